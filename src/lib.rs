@@ -1,0 +1,9 @@
+//! Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and
+//! whether its chain runs in line.
+
+pub mod bench;
+pub mod cards;
+pub mod finding;
+pub mod measurement;
+pub mod photo;
+pub mod sightings;

@@ -1,0 +1,76 @@
+//! The noun that leaves this stage: everything that was found in one photo, in pixels of the sensor's own orientation.
+
+use crate::cards::Pattern;
+
+/// One X-corner of a pattern, found and fitted to a fraction of a pixel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CornerSighting {
+    /// Lattice node: row 1 .. rows-1, column 1 .. cols-1 of [`Pattern::is_corner`].
+    pub row: u8,
+    pub col: u8,
+    /// Position, px.
+    pub at: [f64; 2],
+    /// Covariance of `at`, px^2: [uu, uv, vv]. From the residual noise, blur and contrast of the fit.
+    pub cov: [f64; 3],
+    /// Length of the shorter projected cell side here, px.
+    pub cell_px: f64,
+}
+
+/// A card or tab that was found and read beyond doubt.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PatternSighting {
+    pub pattern: Pattern,
+    /// Accepted corners, sorted by (row, col).
+    pub corners: Vec<CornerSighting>,
+    /// Dots that disagreed with the code.
+    pub wrong_dots: u32,
+    /// Cells that were read.
+    pub read_cells: u32,
+    /// Dots by which the reading beats the next best place, turn, mirror image or other pattern.
+    pub margin: u32,
+}
+
+/// Which kind of line a strand belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum StringKind {
+    /// The datum cord along the bench.
+    Cord,
+    /// Plumb line A to D (0 to 3).
+    Plumb(u8),
+    /// The backbone cord between flags 29 and 30.
+    Backbone,
+}
+
+/// One point of the mid-line of a cord or line in the photo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StrandPoint {
+    /// Position of the mid-point between the two edges, px.
+    pub at: [f64; 2],
+    /// Unit normal of the line in the photo: only the position along it means anything.
+    pub normal: [f64; 2],
+    /// Standard uncertainty along the normal, px.
+    pub sigma: f64,
+    /// Apparent width between the two edges, px.
+    pub width: f64,
+}
+
+/// The image of one cord or line: points along it, in order.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineSighting {
+    pub kind: StringKind,
+    pub points: Vec<StrandPoint>,
+}
+
+/// Everything found in one photo.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PhotoSightings {
+    /// Cards and tabs, sorted by pattern. The same number may stand twice: then two were seen.
+    pub patterns: Vec<PatternSighting>,
+    pub lines: Vec<LineSighting>,
+    /// Readings that were mirror images of a pattern (reflections), refused.
+    pub mirrored: Vec<Pattern>,
+    /// Patches that looked like a lattice and could not be read.
+    pub unread_patches: usize,
+    /// Median fitted blur of the corners (Gaussian sigma), px; NaN without corners.
+    pub blur_px: f64,
+}
