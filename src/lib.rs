@@ -2,8 +2,11 @@
 //! whether its chain runs in line.
 
 pub mod bench;
+pub mod camera;
 pub mod cards;
 pub mod finding;
+pub mod math;
 pub mod measurement;
 pub mod photo;
+pub mod scene;
 pub mod sightings;

@@ -1,0 +1,68 @@
+//! Contributions to uncertainty that no photo shows: how tabs are stuck, how level the bench is.
+//!
+//! Each is a quantity of zero mean with a standard deviation; figures are told with each at zero and again with it off zero.
+//! The standard values are our estimates, open to the job (common practice, no source).
+
+/// One such quantity.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Nuisance {
+    /// Paper and glue under a tab (index into `State::tabs`), mm along its normal.
+    Paper(usize),
+    /// A tab not lying flat: its centre off the face, mm along its normal.
+    Flat(usize),
+    /// A tab set sideways, along its own x (0) or y (1), mm.
+    Sideways(usize, u8),
+    /// The bench's own slope against gravity, along (0) and across (1), degrees.
+    Level(u8),
+    /// Slope of the cards' common plane against the bench, along (0) and across (1), degrees.
+    CardTilt(u8),
+    /// The cord's mid-line seen to one side by light and shadow, mm, common to all photos.
+    CordLight,
+    /// Where on the gearbox sprocket's face its centre is, mm in two directions.
+    GearboxCentre(u8),
+    /// Tilt of the rear sprocket's tabs against the wheel axis when no axis was found, degrees in two directions.
+    Wobble(u8),
+    /// The marked place's distance from the rim's mean plane, mm.
+    RunOut,
+}
+
+/// Standard deviations, mm and degrees.
+pub const PAPER: f64 = 0.03;
+pub const FLAT: f64 = 0.05;
+pub const SIDEWAYS: f64 = 0.3;
+pub const SIDEWAYS_SPINDLE: f64 = 0.7;
+pub const LEVEL: f64 = 0.03;
+pub const CORD_LIGHT: f64 = 0.02;
+pub const GEARBOX_CENTRE: f64 = 5.0;
+/// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a standard deviation.
+pub const WOBBLE: f64 = 0.12;
+
+impl Nuisance {
+    /// What the budget calls it.
+    pub fn source(self) -> &'static str {
+        match self {
+            Self::Paper(_) => "paper and glue under the tabs",
+            Self::Flat(_) => "tabs not lying flat",
+            Self::Sideways(..) => "tabs set sideways",
+            Self::Level(_) => "level of the bench",
+            Self::CardTilt(_) => "tilt of the cards on the bench",
+            Self::CordLight => "light and shadow on the cord",
+            Self::GearboxCentre(_) => "centre of the gearbox sprocket",
+            Self::Wobble(_) => "wobble of the rear sprocket",
+            Self::RunOut => "run-out of the rim",
+        }
+    }
+}
+
+/// A state of the nuisances: all zero but one.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Shift(pub Option<(Nuisance, f64)>);
+
+impl Shift {
+    pub fn of(&self, nuisance: Nuisance) -> f64 {
+        match self.0 {
+            Some((shifted, value)) if shifted == nuisance => value,
+            _ => 0.0,
+        }
+    }
+}

@@ -1,0 +1,64 @@
+//! What the job says that figures depend on.
+
+use super::figures::Side;
+
+/// Kinds of turning bodies, as the scene numbers them.
+pub const WHEEL: u8 = 0;
+pub const GEARBOX: u8 = 1;
+pub const FRONT_WHEEL: u8 = 2;
+
+/// What a tab marks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Part {
+    /// Outside face of a rim; place 0 is the marked one.
+    Rim {
+        front_wheel: bool,
+        side: Side,
+        place: u8,
+    },
+    GearboxSprocket,
+    RearSprocket,
+    SpindleEnd(Side),
+    /// One of a pair of like points on the frame: station 0 to 3 for A to D.
+    Station(u8, Side),
+    HubFace,
+    /// Hangs on a line, or marks nothing of its own.
+    Other,
+}
+
+/// One tab's meaning.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Marked {
+    pub number: u8,
+    pub part: Part,
+    /// Paper and backing between the pattern and the face, mm.
+    pub thickness: f64,
+}
+
+/// Settings of the bench stage.
+#[derive(Clone, Debug)]
+pub struct BenchSettings {
+    /// Names of the set-ups, in order; lens-only ones included.
+    pub setups: Vec<String>,
+    pub lens_only: Vec<bool>,
+    pub marks: Vec<Marked>,
+    pub chain_side: Option<Side>,
+    /// Slope of the bench by a level: along (+ front high) and across (+ left high), degrees, and standard uncertainty.
+    pub level: [f64; 2],
+    pub level_sigma: f64,
+    /// Whether `level` was read by somebody (otherwise the bench is taken as level to `level_sigma`).
+    pub level_was_read: bool,
+    /// Sprocket outside face to tooth centre, mm: rear and gearbox.
+    pub tooth_centres: Option<[f64; 2]>,
+    pub hub_side: Option<Side>,
+    /// Lateral run-out of the rim, peak to peak, as the job tells it, mm.
+    pub lateral_tir: Option<f64>,
+    /// Names of faces in the scene that the job asks figures of.
+    pub faces: Vec<String>,
+    /// Whether the print's check lines were measured.
+    pub print_was_measured: bool,
+}
+
+/// Names of the two faces that the scene ties for us.
+pub const GEARBOX_FACE: &str = "gearbox sprocket";
+pub const REAR_FACE: &str = "rear sprocket";

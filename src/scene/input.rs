@@ -1,0 +1,58 @@
+//! What the scene is solved from.
+
+use crate::sightings::{PhotoSightings, StringKind};
+
+use super::state::Carrier;
+
+/// One photo as the scene sees it.
+#[derive(Clone, Debug)]
+pub struct ScenePhoto {
+    /// `set-up/file`, for findings.
+    pub file: String,
+    /// Index of the set-up, in order.
+    pub setup: usize,
+    /// Taken for the lens alone: cards lie somewhere else, and nothing but cards counts.
+    pub lens_only: bool,
+    pub width: usize,
+    pub height: usize,
+    /// Photos with the same text here share a lens.
+    pub camera: String,
+    /// Focal length to start from, px, where EXIF tells one.
+    pub start_focal: Option<f64>,
+    pub sightings: PhotoSightings,
+}
+
+/// How a tab moves and how large it was printed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TabSetting {
+    pub number: u8,
+    pub hangs: Hangs,
+    /// Side of a cell, mm.
+    pub pitch: f64,
+}
+
+/// What a tab is fixed to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hangs {
+    On(Carrier),
+    /// A flag on this line.
+    Flag(StringKind),
+}
+
+/// What the job says about prints and marks.
+#[derive(Clone, Debug)]
+pub struct SceneSettings {
+    pub setups: Vec<String>,
+    /// One for each tab number that may be seen; other tabs are ignored.
+    pub tabs: Vec<TabSetting>,
+    /// Faces on which several tabs are stuck: name and tab numbers.
+    pub faces: Vec<(String, Vec<u8>)>,
+    /// Printed over designed size along and across, and standard uncertainty.
+    pub print: [f64; 2],
+    pub print_sigma: [f64; 2],
+    /// Sheets measured for themselves: number, printed over designed size, standard uncertainty.
+    pub measured_sheets: Vec<(u8, [f64; 2], f64)>,
+    /// Standard uncertainties, mm: flag beside its line, cord between set-ups.
+    pub flag_sigma: f64,
+    pub cord_moved_sigma: f64,
+}

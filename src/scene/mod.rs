@@ -1,0 +1,18 @@
+//! Where everything is: start poses, residuals, bundle adjustment, covariance. Knows no wheel.
+
+pub mod cards_first;
+pub mod input;
+pub mod marks_next;
+pub mod noise;
+pub mod observe;
+pub mod pose;
+pub mod prior;
+pub mod residual;
+pub mod solution;
+pub mod solve;
+pub mod state;
+pub mod suspects;
+
+pub use input::{Hangs, ScenePhoto, SceneSettings, TabSetting};
+pub use solution::{Solution, solve};
+pub use state::{Carrier, State};

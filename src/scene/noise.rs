@@ -1,0 +1,83 @@
+//! How good the observations really are: weights from residuals, and what is left out.
+
+use std::collections::BTreeMap;
+
+use crate::math::robust::sigma_about_zero;
+
+use super::observe::{Block, NoiseClass, Shown};
+use super::residual::{components, lengths};
+use super::state::{Slots, State};
+
+/// A pattern with fewer residuals than this is weighed like its class.
+const LEAST_RESIDUALS: usize = 40;
+/// No group is trusted more than this part of its stated uncertainty, nor called worse than this many times it.
+const RANGE: (f64, f64) = (0.5, 60.0);
+
+/// What shares a noise level: one card, one tab, one flag, all cords, one line.
+fn group(state: &State, shown: Shown) -> (u8, usize) {
+    match shown {
+        Shown::Card(card) => (0, state.cards[card].sheet),
+        Shown::Tab { tab, .. } => (1, usize::from(state.tabs[tab].number)),
+        Shown::Flag { flag, .. } => (2, flag),
+        Shown::Cord(_) => (3, 0),
+        Shown::Line(line) => (4, line),
+    }
+}
+
+/// Sets each block's noise factor from the residuals of its group: 1.4826 times the median of absolute whitened residuals, raised for
+/// the unknowns that a small group has used up.
+pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
+    let mut by_group: BTreeMap<(u8, usize), Vec<f64>> = BTreeMap::new();
+    let mut by_class: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
+    let mut block_means: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
+    for block in blocks.iter() {
+        let residuals = components(state, slots, block);
+        if !block.points.is_empty() && residuals.len() > 1 {
+            // The points of one photo share light and shadow: their mean scatters more than independent points' would.
+            let mean = residuals.iter().sum::<f64>() / (residuals.len() as f64).sqrt();
+            block_means.entry(block.shown.noise_class()).or_default().push(mean);
+        }
+        by_class.entry(block.shown.noise_class()).or_default().extend(&residuals);
+        by_group.entry(group(state, block.shown)).or_default().extend(residuals);
+    }
+    let class_sigma: BTreeMap<NoiseClass, f64> =
+        by_class.iter().filter_map(|(class, r)| sigma_about_zero(r).map(|sigma| (*class, sigma))).collect();
+    let mean_sigma: BTreeMap<NoiseClass, f64> = block_means
+        .iter()
+        .filter(|(_, means)| means.len() >= 3)
+        .map(|(class, means)| (*class, (means.iter().map(|m| m * m).sum::<f64>() / means.len() as f64).sqrt()))
+        .collect();
+    for block in blocks.iter_mut() {
+        let class = block.shown.noise_class();
+        let residuals = &by_group[&group(state, block.shown)];
+        let own = if residuals.len() >= LEAST_RESIDUALS {
+            let n = residuals.len() as f64;
+            // A tab has seven unknowns of its own, and each photo of a flag three more.
+            let unknowns = if class == NoiseClass::Tabs { 7.0 + n / 32.0 } else { 0.0 };
+            sigma_about_zero(residuals).map(|sigma| sigma * (n / (n - unknowns)).sqrt())
+        } else {
+            class_sigma.get(&class).copied()
+        };
+        let sigma = own.unwrap_or(1.0).max(mean_sigma.get(&class).copied().unwrap_or(0.0));
+        block.noise = sigma.clamp(RANGE.0, RANGE.1);
+    }
+}
+
+/// Leaves out what lies farther than `bound` standard deviations from where it should, and takes back what no longer does. Returns how
+/// many are left out.
+pub fn reject(state: &State, slots: &Slots, blocks: &mut [Block], bound: f64) -> usize {
+    let mut n_out = 0;
+    for block in blocks.iter_mut() {
+        let lengths = lengths(state, slots, block);
+        let (of_corners, of_points) = lengths.split_at(block.corners.len());
+        for (corner, length) in block.corners.iter_mut().zip(of_corners) {
+            corner.used = length.abs() <= bound;
+            n_out += usize::from(!corner.used);
+        }
+        for (point, length) in block.points.iter_mut().zip(of_points) {
+            point.used = length.abs() <= bound;
+            n_out += usize::from(!point.used);
+        }
+    }
+    n_out
+}

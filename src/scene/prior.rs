@@ -1,0 +1,219 @@
+//! What is known before any photo: print scale, lens, flat faces, flags on lines, a cord that stays.
+//!
+//! Each is a residual of unit variance. The standard values are our estimates, open to the job (common practice, no source).
+
+use nalgebra::Vector3;
+
+use super::state::{Carrier, FIXED, Slots, State, line_axes};
+
+/// Standard uncertainties of what is known beforehand.
+#[derive(Clone, Debug)]
+pub struct Priors {
+    /// Printed over designed size, along and across, with standard uncertainties.
+    pub print: [f64; 2],
+    pub print_sigma: [f64; 2],
+    /// How far one sheet's scale may lie from the common one. Sheets of one printer agree far better than printers do.
+    pub sheet_sigma: f64,
+    /// Measured scale of single sheets: number, along and across over designed, standard uncertainty.
+    pub measured_sheets: Vec<(u8, [f64; 2], f64)>,
+    /// Height of a card's middle over its edges, mm.
+    pub bow_sigma: f64,
+    /// A tab's own print scale.
+    pub tab_scale_sigma: f64,
+    /// Refocusing from photo to photo (relative) and wander of the principal point (px), per lens.
+    pub zoom_sigma: Vec<f64>,
+    pub shift_sigma: Vec<f64>,
+    /// Start focal length and picture size per lens, for weak priors on the lens itself.
+    pub lens_start: Vec<(f64, usize, usize)>,
+    /// Flags: distance of the pattern's centre from the line, mm.
+    pub flag_sigma: f64,
+    /// Tabs of one face: mm along the normal, radians of tilt.
+    pub face_sigma: (f64, f64),
+    /// Kinds of turning bodies that did not turn, tied to their place.
+    pub still_bodies: Vec<u8>,
+    /// Cord between set-ups, mm; larger when it was seen to move.
+    pub cord_moved_sigma: f64,
+    /// Sagitta of the cord sideways over half its seen length, mm.
+    pub cord_straight_sigma: f64,
+}
+
+/// A body that stayed is tied this closely: mm and radians. Far below what photos resolve, far above rounding.
+const STAYED: (f64, f64) = (0.005, 1e-5);
+
+/// Where a prior comes from, for the budget.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum PriorSource {
+    Print,
+    Sheet,
+    Bow,
+    TabScale,
+    Lens,
+    Flag,
+    Face,
+    Stayed,
+    CordShape,
+    CordMoved,
+}
+
+/// One residual: value and derivatives by kept unknowns.
+pub struct PriorRow {
+    pub source: PriorSource,
+    pub residual: f64,
+    pub by: Vec<(usize, f64)>,
+}
+
+/// Residuals of all priors on kept unknowns.
+pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
+    let mut rows = Vec::new();
+    for i in 0..2 {
+        single(&mut rows, PriorSource::Print, state.print[i] - priors.print[i], priors.print_sigma[i], slots.print + i);
+    }
+    for (sheet, &slot) in state.sheets.iter().zip(&slots.sheets) {
+        let measured = priors.measured_sheets.iter().find(|(number, _, _)| *number == sheet.number);
+        for i in 0..2 {
+            // A sheet measured for itself is told over the common scale, whose own start value is then the designed size.
+            let (value, sigma) = match measured {
+                Some((_, scale, sigma)) => (scale[i] / priors.print[i] - 1.0, *sigma),
+                None => (0.0, priors.sheet_sigma),
+            };
+            single(&mut rows, PriorSource::Sheet, sheet.scale[i] - value, sigma, slot + i);
+            single(&mut rows, PriorSource::Bow, sheet.bow[i], priors.bow_sigma, slot + 2 + i);
+        }
+    }
+    for (tab, &slot) in state.tabs.iter().zip(&slots.tabs) {
+        single(&mut rows, PriorSource::TabScale, tab.scale, priors.tab_scale_sigma, slot + 6);
+    }
+    for (flag, &slot) in state.flags.iter().zip(&slots.flags) {
+        single(&mut rows, PriorSource::TabScale, flag.scale, priors.tab_scale_sigma, slot + 3);
+    }
+    for (cord, &slot) in state.cords.iter().zip(&slots.cords) {
+        single(&mut rows, PriorSource::CordShape, cord.y[2], priors.cord_straight_sigma, slot + 2);
+        // Where few photos look low, height and sag of the cord are poorly seen; these are wide enough never to matter elsewhere.
+        single(&mut rows, PriorSource::CordShape, cord.z[1], 5.0, slot + 4);
+        single(&mut rows, PriorSource::CordShape, cord.z[2], 5.0, slot + 5);
+    }
+    for ((lens, &slot), &(focal, width, height)) in state.lenses.iter().zip(&slots.lenses).zip(&priors.lens_start) {
+        let size = width.max(height) as f64;
+        // Weak: a phone's principal point lies within a few hundredths of the picture's size of its middle, and distortion
+        // coefficients are below one; together they only hold what photos leave open.
+        single(&mut rows, PriorSource::Lens, lens.cx - (width as f64 - 1.0) / 2.0, 0.03 * size, slot + 2);
+        single(&mut rows, PriorSource::Lens, lens.cy - (height as f64 - 1.0) / 2.0, 0.03 * size, slot + 3);
+        let spread = [(lens.k1, 0.5), (lens.k2, 1.0), (lens.p1, 0.005), (lens.p2, 0.005), (lens.k3, 2.0)];
+        for (i, (value, sigma)) in spread.into_iter().enumerate() {
+            single(&mut rows, PriorSource::Lens, value, sigma, slot + 4 + i);
+        }
+        single(&mut rows, PriorSource::Lens, lens.fx - focal, 0.3 * focal, slot);
+        let aspect = 1e-3 * focal;
+        pair(&mut rows, PriorSource::Lens, (lens.fx - lens.fy) / aspect, (slot, 1.0 / aspect), (slot + 1, -1.0 / aspect));
+    }
+    flags(state, slots, priors, &mut rows);
+    faces(state, slots, priors, &mut rows);
+    bodies(state, slots, priors, &mut rows);
+    cords(state, slots, priors, &mut rows);
+    rows
+}
+
+fn single(rows: &mut Vec<PriorRow>, source: PriorSource, value: f64, sigma: f64, slot: usize) {
+    rows.push(PriorRow { source, residual: value / sigma, by: vec![(slot, 1.0 / sigma)] });
+}
+
+fn pair(rows: &mut Vec<PriorRow>, source: PriorSource, residual: f64, a: (usize, f64), b: (usize, f64)) {
+    rows.push(PriorRow { source, residual, by: vec![a, b] });
+}
+
+/// A flag's centre lies on its line.
+fn flags(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
+    for (flag, &slot) in state.flags.iter().zip(&slots.flags) {
+        let line = &state.lines[flag.line];
+        let line_slot = slots.lines[flag.line];
+        let [a, b] = line_axes(&line.direction);
+        let from_point = flag.centre - line.point;
+        let along = from_point.dot(&line.direction);
+        for (k, axis) in [a, b].into_iter().enumerate() {
+            let s = 1.0 / priors.flag_sigma;
+            let mut by: Vec<(usize, f64)> = (0..3).map(|i| (slot + i, axis[i] * s)).collect();
+            by.push((line_slot + k, -s));
+            by.push((line_slot + 2 + k, -along * s));
+            rows.push(PriorRow { source: PriorSource::Flag, residual: axis.dot(&from_point) * s, by });
+        }
+    }
+}
+
+/// Tabs of one face lie in one plane and along it.
+fn faces(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
+    let (flat, tilt) = priors.face_sigma;
+    for (face, &slot) in state.faces.iter().zip(&slots.faces) {
+        let axes = line_axes(&face.normal);
+        for &tab_idx in &face.tabs {
+            let tab_slot = slots.tabs[tab_idx];
+            let pose = &state.tabs[tab_idx].carrier_from_tab;
+            let normal = pose.r.column(2).into_owned();
+            for (k, axis) in axes.iter().enumerate() {
+                // d(normal) = w x normal for the tab's turn w; the plane's normal moves by its own unknowns along the same axes.
+                let by_turn = normal.cross(axis);
+                let mut by: Vec<(usize, f64)> = (0..3).map(|i| (tab_slot + i, by_turn[i] / tilt)).collect();
+                by.push((slot + k, -1.0 / tilt));
+                rows.push(PriorRow { source: PriorSource::Face, residual: (normal - face.normal).dot(axis) / tilt, by });
+            }
+            let lever: Vector3<f64> = pose.t - face.about;
+            let distance = face.normal.dot(&pose.t) - face.offset;
+            let mut by: Vec<(usize, f64)> = (0..3).map(|i| (tab_slot + 3 + i, face.normal[i] / flat)).collect();
+            by.push((slot, axes[0].dot(&lever) / flat));
+            by.push((slot + 1, axes[1].dot(&lever) / flat));
+            by.push((slot + 2, -1.0 / flat));
+            rows.push(PriorRow { source: PriorSource::Face, residual: distance / flat, by });
+        }
+    }
+}
+
+/// Bodies that stayed where they were.
+fn bodies(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
+    for (body, &slot) in state.bodies.iter().zip(&slots.bodies) {
+        if slot == FIXED || !priors.still_bodies.contains(&body.kind) {
+            continue;
+        }
+        // Turns are told about the tabs' middle, not the far-off world origin, or a tiny turn would count as a shift.
+        let turn = crate::math::rigid::log(&body.world_from_body.r);
+        let middle = carried_middle(state, body.kind);
+        let shift = body.world_from_body.apply(&middle) - middle;
+        let turned = body.world_from_body.r * middle;
+        let by_turn = -crate::math::rigid::skew(&turned);
+        for i in 0..3 {
+            rows.push(PriorRow {
+                source: PriorSource::Stayed,
+                residual: turn[i] / STAYED.1,
+                by: vec![(slot + i, 1.0 / STAYED.1)],
+            });
+            let mut by: Vec<(usize, f64)> = (0..3).map(|k| (slot + k, by_turn[(i, k)] / STAYED.0)).collect();
+            by.push((slot + 3 + i, 1.0 / STAYED.0));
+            rows.push(PriorRow { source: PriorSource::Stayed, residual: shift[i] / STAYED.0, by });
+        }
+    }
+}
+
+/// Mean centre of the tabs that a kind of body carries, in the body's frame.
+pub fn carried_middle(state: &State, kind: u8) -> Vector3<f64> {
+    let carried: Vec<_> =
+        state.tabs.iter().filter(|t| t.carrier == Carrier::Turning(kind)).map(|t| t.carrier_from_tab.t).collect();
+    carried.iter().sum::<Vector3<f64>>() / carried.len().max(1) as f64
+}
+
+/// The cord of each later set-up lies where the first one's did.
+fn cords(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
+    let Some(first) = state.cords.first() else { return };
+    for (cord, &slot) in state.cords.iter().zip(&slots.cords).skip(1) {
+        // All cords share middle and half length, so that the polynomials' terms can be compared one by one.
+        let s = 1.0 / priors.cord_moved_sigma;
+        for i in 0..6 {
+            let (mine, its) = if i < 3 { (cord.y[i], first.y[i]) } else { (cord.z[i - 3], first.z[i - 3]) };
+            pair(rows, PriorSource::CordMoved, (mine - its) * s, (slot + i, s), (slots.cords[0] + i, -s));
+        }
+    }
+}
+
+/// Residuals on one view's own unknowns: log zoom and shift, each (residual, local unknown, derivative).
+pub fn view_rows(state: &State, view: usize, priors: &Priors) -> [(f64, usize, f64); 3] {
+    let v = &state.views[view];
+    let (zoom, shift) = (1.0 / priors.zoom_sigma[v.lens], 1.0 / priors.shift_sigma[v.lens]);
+    [(v.log_zoom * zoom, 6, zoom), (v.shift[0] * shift, 7, shift), (v.shift[1] * shift, 8, shift)]
+}

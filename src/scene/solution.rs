@@ -1,0 +1,198 @@
+//! The whole way from sightings to a solved scene: start, adjust, weigh, reject, check, adjust again.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use nalgebra::DMatrix;
+
+use crate::cards::Pattern;
+use crate::finding::Finding;
+
+use super::cards_first::{COARSE, cards_first, level};
+use super::input::{ScenePhoto, SceneSettings};
+use super::marks_next::marks_next;
+use super::noise::{reject, weigh};
+use super::observe::{Block, Shown};
+use super::prior::Priors;
+use super::solve::{Problem, adjust, covariance};
+use super::state::{Slots, State};
+use super::suspects::{Exceptions, find_suspects};
+
+/// A solved scene.
+#[derive(Clone, Debug)]
+pub struct Solution {
+    pub state: State,
+    pub slots: Slots,
+    pub blocks: Vec<Block>,
+    pub priors: Priors,
+    /// For each photo its view, if it found its place.
+    pub view_of: Vec<Option<usize>>,
+    /// Covariance of the kept unknowns (k = 1), in the order of `slots`; None when the photos leave something undetermined.
+    pub covariance: Option<DMatrix<f64>>,
+    pub findings: Vec<Finding>,
+    /// Cards that did not lie still between set-ups.
+    pub moved_cards: BTreeSet<u8>,
+    /// Whether the cord was seen to have moved between set-ups.
+    pub cord_moved: bool,
+    pub converged: bool,
+}
+
+/// Most times that the scene is built anew because something was seen not to hold still.
+const MOST_RESTARTS: usize = 4;
+/// Corners of a card and photo that take part before the lens is known.
+const COARSE_CORNERS: usize = 40;
+
+/// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None when no photo shows a card well
+/// enough to be placed.
+pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
+    let mut exceptions = Exceptions::default();
+    exceptions.drop_cards_seen_twice(photos);
+    let mut best = attempt(photos, settings, &exceptions)?;
+    for _ in 0..MOST_RESTARTS {
+        if !find_suspects(&best, photos, &mut exceptions) {
+            break;
+        }
+        best = attempt(photos, settings, &exceptions)?;
+    }
+    best.findings.extend(exceptions.findings(photos, settings));
+    best.moved_cards = exceptions.moved_cards.clone();
+    best.covariance = covariance(&best.state, &Problem { blocks: &best.blocks, priors: &best.priors, slots: &best.slots });
+    Some(best)
+}
+
+fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Exceptions) -> Option<Solution> {
+    let photos = &exceptions.applied(photos)[..];
+    let mut first = cards_first(photos, settings, &exceptions.moved_cards, &exceptions.dropped_cards);
+    if first.state.views.is_empty() {
+        return None;
+    }
+    let mut priors = standard_priors(settings, &first.lens_start, first.state.lenses.len());
+    // Cards and cameras alone, coarse to fine; a few corners of each card do until the lens is known.
+    thin(&mut first.blocks, COARSE_CORNERS);
+    let slots = Slots::of(&first.state);
+    for noise in [COARSE, 5.0] {
+        first.blocks.iter_mut().for_each(|block| block.noise = noise);
+        adjust(&mut first.state, &Problem { blocks: &first.blocks, priors: &priors, slots: &slots }, 40);
+    }
+    level(&mut first, photos);
+    let mut state = first.state;
+    let mut blocks = first.blocks;
+    let marks = marks_next(&mut state, photos, &first.view_of, settings, &exceptions.split_tabs);
+    blocks.extend(marks.blocks);
+    priors.still_bodies = marks.still_bodies;
+    let slots = Slots::of(&state);
+    // Everything together, first with few corners and wide bounds.
+    priors.cord_moved_sigma = 3.0;
+    blocks.iter_mut().for_each(|block| block.noise = 5.0);
+    adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 30);
+    thicken(&mut blocks);
+    blocks.iter_mut().for_each(|block| block.noise = 3.0);
+    reject(&state, &slots, &mut blocks, 6.0);
+    let mut ending = adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 10);
+    let mut cord_moved = false;
+    for round in 0..3 {
+        weigh(&state, &slots, &mut blocks);
+        reject(&state, &slots, &mut blocks, 4.5);
+        loosen_drift(&state, &mut priors);
+        if round == 0 {
+            cord_moved = cord_has_moved(&state, settings.cord_moved_sigma);
+            priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
+        }
+        ending = adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 15);
+    }
+    Some(Solution {
+        state,
+        slots,
+        blocks,
+        priors,
+        view_of: first.view_of,
+        covariance: None,
+        findings: first.findings,
+        moved_cards: BTreeSet::new(),
+        cord_moved,
+        converged: ending.converged,
+    })
+}
+
+/// The standard values of `prior::Priors` under a job's settings.
+fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)], n_lenses: usize) -> Priors {
+    Priors {
+        print: settings.print,
+        print_sigma: settings.print_sigma,
+        sheet_sigma: 5e-4,
+        measured_sheets: settings.measured_sheets.clone(),
+        bow_sigma: 0.5,
+        tab_scale_sigma: 3e-3,
+        zoom_sigma: vec![1e-3; n_lenses],
+        shift_sigma: vec![3.0; n_lenses],
+        lens_start: lens_start.to_vec(),
+        flag_sigma: settings.flag_sigma,
+        face_sigma: (0.05, 1e-3),
+        still_bodies: Vec::new(),
+        cord_moved_sigma: settings.cord_moved_sigma,
+        cord_straight_sigma: 0.1,
+    }
+}
+
+/// Where photos drift more than the standard prior allows (refocusing), the prior follows what they show: per lens, the rms of the
+/// drift itself, if larger.
+fn loosen_drift(state: &State, priors: &mut Priors) {
+    for lens in 0..state.lenses.len() {
+        let of_lens: Vec<_> = state.views.iter().filter(|v| v.lens == lens).collect();
+        let rms = |values: &dyn Fn(&super::state::View) -> f64| {
+            (of_lens.iter().map(|v| values(v).powi(2)).sum::<f64>() / of_lens.len().max(1) as f64).sqrt()
+        };
+        priors.zoom_sigma[lens] = rms(&|v| v.log_zoom).clamp(1e-3, 0.1) * if of_lens.len() < 2 { 1.0 } else { 1.2 };
+        let shift = rms(&|v| v.shift[0]).max(rms(&|v| v.shift[1]));
+        priors.shift_sigma[lens] = shift.clamp(3.0, 100.0) * 1.2;
+    }
+}
+
+/// Whether some set-up's cord lies farther from the first one's than cords left alone do (k = 3).
+fn cord_has_moved(state: &State, sigma: f64) -> bool {
+    let Some(first) = state.cords.first() else { return false };
+    state.cords.iter().skip(1).any(|cord| {
+        [cord.middle - 0.7 * cord.half, cord.middle, cord.middle + 0.7 * cord.half]
+            .iter()
+            .any(|&x| (cord.at(x).y - first.at(x).y).abs() > (3.0 * sigma).max(0.35))
+    })
+}
+
+fn thin(blocks: &mut [Block], most: usize) {
+    for block in blocks {
+        let stride = block.corners.len().div_ceil(most).max(1);
+        block.corners.iter_mut().enumerate().for_each(|(i, corner)| corner.used = i % stride == 0);
+    }
+}
+
+fn thicken(blocks: &mut [Block]) {
+    blocks.iter_mut().flat_map(|block| &mut block.corners).for_each(|corner| corner.used = true);
+}
+
+impl Solution {
+    /// The pattern a block shows, if it shows one.
+    pub fn pattern(&self, block: &Block) -> Option<Pattern> {
+        match block.shown {
+            Shown::Card(card) => Some(Pattern::Card(self.state.sheets[self.state.cards[card].sheet].number)),
+            Shown::Tab { tab, .. } => Some(Pattern::Tab(self.state.tabs[tab].number)),
+            Shown::Flag { flag, .. } => Some(Pattern::Tab(self.state.flags[flag].number)),
+            Shown::Cord(_) | Shown::Line(_) => None,
+        }
+    }
+
+    /// Number of used corners, and rms of their residuals in px, of each view.
+    pub fn view_fit(&self) -> BTreeMap<usize, (usize, f64)> {
+        let mut sums: BTreeMap<usize, (usize, f64)> = BTreeMap::new();
+        for block in &self.blocks {
+            for corner in block.corners.iter().filter(|corner| corner.used) {
+                if let Some(pixel) = super::residual::foreseen(&self.state, &self.slots, block, corner.cells) {
+                    let entry = sums.entry(block.view).or_default();
+                    entry.0 += 1;
+                    entry.1 += (pixel - corner.at).norm_squared();
+                }
+            }
+        }
+        // Rms per coordinate, as calibration results are usually told.
+        sums.values_mut().for_each(|(n, sum)| *sum = (*sum / (2.0 * *n as f64)).sqrt());
+        sums
+    }
+}

@@ -1,0 +1,205 @@
+//! What does not hold still although it should: moved cards, photos of another set-up, tabs that came loose.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::cards::Pattern;
+use crate::finding::Finding;
+
+use super::input::{ScenePhoto, SceneSettings};
+use super::observe::Shown;
+use super::solution::Solution;
+use super::state::Carrier;
+
+/// What must be treated apart from the rule.
+#[derive(Clone, Debug, Default)]
+pub struct Exceptions {
+    /// Cards that lie elsewhere in each set-up.
+    pub moved_cards: BTreeSet<u8>,
+    /// Cards that must not be used.
+    pub dropped_cards: BTreeSet<u8>,
+    twice: BTreeMap<u8, String>,
+    /// Tabs told apart between set-ups.
+    pub split_tabs: BTreeSet<u8>,
+    /// Sightings left out: photo and pattern.
+    ignored: BTreeSet<(usize, Pattern)>,
+    /// Photos whose turning tabs disagree with their set-up.
+    strangers: BTreeSet<usize>,
+}
+
+/// A sighting is bad when this part of its corners had to be left out.
+const BAD_SHARE: f64 = 0.4;
+
+impl Exceptions {
+    /// A number that stands twice in one photo was printed twice: nobody can tell which is which in the other photos.
+    pub fn drop_cards_seen_twice(&mut self, photos: &[ScenePhoto]) {
+        for photo in photos {
+            for sighting in &photo.sightings.patterns {
+                if let Pattern::Card(number) = sighting.pattern
+                    && photo.sightings.patterns.iter().filter(|p| p.pattern == sighting.pattern).count() > 1
+                {
+                    self.dropped_cards.insert(number);
+                    self.twice.entry(number).or_insert_with(|| photo.file.clone());
+                }
+            }
+        }
+    }
+
+    /// The photos without the sightings left out.
+    pub fn applied(&self, photos: &[ScenePhoto]) -> Vec<ScenePhoto> {
+        let mut photos = photos.to_vec();
+        for (idx, photo) in photos.iter_mut().enumerate() {
+            photo.sightings.patterns.retain(|p| !self.ignored.contains(&(idx, p.pattern)));
+        }
+        photos
+    }
+
+    /// Findings that tell of the exceptions.
+    pub fn findings(&self, photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        for (number, file) in &self.twice {
+            findings.push(
+                Finding::warning(
+                    "card-twice",
+                    format!("Card {number} lies on the bench twice, so neither of the two could be used."),
+                    "Lay each number down once only: print a card with a number that is not used yet.",
+                )
+                .in_photo(file.clone()),
+            );
+        }
+        for number in &self.moved_cards {
+            findings.push(Finding::warning(
+                "card-moved",
+                format!("Card {number} lies elsewhere in one set-up than in another; each place was used for itself."),
+                "Tape the cards down before the first photo and leave them until the last.",
+            ));
+        }
+        for number in self.dropped_cards.iter().filter(|n| !self.twice.contains_key(n)) {
+            findings.push(Finding::warning(
+                "card-restless",
+                format!("Card {number} does not lie still even within a set-up, or is not flat; it was not used."),
+                "Tape it down flat and take the photos again.",
+            ));
+        }
+        for number in &self.split_tabs {
+            findings.push(Finding::warning(
+                "tab-moved",
+                format!("Tab {number} moved between set-ups although it should stay on its part; it was not used to tie them."),
+                "Stick it on again and take both set-ups again, or leave it out.",
+            ));
+        }
+        for &photo in &self.strangers {
+            findings.push(
+                Finding::warning(
+                    "photo-of-other-setup",
+                    format!(
+                        "In photo {} the wheel stands otherwise than in the other photos of set-up {}; its tabs were not used.",
+                        photos[photo].file, settings.setups[photos[photo].setup]
+                    ),
+                    "Move the photo into the folder of the set-up it belongs to.",
+                )
+                .in_photo(photos[photo].file.clone()),
+            );
+        }
+        for &(photo, pattern) in self.ignored.iter().filter(|(photo, _)| !self.strangers.contains(photo)) {
+            let name = match pattern {
+                Pattern::Card(n) => format!("Card {n}"),
+                Pattern::Tab(n) => format!("Tab {n}"),
+            };
+            findings.push(
+                Finding::note(
+                    "sighting-left-out",
+                    format!(
+                        "{name} in photo {} lies elsewhere than the other photos show it; it was left out there.",
+                        photos[photo].file
+                    ),
+                    "Nothing to do if the figures are good; it may be a reflection or may have moved.",
+                )
+                .in_photo(photos[photo].file.clone()),
+            );
+        }
+        findings
+    }
+}
+
+/// One block's standing: its photo, what it shows, and whether it is bad.
+struct Standing {
+    photo: usize,
+    setup: usize,
+    pattern: Pattern,
+    carrier: Option<Carrier>,
+    bad: bool,
+}
+
+/// Looks for sightings that the solution contradicts and adds exceptions. Returns whether there is something new.
+pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mut Exceptions) -> bool {
+    let mut photo_of: BTreeMap<usize, usize> = BTreeMap::new();
+    for (photo, view) in solution.view_of.iter().enumerate() {
+        if let Some(view) = view {
+            photo_of.insert(*view, photo);
+        }
+    }
+    let mut standings = Vec::new();
+    for block in &solution.blocks {
+        let (Some(pattern), Some(&photo)) = (solution.pattern(block), photo_of.get(&block.view)) else { continue };
+        let n_out = block.corners.iter().filter(|c| !c.used).count();
+        let carrier = match block.shown {
+            Shown::Tab { tab, .. } => Some(solution.state.tabs[tab].carrier),
+            _ => None,
+        };
+        let bad = n_out as f64 > BAD_SHARE * block.corners.len() as f64;
+        standings.push(Standing { photo, setup: photos[photo].setup, pattern, carrier, bad });
+    }
+    let before = exceptions.clone();
+    strangers(&standings, exceptions);
+    let stranger = |s: &Standing, exceptions: &Exceptions| exceptions.strangers.contains(&s.photo) && s.carrier.is_some();
+    let patterns: BTreeSet<Pattern> = standings.iter().map(|s| s.pattern).collect();
+    for pattern in patterns {
+        let of_it: Vec<&Standing> = standings.iter().filter(|s| s.pattern == pattern && !stranger(s, exceptions)).collect();
+        let n_bad = of_it.iter().filter(|s| s.bad).count();
+        if n_bad == 0 {
+            continue;
+        }
+        let setups: BTreeSet<usize> = of_it.iter().map(|s| s.setup).collect();
+        let bad_in = |setup: usize| {
+            let here = of_it.iter().filter(|s| s.setup == setup);
+            let (bad, all) = here.fold((0, 0), |(bad, all), s| (bad + usize::from(s.bad), all + 1));
+            bad >= 2 && 2 * bad > all
+        };
+        let whole_setups = setups.iter().filter(|s| bad_in(**s)).count();
+        let number = pattern.number();
+        match pattern {
+            Pattern::Card(_) if whole_setups > 0 && setups.len() > 1 && !exceptions.moved_cards.contains(&number) => {
+                exceptions.moved_cards.insert(number);
+            }
+            Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
+                exceptions.dropped_cards.insert(number);
+            }
+            Pattern::Tab(_) if whole_setups > 0 && setups.len() > 1 && !exceptions.split_tabs.contains(&number) => {
+                exceptions.split_tabs.insert(number);
+            }
+            _ => {
+                for s in of_it.iter().filter(|s| s.bad) {
+                    exceptions.ignored.insert((s.photo, pattern));
+                }
+            }
+        }
+    }
+    exceptions.moved_cards != before.moved_cards
+        || exceptions.dropped_cards != before.dropped_cards
+        || exceptions.split_tabs != before.split_tabs
+        || exceptions.ignored != before.ignored
+}
+
+/// Photos in which the tabs of a turning body disagree with the rest of their set-up: taken with the wheel somewhere else.
+fn strangers(standings: &[Standing], exceptions: &mut Exceptions) {
+    let photos: BTreeSet<usize> = standings.iter().map(|s| s.photo).collect();
+    for photo in photos {
+        let turning: Vec<&Standing> =
+            standings.iter().filter(|s| s.photo == photo && matches!(s.carrier, Some(Carrier::Turning(_)))).collect();
+        let n_bad = turning.iter().filter(|s| s.bad).count();
+        if n_bad >= 2 && n_bad == turning.len() {
+            exceptions.strangers.insert(photo);
+            exceptions.ignored.extend(turning.iter().map(|s| (photo, s.pattern)));
+        }
+    }
+}
