@@ -1,5 +1,20 @@
 //! A file becomes linear luminance, EXIF facts and an identity.
 
+pub mod error;
+pub mod exif;
+pub mod format;
+#[cfg(feature = "heic")]
+mod heic;
 pub mod image;
+mod jpeg;
+pub mod listing;
+mod raster;
+pub mod read;
+pub mod srgb;
 
+pub use error::PhotoError;
+pub use exif::ExifFacts;
+pub use format::PhotoFormat;
 pub use image::LinearImage;
+pub use listing::{JobPhotos, ListError, PhotoFile, SetupFolder, list_job};
+pub use read::{Photo, PhotoFacts, decode_photo, read_photo};

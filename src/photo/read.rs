@@ -1,0 +1,190 @@
+//! One file becomes one photo.
+//!
+//! Limits are checked before anything is decoded, so that no file can make the program ask for more memory than it should.
+
+use std::fs::File;
+use std::io::Read;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
+
+use crate::finding::Finding;
+
+use super::format::{Content, content_of};
+use super::{ExifFacts, LinearImage, PhotoError, PhotoFormat, jpeg, raster};
+
+/// Larger files are refused. The largest phone photos, of 200 megapixels, stay well under it.
+pub const MAX_FILE_BYTES: u64 = 200_000_000;
+/// Pictures of more pixels are refused: linear luminance takes four bytes a pixel, so this is half a gigabyte.
+pub const MAX_PIXELS: usize = 120_000_000;
+/// Longer sides are refused: nothing but a panorama is that long, and a panorama has no lens.
+pub const MAX_SIDE: usize = 30_000;
+/// Shorter sides are refused: not even one tab of 6-pixel cells with its paper fits in.
+pub const MIN_SIDE: usize = 64;
+
+/// Ratio by which two aspect ratios may differ before a photo counts as cropped: sensors' and encoders' rounding to
+/// multiples of 16 pixels stays below it.
+const ASPECT_TOLERANCE: f64 = 0.015;
+
+/// Everything about a photo but its pixels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PhotoFacts {
+    /// SHA-256 of the file, 64 hexadecimal digits.
+    pub sha256: String,
+    pub format: PhotoFormat,
+    /// Size of the file.
+    pub bytes: u64,
+    /// Width in pixels as stored, whatever the EXIF orientation says.
+    pub width: usize,
+    /// Height in pixels as stored.
+    pub height: usize,
+    pub exif: ExifFacts,
+    /// Bytes behind the picture's end, such as a second picture or a film clip that a phone hides there.
+    pub trailing_bytes: u64,
+}
+
+/// A photo: its light and the facts about it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Photo {
+    pub luma: LinearImage,
+    pub facts: PhotoFacts,
+}
+
+/// The picture a decoder made, and how many bytes follow it in the file.
+pub(super) struct Decoded {
+    pub luma: LinearImage,
+    pub trailing_bytes: u64,
+}
+
+impl PhotoFacts {
+    /// Start value of the focal length, px: the 35 mm equivalent over the stored diagonal. None without one. Makers mean
+    /// different things by it (diagonal or width) and it moves with focus: never more than a start value.
+    pub fn start_focal_px(&self) -> Option<f64> {
+        self.exif.start_focal_px(self.width, self.height)
+    }
+
+    /// What the file's facts alone give reason to say; `file` as in the result.
+    pub fn findings(&self, file: &str) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        if let Some((exif_width, exif_height)) = self.exif.pixel_size {
+            let longer_to_shorter = |a: usize, b: usize| a.max(b) as f64 / a.min(b) as f64;
+            let (stored, taken) = (longer_to_shorter(self.width, self.height), longer_to_shorter(exif_width, exif_height));
+            let sizes = format!("taken as {exif_width} x {exif_height} pixels, now {} x {}", self.width, self.height);
+            if (stored / taken).ln().abs() > ASPECT_TOLERANCE {
+                findings.push(
+                    Finding::warning(
+                        "photo-cropped",
+                        format!(
+                            "{file} looks cropped ({sizes}): the middle of the lens is no longer where the program expects it."
+                        ),
+                        "Put the photo in the folder as the phone took it, neither cropped nor straightened.",
+                    )
+                    .in_photo(file),
+                );
+            } else if self.width * self.height < exif_width * exif_height * 9 / 10 {
+                findings.push(
+                    Finding::note(
+                        "photo-shrunk",
+                        format!("{file} was made smaller ({sizes}); figures become less certain."),
+                        "Copy the originals from the phone with a cable or card reader instead of sending them by a messenger.",
+                    )
+                    .in_photo(file),
+                );
+            }
+        }
+        // Many writers leave one bad pointer; that is worth a word only where something is missing for it.
+        if self.exif.damaged && self.exif.focal_length_35mm.is_none() {
+            findings.push(
+                Finding::note(
+                    "photo-exif-damaged",
+                    format!("The EXIF data of {file} are damaged and give no focal length; it is found from the cards instead."),
+                    "Nothing needs doing unless this photo is not used in the end; then copy the original from the phone again.",
+                )
+                .in_photo(file),
+            );
+        }
+        findings
+    }
+}
+
+/// Reads a photo from a file. Fails with a reason that becomes a finding; never panics, whatever the file holds.
+pub fn read_photo(path: &Path) -> Result<Photo, PhotoError> {
+    decode_photo(&read_limited(path)?)
+}
+
+/// Reads a photo from a file's bytes.
+pub fn decode_photo(bytes: &[u8]) -> Result<Photo, PhotoError> {
+    if bytes.is_empty() {
+        return Err(PhotoError::Empty);
+    }
+    if bytes.len() as u64 > MAX_FILE_BYTES {
+        return Err(PhotoError::FileTooLarge(bytes.len() as u64));
+    }
+    let format = match content_of(bytes) {
+        Content::Photo(format) => format,
+        Content::OtherPicture(kind) => return Err(PhotoError::KindNotRead(kind.to_owned())),
+        Content::NotAPicture => return Err(PhotoError::NotAPicture),
+    };
+    // The decoders are other people's and meet files that nobody tried; should one of them panic, it is this photo that is
+    // damaged and not the run that ends. They keep no state that an unwinding could leave half done.
+    let decoded = catch_unwind(AssertUnwindSafe(|| decode(format, bytes)))
+        .unwrap_or_else(|_| Err(PhotoError::Damaged { format, detail: "the decoder gave up on it".to_owned() }))?;
+    let exif = catch_unwind(AssertUnwindSafe(|| ExifFacts::read(bytes))).unwrap_or_else(|_| ExifFacts::unreadable());
+    let facts = PhotoFacts {
+        sha256: hex(&Sha256::digest(bytes)),
+        format,
+        bytes: bytes.len() as u64,
+        width: decoded.luma.width(),
+        height: decoded.luma.height(),
+        exif,
+        trailing_bytes: decoded.trailing_bytes,
+    };
+    Ok(Photo { luma: decoded.luma, facts })
+}
+
+fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, PhotoError> {
+    match format {
+        PhotoFormat::Jpeg => jpeg::decode(bytes),
+        PhotoFormat::Png | PhotoFormat::Tiff | PhotoFormat::WebP => raster::decode(format, bytes),
+        #[cfg(feature = "heic")]
+        PhotoFormat::Heic => super::heic::decode(bytes),
+        #[cfg(not(feature = "heic"))]
+        PhotoFormat::Heic => Err(PhotoError::HeicNotBuiltIn),
+    }
+}
+
+/// Refuses sizes outside the limits. Every decoder calls it between the header and the pixels.
+pub(super) fn check_size(width: usize, height: usize) -> Result<(), PhotoError> {
+    if width < MIN_SIDE || height < MIN_SIDE {
+        Err(PhotoError::PictureTooSmall(width, height))
+    } else if width > MAX_SIDE || height > MAX_SIDE || width * height > MAX_PIXELS {
+        Err(PhotoError::PictureTooLarge(width, height))
+    } else {
+        Ok(())
+    }
+}
+
+/// The file's bytes, unless it is no file or too large; a file that grows meanwhile is not read without end.
+fn read_limited(path: &Path) -> Result<Vec<u8>, PhotoError> {
+    let unreadable = |error: std::io::Error| PhotoError::from_io(&error);
+    let metadata = std::fs::metadata(path).map_err(unreadable)?;
+    if !metadata.is_file() {
+        return Err(PhotoError::NotAFile);
+    }
+    if metadata.len() > MAX_FILE_BYTES {
+        return Err(PhotoError::FileTooLarge(metadata.len()));
+    }
+    let mut bytes = Vec::with_capacity(metadata.len() as usize);
+    File::open(path).map_err(unreadable)?.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    Ok(bytes)
+}
+
+/// Lower-case hexadecimal digits.
+pub(super) fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write;
+    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
