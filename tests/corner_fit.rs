@@ -88,3 +88,33 @@ fn corners_of_the_shared_photos_lie_where_the_truth_projects() {
         assert!(bias.abs() < 0.003, "{name}: bias {bias:.4} px");
     }
 }
+
+fn cpu() -> f64 {
+    std::fs::read_to_string("/proc/thread-self/schedstat").unwrap().split(' ').next().unwrap().parse::<f64>().unwrap() * 1e-9
+}
+
+#[test]
+#[ignore = "needs ../shared"]
+fn timing() {
+    let set = TruthSet::load("no-plumb");
+    let photo = &set.photos[0];
+    let image = photo.image();
+    let mut dice = Dice(3);
+    let mut guesses = vec![];
+    for pose in &set.cards {
+        for (r, c) in pose.pattern.corners() {
+            if let Some((g, _)) = guess_from_truth(photo, pose, r, c, 0.3, &mut dice) {
+                guesses.push(g);
+            }
+        }
+    }
+    let a = cpu();
+    let mut ok = 0;
+    for _ in 0..10 {
+        for g in &guesses {
+            ok += usize::from(fit_corner(&image, g).is_some());
+        }
+    }
+    let n = guesses.len() * 10;
+    println!("{} fits {:.1} us, ok {ok}", n, (cpu() - a) / n as f64 * 1e6);
+}

@@ -9,6 +9,7 @@
 //! The window is an ellipse in lattice coordinates: it follows a foreshortened cell and never reaches a dot.
 
 use nalgebra::{SMatrix, SVector};
+use wide::f32x8;
 
 use crate::math::erf::erf_and_slope;
 use crate::photo::LinearImage;
@@ -21,9 +22,15 @@ const WINDOW_CELLS: f64 = 0.42;
 const WINDOW_AREA_PX: f64 = 452.0;
 /// How far the corner may lie from the guess, in sides of the shorter cell: beyond half a cell it is another corner.
 const MAX_MOVE_CELLS: f64 = 0.35;
-/// Step (px) below which the fit has converged: a thirtieth of the noise of the best corners.
-const CONVERGED_PX: f64 = 1e-3;
+/// Step (px) below which the fit has converged: a tenth of the noise of the best corners.
+const CONVERGED_PX: f64 = 2e-3;
 const MAX_ITERATIONS: usize = 25;
+/// A step that raises the cost by less than this part is told apart from rounding by nothing.
+const COST_PRECISION: f64 = 1e-5;
+/// Damping beyond which no step lowers the cost any more.
+const MAX_DAMPING: f64 = 1e6;
+/// The window is cut out anew when the corner has left its centre by this much, px.
+const RECENTRE_PX: f64 = 0.05;
 /// Priors that hold what a window of a few pixels cannot tell; in larger windows the pixels outweigh them. The noise that weighs
 /// them against the pixels is a fraction of the contrast, as measured on sharpened and compressed photos.
 const PRIOR_NOISE: f64 = 0.05;
@@ -31,6 +38,9 @@ const PRIOR_ANGLE: f64 = 0.10;
 const PRIOR_LOG_BLUR: f64 = 0.5;
 /// Blur of a sharp photo, px: the pixel's own box (0.29) and half a pixel of lens and demosaicing (common practice, no source).
 const USUAL_BLUR_PX: f64 = 0.55;
+/// Blur of the first step, in cells and at most in px: it reaches corners that lie a pixel or two from the guess.
+const START_BLUR_CELLS: f64 = 0.08;
+const MAX_START_BLUR_PX: f64 = 2.0;
 /// Narrowest blur that the pixel grid can show, px.
 const MIN_BLUR_PX: f64 = 0.15;
 /// Least noise of a pixel, as linear light and as a part of the contrast: quantisation of 8-bit photos and compression
@@ -78,6 +88,135 @@ const N_PARAMETERS: usize = 7;
 type Vector = SVector<f64, N_PARAMETERS>;
 type Matrix = SMatrix<f64, N_PARAMETERS, N_PARAMETERS>;
 
+/// Pixels worked on at once.
+const LANES: usize = 8;
+/// Products of the columns of the Jacobian and the residual with each other.
+const N_PRODUCTS: usize = (N_PARAMETERS + 1) * (N_PARAMETERS + 2) / 2;
+
+/// Fits the blurred X-corner near a guess.
+///
+/// Returns None where there is no such corner: no convergence, moved by more than 0.35 cells, wrong polarity, contrast too low,
+/// window not inside the image, or residuals that are not those of an X (something lies across it).
+pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit> {
+    let lengths = [guess.along_row, guess.along_col].map(|[u, v]| u.hypot(v));
+    let cell = lengths[0].min(lengths[1]);
+    if !(cell > 2.0 && cell.is_finite() && guess.at[0].is_finite() && guess.at[1].is_finite()) {
+        return None;
+    }
+    let mut window = Window::new(image, guess, guess.at)?;
+    let (problem, mut model) = start(guess, cell, &window)?;
+    let mut normal = problem.normal(&model, &window);
+    let mut damping = 1e-3;
+    let mut converged = false;
+    for _ in 0..MAX_ITERATIONS {
+        let step = normal.step(damping)?;
+        let next = model.moved(&step);
+        let moved = (next.at[0] - guess.at[0]).hypot(next.at[1] - guess.at[1]);
+        if !(moved <= MAX_MOVE_CELLS * cell) {
+            return None;
+        }
+        let next_normal = problem.normal(&next, &window);
+        if !(next_normal.cost <= normal.cost * (1.0 + COST_PRECISION)) {
+            damping *= 10.0;
+            if damping > MAX_DAMPING {
+                return None;
+            }
+            continue;
+        }
+        damping *= 0.1;
+        model = next;
+        normal = next_normal;
+        if step[0].hypot(step[1]) < CONVERGED_PX {
+            converged = true;
+            break;
+        }
+        // The window follows the corner, so that its halo and clutter stay evened out on all sides.
+        if (model.at[0] - window.centre[0]).hypot(model.at[1] - window.centre[1]) > RECENTRE_PX {
+            window = Window::new(image, guess, model.at)?;
+            normal = problem.normal(&model, &window);
+        }
+    }
+    if !converged {
+        return None;
+    }
+    problem.judge(&model, &normal, &window)
+}
+
+/// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no weight.
+struct Window {
+    centre: [f64; 2],
+    /// Number of pixels, each counted by its weight.
+    n: f64,
+    bundles: Vec<Bundle>,
+}
+
+/// Places relative to the window's centre (px), linear light and weight of some pixels.
+#[derive(Clone, Copy)]
+struct Bundle {
+    u: f32x8,
+    v: f32x8,
+    value: f32x8,
+    weight: f32x8,
+}
+
+impl Bundle {
+    fn new([u, v, value, weight]: [[f32; LANES]; 4]) -> Self {
+        Self { u: u.into(), v: v.into(), value: value.into(), weight: weight.into() }
+    }
+}
+
+impl Window {
+    /// The pixels inside the ellipse about `centre`, weighted by how much of each lies inside; None when it leaves the image.
+    fn new(image: &LinearImage, guess: &CornerGuess, centre: [f64; 2]) -> Option<Self> {
+        let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
+        let cross = a * d - b * c;
+        let area_of_unit = std::f64::consts::PI * cross.abs();
+        let radius = WINDOW_CELLS.min((WINDOW_AREA_PX / area_of_unit).sqrt());
+        // Half-extent of the ellipse along each pixel axis, and its mean radius, in px.
+        let (extent_u, extent_v) = (radius * a.hypot(c), radius * b.hypot(d));
+        let mean_radius = (radius * cross.abs().sqrt()) as f32;
+        let [left, right] = [(centre[0] - extent_u).floor(), (centre[0] + extent_u).ceil()];
+        let [top, bottom] = [(centre[1] - extent_v).floor(), (centre[1] + extent_v).ceil()];
+        let inside = left >= 0.0 && top >= 0.0 && right < image.width() as f64 && bottom < image.height() as f64;
+        if !inside || !(mean_radius > 1.0) {
+            return None;
+        }
+        // Lattice coordinates of a pixel in units of the window's radius are two linear forms of its place.
+        let scale = 1.0 / (cross * radius);
+        let [[xu, xv], [yu, yv]] = [[d * scale, -c * scale], [-b * scale, a * scale]].map(|row| row.map(|x| x as f32));
+        let mut bundles = Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize / LANES + 4);
+        let mut columns = [[0.0; LANES]; 4];
+        let mut lane = 0;
+        let mut n = 0.0;
+        for row in top as usize..=bottom as usize {
+            let v = (row as f64 - centre[1]) as f32;
+            let first = left as usize;
+            for (offset, &value) in image.row(row)[first..=right as usize].iter().enumerate() {
+                let u = ((first + offset) as f64 - centre[0]) as f32;
+                let (x, y) = (xu * u + xv * v, yu * u + yv * v);
+                // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
+                let weight = ((1.0 - (x * x + y * y).sqrt()) * mean_radius + 0.5).min(1.0);
+                if weight <= 0.0 {
+                    continue;
+                }
+                for (column, entry) in columns.iter_mut().zip([u, v, value, weight]) {
+                    column[lane] = entry;
+                }
+                n += f64::from(weight);
+                lane += 1;
+                if lane == LANES {
+                    bundles.push(Bundle::new(std::mem::take(&mut columns)));
+                    lane = 0;
+                }
+            }
+        }
+        if lane > 0 {
+            bundles.push(Bundle::new(columns));
+        }
+        Some(Self { centre, n, bundles })
+    }
+}
+
 /// The parameters, in the order of the normal equations.
 #[derive(Clone, Copy)]
 struct Model {
@@ -90,268 +229,197 @@ struct Model {
     half: f64,
 }
 
-struct Pixel {
-    u: f64,
-    v: f64,
-    value: f64,
-    weight: f64,
-}
-
-/// The normal equations at one model: gradient, matrix and cost.
-struct Normal {
-    matrix: Matrix,
-    gradient: Vector,
-    cost: f64,
-}
-
-/// What stays fixed during a fit.
-struct Problem<'a> {
-    guess: &'a CornerGuess,
-    /// +1 when the cells (r-1, c-1) and (r, c) are bright.
-    polarity: f64,
-    /// Signs that turn each edge's normal towards rising rows and columns.
-    sides: [f64; 2],
-    /// Square of the noise that weighs the priors, linear light.
-    prior_variance: f64,
-    prior: Model,
-}
-
-/// Fits the blurred X-corner near a guess.
-///
-/// Returns None where there is no such corner: no convergence, moved by more than 0.35 cells, wrong polarity, contrast too low,
-/// window not inside the image, or residuals that are not those of an X (something lies across it).
-pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit> {
-    let lengths = [guess.along_row, guess.along_col].map(|[u, v]| u.hypot(v));
-    let cell = lengths[0].min(lengths[1]);
-    if !(cell > 2.0 && cell.is_finite() && guess.at[0].is_finite() && guess.at[1].is_finite()) {
-        return None;
-    }
-    let mut pixels = window(image, guess, guess.at)?;
-    let mut centre = guess.at;
-    let (problem, mut model) = start(guess, cell, &pixels)?;
-    let mut normal = problem.normal(&model, &pixels);
-    let mut damping = 1e-3;
-    let mut converged = false;
-    for _ in 0..MAX_ITERATIONS {
-        let mut damped = normal.matrix;
-        for i in 0..N_PARAMETERS {
-            damped[(i, i)] *= 1.0 + damping;
-        }
-        let step = damped.cholesky()?.solve(&normal.gradient);
-        let next = model.moved(&step);
-        let moved = (next.at[0] - guess.at[0]).hypot(next.at[1] - guess.at[1]);
-        if !(moved <= MAX_MOVE_CELLS * cell) {
-            return None;
-        }
-        let next_normal = problem.normal(&next, &pixels);
-        if !(next_normal.cost <= normal.cost) {
-            damping *= 10.0;
-            if damping > 1e6 {
-                return None;
-            }
-            continue;
-        }
-        damping = (damping * 0.1).max(1e-7);
-        model = next;
-        normal = next_normal;
-        if step[0].hypot(step[1]) < CONVERGED_PX {
-            converged = true;
-            break;
-        }
-        // The window follows the corner, so that its halo and clutter stay evened out on all sides.
-        if (model.at[0] - centre[0]).hypot(model.at[1] - centre[1]) > 0.05 {
-            centre = model.at;
-            pixels = window(image, guess, centre)?;
-            normal = problem.normal(&model, &pixels);
-        }
-    }
-    if !converged {
-        return None;
-    }
-    problem.judge(&model, &normal, &pixels)
-}
-
-/// The pixels of the window about `centre`, weighted by how much of each lies inside; None when it leaves the image.
-fn window(image: &LinearImage, guess: &CornerGuess, centre: [f64; 2]) -> Option<Vec<Pixel>> {
-    let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
-    let cross = a * d - b * c;
-    let area_of_unit = std::f64::consts::PI * cross.abs();
-    let radius = WINDOW_CELLS.min((WINDOW_AREA_PX / area_of_unit).sqrt());
-    // Half-extent of the ellipse along each pixel axis, and its mean radius, in px.
-    let (extent_u, extent_v) = (radius * a.hypot(c), radius * b.hypot(d));
-    let mean_radius = radius * cross.abs().sqrt();
-    let [left, right] = [(centre[0] - extent_u).floor(), (centre[0] + extent_u).ceil()];
-    let [top, bottom] = [(centre[1] - extent_v).floor(), (centre[1] + extent_v).ceil()];
-    let inside = left >= 0.0 && top >= 0.0 && right < image.width() as f64 && bottom < image.height() as f64;
-    if !inside || !(mean_radius > 1.0) {
-        return None;
-    }
-    let mut pixels = Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize + 16);
-    for row in top as usize..=bottom as usize {
-        let values = image.row(row);
-        let v = row as f64 - centre[1];
-        for (col, &value) in values.iter().enumerate().take(right as usize + 1).skip(left as usize) {
-            let u = col as f64 - centre[0];
-            let (x, y) = ((u * d - v * c) / cross, (v * a - u * b) / cross);
-            // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
-            let weight = ((1.0 - x.hypot(y) / radius) * mean_radius + 0.5).clamp(0.0, 1.0);
-            if weight > 0.0 {
-                pixels.push(Pixel { u: col as f64, v: row as f64, value: f64::from(value), weight });
-            }
-        }
-    }
-    Some(pixels)
-}
-
-/// The start of the fit: edges along the lattice, levels by linear least squares.
-fn start<'a>(guess: &'a CornerGuess, cell: f64, pixels: &[Pixel]) -> Option<(Problem<'a>, Model)> {
-    let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
-    let turn = (a * d - b * c).signum();
-    let mut model = Model {
-        at: guess.at,
-        angles: [b.atan2(a), d.atan2(c)],
-        // A wide start reaches corners that lie a pixel or two away.
-        log_blur: (0.08 * cell).clamp(USUAL_BLUR_PX, 1.5).ln(),
-        mean: 0.0,
-        half: 1.0,
-    };
-    let mut problem = Problem {
-        guess,
-        polarity: if guess.first_dark { -1.0 } else { 1.0 },
-        // The row's edge has its normal on the side of rising rows: (-sin, cos) turned by the lattice's handedness.
-        sides: [turn, -turn],
-        prior_variance: 1.0,
-        prior: model,
-    };
-    problem.prior.log_blur = USUAL_BLUR_PX.ln();
-    let [mut n, mut sum_x, mut sum_i, mut sum_xx, mut sum_xi] = [0.0; 5];
-    for pixel in pixels {
-        let x = problem.polarity * problem.shape(&model, pixel).value;
-        n += pixel.weight;
-        sum_x += pixel.weight * x;
-        sum_i += pixel.weight * pixel.value;
-        sum_xx += pixel.weight * x * x;
-        sum_xi += pixel.weight * x * pixel.value;
-    }
-    model.half = (n * sum_xi - sum_x * sum_i) / (n * sum_xx - sum_x * sum_x);
-    model.mean = (sum_i - model.half * sum_x) / n;
-    if !(2.0 * model.half > 0.5 * MIN_CONTRAST) {
-        return None;
-    }
-    let prior_noise = PRIOR_NOISE * 2.0 * model.half;
-    problem.prior_variance = prior_noise * prior_noise;
-    Some((problem, model))
-}
-
 impl Model {
     fn moved(&self, step: &Vector) -> Self {
-        let limited = (self.log_blur + step[4].clamp(-0.7, 0.7)).max(MIN_BLUR_PX.ln());
         Self {
             at: [self.at[0] + step[0], self.at[1] + step[1]],
             angles: [self.angles[0] + step[2], self.angles[1] + step[3]],
-            log_blur: limited,
+            // The blur may halve or double in one step, not more: the model is far from linear in it.
+            log_blur: (self.log_blur + step[4].clamp(-std::f64::consts::LN_2, std::f64::consts::LN_2)).max(MIN_BLUR_PX.ln()),
             mean: self.mean + step[5],
             half: self.half + step[6],
         }
     }
 }
 
-/// The product of the two blurred steps at a pixel, and its derivatives by distance, angle and blur.
-struct Shape {
-    value: f64,
-    by_position: [f64; 2],
-    by_angles: [f64; 2],
-    by_log_blur: f64,
+/// One edge through the corner, scaled so that the blur becomes the error function's own.
+#[derive(Clone, Copy)]
+struct Edge {
+    /// The corner relative to the window's centre, px.
+    at: [f32; 2],
+    /// Sine and cosine of the direction, times side / (sqrt 2 blur).
+    sin: f32,
+    cos: f32,
 }
 
-impl Problem<'_> {
+impl Edge {
+    /// The blurred step at some pixels: value, slope, and scaled distances across and along the edge.
     #[inline]
-    fn shape(&self, model: &Model, pixel: &Pixel) -> Shape {
-        let [u, v] = [pixel.u - model.at[0], pixel.v - model.at[1]];
-        let scale = std::f64::consts::FRAC_1_SQRT_2 * (-model.log_blur).exp();
-        let edge = |i: usize| {
-            let (sin, cos) = model.angles[i].sin_cos();
-            let z = (cos * v - sin * u) * self.sides[i] * scale;
-            let along = (cos * u + sin * v) * self.sides[i] * scale;
-            let (value, slope) = erf_and_slope(z);
-            // d z / d at = (sin, -cos) side scale; d z / d angle = -along; d z / d log blur = -z.
-            (value, slope, [sin * self.sides[i] * scale, -cos * self.sides[i] * scale], -along, -z)
-        };
-        let (value0, slope0, at0, angle0, blur0) = edge(0);
-        let (value1, slope1, at1, angle1, blur1) = edge(1);
-        let (outer0, outer1) = (slope0 * value1, slope1 * value0);
-        Shape {
-            value: value0 * value1,
-            by_position: [outer0 * at0[0] + outer1 * at1[0], outer0 * at0[1] + outer1 * at1[1]],
-            by_angles: [outer0 * angle0, outer1 * angle1],
-            by_log_blur: outer0 * blur0 + outer1 * blur1,
+    fn step(&self, bundle: &Bundle) -> (f32x8, f32x8, f32x8, f32x8) {
+        let [u, v] = [bundle.u - self.at[0], bundle.v - self.at[1]];
+        let across = v * self.cos - u * self.sin;
+        let (value, slope) = erf_and_slope(across);
+        (value, slope, across, u * self.cos + v * self.sin)
+    }
+}
+
+/// The normal equations at one model.
+struct Normal {
+    matrix: Matrix,
+    gradient: Vector,
+    cost: f64,
+}
+
+impl Normal {
+    fn step(&self, damping: f64) -> Option<Vector> {
+        let mut damped = self.matrix;
+        for i in 0..N_PARAMETERS {
+            damped[(i, i)] *= 1.0 + damping;
         }
+        Some(damped.cholesky()?.solve(&self.gradient))
+    }
+}
+
+/// What stays fixed during a fit.
+struct Problem {
+    /// +1 when the cells (r-1, c-1) and (r, c) are bright.
+    polarity: f64,
+    /// Signs that turn each edge's normal towards rising rows and columns.
+    sides: [f64; 2],
+    /// Square of the noise that weighs the priors, linear light.
+    prior_variance: f64,
+    /// Edge angles and blur of the priors.
+    prior: Model,
+}
+
+/// The start of the fit: edges along the lattice, levels by linear least squares, and one step of the position with a wide blur,
+/// which reaches corners that lie a pixel or two away.
+fn start(guess: &CornerGuess, cell: f64, window: &Window) -> Option<(Problem, Model)> {
+    let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
+    let turn = (a * d - b * c).signum();
+    let angles = [b.atan2(a), d.atan2(c)];
+    let mut model = Model { at: guess.at, angles, log_blur: USUAL_BLUR_PX.ln(), mean: 0.0, half: 1.0 };
+    let mut problem = Problem {
+        polarity: if guess.first_dark { -1.0 } else { 1.0 },
+        // (-sin, cos) points to rising rows along the row's edge when the lattice is right-handed, and away from rising columns.
+        sides: [turn, -turn],
+        prior_variance: 0.0,
+        prior: model,
+    };
+    model.log_blur = (START_BLUR_CELLS * cell).clamp(USUAL_BLUR_PX, MAX_START_BLUR_PX).ln();
+    let normal = problem.normal(&model, window);
+    // In half times the position's step, mean and half the model is linear: one solution gives all of them.
+    const LINEAR: [usize; 4] = [0, 1, 5, 6];
+    let matrix = SMatrix::<f64, 4, 4>::from_fn(|line, col| normal.matrix[(LINEAR[line], LINEAR[col])]);
+    let solution = matrix.cholesky()?.solve(&SVector::<f64, 4>::from_fn(|line, _| normal.gradient[LINEAR[line]]));
+    model.mean = solution[2];
+    model.half += solution[3];
+    // The first levels are rough: half the contrast at the end is asked for.
+    if !(4.0 * model.half > MIN_CONTRAST) {
+        return None;
+    }
+    let [du, dv] = [solution[0] / model.half, solution[1] / model.half];
+    let limited = (MAX_MOVE_CELLS * cell / du.hypot(dv)).min(1.0);
+    model.at = [model.at[0] + limited * du, model.at[1] + limited * dv];
+    model.log_blur = USUAL_BLUR_PX.ln();
+    let prior_noise = PRIOR_NOISE * 2.0 * model.half;
+    problem.prior_variance = prior_noise * prior_noise;
+    Some((problem, model))
+}
+
+impl Problem {
+    fn edges(&self, model: &Model, window: &Window) -> [Edge; 2] {
+        let scale = std::f64::consts::FRAC_1_SQRT_2 * (-model.log_blur).exp();
+        let at = [(model.at[0] - window.centre[0]) as f32, (model.at[1] - window.centre[1]) as f32];
+        std::array::from_fn(|i| {
+            let (sin, cos) = model.angles[i].sin_cos();
+            let scale = self.sides[i] * scale;
+            Edge { at, sin: (sin * scale) as f32, cos: (cos * scale) as f32 }
+        })
     }
 
-    fn normal(&self, model: &Model, pixels: &[Pixel]) -> Normal {
-        let mut matrix = Matrix::zeros();
-        let mut gradient = Vector::zeros();
-        let mut cost = 0.0;
-        let signed_half = self.polarity * model.half;
-        for pixel in pixels {
-            let shape = self.shape(model, pixel);
-            let residual = pixel.value - model.mean - signed_half * shape.value;
-            let row = Vector::from([
-                signed_half * shape.by_position[0],
-                signed_half * shape.by_position[1],
-                signed_half * shape.by_angles[0],
-                signed_half * shape.by_angles[1],
-                signed_half * shape.by_log_blur,
-                1.0,
-                self.polarity * shape.value,
-            ]);
-            cost += pixel.weight * residual * residual;
-            let weighted = row * pixel.weight;
-            gradient += weighted * residual;
-            for col in 0..N_PARAMETERS {
-                for line in col..N_PARAMETERS {
-                    matrix[(line, col)] += weighted[line] * row[col];
+    fn normal(&self, model: &Model, window: &Window) -> Normal {
+        let edges = self.edges(model, window);
+        let (polarity, mean, half) = (self.polarity as f32, model.mean as f32, (self.polarity * model.half) as f32);
+        // Sums over the pixels of each lane; the residual is the last column, so that gradient and cost come in the same sweep.
+        let mut sums = [f32x8::ZERO; N_PRODUCTS];
+        for bundle in &window.bundles {
+            let (value0, slope0, across0, along0) = edges[0].step(bundle);
+            let (value1, slope1, across1, along1) = edges[1].step(bundle);
+            let shape = value0 * value1;
+            let (outer0, outer1) = (slope0 * value1 * half, slope1 * value0 * half);
+            // d across / d at = (sin, -cos), d across / d angle = -along, d across / d log blur = -across.
+            let columns = [
+                outer0 * edges[0].sin + outer1 * edges[1].sin,
+                -(outer0 * edges[0].cos + outer1 * edges[1].cos),
+                -(outer0 * along0),
+                -(outer1 * along1),
+                -(outer0 * across0 + outer1 * across1),
+                f32x8::ONE,
+                shape * polarity,
+                bundle.value - shape * half - mean,
+            ];
+            let mut product = 0;
+            for left in 0..=N_PARAMETERS {
+                let weighted = bundle.weight * columns[left];
+                for &right in &columns[left..] {
+                    sums[product] += weighted * right;
+                    product += 1;
                 }
             }
         }
-        for col in 0..N_PARAMETERS {
-            for line in 0..col {
-                matrix[(line, col)] = matrix[(col, line)];
+        self.with_priors(model, &sums)
+    }
+
+    /// The normal equations from the sums of products, with the priors' pull on angles and blur.
+    fn with_priors(&self, model: &Model, sums: &[f32x8; N_PRODUCTS]) -> Normal {
+        let mut normal = Normal { matrix: Matrix::zeros(), gradient: Vector::zeros(), cost: 0.0 };
+        let mut totals = sums.iter().map(|lanes| f64::from(lanes.reduce_add()));
+        for left in 0..N_PARAMETERS {
+            for right in left..N_PARAMETERS {
+                let total = totals.next().unwrap_or(0.0);
+                normal.matrix[(left, right)] = total;
+                normal.matrix[(right, left)] = total;
             }
+            normal.gradient[left] = totals.next().unwrap_or(0.0);
         }
-        let angle_pull = |i: usize| self.prior.angles[i] - model.angles[i];
+        normal.cost = totals.next().unwrap_or(0.0);
         for (i, pull, sigma) in [
-            (2, angle_pull(0), PRIOR_ANGLE),
-            (3, angle_pull(1), PRIOR_ANGLE),
+            (2, self.prior.angles[0] - model.angles[0], PRIOR_ANGLE),
+            (3, self.prior.angles[1] - model.angles[1], PRIOR_ANGLE),
             (4, self.prior.log_blur - model.log_blur, PRIOR_LOG_BLUR),
         ] {
             let weight = self.prior_variance / (sigma * sigma);
-            matrix[(i, i)] += weight;
-            gradient[i] += weight * pull;
-            cost += weight * pull * pull;
+            normal.matrix[(i, i)] += weight;
+            normal.gradient[i] += weight * pull;
+            normal.cost += weight * pull * pull;
         }
-        Normal { matrix, gradient, cost }
+        normal
     }
 
     /// Whether what was fitted is an X-corner, and how well it is known.
-    fn judge(&self, model: &Model, normal: &Normal, pixels: &[Pixel]) -> Option<CornerFit> {
+    fn judge(&self, model: &Model, normal: &Normal, window: &Window) -> Option<CornerFit> {
         let contrast = 2.0 * model.half;
+        let edges = self.edges(model, window);
+        let (mean, half) = (model.mean as f32, (self.polarity * model.half) as f32);
         let mut squares = 0.0;
-        let mut n = 0.0;
         // Sum of residuals and of weights in each quadrant.
         let mut quadrants = [[0.0; 2]; 4];
-        for pixel in pixels {
-            let shape = self.shape(model, pixel);
-            let residual = pixel.value - model.mean - self.polarity * model.half * shape.value;
-            squares += pixel.weight * residual * residual;
-            n += pixel.weight;
-            let quadrant = &mut quadrants[self.quadrant(model, pixel)];
-            quadrant[0] += pixel.weight * residual;
-            quadrant[1] += pixel.weight;
+        for bundle in &window.bundles {
+            let (value0, _, across0, _) = edges[0].step(bundle);
+            let (value1, _, across1, _) = edges[1].step(bundle);
+            let residuals = (bundle.value - value0 * value1 * half - mean).to_array();
+            let (across0, across1, weights) = (across0.to_array(), across1.to_array(), bundle.weight.to_array());
+            for lane in 0..LANES {
+                let (residual, weight) = (f64::from(residuals[lane]), f64::from(weights[lane]));
+                squares += weight * residual * residual;
+                let quadrant = &mut quadrants[2 * usize::from(across0[lane] > 0.0) + usize::from(across1[lane] > 0.0)];
+                quadrant[0] += weight * residual;
+                quadrant[1] += weight;
+            }
         }
-        // The priors stand for the parameters that the pixels can't tell, so at least the position and levels are counted.
-        let freedom = (n - 4.0).max(1.0);
-        let variance = squares / freedom;
+        // Position and levels are counted; angles and blur are partly told by their priors.
+        let variance = squares / (window.n - 4.0).max(1.0);
         let residual = variance.sqrt() / contrast;
         let uneven = quadrants.iter().any(|[sum, weight]| sum.abs() > MAX_QUADRANT_RESIDUAL * contrast * weight.max(1.0));
         if !(contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL) || uneven {
@@ -360,16 +428,6 @@ impl Problem<'_> {
         let floor = NOISE_FLOOR.max(NOISE_FLOOR_OF_CONTRAST * contrast);
         let inverse = normal.matrix.try_inverse()? * variance.max(floor * floor);
         let cov = [inverse[(0, 0)], inverse[(0, 1)], inverse[(1, 1)]];
-        let _ = self.guess;
         Some(CornerFit { at: model.at, cov, blur: model.log_blur.exp(), contrast, residual })
-    }
-
-    fn quadrant(&self, model: &Model, pixel: &Pixel) -> usize {
-        let [u, v] = [pixel.u - model.at[0], pixel.v - model.at[1]];
-        let beyond = |i: usize| {
-            let (sin, cos) = model.angles[i].sin_cos();
-            usize::from((cos * v - sin * u) * self.sides[i] > 0.0)
-        };
-        2 * beyond(0) + beyond(1)
     }
 }
