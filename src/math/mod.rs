@@ -1,5 +1,6 @@
 //! Small mathematics shared by several stages.
 
+pub mod erf;
 pub mod levenberg;
 pub mod rigid;
 pub mod robust;

@@ -1,0 +1,433 @@
+//! One X-corner, fitted to a fraction of a pixel.
+//!
+//! The model is a blurred X-corner on linear light: m + s h erf(d1 / (sqrt 2 b)) erf(d2 / (sqrt 2 b)), where d1 and d2 are
+//! the distances from the two edges, b the blur (the pixel's own box included), m the mean level, h half the contrast and
+//! s = +1 or -1 tells which pair of opposite cells is dark. Position, both edge angles, blur and both levels are fitted
+//! by least squares. The product is exact where the edges are square to each other; where they are not, the model errs
+//! by the same amount on opposite sides of the corner, so that it widens the scatter a little and shifts nothing.
+//!
+//! The window is an ellipse in lattice coordinates: it follows a foreshortened cell and never reaches a dot.
+
+use nalgebra::{SMatrix, SVector};
+use wide::f32x8;
+
+use crate::math::erf::erf_and_slope;
+use crate::photo::LinearImage;
+
+/// Half-width of the window in cells. A dot begins 0.487 cells from the corner (half a cell's diagonal less the dot's radius
+/// of 0.22), and its blur reaches further in.
+const WINDOW_CELLS: f64 = 0.42;
+/// Largest area of the window, px^2 (a circle of radius 12 px). The floor of the position's uncertainty falls with the square
+/// root of the radius only, while the cost rises with its square.
+const WINDOW_AREA_PX: f64 = 452.0;
+/// How far the corner may lie from the guess, in sides of the shorter cell: beyond half a cell it is another corner.
+const MAX_MOVE_CELLS: f64 = 0.35;
+/// Step (px) below which the fit has converged: a tenth of the noise of the best corners.
+const CONVERGED_PX: f64 = 2e-3;
+const MAX_ITERATIONS: usize = 25;
+/// A step that raises the cost by less than this part is told apart from rounding by nothing.
+const COST_PRECISION: f64 = 1e-5;
+/// Damping beyond which no step lowers the cost any more.
+const MAX_DAMPING: f64 = 1e6;
+/// The window is cut out anew when the corner has left its centre by this much, px.
+const RECENTRE_PX: f64 = 0.05;
+/// Priors that hold what a window of a few pixels cannot tell; in larger windows the pixels outweigh them. The noise that weighs
+/// them against the pixels is a fraction of the contrast, as measured on sharpened and compressed photos.
+const PRIOR_NOISE: f64 = 0.05;
+const PRIOR_ANGLE: f64 = 0.10;
+const PRIOR_LOG_BLUR: f64 = 0.5;
+/// Blur of a sharp photo, px: the pixel's own box (0.29) and half a pixel of lens and demosaicing (common practice, no source).
+const USUAL_BLUR_PX: f64 = 0.55;
+/// Blur of the first step, in cells and at most in px: it reaches corners that lie a pixel or two from the guess.
+const START_BLUR_CELLS: f64 = 0.08;
+const MAX_START_BLUR_PX: f64 = 2.0;
+/// Narrowest blur that the pixel grid can show, px.
+const MIN_BLUR_PX: f64 = 0.15;
+/// Least noise of a pixel, as linear light and as a part of the contrast: quantisation of 8-bit photos and compression
+/// (common practice, no source). It keeps a window of a few lucky pixels from claiming too much.
+const NOISE_FLOOR: f64 = 0.002;
+const NOISE_FLOOR_OF_CONTRAST: f64 = 0.005;
+/// Least contrast in linear light; below it shadows and texture look like corners.
+const MIN_CONTRAST: f64 = 0.02;
+/// Largest rms residual as a part of the contrast: sharpened photos leave up to 0.15, a cord or tube across the window more.
+const MAX_RESIDUAL: f64 = 0.2;
+/// Largest mean residual of one quadrant as a part of the contrast. Opposite or neighbouring cells that don't share their levels
+/// are not two and two cells of a chequer.
+const MAX_QUADRANT_RESIDUAL: f64 = 0.2;
+
+/// Where a corner is thought to be, and how the lattice runs there.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CornerGuess {
+    /// Position, px; good to a pixel or two.
+    pub at: [f64; 2],
+    /// Step of one cell in the direction of rising columns, px.
+    pub along_row: [f64; 2],
+    /// Step of one cell in the direction of rising rows (down the pattern), px.
+    pub along_col: [f64; 2],
+    /// Whether the cell (r-1, c-1) before the corner in both directions is dark.
+    pub first_dark: bool,
+}
+
+/// A fitted corner.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CornerFit {
+    /// Position, px.
+    pub at: [f64; 2],
+    /// Covariance of the position [uu, uv, vv], px^2, from the residuals within the window. On sharpened photos it is
+    /// somewhat too large (errors are 0.66 to 0.9 of it), since the halo of sharpening counts as noise.
+    pub cov: [f64; 3],
+    /// Standard deviation of the Gaussian blur, the pixel's own box included, px.
+    pub blur: f64,
+    /// Bright minus dark level, linear light.
+    pub contrast: f64,
+    /// Root mean square residual divided by the contrast.
+    pub residual: f64,
+}
+
+const N_PARAMETERS: usize = 7;
+type Vector = SVector<f64, N_PARAMETERS>;
+type Matrix = SMatrix<f64, N_PARAMETERS, N_PARAMETERS>;
+
+/// Pixels worked on at once.
+const LANES: usize = 8;
+/// Products of the columns of the Jacobian and the residual with each other.
+const N_PRODUCTS: usize = (N_PARAMETERS + 1) * (N_PARAMETERS + 2) / 2;
+
+/// Fits the blurred X-corner near a guess.
+///
+/// Returns None where there is no such corner: no convergence, moved by more than 0.35 cells, wrong polarity, contrast too low,
+/// window not inside the image, or residuals that are not those of an X (something lies across it).
+pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit> {
+    let lengths = [guess.along_row, guess.along_col].map(|[u, v]| u.hypot(v));
+    let cell = lengths[0].min(lengths[1]);
+    if !(cell > 2.0 && cell.is_finite() && guess.at[0].is_finite() && guess.at[1].is_finite()) {
+        return None;
+    }
+    let mut window = Window::new(image, guess, guess.at)?;
+    let (problem, mut model) = start(guess, cell, &window)?;
+    let mut normal = problem.normal(&model, &window);
+    let mut damping = 1e-3;
+    let mut converged = false;
+    for _ in 0..MAX_ITERATIONS {
+        let step = normal.step(damping)?;
+        let next = model.moved(&step);
+        let moved = (next.at[0] - guess.at[0]).hypot(next.at[1] - guess.at[1]);
+        if !(moved <= MAX_MOVE_CELLS * cell) {
+            return None;
+        }
+        let next_normal = problem.normal(&next, &window);
+        if !(next_normal.cost <= normal.cost * (1.0 + COST_PRECISION)) {
+            damping *= 10.0;
+            if damping > MAX_DAMPING {
+                return None;
+            }
+            continue;
+        }
+        damping *= 0.1;
+        model = next;
+        normal = next_normal;
+        if step[0].hypot(step[1]) < CONVERGED_PX {
+            converged = true;
+            break;
+        }
+        // The window follows the corner, so that its halo and clutter stay evened out on all sides.
+        if (model.at[0] - window.centre[0]).hypot(model.at[1] - window.centre[1]) > RECENTRE_PX {
+            window = Window::new(image, guess, model.at)?;
+            normal = problem.normal(&model, &window);
+        }
+    }
+    if !converged {
+        return None;
+    }
+    problem.judge(&model, &normal, &window)
+}
+
+/// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no weight.
+struct Window {
+    centre: [f64; 2],
+    /// Number of pixels, each counted by its weight.
+    n: f64,
+    bundles: Vec<Bundle>,
+}
+
+/// Places relative to the window's centre (px), linear light and weight of some pixels.
+#[derive(Clone, Copy)]
+struct Bundle {
+    u: f32x8,
+    v: f32x8,
+    value: f32x8,
+    weight: f32x8,
+}
+
+impl Bundle {
+    fn new([u, v, value, weight]: [[f32; LANES]; 4]) -> Self {
+        Self { u: u.into(), v: v.into(), value: value.into(), weight: weight.into() }
+    }
+}
+
+impl Window {
+    /// The pixels inside the ellipse about `centre`, weighted by how much of each lies inside; None when it leaves the image.
+    fn new(image: &LinearImage, guess: &CornerGuess, centre: [f64; 2]) -> Option<Self> {
+        let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
+        let cross = a * d - b * c;
+        let area_of_unit = std::f64::consts::PI * cross.abs();
+        let radius = WINDOW_CELLS.min((WINDOW_AREA_PX / area_of_unit).sqrt());
+        // Half-extent of the ellipse along each pixel axis, and its mean radius, in px.
+        let (extent_u, extent_v) = (radius * a.hypot(c), radius * b.hypot(d));
+        let mean_radius = (radius * cross.abs().sqrt()) as f32;
+        let [left, right] = [(centre[0] - extent_u).floor(), (centre[0] + extent_u).ceil()];
+        let [top, bottom] = [(centre[1] - extent_v).floor(), (centre[1] + extent_v).ceil()];
+        let inside = left >= 0.0 && top >= 0.0 && right < image.width() as f64 && bottom < image.height() as f64;
+        if !inside || !(mean_radius > 1.0) {
+            return None;
+        }
+        // Lattice coordinates of a pixel in units of the window's radius are two linear forms of its place.
+        let scale = 1.0 / (cross * radius);
+        let [[xu, xv], [yu, yv]] = [[d * scale, -c * scale], [-b * scale, a * scale]].map(|row| row.map(|x| x as f32));
+        let mut bundles = Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize / LANES + 4);
+        let mut columns = [[0.0; LANES]; 4];
+        let mut lane = 0;
+        let mut n = 0.0;
+        for row in top as usize..=bottom as usize {
+            let v = (row as f64 - centre[1]) as f32;
+            let first = left as usize;
+            for (offset, &value) in image.row(row)[first..=right as usize].iter().enumerate() {
+                let u = ((first + offset) as f64 - centre[0]) as f32;
+                let (x, y) = (xu * u + xv * v, yu * u + yv * v);
+                // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
+                let weight = ((1.0 - (x * x + y * y).sqrt()) * mean_radius + 0.5).min(1.0);
+                if weight <= 0.0 {
+                    continue;
+                }
+                for (column, entry) in columns.iter_mut().zip([u, v, value, weight]) {
+                    column[lane] = entry;
+                }
+                n += f64::from(weight);
+                lane += 1;
+                if lane == LANES {
+                    bundles.push(Bundle::new(std::mem::take(&mut columns)));
+                    lane = 0;
+                }
+            }
+        }
+        if lane > 0 {
+            bundles.push(Bundle::new(columns));
+        }
+        Some(Self { centre, n, bundles })
+    }
+}
+
+/// The parameters, in the order of the normal equations.
+#[derive(Clone, Copy)]
+struct Model {
+    at: [f64; 2],
+    /// Directions of the two edges, radians: the one along the row and the one along the column.
+    angles: [f64; 2],
+    log_blur: f64,
+    mean: f64,
+    /// Half the contrast, positive when the polarity is as told.
+    half: f64,
+}
+
+impl Model {
+    fn moved(&self, step: &Vector) -> Self {
+        Self {
+            at: [self.at[0] + step[0], self.at[1] + step[1]],
+            angles: [self.angles[0] + step[2], self.angles[1] + step[3]],
+            // The blur may halve or double in one step, not more: the model is far from linear in it.
+            log_blur: (self.log_blur + step[4].clamp(-std::f64::consts::LN_2, std::f64::consts::LN_2)).max(MIN_BLUR_PX.ln()),
+            mean: self.mean + step[5],
+            half: self.half + step[6],
+        }
+    }
+}
+
+/// One edge through the corner, scaled so that the blur becomes the error function's own.
+#[derive(Clone, Copy)]
+struct Edge {
+    /// The corner relative to the window's centre, px.
+    at: [f32; 2],
+    /// Sine and cosine of the direction, times side / (sqrt 2 blur).
+    sin: f32,
+    cos: f32,
+}
+
+impl Edge {
+    /// The blurred step at some pixels: value, slope, and scaled distances across and along the edge.
+    #[inline]
+    fn step(&self, bundle: &Bundle) -> (f32x8, f32x8, f32x8, f32x8) {
+        let [u, v] = [bundle.u - self.at[0], bundle.v - self.at[1]];
+        let across = v * self.cos - u * self.sin;
+        let (value, slope) = erf_and_slope(across);
+        (value, slope, across, u * self.cos + v * self.sin)
+    }
+}
+
+/// The normal equations at one model.
+struct Normal {
+    matrix: Matrix,
+    gradient: Vector,
+    cost: f64,
+}
+
+impl Normal {
+    fn step(&self, damping: f64) -> Option<Vector> {
+        let mut damped = self.matrix;
+        for i in 0..N_PARAMETERS {
+            damped[(i, i)] *= 1.0 + damping;
+        }
+        Some(damped.cholesky()?.solve(&self.gradient))
+    }
+}
+
+/// What stays fixed during a fit.
+struct Problem {
+    /// +1 when the cells (r-1, c-1) and (r, c) are bright.
+    polarity: f64,
+    /// Signs that turn each edge's normal towards rising rows and columns.
+    sides: [f64; 2],
+    /// Square of the noise that weighs the priors, linear light.
+    prior_variance: f64,
+    /// Edge angles and blur of the priors.
+    prior: Model,
+}
+
+/// The start of the fit: edges along the lattice, levels by linear least squares, and one step of the position with a wide blur,
+/// which reaches corners that lie a pixel or two away.
+fn start(guess: &CornerGuess, cell: f64, window: &Window) -> Option<(Problem, Model)> {
+    let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
+    let turn = (a * d - b * c).signum();
+    let angles = [b.atan2(a), d.atan2(c)];
+    let mut model = Model { at: guess.at, angles, log_blur: USUAL_BLUR_PX.ln(), mean: 0.0, half: 1.0 };
+    let mut problem = Problem {
+        polarity: if guess.first_dark { -1.0 } else { 1.0 },
+        // (-sin, cos) points to rising rows along the row's edge when the lattice is right-handed, and away from rising columns.
+        sides: [turn, -turn],
+        prior_variance: 0.0,
+        prior: model,
+    };
+    model.log_blur = (START_BLUR_CELLS * cell).clamp(USUAL_BLUR_PX, MAX_START_BLUR_PX).ln();
+    let normal = problem.normal(&model, window);
+    // In half times the position's step, mean and half the model is linear: one solution gives all of them.
+    const LINEAR: [usize; 4] = [0, 1, 5, 6];
+    let matrix = SMatrix::<f64, 4, 4>::from_fn(|line, col| normal.matrix[(LINEAR[line], LINEAR[col])]);
+    let solution = matrix.cholesky()?.solve(&SVector::<f64, 4>::from_fn(|line, _| normal.gradient[LINEAR[line]]));
+    model.mean = solution[2];
+    model.half += solution[3];
+    // The first levels are rough: half the contrast at the end is asked for.
+    if !(4.0 * model.half > MIN_CONTRAST) {
+        return None;
+    }
+    let [du, dv] = [solution[0] / model.half, solution[1] / model.half];
+    let limited = (MAX_MOVE_CELLS * cell / du.hypot(dv)).min(1.0);
+    model.at = [model.at[0] + limited * du, model.at[1] + limited * dv];
+    model.log_blur = USUAL_BLUR_PX.ln();
+    let prior_noise = PRIOR_NOISE * 2.0 * model.half;
+    problem.prior_variance = prior_noise * prior_noise;
+    Some((problem, model))
+}
+
+impl Problem {
+    fn edges(&self, model: &Model, window: &Window) -> [Edge; 2] {
+        let scale = std::f64::consts::FRAC_1_SQRT_2 * (-model.log_blur).exp();
+        let at = [(model.at[0] - window.centre[0]) as f32, (model.at[1] - window.centre[1]) as f32];
+        std::array::from_fn(|i| {
+            let (sin, cos) = model.angles[i].sin_cos();
+            let scale = self.sides[i] * scale;
+            Edge { at, sin: (sin * scale) as f32, cos: (cos * scale) as f32 }
+        })
+    }
+
+    fn normal(&self, model: &Model, window: &Window) -> Normal {
+        let edges = self.edges(model, window);
+        let (polarity, mean, half) = (self.polarity as f32, model.mean as f32, (self.polarity * model.half) as f32);
+        // Sums over the pixels of each lane; the residual is the last column, so that gradient and cost come in the same sweep.
+        let mut sums = [f32x8::ZERO; N_PRODUCTS];
+        for bundle in &window.bundles {
+            let (value0, slope0, across0, along0) = edges[0].step(bundle);
+            let (value1, slope1, across1, along1) = edges[1].step(bundle);
+            let shape = value0 * value1;
+            let (outer0, outer1) = (slope0 * value1 * half, slope1 * value0 * half);
+            // d across / d at = (sin, -cos), d across / d angle = -along, d across / d log blur = -across.
+            let columns = [
+                outer0 * edges[0].sin + outer1 * edges[1].sin,
+                -(outer0 * edges[0].cos + outer1 * edges[1].cos),
+                -(outer0 * along0),
+                -(outer1 * along1),
+                -(outer0 * across0 + outer1 * across1),
+                f32x8::ONE,
+                shape * polarity,
+                bundle.value - shape * half - mean,
+            ];
+            let mut product = 0;
+            for left in 0..=N_PARAMETERS {
+                let weighted = bundle.weight * columns[left];
+                for &right in &columns[left..] {
+                    sums[product] += weighted * right;
+                    product += 1;
+                }
+            }
+        }
+        self.with_priors(model, &sums)
+    }
+
+    /// The normal equations from the sums of products, with the priors' pull on angles and blur.
+    fn with_priors(&self, model: &Model, sums: &[f32x8; N_PRODUCTS]) -> Normal {
+        let mut normal = Normal { matrix: Matrix::zeros(), gradient: Vector::zeros(), cost: 0.0 };
+        let mut totals = sums.iter().map(|lanes| f64::from(lanes.reduce_add()));
+        for left in 0..N_PARAMETERS {
+            for right in left..N_PARAMETERS {
+                let total = totals.next().unwrap_or(0.0);
+                normal.matrix[(left, right)] = total;
+                normal.matrix[(right, left)] = total;
+            }
+            normal.gradient[left] = totals.next().unwrap_or(0.0);
+        }
+        normal.cost = totals.next().unwrap_or(0.0);
+        for (i, pull, sigma) in [
+            (2, self.prior.angles[0] - model.angles[0], PRIOR_ANGLE),
+            (3, self.prior.angles[1] - model.angles[1], PRIOR_ANGLE),
+            (4, self.prior.log_blur - model.log_blur, PRIOR_LOG_BLUR),
+        ] {
+            let weight = self.prior_variance / (sigma * sigma);
+            normal.matrix[(i, i)] += weight;
+            normal.gradient[i] += weight * pull;
+            normal.cost += weight * pull * pull;
+        }
+        normal
+    }
+
+    /// Whether what was fitted is an X-corner, and how well it is known.
+    fn judge(&self, model: &Model, normal: &Normal, window: &Window) -> Option<CornerFit> {
+        let contrast = 2.0 * model.half;
+        let edges = self.edges(model, window);
+        let (mean, half) = (model.mean as f32, (self.polarity * model.half) as f32);
+        let mut squares = 0.0;
+        // Sum of residuals and of weights in each quadrant.
+        let mut quadrants = [[0.0; 2]; 4];
+        for bundle in &window.bundles {
+            let (value0, _, across0, _) = edges[0].step(bundle);
+            let (value1, _, across1, _) = edges[1].step(bundle);
+            let residuals = (bundle.value - value0 * value1 * half - mean).to_array();
+            let (across0, across1, weights) = (across0.to_array(), across1.to_array(), bundle.weight.to_array());
+            for lane in 0..LANES {
+                let (residual, weight) = (f64::from(residuals[lane]), f64::from(weights[lane]));
+                squares += weight * residual * residual;
+                let quadrant = &mut quadrants[2 * usize::from(across0[lane] > 0.0) + usize::from(across1[lane] > 0.0)];
+                quadrant[0] += weight * residual;
+                quadrant[1] += weight;
+            }
+        }
+        // Position and levels are counted; angles and blur are partly told by their priors.
+        let variance = squares / (window.n - 4.0).max(1.0);
+        let residual = variance.sqrt() / contrast;
+        let uneven = quadrants.iter().any(|[sum, weight]| sum.abs() > MAX_QUADRANT_RESIDUAL * contrast * weight.max(1.0));
+        if !(contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL) || uneven {
+            return None;
+        }
+        let floor = NOISE_FLOOR.max(NOISE_FLOOR_OF_CONTRAST * contrast);
+        let inverse = normal.matrix.try_inverse()? * variance.max(floor * floor);
+        let cov = [inverse[(0, 0)], inverse[(0, 1)], inverse[(1, 1)]];
+        Some(CornerFit { at: model.at, cov, blur: model.log_blur.exp(), contrast, residual })
+    }
+}
