@@ -4,6 +4,7 @@
 pub mod bench;
 pub mod cards;
 pub mod finding;
+pub mod math;
 pub mod measurement;
 pub mod photo;
 pub mod sightings;

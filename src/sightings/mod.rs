@@ -1,5 +1,6 @@
 //! What one photo shows, in pixels: corners, lattices, cards, tabs, cord and lines. Knows no camera.
 
+pub mod corner_fit;
 pub mod seen;
 
 pub use seen::{CornerSighting, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind};

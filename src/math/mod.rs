@@ -1,0 +1,3 @@
+//! Small numerical tools that know nothing of cards, photos or motorcycles.
+
+pub mod erf;
