@@ -1,6 +1,17 @@
 //! What one photo shows, in pixels: corners, lattices, cards, tabs, cord and lines. Knows no camera.
 
+pub mod cells;
 pub mod corner_fit;
+pub mod grow;
+pub mod lattice;
+pub mod look;
+pub mod plane_map;
+pub mod pyramid;
+pub mod read_card;
+pub mod read_tab;
+pub mod saddles;
 pub mod seen;
+pub mod x_corners;
 
+pub use look::look;
 pub use seen::{CornerSighting, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind};

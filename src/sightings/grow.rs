@@ -1,0 +1,193 @@
+//! All corners of a pattern whose place is known: each is predicted from those around it and fitted, across the lane and
+//! past whatever hides a part.
+
+use std::collections::BTreeMap;
+
+use super::corner_fit::{CornerFit, CornerGuess, fit_corner};
+use super::plane_map::{Node, PlaneMap};
+use super::read_tab::is_flag;
+use super::seen::CornerSighting;
+use crate::cards::Pattern;
+use crate::photo::LinearImage;
+
+/// How far (nodes) a corner may lie from the nearest known one, from one round of growth to the next: neighbours first, then across
+/// the lane (4), then past an occlusion.
+const REACHES: [i32; 6] = [1, 2, 4, 6, 10, 26];
+/// Farthest that a fit may lie from its prediction: a part of the cell, or this many px, for each node of reach up to three.
+const MAX_MISS_CELLS: f64 = 0.08;
+const MAX_MISS_PX: f64 = 0.6;
+/// Rounds after which growth ends; every reach needs a few.
+const MAX_ROUNDS: usize = 200;
+/// Corners farther than this from where their neighbours have them are dropped: px, and in robust standard deviations of
+/// the pattern. Fits are good to 0.03-0.04 px; what a cord or tube shifted lies tenths away.
+const MAX_STRAY_PX: f64 = 0.25;
+const MAX_STRAY_SIGMAS: f64 = 5.0;
+/// On a flag, corners beside the hidden column must be this clean relative to the others.
+const FLAG_STRAY_PX: f64 = 0.15;
+const FLAG_RESIDUAL: f64 = 1.5;
+
+/// Fitted corners of one print by node (r, c).
+pub type Fits = BTreeMap<(i32, i32), CornerFit>;
+
+/// Fits every corner of the pattern that can be seen, starting from where some of its nodes were seen.
+///
+/// `seen` are places by node (r, c), good to a pixel or so; nodes that are no metric point help to predict only.
+pub fn fit_pattern(image: &LinearImage, pattern: Pattern, seen: &BTreeMap<(i32, i32), [f64; 2]>) -> Fits {
+    let mut fits = Fits::new();
+    let places = nodes(seen.iter().map(|(&key, &at)| (key, at)));
+    for (&(r, c), &at) in seen {
+        if is_corner(pattern, r, c)
+            && let Some(guess) = guess(pattern, &places, (r, c))
+            && let Some(fit) = fit_corner(image, &CornerGuess { at, ..guess })
+        {
+            fits.insert((r, c), fit);
+        }
+    }
+    drop_strays(pattern, &mut fits);
+    extend(image, pattern, &mut fits);
+    drop_strays(pattern, &mut fits);
+    fits
+}
+
+/// Whether (r, c) is one of the pattern's metric points.
+pub fn is_corner(pattern: Pattern, r: i32, c: i32) -> bool {
+    r >= 1 && c >= 1 && pattern.is_corner(r as usize, c as usize)
+}
+
+/// Corners as nodes of a map from (c, r) to pixels.
+pub fn nodes(corners: impl Iterator<Item = ((i32, i32), [f64; 2])>) -> Vec<Node> {
+    corners.map(|((r, c), at)| Node { lattice: [f64::from(c), f64::from(r)], at }).collect()
+}
+
+/// Where the corners around say that node (r, c) lies.
+pub fn guess(pattern: Pattern, places: &[Node], (r, c): (i32, i32)) -> Option<CornerGuess> {
+    let lattice = [f64::from(c), f64::from(r)];
+    let map = PlaneMap::near(places, lattice)?;
+    let [along_row, along_col] = map.steps(lattice)?;
+    let first_dark = pattern.is_dark((r - 1).max(0) as usize, (c - 1).max(0) as usize);
+    Some(CornerGuess { at: map.at(lattice)?, along_row, along_col, first_dark })
+}
+
+/// Shorter side of a cell at a guess, px.
+pub fn cell_px(guess: &CornerGuess) -> f64 {
+    guess.along_row[0].hypot(guess.along_row[1]).min(guess.along_col[0].hypot(guess.along_col[1]))
+}
+
+/// Goes on from the fitted corners until nothing can be added.
+fn extend(image: &LinearImage, pattern: Pattern, fits: &mut Fits) {
+    let mut reach_idx = 0;
+    // Reach at which a corner was last tried in vain: it is tried again only from farther around.
+    let mut tried: BTreeMap<(i32, i32), usize> = BTreeMap::new();
+    for _ in 0..MAX_ROUNDS {
+        let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
+        let mut added = Vec::new();
+        for (r, c) in pattern.corners().map(|(r, c)| (r as i32, c as i32)) {
+            if fits.contains_key(&(r, c)) || tried.get(&(r, c)).is_some_and(|&at| at >= reach_idx) {
+                continue;
+            }
+            let distance = |&(r1, c1): &(i32, i32)| (r1 - r).abs().max((c1 - c).abs());
+            let Some(nearest) = fits.keys().map(distance).min() else { return };
+            if nearest > REACHES[reach_idx] {
+                continue;
+            }
+            match fit_near(image, pattern, &places, (r, c), nearest) {
+                Some(fit) => added.push(((r, c), fit)),
+                None => _ = tried.insert((r, c), reach_idx),
+            }
+        }
+        if added.is_empty() {
+            reach_idx += 1;
+            if reach_idx == REACHES.len() {
+                return;
+            }
+        } else {
+            fits.extend(added);
+            reach_idx = 0;
+        }
+    }
+}
+
+/// The corner at node (r, c), if it lies where its surroundings predict it.
+fn fit_near(image: &LinearImage, pattern: Pattern, places: &[Node], node: (i32, i32), nearest: i32) -> Option<CornerFit> {
+    let guess = guess(pattern, places, node)?;
+    let inside =
+        guess.at[0] > 0.0 && guess.at[1] > 0.0 && guess.at[0] < image.width() as f64 && guess.at[1] < image.height() as f64;
+    let cell = cell_px(&guess);
+    if !inside || cell < 2.5 {
+        return None;
+    }
+    let fit = fit_corner(image, &guess)?;
+    let miss = (fit.at[0] - guess.at[0]).hypot(fit.at[1] - guess.at[1]);
+    let reach = f64::from(nearest.min(3));
+    (miss <= (MAX_MISS_CELLS * cell).max(MAX_MISS_PX) * reach).then_some(fit)
+}
+
+/// Takes out corners that don't lie where their neighbours have them, the worst of each neighbourhood first.
+pub fn drop_strays(pattern: Pattern, fits: &mut Fits) {
+    const MAX_PASSES: usize = 12;
+    for _ in 0..MAX_PASSES {
+        let strays = stray_distances(fits);
+        let mut sorted: Vec<f64> = strays.values().copied().collect();
+        sorted.sort_by(f64::total_cmp);
+        let Some(&median) = sorted.get(sorted.len() / 2) else { return };
+        // 0.85 is the median of the distance of a two-dimensional normal error (1.18) over 1.39, its usual range to one axis.
+        let limit = MAX_STRAY_PX.max(MAX_STRAY_SIGMAS * 0.85 * median);
+        let residual = median_of(fits.values().map(|fit| fit.residual));
+        let limit_of = |key: &(i32, i32)| if beside_line(pattern, key) { limit.min(FLAG_STRAY_PX) } else { limit };
+        let dirty = |key: &(i32, i32)| beside_line(pattern, key) && fits[key].residual > FLAG_RESIDUAL * residual.max(0.03);
+        let is_worst = |key: &(i32, i32), stray: f64| {
+            let near = |other: &(i32, i32)| (other.0 - key.0).abs().max((other.1 - key.1).abs()) <= 2;
+            strays.iter().all(|(other, &theirs)| !near(other) || theirs <= stray)
+        };
+        let out: Vec<(i32, i32)> = strays
+            .iter()
+            .filter(|&(key, &stray)| dirty(key) || (stray > limit_of(key) && is_worst(key, stray)))
+            .map(|(key, _)| *key)
+            .collect();
+        if out.is_empty() {
+            return;
+        }
+        for key in out {
+            fits.remove(&key);
+        }
+    }
+}
+
+/// Whether a flag's line may run close by this corner.
+fn beside_line(pattern: Pattern, &(_, c): &(i32, i32)) -> bool {
+    is_flag(pattern) && (c == 2 || c == 3)
+}
+
+/// Distance of each corner from where the others around it predict it, px.
+fn stray_distances(fits: &Fits) -> BTreeMap<(i32, i32), f64> {
+    let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
+    let others = |key: (i32, i32)| -> Vec<Node> {
+        let own = [f64::from(key.1), f64::from(key.0)];
+        let near = |node: &&Node| (node.lattice[0] - own[0]).abs().max((node.lattice[1] - own[1]).abs()) <= 4.0;
+        let close: Vec<Node> = places.iter().filter(near).filter(|node| node.lattice != own).copied().collect();
+        if close.len() >= 8 { close } else { places.iter().filter(|node| node.lattice != own).copied().collect() }
+    };
+    fits.iter()
+        .filter_map(|(&key, fit)| {
+            let lattice = [f64::from(key.1), f64::from(key.0)];
+            let at = PlaneMap::near(&others(key), lattice)?.at(lattice)?;
+            Some((key, (at[0] - fit.at[0]).hypot(at[1] - fit.at[1])))
+        })
+        .collect()
+}
+
+fn median_of(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+/// The fits as the corners of a sighting, sorted by node.
+pub fn corner_sightings(pattern: Pattern, fits: &Fits) -> Vec<CornerSighting> {
+    let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
+    let sighting = |(&(r, c), fit): (&(i32, i32), &CornerFit)| {
+        let cell_px = cell_px(&guess(pattern, &places, (r, c))?);
+        Some(CornerSighting { row: r as u8, col: c as u8, at: fit.at, cov: fit.cov, cell_px })
+    };
+    fits.iter().filter_map(sighting).collect()
+}

@@ -1,0 +1,282 @@
+//! Local lattices: X-corners linked along the edges of whole cells, and given whole-number coordinates.
+//!
+//! Two corners are linked when an edge runs from one to the other with the dark side staying on its side, and when each is the
+//! other's nearest such neighbour. Only links that bound a whole cell (four links in a ring) carry coordinates on: the saddle
+//! points between the tick marks of a card's lane never close a cell.
+
+use std::collections::{BTreeMap, VecDeque};
+
+use super::plane_map::{Node, PlaneMap};
+use super::pyramid::Level;
+use super::x_corners::{CornerIndex, XCorner, angle_between_lines};
+
+/// Largest angle between an edge's direction at a corner and the link, radians. Directions are read from a ring of 2 px
+/// radius, where noise turns them by up to a quarter of this.
+const MAX_TURN: f64 = 0.35;
+/// Corners looked at around one before it is left with fewer than four links.
+const MAX_LOOKED_AT: usize = 250;
+/// Places along a link where the tones on both sides are compared, as parts of its length.
+const STATIONS: [f64; 5] = [0.2, 0.35, 0.5, 0.65, 0.8];
+/// Stations that may fail: a thin line or a dot of dirt may lie across.
+const MAX_FAILED: usize = 1;
+/// Distance of the compared places from the link, as a part of its length and at least, px. Cells foreshortened three-fold
+/// are then left at a fifth of their width, before a dot begins.
+const SIDE_STEP: f64 = 0.07;
+const MIN_SIDE_STEP: f64 = 1.0;
+/// Least difference of tone across a link, as a part of the weaker corner's contrast.
+const MIN_TONE_STEP: f32 = 0.25;
+/// How far, in cells, a corner may lie from where its neighbours say it is.
+const MAX_MISFIT: f64 = 0.22;
+/// Coordinates beyond this are no card's: the longer side of a card has 26 cells.
+const MAX_EXTENT: i32 = 40;
+
+/// X-corners with lattice coordinates. x grows to the right where y grows down the photo: never mirrored, but turned anyhow.
+#[derive(Clone, Debug, Default)]
+pub struct Lattice {
+    /// Corner index by (y, x).
+    pub nodes: BTreeMap<(i32, i32), usize>,
+    /// Whether the cell between nodes (0, 0) and (1, 1) is dark.
+    pub first_dark: bool,
+}
+
+impl Lattice {
+    /// Whether the cell (x, y), between nodes (x, y) and (x + 1, y + 1), is dark by the chequer.
+    pub fn is_dark(&self, x: i32, y: i32) -> bool {
+        self.first_dark == ((x + y).rem_euclid(2) == 0)
+    }
+
+    /// Least and largest x and y of the nodes.
+    pub fn extent(&self) -> Option<([i32; 2], [i32; 2])> {
+        let (first, last) = (self.nodes.keys().next()?, self.nodes.keys().next_back()?);
+        let left = self.nodes.keys().map(|key| key.1).min()?;
+        let right = self.nodes.keys().map(|key| key.1).max()?;
+        Some(([left, first.0], [right, last.0]))
+    }
+
+    /// The nodes as places.
+    pub fn places(&self, corners: &[XCorner]) -> Vec<Node> {
+        let node = |(&(y, x), &i): (&(i32, i32), &usize)| Node { lattice: [f64::from(x), f64::from(y)], at: corners[i].at };
+        self.nodes.iter().map(node).collect()
+    }
+}
+
+/// A link: the corner it leads to and that corner's ray back.
+type Link = Option<(usize, usize)>;
+
+/// All lattices of at least one whole cell, the largest first.
+pub fn find_lattices(levels: &[Level], corners: &[XCorner]) -> Vec<Lattice> {
+    let index = CornerIndex::new(corners);
+    let links = whole_cells(&mutual(levels, corners, &index));
+    let mut used = vec![false; corners.len()];
+    let mut lattices: Vec<Lattice> = (0..corners.len()).filter_map(|seed| connected(seed, &links, &mut used, corners)).collect();
+    lattices.sort_by_key(|lattice| std::cmp::Reverse(lattice.nodes.len()));
+    let mut taken = vec![false; corners.len()];
+    let mut grown = Vec::new();
+    for mut lattice in lattices {
+        lattice.nodes.retain(|_, i| !taken[*i]);
+        if lattice.nodes.len() < 4 {
+            continue;
+        }
+        grow(&mut lattice, corners, &index, &taken);
+        for &i in lattice.nodes.values() {
+            taken[i] = true;
+        }
+        grown.push(lattice);
+    }
+    grown
+}
+
+/// Each corner's nearest neighbour along each of its four rays, where both agree.
+fn mutual(levels: &[Level], corners: &[XCorner], index: &CornerIndex) -> Vec<[Link; 4]> {
+    let one_way: Vec<[Link; 4]> = (0..corners.len()).map(|i| nearest_links(levels, corners, index, i)).collect();
+    let agreed = |i: usize, slot: usize| one_way[i][slot].filter(|&(j, back)| one_way[j][back] == Some((i, slot)));
+    (0..corners.len()).map(|i| std::array::from_fn(|slot| agreed(i, slot))).collect()
+}
+
+fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: usize) -> [Link; 4] {
+    let corner = &corners[i];
+    let mut links = [None; 4];
+    // Neighbours of whole rings of squares, each ring's sorted; those beyond the ring's reach wait for the next one.
+    let mut waiting: Vec<(f64, usize)> = Vec::new();
+    let mut looked_at = 0;
+    for ring in 0..=index.n_rings() {
+        let fresh = index.ring(corner.at, ring).filter(|&j| j != i);
+        waiting.extend(fresh.map(|j| ((corners[j].at[0] - corner.at[0]).hypot(corners[j].at[1] - corner.at[1]), j)));
+        waiting.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let n_ready = waiting.partition_point(|&(distance, _)| distance <= CornerIndex::complete_to(ring));
+        for (distance, j) in waiting.drain(..n_ready) {
+            looked_at += 1;
+            if let Some((slot, back)) = matching_rays(corner, &corners[j], distance)
+                && links[slot].is_none()
+                && edge_runs(levels, corner, &corners[j], slot, distance)
+            {
+                links[slot] = Some((j, back));
+            }
+        }
+        if looked_at > MAX_LOOKED_AT || links.iter().all(Option::is_some) {
+            break;
+        }
+    }
+    links
+}
+
+/// The ray of `from` that leads to `to` and the ray of `to` that leads back, if the directions and tones fit.
+fn matching_rays(from: &XCorner, to: &XCorner, distance: f64) -> Option<(usize, usize)> {
+    if distance < 3.0 {
+        return None;
+    }
+    let direction = (to.at[1] - from.at[1]).atan2(to.at[0] - from.at[0]);
+    let slot = best_ray(from, direction)?;
+    let back = best_ray(to, direction + std::f64::consts::PI)?;
+    // Seen from the other end the sector after the ray lies on the other side of the edge; the chequer swaps tones from corner to
+    // corner, so the sector after the ray must be dark at one end and bright at the other.
+    (from.dark_after(slot) != to.dark_after(back)).then_some((slot, back))
+}
+
+fn best_ray(corner: &XCorner, direction: f64) -> Option<usize> {
+    let turn = |slot: usize| {
+        let difference = (corner.ray(slot) - direction).rem_euclid(std::f64::consts::TAU);
+        difference.min(std::f64::consts::TAU - difference)
+    };
+    let slot = (0..4).min_by(|&a, &b| turn(a).total_cmp(&turn(b)))?;
+    // Narrow sectors leave less room for doubt about which ray is meant.
+    let sector = angle_between_lines(corner.edges[0], corner.edges[1]);
+    (turn(slot) <= MAX_TURN.min(0.5 * sector)).then_some(slot)
+}
+
+/// Whether one edge with the same dark side runs from corner to corner.
+fn edge_runs(levels: &[Level], from: &XCorner, to: &XCorner, slot: usize, distance: f64) -> bool {
+    let along = [to.at[0] - from.at[0], to.at[1] - from.at[1]];
+    let step = (SIDE_STEP * distance).max(MIN_SIDE_STEP) / distance;
+    // Turned from u towards v: the side of the sector after the ray.
+    let side = [-along[1] * step, along[0] * step];
+    let least = MIN_TONE_STEP * from.contrast.min(to.contrast);
+    let dark_side = if from.dark_after(slot) { 1.0 } else { -1.0 };
+    let mut n_failed = 0;
+    for t in STATIONS {
+        let at = [from.at[0] + t * along[0], from.at[1] + t * along[1]];
+        let after = levels[0].sample(at[0] + side[0], at[1] + side[1]);
+        let before = levels[0].sample(at[0] - side[0], at[1] - side[1]);
+        n_failed += usize::from(dark_side * (before - after) < least);
+        if n_failed > MAX_FAILED {
+            return false;
+        }
+    }
+    true
+}
+
+/// Only those links that are sides of a whole cell.
+fn whole_cells(links: &[[Link; 4]]) -> Vec<[Link; 4]> {
+    let mut kept = vec![[None; 4]; links.len()];
+    for start in 0..links.len() {
+        for first in 0..4 {
+            let mut steps = [(0, 0); 4];
+            let (mut i, mut slot) = (start, first);
+            let closed = (0..4).all(|k| {
+                let Some((j, back)) = links[i][slot] else { return false };
+                steps[k] = (i, slot);
+                // Turning to the ray before the one just come by keeps the cell on the same side.
+                (i, slot) = (j, (back + 3) % 4);
+                true
+            });
+            if closed && (i, slot) == (start, first) {
+                for (i, slot) in steps {
+                    let link = links[i][slot];
+                    kept[i][slot] = link;
+                    if let Some((j, back)) = link {
+                        kept[j][back] = Some((i, slot));
+                    }
+                }
+            }
+        }
+    }
+    kept
+}
+
+/// The lattice that contains `seed`: coordinates spread along links, first come first served.
+fn connected(seed: usize, links: &[[Link; 4]], used: &mut [bool], corners: &[XCorner]) -> Option<Lattice> {
+    if used[seed] || links[seed].iter().all(Option::is_none) {
+        return None;
+    }
+    const STEPS: [(i32, i32); 4] = [(1, 0), (0, 1), (-1, 0), (0, -1)];
+    let mut lattice = Lattice { first_dark: corners[seed].dark_after(0), ..Lattice::default() };
+    // What must be added to a ray's number to get its direction in the lattice.
+    let mut queue = VecDeque::from([(seed, (0, 0), 0)]);
+    used[seed] = true;
+    lattice.nodes.insert((0, 0), seed);
+    while let Some((i, (x, y), turn)) = queue.pop_front() {
+        for slot in 0..4 {
+            let Some((j, back)) = links[i][slot] else { continue };
+            let direction = (slot + turn) % 4;
+            let (x, y) = (x + STEPS[direction].0, y + STEPS[direction].1);
+            if used[j] || lattice.nodes.contains_key(&(y, x)) || x.abs().max(y.abs()) > MAX_EXTENT {
+                continue;
+            }
+            used[j] = true;
+            lattice.nodes.insert((y, x), j);
+            queue.push_back((j, (x, y), (direction + 6 - back) % 4));
+        }
+    }
+    Some(lattice)
+}
+
+/// Adds corners that lie where the lattice goes on, until there are none: across an edge that something hides, and over links that
+/// one bad direction broke.
+fn grow(lattice: &mut Lattice, corners: &[XCorner], index: &CornerIndex, taken: &[bool]) {
+    let mut tried = std::collections::BTreeSet::new();
+    loop {
+        let places = lattice.places(corners);
+        let (low, high) = lattice.extent().unwrap_or_default();
+        let mut added = Vec::new();
+        let fringe: std::collections::BTreeSet<(i32, i32)> = lattice
+            .nodes
+            .keys()
+            .flat_map(|&(y, x)| [(y, x + 1), (y, x - 1), (y + 1, x), (y - 1, x)])
+            .filter(|key| !lattice.nodes.contains_key(key) && !tried.contains(key))
+            .collect();
+        for (y, x) in fringe {
+            if (high[0].max(x) - low[0].min(x)).max(high[1].max(y) - low[1].min(y)) > MAX_EXTENT {
+                continue;
+            }
+            if let Some(i) = candidate(lattice, corners, index, &places, x, y)
+                && !taken[i]
+                && !lattice.nodes.values().any(|&other| other == i)
+            {
+                added.push(((y, x), i));
+            } else {
+                tried.insert((y, x));
+            }
+        }
+        if added.is_empty() {
+            return;
+        }
+        for (key, i) in added {
+            if !lattice.nodes.values().any(|&other| other == i) {
+                lattice.nodes.insert(key, i);
+            }
+        }
+    }
+}
+
+/// The corner at node (x, y) where the nodes around predict it, with edges and tones as the lattice has them.
+fn candidate(lattice: &Lattice, corners: &[XCorner], index: &CornerIndex, places: &[Node], x: i32, y: i32) -> Option<usize> {
+    let node = [f64::from(x), f64::from(y)];
+    let map = PlaneMap::near(places, node)?;
+    let at = map.at(node)?;
+    let [along_x, along_y] = map.steps(node)?;
+    let cell = along_x[0].hypot(along_x[1]).min(along_y[0].hypot(along_y[1]));
+    if !(cell > 3.0 && cell < 1000.0) {
+        return None;
+    }
+    let fits = |i: usize| corner_fits(&corners[i], [along_x, along_y], lattice.is_dark(x, y));
+    let distance = |i: usize| (corners[i].at[0] - at[0]).hypot(corners[i].at[1] - at[1]);
+    let near = index.within(corners, at, (MAX_MISFIT * cell).max(1.0));
+    near.into_iter().filter(|&i| fits(i)).min_by(|&a, &b| distance(a).total_cmp(&distance(b)))
+}
+
+/// Whether a corner's edges run along the steps and its sectors have the tones of the chequer.
+fn corner_fits(corner: &XCorner, steps: [[f64; 2]; 2], first_dark: bool) -> bool {
+    let [Some(right), Some(down)] = steps.map(|[u, v]| best_ray(corner, v.atan2(u))) else { return false };
+    // The cell after the node in both directions lies between the ray along x and the ray along y.
+    (right + 1) % 4 == down && corner.dark_after(right) == first_dark
+}

@@ -1,0 +1,230 @@
+//! One look at a photo: from pixels to cards and tabs.
+
+use std::collections::BTreeMap;
+
+use super::cells::{Cell, Ground, read_cells};
+use super::grow::{Fits, cell_px, corner_sightings, fit_pattern, guess, nodes};
+use super::lattice::{Lattice, find_lattices};
+use super::plane_map::{Node, PlaneMap};
+use super::pyramid::levels;
+use super::read_card::{Placement, place_on_card};
+use super::read_tab::{TabReading, read_tab};
+use super::seen::{PatternSighting, PhotoSightings};
+use super::x_corners::{CornerIndex, XCorner, find_x_corners};
+use crate::cards::Pattern;
+use crate::photo::LinearImage;
+
+/// Fewest nodes of a lattice that may be a tab: with fewer the 25 cells could not be placed.
+const MIN_TAB_NODES: usize = 8;
+/// Fewest nodes of a lattice that may be a card's patch: 30 cells are needed to tell the place beyond doubt.
+const MIN_CARD_NODES: usize = 16;
+/// Fewest corners left after fitting for a sighting to be worth telling: a plane needs four, and one more to check it.
+const MIN_CORNERS: usize = 6;
+/// Nodes from which on a lattice that could not be read is counted.
+const UNREAD_NODES: usize = 12;
+/// Largest part of the places for dark cells around a tab that may look dark (something may lie over the paper).
+/// Around a window inside a card all are; at a field's corner 5 of 12.
+const MAX_DARK_MARGIN: f64 = 0.26;
+
+/// One pattern in the making.
+struct Found {
+    pattern: Pattern,
+    fits: Fits,
+    wrong_dots: u32,
+    read_cells: u32,
+    margin: u32,
+}
+
+/// Everything of the patterns that one photo shows at the first look.
+pub fn look(image: &LinearImage) -> PhotoSightings {
+    let levels = levels(image);
+    if levels.is_empty() {
+        return sightings(Vec::new(), Vec::new(), 0);
+    }
+    let corners = find_x_corners(&levels);
+    let lattices = find_lattices(&levels, &corners);
+    drop(levels);
+    let index = CornerIndex::new(&corners);
+    let mut claimed = vec![false; corners.len()];
+    let (mut found, mut mirrored, mut n_unread) = (Vec::new(), Vec::new(), 0);
+    for mut lattice in lattices {
+        let n_nodes = lattice.nodes.len();
+        lattice.nodes.retain(|_, i| !claimed[*i]);
+        if 2 * lattice.nodes.len() < n_nodes {
+            continue;
+        }
+        match read(image, &corners, &lattice) {
+            Reading::Found(new) => {
+                claim(&new, &corners, &index, &mut claimed);
+                found.push(new);
+            }
+            Reading::Mirrored(pattern) => mirrored.push(pattern),
+            Reading::Nothing => n_unread += usize::from(lattice.nodes.len() >= UNREAD_NODES),
+        }
+    }
+    sightings(found, mirrored, n_unread)
+}
+
+fn sightings(found: Vec<Found>, mut mirrored: Vec<Pattern>, unread_patches: usize) -> PhotoSightings {
+    let mut blurs: Vec<f64> = found.iter().flat_map(|found| found.fits.values().map(|fit| fit.blur)).collect();
+    blurs.sort_by(f64::total_cmp);
+    let blur_px = blurs.get(blurs.len() / 2).copied().unwrap_or(f64::NAN);
+    let mut patterns: Vec<PatternSighting> = found
+        .into_iter()
+        .map(|found| PatternSighting {
+            pattern: found.pattern,
+            corners: corner_sightings(found.pattern, &found.fits),
+            wrong_dots: found.wrong_dots,
+            read_cells: found.read_cells,
+            margin: found.margin,
+        })
+        .collect();
+    patterns.sort_by_key(|sighting| sighting.pattern);
+    mirrored.sort();
+    PhotoSightings { patterns, lines: Vec::new(), mirrored, unread_patches, blur_px }
+}
+
+enum Reading {
+    Found(Found),
+    Mirrored(Pattern),
+    Nothing,
+}
+
+/// What a lattice is.
+fn read(image: &LinearImage, corners: &[XCorner], lattice: &Lattice) -> Reading {
+    let Some((low, high)) = lattice.extent() else { return Reading::Nothing };
+    let [wide, high_] = [high[0] - low[0] + 1, high[1] - low[1] + 1];
+    if lattice.nodes.len() >= MIN_CARD_NODES
+        && wide.max(high_) > 4
+        && let Some(found) = read_as_card(image, corners, lattice)
+    {
+        return Reading::Found(found);
+    }
+    // A tab has 4 x 4 nodes; a stray corner or two may have joined.
+    if lattice.nodes.len() < MIN_TAB_NODES || wide.max(high_) > 6 {
+        return Reading::Nothing;
+    }
+    let mut windows: Vec<(usize, [i32; 2])> = (low[1].min(high[1] - 3)..=low[1].max(high[1] - 3))
+        .flat_map(|y| (low[0].min(high[0] - 3)..=low[0].max(high[0] - 3)).map(move |x| [x, y]))
+        .map(|[x, y]| {
+            let inside = |&&(y1, x1): &&(i32, i32)| (y..y + 4).contains(&y1) && (x..x + 4).contains(&x1);
+            (lattice.nodes.keys().filter(inside).count(), [x, y])
+        })
+        .filter(|&(n_inside, [x, y])| n_inside >= MIN_TAB_NODES && lattice.is_dark(x - 1, y - 1))
+        .collect();
+    windows.sort_by_key(|&(n_inside, at)| (std::cmp::Reverse(n_inside), at));
+    for (_, window) in windows {
+        let reading = read_as_tab(image, corners, lattice, window);
+        if !matches!(reading, Reading::Nothing) {
+            return reading;
+        }
+    }
+    Reading::Nothing
+}
+
+/// The patch as part of a card.
+fn read_as_card(image: &LinearImage, corners: &[XCorner], lattice: &Lattice) -> Option<Found> {
+    let places: BTreeMap<(i32, i32), [f64; 2]> = lattice.nodes.iter().map(|(&key, &i)| (key, corners[i].at)).collect();
+    let n_known =
+        |y: i32, x: i32| [(y, x), (y, x + 1), (y + 1, x), (y + 1, x + 1)].iter().filter(|key| places.contains_key(key)).count();
+    let around: std::collections::BTreeSet<(i32, i32)> =
+        places.keys().flat_map(|&(y, x)| [(y, x), (y - 1, x), (y, x - 1), (y - 1, x - 1)]).collect();
+    let cells = around.into_iter().filter(|&(y, x)| n_known(y, x) >= 2);
+    let mut cells = read_cells(image, &places, cells, |y, x| lattice.is_dark(x, y));
+    // A cell of the wrong tone is hidden or lies beyond the print; at the rim a bright cell without a dot may be blank paper.
+    cells.retain(|&(y, x), cell| {
+        let expected = if lattice.is_dark(x, y) { Ground::Dark } else { Ground::Bright };
+        let may_be_blank = n_known(y, x) < 4 && cell.ground == Ground::Bright && cell.dot != Some(true);
+        cell.ground == expected && !may_be_blank
+    });
+    let found = place_on_card(&cells)?;
+    let seen = to_pattern(&places, found.place);
+    let fits = fit_pattern(image, found.pattern, &seen);
+    (fits.len() >= MIN_CORNERS).then_some(Found {
+        pattern: found.pattern,
+        fits,
+        wrong_dots: found.wrong_dots,
+        read_cells: found.read_cells,
+        margin: found.margin,
+    })
+}
+
+/// Places by (y, x) as places by (r, c).
+fn to_pattern(places: &BTreeMap<(i32, i32), [f64; 2]>, place: Placement) -> BTreeMap<(i32, i32), [f64; 2]> {
+    places.iter().map(|(&(y, x), &at)| (place.node(x, y), at)).collect()
+}
+
+/// The 4 x 4 nodes from `window` on as the inner corners of a tab.
+fn read_as_tab(image: &LinearImage, corners: &[XCorner], lattice: &Lattice, window: [i32; 2]) -> Reading {
+    // Nodes of the tab run from 0 to 5, the inner ones from 1 to 4.
+    let places: BTreeMap<(i32, i32), [f64; 2]> = lattice
+        .nodes
+        .iter()
+        .map(|(&(y, x), &i)| ((y - window[1] + 1, x - window[0] + 1), corners[i].at))
+        .filter(|((y, x), _)| (1..=4).contains(y) && (1..=4).contains(x))
+        .collect();
+    let cells = (0..5).flat_map(|y| (0..5).map(move |x| (y, x)));
+    let cells = read_cells(image, &places, cells, |y, x| (x + y) % 2 == 0);
+    let is_white = margin_is_white(image, &places);
+    match read_tab(&cells, is_white) {
+        TabReading::Tab { pattern, place, wrong_dots, read_cells, margin } => {
+            let fits = fit_pattern(image, pattern, &to_pattern(&places, place));
+            if fits.len() < MIN_CORNERS {
+                return Reading::Nothing;
+            }
+            Reading::Found(Found { pattern, fits, wrong_dots, read_cells, margin })
+        }
+        TabReading::Mirrored(pattern) => Reading::Mirrored(pattern),
+        TabReading::Nothing => Reading::Nothing,
+    }
+}
+
+/// Whether the paper shows where a card would go on with dark cells.
+fn margin_is_white(image: &LinearImage, places: &BTreeMap<(i32, i32), [f64; 2]>) -> bool {
+    let nodes: Vec<Node> = places.iter().map(|(&(y, x), &at)| Node { lattice: [f64::from(x), f64::from(y)], at }).collect();
+    let value = |x: f64, y: f64| {
+        let [u, v] = PlaneMap::near(&nodes, [x, y])?.at([x, y])?;
+        image.sample(u, v)
+    };
+    // Levels from the ground of the inner cells, beside their dots.
+    let (mut dark, mut bright) = (Vec::new(), Vec::new());
+    for (y, x) in (1..4).flat_map(|y| (1..4).map(move |x| (y, x))) {
+        for [dx, dy] in [[0.18, 0.18], [0.82, 0.18], [0.18, 0.82], [0.82, 0.82]] {
+            let levels = if (x + y) % 2 == 0 { &mut dark } else { &mut bright };
+            levels.extend(value(f64::from(x) + dx, f64::from(y) + dy));
+        }
+    }
+    dark.sort_by(f32::total_cmp);
+    bright.sort_by(f32::total_cmp);
+    let (Some(&dark), Some(&bright)) = (dark.get(dark.len() / 2), bright.get(bright.len() / 2)) else { return false };
+    let (mut n_seen, mut n_dark) = (0, 0);
+    for (y, x) in (-1..=5).flat_map(|y| (-1..=5).map(move |x| (y, x))) {
+        let is_ring = x == -1 || y == -1 || x == 5 || y == 5;
+        if is_ring
+            && (x + y) % 2 == 0
+            && let Some(value) = value(f64::from(x) + 0.5, f64::from(y) + 0.5)
+        {
+            n_seen += 1;
+            n_dark += usize::from(value < 0.5 * (dark + bright));
+        }
+    }
+    n_seen >= 6 && n_dark as f64 <= MAX_DARK_MARGIN * n_seen as f64
+}
+
+/// Marks the corners that belong to a found pattern, so that nothing else is made of them.
+fn claim(found: &Found, corners: &[XCorner], index: &CornerIndex, claimed: &mut [bool]) {
+    let places = nodes(found.fits.iter().map(|(&key, fit)| (key, fit.at)));
+    let (rows, cols) = (found.pattern.rows() as i32, found.pattern.cols() as i32);
+    for node in (0..=rows).flat_map(|r| (0..=cols).map(move |c| (r, c))) {
+        if let Some(guess) = guess(found.pattern, &places, node) {
+            for i in index.within(corners, guess.at, (0.35 * cell_px(&guess)).min(200.0)) {
+                claimed[i] = true;
+            }
+        }
+    }
+}
+
+/// Whether anything was read at all; used by the tests of single stages.
+pub fn n_dots(cells: &BTreeMap<(i32, i32), Cell>) -> usize {
+    cells.values().filter(|cell| cell.dot == Some(true)).count()
+}

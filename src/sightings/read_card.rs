@@ -1,0 +1,177 @@
+//! A patch of cells is found on the cards: which card, where, and which way up.
+
+use std::collections::BTreeMap;
+
+use super::cells::{Cell, Ground};
+use crate::cards::Pattern;
+use crate::cards::codes::{CARD_COLS, CARD_ROWS, N_CARDS};
+
+/// Dots by which the best place must beat every other place, turn and mirror image on every card: some 5 x 5 windows of the
+/// cards differ by a single dot, and 24 are another's mirror image (the pattern's own rule).
+const MIN_MARGIN: u32 = 4;
+/// Fewest cells that may be judged at all: 25 cells always differ somewhere.
+const MIN_CELLS: u32 = 20;
+/// Largest part of wrong dots, as one in this many: dirt and blur spoil a few, a foreign chequer half.
+const ONE_WRONG_IN: u32 = 12;
+/// Widest patch that is looked at, cells; a card has 26 by 18.
+const MAX_SIDE: i32 = 32;
+/// Bits to the left of a card's first column in [`CardRows`].
+const PAD: usize = 40;
+
+/// A patch's place on a card.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CardPlace {
+    pub pattern: Pattern,
+    pub place: Placement,
+    pub wrong_dots: u32,
+    pub read_cells: u32,
+    pub margin: u32,
+}
+
+/// From lattice nodes (x, y) to the pattern's nodes (r, c): a turn and a shift.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Placement {
+    /// Columns per step in x, columns per step in y.
+    pub c: [i32; 2],
+    /// Rows per step in x, rows per step in y.
+    pub r: [i32; 2],
+    /// Node (r, c) of lattice node (0, 0).
+    pub shift: [i32; 2],
+}
+
+impl Placement {
+    /// The pattern's node (r, c) of lattice node (x, y).
+    pub fn node(&self, x: i32, y: i32) -> (i32, i32) {
+        (self.r[0] * x + self.r[1] * y + self.shift[0], self.c[0] * x + self.c[1] * y + self.shift[1])
+    }
+
+    /// The pattern's cell (row, col) of lattice cell (x, y).
+    pub fn cell(&self, x: i32, y: i32) -> (i32, i32) {
+        let (r0, c0) = self.node(x, y);
+        let (r1, c1) = self.node(x + 1, y + 1);
+        (r0.min(r1), c0.min(c1))
+    }
+}
+
+/// The four turns, then the four turns seen in a mirror, as (columns per x and y, rows per x and y).
+pub const TURNS: [([i32; 2], [i32; 2]); 8] = [
+    ([1, 0], [0, 1]),
+    ([0, 1], [-1, 0]),
+    ([-1, 0], [0, -1]),
+    ([0, -1], [1, 0]),
+    ([-1, 0], [0, 1]),
+    ([0, 1], [1, 0]),
+    ([1, 0], [0, -1]),
+    ([0, -1], [-1, 0]),
+];
+/// Turns before this index are not mirrored.
+pub const N_TURNS: usize = 4;
+
+/// A card's rows as bits: bit PAD + col. Around the card everything is blank.
+struct CardRows {
+    dark: [u128; CARD_ROWS],
+    dots: [u128; CARD_ROWS],
+}
+
+/// A row of a patch as bits: bit i = column i.
+#[derive(Clone, Copy, Default)]
+struct PatchRow {
+    known: u64,
+    dark: u64,
+    dots: u64,
+}
+
+static CARDS: std::sync::LazyLock<Vec<CardRows>> = std::sync::LazyLock::new(|| {
+    (1..=N_CARDS as u8)
+        .map(|number| {
+            let pattern = Pattern::Card(number);
+            let row_of = |of: &dyn Fn(usize, usize) -> bool| {
+                std::array::from_fn(|row| {
+                    (0..CARD_COLS).filter(|&col| of(row, col)).fold(0, |bits, col| bits | 1_u128 << (PAD + col))
+                })
+            };
+            CardRows { dark: row_of(&|r, c| pattern.is_dark(r, c)), dots: row_of(&|r, c| pattern.has_dot(r, c)) }
+        })
+        .collect()
+});
+
+/// Where a patch lies, or None when it is on no card beyond doubt.
+///
+/// `cells` are by (y, x). Cells of the rim that could as well be blank paper must have been left out by the caller.
+pub fn place_on_card(cells: &BTreeMap<(i32, i32), Cell>) -> Option<CardPlace> {
+    let known: Vec<(i32, i32, bool, bool)> = cells
+        .iter()
+        .filter(|(_, cell)| cell.ground != Ground::Unclear)
+        .filter_map(|(&(y, x), cell)| cell.dot.map(|dot| (x, y, cell.ground == Ground::Dark, dot)))
+        .collect();
+    let read_cells = known.len() as u32;
+    if read_cells < MIN_CELLS {
+        return None;
+    }
+    let mut best = (u32::MAX, None);
+    let mut second = u32::MAX;
+    for (turn, (c, r)) in TURNS.into_iter().enumerate() {
+        let unshifted = Placement { c, r, shift: [0, 0] };
+        let turned: Vec<(i32, i32, bool, bool)> =
+            known.iter().map(|&(x, y, dark, dot)| (unshifted.cell(x, y), dark, dot)).map(|((r, c), a, b)| (r, c, a, b)).collect();
+        let top = turned.iter().map(|cell| cell.0).min()?;
+        let left = turned.iter().map(|cell| cell.1).min()?;
+        let height = turned.iter().map(|cell| cell.0).max()? - top + 1;
+        let width = turned.iter().map(|cell| cell.1).max()? - left + 1;
+        if height > MAX_SIDE || width > MAX_SIDE {
+            return None;
+        }
+        let mut rows = vec![PatchRow::default(); height as usize];
+        for &(row, col, dark, dot) in &turned {
+            let bit = 1_u64 << (col - left);
+            let row = &mut rows[(row - top) as usize];
+            row.known |= bit;
+            row.dark |= if dark { bit } else { 0 };
+            row.dots |= if dot { bit } else { 0 };
+        }
+        // The chequer tells which shifts are possible at all.
+        let n_even = turned.iter().filter(|&&(row, col, dark, _)| dark == ((row - top + col - left) % 2 == 0)).count();
+        let parity = i32::from(2 * n_even < turned.len());
+        for row_shift in 2 - height..=CARD_ROWS as i32 - 2 {
+            for col_shift in 2 - width..=CARD_COLS as i32 - 2 {
+                if (row_shift + col_shift).rem_euclid(2) != parity {
+                    continue;
+                }
+                for (card, printed) in CARDS.iter().enumerate() {
+                    let wrong = mismatches(&rows, printed, row_shift, col_shift, second);
+                    if wrong < best.0 {
+                        second = best.0;
+                        let shift = [row_shift - top, col_shift - left];
+                        best = (wrong, Some((card, turn, Placement { c, r, shift })));
+                    } else {
+                        second = second.min(wrong);
+                    }
+                }
+            }
+        }
+    }
+    let (wrong_dots, Some((card, turn, place))) = best else { return None };
+    let margin = second.saturating_sub(wrong_dots);
+    // `place.cell` tells cells by their least corner; the shift found for cells is the one for nodes in all four turns, since
+    // both ends of a cell were turned alike.
+    let accepted = turn < N_TURNS && margin >= MIN_MARGIN && wrong_dots * ONE_WRONG_IN <= read_cells;
+    accepted.then_some(CardPlace { pattern: Pattern::Card(card as u8 + 1), place, wrong_dots, read_cells, margin })
+}
+
+/// Cells that differ from the card at a shift, counted no further than `enough`.
+fn mismatches(rows: &[PatchRow], card: &CardRows, row_shift: i32, col_shift: i32, enough: u32) -> u32 {
+    let shift = (PAD as i32 + col_shift) as u32;
+    let mut wrong = 0;
+    for (i, patch) in rows.iter().enumerate() {
+        let row = row_shift + i as i32;
+        let (dark, dots) = match usize::try_from(row) {
+            Ok(row) if row < CARD_ROWS => ((card.dark[row] >> shift) as u64, (card.dots[row] >> shift) as u64),
+            _ => (0, 0),
+        };
+        wrong += (((patch.dark ^ dark) | (patch.dots ^ dots)) & patch.known).count_ones();
+        if wrong >= enough {
+            break;
+        }
+    }
+    wrong
+}

@@ -1,0 +1,202 @@
+//! X-corners: saddles around which the brightness changes four times, and equally on opposite sides.
+
+use super::pyramid::Level;
+use super::saddles::find_saddles;
+
+/// Samples around the ring.
+const N_RING: usize = 16;
+/// Radius of the ring in the pixels of the level. In a cell of 6 px a dot begins 2.9 px from the corner.
+const RING_RADIUS: f64 = 2.2;
+/// Largest part of the ring's variation that may differ between opposite sides. On an ideal X-corner nothing does; noise and a
+/// place half a pixel off leave up to a tenth, an edge or a T-junction half and more.
+const MAX_ODD_PART: f32 = 0.25;
+/// Least bright minus dark level, relative to the mean level and to light itself (linear, 0 to 1); below it noise and texture
+/// are mistaken for corners.
+const MIN_RELATIVE_CONTRAST: f32 = 0.2;
+const MIN_CONTRAST: f32 = 0.003;
+/// The weaker pair of opposite sectors must reach this part of the stronger one's departure from the mean. Blur takes most
+/// from narrow sectors: at 38 degrees about two thirds.
+const MIN_BALANCE: f32 = 0.2;
+/// Corners of different levels closer than this many pixels of the coarser level are one.
+const SAME_CORNER: f64 = 1.5;
+/// Largest difference between the edge directions on two levels, radians.
+const SAME_DIRECTION: f64 = 0.3;
+/// Side of the squares by which corners are looked up, px.
+const BUCKET: f64 = 32.0;
+
+/// A place where two dark and two bright sectors meet.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct XCorner {
+    /// Position, px of the full photo; good to about a third of a pixel of its level.
+    pub at: [f64; 2],
+    /// Directions of the two edges, radians in [0, pi), the smaller first (angles grow from u towards v).
+    pub edges: [f64; 2],
+    /// Whether the sector from the first edge to the second is dark.
+    pub dark_between: bool,
+    /// Bright minus dark level, linear light.
+    pub contrast: f32,
+    /// Full-photo pixels per pixel of the finest level on which it was seen.
+    pub scale: f64,
+}
+
+impl XCorner {
+    /// Directions of the four rays along which edges leave the corner, ascending: slot s and s + 2 are opposite.
+    pub fn ray(&self, slot: usize) -> f64 {
+        self.edges[slot % 2] + if slot % 4 >= 2 { std::f64::consts::PI } else { 0.0 }
+    }
+
+    /// Whether the sector between ray `slot` and the next one is dark.
+    pub fn dark_after(&self, slot: usize) -> bool {
+        self.dark_between == (slot % 2 == 0)
+    }
+}
+
+/// Corners sorted into squares, to find those near a place.
+pub struct CornerIndex {
+    columns: usize,
+    rows: usize,
+    /// Where each square's corners begin in `order`.
+    starts: Vec<usize>,
+    order: Vec<usize>,
+}
+
+impl CornerIndex {
+    pub fn new(corners: &[XCorner]) -> Self {
+        let bucket = |x: f64| (x.max(0.0) / BUCKET) as usize;
+        let columns = corners.iter().map(|c| bucket(c.at[0]) + 1).max().unwrap_or(1);
+        let rows = corners.iter().map(|c| bucket(c.at[1]) + 1).max().unwrap_or(1);
+        let key = |c: &XCorner| bucket(c.at[1]) * columns + bucket(c.at[0]);
+        let mut order: Vec<usize> = (0..corners.len()).collect();
+        order.sort_by_key(|&i| key(&corners[i]));
+        let mut starts = vec![0; columns * rows + 1];
+        for corner in corners {
+            starts[key(corner) + 1] += 1;
+        }
+        for i in 1..starts.len() {
+            starts[i] += starts[i - 1];
+        }
+        Self { columns, rows, starts, order }
+    }
+
+    /// Corners in the squares whose distance in squares from that of `at` is exactly `ring`.
+    pub fn ring(&self, at: [f64; 2], ring: usize) -> impl Iterator<Item = usize> {
+        let [x, y] = at.map(|x| (x.max(0.0) / BUCKET) as isize);
+        let r = ring as isize;
+        (y - r..=y + r).flat_map(move |row| {
+            let step = if (row - y).abs() == r { 1 } else { (2 * r).max(1) };
+            (x - r..=x + r)
+                .step_by(step as usize)
+                .filter(move |&col| row >= 0 && col >= 0 && (row as usize) < self.rows && (col as usize) < self.columns)
+                .flat_map(move |col| {
+                    let square = row as usize * self.columns + col as usize;
+                    self.order[self.starts[square]..self.starts[square + 1]].iter().copied()
+                })
+        })
+    }
+
+    /// Corners nearer than `radius` px, in no particular order but always the same.
+    pub fn within(&self, corners: &[XCorner], at: [f64; 2], radius: f64) -> Vec<usize> {
+        let rings = (radius / BUCKET).ceil() as usize;
+        let near = |i: &usize| (corners[*i].at[0] - at[0]).hypot(corners[*i].at[1] - at[1]) <= radius;
+        (0..=rings).flat_map(|ring| self.ring(at, ring)).filter(near).collect()
+    }
+
+    /// Distance (px) up to which all corners have been returned once rings 0 to `ring` were asked for.
+    pub fn complete_to(ring: usize) -> f64 {
+        ring as f64 * BUCKET
+    }
+
+    /// Rings beyond which there are no corners any more.
+    pub fn n_rings(&self) -> usize {
+        self.columns.max(self.rows)
+    }
+}
+
+/// The X-corners of all levels; one seen on several levels is told once, with the position of the finest and the directions of
+/// the coarsest, whose ring is widest.
+pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
+    let mut corners: Vec<XCorner> = Vec::new();
+    for level in levels {
+        let fresh: Vec<XCorner> = find_saddles(level).iter().filter_map(|saddle| on_ring(level, saddle.at)).collect();
+        let index = CornerIndex::new(&corners);
+        let mut new = Vec::new();
+        for corner in fresh {
+            let radius = SAME_CORNER * level.scale;
+            let near = index.within(&corners, corner.at, radius);
+            let distance = |i: usize| (corners[i].at[0] - corner.at[0]).hypot(corners[i].at[1] - corner.at[1]);
+            match near.into_iter().min_by(|&a, &b| distance(a).total_cmp(&distance(b))) {
+                None => new.push(corner),
+                Some(i) => corners[i].widen(&corner),
+            }
+        }
+        corners.extend(new);
+    }
+    corners
+}
+
+impl XCorner {
+    /// Takes over the directions and contrast of the same corner on a coarser level.
+    fn widen(&mut self, wider: &XCorner) {
+        let agrees = |a: f64, b: f64| angle_between_lines(a, b) < SAME_DIRECTION;
+        let straight = (0..2).all(|i| agrees(self.edges[i], wider.edges[i])) && self.dark_between == wider.dark_between;
+        // A direction near 0 may have become one near pi: the two edges then change places.
+        let swapped = (0..2).all(|i| agrees(self.edges[i], wider.edges[1 - i])) && self.dark_between != wider.dark_between;
+        if straight || swapped {
+            *self = XCorner { at: self.at, scale: self.scale, ..*wider };
+        }
+    }
+}
+
+/// Angle between two undirected lines, radians in [0, pi/2].
+pub fn angle_between_lines(a: f64, b: f64) -> f64 {
+    let difference = (a - b).rem_euclid(std::f64::consts::PI);
+    difference.min(std::f64::consts::PI - difference)
+}
+
+/// The unit circle at the ring's samples.
+fn circle() -> [[f64; 2]; N_RING] {
+    std::array::from_fn(|i| {
+        let (sin, cos) = (i as f64 * std::f64::consts::TAU / N_RING as f64).sin_cos();
+        [cos, sin]
+    })
+}
+
+/// The X-corner about a saddle, or None where the ring shows something else.
+fn on_ring(level: &Level, at: [f64; 2]) -> Option<XCorner> {
+    const HALF: usize = N_RING / 2;
+    let ring = circle().map(|[x, y]| level.sample(at[0] + RING_RADIUS * x, at[1] + RING_RADIUS * y));
+    let mean = ring.iter().sum::<f32>() / N_RING as f32;
+    let even: [f32; HALF] = std::array::from_fn(|i| 0.5 * (ring[i] + ring[i + HALF]) - mean);
+    let odd: [f32; HALF] = std::array::from_fn(|i| 0.5 * (ring[i] - ring[i + HALF]));
+    let square = |part: &[f32; HALF]| part.iter().map(|x| x * x).sum::<f32>();
+    if square(&odd) > MAX_ODD_PART * (square(&even) + square(&odd)) {
+        return None;
+    }
+    let highest = even.iter().copied().fold(0.0, f32::max);
+    let lowest = -even.iter().copied().fold(0.0, f32::min);
+    let contrast = highest + lowest;
+    if contrast < MIN_CONTRAST.max(MIN_RELATIVE_CONTRAST * mean) || highest.min(lowest) < MIN_BALANCE * highest.max(lowest) {
+        return None;
+    }
+    // The middle between both extremes, not the mean, parts dark from bright: sectors may be unequally wide.
+    let middle = 0.5 * (highest - lowest);
+    let mut edges = [0.0; 2];
+    let mut n_edges = 0;
+    let mut rising_first = false;
+    for i in 0..HALF {
+        let (a, b) = (even[i] - middle, even[(i + 1) % HALF] - middle);
+        if (a < 0.0) == (b < 0.0) {
+            continue;
+        }
+        if n_edges == 2 {
+            return None;
+        }
+        edges[n_edges] = (i as f64 + f64::from(a / (a - b))) * std::f64::consts::PI / HALF as f64;
+        if n_edges == 0 {
+            rising_first = b >= 0.0;
+        }
+        n_edges += 1;
+    }
+    // Beyond the first edge lies the sector between both.
+    (n_edges == 2).then(|| XCorner { at: level.to_photo(at), edges, dark_between: !rising_first, contrast, scale: level.scale })
+}
