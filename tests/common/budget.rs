@@ -1,0 +1,142 @@
+//! Errors as people, printers and phones make them, drawn from stated distributions into a scene.
+
+use super::geometry::{V3, turn};
+use super::random::Random;
+use super::scene::{LensDrift, Shows, TabError, TruthScene};
+
+/// Standard deviations of what goes wrong. The standard values are those that the program states in its results; each is an
+/// estimate, common practice, no source.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Budget {
+    /// Paper and glue under a tab, along the face's normal, mm.
+    pub paper_and_glue_mm: f64,
+    /// A tab that does not lie flat, along the face's normal, mm.
+    pub not_flat_mm: f64,
+    /// Tilt of a tab against its face, milliradians about each axis.
+    pub tab_tilt_mrad: f64,
+    /// A tab set sideways on a pointwise role (stations), mm along each axis.
+    pub sideways_mm: f64,
+    /// The same on a spindle end.
+    pub spindle_sideways_mm: f64,
+    /// A flag beside its line and before or behind it, mm.
+    pub flag_mm: f64,
+    /// Scale of the whole print, relative, along and across.
+    pub print_scale: f64,
+    /// Scale of single cards beside the whole print's.
+    pub card_scale: f64,
+    /// Bow of a card, mm, for each of its two terms.
+    pub card_bow_mm: f64,
+    /// Level of the whole bench, degrees along and across.
+    pub bench_level_deg: f64,
+    /// Each end of the cord between one set-up and the next, mm.
+    pub cord_moved_mm: f64,
+    /// Focal length from photo to photo, relative.
+    pub lens_focal: f64,
+    /// Principal point from photo to photo, px each way.
+    pub lens_centre_px: f64,
+}
+
+impl Budget {
+    /// A perfect world.
+    pub fn none() -> Self {
+        Self {
+            paper_and_glue_mm: 0.0,
+            not_flat_mm: 0.0,
+            tab_tilt_mrad: 0.0,
+            sideways_mm: 0.0,
+            spindle_sideways_mm: 0.0,
+            flag_mm: 0.0,
+            print_scale: 0.0,
+            card_scale: 0.0,
+            card_bow_mm: 0.0,
+            bench_level_deg: 0.0,
+            cord_moved_mm: 0.0,
+            lens_focal: 0.0,
+            lens_centre_px: 0.0,
+        }
+    }
+
+    /// The standard values, check lines not measured.
+    pub fn standard() -> Self {
+        Self {
+            paper_and_glue_mm: 0.03,
+            not_flat_mm: 0.05,
+            tab_tilt_mrad: 1.0,
+            sideways_mm: 0.3,
+            spindle_sideways_mm: 0.7,
+            flag_mm: 0.3,
+            print_scale: 0.003,
+            bench_level_deg: 0.03,
+            cord_moved_mm: 0.1,
+            ..Self::none()
+        }
+    }
+
+    /// The standard values with the check lines of the print measured.
+    pub fn measured_print() -> Self {
+        Self { print_scale: 0.0005, ..Self::standard() }
+    }
+}
+
+impl TruthScene {
+    /// The same scene with errors drawn from a budget. The expected figures stay those of the bike; the level of the bench
+    /// and the cards' own poses change with what is drawn.
+    pub fn with_errors(&self, budget: &Budget, seed: u64) -> Self {
+        let mut scene = Self { seed, ..self.clone() };
+        let mut random = Random::stream(seed, &[3]);
+        scene.draw_print(budget, &mut random);
+        scene.draw_bench(budget, &mut random);
+        scene.draw_tabs(budget, &mut random);
+        scene.draw_lens(budget, &mut random);
+        scene
+    }
+
+    fn draw_print(&mut self, budget: &Budget, random: &mut Random) {
+        self.print.scale_error = [0, 1].map(|_| random.gauss(budget.print_scale));
+        for card in &mut self.bench.cards {
+            self.print.card_scale_error.insert(card.number, [0, 1].map(|_| random.gauss(budget.card_scale)));
+            card.bow_mm = [0, 1].map(|_| random.gauss(budget.card_bow_mm));
+        }
+    }
+
+    fn draw_bench(&mut self, budget: &Budget, random: &mut Random) {
+        let tilt = turn(V3::y(), random.gauss(budget.bench_level_deg)) * turn(V3::x(), random.gauss(budget.bench_level_deg));
+        for card in &mut self.bench.cards {
+            card.pose.rotation = tilt * card.pose.rotation;
+            card.pose.origin = tilt * card.pose.origin;
+        }
+        for setup in self.setups.iter_mut().filter(|s| s.shows == Shows::Bike).skip(1) {
+            setup.cord_moved_mm = [0, 1].map(|_| random.gauss(budget.cord_moved_mm));
+        }
+    }
+
+    fn draw_tabs(&mut self, budget: &Budget, random: &mut Random) {
+        for number in 1..=64u8 {
+            let mut error = TabError {
+                normal_mm: random.gauss(budget.paper_and_glue_mm.hypot(budget.not_flat_mm)),
+                tilt_deg: [0, 1].map(|_| random.gauss(budget.tab_tilt_mrad * 1e-3).to_degrees()),
+                sideways_mm: [0, 1].map(|_| random.normal()),
+            };
+            let (sideways, off_line) = match number {
+                11 | 12 => (budget.spindle_sideways_mm, None),
+                13..=20 => (budget.sideways_mm, None),
+                21..=30 => (budget.flag_mm, Some(random.gauss(budget.flag_mm))),
+                _ => (0.0, None),
+            };
+            error.sideways_mm = error.sideways_mm.map(|s| s * sideways);
+            if let Some(off_line) = off_line {
+                error.normal_mm = off_line;
+            }
+            self.tab_errors.insert(number, error);
+        }
+    }
+
+    fn draw_lens(&mut self, budget: &Budget, random: &mut Random) {
+        for photo in self.setups.iter_mut().flat_map(|s| &mut s.photos) {
+            photo.drift = LensDrift {
+                focal: random.gauss(budget.lens_focal),
+                centre_px: [0, 1].map(|_| random.gauss(budget.lens_centre_px)),
+            };
+        }
+    }
+}
