@@ -6,4 +6,5 @@ pub mod cards;
 pub mod finding;
 pub mod measurement;
 pub mod photo;
+pub mod plan;
 pub mod sightings;
