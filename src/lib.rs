@@ -8,5 +8,6 @@ pub mod finding;
 pub mod math;
 pub mod measurement;
 pub mod photo;
+pub mod plan;
 pub mod scene;
 pub mod sightings;

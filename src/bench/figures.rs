@@ -67,6 +67,9 @@ pub struct RimFigure {
     /// 0 is the marked place; 1 and up are further places round the rim (tabs 33 and up), for run-out.
     pub place: u8,
     pub station: Option<Station>,
+    /// Where the place stood along the cord, + forward of the axle; only to foresee what turning the wheel does to `offset`.
+    #[serde(default)]
+    pub x: Option<f64>,
     /// Horizontal distance from the datum plane, + on its own side.
     pub offset: Option<Measurement>,
     /// Height above the bench at the axle's foot.

@@ -1,0 +1,61 @@
+//! From figures to decisions: tolerances and verdicts, what to adjust and by how much, what to expect afterwards, hand values
+//! beside the photographed ones, and before against after.
+//!
+//! It works from the figures alone, fresh or read back from a result file, and from what the job says about adjusting: so a
+//! plan can be made again with other choices when the photos are no longer at hand.
+
+pub mod cautions;
+pub mod chain_drive;
+pub mod field;
+pub mod foreseen;
+pub mod hand;
+pub mod input;
+pub mod moves;
+pub mod outcome;
+pub mod progress;
+pub mod refer;
+pub mod result_file;
+pub mod settings;
+pub mod since;
+pub mod steps;
+pub mod summary;
+pub mod table;
+pub mod tolerance;
+mod words;
+
+pub use input::PlanInput;
+pub use outcome::Outcome;
+pub use settings::{Choices, PlanSettings};
+
+use foreseen::scale_answer;
+use table::FigureTable;
+
+/// Verdicts, plan, expected figures and hand values of one set of figures.
+pub fn plan(input: &PlanInput, settings: &PlanSettings) -> Outcome {
+    let figures = FigureTable::from(input);
+    let (tolerances, mut findings) = tolerance::tolerances(input, &figures, settings);
+    let answer = |field: &str| if settings.print_measured { 0.0 } else { scale_answer(input, field) };
+    let verdicts: Vec<_> = tolerances
+        .iter()
+        .map(|tolerance| (tolerance, figures.get(&tolerance.field)))
+        .filter(|(tolerance, figure)| tolerance.needed || figure.is_some())
+        .map(|(tolerance, figure)| tolerance::judge(tolerance, figure, answer(&tolerance.field)))
+        .collect();
+    let plan = steps::make_plan(input, &figures, settings, &tolerances);
+    let (hand, hand_findings) = hand::compare_by_hand(&figures, &settings.hand);
+    findings.extend(plan.findings);
+    findings.extend(hand_findings);
+    Outcome {
+        summary: summary::in_one_sentence(&verdicts, &plan.steps),
+        plan: plan.steps,
+        expected: plan.expected,
+        verdicts,
+        hand,
+        findings,
+    }
+}
+
+/// The plan again with other choices than the job's. The figures and their verdicts stay what they are.
+pub fn replan(input: &PlanInput, settings: &PlanSettings, choices: Choices) -> Outcome {
+    plan(input, &settings.with(choices))
+}

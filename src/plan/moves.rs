@@ -1,0 +1,225 @@
+//! What moving a part does to the figures, as rigid geometry in the bench's ground plan.
+//!
+//! Ground plan: x forward along the cord, y to the left. A yaw of psi (+ front to the left) turns a wheel's forward direction
+//! to (cos psi, sin psi) and its axis, pointing left, to (-sin psi, cos psi). s is +1 where the chain runs on the left, else -1,
+//! so that s times the axis points outboard on the chain's side. Lean stays as it is and shortens nothing that matters here
+//! (1 - cos of a degree).
+
+use super::field;
+use super::foreseen::Values;
+use super::input::PlanInput;
+use crate::bench::figures::Side;
+
+/// A part moved by a told amount: lengths in mm, angles in radians.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Move {
+    /// The frame, with all that is in it, is hung over the cord again: it goes back by its offset (mm, + left) and its yaw.
+    Rehang { offset: f64, yaw: f64 },
+    /// The spindle turns about the end that is not drawn; wheel, rim and rear sprocket turn with it. + turns the front left.
+    Turn { angle: f64, about: Side },
+    /// Wheel, rim and rear sprocket slide along the spindle; + is outboard on the chain's side.
+    SlideWheel { outboard: f64 },
+    /// The rear sprocket alone moves along the axis; + is outboard.
+    PackSprocket { outboard: f64 },
+    /// The gearbox sprocket moves along its own axis; + is outboard.
+    ShimGearbox { outboard: f64 },
+    /// The rim moves along the axis by its spokes, the hub stays; + is left.
+    ShiftRim { left: f64 },
+}
+
+/// Where things stand that a step turns or slides. Fixed numbers: their own uncertainty enters only through the square of a
+/// small angle, but for the distance between the sprockets, which is a figure of its own.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Places {
+    pub chain_sign: f64,
+    /// y of the spindle's ends, left and right.
+    spindle_ends: [f64; 2],
+    rear_sprocket_y: Option<f64>,
+    /// Ground-plan share of the distance between the sprockets' centres: 1 where they stand equally high.
+    level_share: f64,
+    hub_face: Option<Side>,
+    rims: Vec<RimPlace>,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+struct RimPlace {
+    field: String,
+    sign: f64,
+    x: Option<f64>,
+}
+
+/// Half the distance between spindle ends where nobody knows it, mm. It only carries terms of second order.
+const HALF_SPINDLE: f64 = 115.0;
+
+impl Places {
+    pub fn of(input: &PlanInput, chain_side: Side) -> Self {
+        let end = |side: Side| match side {
+            Side::Left => input.spindle.left.map(|end| end.value),
+            Side::Right => input.spindle.right.map(|end| -end.value),
+        };
+        let finite = |value: Option<f64>, otherwise: f64| value.filter(|y| y.is_finite()).unwrap_or(otherwise);
+        let level_share = match (input.layout.rear_sprocket, input.layout.gearbox_sprocket) {
+            (Some(rear), Some(gearbox)) => {
+                let [dx, dy, dz] = [0, 1, 2].map(|axis| gearbox[axis] - rear[axis]);
+                let share = dx.hypot(dy) / dx.hypot(dy).hypot(dz);
+                if share.is_finite() { share } else { 1.0 }
+            }
+            _ => 1.0,
+        };
+        let rims = input.rim.iter().filter(|rim| rim.wheel != "front");
+        Self {
+            chain_sign: chain_side.sign(),
+            spindle_ends: [finite(end(Side::Left), HALF_SPINDLE), finite(end(Side::Right), -HALF_SPINDLE)],
+            rear_sprocket_y: input.layout.rear_sprocket.map(|centre| centre[1]).filter(|y| y.is_finite()),
+            level_share,
+            hub_face: input.hub.side,
+            rims: rims.map(|rim| RimPlace { field: field::rim_offset(&rim.id), sign: rim.side.sign(), x: rim.x }).collect(),
+        }
+    }
+
+    fn spindle_end(&self, side: Side) -> f64 {
+        match side {
+            Side::Left => self.spindle_ends[0],
+            Side::Right => self.spindle_ends[1],
+        }
+    }
+
+    /// Rims whose place along the cord is not known: nobody can say where turning takes them.
+    pub fn rims_without_place(&self) -> impl Iterator<Item = &str> {
+        self.rims.iter().filter(|rim| rim.x.is_none()).map(|rim| rim.field.as_str())
+    }
+}
+
+impl Move {
+    /// Moves the figures by the told amount and by an error in each of its numbers, in the order in which they stand.
+    pub fn carry(self, places: &Places, values: &mut Values, errors: &[f64]) {
+        let error = errors.first().copied().unwrap_or(0.0);
+        let second = errors.get(1).copied().unwrap_or(0.0);
+        match self {
+            Self::Rehang { offset, yaw } => rehang(places, values, offset + error, yaw + second),
+            Self::Turn { angle, about } => turn(places, values, angle + error, about),
+            Self::SlideWheel { outboard } => slide_wheel(places, values, outboard + error),
+            Self::PackSprocket { outboard } => pack_sprocket(values, outboard + error),
+            Self::ShimGearbox { outboard } => shim_gearbox(values, outboard + error),
+            Self::ShiftRim { left } => shift_rim(places, values, left + error),
+        }
+    }
+}
+
+/// A figure in degrees as radians; nought where it is not there.
+fn radians(values: &Values, field: &str) -> f64 {
+    values.get(field).unwrap_or(0.0).to_radians()
+}
+
+/// The wheel's yaw over the cord, radians, by the best figure there is.
+fn wheel_yaw(values: &Values) -> f64 {
+    let yaw = values.get(field::WHEEL_YAW).or(values.get(field::WHEEL_YAW_FROM_OFFSETS)).unwrap_or(0.0);
+    yaw.to_radians()
+}
+
+/// The rim's mid-plane at the axle, mm to the left of the cord, by the best figure there is.
+fn wheel_offset(values: &Values) -> f64 {
+    values.get(field::WHEEL_OFFSET).or(values.get(field::WHEEL_OFFSET_AT_MARK)).unwrap_or(0.0)
+}
+
+/// A point of the ground plan turned about another.
+fn turned(point: [f64; 2], about: [f64; 2], angle: f64) -> [f64; 2] {
+    let (sin, cos) = angle.sin_cos();
+    let [x, y] = [point[0] - about[0], point[1] - about[1]];
+    [about[0] + cos * x - sin * y, about[1] + sin * x + cos * y]
+}
+
+fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
+    // The frame's centre plane crosses the axle's line at (0, offset): everything turns about that point and comes to the cord.
+    let carried = |x: f64, y: f64| turned([x, y], [0.0, offset], -yaw)[1] - offset;
+    for wheel in [field::WHEEL_OFFSET, field::WHEEL_OFFSET_AT_MARK] {
+        if let Some(y) = values.get(wheel) {
+            values.set(wheel, carried(0.0, y));
+        }
+    }
+    for rim in &places.rims {
+        if let (Some(x), Some(out)) = (rim.x, values.get(&rim.field)) {
+            values.set(&rim.field, rim.sign * carried(x, rim.sign * out));
+        }
+    }
+    values.add(field::FRAME_OFFSET, -offset);
+    for angle in [field::FRAME_YAW, field::WHEEL_YAW, field::WHEEL_YAW_FROM_OFFSETS] {
+        values.add(angle, -yaw.to_degrees());
+    }
+}
+
+fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
+    let (yaw, offset) = (wheel_yaw(values), wheel_offset(values));
+    let pivot_y = places.spindle_end(about);
+    let pivot = [-(pivot_y - offset) * yaw.tan(), pivot_y];
+    let axle = turned([0.0, offset], pivot, angle);
+    let sideways = axle[1] - offset;
+    turn_chain(places, values, angle, (pivot_y, yaw));
+    let frame_slope = radians(values, field::FRAME_YAW).tan();
+    values.add(field::WHEEL_OFFSET, sideways);
+    values.add(field::WHEEL_OFFSET_AT_MARK, sideways);
+    values.add(field::WHEEL_IN_FRAME_OFFSET, sideways - frame_slope * axle[0]);
+    for rim in &places.rims {
+        if let (Some(x), Some(out)) = (rim.x, values.get(&rim.field)) {
+            values.set(&rim.field, rim.sign * turned([x, rim.sign * out], pivot, angle)[1]);
+        }
+    }
+    for figure in [field::WHEEL_YAW, field::WHEEL_YAW_FROM_OFFSETS, field::WHEEL_IN_FRAME_YAW] {
+        values.add(figure, angle.to_degrees());
+    }
+}
+
+/// With n the outboard axis, v the way from the rear sprocket's centre to the gearbox's, f forward in the rear plane, D = v f
+/// and q the sprocket's place along n from the pivot, turning by d gives
+///   n' v' = (n v) cos d - s D sin d - q (1 - cos d),    f' v' = D cos d + s (n v + q) sin d.
+/// Seen from the gearbox, c its yaw to the rear, only the rear sprocket's centre moves: q (1 - cos d) cos c - q sin d sin c.
+fn turn_chain(places: &Places, values: &mut Values, angle: f64, (pivot_y, yaw): (f64, f64)) {
+    let (s, (sin, cos)) = (places.chain_sign, angle.sin_cos());
+    let q = places.rear_sprocket_y.map_or(0.0, |y| s * (y - pivot_y) / yaw.cos());
+    let chain_yaw = radians(values, field::CHAIN_YAW);
+    values.add(field::CHAIN_AT_REAR, q * (1.0 - cos) * chain_yaw.cos() - q * sin * chain_yaw.sin());
+    if let (Some(centres), Some(out)) = (values.get(field::CENTRES), values.get(field::CHAIN_AT_GEARBOX)) {
+        let forward = centres * places.level_share;
+        values.set(field::CHAIN_AT_GEARBOX, out * cos - s * forward * sin - q * (1.0 - cos));
+        let further = forward * (cos - 1.0) + s * (out + q) * sin;
+        values.add(field::CENTRES, further * places.level_share);
+    }
+    values.add(field::CHAIN_YAW, -angle.to_degrees());
+}
+
+/// The rim's part of a slide along the axis: all that is told from the cord or the frame.
+fn slide_rim(places: &Places, values: &mut Values, left: f64) {
+    let yaw = wheel_yaw(values);
+    let sideways = left * yaw.cos();
+    let frame_slope = radians(values, field::FRAME_YAW).tan();
+    values.add(field::WHEEL_OFFSET, sideways);
+    values.add(field::WHEEL_OFFSET_AT_MARK, sideways);
+    values.add(field::WHEEL_IN_FRAME_OFFSET, sideways + frame_slope * left * yaw.sin());
+    for rim in &places.rims {
+        values.add(&rim.field, rim.sign * sideways);
+    }
+}
+
+fn slide_wheel(places: &Places, values: &mut Values, outboard: f64) {
+    slide_rim(places, values, places.chain_sign * outboard);
+    pack_sprocket(values, outboard);
+}
+
+fn pack_sprocket(values: &mut Values, outboard: f64) {
+    let across = radians(values, field::CHAIN_YAW).cos();
+    values.add(field::CHAIN_AT_GEARBOX, -outboard);
+    values.add(field::CHAIN_AT_REAR, -outboard * across);
+}
+
+fn shim_gearbox(values: &mut Values, outboard: f64) {
+    let across = radians(values, field::CHAIN_YAW).cos();
+    values.add(field::CHAIN_AT_GEARBOX, outboard * across);
+    values.add(field::CHAIN_AT_REAR, outboard);
+}
+
+fn shift_rim(places: &Places, values: &mut Values, left: f64) {
+    slide_rim(places, values, left);
+    if let Some(face) = places.hub_face {
+        values.add(field::RIM_FROM_FACE, face.sign() * left);
+    }
+}

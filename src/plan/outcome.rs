@@ -1,0 +1,184 @@
+//! The noun that leaves this stage: what the figures mean for the person at the bench.
+//!
+//! Lengths in millimetres, angles in degrees; signs as in [`crate::bench::figures`]. All names are those of the result file.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::bench::figures::{ChainFigures, HubFigures, PlaneFigures, Side, WheelFigures};
+use crate::finding::Finding;
+use crate::measurement::Measurement;
+
+/// Whether a figure conforms to its tolerance, with a guard band of U on both sides of the limit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Decision {
+    /// |v| + U <= tolerance.
+    In,
+    /// |v| - U > tolerance.
+    Out,
+    /// Neither is shown: the uncertainty reaches over the limit, or the figure may not be used for a verdict.
+    Undecided,
+}
+
+impl Decision {
+    /// "in", "out" or "undecided".
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::In => "in",
+            Self::Out => "out",
+            Self::Undecided => "undecided",
+        }
+    }
+}
+
+/// Unit of a figure, a tolerance or a hand value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Unit {
+    Mm,
+    Deg,
+}
+
+/// One figure against its tolerance.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Verdict {
+    /// JSON pointer of the figure.
+    pub field: String,
+    pub value: Option<Measurement>,
+    /// The value aimed at; the tolerance is told from here. 0 but for the hub's target.
+    pub nominal: f64,
+    /// Greatest allowed distance from `nominal`.
+    pub tolerance: f64,
+    pub unit: Unit,
+    /// Where the tolerance comes from.
+    pub source: String,
+    pub verdict: Decision,
+    /// Where undecided: why, and what would decide it, with numbers.
+    pub decide: Option<String>,
+}
+
+/// The kinds of step, in the order of the work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum StepKind {
+    /// Hang the frame over the cord again.
+    Rehang,
+    /// Draw one end of the spindle until the wheel stands square in the frame.
+    Square,
+    /// Bring the sprockets into line.
+    Chain,
+    /// Move the rim to the middle by its spokes.
+    Centre,
+    /// What cannot be adjusted and goes to somebody who can mend it.
+    Refer,
+}
+
+/// Which way a part is moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Direction {
+    Forward,
+    Rearward,
+    Left,
+    Right,
+    /// Away from the bike's middle on the step's side.
+    Outboard,
+    /// Towards the bike's middle on the step's side.
+    Inboard,
+}
+
+impl Direction {
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Forward => "forward",
+            Self::Rearward => "rearward",
+            Self::Left => "left",
+            Self::Right => "right",
+            Self::Outboard => "outboard",
+            Self::Inboard => "inboard",
+        }
+    }
+}
+
+/// One step of the plan. It is worked out with the steps before it taken as done.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanStep {
+    /// 1, 2, 3 ...
+    pub n: u32,
+    pub step: StepKind,
+    /// What to do, in a sentence or two.
+    #[serde(rename = "do")]
+    pub action: String,
+    /// The part that is moved, in words: "left end of the spindle", "hub spacers", "rim".
+    pub part: String,
+    /// The side it is done on (square: the end that is drawn; chain: the chain side; centre: where the rim goes).
+    pub side: Option<Side>,
+    pub direction: Option<Direction>,
+    /// How far, never negative; its U is that of the distance that is really needed. Null where it can't be said.
+    #[serde(rename = "move")]
+    pub distance: Option<Measurement>,
+    /// Turns of the adjuster, to the nearest flat. Only for `square`, and where the thread's pitch is known.
+    pub turns: Option<f64>,
+    /// The same in flats of a six-sided nut.
+    pub flats: Option<u32>,
+    /// What it acts on: "frame", "spindle", "hub", "sprocket", "gearbox", "rim", or for `refer` the figure's JSON pointer.
+    pub applied_to: String,
+    /// JSON pointer of the figure that asked for the step.
+    pub because: String,
+    /// What the figure that asked for the step stood at when its turn came, earlier steps done.
+    pub before: Option<Measurement>,
+    /// What to look out for, one sentence each.
+    pub cautions: Vec<String>,
+    /// The figures to expect when this step is done, too.
+    pub after: Expected,
+}
+
+/// A rim's expected offset.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ExpectedRim {
+    /// As in the result's `rim`.
+    pub id: String,
+    /// + on its own side.
+    pub offset: Option<Measurement>,
+}
+
+/// Figures to expect, under the names the result gives them: what stands at `/wheel/yaw` is expected at `/expected/wheel/yaw`.
+/// Figures that no step touches stand as measured. The uncertainty is that of the measurement carried through the steps, and
+/// of how finely each step can be set.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Expected {
+    pub rim: Vec<ExpectedRim>,
+    pub wheel: WheelFigures,
+    pub frame: PlaneFigures,
+    pub wheel_in_frame: PlaneFigures,
+    pub chain: ChainFigures,
+    pub hub: HubFigures,
+}
+
+/// A value taken by hand beside the photographed one. They are never merged.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct HandComparison {
+    /// JSON pointer of the figure.
+    pub field: String,
+    pub unit: Unit,
+    /// What it was taken with.
+    pub tool: Option<String>,
+    pub hand: Measurement,
+    pub photo: Option<Measurement>,
+    /// |hand - photo| <= sqrt(U_hand^2 + U_photo^2); null where there is no photographed figure.
+    pub agree: Option<bool>,
+}
+
+/// Everything this stage has to say.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Outcome {
+    /// The verdict in one sentence: "Leave it alone: ...", "Three things to put right: ...".
+    pub summary: String,
+    pub plan: Vec<PlanStep>,
+    /// Figures to expect when all steps are done.
+    pub expected: Expected,
+    pub verdicts: Vec<Verdict>,
+    pub hand: Vec<HandComparison>,
+    pub findings: Vec<Finding>,
+}

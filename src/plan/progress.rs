@@ -1,0 +1,161 @@
+//! What became of a plan: each step followed by the figures that it alone moves.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::field;
+use super::outcome::{Direction, StepKind, Unit};
+use super::result_file::{PlannedStep, ResultFile};
+use super::settings::Pack;
+use super::since::Difference;
+use super::words::amount;
+use crate::bench::figures::Side;
+use crate::measurement::{Measurement, Quality};
+
+/// How far a step got.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Progress {
+    Done,
+    Partly,
+    NotDone,
+    TooFar,
+    WrongWay,
+    /// The figures that would show it were not measured, or not well enough.
+    NotShown,
+}
+
+/// A step of the earlier plan and what the figures say of it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StepProgress {
+    /// The step's number in the earlier plan.
+    pub n: u32,
+    pub step: StepKind,
+    pub unit: Unit,
+    /// What the step was to bring, signed: degrees of the wheel's turn, or mm of the part's move.
+    pub planned: Option<f64>,
+    /// What was found of it, with the same sign.
+    pub found: Option<Measurement>,
+    pub progress: Progress,
+    /// The same in a sentence.
+    pub what: String,
+}
+
+/// A step counts as done if what is missing is within U, or within this share of the step (common practice, no source).
+const CLOSE_ENOUGH: f64 = 0.1;
+
+/// Follows each step of the earlier plan. What goes to somebody else to mend is not followed.
+pub fn follow_steps(before: &ResultFile, differences: &[Difference]) -> Vec<StepProgress> {
+    let followed = before.plan.iter().filter(|step| step.step != StepKind::Refer);
+    followed.map(|step| follow(step, before, differences)).collect()
+}
+
+fn follow(step: &PlannedStep, before: &ResultFile, differences: &[Difference]) -> StepProgress {
+    let (unit, planned, found) = match step.step {
+        StepKind::Square => (Unit::Deg, step.before.map(|yaw| -yaw.value), change(differences, before.wheel_yaw_field())),
+        StepKind::Chain => (Unit::Mm, signed(step), sprocket_move(step, before, differences)),
+        StepKind::Centre => (Unit::Mm, signed(step), rim_move(before, differences)),
+        StepKind::Rehang | StepKind::Refer => {
+            let unit = super::table::unit_of(&step.because);
+            (unit, step.before.map(|figure| -figure.value), change(differences, &step.because))
+        }
+    };
+    let progress = match (planned, found) {
+        (Some(planned), Some(found)) if found.quality == Quality::Good => judge(planned, found),
+        _ => Progress::NotShown,
+    };
+    StepProgress {
+        n: step.n,
+        step: step.step,
+        unit,
+        planned,
+        found,
+        progress,
+        what: in_words(step, unit, planned, found, progress),
+    }
+}
+
+/// How what was found compares with what was planned. A change within its U of nothing is none; where it is also within its U
+/// of the whole step, nothing is shown.
+fn judge(planned: f64, found: Measurement) -> Progress {
+    let missing = (planned - found.value).abs();
+    let none_seen = found.value.abs() <= found.u;
+    let close = missing <= found.u.max(CLOSE_ENOUGH * planned.abs());
+    match (close, none_seen) {
+        (true, true) => Progress::NotShown,
+        (true, false) => Progress::Done,
+        (false, true) => Progress::NotDone,
+        (false, false) if found.value * planned < 0.0 => Progress::WrongWay,
+        (false, false) if found.value.abs() < planned.abs() => Progress::Partly,
+        (false, false) => Progress::TooFar,
+    }
+}
+
+fn change(differences: &[Difference], field: &str) -> Option<Measurement> {
+    differences.iter().find(|difference| difference.field == field)?.change
+}
+
+/// The told move with a sign: + outboard, + left, + forward.
+fn signed(step: &PlannedStep) -> Option<f64> {
+    let sign = match step.direction? {
+        Direction::Outboard | Direction::Left | Direction::Forward => 1.0,
+        Direction::Inboard | Direction::Right | Direction::Rearward => -1.0,
+    };
+    step.distance.map(|distance| sign * distance.value)
+}
+
+/// How far the step's sprocket went outboard: the chain line's change without what the wheel's turn made of it.
+///
+/// Turning the wheel by d (front to the left) moves the chain line at the gearbox by -s D d; s is +1 for a chain on the left,
+/// D the distance between centres. The two changes' uncertainties are taken as independent: an error of the yaw enters both
+/// and would cancel, so that the U is rather too large.
+fn sprocket_move(step: &PlannedStep, before: &ResultFile, differences: &[Difference]) -> Option<Measurement> {
+    let line = change(differences, field::CHAIN_AT_GEARBOX)?;
+    let turn = change(differences, before.wheel_yaw_field())?;
+    let lever = before.chain_side()?.sign() * before.centres()?.to_radians();
+    let out = line.value + lever * turn.value;
+    let sign = if step.applied_to == Pack::Gearbox.word() { 1.0 } else { -1.0 };
+    let quality = if line.quality == turn.quality { line.quality } else { Quality::Single };
+    Some(Measurement { value: sign * out, u: line.u.hypot(lever * turn.u), quality })
+}
+
+/// How far the rim went to the left by its spokes: from the hub face where that was measured, else what it went in the frame
+/// without what a slide of the whole wheel made of it.
+fn rim_move(before: &ResultFile, differences: &[Difference]) -> Option<Measurement> {
+    if let (Some(side), Some(face)) = (before.figures.hub.side, change(differences, field::RIM_FROM_FACE)) {
+        return Some(Measurement { value: side.sign() * face.value, ..face });
+    }
+    let rim = change(differences, super::tolerance::Reference::of(&before.table).offset)?;
+    let slide = before.plan.iter().find(|step| step.step == StepKind::Chain && step.applied_to == Pack::Hub.word());
+    match slide {
+        None => Some(rim),
+        Some(step) => {
+            let outboard = sprocket_move(step, before, differences)?;
+            let left = before.chain_side()?.sign() * outboard.value;
+            Some(Measurement { value: rim.value - left, u: rim.u.hypot(outboard.u), ..rim })
+        }
+    }
+}
+
+fn in_words(step: &PlannedStep, unit: Unit, planned: Option<f64>, found: Option<Measurement>, progress: Progress) -> String {
+    let name = match step.step {
+        StepKind::Rehang => "Hanging the frame over the cord",
+        StepKind::Square => "Squaring the wheel",
+        StepKind::Chain => "Bringing the sprockets into line",
+        StepKind::Centre => "Centring the rim",
+        StepKind::Refer => "The work of others",
+    };
+    let side = step.side.map_or(String::new(), |side: Side| format!(" ({})", side.word()));
+    let numbers = planned.zip(found).map_or(String::new(), |(planned, found)| {
+        format!(": {} found of {} planned, U {}", amount(found.value, unit), amount(planned, unit), amount(found.u, unit))
+    });
+    let verdict = match progress {
+        Progress::Done => "is done",
+        Progress::Partly => "is partly done",
+        Progress::NotDone => "is not done",
+        Progress::TooFar => "went too far",
+        Progress::WrongWay => "went the wrong way",
+        Progress::NotShown => "is not shown by what was measured",
+    };
+    format!("{name}{side} {verdict}{numbers}.")
+}

@@ -1,0 +1,92 @@
+//! What no adjuster reaches: whom to take it to, in words.
+
+use super::chain_drive;
+use super::field;
+use super::input::PlanInput;
+use super::outcome::{Decision, Unit};
+use super::settings::PlanSettings;
+use super::tolerance::{RUNOUT_LIMIT_STEEL_MM, Tolerance, judge};
+use super::words::{amount, mm};
+use crate::measurement::Measurement;
+
+/// The verdict on a figure by the tolerance for this field, where there are both.
+pub fn measured_decision(tolerances: &[Tolerance], figure: Option<Measurement>, field: &str) -> Option<Decision> {
+    let tolerance = tolerances.iter().find(|tolerance| tolerance.field == field)?;
+    figure.map(|figure| judge(tolerance, Some(figure), 0.0).verdict)
+}
+
+/// The part concerned, and what to do about it.
+pub fn in_words(
+    field: &str,
+    figure: Measurement,
+    tolerance: &Tolerance,
+    input: &PlanInput,
+    settings: &PlanSettings,
+) -> (String, String) {
+    let size = amount(figure.value.abs(), tolerance.unit);
+    match field {
+        field::WHEEL_LEAN => {
+            let top = if figure.value > 0.0 { "left" } else { "right" };
+            let heights = input.spindle.height_difference.map_or(String::new(), |heights| {
+                format!(" The spindle's left end stands {} {} than its right.", mm(heights.value), higher(heights.value))
+            });
+            let action = format!(
+                "The wheel leans {size} with its top to the {top}. No adjuster takes that out: have the fork ends, the swinging arm and the frame \
+                 checked for twist.{heights}"
+            );
+            ("fork ends, swinging arm or frame".to_owned(), action)
+        }
+        field::SPINDLE_HEIGHTS => {
+            let action = format!(
+                "The spindle's left end stands {size} {} than its right: have the fork ends and the swinging arm checked for twist.",
+                higher(figure.value)
+            );
+            ("fork ends or swinging arm".to_owned(), action)
+        }
+        field::CHAIN_YAW | field::CHAIN_LEAN => {
+            let (yaw, side) = (field == field::CHAIN_YAW, if figure.value > 0.0 { "left" } else { "right" });
+            let edge = if yaw { "front" } else { "top" };
+            let across = settings
+                .chain_pitch_mm
+                .zip(settings.gearbox_teeth)
+                .and_then(|(pitch, teeth)| chain_drive::pitch_diameter(pitch, teeth))
+                .map_or(String::new(), |diameter| {
+                    format!(", {} across its teeth", amount(diameter * figure.value.to_radians().tan().abs(), Unit::Mm))
+                });
+            let action = format!(
+                "The gearbox sprocket stands askew to the rear one by {size}{across}, its {edge} to the {side}: have the gearbox and engine \
+                 mountings, plates and shims looked at."
+            );
+            ("gearbox or engine mounting".to_owned(), action)
+        }
+        field::RUNOUT => {
+            let action = format!(
+                "The rim runs out sideways by {size}, peak to peak: have a wheel builder true it. An inspection allows a steel rim \
+                 {RUNOUT_LIMIT_STEEL_MM} mm."
+            );
+            ("rim".to_owned(), action)
+        }
+        _ => {
+            let aim = match tolerance.nominal {
+                0.0 => String::new(),
+                nominal => format!(" from {}", amount(nominal, tolerance.unit)),
+            };
+            let action = format!(
+                "{} is {} and may be {}{aim} at most: none of these steps puts that right.",
+                sentence_start(&field::words(field)),
+                amount(figure.value, tolerance.unit),
+                amount(tolerance.limit, tolerance.unit)
+            );
+            ("what carries it".to_owned(), action)
+        }
+    }
+}
+
+fn higher(difference: f64) -> &'static str {
+    if difference > 0.0 { "higher" } else { "lower" }
+}
+
+fn sentence_start(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}

@@ -1,0 +1,217 @@
+//! Before against after: by how much each figure changed, how sure that is, and what became of the plan.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use super::outcome::{Decision, Unit};
+use super::progress::{StepProgress, follow_steps};
+use super::result_file::ResultFile;
+use super::table::unit_of;
+use crate::finding::Finding;
+use crate::measurement::{Measurement, Quality};
+
+/// One figure in both results.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Difference {
+    /// JSON pointer of the figure.
+    pub field: String,
+    pub unit: Unit,
+    pub before: Option<Measurement>,
+    pub after: Option<Measurement>,
+    /// After minus before. Its U counts what both share once; null where one of them is.
+    pub change: Option<Measurement>,
+    /// The U that the change would have if the two results shared nothing.
+    pub u_if_nothing_shared: Option<f64>,
+    /// Whether the change is larger than its U; null where there is none, or where a figure was seen too poorly to say.
+    pub changed: Option<bool>,
+    pub verdict_before: Option<Decision>,
+    pub verdict_after: Option<Decision>,
+}
+
+/// What stayed in place from one measurement to the other, so that its error is in both alike.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Kept {
+    /// The same printed sheets: their scale.
+    pub print: bool,
+    /// The same tabs in the same places: how they sit.
+    pub tabs: bool,
+}
+
+/// Two results compared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Since {
+    pub differences: Vec<Difference>,
+    pub steps: Vec<StepProgress>,
+    pub kept: Kept,
+    pub findings: Vec<Finding>,
+}
+
+/// Why two results can't be compared.
+#[derive(Debug, thiserror::Error)]
+pub enum SinceError {
+    #[error("the result of {which} can't be read: {reason}. Measure that job again with this version of the program")]
+    Unreadable { which: &'static str, reason: String },
+    #[error(
+        "the two results don't measure the same thing: {what} is {before} before and {after} after. Compare results that were \
+         measured alike, or measure one of the jobs again"
+    )]
+    DefinitionsDiffer { what: &'static str, before: String, after: String },
+}
+
+/// Compares two parsed result files.
+pub fn since(before: &Value, after: &Value) -> Result<Since, SinceError> {
+    let before = ResultFile::read(before).map_err(|reason| SinceError::Unreadable { which: "BEFORE", reason })?;
+    let after = ResultFile::read(after).map_err(|reason| SinceError::Unreadable { which: "AFTER", reason })?;
+    refuse_other_definitions(&before, &after)?;
+    let mut findings = Vec::new();
+    let kept = what_was_kept(&before, &after, &mut findings);
+    if before.job_id.is_some() && before.job_id == after.job_id {
+        let advice = "Give the folders, results or archives of two different evenings.";
+        findings.push(Finding::note("since-same-inputs", "Both results come from the same photos and settings.", advice));
+    }
+    let differences = differences(&before, &after, kept);
+    let steps = follow_steps(&before, &differences);
+    Ok(Since { differences, steps, kept, findings })
+}
+
+/// Figures of the same name mean the same only where what defines them is the same. What one result does not have is no
+/// difference: its figures are null there.
+fn refuse_other_definitions(before: &ResultFile, after: &ResultFile) -> Result<(), SinceError> {
+    let side = |side: Option<crate::bench::figures::Side>| side.map(|side| side.word().to_owned());
+    let always = |text: &str| Some(text.to_owned());
+    let pairs: [(&'static str, Option<String>, Option<String>); 5] = [
+        ("the form of the result", always(&before.schema), always(&after.schema)),
+        ("the pattern's version", always(&before.pattern_version), always(&after.pattern_version)),
+        ("the chain's side", side(before.chain_side()), side(after.chain_side())),
+        ("what the chain line is told between", before.figures.chain.reference.clone(), after.figures.chain.reference.clone()),
+        ("the side of the hub face", side(before.figures.hub.side), side(after.figures.hub.side)),
+    ];
+    for (what, before, after) in pairs {
+        if let (Some(before), Some(after)) = (before, after)
+            && before != after
+        {
+            return Err(SinceError::DefinitionsDiffer { what, before, after });
+        }
+    }
+    Ok(())
+}
+
+/// Decides what both measurements share. Sheets and tabs are taken as kept where both results are of the same bike and saw the
+/// same cards and tabs, and nothing measured speaks against it: the print's scale and the rim's width at the mark, which no
+/// adjustment changes, must agree as closely as kept sheets and tabs allow.
+fn what_was_kept(before: &ResultFile, after: &ResultFile, findings: &mut Vec<Finding>) -> Kept {
+    if before.bike != after.bike {
+        let advice = "If it is the same bike, give it the same name under [bike] in both jobs.";
+        findings.push(Finding::warning(
+            "since-other-bike",
+            "The two results name different bikes: nothing is taken as shared.",
+            advice,
+        ));
+        return Kept::default();
+    }
+    let scales_agree = before.scales.iter().zip(&after.scales).all(|(before, after)| match (before, after) {
+        (Some(before), Some(after)) => (before.value - after.value).abs() <= before.u.hypot(after.u),
+        _ => true,
+    });
+    let print = !before.cards.is_empty() && before.cards == after.cards && before.print == after.print && scales_agree;
+    let same_tabs = print && !before.tabs.is_empty() && before.tabs == after.tabs;
+    let if_kept = Kept { print, tabs: true };
+    let changed_width = same_tabs
+        && before.table.entries.keys().filter(|field| field.starts_with("/rim_width/")).any(|field| {
+            let change = change_of(before, after, field, if_kept);
+            change.is_some_and(|(change, _)| change.value.abs() > change.u)
+        });
+    if changed_width {
+        let what = "The rim's width at the mark differs by more than kept tabs allow: the tabs are taken as stuck on anew.";
+        let advice = "Leave the tabs where they are until the last measurement of the evening: differences are then surer.";
+        findings.push(Finding::warning("since-tabs-moved", what, advice));
+    }
+    Kept { print, tabs: same_tabs && !changed_width }
+}
+
+/// Every figure that either result has, by its pointer.
+fn differences(before: &ResultFile, after: &ResultFile, kept: Kept) -> Vec<Difference> {
+    let mut fields: Vec<&String> = before.table.entries.keys().chain(after.table.entries.keys()).collect();
+    fields.sort();
+    fields.dedup();
+    let compared = fields.into_iter().map(|field| {
+        let change = change_of(before, after, field, kept);
+        Difference {
+            field: field.clone(),
+            unit: unit_of(field),
+            before: before.table.get(field),
+            after: after.table.get(field),
+            change: change.map(|(change, _)| change),
+            u_if_nothing_shared: change.map(|(_, unshared)| unshared),
+            changed: change
+                .filter(|(change, _)| change.quality == Quality::Good)
+                .map(|(change, _)| change.value.abs() > change.u),
+            verdict_before: before.verdict(field),
+            verdict_after: after.verdict(field),
+        }
+    });
+    compared.filter(|difference| difference.before.is_some() || difference.after.is_some()).collect()
+}
+
+/// The change of one figure, and the U it would have if nothing were shared.
+///
+/// Let the budgets give a contribution that both results share the (signed) sizes b and a in the figure before and after. It
+/// is one error, so it enters the change as a - b; what is not shared enters with the squares of both:
+///   U^2 = sum (a - b)^2 + (U_before^2 - sum b^2) + (U_after^2 - sum a^2),   sums over shared contributions.
+/// Assumed: a shared contribution is one error and not the sum of several that weigh differently before and after; it keeps
+/// its sign, but for print scale, whose sign is that of the figure's answer to scale, or of the value where that is not
+/// known. [`shared_by`] names only contributions for which this holds. What a budget does not name counts as not shared.
+fn change_of(before: &ResultFile, after: &ResultFile, field: &str, kept: Kept) -> Option<(Measurement, f64)> {
+    let (was, is) = (before.table.get(field)?, after.table.get(field)?);
+    let unshared = was.u.hypot(is.u);
+    let (mut shared, mut rest_before, mut rest_after) = (0.0, was.u * was.u, is.u * is.u);
+    for entry in before.figures.budget.iter().filter(|entry| entry.field == field) {
+        let same = |other: &&crate::bench::figures::BudgetEntry| other.field == field && other.from == entry.from;
+        let Some(other) = after.figures.budget.iter().find(same) else { continue };
+        let Some(source) = shared_by(&entry.from, field, before, after) else { continue };
+        let (is_kept, one_sign) = match source {
+            SharedSource::Print => (kept.print, before.scale_sign(field) * after.scale_sign(field)),
+            SharedSource::Tabs => (kept.tabs, 1.0),
+        };
+        if is_kept && entry.u.is_finite() && other.u.is_finite() {
+            shared += (other.u - one_sign * entry.u).powi(2);
+            rest_before -= entry.u * entry.u;
+            rest_after -= other.u * other.u;
+        }
+    }
+    let u = (shared + rest_before.max(0.0) + rest_after.max(0.0)).sqrt();
+    let quality = if was.quality == Quality::Good && is.quality == Quality::Good { Quality::Good } else { Quality::Single };
+    Some((Measurement { value: is.value - was.value, u, quality }, unshared))
+}
+
+/// What an error comes from that is the same in two measurements of one job.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum SharedSource {
+    Print,
+    Tabs,
+}
+
+/// Whether a contribution of the budget is one error in both results, by its name.
+///
+/// The print's scale is, in lengths and in angles. How a tab sits on its face (its paper, its glue, not lying flat, set
+/// sideways) moves a length along the axle by the same before and after; it turns with the wheel or the sprocket in angles and
+/// in what is told at the far end of an angle, so that there it is counted in full. Noise, the upright, the cord, lines and
+/// flags are made anew for every measurement.
+fn shared_by(from: &str, field: &str, before: &ResultFile, after: &ResultFile) -> Option<SharedSource> {
+    let from = from.to_lowercase();
+    let names = |words: &[&str]| words.iter().any(|word| from.contains(word));
+    if names(&["print", "scale"]) {
+        return Some(SharedSource::Print);
+    }
+    if !names(&["tab", "paper", "glue", "sideways"]) || names(&["flag"]) || unit_of(field) == Unit::Deg {
+        return None;
+    }
+    let from_axis = [before, after].iter().all(|result| result.figures.wheel.source.as_deref() == Some("axis"));
+    match field {
+        super::field::CHAIN_AT_REAR | super::field::CENTRES => None,
+        // Without an axis the rear plane is that of three tabs, told half a metre further on.
+        super::field::CHAIN_AT_GEARBOX if !from_axis => None,
+        _ => Some(SharedSource::Tabs),
+    }
+}

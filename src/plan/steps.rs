@@ -1,0 +1,403 @@
+//! What to adjust, in the order of the work, each step worked out with the ones before it taken as done.
+//!
+//! A figure that is out asks for a step; one that is undecided asks for a better measurement. Only where an earlier step
+//! disturbs the bike anyway, and an undecided figure is then expected beyond its tolerance, it is put right as well.
+
+use super::cautions;
+use super::field;
+use super::foreseen::{Foreseen, scale_answer};
+use super::input::PlanInput;
+use super::moves::{Move, Places};
+use super::outcome::{Decision, Direction, Expected, ExpectedRim, PlanStep, StepKind, Unit};
+use super::refer;
+use super::settings::{Pack, PlanSettings};
+use super::table::FigureTable;
+use super::tolerance::{Reference, Tolerance, judge};
+use super::words::{amount, centre_in_words, chain_in_words, mm, square_in_words};
+use crate::bench::figures::{ChainFigures, HubFigures, PlaneFigures, Side, WheelFigures};
+use crate::finding::Finding;
+use crate::measurement::{Measurement, Quality};
+
+/// Adjusters sit inboard of the spindle's ends by a nut and some thread on either side: where only the ends were measured,
+/// this is the U of their distance as the adjusters' (mm; common practice, no source).
+const SPACING_FROM_ENDS_U_MM: f64 = 20.0;
+
+/// How far apart adjusters are where nothing is known, mm; only for how finely the wheel can be set (common practice, no source).
+const USUAL_SPACING_MM: f64 = 200.0;
+
+/// Half the width of what a setting is good to, mm: an end set by a steel rule without counting flats, a spacer turned to a
+/// tenth, a rim pulled by its spokes, a frame hung by plumb lines (common practice, no source). Taken as evenly spread.
+const RULE_HALF_WIDTH_MM: f64 = 0.25;
+const SPACER_HALF_WIDTH_MM: f64 = 0.05;
+const RIM_HALF_WIDTH_MM: f64 = 0.25;
+const HANGING_HALF_WIDTH_MM: f64 = 0.5;
+
+/// Length over which the frame's direction is set when it is hung, mm (common practice, no source).
+const HANGING_BASE_MM: f64 = 500.0;
+
+/// A move as large as this is more often a mistaken tab than a bent motorcycle, mm (common practice, no source).
+const UNUSUAL_MOVE_MM: f64 = 25.0;
+
+/// Standard deviation of what is evenly spread over twice this half-width.
+fn evenly(half_width: f64) -> f64 {
+    half_width / 3.0f64.sqrt()
+}
+
+/// The steps, what to expect when all are done, and what to know about them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    pub steps: Vec<PlanStep>,
+    pub expected: Expected,
+    pub findings: Vec<Finding>,
+}
+
+/// Works out the plan.
+pub fn make_plan(input: &PlanInput, figures: &FigureTable, settings: &PlanSettings, tolerances: &[Tolerance]) -> Plan {
+    let chain_side = input.chain.side.or(settings.chain_side);
+    let mut planner = Planner {
+        input,
+        settings,
+        tolerances,
+        reference: Reference::of(figures),
+        chain_side,
+        places: Places::of(input, chain_side.unwrap_or(Side::Left)),
+        foreseen: Foreseen::measured(input, figures),
+        steps: Vec::new(),
+        findings: Vec::new(),
+    };
+    planner.say_what_stands_for_the_frame();
+    planner.rehang();
+    planner.square();
+    planner.chain();
+    planner.centre();
+    planner.refer(figures);
+    Plan { expected: planner.expected(), steps: planner.steps, findings: planner.findings }
+}
+
+struct Planner<'a> {
+    input: &'a PlanInput,
+    settings: &'a PlanSettings,
+    tolerances: &'a [Tolerance],
+    reference: Reference,
+    chain_side: Option<Side>,
+    places: Places,
+    foreseen: Foreseen,
+    steps: Vec<PlanStep>,
+    findings: Vec<Finding>,
+}
+
+impl Planner<'_> {
+    /// The foreseen figure where it asks for a step, and a caution where it does so without being shown to be out.
+    fn asks(&mut self, field: &str) -> Option<(Measurement, Option<String>)> {
+        let tolerance = self.tolerances.iter().find(|tolerance| tolerance.field == field)?;
+        let figure = self.foreseen.figure(field)?;
+        let per_percent = self.per_percent(field);
+        let beyond = (figure.value - tolerance.nominal).abs() > tolerance.limit;
+        let disturbed = !self.steps.is_empty() && figure.quality == Quality::Good;
+        match judge(tolerance, Some(figure), per_percent).verdict {
+            Decision::Out => Some((figure, None)),
+            Decision::Undecided if disturbed && beyond => Some((figure, Some(cautions::MEASURE_FIRST.to_owned()))),
+            Decision::Undecided if disturbed => {
+                let what = format!(
+                    "When the steps before are done, {} is expected at {} with a U of {}: that neither shows it in nor out.",
+                    field::words(field),
+                    amount(figure.value, tolerance.unit),
+                    amount(figure.u, tolerance.unit)
+                );
+                self.findings.push(Finding::note("plan-measure-again", what, "Measure again after those steps.").about(field));
+                None
+            }
+            Decision::In | Decision::Undecided => None,
+        }
+    }
+
+    /// Takes a move as done.
+    fn carry(&mut self, step: Move, fineness: &[f64]) {
+        let places = &self.places;
+        self.foreseen = self.foreseen.after(fineness, |values, errors| step.carry(places, values, errors));
+    }
+
+    fn push(&mut self, step: PlanStep) {
+        let n = self.steps.len() as u32 + 1;
+        let mut step = PlanStep { n, after: self.expected(), ..step };
+        if step.distance.is_some_and(|distance| distance.value > UNUSUAL_MOVE_MM) {
+            step.cautions.insert(0, cautions::UNUSUALLY_FAR.to_owned());
+        }
+        self.steps.push(step);
+    }
+
+    fn say_what_stands_for_the_frame(&mut self) {
+        if self.reference.offset != field::WHEEL_IN_FRAME_OFFSET {
+            let what = "No plumb line or pair of stations shows the frame's centre, so that the cord stands for the frame.";
+            let advice = "Hang a plumb line from the frame's centre, or two some way apart, if the frame itself is in question.";
+            self.findings.push(Finding::note("frame-not-known", what, advice).about(field::FRAME_OFFSET));
+        } else if self.reference.yaw != field::WHEEL_IN_FRAME_YAW {
+            let what = "The frame's centre is known at one place only: it is taken to run along the cord.";
+            let advice = "Hang a second plumb line, or stick a pair of stations, 200 mm or more from the first along the bike.";
+            self.findings.push(Finding::warning("frame-yaw-not-known", what, advice).about(field::FRAME_YAW));
+        }
+    }
+
+    fn rehang(&mut self) {
+        let by_offset = self.asks(field::FRAME_OFFSET);
+        let by_yaw = self.asks(field::FRAME_YAW);
+        let Some((before, unsure)) = by_offset.clone().or(by_yaw.clone()) else { return };
+        let offset = self.foreseen.figure(field::FRAME_OFFSET);
+        let yaw = self.foreseen.figure(field::FRAME_YAW);
+        let (off_mm, yaw_deg) = (offset.map_or(0.0, |figure| figure.value), yaw.map_or(0.0, |figure| figure.value));
+        let fineness = [evenly(HANGING_HALF_WIDTH_MM), evenly(HANGING_HALF_WIDTH_MM / HANGING_BASE_MM)];
+        self.carry(Move::Rehang { offset: off_mm, yaw: yaw_deg.to_radians() }, &fineness);
+        let to = if off_mm > 0.0 { Side::Right } else { Side::Left };
+        let shift = offset.map(|_| format!("{} to the {}", mm(off_mm), to.word()));
+        let turn = yaw.map(|_| {
+            let front = if yaw_deg > 0.0 { Side::Right } else { Side::Left };
+            format!("{} front to the {}", amount(yaw_deg.abs(), Unit::Deg), front.word())
+        });
+        let way = [shift, turn].into_iter().flatten().collect::<Vec<_>>().join(" and ");
+        self.push(PlanStep {
+            step: StepKind::Rehang,
+            action: format!("Hang the frame over the cord again: it has to go {way}. The wheel and the chain go with it."),
+            part: "frame".to_owned(),
+            side: offset.map(|_| to),
+            direction: offset.map(|_| if to == Side::Left { Direction::Left } else { Direction::Right }),
+            distance: offset.map(|figure| Measurement { value: figure.value.abs(), ..figure }),
+            applied_to: "frame".to_owned(),
+            because: if by_offset.is_some() { field::FRAME_OFFSET } else { field::FRAME_YAW }.to_owned(),
+            before: Some(before),
+            cautions: unsure.into_iter().chain([cautions::PROP.to_owned(), cautions::MEASURE_AFTER_HANGING.to_owned()]).collect(),
+            ..blank()
+        });
+    }
+
+    fn square(&mut self) {
+        let Some((before, unsure)) = self.asks(self.reference.yaw) else { return };
+        let angle = -before.value.to_radians();
+        let drawn = self.settings.draw.unwrap_or_else(|| self.chain_side.unwrap_or(Side::Right).other());
+        let spacing = self.spacing();
+        let distance = spacing.map(|spacing| {
+            let from_yaw = spacing.value / angle.cos().powi(2) * before.u.to_radians();
+            let from_spacing = angle.tan() * spacing.u;
+            Measurement { value: spacing.value * angle.tan().abs(), u: from_yaw.hypot(from_spacing), quality: before.quality }
+        });
+        let pitch = positive(self.settings.thread_pitch_mm);
+        let flats = distance.zip(pitch).map(|(distance, pitch)| (6.0 * distance.value / pitch).round().min(6e4) as u32);
+        // The told move is exact; what the hands make of it is evenly spread over half a flat (or what a rule shows) either way.
+        let half_width = pitch.map_or(RULE_HALF_WIDTH_MM, |pitch| pitch / 12.0);
+        let setting = evenly(half_width) / spacing.map_or(USUAL_SPACING_MM, |spacing| spacing.value);
+        let by_spacing = spacing.map_or(0.0, |spacing| angle * spacing.u / 2.0 / spacing.value);
+        self.forget_what_turning_loses();
+        let centres_before = self.foreseen.get(field::CENTRES);
+        self.carry(Move::Turn { angle, about: drawn.other() }, &[setting.hypot(by_spacing)]);
+        // Front to the left means that the left end stands too far back.
+        let direction = if (angle < 0.0) == (drawn == Side::Left) { Direction::Forward } else { Direction::Rearward };
+        let slack = centres_before.zip(self.foreseen.get(field::CENTRES)).map(|(before, after)| after - before);
+        self.push(PlanStep {
+            step: StepKind::Square,
+            action: square_in_words(drawn, direction, angle, distance, flats),
+            part: format!("{} end of the spindle", drawn.word()),
+            side: Some(drawn),
+            direction: Some(direction),
+            distance,
+            turns: flats.map(|flats| f64::from(flats) / 6.0),
+            flats,
+            applied_to: "spindle".to_owned(),
+            because: self.reference.yaw.to_owned(),
+            before: Some(before),
+            cautions: unsure.into_iter().chain(cautions::of_squaring(slack, flats)).collect(),
+            ..blank()
+        });
+    }
+
+    /// The distance between the adjusters: as the job says, else the spindle's ends', else unknown.
+    fn spacing(&mut self) -> Option<Measurement> {
+        if let Some(value) = positive(self.settings.spacing_mm) {
+            return Some(Measurement { value, u: 0.0, quality: Quality::Good });
+        }
+        let ends = self.input.spindle.left.zip(self.input.spindle.right).map(|(left, right)| left.value + right.value);
+        let advice = "Measure from adjuster to adjuster across the frame and enter it as spacing_mm under [adjusters].";
+        let (spacing, what) = match positive(ends) {
+            Some(value) => (
+                Some(Measurement { value, u: SPACING_FROM_ENDS_U_MM, quality: Quality::Good }),
+                format!(
+                    "The adjusters are taken to be as far apart as the spindle's ends, {value:.0} mm, to {SPACING_FROM_ENDS_U_MM} mm."
+                ),
+            ),
+            None => (
+                None,
+                "How far the spindle has to be drawn depends on how far apart the adjusters are, which nobody says.".into(),
+            ),
+        };
+        self.findings.push(Finding::warning("adjuster-spacing-not-known", what, advice).about(self.reference.yaw));
+        spacing
+    }
+
+    /// Figures that a turn moves by an amount that nobody can work out.
+    fn forget_what_turning_loses(&mut self) {
+        let rims: Vec<String> = self.places.rims_without_place().map(str::to_owned).collect();
+        for rim in rims {
+            self.foreseen = self.foreseen.without(&rim);
+        }
+        if self.foreseen.get(field::CENTRES).is_none() && self.foreseen.get(field::CHAIN_AT_GEARBOX).is_some() {
+            self.foreseen = self.foreseen.without(field::CHAIN_AT_GEARBOX);
+            let what =
+                "Squaring moves the chain line, by how much depends on the distance between the sprockets, which is not known.";
+            let advice = "Square the wheel first, then measure again for the chain line.";
+            self.findings.push(Finding::warning("plan-chain-not-foreseen", what, advice).about(field::CHAIN_AT_GEARBOX));
+        }
+    }
+
+    fn chain(&mut self) {
+        let Some((before, unsure)) = self.asks(field::CHAIN_AT_GEARBOX) else { return };
+        let Some(side) = self.chain_side else { return };
+        let pack = self.settings.pack.unwrap_or_else(|| {
+            let what = "The job does not say what brings the sprockets into line: spacers beside the hub are taken.";
+            let advice = "Enter kind under [spacers], or plan again with another choice of what to pack.";
+            self.findings.push(Finding::note("spacer-kind-assumed", what, advice).about(field::CHAIN_AT_GEARBOX));
+            Pack::Hub
+        });
+        // How far the moved sprocket goes outboard: the rear one to where the gearbox's is, or the other way round.
+        let outboard = match pack {
+            Pack::Hub | Pack::Sprocket => before.value,
+            Pack::Gearbox => -before.value / self.foreseen.get(field::CHAIN_YAW).unwrap_or(0.0).to_radians().cos().max(0.5),
+        };
+        let step = match pack {
+            Pack::Hub => Move::SlideWheel { outboard },
+            Pack::Sprocket => Move::PackSprocket { outboard },
+            Pack::Gearbox => Move::ShimGearbox { outboard },
+        };
+        self.carry(step, &[evenly(SPACER_HALF_WIDTH_MM)]);
+        let askew = self.foreseen_decision(field::CHAIN_YAW) == Some(Decision::Out);
+        let cautions = unsure.into_iter().chain(cautions::of_chain(pack, askew, self.input, self.settings)).collect();
+        self.push(PlanStep {
+            step: StepKind::Chain,
+            action: chain_in_words(pack, side, outboard),
+            part: match pack {
+                Pack::Hub => "hub spacers",
+                Pack::Sprocket => "packing behind the rear sprocket",
+                Pack::Gearbox => "shim behind the gearbox sprocket",
+            }
+            .to_owned(),
+            side: Some(side),
+            direction: Some(if outboard > 0.0 { Direction::Outboard } else { Direction::Inboard }),
+            distance: Some(Measurement { value: outboard.abs(), ..before }),
+            applied_to: pack.word().to_owned(),
+            because: field::CHAIN_AT_GEARBOX.to_owned(),
+            before: Some(before),
+            cautions,
+            ..blank()
+        });
+    }
+
+    fn centre(&mut self) {
+        let Some((before, unsure)) = self.asks(self.reference.offset) else { return };
+        // Half the difference between the two sides is the mid-plane's offset, told along the wheel's axis.
+        let yaw = self.foreseen.get(field::WHEEL_YAW).unwrap_or(0.0).to_radians();
+        let left = -before.value / yaw.cos().max(0.5);
+        let old_face = self.foreseen.figure(field::RIM_FROM_FACE);
+        self.carry(Move::ShiftRim { left }, &[evenly(RIM_HALF_WIDTH_MM)]);
+        let new_face = self.foreseen.figure(field::RIM_FROM_FACE);
+        let to = if left > 0.0 { Side::Left } else { Side::Right };
+        let face = self.input.hub.side.zip(old_face).zip(new_face);
+        let runs_out = refer::measured_decision(self.tolerances, self.input.runout.lateral, field::RUNOUT) == Some(Decision::Out);
+        let cautions = unsure.into_iter().chain(cautions::of_centring(runs_out, self.settings.hub_target_mm, new_face)).collect();
+        self.push(PlanStep {
+            step: StepKind::Centre,
+            action: centre_in_words(to, left, face),
+            part: "rim".to_owned(),
+            side: Some(to),
+            direction: Some(if to == Side::Left { Direction::Left } else { Direction::Right }),
+            distance: Some(Measurement { value: left.abs(), ..before }),
+            applied_to: "rim".to_owned(),
+            because: self.reference.offset.to_owned(),
+            before: Some(before),
+            cautions,
+            ..blank()
+        });
+    }
+
+    /// What is still out when everything that can be adjusted is done.
+    fn refer(&mut self, figures: &FigureTable) {
+        for tolerance in self.tolerances {
+            let field = tolerance.field.as_str();
+            let measured = figures.get(field).filter(|_| !self.foreseen.is_lost(field));
+            let figure = self.foreseen.figure(field).or(measured);
+            let out = judge(tolerance, figure, self.per_percent(field)).verdict == Decision::Out;
+            if let (true, Some(figure)) = (out, figure) {
+                let (part, action) = refer::in_words(field, figure, tolerance, self.input, self.settings);
+                self.push(PlanStep {
+                    step: StepKind::Refer,
+                    action,
+                    part,
+                    applied_to: field.to_owned(),
+                    because: field.to_owned(),
+                    before: Some(figure),
+                    ..blank()
+                });
+            }
+        }
+    }
+
+    /// How the figure answers to 1 % of print scale, where nobody laid a rule on the print.
+    fn per_percent(&self, field: &str) -> f64 {
+        match self.settings.print_measured {
+            true => 0.0,
+            false => self.foreseen.per_percent(field).unwrap_or_else(|| scale_answer(self.input, field)),
+        }
+    }
+
+    fn foreseen_decision(&self, field: &str) -> Option<Decision> {
+        refer::measured_decision(self.tolerances, self.foreseen.figure(field), field)
+    }
+
+    /// The figures with the steps so far taken as done.
+    fn expected(&self) -> Expected {
+        let figure = |field: &str| self.foreseen.figure(field);
+        let rear = self.input.rim.iter().filter(|rim| rim.wheel != "front");
+        Expected {
+            rim: rear.map(|rim| ExpectedRim { id: rim.id.clone(), offset: figure(&field::rim_offset(&rim.id)) }).collect(),
+            wheel: WheelFigures {
+                offset: figure(field::WHEEL_OFFSET),
+                offset_at_mark: figure(field::WHEEL_OFFSET_AT_MARK),
+                yaw: figure(field::WHEEL_YAW),
+                yaw_from_offsets: figure(field::WHEEL_YAW_FROM_OFFSETS),
+                ..self.input.wheel.clone()
+            },
+            frame: PlaneFigures { offset: figure(field::FRAME_OFFSET), yaw: figure(field::FRAME_YAW) },
+            wheel_in_frame: PlaneFigures { offset: figure(field::WHEEL_IN_FRAME_OFFSET), yaw: figure(field::WHEEL_IN_FRAME_YAW) },
+            chain: ChainFigures {
+                centres: figure(field::CENTRES),
+                offset_at_gearbox: figure(field::CHAIN_AT_GEARBOX),
+                offset_at_rear: figure(field::CHAIN_AT_REAR),
+                yaw: figure(field::CHAIN_YAW),
+                lean: figure(field::CHAIN_LEAN),
+                ..self.input.chain.clone()
+            },
+            hub: HubFigures { rim_from_face: figure(field::RIM_FROM_FACE), ..self.input.hub.clone() },
+        }
+    }
+}
+
+/// A step with nothing in it, for the fields that a kind of step does not use.
+fn blank() -> PlanStep {
+    PlanStep {
+        n: 0,
+        step: StepKind::Refer,
+        action: String::new(),
+        part: String::new(),
+        side: None,
+        direction: None,
+        distance: None,
+        turns: None,
+        flats: None,
+        applied_to: String::new(),
+        because: String::new(),
+        before: None,
+        cautions: Vec::new(),
+        after: Expected::default(),
+    }
+}
+
+/// A setting that only means something above zero.
+fn positive(value: Option<f64>) -> Option<f64> {
+    value.filter(|value| value.is_finite() && *value > 0.0)
+}

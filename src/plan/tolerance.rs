@@ -1,0 +1,225 @@
+//! What is allowed, who says so, and whether a figure is shown to be inside it.
+
+use super::chain_drive;
+use super::field;
+use super::input::PlanInput;
+use super::outcome::{Decision, Unit, Verdict};
+use super::settings::{PlanSettings, ToleranceSetting};
+use super::table::{FigureTable, unit_of};
+use super::words::{amount, at_least, at_most, finest};
+use crate::finding::Finding;
+use crate::measurement::{Measurement, Quality};
+
+/// What stands as the source where nobody has published a limit.
+pub const NO_SOURCE: &str = "common practice, no source";
+
+/// A whole print out by this much ("fit to page" takes 3 %) can't be seen in photos; a verdict must survive it.
+const PRINT_MAY_BE_OUT_PERCENT: f64 = 3.0;
+
+/// What one figure is allowed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tolerance {
+    pub field: String,
+    /// The value aimed at.
+    pub nominal: f64,
+    /// Greatest allowed distance from it.
+    pub limit: f64,
+    pub unit: Unit,
+    pub source: String,
+    /// Whether the bike can't be called good without a verdict on this: it is then listed even where it was not measured.
+    pub needed: bool,
+}
+
+/// Which figures say where the wheel stands: in the frame as far as that is known, else over the cord.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reference {
+    pub offset: &'static str,
+    pub yaw: &'static str,
+}
+
+impl Reference {
+    pub fn of(figures: &FigureTable) -> Self {
+        let first = |choices: [&'static str; 3]| choices.into_iter().find(|field| figures.get(field).is_some());
+        Self {
+            offset: first([field::WHEEL_IN_FRAME_OFFSET, field::WHEEL_OFFSET, field::WHEEL_OFFSET_AT_MARK])
+                .unwrap_or(field::WHEEL_OFFSET),
+            yaw: first([field::WHEEL_IN_FRAME_YAW, field::WHEEL_YAW, field::WHEEL_YAW_FROM_OFFSETS]).unwrap_or(field::WHEEL_YAW),
+        }
+    }
+}
+
+/// All tolerances that apply, defaults first and in the order of the work, then what only the job names.
+pub fn tolerances(input: &PlanInput, figures: &FigureTable, settings: &PlanSettings) -> (Vec<Tolerance>, Vec<Finding>) {
+    let mut all = defaults(input, figures, settings);
+    let mut findings = Vec::new();
+    for setting in &settings.tolerances {
+        if let Some(finding) = cannot_use(setting, figures) {
+            findings.push(finding);
+            continue;
+        }
+        let source = setting.source.clone().unwrap_or_else(|| "the job, no source given".to_owned());
+        match all.iter_mut().find(|tolerance| tolerance.field == setting.field) {
+            Some(known) => (known.limit, known.source) = (setting.limit, source),
+            None => all.push(Tolerance {
+                field: setting.field.clone(),
+                nominal: 0.0,
+                limit: setting.limit,
+                unit: setting.unit,
+                source,
+                needed: true,
+            }),
+        }
+    }
+    (all, findings)
+}
+
+/// Why a tolerance of the job can't be used, as a finding.
+fn cannot_use(setting: &ToleranceSetting, figures: &FigureTable) -> Option<Finding> {
+    let name = &setting.field;
+    if !figures.knows(name) {
+        let nearest = figures.nearest(name).unwrap_or("none");
+        let what = format!("The job sets a tolerance for {name}, and there is no figure of that name.");
+        return Some(Finding::warning("tolerance-unknown-field", what, format!("Did you mean {nearest}?")).about(name));
+    }
+    if setting.unit != unit_of(name) || !(setting.limit.is_finite() && setting.limit > 0.0) {
+        let key = if unit_of(name) == Unit::Deg { "deg" } else { "mm" };
+        let what = format!("The job's tolerance for {name} is not a length or angle above zero of the figure's own unit.");
+        return Some(Finding::warning("tolerance-unusable", what, format!("Give it with the key {key}.")).about(name));
+    }
+    None
+}
+
+/// What holds where the job says nothing.
+fn defaults(input: &PlanInput, figures: &FigureTable, settings: &PlanSettings) -> Vec<Tolerance> {
+    let reference = Reference::of(figures);
+    let entry = |field: &str, limit: f64, source: String, needed: bool| Tolerance {
+        field: field.to_owned(),
+        nominal: 0.0,
+        limit,
+        unit: unit_of(field),
+        source,
+        needed,
+    };
+    let mut all = vec![
+        // The wheel is judged in the frame, so the frame itself only has to hang near enough for the figures over the cord to
+        // speak of the bike.
+        entry(field::FRAME_OFFSET, 2.0, NO_SOURCE.to_owned(), false),
+        entry(field::FRAME_YAW, 0.2, NO_SOURCE.to_owned(), false),
+        entry(reference.yaw, 0.1, format!("{NO_SOURCE} (it moves the chain line by 1 mm at 570 mm between centres)"), true),
+        entry(field::CHAIN_AT_GEARBOX, chain_limit(input).0, chain_limit(input).1, true),
+        entry(reference.offset, 1.0, NO_SOURCE.to_owned(), true),
+        entry(field::WHEEL_LEAN, 0.2, format!("{NO_SOURCE} (what a digital angle gauge is good to)"), false),
+        entry(field::CHAIN_YAW, chain_drive::parallel_limit_deg(), parallel_source(), false),
+        entry(field::CHAIN_LEAN, chain_drive::parallel_limit_deg(), parallel_source(), false),
+        entry(field::RUNOUT, RUNOUT_LIMIT_MM, runout_source(), false),
+        entry(field::SPINDLE_HEIGHTS, 2.0, NO_SOURCE.to_owned(), false),
+    ];
+    if let Some(target) = settings.hub_target_mm.filter(|target| target.is_finite()) {
+        let source = format!("{NO_SOURCE}; told from the job's target");
+        all.push(Tolerance { nominal: target, ..entry(field::RIM_FROM_FACE, 1.0, source, false) });
+    }
+    all
+}
+
+/// Greatest lateral distortion of a rim that passes inspection whatever it is made of, mm, taken as peak to peak.
+pub const RUNOUT_LIMIT_MM: f64 = 2.0;
+
+/// The same for a steel rim.
+pub const RUNOUT_LIMIT_STEEL_MM: f64 = 4.0;
+
+fn runout_source() -> String {
+    format!(
+        "UK DVSA, MOT inspection manual for motorcycles, 5.2.2: {RUNOUT_LIMIT_MM} mm for aluminium alloy, used here for every rim; a \
+         steel rim is allowed {RUNOUT_LIMIT_STEEL_MM} mm"
+    )
+}
+
+fn parallel_source() -> String {
+    "Tsubaki, The Complete Guide to Chain, 7.1.2.2: shafts level and parallel within 1 in 300".to_owned()
+}
+
+/// The chain line's tolerance at the measured distance between centres, and its source. Where the distance is not known a
+/// motorcycle's is under a metre.
+fn chain_limit(input: &PlanInput) -> (f64, String) {
+    let centres = input.chain.centres.map(|centres| centres.value).filter(|value| value.is_finite() && *value > 0.0);
+    let limit = chain_drive::offset_limit(centres.unwrap_or(0.0));
+    let other = match centres {
+        Some(centres) => {
+            let (fast, slow) = chain_drive::other_offset_limits(centres);
+            format!("{fast:.1} mm, below 0.5 m/s {slow:.1} mm")
+        }
+        None => "0.1 mm for each 100 mm between centres, below 0.5 m/s 0.2 mm".to_owned(),
+    };
+    let source = format!(
+        "Tsubaki, The Complete Guide to Chain, 7.1.2.2: sprocket faces within {limit:.1} mm at this distance between centres; \
+         handbooks disagree: Wippermann, Guidelines for the Alignment of Chain Drives, gives {other}"
+    );
+    (limit, source)
+}
+
+/// Where the value v of a figure with expanded uncertainty U stands to its tolerance t: in if |v| + U <= t, out if
+/// |v| - U > t, else undecided. The guard band is U itself on both sides, as in ISO 14253-1 and JCGM 106:2012.
+pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
+    match value.abs() {
+        v if v + u <= limit => Decision::In,
+        v if v - u > limit => Decision::Out,
+        _ => Decision::Undecided,
+    }
+}
+
+/// A figure against its tolerance. `per_percent` is how the figure answers to 1 % of print scale where nobody laid a rule on
+/// the print's check lines, else zero.
+pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f64) -> Verdict {
+    let (verdict, decide) = match figure {
+        None => (Decision::Undecided, Some("It was not measured: the findings say why and what to do.".to_owned())),
+        Some(figure) if figure.quality == Quality::Single => (Decision::Undecided, Some(SINGLE.to_owned())),
+        Some(figure) => decide_measured(tolerance, figure, per_percent),
+    };
+    Verdict {
+        field: tolerance.field.clone(),
+        value: figure,
+        nominal: tolerance.nominal,
+        tolerance: tolerance.limit,
+        unit: tolerance.unit,
+        source: tolerance.source.clone(),
+        verdict,
+        decide,
+    }
+}
+
+const SINGLE: &str = "It was seen in one photo only, or under less than 10 degrees between rays: one more photo of the same \
+                      place from another side, 25 degrees or more away, makes it a figure that can be judged.";
+
+fn decide_measured(tolerance: &Tolerance, figure: Measurement, per_percent: f64) -> (Decision, Option<String>) {
+    let (limit, unit) = (tolerance.limit, tolerance.unit);
+    let away = figure.value - tolerance.nominal;
+    let plain = decide(away, figure.u, limit);
+    let shift = PRINT_MAY_BE_OUT_PERCENT * per_percent;
+    let holds_at = |shift: f64| decide(away + shift, figure.u, limit) == plain;
+    if plain != Decision::Undecided && !(holds_at(shift) && holds_at(-shift)) {
+        let why = format!(
+            "It would be {}, but 1 % of print scale changes it by {}, and a print fitted to the page is out by {PRINT_MAY_BE_OUT_PERCENT} %. Lay a \
+             steel rule on the check lines of a sheet and enter what it shows under [print] in job.toml.",
+            plain.word(),
+            amount(per_percent.abs(), unit)
+        );
+        return (Decision::Undecided, Some(why));
+    }
+    if plain != Decision::Undecided {
+        return (plain, None);
+    }
+    let (enough, becomes) = match away.abs() <= limit {
+        true => (limit - away.abs(), "in"),
+        false => (away.abs() - limit, "out"),
+    };
+    let smaller = match enough < finest(unit) {
+        true => "It lies on the limit itself, so that no smaller U will decide it".to_owned(),
+        false => format!("It would be {becomes} with a U of {} or less", at_most(enough, unit)),
+    };
+    let why = format!(
+        "Its U of {} reaches over the limit. {smaller}; and it would be in with a tolerance of {} or more.",
+        amount(figure.u, unit),
+        at_least(away.abs() + figure.u, unit)
+    );
+    (Decision::Undecided, Some(why))
+}

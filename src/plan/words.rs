@@ -1,0 +1,109 @@
+//! The sentences of the plan, and the numbers in them.
+
+use super::outcome::{Direction, Unit};
+use super::settings::Pack;
+use crate::bench::figures::Side;
+use crate::measurement::Measurement;
+
+/// A length for a sentence, to a tenth of a millimetre, without its sign.
+pub fn mm(length: f64) -> String {
+    format!("{:.1} mm", length.abs())
+}
+
+/// An amount for a sentence: a length to the hundredth, an angle to the thousandth.
+pub fn amount(value: f64, unit: Unit) -> String {
+    match unit {
+        Unit::Mm => format!("{value:.2} mm"),
+        Unit::Deg => format!("{value:.3} degrees"),
+    }
+}
+
+/// The smallest amount that [`amount`] can show.
+pub fn finest(unit: Unit) -> f64 {
+    match unit {
+        Unit::Mm => 0.01,
+        Unit::Deg => 0.001,
+    }
+}
+
+/// An amount rounded down, for what must not be exceeded.
+pub fn at_most(value: f64, unit: Unit) -> String {
+    amount((value / finest(unit)).floor() * finest(unit), unit)
+}
+
+/// An amount rounded up, for what must be reached.
+pub fn at_least(value: f64, unit: Unit) -> String {
+    amount((value / finest(unit)).ceil() * finest(unit), unit)
+}
+
+/// What to do to square the wheel.
+pub fn square_in_words(drawn: Side, way: Direction, angle: f64, distance: Option<Measurement>, flats: Option<u32>) -> String {
+    let (end, stays, way) = (drawn.word(), drawn.other().word(), way.word());
+    let Some(distance) = distance else {
+        let per_100 = mm(100.0 * angle.tan());
+        return format!(
+            "Draw the {end} end of the spindle {way}, by {per_100} for each 100 mm from adjuster to adjuster; the {stays} end stays."
+        );
+    };
+    let by_thread = match flats {
+        Some(0) => ": less than half a flat of its adjuster".to_owned(),
+        Some(flats) => format!(": {} of its adjuster", turns_in_words(flats)),
+        None => String::new(),
+    };
+    format!("Draw the {end} end of the spindle {} {way}{by_thread}; the {stays} end stays.", mm(distance.value))
+}
+
+/// "1 turn and 2 flats", "4 flats".
+fn turns_in_words(flats: u32) -> String {
+    let count = |n: u32, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
+    match (flats / 6, flats % 6) {
+        (0, rest) => count(rest, "flat"),
+        (turns, 0) => count(turns, "turn"),
+        (turns, rest) => format!("{} and {}", count(turns, "turn"), count(rest, "flat")),
+    }
+}
+
+/// What to do to bring the sprockets into line; `outboard` is how far the moved part goes, mm.
+pub fn chain_in_words(pack: Pack, side: Side, outboard: f64) -> String {
+    let by = mm(outboard);
+    let to = if outboard > 0.0 { side } else { side.other() };
+    match (pack, outboard > 0.0) {
+        (Pack::Hub, _) => format!(
+            "Move the wheel {by} to the {} on its spindle: the spacer on the {} of the hub gets {by} longer, the one on the {} {by} \
+             shorter. The rim goes along.",
+            to.word(),
+            to.other().word(),
+            to.word()
+        ),
+        (Pack::Sprocket, true) => format!("Pack the rear sprocket out by {by}, between it and its seat. The rim stays."),
+        (Pack::Sprocket, false) => {
+            format!("Bring the rear sprocket in by {by}: take out packing, or have its seat faced. The rim stays.")
+        }
+        (Pack::Gearbox, true) => format!("Bring the gearbox sprocket out by {by} with a shim behind it. The wheel stays."),
+        (Pack::Gearbox, false) => {
+            format!("Bring the gearbox sprocket in by {by}: take out a shim, or have its seat faced. The wheel stays.")
+        }
+    }
+}
+
+/// What to do to bring the rim to the middle; `left` is how far it goes, `face` the hub face's side and the rim's distance from it
+/// before and after, mm.
+pub fn centre_in_words(to: Side, left: f64, face: Option<((Side, Measurement), Measurement)>) -> String {
+    let number = match face {
+        Some(((side, old), new)) => format!(
+            "The rim's distance from the hub face on the {} changes from {:.1} to {:.1} mm.",
+            side.word(),
+            old.value,
+            new.value
+        ),
+        None => "The rim's distance from a hub face was not measured: take it with a caliper before and after.".to_owned(),
+    };
+    format!(
+        "Move the rim {} to the {} by its spokes: loosen those that run to the hub's {} flange and tighten those that run to its {} \
+         flange by as much, a little at a time all round. {number}",
+        mm(left),
+        to.word(),
+        to.other().word(),
+        to.word()
+    )
+}
