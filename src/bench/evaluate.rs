@@ -55,8 +55,8 @@ pub struct Evaluation<'a> {
     /// The datum for what belongs to no single set-up.
     pub datum: Option<Datum>,
     pub places: Places,
-    /// Station of each rim figure, by its pointer.
-    pub stations: Vec<(String, Station)>,
+    /// Station of each rim figure and its place along the cord from the axle (mm, + forward), by its id.
+    pub stations: Vec<(String, Station, f64)>,
 }
 
 /// A face as a plane in the world: unit normal pointing outboard of its pattern, and a point on the metal.
@@ -316,7 +316,7 @@ impl<'a> Evaluation<'a> {
                 let from = hub.copied().unwrap_or(*foot);
                 let d = datum.components(&(p - from));
                 if wheel == "rear" {
-                    self.stations.push((id, station(d.x, d.z)));
+                    self.stations.push((id, station(d.x, d.z), d.x));
                 }
                 if place == 0 {
                     width += offset;

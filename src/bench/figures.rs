@@ -241,6 +241,9 @@ pub struct Layout {
     pub lines: Vec<(String, [f64; 3], [f64; 3])>,
     /// Camera position of each photo: file, position.
     pub cameras: Vec<(String, [f64; 3])>,
+    /// Bench frame from the scene's world: rotation (column-major) and the bench frame's origin in the world; not part of the result.
+    #[serde(skip)]
+    pub bench_from_world: Option<([[f64; 3]; 3], [f64; 3])>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -279,6 +282,8 @@ pub struct Figures {
     pub budget: Vec<BudgetEntry>,
     pub correlation: Correlation,
     pub joint: JointCovariance,
+    /// Change of each figure per 1 % of print scale (JSON pointer, figure's own unit): what an unmeasured print can do to it.
+    pub scale_sensitivity: BTreeMap<String, f64>,
     /// Odd photos against even photos: by how much their solutions differ, over what their uncertainties allow.
     pub crosscheck_ratio: Option<f64>,
     pub layout: Layout,

@@ -1,11 +1,17 @@
 //! Lines, planes and the bike's figures in the bench frame. Never sees a pixel.
 
+mod assemble;
 pub mod evaluate;
 pub mod figures;
 pub mod ground;
+pub mod measure;
+mod missing;
 pub mod nuisance;
 pub mod propagate;
 pub mod settings;
 pub mod turning;
+pub mod views;
 
 pub use figures::Figures;
+pub use measure::measure;
+pub use settings::BenchSettings;

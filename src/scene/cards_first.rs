@@ -213,7 +213,7 @@ fn connect(out: &mut CardsFirst, photos: &[ScenePhoto], views: &[CardView], g: u
             out.state.sheets.push(Sheet { number: place.1, scale: [0.0; 2], bow: [0.0; 2] });
             out.state.sheets.len() - 1
         });
-        out.state.cards.push(Card { sheet, world_from_card: *pose, fixed: *place == root });
+        out.state.cards.push(Card { sheet, world_from_card: *pose, ground: place.0, fixed: *place == root });
         out.places.push(*place);
     }
     for (photo, pose) in placed_photos {

@@ -47,6 +47,8 @@ pub struct Card {
     /// Index into `State::sheets`.
     pub sheet: usize,
     pub world_from_card: Rigid,
+    /// 0 on the bench; other numbers where the card lies somewhere else (lens-only photos, cards that were moved).
+    pub ground: usize,
     /// The card that holds the world frame still.
     pub fixed: bool,
 }

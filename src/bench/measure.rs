@@ -1,0 +1,501 @@
+//! From the solved scene to the noun that leaves this stage.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
+
+use crate::finding::Finding;
+use crate::measurement::{Measurement, Quality};
+use crate::scene::observe::Shown;
+use crate::scene::state::{Carrier, line_axes};
+use crate::scene::{Solution, State};
+use crate::sightings::StringKind;
+
+use super::evaluate::{Choices, Evaluation, line_letter};
+use super::figures::{BudgetEntry, Correlation, Figures, JointCovariance, Layout, Mark, Side, UpFigures, UpSource};
+use super::ground::{UpWeights, card_plane, plumb_lines, up_from_cards, up_from_line};
+use super::nuisance::{self, Nuisance, Shift};
+use super::propagate::{Propagated, propagate};
+use super::settings::{BenchSettings, FRONT_WHEEL, GEARBOX, Part, WHEEL};
+use super::turning::{LEAST_TURN, turning_axis};
+use super::views::Views;
+
+/// All figures of a solved scene.
+pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
+    let mut figures = Figures::default();
+    let views = Views::of(solution);
+    let mut findings = Vec::new();
+    let choices = choose(solution, settings, &views, &mut figures.up, &mut findings);
+    let evaluation = Evaluation::new(settings, &choices, &solution.state, Shift(None)).run();
+    let nuisances = nuisances(solution, settings, &choices, &evaluation);
+    let fields: Vec<String> = evaluation.told.iter().map(|(field, _)| field.clone()).collect();
+    let values: Vec<f64> = evaluation.told.iter().map(|(_, value)| *value).collect();
+    let propagated = solution.covariance.as_ref().map(|covariance| {
+        propagate(solution, covariance, &nuisances, fields.len(), |state, shift| {
+            Evaluation::new(settings, &choices, state, shift).run().told.iter().map(|(_, value)| *value).collect()
+        })
+    });
+    let Some(propagated) = propagated else {
+        findings.push(Finding::refused(
+            "not-determined",
+            "The photos leave something undetermined, so no uncertainty can be told and no figure is given.",
+            "Take more photos from other sides, each with two cards or more in it.",
+        ));
+        figures.findings = findings;
+        return figures;
+    };
+    let measured = measurements(&fields, &values, &propagated.covariance, &views, settings, solution);
+    super::assemble::fill(&mut figures, &evaluation, &measured, settings, solution);
+    budget_and_joint(&mut figures, &fields, &propagated);
+    figures.scale_along = print_scale(solution, 0);
+    figures.scale_across = print_scale(solution, 1);
+    figures.layout = layout(solution, settings, &evaluation);
+    super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
+    figures.findings = findings;
+    figures
+}
+
+fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {
+    let covariance = solution.covariance.as_ref()?;
+    let slot = solution.slots.print + way;
+    let u = 2.0 * covariance[(slot, slot)].max(0.0).sqrt();
+    Some(Measurement { value: solution.state.print[way], u, quality: Quality::Good })
+}
+
+/// Values with uncertainties; a figure whose uncertainty cannot be told is left out.
+fn measurements(
+    fields: &[String],
+    values: &[f64],
+    covariance: &DMatrix<f64>,
+    views: &Views,
+    settings: &BenchSettings,
+    solution: &Solution,
+) -> BTreeMap<String, Measurement> {
+    let mut measured = BTreeMap::new();
+    for (i, field) in fields.iter().enumerate() {
+        let u = 2.0 * covariance[(i, i)].max(0.0).sqrt();
+        if values[i].is_finite() && u.is_finite() && u > 0.0 {
+            let quality = views.quality(field, settings, solution);
+            measured.insert(field.clone(), Measurement { value: values[i], u, quality });
+        }
+    }
+    measured
+}
+
+/// Contributions below this part of a figure's uncertainty are not worth a line in its budget.
+const LEAST_SHARE: f64 = 0.02;
+
+fn budget_and_joint(figures: &mut Figures, fields: &[String], propagated: &Propagated) {
+    let n = fields.len();
+    let sigma: Vec<f64> = (0..n).map(|i| propagated.covariance[(i, i)].max(0.0).sqrt()).collect();
+    for (i, field) in fields.iter().enumerate() {
+        let mut shares: Vec<_> = propagated.sources[i].iter().filter(|(_, share)| **share > LEAST_SHARE * sigma[i]).collect();
+        shares.sort_by(|a, b| b.1.total_cmp(a.1).then(a.0.cmp(b.0)));
+        figures.budget.extend(shares.into_iter().map(|(from, share)| BudgetEntry {
+            field: field.clone(),
+            from: (*from).to_owned(),
+            u: 2.0 * share,
+        }));
+        figures.scale_sensitivity.insert(field.clone(), propagated.per_percent_of_print[i]);
+    }
+    let entry = |i: usize, j: usize| propagated.covariance[(i, j)];
+    let matrix = |value: &dyn Fn(usize, usize) -> f64| (0..n).map(|i| (0..n).map(|j| value(i, j)).collect()).collect();
+    let correlate = |i: usize, j: usize| match (i == j, sigma[i] * sigma[j]) {
+        (true, _) => 1.0,
+        (_, product) if product > 0.0 => (entry(i, j) / product).clamp(-1.0, 1.0),
+        _ => 0.0,
+    };
+    figures.correlation = Correlation { fields: fields.to_vec(), matrix: matrix(&correlate) };
+    figures.joint = JointCovariance { fields: fields.to_vec(), matrix: matrix(&entry) };
+}
+
+/// Decides what figures are told from.
+fn choose(
+    solution: &Solution,
+    settings: &BenchSettings,
+    views: &Views,
+    up: &mut UpFigures,
+    findings: &mut Vec<Finding>,
+) -> Choices {
+    let state = &solution.state;
+    let cards: Vec<usize> = (0..state.cards.len()).filter(|&i| state.cards[i].ground == 0).collect();
+    let left = left_hint(state, settings, findings);
+    let mut choices = Choices {
+        up: UpWeights::default(),
+        cards,
+        left,
+        wheel_axis: false,
+        front_axis: false,
+        gearbox_axis: false,
+        chain_side: None,
+        hub_side: None,
+        run_out: false,
+        cord_moved: solution.cord_moved,
+    };
+    choices.up = weigh_up(solution, settings, &choices, up, findings);
+    let Some(left) = left else { return choices };
+    let tells_axis = |kind: u8| {
+        views.joining_tabs(solution, kind) >= 3 && turning_axis(state, kind, &left).is_some_and(|axis| axis.turn >= LEAST_TURN)
+    };
+    choices.wheel_axis = tells_axis(WHEEL);
+    choices.front_axis = tells_axis(FRONT_WHEEL);
+    choices.gearbox_axis = tells_axis(GEARBOX);
+    choices.chain_side = chain_side(state, settings, &left, findings);
+    choices.hub_side = settings.hub_side.or_else(|| side_of(state, settings, &left, &|part| *part == Part::HubFace));
+    choices.run_out = true;
+    let trial = Evaluation::new(settings, &choices, state, Shift(None)).run();
+    let told_curve = trial.told.iter().any(|(field, _)| field == "/runout/lateral");
+    let forward = check_forward(&trial, findings);
+    choices.run_out = told_curve;
+    if !forward {
+        choices.left = None;
+    }
+    choices
+}
+
+/// Poses of the tabs that mark a part, one per tab, in the world of the first set-up in which each has a place.
+fn poses_of(state: &State, settings: &BenchSettings, wanted: &dyn Fn(&Part) -> bool) -> Vec<(Part, Vector3<f64>)> {
+    let mut found = Vec::new();
+    for mark in settings.marks.iter().filter(|mark| wanted(&mark.part)) {
+        for tab in state.tabs.iter().filter(|tab| tab.number == mark.number) {
+            let setups = 0..settings.setups.len();
+            let pose = setups
+                .filter(|&s| !settings.lens_only[s] && tab.only_setup.is_none_or(|only| only == s))
+                .find_map(|s| state.world_from_tab(tab, s));
+            found.extend(pose.map(|pose| (mark.part, pose.r.column(2).into_owned())));
+        }
+    }
+    found
+}
+
+/// Roughly to the left, from the outward normals of the rear rim's tabs.
+fn left_hint(state: &State, settings: &BenchSettings, findings: &mut Vec<Finding>) -> Option<Vector3<f64>> {
+    let normals = poses_of(state, settings, &|part| matches!(part, Part::Rim { front_wheel: false, .. }));
+    let toward_left: Vec<Vector3<f64>> = normals
+        .iter()
+        .filter_map(|(part, normal)| match part {
+            Part::Rim { side, .. } => Some(normal * side.sign()),
+            _ => None,
+        })
+        .collect();
+    let sum = toward_left.iter().sum::<Vector3<f64>>();
+    let against = toward_left.iter().filter(|n| n.dot(&sum) < 0.0).count();
+    if toward_left.is_empty() {
+        findings.push(Finding::refused(
+            "sides-unknown",
+            "Neither rim tab (1 left, 2 right) was found, so left and right can't be told and no figure with a side is given.",
+            "Stick tabs 1 and 2 on the rear rim's outside faces and take photos from both sides.",
+        ));
+        return None;
+    }
+    if against > 0 {
+        findings.push(Finding::refused(
+            "sides-contradict",
+            "The tabs on the rear rim contradict each other about which side is left.",
+            "Tab 1 and tabs 33 to 38 belong on the rim's left outside face, tab 2 on its right one; change those that are wrong.",
+        ));
+        return None;
+    }
+    Some(sum.normalize())
+}
+
+/// The side on which marks of a part are, by their outward normals.
+fn side_of(state: &State, settings: &BenchSettings, left: &Vector3<f64>, wanted: &dyn Fn(&Part) -> bool) -> Option<Side> {
+    let sum = poses_of(state, settings, wanted).iter().map(|(_, normal)| normal.dot(left)).sum::<f64>();
+    match sum {
+        s if s > 0.0 => Some(Side::Left),
+        s if s < 0.0 => Some(Side::Right),
+        _ => None,
+    }
+}
+
+fn chain_side(state: &State, settings: &BenchSettings, left: &Vector3<f64>, findings: &mut Vec<Finding>) -> Option<Side> {
+    let seen = side_of(state, settings, left, &|part| matches!(part, Part::RearSprocket))
+        .or_else(|| side_of(state, settings, left, &|part| matches!(part, Part::GearboxSprocket)));
+    if let (Some(told), Some(seen)) = (settings.chain_side, seen)
+        && told != seen
+    {
+        findings.push(
+            Finding::warning(
+                "chain-side-contradicts",
+                format!("The job says that the chain runs on the {}, the sprocket tabs face {}.", told.word(), seen.word()),
+                "Check chain_side in job.toml and whether tabs 1 and 2 are on the right sides; the tabs were believed.",
+            )
+            .about("/chain/side"),
+        );
+    }
+    seen.or(settings.chain_side)
+}
+
+/// Whether the gearbox sprocket lies ahead of the wheel: if it does not, the sides are swapped.
+fn check_forward(evaluation: &Evaluation, findings: &mut Vec<Finding>) -> bool {
+    let state = evaluation.state;
+    let settings = evaluation.settings;
+    let centre = |wanted: &dyn Fn(&Part) -> bool| {
+        let mut points = Vec::new();
+        for mark in settings.marks.iter().filter(|m| wanted(&m.part)) {
+            for tab in state.tabs.iter().filter(|t| t.number == mark.number) {
+                let pose =
+                    (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).find_map(|s| state.world_from_tab(tab, s));
+                points.extend(pose.map(|p| p.t));
+            }
+        }
+        (!points.is_empty()).then(|| points.iter().sum::<Vector3<f64>>() / points.len() as f64)
+    };
+    let (Some(datum), Some(gearbox)) = (evaluation.datum, centre(&|p| matches!(p, Part::GearboxSprocket))) else { return true };
+    let rear = centre(&|p| matches!(p, Part::RearSprocket | Part::SpindleEnd(_)));
+    let Some(rear) = rear else { return true };
+    if (gearbox - rear).dot(&datum.forward) < 0.0 {
+        findings.push(Finding::refused(
+            "sides-swapped",
+            "By the rim tabs the gearbox sprocket would lie behind the wheel: tabs 1 and 2 are probably swapped, so no figure with a side is given.",
+            "Tab 1 belongs on the left of the bike, tab 2 on the right, as its rider sits. Change them over and take the photos again.",
+        ));
+        return false;
+    }
+    true
+}
+
+/// Weights of the sources of up, and what they say.
+fn weigh_up(
+    solution: &Solution,
+    settings: &BenchSettings,
+    choices: &Choices,
+    up: &mut UpFigures,
+    findings: &mut Vec<Finding>,
+) -> UpWeights {
+    let state = &solution.state;
+    let mut weights = UpWeights::default();
+    let Some(covariance) = solution.covariance.as_ref() else { return weights };
+    let mut lines: Vec<(String, Vector2<f64>, Matrix2<f64>)> = Vec::new();
+    for line in plumb_lines(state) {
+        let direction = state.lines[line].direction;
+        let [a, b] = line_axes(&direction);
+        let slot = solution.slots.lines[line] + 2;
+        let own = covariance.fixed_view::<2, 2>(slot, slot).into_owned();
+        let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
+        let spread = axes * own * axes.transpose() + Matrix2::identity() * HANG.to_radians().powi(2);
+        if let Some(weight) = spread.try_inverse() {
+            let letter = match state.lines[line].kind {
+                StringKind::Plumb(letter) => line_letter(letter),
+                _ => '?',
+            };
+            weights.lines.push((line, weight));
+            lines.push((format!("plumb line {letter}"), up_from_line(&direction), spread));
+        }
+    }
+    let forward = choices.left.map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
+    let plane = card_plane(state, &choices.cards);
+    let tilt = card_tilt_sigma(state, &choices.cards);
+    let mut sources = lines.clone();
+    if let Some(plane) = &plane {
+        let slopes = up_from_cards(plane, &forward, settings, &Shift(None));
+        let variance = |i: usize| (settings.level_sigma.powi(2) + tilt[i].powi(2)).sqrt().to_radians().powi(2);
+        let spread = Matrix2::new(variance(0), 0.0, 0.0, variance(1));
+        let agrees = lines.iter().all(|(_, line, line_spread)| {
+            let difference = line - slopes;
+            let both = line_spread + spread;
+            (0..2).all(|i| difference[i].abs() <= 2.0 * both[(i, i)].sqrt())
+        });
+        if agrees {
+            weights.cards = spread.try_inverse();
+        } else {
+            findings.push(Finding::warning(
+                "up-disagrees",
+                format!(
+                    "The plumb line and the cards on the bench disagree about up by {:.2} degrees; the plumb line was believed.",
+                    lines.iter().map(|(_, line, _)| (line - slopes).norm().to_degrees()).fold(0.0, f64::max)
+                ),
+                "Check the bench with a level, and that the plumb bob hangs free and still.",
+            ));
+        }
+        let name = if settings.level_was_read { "cards with the level's reading" } else { "cards on the bench" };
+        sources.push((name.to_owned(), slopes, spread));
+    }
+    for pair in lines.windows(2) {
+        let difference = pair[0].1 - pair[1].1;
+        let both = pair[0].2 + pair[1].2;
+        if (0..2).any(|i| difference[i].abs() > 2.5 * both[(i, i)].sqrt()) {
+            findings.push(Finding::warning(
+                "plumb-lines-disagree",
+                format!("{} and {} are not parallel: {:.2} degrees.", pair[0].0, pair[1].0, difference.norm().to_degrees()),
+                "Let both bobs come to rest out of draughts, touching nothing, and take the photos again.",
+            ));
+        }
+    }
+    let total: Matrix2<f64> = weights.lines.iter().map(|(_, w)| *w).sum::<Matrix2<f64>>() + weights.cards.unwrap_or_default();
+    if let Some(spread) = total.try_inverse() {
+        up.sigma_deg = Some(spread[(1, 1)].sqrt().to_degrees());
+    }
+    let best = weights.up(state, plane.as_ref(), &forward, settings, &Shift(None));
+    let best = best.xy() / best.z;
+    for (source, slopes, spread) in sources {
+        let difference = slopes - best;
+        up.sources.push(UpSource {
+            source,
+            sigma_deg: spread[(1, 1)].sqrt().to_degrees(),
+            differs_across_deg: (difference.y * forward.x).atan().to_degrees(),
+            differs_along_deg: (difference.x * forward.x).atan().to_degrees(),
+        });
+    }
+    weights
+}
+
+/// How far a plumb line at rest may hang out of plumb, degrees: 0.02 mm in 400 mm of a free line in still air (our estimate; common
+/// practice, no source).
+const HANG: f64 = 0.003;
+
+/// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: scatter of their tilts / sqrt n.
+fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {
+    let tilts: Vec<[f64; 2]> = cards
+        .iter()
+        .map(|&i| {
+            let n = state.cards[i].world_from_card.r.column(2).into_owned();
+            [(n.x / n.z).atan().to_degrees(), (n.y / n.z).atan().to_degrees()]
+        })
+        .collect();
+    let n = tilts.len() as f64;
+    [0, 1].map(|way| {
+        // A lone card on a good bench lies within a tenth of a degree of it (our estimate; common practice, no source).
+        if tilts.len() < 2 {
+            return 0.1;
+        }
+        let mean = tilts.iter().map(|t| t[way]).sum::<f64>() / n;
+        let scatter = (tilts.iter().map(|t| (t[way] - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+        // Few cards tell their own scatter poorly: Student's t at 95 % over 2 makes up for it.
+        scatter / n.sqrt() * student(tilts.len() - 1) / 2.0
+    })
+}
+
+/// Two-sided 95 % quantile of Student's t over that of the normal law, times 2 (so that u = 2 sigma covers 95 %), for small samples.
+/// Values: any table of Student's t (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36).
+fn student(freedom: usize) -> f64 {
+    let table: [f64; 8] = [2.0, 12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36];
+    table.get(freedom).copied().unwrap_or(2.2).min(6.0)
+}
+
+/// Every nuisance that can reach a figure, with its standard deviation.
+fn nuisances(solution: &Solution, settings: &BenchSettings, choices: &Choices, evaluation: &Evaluation) -> Vec<(Nuisance, f64)> {
+    let state = &solution.state;
+    let mut list = Vec::new();
+    for (idx, tab) in state.tabs.iter().enumerate() {
+        let Some(mark) = settings.marks.iter().find(|m| m.number == tab.number) else { continue };
+        list.push((Nuisance::Paper(idx), nuisance::PAPER));
+        // The tie of a face already carries how far its tabs lie off it.
+        if !state.faces.iter().any(|face| face.tabs.contains(&idx) && face.tabs.len() > 1) || mark.part == Part::RearSprocket {
+            list.push((Nuisance::Flat(idx), nuisance::FLAT));
+        }
+        let sideways = match mark.part {
+            Part::Station(..) => nuisance::SIDEWAYS,
+            Part::SpindleEnd(_) => nuisance::SIDEWAYS_SPINDLE,
+            _ => continue,
+        };
+        list.extend([(Nuisance::Sideways(idx, 0), sideways), (Nuisance::Sideways(idx, 1), sideways)]);
+    }
+    if choices.up.cards.is_some() {
+        let tilt = card_tilt_sigma(state, &choices.cards);
+        for way in 0..2 {
+            list.push((Nuisance::Level(way), settings.level_sigma));
+            list.push((Nuisance::CardTilt(way), tilt[usize::from(way)]));
+        }
+    }
+    list.push((Nuisance::CordLight, nuisance::CORD_LIGHT));
+    if !choices.gearbox_axis {
+        list.extend([
+            (Nuisance::GearboxCentre(0), nuisance::GEARBOX_CENTRE),
+            (Nuisance::GearboxCentre(1), nuisance::GEARBOX_CENTRE),
+        ]);
+    }
+    if !choices.wheel_axis {
+        list.extend([(Nuisance::Wobble(0), nuisance::WOBBLE), (Nuisance::Wobble(1), nuisance::WOBBLE)]);
+    }
+    if let (Some(tir), false) = (settings.lateral_tir, evaluation.choices.run_out) {
+        list.push((Nuisance::RunOut, tir / (2.0 * std::f64::consts::SQRT_2)));
+    }
+    list
+}
+
+/// Places for drawings, in the bench frame.
+fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evaluation) -> Layout {
+    let state = &solution.state;
+    let Some(datum) = evaluation.datum else { return Layout::default() };
+    let foot = evaluation.wheel_axis().map_or(Vector3::zeros(), |axis| axis.point);
+    let origin = evaluation.origin(&datum, &foot);
+    let rotation: Matrix3<f64> = datum.rotation();
+    let place = |p: &Vector3<f64>| -> [f64; 3] { (rotation * (p - origin)).into() };
+    let turn = |v: &Vector3<f64>| -> [f64; 3] { (rotation * v).into() };
+    let mut marks = Vec::new();
+    for card in state.cards.iter().filter(|card| card.ground == 0) {
+        marks.push(Mark {
+            kind: "card".to_owned(),
+            number: state.sheets[card.sheet].number,
+            setup: String::new(),
+            at: place(&card.world_from_card.t),
+            normal: turn(&card.world_from_card.r.column(2).into_owned()),
+        });
+    }
+    for tab in &state.tabs {
+        for (setup, name) in settings.setups.iter().enumerate().filter(|(s, _)| !settings.lens_only[*s]) {
+            if tab.only_setup.is_some_and(|only| only != setup)
+                || (tab.carrier == Carrier::Still && setup_is_later(settings, setup))
+            {
+                continue;
+            }
+            let Some(pose) = state.world_from_tab(tab, setup) else { continue };
+            let name = if tab.carrier == Carrier::Still { String::new() } else { name.clone() };
+            let normal = turn(&pose.r.column(2).into_owned());
+            marks.push(Mark { kind: "tab".to_owned(), number: tab.number, setup: name, at: place(&pose.t), normal });
+        }
+    }
+    for flag in &state.flags {
+        let normal = [0.0; 3];
+        marks.push(Mark { kind: "tab".to_owned(), number: flag.number, setup: String::new(), at: place(&flag.centre), normal });
+    }
+    marks.sort_by(|a, b| (&a.kind, a.number, &a.setup).cmp(&(&b.kind, b.number, &b.setup)));
+    let mut lines = Vec::new();
+    if let Some(cord) = state.cords.first() {
+        let ends = [cord.at(cord.middle - cord.half), cord.at(cord.middle + cord.half)];
+        lines.push(("cord".to_owned(), place(&ends[0]), place(&ends[1])));
+    }
+    for (idx, line) in state.lines.iter().enumerate() {
+        let feet: Vec<_> = state.flags.iter().filter(|f| f.line == idx).map(|f| line.foot(&f.centre)).collect();
+        let name = match line.kind {
+            StringKind::Plumb(letter) => format!("plumb line {}", line_letter(letter)),
+            _ => "backbone".to_owned(),
+        };
+        if let [a, .., b] = feet[..] {
+            lines.push((name, place(&a), place(&b)));
+        }
+    }
+    let array = |v: Option<Vector3<f64>>| v.map(|v| -> [f64; 3] { v.into() });
+    Layout {
+        wheel_axis: array(evaluation.places.wheel_axis),
+        axle: array(evaluation.places.axle),
+        rear_sprocket: array(evaluation.places.rear_sprocket),
+        gearbox_sprocket: array(evaluation.places.gearbox_sprocket),
+        marks,
+        lines,
+        cameras: Vec::new(),
+        bench_from_world: Some((rotation.into(), origin.into())),
+    }
+}
+
+/// Whether an earlier set-up of the bench exists.
+fn setup_is_later(settings: &BenchSettings, setup: usize) -> bool {
+    (0..setup).any(|s| !settings.lens_only[s])
+}
+
+/// Whether a block shows a given tab.
+pub fn shows_tab(shown: Shown, tab: usize) -> bool {
+    matches!(shown, Shown::Tab { tab: t, .. } if t == tab)
+}
+
+/// Numbers in a set, for sentences: "1, 2 and 5".
+pub fn listed(numbers: &BTreeSet<u8>) -> String {
+    let words: Vec<String> = numbers.iter().map(u8::to_string).collect();
+    match &words[..] {
+        [] => String::new(),
+        [one] => one.clone(),
+        [init @ .., last] => format!("{} and {last}", init.join(", ")),
+    }
+}

@@ -1,0 +1,191 @@
+//! Why a figure is missing, told for each by its JSON pointer, and what photo or mark would help.
+
+use crate::finding::Finding;
+use crate::scene::Solution;
+
+use super::evaluate::Choices;
+use super::figures::{Figures, Side};
+use super::settings::{BenchSettings, Part};
+use super::views::Views;
+
+/// Adds a finding for each figure that could not be measured.
+pub fn findings(
+    figures: &Figures,
+    solution: &Solution,
+    settings: &BenchSettings,
+    choices: &Choices,
+    views: &Views,
+    findings: &mut Vec<Finding>,
+) {
+    let state = &solution.state;
+    let seen = |wanted: &dyn Fn(&Part) -> bool| {
+        settings.marks.iter().filter(|m| wanted(&m.part)).filter(|m| state.tabs.iter().any(|t| t.number == m.number)).count()
+    };
+    let has_cord = !state.cords.is_empty();
+    if !has_cord {
+        findings.push(
+            Finding::refused(
+                "cord-not-seen",
+                "The datum cord was not found in any photo, so nothing can be told from it.",
+                "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, and take photos from above the cards.",
+            )
+            .about("/wheel/offset"),
+        );
+    }
+    let setups: Vec<usize> = (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
+    if setups.len() == 1 {
+        findings.push(
+            Finding::warning(
+                "one-setup",
+                "There is one set-up only: without turning the wheel its axis can't be told, nor its yaw free of run-out.",
+                "Turn the wheel half round, take the photos again and put them into a second folder.",
+            )
+            .about("/wheel/yaw"),
+        );
+    }
+    if choices.left.is_some() && has_cord {
+        rims(figures, settings, findings);
+        wheel(figures, settings, choices, solution, views, findings);
+        chain(figures, &seen, findings);
+    }
+    for rim in figures.rim.iter().filter(|rim| rim.station.is_some() && rim.offset.is_none()) {
+        findings.push(
+            Finding::refused("rim-not-measured", "This rim offset could not be measured.", "Take more photos of this tab.")
+                .about(format!("/rim/{}/offset", rim.id)),
+        );
+    }
+    if solution.cord_moved {
+        findings.push(
+            Finding::warning(
+                "cord-moved",
+                format!(
+                    "The cord lies {} elsewhere in one set-up than in another; each set-up was measured from its own.",
+                    figures.bench.cord_moved.map_or("somewhat".to_owned(), |m| format!("{:.1} mm", m.value))
+                ),
+                "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
+            )
+            .about("/bench/cord_moved"),
+        );
+    }
+    if !settings.print_was_measured && !figures.rim.is_empty() {
+        findings.push(print_warning(figures));
+    }
+}
+
+/// The warning about a print that nobody measured.
+fn print_warning(figures: &Figures) -> Finding {
+    let most = figures
+        .rim
+        .iter()
+        .filter_map(|rim| figures.scale_sensitivity.get(&format!("/rim/{}/offset", rim.id)))
+        .map(|change| change.abs())
+        .fold(0.0, f64::max);
+    Finding::warning(
+        "print-not-measured",
+        format!(
+            "Nobody has measured the print. A print fitted to the page (97 %) can't be seen in photos; each 1 % would put {most:.1} mm \
+             on a rim offset. Wheel offset and angles hardly feel it."
+        ),
+        "Lay a steel rule on the check lines of a card (250 mm along, 160 mm across) and write what it shows into job.toml under [print].",
+    )
+}
+
+fn rims(figures: &Figures, settings: &BenchSettings, findings: &mut Vec<Finding>) {
+    for rim in figures.rim.iter().filter(|rim| rim.offset.is_none() && rim.place == 0 && rim.wheel == "rear") {
+        let number = settings
+            .marks
+            .iter()
+            .find(|m| m.part == Part::Rim { front_wheel: false, side: rim.side, place: 0 })
+            .map_or(if rim.side == Side::Left { 1 } else { 2 }, |m| m.number);
+        findings.push(
+            Finding::refused(
+                "rim-tab-not-seen",
+                format!("Tab {number} on the rim's {} face was not found in set-up {}.", rim.side.word(), rim.setup),
+                format!(
+                    "Take two photos of that set-up from the {}, a pace apart, with tab {number} and two cards in them.",
+                    rim.side.word()
+                ),
+            )
+            .about(format!("/rim/{}/offset", rim.id)),
+        );
+    }
+    for (setup, width) in figures.rim_width.iter().filter(|(_, width)| width.is_none()) {
+        debug_assert!(width.is_none());
+        findings.push(
+            Finding::note(
+                "rim-width-not-told",
+                format!("The rim's width in set-up {setup} needs both rim tabs."),
+                "See the missing rim tab.",
+            )
+            .about(format!("/rim_width/{setup}")),
+        );
+    }
+}
+
+fn wheel(
+    figures: &Figures,
+    settings: &BenchSettings,
+    choices: &Choices,
+    solution: &Solution,
+    views: &Views,
+    findings: &mut Vec<Finding>,
+) {
+    if !choices.wheel_axis {
+        let joined = views.joining_tabs(solution, super::settings::WHEEL);
+        findings.push(
+            Finding::refused(
+                "no-wheel-axis",
+                format!(
+                    "The wheel's axis needs three of its tabs, not in one line, in each of two set-ups with the wheel turned by 60 to 300 \
+                     degrees between them; {joined} were found so. Lean is not told, and yaw only from the rim offsets."
+                ),
+                "Turn the wheel half round between the set-ups and see that tabs 1, 2 and 8 to 10 are in two photos or more of each.",
+            )
+            .about("/wheel/lean"),
+        );
+    }
+    for (pointer, figure) in [
+        ("/wheel/offset", figures.wheel.offset),
+        ("/wheel/offset_at_mark", figures.wheel.offset_at_mark),
+        ("/wheel/yaw", figures.wheel.yaw),
+        ("/wheel/yaw_from_offsets", figures.wheel.yaw_from_offsets),
+    ] {
+        if figure.is_none() {
+            findings.push(
+                Finding::refused(
+                    "wheel-not-told",
+                    "This needs both rim tabs at the marked place in two set-ups, once turned forward and once turned rearward.",
+                    "See the missing rim tabs and set-ups.",
+                )
+                .about(pointer),
+            );
+        }
+    }
+    if choices.wheel_axis && figures.wheel.offset.is_some() && figures.runout.lateral.is_none() && settings.lateral_tir.is_none()
+    {
+        findings.push(
+            Finding::note(
+                "run-out-unknown",
+                "The rim's run-out is not known: the wheel offset holds at the marked place and includes it.",
+                "Stick tabs 33 to 38 round the rim's left face, or write lateral_tir_mm under [rim] in job.toml.",
+            )
+            .about("/runout/lateral"),
+        );
+    }
+}
+
+fn chain(figures: &Figures, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, findings: &mut Vec<Finding>) {
+    if figures.chain.offset_at_gearbox.is_some() {
+        return;
+    }
+    let rear = seen(&|part| matches!(part, Part::RearSprocket));
+    let gearbox = seen(&|part| matches!(part, Part::GearboxSprocket));
+    findings.push(
+        Finding::refused(
+            "chain-not-told",
+            format!("The chain line needs tabs on both sprockets: {gearbox} of the gearbox's (5 to 7) and {rear} of the rear one's (8 to 10) were found."),
+            "Take photos from the chain side with both sprockets and two cards in them, from two places a pace apart.",
+        )
+        .about("/chain/offset_at_gearbox"),
+    );
+}

@@ -1,0 +1,162 @@
+//! How well each mark was seen: in how many photos, and under what angle between rays.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use nalgebra::Vector3;
+
+use crate::measurement::Quality;
+use crate::scene::Solution;
+use crate::scene::observe::Shown;
+use crate::scene::state::Carrier;
+
+use super::settings::{BenchSettings, Part};
+
+/// Least angle between two rays for a figure to be good, degrees.
+const LEAST_ANGLE: f64 = 10.0;
+
+/// Camera positions from which each mark was seen, in the frame of what carries it.
+#[derive(Clone, Debug, Default)]
+pub struct Views {
+    /// By tab (index into `State::tabs`): view, position of the camera in the carrier's frame, set-up.
+    tabs: BTreeMap<usize, Vec<(usize, Vector3<f64>, usize)>>,
+    flags: BTreeMap<usize, Vec<(usize, Vector3<f64>)>>,
+    /// Views that show each line between its flags (index into `State::lines`).
+    lines: BTreeMap<usize, Vec<(usize, Vector3<f64>)>>,
+}
+
+impl Views {
+    pub fn of(solution: &Solution) -> Self {
+        let mut views = Self::default();
+        for block in &solution.blocks {
+            let n_used = block.corners.iter().filter(|c| c.used).count() + block.points.iter().filter(|p| p.used).count();
+            if n_used < 4 {
+                continue;
+            }
+            let view = &solution.state.views[block.view];
+            let eye = view.camera_from_world.inverse().t;
+            match block.shown {
+                Shown::Tab { tab, body } => {
+                    let eye = body.map_or(eye, |b| solution.state.bodies[b].world_from_body.inverse().apply(&eye));
+                    views.tabs.entry(tab).or_default().push((block.view, eye, view.setup));
+                }
+                Shown::Flag { flag, .. } => views.flags.entry(flag).or_default().push((block.view, eye)),
+                Shown::Line(line) => views.lines.entry(line).or_default().push((block.view, eye)),
+                Shown::Card(_) | Shown::Cord(_) => {}
+            }
+        }
+        views
+    }
+
+    /// Number of tabs of a turning body that were seen in two set-ups or more and do not lie in one line with the others.
+    pub fn joining_tabs(&self, solution: &Solution, kind: u8) -> usize {
+        let state = &solution.state;
+        let joined: Vec<usize> = self
+            .tabs
+            .iter()
+            .filter(|(tab, _)| state.tabs[**tab].carrier == Carrier::Turning(kind))
+            .filter(|(_, seen)| seen.iter().map(|(_, _, setup)| setup).collect::<BTreeSet<_>>().len() >= 2)
+            .map(|(tab, _)| *tab)
+            .collect();
+        let places: Vec<Vector3<f64>> = joined.iter().map(|&t| state.tabs[t].carrier_from_tab.t).collect();
+        let n = places.len() as f64;
+        let mean = places.iter().sum::<Vector3<f64>>() / n.max(1.0);
+        let spread: nalgebra::Matrix3<f64> = places.iter().map(|p| (p - mean) * (p - mean).transpose()).sum();
+        let mut values: Vec<f64> = spread.symmetric_eigenvalues().iter().copied().collect();
+        values.sort_by(f64::total_cmp);
+        // 10 mm off a line (rms over the tabs) tells an axis; the second largest spread measures it.
+        if places.len() >= 3 && values[1] / n > 100.0 { joined.len() } else { joined.len().min(2) }
+    }
+
+    /// Number of photos that show a tab.
+    pub fn photos_of(&self, tab: usize) -> usize {
+        self.tabs.get(&tab).map_or(0, |seen| seen.iter().map(|(view, ..)| view).collect::<BTreeSet<_>>().len())
+    }
+
+    fn tabs_are_good(&self, solution: &Solution, tabs: &[usize]) -> bool {
+        let eyes: Vec<(usize, Vector3<f64>)> =
+            tabs.iter().filter_map(|tab| self.tabs.get(tab)).flatten().map(|(view, eye, _)| (*view, *eye)).collect();
+        let middle =
+            tabs.iter().map(|&t| solution.state.tabs[t].carrier_from_tab.t).sum::<Vector3<f64>>() / tabs.len().max(1) as f64;
+        seen_apart(&eyes, &middle)
+    }
+
+    fn line_is_good(&self, solution: &Solution, line: usize) -> bool {
+        let state = &solution.state;
+        let mut eyes = self.lines.get(&line).cloned().unwrap_or_default();
+        for (flag, seen) in &self.flags {
+            if state.flags[*flag].line == line {
+                eyes.extend(seen);
+            }
+        }
+        seen_apart(&eyes, &state.lines[line].point)
+    }
+
+    /// Quality of a figure: "single" when a mark it stands on was seen in one photo only or under too small an angle.
+    pub fn quality(&self, field: &str, settings: &BenchSettings, solution: &Solution) -> Quality {
+        let state = &solution.state;
+        let tabs_with = |wanted: &dyn Fn(&Part) -> bool| -> Vec<usize> {
+            let marked = settings.marks.iter().filter(|m| wanted(&m.part));
+            marked.flat_map(|m| (0..state.tabs.len()).filter(|&t| state.tabs[t].number == m.number)).collect()
+        };
+        let each = |tabs: &[usize]| tabs.iter().all(|&t| self.tabs_are_good(solution, &[t]));
+        let together = |tabs: &[usize]| self.tabs_are_good(solution, tabs);
+        let rear_rim = |part: &Part| matches!(part, Part::Rim { front_wheel: false, place: 0, .. });
+        let mut parts = field.trim_start_matches('/').split('/');
+        let good = match parts.next().unwrap_or("") {
+            "rim" => {
+                let side_word = parts.nth(1).unwrap_or("");
+                let rest: Vec<&str> = parts.collect();
+                let place: u8 = rest.iter().find_map(|part| part.parse().ok()).unwrap_or(0);
+                let front = rest.contains(&"front-wheel");
+                each(&tabs_with(&|part| match part {
+                    Part::Rim { front_wheel, side, place: p } => *front_wheel == front && side.word() == side_word && *p == place,
+                    _ => false,
+                }))
+            }
+            "rim_width" | "wheel" | "wheel_in_frame" | "runout" => each(&tabs_with(&rear_rim)),
+            "hub" => each(&tabs_with(&rear_rim)) && together(&tabs_with(&|part| matches!(part, Part::HubFace))),
+            "chain" => match field {
+                "/chain/rear_lean" => together(&tabs_with(&|part| matches!(part, Part::RearSprocket))),
+                "/chain/gearbox_lean" => together(&tabs_with(&|part| matches!(part, Part::GearboxSprocket))),
+                _ => {
+                    together(&tabs_with(&|part| matches!(part, Part::RearSprocket)))
+                        && together(&tabs_with(&|part| matches!(part, Part::GearboxSprocket)))
+                }
+            },
+            "spindle" => {
+                let wanted = parts.next().unwrap_or("");
+                each(&tabs_with(&|part| match part {
+                    Part::SpindleEnd(side) => wanted == "height_difference" || side.word() == wanted,
+                    _ => false,
+                }))
+            }
+            "stations" => {
+                let letter = parts.next().and_then(|s| s.bytes().next()).unwrap_or(b'A');
+                each(&tabs_with(&|part| matches!(part, Part::Station(s, _) if b'A' + s == letter)))
+            }
+            "plumb" | "backbone" => {
+                let letter = parts.next().and_then(|s| s.bytes().next()).unwrap_or(b'A');
+                let wanted = |kind: crate::sightings::StringKind| match kind {
+                    crate::sightings::StringKind::Plumb(line) => field.starts_with("/plumb") && b'A' + line == letter,
+                    crate::sightings::StringKind::Backbone => field.starts_with("/backbone"),
+                    crate::sightings::StringKind::Cord => false,
+                };
+                (0..state.lines.len()).filter(|&l| wanted(state.lines[l].kind)).all(|l| self.line_is_good(solution, l))
+            }
+            "faces" => {
+                let name = parts.next().unwrap_or("");
+                state.faces.iter().filter(|face| face.name == name).all(|face| together(&face.tabs))
+            }
+            "track" => each(&tabs_with(&|part| matches!(part, Part::Rim { front_wheel: true, place: 0, .. }))),
+            _ => true,
+        };
+        if good { Quality::Good } else { Quality::Single }
+    }
+}
+
+/// Whether two of the photos see a place under at least [`LEAST_ANGLE`] between their rays.
+fn seen_apart(eyes: &[(usize, Vector3<f64>)], place: &Vector3<f64>) -> bool {
+    let rays: Vec<Vector3<f64>> = eyes.iter().map(|(_, eye)| (eye - place).normalize()).collect();
+    let bound = LEAST_ANGLE.to_radians().cos();
+    rays.iter().enumerate().any(|(i, a)| rays[i + 1..].iter().any(|b| a.dot(b) < bound))
+}
