@@ -5,6 +5,7 @@ pub mod bench;
 pub mod camera;
 pub mod cards;
 pub mod finding;
+pub mod job;
 pub mod math;
 pub mod measurement;
 pub mod photo;

@@ -1,0 +1,336 @@
+//! What each tab stands for and what it moves with: the table printed with the tabs, and what a job may change of it.
+
+use std::fmt;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::Side;
+
+/// Name of a plumb line or of a pair of frame stations.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+pub enum Letter {
+    A,
+    B,
+    C,
+    D,
+}
+
+impl Letter {
+    pub const ALL: [Self; 4] = [Self::A, Self::B, Self::C, Self::D];
+
+    /// 0 for A to 3 for D.
+    pub fn index(self) -> u8 {
+        self as u8
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|letter| letter.to_string() == text)
+    }
+}
+
+impl fmt::Display for Letter {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(out, "{self:?}")
+    }
+}
+
+/// What a tab marks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "role", rename_all = "kebab-case")]
+pub enum Role {
+    /// Rear rim, outside face, at the one marked place.
+    RearRim { side: Side },
+    /// Rear rim, outside face, at a further place (1 and up) for run-out.
+    RimPlace { side: Side, place: u8 },
+    /// Front rim, outside face, at the one marked place.
+    FrontRim { side: Side },
+    /// Gearbox sprocket, outside face, or a straight-edge held to it.
+    GearboxSprocket,
+    /// Rear sprocket, outside face.
+    RearSprocket,
+    /// Spindle end, on the spindle's axis.
+    SpindleEnd { side: Side },
+    /// One of a pair of like points on the frame.
+    Station { letter: Letter, side: Side },
+    /// Flag on a plumb line, read as a point of the line.
+    PlumbFlag { line: Letter, upper: bool },
+    /// Flag on the backbone cord.
+    BackboneFlag { front: bool },
+    /// The brake drum's or hub's reference face.
+    HubFace,
+    /// Named by the job, or not at all.
+    Free,
+}
+
+impl Role {
+    /// Whether the tab is fixed to a line, which may hide its middle column.
+    pub fn is_flag(self) -> bool {
+        matches!(self, Self::PlumbFlag { .. } | Self::BackboneFlag { .. })
+    }
+}
+
+/// The role in plain words, such as "rear rim, left".
+impl fmt::Display for Role {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::RearRim { side } => write!(out, "rear rim, {}", side.word()),
+            Self::RimPlace { side, place } => write!(out, "rear rim, {}, place {place}", side.word()),
+            Self::FrontRim { side } => write!(out, "front rim, {}", side.word()),
+            Self::GearboxSprocket => out.write_str("gearbox sprocket"),
+            Self::RearSprocket => out.write_str("rear sprocket"),
+            Self::SpindleEnd { side } => write!(out, "spindle end, {}", side.word()),
+            Self::Station { letter, side } => write!(out, "frame station {letter}, {}", side.word()),
+            Self::PlumbFlag { line, upper } => write!(out, "plumb line {line}, {} flag", if upper { "upper" } else { "lower" }),
+            Self::BackboneFlag { front } => write!(out, "backbone cord, {} flag", if front { "front" } else { "rear" }),
+            Self::HubFace => out.write_str("brake drum or hub face"),
+            Self::Free => out.write_str("free"),
+        }
+    }
+}
+
+/// What a tab moves with: tabs of one group keep their places to each other over all set-ups.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum MovesWith {
+    Wheel,
+    FrontWheel,
+    /// May turn between set-ups.
+    Gearbox,
+    Frame,
+    /// A line that hangs or is stretched: gives points, never a direction.
+    Line,
+}
+
+/// Everything a tab means.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TabRole {
+    #[serde(flatten)]
+    pub role: Role,
+    pub moves_with: MovesWith,
+    /// Side of the printed pattern, mm.
+    pub side_mm: f64,
+    /// Thickness of the plate between the face and the paper, mm; the paper comes on top.
+    pub backing_mm: f64,
+    /// The named face that it is stuck to, if any.
+    pub face: Option<String>,
+}
+
+impl TabRole {
+    /// What this tab stands for unless a job says otherwise. Numbers outside 1 to 64 are on no tab and count as free.
+    pub fn of_number(number: u8) -> Self {
+        let role = default_role(number);
+        Self {
+            role,
+            moves_with: default_moves_with(number, role),
+            side_mm: designed_side_mm(number),
+            backing_mm: 0.0,
+            face: None,
+        }
+    }
+
+    /// The role in plain words.
+    pub fn words(&self) -> String {
+        match &self.face {
+            Some(face) if self.role == Role::Free => face.clone(),
+            _ => self.role.to_string(),
+        }
+    }
+}
+
+fn default_role(number: u8) -> Role {
+    let left_first = |first: u8| if number == first { Side::Left } else { Side::Right };
+    let pair = |first: u8| ((number - first) / 2, (number - first) % 2 == 0);
+    match number {
+        1 | 2 => Role::RearRim { side: left_first(1) },
+        3 | 4 => Role::FrontRim { side: left_first(3) },
+        5..=7 => Role::GearboxSprocket,
+        8..=10 => Role::RearSprocket,
+        11 | 12 => Role::SpindleEnd { side: left_first(11) },
+        13..=20 => {
+            let (letter, left) = pair(13);
+            Role::Station { letter: Letter::ALL[letter as usize], side: if left { Side::Left } else { Side::Right } }
+        }
+        21..=28 => {
+            let (letter, upper) = pair(21);
+            Role::PlumbFlag { line: Letter::ALL[letter as usize], upper }
+        }
+        29 | 30 => Role::BackboneFlag { front: number == 29 },
+        31 | 32 => Role::HubFace,
+        33..=38 => Role::RimPlace { side: Side::Left, place: number - 32 },
+        _ => Role::Free,
+    }
+}
+
+fn default_moves_with(number: u8, role: Role) -> MovesWith {
+    match role {
+        Role::RearRim { .. } | Role::RimPlace { .. } | Role::RearSprocket => MovesWith::Wheel,
+        Role::FrontRim { .. } => MovesWith::FrontWheel,
+        Role::GearboxSprocket => MovesWith::Gearbox,
+        Role::SpindleEnd { .. } | Role::Station { .. } | Role::Free => MovesWith::Frame,
+        Role::PlumbFlag { .. } | Role::BackboneFlag { .. } => MovesWith::Line,
+        // Tab 31 is the one for drums, which turn; 32 for brake plates, which don't.
+        Role::HubFace => {
+            if number == 32 {
+                MovesWith::Frame
+            } else {
+                MovesWith::Wheel
+            }
+        }
+    }
+}
+
+/// Side of a tab's pattern as designed, mm.
+fn designed_side_mm(number: u8) -> f64 {
+    match number {
+        1..=4 => 25.0,
+        5..=48 => 20.0,
+        _ => 12.0,
+    }
+}
+
+/// What a job says in one `[[tab]]`.
+#[derive(Clone, Debug, Default)]
+pub(super) struct TabChange {
+    pub role: Option<String>,
+    pub side: Option<Side>,
+    pub place: Option<Place>,
+    pub moves_with: Option<MovesWith>,
+    pub backing_mm: Option<f64>,
+    pub side_mm: Option<f64>,
+}
+
+/// Which of several like places: a number round the rim, or words such as "A", "A upper", "front".
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Place {
+    Number(i64),
+    Words(String),
+}
+
+/// A change that makes no sense: the key it is about, what is wrong, and what to write instead.
+pub(super) struct Nonsense {
+    pub key: &'static str,
+    pub what: String,
+    pub advice: &'static str,
+}
+
+/// Highest number of a further place round the rim.
+const MAX_PLACES: i64 = 24;
+
+/// The tab's meaning with the job's changes. `hub_turns` is `[hub] face_turns`.
+pub(super) fn changed(number: u8, change: &TabChange, hub_turns: Option<bool>) -> Result<TabRole, Nonsense> {
+    let default = TabRole::of_number(number);
+    let role = changed_role(default.role, change)?;
+    let mut moves_with = default_moves_with(number, role);
+    if let (Role::HubFace, Some(turns)) = (role, hub_turns) {
+        moves_with = if turns { MovesWith::Wheel } else { MovesWith::Frame };
+    }
+    if let Some(wanted) = change.moves_with {
+        let possible = match role {
+            Role::Free => wanted != MovesWith::Line,
+            Role::HubFace => matches!(wanted, MovesWith::Wheel | MovesWith::Frame),
+            Role::GearboxSprocket => matches!(wanted, MovesWith::Gearbox | MovesWith::Frame),
+            _ => wanted == moves_with,
+        };
+        if !possible {
+            return Err(Nonsense {
+                key: "moves_with",
+                what: format!("a tab on \"{role}\" can't move with that"),
+                advice: "Leave moves_with out, or give the tab another role.",
+            });
+        }
+        moves_with = wanted;
+    }
+    let side_mm = change.side_mm.unwrap_or(default.side_mm);
+    Ok(TabRole { role, moves_with, side_mm, backing_mm: change.backing_mm.unwrap_or(0.0), face: None })
+}
+
+fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
+    let (default_name, default_side, default_place) = parts(default);
+    let name = change.role.as_deref().unwrap_or(default_name);
+    let keeps_role = name == default_name;
+    let side = change.side.or(default_side.filter(|_| keeps_role));
+    let place = change.place.clone().or(default_place.filter(|_| keeps_role));
+
+    let needs_side = matches!(name, "rim" | "front-rim" | "spindle-end" | "station");
+    if !needs_side && change.side.is_some() {
+        return Err(Nonsense {
+            key: "side",
+            what: format!("a tab with the role \"{name}\" has no side"),
+            advice: "Leave side out; for the hub's face say it as face_side under [hub].",
+        });
+    }
+    let takes_place = matches!(name, "rim" | "station" | "plumb-flag" | "backbone-flag");
+    if !takes_place && change.place.is_some() {
+        return Err(Nonsense {
+            key: "place",
+            what: format!("a tab with the role \"{name}\" has no place"),
+            advice: "Leave place out.",
+        });
+    }
+    let side = || {
+        side.ok_or_else(|| Nonsense {
+            key: "role",
+            what: format!("a tab with the role \"{name}\" needs a side"),
+            advice: "Add side = \"left\" or side = \"right\", as the rider sits.",
+        })
+    };
+    let wrong_place = |advice| Nonsense { key: "place", what: format!("this is no place for the role \"{name}\""), advice };
+    let words = match &place {
+        Some(Place::Words(words)) => Some(words.as_str()),
+        _ => None,
+    };
+    match name {
+        "rim" => match place {
+            None | Some(Place::Number(0)) => Ok(Role::RearRim { side: side()? }),
+            Some(Place::Number(place @ 1..=MAX_PLACES)) => Ok(Role::RimPlace { side: side()?, place: place as u8 }),
+            _ => Err(wrong_place(
+                "Write 0 for the marked place, or number the further places round the rim from 1, to 24 at most.",
+            )),
+        },
+        "front-rim" => Ok(Role::FrontRim { side: side()? }),
+        "gearbox-sprocket" => Ok(Role::GearboxSprocket),
+        "rear-sprocket" => Ok(Role::RearSprocket),
+        "spindle-end" => Ok(Role::SpindleEnd { side: side()? }),
+        "station" => {
+            let letter = words.and_then(Letter::from_text);
+            let letter =
+                letter.ok_or_else(|| wrong_place("Write place = \"A\", \"B\", \"C\" or \"D\": the same for both of a pair."))?;
+            Ok(Role::Station { letter, side: side()? })
+        }
+        "plumb-flag" => {
+            let flag = words.and_then(|words| words.split_once(' ')).and_then(|(letter, height)| {
+                let upper = ["lower", "upper"].iter().position(|&word| word == height)? == 1;
+                Some(Role::PlumbFlag { line: Letter::from_text(letter)?, upper })
+            });
+            flag.ok_or_else(|| wrong_place("Write place = \"A upper\" or \"A lower\", and so on to D."))
+        }
+        "backbone-flag" => match words {
+            Some(end @ ("front" | "rear")) => Ok(Role::BackboneFlag { front: end == "front" }),
+            _ => Err(wrong_place("Write place = \"front\" or place = \"rear\".")),
+        },
+        "hub-face" => Ok(Role::HubFace),
+        _ => Ok(Role::Free),
+    }
+}
+
+/// A role as the keys `role`, `side` and `place` would say it.
+fn parts(role: Role) -> (&'static str, Option<Side>, Option<Place>) {
+    match role {
+        Role::RearRim { side } => ("rim", Some(side), None),
+        Role::RimPlace { side, place } => ("rim", Some(side), Some(Place::Number(i64::from(place)))),
+        Role::FrontRim { side } => ("front-rim", Some(side), None),
+        Role::GearboxSprocket => ("gearbox-sprocket", None, None),
+        Role::RearSprocket => ("rear-sprocket", None, None),
+        Role::SpindleEnd { side } => ("spindle-end", Some(side), None),
+        Role::Station { letter, side } => ("station", Some(side), Some(Place::Words(letter.to_string()))),
+        Role::PlumbFlag { line, upper } => {
+            ("plumb-flag", None, Some(Place::Words(format!("{line} {}", if upper { "upper" } else { "lower" }))))
+        }
+        Role::BackboneFlag { front } => {
+            ("backbone-flag", None, Some(Place::Words(if front { "front" } else { "rear" }.to_owned())))
+        }
+        Role::HubFace => ("hub-face", None, None),
+        Role::Free => ("free", None, None),
+    }
+}

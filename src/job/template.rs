@@ -1,0 +1,127 @@
+//! The commented `job.toml` that a new job folder is given.
+
+/// Text of a new `job.toml`: valid as it stands, and valid with every `#` that stands directly before a setting taken away.
+pub const TEMPLATE: &str = r#"# What the photos can't tell. Everything here may be left out; a job without this file works too.
+# To use a line, take the # directly in front of it away and put your own value in. Decimals have a point, text stands in
+# double quotes, and the units are in the names. Left and right are the rider's. Where a "u" is asked for, give the amount
+# that 95 of 100 readings would stay within.
+
+schema = "sightcord-job/1"
+
+[bike]
+# How the report names the bike.
+#name = "Dry build of the grass-track frame"
+# The side of the chain. It is checked against the tabs.
+#chain_side = "left"
+
+[print]
+# Lay a steel rule on the two check lines of a printed card. The one below the pattern is made to be 250 mm (375 on A3), the
+# one at the left edge 160 mm (240 on A3). Printers are out by up to half a percent, and photos alone can't show it.
+#measured_along_mm = 249.6
+#measured_across_mm = 159.9
+# By how much your reading of the rule may be out.
+#measured_u_mm = 0.25
+# Thickness of the paper with its glue: from the face to the print.
+#paper_mm = 0.10
+
+# One card that was printed elsewhere, or measured on its own. Repeat for others.
+#[[print.card]]
+#number = 13
+#measured_along_mm = 375.3
+#measured_across_mm = 240.2
+#measured_u_mm = 0.25
+#paper_mm = 0.20
+
+[bench]
+# A level laid on the bench: along the cord (+ = front high) and across it (+ = left high). A plumb line in the photos is
+# better and wins where the two disagree.
+#level_along_deg = 0.05
+#level_across_deg = -0.10
+# By how much the level may be out; 0.2 unless you say better.
+#level_u_deg = 0.05
+
+[adjusters]
+# How far the chain adjuster moves in one turn, and how far apart the two stand across the bike: turns told in the plan.
+#thread_pitch_mm = 1.25
+#spacing_mm = 220
+# The end of the spindle you would rather move. Unless you say so, it is the one away from the chain.
+#draw = "right"
+
+[spacers]
+# Where you can add or take away spacers to bring the sprockets into line: "hub" (moves the rim along), "sprocket" (packing
+# behind the rear sprocket) or "gearbox" (a shim there).
+#kind = "hub"
+
+[sprockets]
+# From each sprocket's outside face, where the tabs are, inward to the middle of the teeth. Both or neither: then the chain
+# line is told between the teeth and not between the faces.
+#rear_face_to_tooth_centre_mm = 3.6
+#gearbox_face_to_tooth_centre_mm = 4.1
+# Teeth and chain pitch (12.7 for 1/2 inch, 15.875 for 5/8).
+#rear_teeth = 46
+#gearbox_teeth = 17
+#chain_pitch_mm = 15.875
+
+[hub]
+# The side on which the brake drum's or hub's reference face lies, and whether that face turns with the wheel (a drum does,
+# a brake plate does not).
+#face_side = "right"
+#face_turns = true
+# How far outboard of that face the rim should stand; minus = inboard.
+#target_mm = -28.0
+
+[rim]
+# Width over the rim's outside faces with a caliper: it shows a print that came out too small or too large.
+#width_mm = 60.0
+# Sideways run-out, peak to peak, with a dial gauge. Leave it out if tabs 33 to 38 are on the rim.
+#lateral_tir_mm = 0.8
+
+# A tab that is used for something else than what is printed on it, or that is backed or printed differently. Repeat for
+# others. Roles: rim (place 0 is the marked place, 1 and up are further ones), front-rim, gearbox-sprocket, rear-sprocket,
+# spindle-end, station (place "A" to "D"), plumb-flag (place "A upper", "A lower" ... "D lower"), backbone-flag (place
+# "front" or "rear"), hub-face, free.
+#[[tab]]
+#number = 49
+#role = "rim"
+#side = "left"
+#place = 0
+# Thickness of the plate or magnet that the tab is glued to.
+#backing_mm = 2.0
+# Side of the printed pattern, where it was printed at another size.
+#side_mm = 15.0
+
+# Free tabs move with the "frame" unless you say "wheel", "front-wheel" or "gearbox".
+#[[tab]]
+#number = 39
+#moves_with = "frame"
+
+# Any three tabs, or more, stuck to one flat face: an engine plate, a platform.
+#[[face]]
+#name = "engine plate"
+#tabs = [39, 40, 41]
+
+# How far off a figure may be, instead of the program's own limits: in mm for lengths, deg for angles. The names of the
+# figures are those in result.json. Repeat for others.
+#[[tolerance]]
+#field = "/wheel/offset"
+#mm = 1.5
+#source = "my own choice"
+
+#[[tolerance]]
+#field = "/wheel/yaw"
+#deg = 0.15
+#source = "my own choice"
+
+# A value that you measured by hand. It is shown beside the photographed one and never mixed with it. Repeat for others.
+#[[hand]]
+#field = "/chain/offset_at_gearbox"
+#value_mm = 2.0
+#u_mm = 0.5
+#tool = "straight-edge and feeler gauges"
+
+#[[hand]]
+#field = "/wheel/lean"
+#value_deg = 0.1
+#u_deg = 0.2
+#tool = "digital angle gauge"
+"#;
