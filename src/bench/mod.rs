@@ -3,6 +3,7 @@
 mod assemble;
 pub mod evaluate;
 pub mod figures;
+pub mod from_job;
 pub mod ground;
 pub mod measure;
 mod missing;

@@ -1,0 +1,100 @@
+//! What the job means for the scene and for the figures.
+
+use crate::job::{Job, MovesWith, Role, TabRole};
+use crate::scene::{Carrier, Hangs, SceneSettings, TabSetting};
+use crate::sightings::StringKind;
+
+use super::nuisance;
+use super::settings::{BenchSettings, FRONT_WHEEL, GEARBOX, GEARBOX_FACE, Marked, Part, REAR_FACE, WHEEL};
+
+/// Highest tab number.
+const N_TABS: u8 = 64;
+/// Flags beside their line, and cord between set-ups, mm (our estimates; common practice, no source).
+const FLAG_SIGMA: f64 = 0.3;
+const CORD_MOVED_SIGMA: f64 = 0.1;
+
+/// Settings of the scene: how tabs move, what lies in one plane, how large the prints are.
+pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
+    let tabs = (1..=N_TABS).map(|number| tab_setting(number, &job.tab(number))).collect();
+    let with_role = |wanted: &dyn Fn(&TabRole) -> bool| (1..=N_TABS).filter(|n| wanted(&job.tab(*n))).collect::<Vec<u8>>();
+    let mut faces = vec![
+        (GEARBOX_FACE.to_owned(), with_role(&|tab| tab.role == Role::GearboxSprocket)),
+        (REAR_FACE.to_owned(), with_role(&|tab| tab.role == Role::RearSprocket)),
+    ];
+    faces.extend(job.faces.iter().map(|face| (face.name.clone(), face.tabs.clone())));
+    let print = job.tab_print();
+    let measured_sheets = job
+        .cards
+        .keys()
+        .map(|&number| {
+            let own = job.card_print(number);
+            (number, [own.along.ratio, own.across.ratio], own.along.sigma.max(own.across.sigma))
+        })
+        .collect();
+    SceneSettings {
+        setups: setups.to_vec(),
+        tabs,
+        faces,
+        print: [print.along.ratio, print.across.ratio],
+        print_sigma: [print.along.sigma, print.across.sigma],
+        measured_sheets,
+        flag_sigma: FLAG_SIGMA,
+        cord_moved_sigma: CORD_MOVED_SIGMA,
+    }
+}
+
+fn tab_setting(number: u8, tab: &TabRole) -> TabSetting {
+    let hangs = match (tab.role, tab.moves_with) {
+        (Role::PlumbFlag { line, .. }, _) => Hangs::Flag(StringKind::Plumb(line.index())),
+        (Role::BackboneFlag { .. }, _) => Hangs::Flag(StringKind::Backbone),
+        (_, MovesWith::Wheel) => Hangs::On(Carrier::Turning(WHEEL)),
+        (_, MovesWith::FrontWheel) => Hangs::On(Carrier::Turning(FRONT_WHEEL)),
+        (_, MovesWith::Gearbox) => Hangs::On(Carrier::Turning(GEARBOX)),
+        (_, MovesWith::Frame | MovesWith::Line) => Hangs::On(Carrier::Still),
+    };
+    TabSetting { number, hangs, pitch: tab.side_mm / crate::cards::codes::TAB_SIDE as f64 }
+}
+
+/// Settings of the figures.
+pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> BenchSettings {
+    let paper = job.tab_print().paper_mm;
+    let marks = (1..=N_TABS)
+        .map(|number| {
+            let tab = job.tab(number);
+            Marked { number, part: part(tab.role), thickness: paper + tab.backing_mm }
+        })
+        .collect();
+    let level_was_read = job.bench.level_along_deg.is_some() || job.bench.level_across_deg.is_some();
+    let print = job.tab_print();
+    BenchSettings {
+        setups: setups.to_vec(),
+        lens_only: lens_only.to_vec(),
+        marks,
+        chain_side: job.bike.chain_side,
+        level: [job.bench.level_along_deg.unwrap_or(0.0), job.bench.level_across_deg.unwrap_or(0.0)],
+        level_sigma: if level_was_read { job.bench.sigma_deg() } else { nuisance::LEVEL },
+        level_was_read,
+        tooth_centres: match (job.sprockets.rear_face_to_tooth_centre_mm, job.sprockets.gearbox_face_to_tooth_centre_mm) {
+            (Some(rear), Some(gearbox)) => Some([rear, gearbox]),
+            _ => None,
+        },
+        hub_side: job.hub.face_side,
+        lateral_tir: job.rim.lateral_tir_mm,
+        faces: job.faces.iter().map(|face| face.name.clone()).collect(),
+        print_was_measured: print.along.measured && print.across.measured,
+    }
+}
+
+fn part(role: Role) -> Part {
+    match role {
+        Role::RearRim { side } => Part::Rim { front_wheel: false, side, place: 0 },
+        Role::RimPlace { side, place } => Part::Rim { front_wheel: false, side, place },
+        Role::FrontRim { side } => Part::Rim { front_wheel: true, side, place: 0 },
+        Role::GearboxSprocket => Part::GearboxSprocket,
+        Role::RearSprocket => Part::RearSprocket,
+        Role::SpindleEnd { side } => Part::SpindleEnd(side),
+        Role::Station { letter, side } => Part::Station(letter.index(), side),
+        Role::HubFace => Part::HubFace,
+        Role::PlumbFlag { .. } | Role::BackboneFlag { .. } | Role::Free => Part::Other,
+    }
+}
