@@ -7,4 +7,5 @@ pub mod finding;
 pub mod measurement;
 pub mod photo;
 pub mod plan;
+pub mod report;
 pub mod sightings;
