@@ -10,5 +10,6 @@ pub mod math;
 pub mod measurement;
 pub mod photo;
 pub mod plan;
+pub mod report;
 pub mod scene;
 pub mod sightings;

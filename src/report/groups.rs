@@ -1,0 +1,146 @@
+//! In which order and under which headings the figures are shown: the same in the terminal and on the page.
+
+use super::result::ResultDocument;
+use crate::bench::figures::Station;
+use crate::measurement::Measurement;
+
+/// Figures that belong together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Group {
+    pub title: &'static str,
+    /// What the figures are told against.
+    pub about: String,
+    /// Those that were measured, by JSON pointer.
+    pub figures: Vec<(String, Measurement)>,
+}
+
+/// The groups that hold at least one measured figure. The rim's offsets have a table of their own, [`rim_rows`].
+pub fn groups(document: &ResultDocument) -> Vec<Group> {
+    let figures = document.figures();
+    let pick = |prefixes: &[&str]| -> Vec<(String, Measurement)> {
+        let of = |prefix: &str| {
+            let prefix = prefix.to_owned();
+            figures
+                .iter()
+                .filter(move |(pointer, _)| *pointer == prefix || (prefix.ends_with('/') && pointer.starts_with(&prefix)))
+                .filter_map(|(pointer, figure)| Some((pointer.clone(), (*figure)?)))
+        };
+        prefixes.iter().flat_map(|prefix| of(prefix)).collect()
+    };
+    let all = [
+        Group {
+            title: "Rear wheel",
+            about: wheel_about(document),
+            figures: pick(&[
+                "/wheel_in_frame/",
+                "/wheel/offset",
+                "/wheel/offset_at_mark",
+                "/wheel/yaw",
+                "/wheel/yaw_from_offsets",
+                "/wheel/lean",
+                "/runout/lateral",
+                "/hub/",
+                "/track/",
+            ]),
+        },
+        Group {
+            title: "Chain line",
+            about: chain_about(document),
+            figures: pick(&[
+                "/chain/offset_at_gearbox",
+                "/chain/offset_at_rear",
+                "/chain/yaw",
+                "/chain/lean",
+                "/chain/rear_lean",
+                "/chain/gearbox_lean",
+                "/chain/centres",
+            ]),
+        },
+        Group { title: "Spindle", about: "each end from the cord on its own side".to_owned(), figures: pick(&["/spindle/"]) },
+        Group {
+            title: "Frame",
+            about: "against the datum cord".to_owned(),
+            figures: pick(&["/frame/", "/plumb/", "/stations/", "/backbone/", "/faces/"]),
+        },
+        Group {
+            title: "Bench and print",
+            about: "how good the ground is that all this stands on".to_owned(),
+            figures: pick(&["/bench/", "/pattern/"]),
+        },
+    ];
+    all.into_iter().filter(|group| !group.figures.is_empty()).collect()
+}
+
+fn wheel_about(document: &ResultDocument) -> String {
+    match document.wheel_in_frame.offset {
+        Some(_) => "in the frame, and against the datum cord".to_owned(),
+        None => "against the datum cord".to_owned(),
+    }
+}
+
+fn chain_about(document: &ResultDocument) -> String {
+    let between = match document.chain.reference.as_deref() {
+        Some("tooth_centres") => "between the teeth's middles",
+        _ => "between the sprockets' outside faces",
+    };
+    match document.chain.side {
+        Some(side) => format!("chain on the {}, {between}", side.word()),
+        None => between.to_owned(),
+    }
+}
+
+/// The rim in one set-up at one place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RimRow {
+    pub setup: String,
+    /// "rear" or "front".
+    pub wheel: String,
+    pub place: u8,
+    /// Where the place stood: "front", "top" ...; empty where not known.
+    pub station: &'static str,
+    pub left: Option<Measurement>,
+    pub right: Option<Measurement>,
+    /// Left plus right, at the marked place of the rear wheel.
+    pub width: Option<Measurement>,
+}
+
+/// The rim's offsets, one row a set-up and place, in the order of the document.
+pub fn rim_rows(document: &ResultDocument) -> Vec<RimRow> {
+    let mut rows: Vec<RimRow> = Vec::new();
+    for rim in &document.rim {
+        let same = |row: &RimRow| row.setup == rim.setup && row.wheel == rim.wheel && row.place == rim.place;
+        let at = rows.iter().position(same).unwrap_or_else(|| {
+            let is_marked_rear = rim.place == 0 && rim.wheel == "rear";
+            let width = document.rim_width.get(&rim.setup).copied().flatten().filter(|_| is_marked_rear);
+            rows.push(RimRow {
+                setup: rim.setup.clone(),
+                wheel: rim.wheel.clone(),
+                place: rim.place,
+                station: "",
+                left: None,
+                right: None,
+                width,
+            });
+            rows.len() - 1
+        });
+        let row = &mut rows[at];
+        if let Some(station) = rim.station {
+            row.station = station_word(station);
+        }
+        match rim.side {
+            crate::bench::figures::Side::Left => row.left = rim.offset,
+            crate::bench::figures::Side::Right => row.right = rim.offset,
+        }
+    }
+    rows.retain(|row| row.left.is_some() || row.right.is_some());
+    rows
+}
+
+fn station_word(station: Station) -> &'static str {
+    match station {
+        Station::Front => "front",
+        Station::Rear => "rear",
+        Station::Top => "top",
+        Station::Bottom => "bottom",
+    }
+}

@@ -1,0 +1,244 @@
+//! How a result becomes text: numbers rounded at this one place, keys in the order of the type, lines a person can read.
+//!
+//! Rounding serves sameness: the last bits of floating point differ between builds and never carry meaning here. Every number
+//! keeps far more places than its uncertainty needs.
+
+use serde_json::{Number, Value};
+
+/// How a number is rounded.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Places {
+    /// Places behind the decimal point.
+    Decimals(i32),
+    /// Significant digits.
+    Significant(i32),
+}
+
+/// Lengths, mm: a hundredth of a micrometre.
+const LENGTH: Places = Places::Decimals(5);
+/// Angles, degrees: 0.02 micrometre at a metre.
+const ANGLE: Places = Places::Decimals(6);
+/// Components of unit vectors: as fine as the angles.
+const DIRECTION: Places = Places::Decimals(8);
+/// Pixels of a camera and ratios of a print: 1e-5 px of 10,000, and 0.01 micrometre of 100 mm.
+const PIXEL: Places = Places::Decimals(5);
+const RATIO: Places = Places::Decimals(7);
+/// Everything that is neither: correlations, lens coefficients, ratios of uncertainties.
+const OTHER: Places = Places::Significant(6);
+
+/// These keys say nothing of the kind of number; the key before them does, or the figure that an entry is told of.
+const NEUTRAL_KEYS: [&str; 6] = ["value", "u", "tolerance", "hand", "photo", "per_percent"];
+
+/// By these keys an entry of a list says which one it is; `field` names the figure an entry is told of.
+const NAME_KEYS: [&str; 5] = ["id", "line", "station", "name", "field"];
+
+/// Which places a number keeps, by the keys that lead to it (array indices left out).
+fn places(path: &[&str]) -> Places {
+    if path.first() == Some(&"settings") {
+        // The settings echo what a person wrote: twelve digits give it back as it stood.
+        return Places::Significant(12);
+    }
+    if path.first() == Some(&"correlation") {
+        return OTHER;
+    }
+    let name = path.iter().rev().find(|key| !NEUTRAL_KEYS.contains(key)).copied().unwrap_or("");
+    match name {
+        "wheel_axis" | "normal" => DIRECTION,
+        "scale_along" | "scale_across" => RATIO,
+        "fx" | "fy" | "cx" | "cy" | "rms_px" => PIXEL,
+        "k1" | "k2" | "p1" | "p2" | "k3" | "crosscheck" | "ratio" => OTHER,
+        _ if is_angle(name) => ANGLE,
+        _ => LENGTH,
+    }
+}
+
+/// Whether a key, or a JSON pointer, names an angle.
+pub(crate) fn is_angle(name: &str) -> bool {
+    let last = name.rsplit('/').next().unwrap_or(name);
+    last == "yaw" || last == "yaw_from_offsets" || last.ends_with("lean") || last.starts_with("level_") || last.ends_with("_deg")
+}
+
+impl Places {
+    fn round(self, x: f64) -> f64 {
+        let decimals = match self {
+            Self::Decimals(n) => n,
+            Self::Significant(_) if x == 0.0 => return 0.0,
+            Self::Significant(n) => n - 1 - x.abs().log10().floor() as i32,
+        };
+        // Powers of ten are exact only up to 1e22; beyond that rounding would add noise instead of removing it.
+        if decimals.abs() > 22 {
+            return x;
+        }
+        let power = 10_f64.powi(decimals.abs());
+        let rounded = if decimals >= 0 { (x * power).round() / power } else { (x / power).round() * power };
+        // Adding nought turns -0 into 0, so that no sign shows which arithmetic came by.
+        if rounded.is_finite() { rounded + 0.0 } else { x }
+    }
+}
+
+/// Rounds every number, and makes a figure null whose value or uncertainty is not a number. Returns the JSON pointers of those.
+pub(crate) fn tidy(value: &mut Value) -> Vec<String> {
+    let mut lost = Vec::new();
+    tidy_at(value, &mut Vec::new(), &mut lost);
+    lost
+}
+
+fn tidy_at(value: &mut Value, path: &mut Vec<String>, lost: &mut Vec<String>) {
+    match value {
+        Value::Number(number) if number.is_f64() => {
+            let keys: Vec<&str> = path.iter().map(String::as_str).collect();
+            // A number that is no float any more (not finite) can't be held by JSON; serde_json has made it null already.
+            let x = number.as_f64().unwrap_or(0.0);
+            if let Some(rounded) = Number::from_f64(places(&keys).round(x)) {
+                *number = rounded;
+            }
+        }
+        Value::Array(items) => {
+            for item in items {
+                let name = NAME_KEYS.iter().find_map(|key| item.get(key)?.as_str().map(str::to_owned));
+                let named = name.is_some();
+                path.extend(name);
+                tidy_at(item, path, lost);
+                if named {
+                    path.pop();
+                }
+            }
+        }
+        Value::Object(map) => {
+            let is_figure = map.contains_key("value") && map.contains_key("u") && map.contains_key("quality");
+            if is_figure && (map["value"].is_null() || map["u"].is_null()) {
+                lost.push(format!("/{}", path.join("/")));
+                *value = Value::Null;
+                return;
+            }
+            for (key, item) in map.iter_mut() {
+                path.push(key.clone());
+                tidy_at(item, path, lost);
+                path.pop();
+            }
+        }
+        _ => {}
+    }
+}
+
+/// Lines longer than this are broken up; it is the width of this project's sources.
+const LINE_WIDTH: usize = 130;
+
+/// Prints JSON so that what belongs together stands on one line: an object or array that fits is not broken up.
+pub(crate) fn pretty(value: &Value) -> String {
+    let mut out = String::new();
+    print(value, 0, 0, &mut out);
+    out.push('\n');
+    out
+}
+
+fn print(value: &Value, indent: usize, used: usize, out: &mut String) {
+    let inline = value.to_string();
+    // The compact text is shorter than the one with blanks: where even that does not fit, the other need not be tried.
+    if inline.len() + used <= LINE_WIDTH {
+        let spaced = on_one_line(value);
+        if spaced.chars().count() + used <= LINE_WIDTH {
+            out.push_str(&spaced);
+            return;
+        }
+    }
+    match value {
+        Value::Object(map) => print_items(map.iter().map(|(k, v)| (Some(k), v)), ['{', '}'], indent, out),
+        Value::Array(items) => print_items(items.iter().map(|v| (None, v)), ['[', ']'], indent, out),
+        _ => out.push_str(&inline),
+    }
+}
+
+fn print_items<'a>(
+    items: impl Iterator<Item = (Option<&'a String>, &'a Value)>,
+    [open, close]: [char; 2],
+    indent: usize,
+    out: &mut String,
+) {
+    out.push(open);
+    let inner = indent + 2;
+    for (i, (key, item)) in items.enumerate() {
+        out.push_str(if i == 0 { "\n" } else { ",\n" });
+        out.push_str(&" ".repeat(inner));
+        let label = key.map_or_else(String::new, |key| format!("{}: ", Value::from(key.as_str())));
+        out.push_str(&label);
+        // One more for the comma behind it.
+        print(item, inner, inner + label.chars().count() + 1, out);
+    }
+    out.push('\n');
+    out.push_str(&" ".repeat(indent));
+    out.push(close);
+}
+
+fn on_one_line(value: &Value) -> String {
+    match value {
+        Value::Object(map) if map.is_empty() => "{}".to_owned(),
+        Value::Object(map) => {
+            let items: Vec<String> =
+                map.iter().map(|(key, item)| format!("{}: {}", Value::from(key.as_str()), on_one_line(item))).collect();
+            format!("{{ {} }}", items.join(", "))
+        }
+        Value::Array(items) => format!("[{}]", items.iter().map(on_one_line).collect::<Vec<_>>().join(", ")),
+        other => other.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn lengths_keep_five_places_and_angles_six() {
+        let mut value = json!({
+            "wheel": {"offset": {"value": 3.200_004_9, "u": 0.123_456_789, "quality": "good"},
+                      "yaw": {"value": -0.350_000_049, "u": 0.012_345_678_9, "quality": "good"}},
+            "verdicts": [{"field": "/wheel/yaw", "value": {"value": 0.123_456_78, "u": 0.1, "quality": "good"}, "tolerance": 0.2}],
+            "correlation": {"matrix": [[1.0, 0.123_456_789], [0.0, -0.0]]},
+        });
+        assert_eq!(tidy(&mut value), Vec::<String>::new());
+        assert_eq!(value["wheel"]["offset"]["value"], json!(3.2));
+        assert_eq!(value["wheel"]["offset"]["u"], json!(0.12346));
+        assert_eq!(value["wheel"]["yaw"]["value"], json!(-0.35));
+        assert_eq!(value["wheel"]["yaw"]["u"], json!(0.012346));
+        assert_eq!(value["verdicts"][0]["value"]["value"], json!(0.123457));
+        assert_eq!(value["correlation"]["matrix"][0][1], json!(0.123457));
+        assert!(!value.to_string().contains("-0.0"), "no negative nought");
+    }
+
+    #[test]
+    fn rounding_twice_changes_nothing() {
+        for i in 0..2000 {
+            let x = (f64::from(i) - 1000.0) * 0.731_234_567_891;
+            for places in [LENGTH, ANGLE, DIRECTION, RATIO, OTHER] {
+                let once = places.round(x);
+                assert_eq!(places.round(once), once);
+            }
+        }
+    }
+
+    #[test]
+    fn a_figure_that_is_not_a_number_becomes_null_and_is_named() {
+        let mut value = json!({"rim": [{"id": "1-a/left", "offset": {"value": f64::NAN, "u": 0.1, "quality": "good"}}]});
+        assert_eq!(tidy(&mut value), ["/rim/1-a/left/offset"]);
+        assert!(value["rim"][0]["offset"].is_null());
+    }
+
+    #[test]
+    fn huge_and_tiny_numbers_survive() {
+        for x in [f64::MAX, f64::MIN_POSITIVE, 1e-300, -1e300] {
+            assert!(LENGTH.round(x).is_finite());
+            assert!(OTHER.round(x).is_finite());
+        }
+    }
+
+    #[test]
+    fn what_fits_stands_on_one_line() {
+        let value = json!({"a": {"value": 1.5, "u": 0.2}, "long": (0..60).collect::<Vec<_>>(), "none": {}, "list": []});
+        let text = pretty(&value);
+        assert!(text.contains("  \"a\": { \"value\": 1.5, \"u\": 0.2 },\n"), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= LINE_WIDTH));
+        assert_eq!(serde_json::from_str::<Value>(&text).unwrap(), value);
+    }
+}

@@ -1,0 +1,14 @@
+//! What a person gets to see, and the files a measurement leaves: computes no figure of its own.
+
+pub mod cautions;
+pub mod expected;
+pub mod fields;
+pub mod groups;
+mod json;
+pub mod read;
+pub mod result;
+pub mod text;
+pub mod units;
+pub mod write;
+
+pub use result::ResultDocument;

@@ -1,0 +1,84 @@
+//! The report for the terminal: what a mechanic reads at the bench, the verdict first.
+
+mod paper;
+mod plan;
+mod tables;
+
+use super::cautions::CAUTIONS;
+use super::fields;
+use super::result::ResultDocument;
+use super::units::{Show, retold};
+use crate::finding::{Finding, Severity};
+use anstyle::Style;
+use paper::{BAD, FAINT, HEADING, OPEN, Paper, harmless};
+
+/// The whole report at 80 columns, with styles as escape codes (print it through a stream that knows when to drop them).
+pub fn report(document: &ResultDocument, show: Show) -> String {
+    let mut paper = Paper::default();
+    head(&mut paper, document, show);
+    tables::figures(&mut paper, document, show);
+    plan::steps(&mut paper, document, show);
+    plan::expected(&mut paper, document, show);
+    tables::hand(&mut paper, document, show);
+    findings(&mut paper, document, show);
+    cautions(&mut paper);
+    paper.into_text()
+}
+
+/// The verdict, then what was measured with what.
+fn head(paper: &mut Paper, document: &ResultDocument, show: Show) {
+    paper.paragraph(HEADING, "", "", &retold(&document.summary, show));
+    let used = document.photos.iter().filter(|photo| photo.used).count();
+    let bike = document.job.bike.as_deref().map_or_else(String::new, |bike| format!("{bike}. "));
+    let words = format!(
+        "{bike}{used} of {} photos used. Each ± is what the figure may be off by, either way, 95 times in 100 (k = 2).",
+        document.photos.len()
+    );
+    paper.blank();
+    paper.paragraph(Style::new(), "", "", &words);
+}
+
+/// Findings with what to do, the gravest first; what was simply not laid out or not stuck on comes last, in short.
+fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
+    let (absent, told): (Vec<&Finding>, Vec<&Finding>) = document.findings.iter().partition(|finding| finding.id == NOT_MEASURED);
+    if !told.is_empty() {
+        paper.heading("Findings", "");
+        for finding in told {
+            let (style, mark) = match finding.severity {
+                Severity::Refused => (BAD, "refused"),
+                Severity::Warning => (OPEN, "warning"),
+                Severity::Note => (Style::new(), "note"),
+            };
+            let place = finding.photo.as_deref().map_or_else(String::new, |photo| format!(" [{photo}]"));
+            paper.paragraph(style, &format!("  {mark}: "), "    ", &retold(&format!("{}{place}", finding.what), show));
+            if !finding.advice.is_empty() {
+                paper.paragraph(Style::new(), "    -> ", "       ", &retold(&finding.advice, show));
+            }
+        }
+    }
+    if !absent.is_empty() {
+        paper.heading("Not measured", "nothing for it was seen");
+        // Figures that need the same things stand together, in the order in which they first come.
+        let mut by_need: Vec<(&str, Vec<String>)> = Vec::new();
+        for finding in absent {
+            let name = finding.field.as_deref().map_or_else(|| finding.what.clone(), |field| fields::describe(field).name);
+            match by_need.iter_mut().find(|(need, _)| *need == finding.advice) {
+                Some((_, names)) => names.push(name),
+                None => by_need.push((&finding.advice, vec![name])),
+            }
+        }
+        for (need, names) in by_need {
+            paper.paragraph(FAINT, "  - ", "    ", &format!("{}. {need}", harmless(&super::result::capital(&names.join("; ")))));
+        }
+    }
+}
+
+/// Findings of this id are added for figures that are null and of which nothing else is said.
+const NOT_MEASURED: &str = "not-measured";
+
+fn cautions(paper: &mut Paper) {
+    paper.heading("Mind", "");
+    for caution in CAUTIONS {
+        paper.paragraph(Style::new(), "  - ", "    ", caution);
+    }
+}
