@@ -8,11 +8,13 @@ use std::collections::{BTreeMap, VecDeque};
 
 use super::plane_map::{Node, PlaneMap};
 use super::pyramid::Level;
-use super::x_corners::{CornerIndex, XCorner, angle_between_lines};
+use super::x_corners::{CornerIndex, XCorner};
 
-/// Largest angle between an edge's direction at a corner and the link, radians. Directions are read from a ring of 2 px
+/// Least cosine between an edge's direction at a corner and the link: 20 degrees. Directions are read from a ring of 2 px
 /// radius, where noise turns them by up to a quarter of this.
-const MAX_TURN: f64 = 0.35;
+const MIN_COSINE: f64 = 0.94;
+/// Shortest link, px: cells of 3 px can't be told from noise.
+const MIN_LINK: f64 = 3.0;
 /// Corners looked at around one before it is left with fewer than four links.
 const MAX_LOOKED_AT: usize = 250;
 /// Places along a link where the tones on both sides are compared, as parts of its length.
@@ -96,20 +98,22 @@ fn mutual(levels: &[Level], corners: &[XCorner], index: &CornerIndex) -> Vec<[Li
 fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: usize) -> [Link; 4] {
     let corner = &corners[i];
     let mut links = [None; 4];
-    // Neighbours of whole rings of squares, each ring's sorted; those beyond the ring's reach wait for the next one.
-    let mut waiting: Vec<(f64, usize)> = Vec::new();
+    // Neighbours whose rays match, from whole rings of squares; those beyond the ring's reach wait for the next one.
+    let mut waiting: Vec<(f64, usize, usize, usize)> = Vec::new();
     let mut looked_at = 0;
     for ring in 0..=index.n_rings() {
-        let fresh = index.ring(corner.at, ring).filter(|&j| j != i);
-        waiting.extend(fresh.map(|j| ((corners[j].at[0] - corner.at[0]).hypot(corners[j].at[1] - corner.at[1]), j)));
-        waiting.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        let n_ready = waiting.partition_point(|&(distance, _)| distance <= CornerIndex::complete_to(ring));
-        for (distance, j) in waiting.drain(..n_ready) {
+        for j in index.ring(corner.at, ring) {
             looked_at += 1;
-            if let Some((slot, back)) = matching_rays(corner, &corners[j], distance)
+            if let Some((distance, slot, back)) = matching_rays(corner, &corners[j])
                 && links[slot].is_none()
-                && edge_runs(levels, corner, &corners[j], slot, distance)
             {
+                waiting.push((distance, j, slot, back));
+            }
+        }
+        waiting.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let n_ready = waiting.partition_point(|link| link.0 <= CornerIndex::complete_to(ring));
+        for (distance, j, slot, back) in waiting.drain(..n_ready) {
+            if links[slot].is_none() && edge_runs(levels, corner, &corners[j], slot, distance) {
                 links[slot] = Some((j, back));
             }
         }
@@ -120,28 +124,22 @@ fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: 
     links
 }
 
-/// The ray of `from` that leads to `to` and the ray of `to` that leads back, if the directions and tones fit.
-fn matching_rays(from: &XCorner, to: &XCorner, distance: f64) -> Option<(usize, usize)> {
-    if distance < 3.0 {
+/// The distance between two corners, the ray of `from` that leads to `to` and the ray that leads back, if directions and tones fit.
+fn matching_rays(from: &XCorner, to: &XCorner) -> Option<(f64, usize, usize)> {
+    let along = [to.at[0] - from.at[0], to.at[1] - from.at[1]];
+    let distance = (along[0] * along[0] + along[1] * along[1]).sqrt();
+    if distance < MIN_LINK {
         return None;
     }
-    let direction = (to.at[1] - from.at[1]).atan2(to.at[0] - from.at[0]);
-    let slot = best_ray(from, direction)?;
-    let back = best_ray(to, direction + std::f64::consts::PI)?;
+    let direction = along.map(|x| x / distance);
+    let (slot, cosine) = from.nearest_ray(direction);
+    if cosine < MIN_COSINE {
+        return None;
+    }
+    let (back, cosine) = to.nearest_ray(direction.map(|x| -x));
     // Seen from the other end the sector after the ray lies on the other side of the edge; the chequer swaps tones from corner to
     // corner, so the sector after the ray must be dark at one end and bright at the other.
-    (from.dark_after(slot) != to.dark_after(back)).then_some((slot, back))
-}
-
-fn best_ray(corner: &XCorner, direction: f64) -> Option<usize> {
-    let turn = |slot: usize| {
-        let difference = (corner.ray(slot) - direction).rem_euclid(std::f64::consts::TAU);
-        difference.min(std::f64::consts::TAU - difference)
-    };
-    let slot = (0..4).min_by(|&a, &b| turn(a).total_cmp(&turn(b)))?;
-    // Narrow sectors leave less room for doubt about which ray is meant.
-    let sector = angle_between_lines(corner.edges[0], corner.edges[1]);
-    (turn(slot) <= MAX_TURN.min(0.5 * sector)).then_some(slot)
+    (cosine >= MIN_COSINE && from.dark_after(slot) != to.dark_after(back)).then_some((distance, slot, back))
 }
 
 /// Whether one edge with the same dark side runs from corner to corner.
@@ -276,7 +274,10 @@ fn candidate(lattice: &Lattice, corners: &[XCorner], index: &CornerIndex, places
 
 /// Whether a corner's edges run along the steps and its sectors have the tones of the chequer.
 fn corner_fits(corner: &XCorner, steps: [[f64; 2]; 2], first_dark: bool) -> bool {
-    let [Some(right), Some(down)] = steps.map(|[u, v]| best_ray(corner, v.atan2(u))) else { return false };
+    let [(right, cosine_x), (down, cosine_y)] = steps.map(|[u, v]| {
+        let length = u.hypot(v);
+        corner.nearest_ray([u / length, v / length])
+    });
     // The cell after the node in both directions lies between the ray along x and the ray along y.
-    (right + 1) % 4 == down && corner.dark_after(right) == first_dark
+    cosine_x.min(cosine_y) >= MIN_COSINE && (right + 1) % 4 == down && corner.dark_after(right) == first_dark
 }

@@ -19,8 +19,8 @@ const MIN_CONTRAST: f32 = 0.003;
 const MIN_BALANCE: f32 = 0.2;
 /// Corners of different levels closer than this many pixels of the coarser level are one.
 const SAME_CORNER: f64 = 1.5;
-/// Largest difference between the edge directions on two levels, radians.
-const SAME_DIRECTION: f64 = 0.3;
+/// Least cosine between the edge directions on two levels: 17 degrees.
+const SAME_DIRECTION: f64 = 0.956;
 /// Side of the squares by which corners are looked up, px.
 const BUCKET: f64 = 32.0;
 
@@ -29,8 +29,8 @@ const BUCKET: f64 = 32.0;
 pub struct XCorner {
     /// Position, px of the full photo; good to about a third of a pixel of its level.
     pub at: [f64; 2],
-    /// Directions of the two edges, radians in [0, pi), the smaller first (angles grow from u towards v).
-    pub edges: [f64; 2],
+    /// Unit directions of the two edges. Their angles, which grow from u towards v, lie in [0, pi), the smaller first.
+    pub edges: [[f64; 2]; 2],
     /// Whether the sector from the first edge to the second is dark.
     pub dark_between: bool,
     /// Bright minus dark level, linear light.
@@ -40,9 +40,12 @@ pub struct XCorner {
 }
 
 impl XCorner {
-    /// Directions of the four rays along which edges leave the corner, ascending: slot s and s + 2 are opposite.
-    pub fn ray(&self, slot: usize) -> f64 {
-        self.edges[slot % 2] + if slot % 4 >= 2 { std::f64::consts::PI } else { 0.0 }
+    /// Of the four rays along which edges leave the corner, that nearest to a unit direction, and the cosine between both. Rays are
+    /// counted by ascending angle: slots s and s + 2 are opposite.
+    pub fn nearest_ray(&self, direction: [f64; 2]) -> (usize, f64) {
+        let [first, second] = self.edges.map(|edge| edge[0] * direction[0] + edge[1] * direction[1]);
+        let (slot, cosine) = if first.abs() >= second.abs() { (0, first) } else { (1, second) };
+        if cosine < 0.0 { (slot + 2, -cosine) } else { (slot, cosine) }
     }
 
     /// Whether the sector between ray `slot` and the next one is dark.
@@ -137,7 +140,7 @@ pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
 impl XCorner {
     /// Takes over the directions and contrast of the same corner on a coarser level.
     fn widen(&mut self, wider: &XCorner) {
-        let agrees = |a: f64, b: f64| angle_between_lines(a, b) < SAME_DIRECTION;
+        let agrees = |a: [f64; 2], b: [f64; 2]| (a[0] * b[0] + a[1] * b[1]).abs() > SAME_DIRECTION;
         let straight = (0..2).all(|i| agrees(self.edges[i], wider.edges[i])) && self.dark_between == wider.dark_between;
         // A direction near 0 may have become one near pi: the two edges then change places.
         let swapped = (0..2).all(|i| agrees(self.edges[i], wider.edges[1 - i])) && self.dark_between != wider.dark_between;
@@ -145,12 +148,6 @@ impl XCorner {
             *self = XCorner { at: self.at, scale: self.scale, ..*wider };
         }
     }
-}
-
-/// Angle between two undirected lines, radians in [0, pi/2].
-pub fn angle_between_lines(a: f64, b: f64) -> f64 {
-    let difference = (a - b).rem_euclid(std::f64::consts::PI);
-    difference.min(std::f64::consts::PI - difference)
 }
 
 /// The unit circle at the ring's samples.
@@ -198,5 +195,11 @@ fn on_ring(level: &Level, at: [f64; 2]) -> Option<XCorner> {
         n_edges += 1;
     }
     // Beyond the first edge lies the sector between both.
-    (n_edges == 2).then(|| XCorner { at: level.to_photo(at), edges, dark_between: !rising_first, contrast, scale: level.scale })
+    (n_edges == 2).then(|| XCorner {
+        at: level.to_photo(at),
+        edges: edges.map(|angle: f64| [angle.cos(), angle.sin()]),
+        dark_between: !rising_first,
+        contrast,
+        scale: level.scale,
+    })
 }
