@@ -42,7 +42,7 @@ const USUAL_BLUR_PX: f64 = 0.55;
 const START_BLUR_CELLS: f64 = 0.08;
 const MAX_START_BLUR_PX: f64 = 2.0;
 /// Narrowest blur that the pixel grid can show, px.
-const MIN_BLUR_PX: f64 = 0.15;
+const MIN_BLUR_PX: f64 = 0.5;
 /// Least noise of a pixel, as linear light and as a part of the contrast: quantisation of 8-bit photos and compression
 /// (common practice, no source). It keeps a window of a few lucky pixels from claiming too much.
 const NOISE_FLOOR: f64 = 0.002;
