@@ -355,23 +355,36 @@ impl Problem {
         })
     }
 
+    /// Correlation of the distances from the two edges under the blur, and its derivative by the first edge's angle.
+    fn correlation(&self, model: &Model) -> (f32, f32) {
+        let (sin, cos) = (model.angles[0] - model.angles[1]).sin_cos();
+        let side = self.sides[0] * self.sides[1];
+        ((side * cos) as f32, (side * sin) as f32)
+    }
+
     fn normal(&self, model: &Model, window: &Window) -> Normal {
         let edges = self.edges(model, window);
         let (polarity, mean, half) = (self.polarity as f32, model.mean as f32, (self.polarity * model.half) as f32);
         // Sums over the pixels of each lane; the residual is the last column, so that gradient and cost come in the same sweep.
+        let (correlation, turn) = self.correlation(model);
         let (noise_dark, noise_slope) = (self.noise[0] as f32, (0.5 * (self.noise[1] - self.noise[0])) as f32);
         let mut sums = [f32x8::ZERO; N_PRODUCTS];
         for bundle in &window.bundles {
             let (value0, slope0, across0, along0) = edges[0].step(bundle);
             let (value1, slope1, across1, along1) = edges[1].step(bundle);
-            let shape = value0 * value1;
-            let (outer0, outer1) = (slope0 * value1 * half, slope1 * value0 * half);
+            let both = slope0 * slope1 * half;
+            let skew = both * (0.5 * correlation);
+            let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
+            // By the distance from one edge; the slope's own derivative is -2 z times itself.
+            let outer0 = slope0 * value1 * half - skew * across0 * 2.0;
+            let outer1 = slope1 * value0 * half - skew * across1 * 2.0;
+            let by_turn = both * (0.5 * turn);
             // d across / d at = (sin, -cos), d across / d angle = -along, d across / d log blur = -across.
             let columns = [
                 outer0 * edges[0].sin + outer1 * edges[1].sin,
                 -(outer0 * edges[0].cos + outer1 * edges[1].cos),
-                -(outer0 * along0),
-                -(outer1 * along1),
+                -(outer0 * along0) - by_turn,
+                -(outer1 * along1) + by_turn,
                 -(outer0 * across0 + outer1 * across1),
                 f32x8::ONE,
                 shape * polarity,
@@ -420,12 +433,15 @@ impl Problem {
     /// Measures the noise of dark and of bright pixels where the model is flat.
     fn measure_noise(&mut self, model: &Model, window: &Window) {
         let edges = self.edges(model, window);
+        let correlation = self.correlation(model).0;
         let contrast = 2.0 * model.half;
         let (mean, half) = (model.mean as f32, (self.polarity * model.half) as f32);
         let mut squares = [0.0; 2];
         let mut counts = [0.0; 2];
         for bundle in &window.bundles {
-            let shape = edges[0].step(bundle).0 * edges[1].step(bundle).0;
+            let (value0, slope0, ..) = edges[0].step(bundle);
+            let (value1, slope1, ..) = edges[1].step(bundle);
+            let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
             let weighted = (bundle.value - shape * half - mean).to_array();
             let shape = (shape * self.polarity as f32).to_array();
             for (lane, weight) in bundle.weight.to_array().into_iter().enumerate() {
@@ -448,14 +464,16 @@ impl Problem {
     fn judge(&self, model: &Model, normal: &Normal, window: &Window) -> Option<CornerFit> {
         let contrast = 2.0 * model.half;
         let edges = self.edges(model, window);
+        let correlation = self.correlation(model).0;
         let (mean, half) = (model.mean as f32, (self.polarity * model.half) as f32);
         let mut squares = 0.0;
         // Sum of residuals and of weights in each quadrant.
         let mut quadrants = [[0.0; 2]; 4];
         for bundle in &window.bundles {
-            let (value0, _, across0, _) = edges[0].step(bundle);
-            let (value1, _, across1, _) = edges[1].step(bundle);
-            let residuals = (bundle.value - value0 * value1 * half - mean).to_array();
+            let (value0, slope0, across0, _) = edges[0].step(bundle);
+            let (value1, slope1, across1, _) = edges[1].step(bundle);
+            let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
+            let residuals = (bundle.value - shape * half - mean).to_array();
             let (across0, across1, weights) = (across0.to_array(), across1.to_array(), bundle.weight.to_array());
             for lane in 0..LANES {
                 let (residual, weight) = (f64::from(residuals[lane]), f64::from(weights[lane]));
