@@ -4,11 +4,13 @@
 pub mod bench;
 pub mod camera;
 pub mod cards;
+pub mod cli;
 pub mod finding;
 pub mod job;
 pub mod math;
 pub mod measurement;
 pub mod photo;
+pub mod pipeline;
 pub mod plan;
 pub mod report;
 pub mod scene;

@@ -1,1 +1,5 @@
-fn main() {}
+//! The binary: everything is in the library.
+
+fn main() -> std::process::ExitCode {
+    sightcord::cli::run()
+}

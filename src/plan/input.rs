@@ -72,9 +72,15 @@ impl From<&Figures> for PlanInput {
             budget: figures.budget.clone(),
             correlation,
             layout: figures.layout.clone(),
-            scale_sensitivity: Vec::new(),
+            scale_sensitivity: scale_sensitivity(figures),
         }
     }
+}
+
+/// The figures' answers to the print's scale, in the order of their pointers.
+pub fn scale_sensitivity(figures: &Figures) -> Vec<ScaleSensitivity> {
+    let entry = |(field, per_percent): (&String, &f64)| ScaleSensitivity { field: field.clone(), per_percent: *per_percent };
+    figures.scale_sensitivity.iter().map(entry).collect()
 }
 
 impl PlanInput {

@@ -8,6 +8,7 @@ pub mod cautions;
 pub mod chain_drive;
 pub mod field;
 pub mod foreseen;
+mod from_job;
 pub mod hand;
 pub mod input;
 pub mod moves;

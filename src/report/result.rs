@@ -17,6 +17,7 @@ use crate::bench::figures::{
 };
 use crate::finding::Finding;
 use crate::measurement::Measurement;
+use crate::plan::input::ScaleSensitivity;
 use crate::plan::outcome::{Expected, HandComparison, Outcome, PlanStep, Verdict};
 
 /// Name and version of the document's form.
@@ -114,15 +115,6 @@ impl PhotoEntry {
     }
 }
 
-/// How a figure follows the print's scale: what it would change by if every sheet were printed 1 % larger than was taken.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ScaleSensitivity {
-    /// JSON pointer of the figure.
-    pub field: String,
-    /// Change of the figure per 1 % of scale, in the figure's unit.
-    pub per_percent: f64,
-}
-
 /// The comparison of odd with even photos.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Crosscheck {
@@ -189,7 +181,6 @@ pub struct ResultParts {
     pub photos: Vec<PhotoEntry>,
     /// Findings of the stages before the figures.
     pub findings: Vec<Finding>,
-    pub scale_sensitivity: Vec<ScaleSensitivity>,
     pub settings: serde_json::Value,
 }
 
@@ -197,7 +188,8 @@ impl ResultDocument {
     /// Puts the document together: numbers rounded as the file holds them, findings from all stages in one list, the most
     /// severe first, and one more for every null figure that no finding names.
     pub fn new(parts: ResultParts) -> Self {
-        let ResultParts { job, figures, outcome, camera, photos, mut findings, scale_sensitivity, settings } = parts;
+        let ResultParts { job, figures, outcome, camera, photos, mut findings, settings } = parts;
+        let scale_sensitivity = crate::plan::input::scale_sensitivity(&figures);
         findings.extend(figures.findings);
         findings.extend(outcome.findings);
         let document = Self {
@@ -326,6 +318,7 @@ impl ResultDocument {
             budget: self.budget.clone(),
             correlation: self.correlation.clone(),
             joint: self.joint(),
+            scale_sensitivity: self.scale_sensitivity.iter().map(|s| (s.field.clone(), s.per_percent)).collect(),
             crosscheck_ratio: self.crosscheck.ratio,
             layout: self.layout.clone(),
             findings: self.findings.clone(),

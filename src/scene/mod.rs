@@ -6,6 +6,7 @@ pub mod marks_next;
 pub mod noise;
 pub mod observe;
 pub mod pose;
+pub mod predict;
 pub mod prior;
 pub mod residual;
 pub mod solution;

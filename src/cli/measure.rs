@@ -1,0 +1,116 @@
+//! `sightcord measure`: figures, verdicts, plan and report of a job folder.
+
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+
+use anyhow::Context;
+use clap::{Args, ValueEnum};
+use indicatif::{ProgressBar, ProgressStyle};
+
+use crate::pipeline::{self, Measured, Progress};
+use crate::report::text;
+use crate::report::units::Show;
+use crate::report::write::{Identity, ReportFile, prepare};
+
+/// Figures, verdicts, plan and report of a job folder.
+///
+/// The folder holds one sub-folder of photos for each set-up, and may hold a job.toml.
+/// Nothing that changes a figure is an option here: it stands in job.toml.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  sightcord measure samples/grass-track --to /tmp/report")]
+pub struct MeasureArgs {
+    /// The job folder.
+    folder: PathBuf,
+    /// Where the report goes (default: FOLDER/report).
+    #[arg(long, value_name = "DIR")]
+    to: Option<PathBuf>,
+    /// Unit of lengths in what is printed; files stay in millimetres.
+    #[arg(long, value_enum, default_value_t = ShowUnit::Mm)]
+    show: ShowUnit,
+    /// Threads to use (default: as many as the computer has).
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+    /// Print result.json on standard output and write no report.
+    #[arg(long, conflicts_with_all = ["to", "show"])]
+    json: bool,
+    /// Print nothing but errors.
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum ShowUnit {
+    Mm,
+    Inch,
+}
+
+/// Runs the command.
+pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
+    if let Some(threads) = args.threads {
+        rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build_global().context("the threads could not be started")?;
+    }
+    let folder = pipeline::open(&args.folder)?;
+    let target = args.to.clone().unwrap_or_else(|| args.folder.join("report"));
+    // Whether the report can be written is found out before the long work.
+    let identity = Identity::new(folder.id.clone(), &pipeline::listed_photos(&folder.photos));
+    let destination = if args.json { None } else { Some(prepare(&target, identity)?) };
+    let bar = progress_bar(args.quiet || args.json);
+    let measured = pipeline::measure(folder, &|progress| tell(&bar, &progress));
+    bar.finish_and_clear();
+    let json = measured.document.to_json();
+    let mut out = std::io::stdout().lock();
+    match destination {
+        None => write_or_ignore(&mut out, &json)?,
+        Some(destination) => {
+            let show = if args.show == ShowUnit::Inch { Show::Inch } else { Show::Mm };
+            let text = text::report(&measured.document, show);
+            let plain = anstream::adapter::strip_str(&text).to_string();
+            let files = [ReportFile::new("result.json", json), ReportFile::new("report.txt", plain)];
+            destination.write(&files)?;
+            if !args.quiet {
+                write_or_ignore(&mut anstream::stdout().lock(), &text)?;
+                write_or_ignore(&mut out, &format!("\nReport: {}\n", destination.folder().display()))?;
+            }
+        }
+    }
+    Ok(if anything_measured(&measured) { super::DONE } else { super::NOTHING })
+}
+
+/// A reader that went away early (as `head` does) is no error.
+fn write_or_ignore(out: &mut impl Write, text: &str) -> anyhow::Result<()> {
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error).context("standard output can't be written to"),
+        _ => Ok(()),
+    }
+}
+
+fn anything_measured(measured: &Measured) -> bool {
+    let document = &measured.document;
+    let wheel = &document.wheel;
+    wheel.offset.is_some()
+        || wheel.yaw.is_some()
+        || document.rim.iter().any(|rim| rim.offset.is_some())
+        || document.chain.offset_at_gearbox.is_some()
+}
+
+fn progress_bar(silent: bool) -> ProgressBar {
+    if silent || !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new(0);
+    if let Ok(style) = ProgressStyle::with_template("{msg:22} {wide_bar} {pos}/{len}") {
+        bar.set_style(style);
+    }
+    bar
+}
+
+fn tell(bar: &ProgressBar, progress: &Progress) {
+    let (message, done, all) = match *progress {
+        Progress::Looked(done, all) => ("looking at photos", done, all),
+        Progress::LookedAgain(done, all) => ("looking again", done, all),
+        Progress::Solving => ("solving", 0, 1),
+    };
+    bar.set_message(message);
+    bar.set_length(all as u64);
+    bar.set_position(done as u64);
+}

@@ -1,0 +1,45 @@
+//! The command line: one file a command.
+//!
+//! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings never change them.
+
+pub mod measure;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and whether its
+/// chain runs in line.
+#[derive(Debug, Parser)]
+#[command(name = "sightcord", version, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Measure(measure::MeasureArgs),
+}
+
+/// Done.
+pub const DONE: u8 = 0;
+/// Nothing could be measured.
+pub const NOTHING: u8 = 1;
+/// Bad usage or input.
+pub const BAD_INPUT: u8 = 2;
+
+/// Runs the command line and gives the exit code.
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let outcome = match cli.command {
+        Command::Measure(args) => measure::run(&args),
+    };
+    match outcome {
+        Ok(code) => ExitCode::from(code),
+        Err(error) => {
+            anstream::eprintln!("sightcord: {error:#}");
+            ExitCode::from(BAD_INPUT)
+        }
+    }
+}
