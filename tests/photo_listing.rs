@@ -169,3 +169,27 @@ fn what_may_not_be_read_is_told_and_does_not_stop_the_rest() {
         assert_eq!(finding_ids(&job), ["folder-unreadable", "photo-unreadable"]);
     }
 }
+
+/// The samples are what a newcomer measures first: small enough to clone, whole, and with the EXIF data a phone writes.
+#[test]
+fn the_samples_are_small_and_whole() {
+    for (sample, n_camera, n_per_setup, focal_35mm, max_bytes) in
+        [("samples/grass-track", 4, 9, 26.0, 15_000_000), ("samples/swing-arm", 0, 12, 24.0, 14_000_000)]
+    {
+        let job = list_job(Path::new(sample)).unwrap();
+        assert_eq!(job.camera.len(), n_camera, "{sample}");
+        assert_eq!(job.setups.iter().map(|setup| setup.photos.len()).collect::<Vec<_>>(), [n_per_setup; 2], "{sample}");
+        assert!(job.findings.is_empty(), "{sample}: {:?}", job.findings);
+        let mut bytes = 0;
+        for file in job.all() {
+            let facts = file.read().unwrap().facts;
+            assert_eq!((facts.width, facts.height), (2448, 1836), "{}", file.id);
+            assert_eq!(facts.exif.pixel_size, Some((2448, 1836)), "{}", file.id);
+            assert_eq!(facts.exif.focal_length_35mm, Some(focal_35mm), "{}", file.id);
+            assert!(facts.findings(&file.id).is_empty() && !facts.exif.damaged && !facts.exif.has_gps, "{}", file.id);
+            bytes += facts.bytes;
+        }
+        assert!(bytes < max_bytes, "{sample} holds {bytes} bytes of photos");
+        sightcord::job::Job::of_folder(Path::new(sample)).unwrap();
+    }
+}
