@@ -58,12 +58,16 @@ const USUAL_NOISE_PIXELS: f64 = 2.0;
 /// Least contrast in linear light; below it shadows and texture look like corners.
 const MIN_CONTRAST: f64 = 0.02;
 /// Largest rms residual as a part of the contrast: sharpened photos leave up to 0.15, a cord or tube across the window more.
-const MAX_RESIDUAL: f64 = 0.2;
+const MAX_RESIDUAL: f64 = 0.22;
 /// Largest uncertainty of the position, px: a corner known worse helps nobody and is mostly something else.
 const MAX_SIGMA_PX: f64 = 0.5;
-/// Largest mean residual of one quadrant as a part of the contrast. Opposite or neighbouring cells that don't share their levels
-/// are not two and two cells of a chequer.
-const MAX_QUADRANT_RESIDUAL: f64 = 0.2;
+/// Largest turn of an edge against the lattice, radians. In the shared sets 99 % stay below 0.16 in windows of a few pixels and
+/// below 0.05 in larger ones.
+const MAX_TURN: f64 = 0.25;
+/// Largest mean residual of one of sixteen sectors as a part of the contrast: what may be uneven, and what noise may add to the mean
+/// of one pixel (four times the noise of bright pixels in the shared sets). Beyond it the cells' levels are not those of a chequer.
+const MAX_SECTOR_RESIDUAL: f64 = 0.04;
+const MAX_SECTOR_NOISE: f64 = 0.6;
 
 /// Where a corner is thought to be, and how the lattice runs there.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -467,27 +471,34 @@ impl Problem {
         let correlation = self.correlation(model).0;
         let (mean, half) = (model.mean as f32, (self.polarity * model.half) as f32);
         let mut squares = 0.0;
-        // Sum of residuals and of weights in each quadrant.
-        let mut quadrants = [[0.0; 2]; 4];
+        // Sum of residuals and of weights in each sector: four quadrants, each halved between its edges, inside and outside.
+        let mut sectors = [[0.0; 2]; 16];
+        let inside = (window.n / (2.0 * std::f64::consts::PI)) as f32;
         for bundle in &window.bundles {
             let (value0, slope0, across0, _) = edges[0].step(bundle);
             let (value1, slope1, across1, _) = edges[1].step(bundle);
             let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
             let residuals = (bundle.value - shape * half - mean).to_array();
+            let outer = (bundle.u * bundle.u + bundle.v * bundle.v - inside).to_array();
             let (across0, across1, weights) = (across0.to_array(), across1.to_array(), bundle.weight.to_array());
             for lane in 0..LANES {
                 let (residual, weight) = (f64::from(residuals[lane]), f64::from(weights[lane]));
                 squares += weight * residual * residual;
-                let quadrant = &mut quadrants[2 * usize::from(across0[lane] > 0.0) + usize::from(across1[lane] > 0.0)];
-                quadrant[0] += weight * residual;
-                quadrant[1] += weight;
+                let which = [outer[lane], across0[lane].abs() - across1[lane].abs(), across0[lane], across1[lane]];
+                let sector = &mut sectors[which.iter().fold(0, |index, &x| 2 * index + usize::from(x > 0.0))];
+                sector[0] += weight * residual;
+                sector[1] += weight;
             }
         }
         // Position and levels are counted; angles and blur are partly told by their priors.
         let freedom = (window.n - 4.0).max(1.0);
         let residual = (squares / freedom).sqrt() / contrast;
-        let uneven = quadrants.iter().any(|[sum, weight]| sum.abs() > MAX_QUADRANT_RESIDUAL * contrast * weight.max(1.0));
-        if !(contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL) || uneven {
+        let uneven = sectors.iter().any(|&[sum, n]| {
+            let allowed = MAX_SECTOR_RESIDUAL + MAX_SECTOR_NOISE / n.max(1.0).sqrt();
+            sum.abs() > allowed * contrast * n.max(1.0)
+        });
+        let turned = (0..2).any(|i| (model.angles[i] - self.prior.angles[i]).abs() > MAX_TURN);
+        if !(contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL) || uneven || turned {
             return None;
         }
         // The noise was measured on flat ground; what the edges leave beyond it widens the covariance, nothing narrows it.
