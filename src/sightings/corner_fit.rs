@@ -6,20 +6,17 @@
 //! by least squares. The product is exact where the edges are square to each other; where they are not, the model errs
 //! by the same amount on opposite sides of the corner, so that it widens the scatter a little and shifts nothing.
 //!
-//! The window is an ellipse in lattice coordinates: it follows a foreshortened cell and never reaches a dot.
+//! The window is an ellipse in lattice coordinates (see `corner_window`).
 
 use nalgebra::{SMatrix, SVector};
 use wide::f32x8;
 
 use crate::math::erf::erf_and_slope;
 use crate::photo::LinearImage;
+use crate::sightings::corner_window::{Bundle, LANES, Window};
 
-/// Half-width of the window in cells. A dot begins 0.487 cells from the corner (half a cell's diagonal less the dot's radius
-/// of 0.22), and its blur reaches further in.
-const WINDOW_CELLS: f64 = 0.42;
-/// Largest area of the window, px^2 (a circle of radius 12 px). The floor of the position's uncertainty falls with the square
-/// root of the radius only, while the cost rises with its square.
-const WINDOW_AREA_PX: f64 = 452.0;
+/// Smallest cell whose corner can be told from its neighbours, px.
+const MIN_CELL_PX: f64 = 3.0;
 /// How far the corner may lie from the guess, in sides of the shorter cell: beyond half a cell it is another corner.
 const MAX_MOVE_CELLS: f64 = 0.35;
 /// Step (px) below which the fit has converged: a tenth of the noise of the best corners.
@@ -102,8 +99,6 @@ const N_PARAMETERS: usize = 7;
 type Vector = SVector<f64, N_PARAMETERS>;
 type Matrix = SMatrix<f64, N_PARAMETERS, N_PARAMETERS>;
 
-/// Pixels worked on at once.
-const LANES: usize = 8;
 /// Products of the columns of the Jacobian and the residual with each other.
 const N_PRODUCTS: usize = (N_PARAMETERS + 1) * (N_PARAMETERS + 2) / 2;
 
@@ -114,7 +109,8 @@ const N_PRODUCTS: usize = (N_PARAMETERS + 1) * (N_PARAMETERS + 2) / 2;
 pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit> {
     let lengths = [guess.along_row, guess.along_col].map(|[u, v]| u.hypot(v));
     let cell = lengths[0].min(lengths[1]);
-    if !(cell > 2.0 && cell.is_finite() && guess.at[0].is_finite() && guess.at[1].is_finite()) {
+    let usable = cell > MIN_CELL_PX && cell.is_finite() && guess.at.iter().all(|x| x.is_finite());
+    if !usable {
         return None;
     }
     let mut window = Window::new(image, guess, guess.at)?;
@@ -127,11 +123,13 @@ pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit>
         let step = normal.step(damping)?;
         let next = model.moved(&step);
         let moved = (next.at[0] - guess.at[0]).hypot(next.at[1] - guess.at[1]);
-        if !(moved <= MAX_MOVE_CELLS * cell) {
+        let near = moved <= MAX_MOVE_CELLS * cell;
+        if !near {
             return None;
         }
         let next_normal = problem.normal(&next, &window);
-        if !(next_normal.cost <= normal.cost * (1.0 + COST_PRECISION)) {
+        let better = next_normal.cost <= normal.cost * (1.0 + COST_PRECISION);
+        if !better {
             damping *= 10.0;
             if damping > MAX_DAMPING {
                 return None;
@@ -161,81 +159,6 @@ pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit>
         return None;
     }
     problem.judge(&model, &normal, &window)
-}
-
-/// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no weight.
-struct Window {
-    centre: [f64; 2],
-    /// Number of pixels, each counted by its weight.
-    n: f64,
-    bundles: Vec<Bundle>,
-}
-
-/// Places relative to the window's centre (px), linear light and weight of some pixels.
-#[derive(Clone, Copy)]
-struct Bundle {
-    u: f32x8,
-    v: f32x8,
-    value: f32x8,
-    weight: f32x8,
-}
-
-impl Bundle {
-    fn new([u, v, value, weight]: [[f32; LANES]; 4]) -> Self {
-        Self { u: u.into(), v: v.into(), value: value.into(), weight: weight.into() }
-    }
-}
-
-impl Window {
-    /// The pixels inside the ellipse about `centre`, weighted by how much of each lies inside; None when it leaves the image.
-    fn new(image: &LinearImage, guess: &CornerGuess, centre: [f64; 2]) -> Option<Self> {
-        let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
-        let cross = a * d - b * c;
-        let area_of_unit = std::f64::consts::PI * cross.abs();
-        let radius = WINDOW_CELLS.min((WINDOW_AREA_PX / area_of_unit).sqrt());
-        // Half-extent of the ellipse along each pixel axis, and its mean radius, in px.
-        let (extent_u, extent_v) = (radius * a.hypot(c), radius * b.hypot(d));
-        let mean_radius = (radius * cross.abs().sqrt()) as f32;
-        let [left, right] = [(centre[0] - extent_u).floor(), (centre[0] + extent_u).ceil()];
-        let [top, bottom] = [(centre[1] - extent_v).floor(), (centre[1] + extent_v).ceil()];
-        let inside = left >= 0.0 && top >= 0.0 && right < image.width() as f64 && bottom < image.height() as f64;
-        if !inside || !(mean_radius > 1.0) {
-            return None;
-        }
-        // Lattice coordinates of a pixel in units of the window's radius are two linear forms of its place.
-        let scale = 1.0 / (cross * radius);
-        let [[xu, xv], [yu, yv]] = [[d * scale, -c * scale], [-b * scale, a * scale]].map(|row| row.map(|x| x as f32));
-        let mut bundles = Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize / LANES + 4);
-        let mut columns = [[0.0; LANES]; 4];
-        let mut lane = 0;
-        let mut n = 0.0;
-        for row in top as usize..=bottom as usize {
-            let v = (row as f64 - centre[1]) as f32;
-            let first = left as usize;
-            for (offset, &value) in image.row(row)[first..=right as usize].iter().enumerate() {
-                let u = ((first + offset) as f64 - centre[0]) as f32;
-                let (x, y) = (xu * u + xv * v, yu * u + yv * v);
-                // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
-                let weight = ((1.0 - (x * x + y * y).sqrt()) * mean_radius + 0.5).min(1.0);
-                if weight <= 0.0 {
-                    continue;
-                }
-                for (column, entry) in columns.iter_mut().zip([u, v, value, weight]) {
-                    column[lane] = entry;
-                }
-                n += f64::from(weight);
-                lane += 1;
-                if lane == LANES {
-                    bundles.push(Bundle::new(std::mem::take(&mut columns)));
-                    lane = 0;
-                }
-            }
-        }
-        if lane > 0 {
-            bundles.push(Bundle::new(columns));
-        }
-        Some(Self { centre, n, bundles })
-    }
 }
 
 /// The parameters, in the order of the normal equations.
@@ -337,7 +260,8 @@ fn start(guess: &CornerGuess, cell: f64, window: &Window) -> Option<(Problem, Mo
     model.mean = solution[2];
     model.half += solution[3];
     // The first levels are rough: half the contrast at the end is asked for.
-    if !(4.0 * model.half > MIN_CONTRAST) {
+    let contrasty = 4.0 * model.half > MIN_CONTRAST;
+    if !contrasty {
         return None;
     }
     let [du, dv] = [solution[0] / model.half, solution[1] / model.half];
@@ -498,15 +422,14 @@ impl Problem {
             sum.abs() > allowed * contrast * n.max(1.0)
         });
         let turned = (0..2).any(|i| (model.angles[i] - self.prior.angles[i]).abs() > MAX_TURN);
-        if !(contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL) || uneven || turned {
+        let clean = contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL && !uneven && !turned;
+        if !clean {
             return None;
         }
         // The noise was measured on flat ground; what the edges leave beyond it widens the covariance, nothing narrows it.
         let inverse = normal.matrix.try_inverse()? * (normal.cost / freedom).max(1.0);
         let cov = [inverse[(0, 0)], inverse[(0, 1)], inverse[(1, 1)]];
-        if !(cov[0] + cov[2] <= MAX_SIGMA_PX * MAX_SIGMA_PX) {
-            return None;
-        }
-        Some(CornerFit { at: model.at, cov, blur: model.log_blur.exp(), contrast, residual })
+        let known = cov[0] + cov[2] <= MAX_SIGMA_PX * MAX_SIGMA_PX;
+        known.then(|| CornerFit { at: model.at, cov, blur: model.log_blur.exp(), contrast, residual })
     }
 }
