@@ -6,20 +6,17 @@
 //! by least squares. The product is exact where the edges are square to each other; where they are not, the model errs
 //! by the same amount on opposite sides of the corner, so that it widens the scatter a little and shifts nothing.
 //!
-//! The window is an ellipse in lattice coordinates: it follows a foreshortened cell and never reaches a dot.
+//! The window is an ellipse in lattice coordinates (see `corner_window`).
 
 use nalgebra::{SMatrix, SVector};
 use wide::f32x8;
 
 use crate::math::erf::erf_and_slope;
 use crate::photo::LinearImage;
+use crate::sightings::corner_window::{Bundle, LANES, Window};
 
-/// Half-width of the window in cells. A dot begins 0.487 cells from the corner (half a cell's diagonal less the dot's radius
-/// of 0.22), and its blur reaches further in.
-const WINDOW_CELLS: f64 = 0.42;
-/// Largest area of the window, px^2 (a circle of radius 12 px). The floor of the position's uncertainty falls with the square
-/// root of the radius only, while the cost rises with its square.
-const WINDOW_AREA_PX: f64 = 452.0;
+/// Smallest cell whose corner can be told from its neighbours, px.
+const MIN_CELL_PX: f64 = 3.0;
 /// How far the corner may lie from the guess, in sides of the shorter cell: beyond half a cell it is another corner.
 const MAX_MOVE_CELLS: f64 = 0.35;
 /// Step (px) below which the fit has converged: a tenth of the noise of the best corners.
@@ -58,12 +55,16 @@ const USUAL_NOISE_PIXELS: f64 = 2.0;
 /// Least contrast in linear light; below it shadows and texture look like corners.
 const MIN_CONTRAST: f64 = 0.02;
 /// Largest rms residual as a part of the contrast: sharpened photos leave up to 0.15, a cord or tube across the window more.
-const MAX_RESIDUAL: f64 = 0.2;
+const MAX_RESIDUAL: f64 = 0.22;
 /// Largest uncertainty of the position, px: a corner known worse helps nobody and is mostly something else.
 const MAX_SIGMA_PX: f64 = 0.5;
-/// Largest mean residual of one quadrant as a part of the contrast. Opposite or neighbouring cells that don't share their levels
-/// are not two and two cells of a chequer.
-const MAX_QUADRANT_RESIDUAL: f64 = 0.2;
+/// Largest turn of an edge against the lattice, radians. In the shared sets 99 % stay below 0.16 in windows of a few pixels and
+/// below 0.05 in larger ones.
+const MAX_TURN: f64 = 0.25;
+/// Largest mean residual of one of sixteen sectors as a part of the contrast: what may be uneven, and what noise may add to the mean
+/// of one pixel (four times the noise of bright pixels in the shared sets). Beyond it the cells' levels are not those of a chequer.
+const MAX_SECTOR_RESIDUAL: f64 = 0.04;
+const MAX_SECTOR_NOISE: f64 = 0.6;
 
 /// Where a corner is thought to be, and how the lattice runs there.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -98,8 +99,6 @@ const N_PARAMETERS: usize = 7;
 type Vector = SVector<f64, N_PARAMETERS>;
 type Matrix = SMatrix<f64, N_PARAMETERS, N_PARAMETERS>;
 
-/// Pixels worked on at once.
-const LANES: usize = 8;
 /// Products of the columns of the Jacobian and the residual with each other.
 const N_PRODUCTS: usize = (N_PARAMETERS + 1) * (N_PARAMETERS + 2) / 2;
 
@@ -110,7 +109,8 @@ const N_PRODUCTS: usize = (N_PARAMETERS + 1) * (N_PARAMETERS + 2) / 2;
 pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit> {
     let lengths = [guess.along_row, guess.along_col].map(|[u, v]| u.hypot(v));
     let cell = lengths[0].min(lengths[1]);
-    if !(cell > 2.0 && cell.is_finite() && guess.at[0].is_finite() && guess.at[1].is_finite()) {
+    let usable = cell > MIN_CELL_PX && cell.is_finite() && guess.at.iter().all(|x| x.is_finite());
+    if !usable {
         return None;
     }
     let mut window = Window::new(image, guess, guess.at)?;
@@ -123,11 +123,13 @@ pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit>
         let step = normal.step(damping)?;
         let next = model.moved(&step);
         let moved = (next.at[0] - guess.at[0]).hypot(next.at[1] - guess.at[1]);
-        if !(moved <= MAX_MOVE_CELLS * cell) {
+        let near = moved <= MAX_MOVE_CELLS * cell;
+        if !near {
             return None;
         }
         let next_normal = problem.normal(&next, &window);
-        if !(next_normal.cost <= normal.cost * (1.0 + COST_PRECISION)) {
+        let better = next_normal.cost <= normal.cost * (1.0 + COST_PRECISION);
+        if !better {
             damping *= 10.0;
             if damping > MAX_DAMPING {
                 return None;
@@ -157,81 +159,6 @@ pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit>
         return None;
     }
     problem.judge(&model, &normal, &window)
-}
-
-/// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no weight.
-struct Window {
-    centre: [f64; 2],
-    /// Number of pixels, each counted by its weight.
-    n: f64,
-    bundles: Vec<Bundle>,
-}
-
-/// Places relative to the window's centre (px), linear light and weight of some pixels.
-#[derive(Clone, Copy)]
-struct Bundle {
-    u: f32x8,
-    v: f32x8,
-    value: f32x8,
-    weight: f32x8,
-}
-
-impl Bundle {
-    fn new([u, v, value, weight]: [[f32; LANES]; 4]) -> Self {
-        Self { u: u.into(), v: v.into(), value: value.into(), weight: weight.into() }
-    }
-}
-
-impl Window {
-    /// The pixels inside the ellipse about `centre`, weighted by how much of each lies inside; None when it leaves the image.
-    fn new(image: &LinearImage, guess: &CornerGuess, centre: [f64; 2]) -> Option<Self> {
-        let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
-        let cross = a * d - b * c;
-        let area_of_unit = std::f64::consts::PI * cross.abs();
-        let radius = WINDOW_CELLS.min((WINDOW_AREA_PX / area_of_unit).sqrt());
-        // Half-extent of the ellipse along each pixel axis, and its mean radius, in px.
-        let (extent_u, extent_v) = (radius * a.hypot(c), radius * b.hypot(d));
-        let mean_radius = (radius * cross.abs().sqrt()) as f32;
-        let [left, right] = [(centre[0] - extent_u).floor(), (centre[0] + extent_u).ceil()];
-        let [top, bottom] = [(centre[1] - extent_v).floor(), (centre[1] + extent_v).ceil()];
-        let inside = left >= 0.0 && top >= 0.0 && right < image.width() as f64 && bottom < image.height() as f64;
-        if !inside || !(mean_radius > 1.0) {
-            return None;
-        }
-        // Lattice coordinates of a pixel in units of the window's radius are two linear forms of its place.
-        let scale = 1.0 / (cross * radius);
-        let [[xu, xv], [yu, yv]] = [[d * scale, -c * scale], [-b * scale, a * scale]].map(|row| row.map(|x| x as f32));
-        let mut bundles = Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize / LANES + 4);
-        let mut columns = [[0.0; LANES]; 4];
-        let mut lane = 0;
-        let mut n = 0.0;
-        for row in top as usize..=bottom as usize {
-            let v = (row as f64 - centre[1]) as f32;
-            let first = left as usize;
-            for (offset, &value) in image.row(row)[first..=right as usize].iter().enumerate() {
-                let u = ((first + offset) as f64 - centre[0]) as f32;
-                let (x, y) = (xu * u + xv * v, yu * u + yv * v);
-                // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
-                let weight = ((1.0 - (x * x + y * y).sqrt()) * mean_radius + 0.5).min(1.0);
-                if weight <= 0.0 {
-                    continue;
-                }
-                for (column, entry) in columns.iter_mut().zip([u, v, value, weight]) {
-                    column[lane] = entry;
-                }
-                n += f64::from(weight);
-                lane += 1;
-                if lane == LANES {
-                    bundles.push(Bundle::new(std::mem::take(&mut columns)));
-                    lane = 0;
-                }
-            }
-        }
-        if lane > 0 {
-            bundles.push(Bundle::new(columns));
-        }
-        Some(Self { centre, n, bundles })
-    }
 }
 
 /// The parameters, in the order of the normal equations.
@@ -333,7 +260,8 @@ fn start(guess: &CornerGuess, cell: f64, window: &Window) -> Option<(Problem, Mo
     model.mean = solution[2];
     model.half += solution[3];
     // The first levels are rough: half the contrast at the end is asked for.
-    if !(4.0 * model.half > MIN_CONTRAST) {
+    let contrasty = 4.0 * model.half > MIN_CONTRAST;
+    if !contrasty {
         return None;
     }
     let [du, dv] = [solution[0] / model.half, solution[1] / model.half];
@@ -467,35 +395,41 @@ impl Problem {
         let correlation = self.correlation(model).0;
         let (mean, half) = (model.mean as f32, (self.polarity * model.half) as f32);
         let mut squares = 0.0;
-        // Sum of residuals and of weights in each quadrant.
-        let mut quadrants = [[0.0; 2]; 4];
+        // Sum of residuals and of weights in each sector: four quadrants, each halved between its edges, inside and outside.
+        let mut sectors = [[0.0; 2]; 16];
+        let inside = (window.n / (2.0 * std::f64::consts::PI)) as f32;
         for bundle in &window.bundles {
             let (value0, slope0, across0, _) = edges[0].step(bundle);
             let (value1, slope1, across1, _) = edges[1].step(bundle);
             let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
             let residuals = (bundle.value - shape * half - mean).to_array();
+            let outer = (bundle.u * bundle.u + bundle.v * bundle.v - inside).to_array();
             let (across0, across1, weights) = (across0.to_array(), across1.to_array(), bundle.weight.to_array());
             for lane in 0..LANES {
                 let (residual, weight) = (f64::from(residuals[lane]), f64::from(weights[lane]));
                 squares += weight * residual * residual;
-                let quadrant = &mut quadrants[2 * usize::from(across0[lane] > 0.0) + usize::from(across1[lane] > 0.0)];
-                quadrant[0] += weight * residual;
-                quadrant[1] += weight;
+                let which = [outer[lane], across0[lane].abs() - across1[lane].abs(), across0[lane], across1[lane]];
+                let sector = &mut sectors[which.iter().fold(0, |index, &x| 2 * index + usize::from(x > 0.0))];
+                sector[0] += weight * residual;
+                sector[1] += weight;
             }
         }
         // Position and levels are counted; angles and blur are partly told by their priors.
         let freedom = (window.n - 4.0).max(1.0);
         let residual = (squares / freedom).sqrt() / contrast;
-        let uneven = quadrants.iter().any(|[sum, weight]| sum.abs() > MAX_QUADRANT_RESIDUAL * contrast * weight.max(1.0));
-        if !(contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL) || uneven {
+        let uneven = sectors.iter().any(|&[sum, n]| {
+            let allowed = MAX_SECTOR_RESIDUAL + MAX_SECTOR_NOISE / n.max(1.0).sqrt();
+            sum.abs() > allowed * contrast * n.max(1.0)
+        });
+        let turned = (0..2).any(|i| (model.angles[i] - self.prior.angles[i]).abs() > MAX_TURN);
+        let clean = contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL && !uneven && !turned;
+        if !clean {
             return None;
         }
         // The noise was measured on flat ground; what the edges leave beyond it widens the covariance, nothing narrows it.
         let inverse = normal.matrix.try_inverse()? * (normal.cost / freedom).max(1.0);
         let cov = [inverse[(0, 0)], inverse[(0, 1)], inverse[(1, 1)]];
-        if !(cov[0] + cov[2] <= MAX_SIGMA_PX * MAX_SIGMA_PX) {
-            return None;
-        }
-        Some(CornerFit { at: model.at, cov, blur: model.log_blur.exp(), contrast, residual })
+        let known = cov[0] + cov[2] <= MAX_SIGMA_PX * MAX_SIGMA_PX;
+        known.then(|| CornerFit { at: model.at, cov, blur: model.log_blur.exp(), contrast, residual })
     }
 }

@@ -10,6 +10,7 @@ pub mod pyramid;
 pub mod read_card;
 pub mod read_tab;
 pub mod saddles;
+mod corner_window;
 pub mod seen;
 pub mod x_corners;
 

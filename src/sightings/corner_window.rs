@@ -1,0 +1,93 @@
+//! The pixels that a corner is fitted to: an ellipse in lattice coordinates, which follows a foreshortened cell and never
+//! reaches a dot.
+
+use wide::f32x8;
+
+use crate::photo::LinearImage;
+use crate::sightings::corner_fit::CornerGuess;
+
+/// Half-width of the window in cells. A dot begins 0.487 cells from the corner (half a cell's diagonal less the dot's radius
+/// of 0.22), and its blur reaches further in.
+const WINDOW_CELLS: f64 = 0.42;
+/// Largest area of the window, px^2 (a circle of radius 12 px). The floor of the position's uncertainty falls with the square
+/// root of the radius only, while the cost rises with its square.
+const WINDOW_AREA_PX: f64 = 452.0;
+/// Smallest mean radius of a window in which the levels of four cells can be told apart, px.
+const MIN_RADIUS_PX: f32 = 1.0;
+/// Pixels worked on at once.
+pub(super) const LANES: usize = 8;
+
+/// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no weight.
+pub(super) struct Window {
+    pub centre: [f64; 2],
+    /// Number of pixels, each counted by its weight.
+    pub n: f64,
+    pub bundles: Vec<Bundle>,
+}
+
+/// Places relative to the window's centre (px), linear light and weight of some pixels.
+#[derive(Clone, Copy)]
+pub(super) struct Bundle {
+    pub u: f32x8,
+    pub v: f32x8,
+    pub value: f32x8,
+    pub weight: f32x8,
+}
+
+impl Bundle {
+    fn new([u, v, value, weight]: [[f32; LANES]; 4]) -> Self {
+        Self { u: u.into(), v: v.into(), value: value.into(), weight: weight.into() }
+    }
+}
+
+impl Window {
+    /// The pixels inside the ellipse about `centre` that the guess's lattice spans, weighted by how much of each lies inside; None when it leaves the image.
+    pub fn new(image: &LinearImage, guess: &CornerGuess, centre: [f64; 2]) -> Option<Self> {
+        let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
+        let cross = a * d - b * c;
+        let area_of_unit = std::f64::consts::PI * cross.abs();
+        let radius = WINDOW_CELLS.min((WINDOW_AREA_PX / area_of_unit).sqrt());
+        // Half-extent of the ellipse along each pixel axis, and its mean radius, in px.
+        let (extent_u, extent_v) = (radius * a.hypot(c), radius * b.hypot(d));
+        let mean_radius = (radius * cross.abs().sqrt()) as f32;
+        let [left, right] = [(centre[0] - extent_u).floor(), (centre[0] + extent_u).ceil()];
+        let [top, bottom] = [(centre[1] - extent_v).floor(), (centre[1] + extent_v).ceil()];
+        let inside = left >= 0.0 && top >= 0.0 && right < image.width() as f64 && bottom < image.height() as f64;
+        if !inside || mean_radius < MIN_RADIUS_PX {
+            return None;
+        }
+        // Lattice coordinates of a pixel in units of the window's radius are two linear forms of its place.
+        let scale = 1.0 / (cross * radius);
+        let [[xu, xv], [yu, yv]] = [[d * scale, -c * scale], [-b * scale, a * scale]].map(|row| row.map(|x| x as f32));
+        let mut bundles = Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize / LANES + 4);
+        let mut columns = [[0.0; LANES]; 4];
+        let mut lane = 0;
+        let mut n = 0.0;
+        for row in top as usize..=bottom as usize {
+            let v = (row as f64 - centre[1]) as f32;
+            let first = left as usize;
+            for (offset, &value) in image.row(row)[first..=right as usize].iter().enumerate() {
+                let u = ((first + offset) as f64 - centre[0]) as f32;
+                let (x, y) = (xu * u + xv * v, yu * u + yv * v);
+                // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
+                let weight = ((1.0 - (x * x + y * y).sqrt()) * mean_radius + 0.5).min(1.0);
+                if weight <= 0.0 {
+                    continue;
+                }
+                for (column, entry) in columns.iter_mut().zip([u, v, value, weight]) {
+                    column[lane] = entry;
+                }
+                n += f64::from(weight);
+                lane += 1;
+                if lane == LANES {
+                    bundles.push(Bundle::new(std::mem::take(&mut columns)));
+                    lane = 0;
+                }
+            }
+        }
+        if lane > 0 {
+            bundles.push(Bundle::new(columns));
+        }
+        Some(Self { centre, n, bundles })
+    }
+}
