@@ -189,8 +189,7 @@ const MOVED_FIELDS: [&str; 14] = [
 
 /// How a measured figure answers to 1 % of print scale.
 pub fn scale_answer(input: &PlanInput, field: &str) -> f64 {
-    let entry = input.scale_sensitivity.iter().find(|entry| entry.field == field);
-    entry.map(|entry| entry.per_percent).filter(|answer| answer.is_finite()).unwrap_or(0.0)
+    input.scale_sensitivity.get(field).copied().filter(|answer| answer.is_finite()).unwrap_or(0.0)
 }
 
 /// Nought where only the rounding of the arithmetic is left of a figure that a step brought to nought.

@@ -42,7 +42,7 @@ pub fn plan(input: &PlanInput, settings: &PlanSettings) -> Outcome {
         .map(|(tolerance, figure)| tolerance::judge(tolerance, figure, answer(&tolerance.field)))
         .collect();
     let plan = steps::make_plan(input, &figures, settings, &tolerances);
-    let (hand, hand_findings) = hand::compare_by_hand(&figures, &settings.hand);
+    let (hand, hand_findings) = hand::compare_by_hand(&figures, &settings.hands);
     findings.extend(plan.findings);
     findings.extend(hand_findings);
     Outcome {
