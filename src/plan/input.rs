@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::bench::Figures;
@@ -11,15 +10,6 @@ use crate::bench::figures::{
     PlaneFigures, PlumbFigure, RimFigure, RunoutFigures, SpindleFigures, StationFigure, TrackFigures, WheelFigures,
 };
 use crate::measurement::Measurement;
-
-/// How a figure answers to the print's scale.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ScaleSensitivity {
-    /// JSON pointer of the figure.
-    pub field: String,
-    /// Change of the figure, in its own unit, for a print 1 % larger in both directions.
-    pub per_percent: f64,
-}
 
 /// The figures under the names that the result file gives them, so that a result file can be read as one of these: whatever
 /// else it holds is passed over. Uncertainties are joint: `correlation` with each figure's own U gives the covariance.
@@ -44,7 +34,8 @@ pub struct PlanInput {
     pub budget: Vec<BudgetEntry>,
     pub correlation: Correlation,
     pub layout: Layout,
-    pub scale_sensitivity: Vec<ScaleSensitivity>,
+    /// Change of each figure, in its own unit, for a print 1 % larger in both directions.
+    pub scale_sensitivity: BTreeMap<String, f64>,
 }
 
 impl From<&Figures> for PlanInput {
@@ -72,15 +63,9 @@ impl From<&Figures> for PlanInput {
             budget: figures.budget.clone(),
             correlation,
             layout: figures.layout.clone(),
-            scale_sensitivity: scale_sensitivity(figures),
+            scale_sensitivity: figures.scale_sensitivity.clone(),
         }
     }
-}
-
-/// The figures' answers to the print's scale, in the order of their pointers.
-pub fn scale_sensitivity(figures: &Figures) -> Vec<ScaleSensitivity> {
-    let entry = |(field, per_percent): (&String, &f64)| ScaleSensitivity { field: field.clone(), per_percent: *per_percent };
-    figures.scale_sensitivity.iter().map(entry).collect()
 }
 
 impl PlanInput {

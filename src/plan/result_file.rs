@@ -99,7 +99,7 @@ impl ResultFile {
 
     /// +1 or -1: the way in which the figure answers to the print's scale.
     pub fn scale_sign(&self, field: &str) -> f64 {
-        let answer = self.figures.scale_sensitivity.iter().find(|entry| entry.field == field).map(|entry| entry.per_percent);
+        let answer = self.figures.scale_sensitivity.get(field).copied();
         answer.or(self.table.get(field).map(|figure| figure.value)).unwrap_or(0.0).signum()
     }
 

@@ -1,8 +1,8 @@
 //! The sentences of the plan, and the numbers in them.
 
 use super::outcome::{Direction, Unit};
-use super::settings::Pack;
 use crate::bench::figures::Side;
+use crate::job::SpacerKind;
 use crate::measurement::Measurement;
 
 /// A length for a sentence, to a tenth of a millimetre, without its sign.
@@ -10,30 +10,25 @@ pub fn mm(length: f64) -> String {
     format!("{:.1} mm", length.abs())
 }
 
-/// An amount for a sentence: a length to the hundredth, an angle to the thousandth.
+/// An amount for a sentence, to the hundredth.
 pub fn amount(value: f64, unit: Unit) -> String {
     match unit {
         Unit::Mm => format!("{value:.2} mm"),
-        Unit::Deg => format!("{value:.3} degrees"),
+        Unit::Deg => format!("{value:.2} degrees"),
     }
 }
 
-/// The smallest amount that [`amount`] can show.
-pub fn finest(unit: Unit) -> f64 {
-    match unit {
-        Unit::Mm => 0.01,
-        Unit::Deg => 0.001,
-    }
-}
+/// The smallest amount that [`amount`] can show, mm or degrees.
+pub const FINEST: f64 = 0.01;
 
 /// An amount rounded down, for what must not be exceeded.
 pub fn at_most(value: f64, unit: Unit) -> String {
-    amount((value / finest(unit)).floor() * finest(unit), unit)
+    amount((value / FINEST).floor() * FINEST, unit)
 }
 
 /// An amount rounded up, for what must be reached.
 pub fn at_least(value: f64, unit: Unit) -> String {
-    amount((value / finest(unit)).ceil() * finest(unit), unit)
+    amount((value / FINEST).ceil() * FINEST, unit)
 }
 
 /// What to do to square the wheel.
@@ -64,23 +59,23 @@ fn turns_in_words(flats: u32) -> String {
 }
 
 /// What to do to bring the sprockets into line; `outboard` is how far the moved part goes, mm.
-pub fn chain_in_words(pack: Pack, side: Side, outboard: f64) -> String {
+pub fn chain_in_words(pack: SpacerKind, side: Side, outboard: f64) -> String {
     let by = mm(outboard);
     let to = if outboard > 0.0 { side } else { side.other() };
     match (pack, outboard > 0.0) {
-        (Pack::Hub, _) => format!(
+        (SpacerKind::Hub, _) => format!(
             "Move the wheel {by} to the {} on its spindle: the spacer on the {} of the hub gets {by} longer, the one on the {} {by} \
              shorter. The rim goes along.",
             to.word(),
             to.other().word(),
             to.word()
         ),
-        (Pack::Sprocket, true) => format!("Pack the rear sprocket out by {by}, between it and its seat. The rim stays."),
-        (Pack::Sprocket, false) => {
+        (SpacerKind::Sprocket, true) => format!("Pack the rear sprocket out by {by}, between it and its seat. The rim stays."),
+        (SpacerKind::Sprocket, false) => {
             format!("Bring the rear sprocket in by {by}: take out packing, or have its seat faced. The rim stays.")
         }
-        (Pack::Gearbox, true) => format!("Bring the gearbox sprocket out by {by} with a shim behind it. The wheel stays."),
-        (Pack::Gearbox, false) => {
+        (SpacerKind::Gearbox, true) => format!("Bring the gearbox sprocket out by {by} with a shim behind it. The wheel stays."),
+        (SpacerKind::Gearbox, false) => {
             format!("Bring the gearbox sprocket in by {by}: take out a shim, or have its seat faced. The wheel stays.")
         }
     }

@@ -17,7 +17,6 @@ use crate::bench::figures::{
 };
 use crate::finding::Finding;
 use crate::measurement::Measurement;
-use crate::plan::input::ScaleSensitivity;
 use crate::plan::outcome::{Expected, HandComparison, Outcome, PlanStep, Verdict};
 
 /// Name and version of the document's form.
@@ -161,8 +160,9 @@ pub struct ResultDocument {
     pub correlation: Correlation,
     pub crosscheck: Crosscheck,
     pub findings: Vec<Finding>,
+    /// Change of each figure, in its own unit, for a print 1 % larger in both directions.
     #[serde(default)]
-    pub scale_sensitivity: Vec<ScaleSensitivity>,
+    pub scale_sensitivity: BTreeMap<String, f64>,
     /// The job's settings that change figures or plan, as they were read.
     #[serde(default)]
     pub settings: serde_json::Value,
@@ -189,7 +189,6 @@ impl ResultDocument {
     /// severe first, and one more for every null figure that no finding names.
     pub fn new(parts: ResultParts) -> Self {
         let ResultParts { job, figures, outcome, camera, photos, mut findings, settings } = parts;
-        let scale_sensitivity = crate::plan::input::scale_sensitivity(&figures);
         findings.extend(figures.findings);
         findings.extend(outcome.findings);
         let document = Self {
@@ -228,7 +227,7 @@ impl ResultDocument {
             correlation: figures.correlation,
             crosscheck: Crosscheck { ratio: figures.crosscheck_ratio },
             findings,
-            scale_sensitivity,
+            scale_sensitivity: figures.scale_sensitivity,
             settings,
             layout: figures.layout,
         };
@@ -318,7 +317,7 @@ impl ResultDocument {
             budget: self.budget.clone(),
             correlation: self.correlation.clone(),
             joint: self.joint(),
-            scale_sensitivity: self.scale_sensitivity.iter().map(|s| (s.field.clone(), s.per_percent)).collect(),
+            scale_sensitivity: self.scale_sensitivity.clone(),
             crosscheck_ratio: self.crosscheck.ratio,
             layout: self.layout.clone(),
             findings: self.findings.clone(),
