@@ -2,5 +2,6 @@
 
 pub mod codes;
 pub mod pattern;
+pub mod sheets;
 
 pub use pattern::Pattern;

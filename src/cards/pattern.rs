@@ -6,6 +6,9 @@
 
 use super::codes::{CARD_CODES, CARD_COLS, CARD_ROWS, LANE_ROWS, N_CARDS, N_TABS, TAB_CODES, TAB_SIDE};
 
+/// Version of the printed pattern: it changes whenever an older print would be read or scaled differently.
+pub const PATTERN_VERSION: &str = "1";
+
 /// Radius of a dot in cell sides.
 pub const DOT_RADIUS: f64 = 0.22;
 
@@ -65,6 +68,19 @@ impl Pattern {
             Self::Tab(1..=4) => 25.0,
             Self::Tab(5..=48) => 20.0,
             Self::Tab(_) => 12.0,
+        }
+    }
+
+    /// Width and height of the pattern as designed, mm.
+    pub fn size_mm(self) -> [f64; 2] {
+        [self.cols(), self.rows()].map(|n| n as f64 * self.pitch_mm())
+    }
+
+    /// Lengths of a card's two check lines, along and across, mm: what a rule shows on a true print. A tab has none of its own.
+    pub fn check_lines_mm(self) -> Option<[f64; 2]> {
+        match self {
+            Self::Card(_) => Some([25.0, 16.0].map(|cells| cells * self.pitch_mm())),
+            Self::Tab(_) => None,
         }
     }
 

@@ -3,6 +3,7 @@
 //! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings never change them.
 
 pub mod measure;
+pub mod sheets;
 
 use std::process::ExitCode;
 
@@ -20,6 +21,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Measure(measure::MeasureArgs),
+    Sheets(sheets::SheetsArgs),
 }
 
 /// Done.
@@ -34,6 +36,7 @@ pub fn run() -> ExitCode {
     let cli = Cli::parse();
     let outcome = match cli.command {
         Command::Measure(args) => measure::run(&args),
+        Command::Sheets(args) => sheets::run(&args),
     };
     match outcome {
         Ok(code) => ExitCode::from(code),

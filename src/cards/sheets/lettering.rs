@@ -1,0 +1,217 @@
+//! Letters on a sheet: widths, line breaks, and the fonts embedded in a document (only the glyphs that were used).
+//!
+//! The fonts come from the crate `dejavu` (DejaVu Sans, free to embed). Text stays text: it can be selected and searched.
+
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
+use pdf_writer::{Name, Pdf, Rect, Ref, Str};
+use subsetter::GlyphRemapper;
+use ttf_parser::{Face as FontFile, GlyphId};
+
+/// The faces used on our sheets.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Face {
+    Plain,
+    Bold,
+    Narrow,
+}
+
+struct LoadedFace {
+    data: &'static [u8],
+    file: FontFile<'static>,
+}
+
+impl LoadedFace {
+    fn new(data: &'static [u8]) -> Self {
+        // The bytes are compiled in: whether they parse does not depend on any input, and every test of a sheet proves it.
+        let file = FontFile::parse(data, 0).expect("the font that ships with the program is a font");
+        Self { data, file }
+    }
+}
+
+static PLAIN: LazyLock<LoadedFace> = LazyLock::new(|| LoadedFace::new(dejavu::sans::regular()));
+static BOLD: LazyLock<LoadedFace> = LazyLock::new(|| LoadedFace::new(dejavu::sans::bold()));
+static NARROW: LazyLock<LoadedFace> = LazyLock::new(|| LoadedFace::new(dejavu::sans_condensed::regular()));
+
+const SYSTEM_INFO: SystemInfo = SystemInfo { registry: Str(b"Adobe"), ordering: Str(b"Identity"), supplement: 0 };
+
+impl Face {
+    fn loaded(self) -> &'static LoadedFace {
+        match self {
+            Self::Plain => &PLAIN,
+            Self::Bold => &BOLD,
+            Self::Narrow => &NARROW,
+        }
+    }
+
+    /// Name of the font in a page's resources.
+    pub fn resource_name(self) -> Name<'static> {
+        match self {
+            Self::Plain => Name(b"Plain"),
+            Self::Bold => Name(b"Bold"),
+            Self::Narrow => Name(b"Narrow"),
+        }
+    }
+
+    /// PostScript name; six letters and a plus sign mark a subset (ISO 32000-1, 9.6.4).
+    fn base_font(self) -> &'static [u8] {
+        match self {
+            Self::Plain => b"SCPLAI+DejaVuSans",
+            Self::Bold => b"SCBOLD+DejaVuSans-Bold",
+            Self::Narrow => b"SCNARR+DejaVuSansCondensed",
+        }
+    }
+
+    /// Nominal weight as in OpenType's usWeightClass, for the upright stems' thickness below.
+    fn stem_v(self) -> f32 {
+        match self {
+            Self::Plain | Self::Narrow => 80.0,
+            Self::Bold => 140.0,
+        }
+    }
+
+    /// The glyph of a character; glyph 0, an empty box, where the font has none.
+    fn glyph(self, character: char) -> GlyphId {
+        self.loaded().file.glyph_index(character).unwrap_or(GlyphId(0))
+    }
+
+    /// Width of a text in units of its size.
+    fn width_em(self, text: &str) -> f64 {
+        let file = &self.loaded().file;
+        let units: f64 = text.chars().map(|c| f64::from(file.glyph_hor_advance(self.glyph(c)).unwrap_or(0))).sum();
+        units / f64::from(file.units_per_em())
+    }
+
+    /// Width of a text set at a size (the em), mm.
+    pub fn width_mm(self, text: &str, size_mm: f64) -> f64 {
+        self.width_em(text) * size_mm
+    }
+
+    /// A text broken at spaces into lines no wider than this. A single word that is wider stands alone.
+    pub fn wrap(self, text: &str, size_mm: f64, width_mm: f64) -> Vec<String> {
+        let mut lines: Vec<String> = Vec::new();
+        for word in text.split_whitespace() {
+            match lines.last_mut() {
+                Some(line) if self.width_mm(&format!("{line} {word}"), size_mm) <= width_mm => {
+                    line.push(' ');
+                    line.push_str(word);
+                }
+                _ => lines.push(word.to_owned()),
+            }
+        }
+        lines
+    }
+}
+
+/// Which glyphs a document uses, face by face.
+#[derive(Default)]
+pub struct UsedGlyphs {
+    faces: BTreeMap<Face, FaceUse>,
+}
+
+#[derive(Default)]
+struct FaceUse {
+    remapper: GlyphRemapper,
+    /// New glyph number and character, in the order of first use.
+    characters: BTreeMap<u16, char>,
+}
+
+impl UsedGlyphs {
+    /// The text as two-byte glyph numbers of the face's subset, noted as used.
+    pub fn encode(&mut self, face: Face, text: &str) -> Vec<u8> {
+        let used = self.faces.entry(face).or_default();
+        let mut codes = Vec::with_capacity(2 * text.len());
+        for character in text.chars() {
+            let glyph = used.remapper.remap(face.glyph(character).0);
+            used.characters.entry(glyph).or_insert(character);
+            codes.extend(glyph.to_be_bytes());
+        }
+        codes
+    }
+
+    /// Writes the used faces into a document and returns each one's reference.
+    pub fn embed(&self, pdf: &mut Pdf, next: &mut impl FnMut() -> Ref) -> Vec<(Face, Ref)> {
+        self.faces.iter().map(|(&face, used)| (face, embed_face(pdf, face, used, next))).collect()
+    }
+}
+
+/// One face as a composite font whose codes are glyph numbers (ISO 32000-1, 9.7).
+fn embed_face(pdf: &mut Pdf, face: Face, used: &FaceUse, next: &mut impl FnMut() -> Ref) -> Ref {
+    let LoadedFace { data, file } = face.loaded();
+    let [font, cid_font, descriptor, font_data, to_unicode] = std::array::from_fn(|_| next());
+    let per_mille = |units: f64| (units * 1000.0 / f64::from(file.units_per_em())) as f32;
+    let base_font = Name(face.base_font());
+
+    pdf.type0_font(font)
+        .base_font(base_font)
+        .encoding_predefined(Name(b"Identity-H"))
+        .descendant_font(cid_font)
+        .to_unicode(to_unicode);
+
+    let mut cid = pdf.cid_font(cid_font);
+    cid.subtype(CidFontType::Type2).base_font(base_font).system_info(SYSTEM_INFO);
+    cid.font_descriptor(descriptor).default_width(0.0).cid_to_gid_map_predefined(Name(b"Identity"));
+    let widths = used.remapper.remapped_gids().map(|old| {
+        let advance = file.glyph_hor_advance(GlyphId(old)).unwrap_or(0);
+        per_mille(f64::from(advance))
+    });
+    cid.widths().consecutive(0, widths);
+    drop(cid);
+
+    let bbox = file.global_bounding_box();
+    pdf.font_descriptor(descriptor)
+        .name(base_font)
+        .flags(FontFlags::NON_SYMBOLIC)
+        .bbox(Rect::new(
+            per_mille(bbox.x_min.into()),
+            per_mille(bbox.y_min.into()),
+            per_mille(bbox.x_max.into()),
+            per_mille(bbox.y_max.into()),
+        ))
+        .italic_angle(0.0)
+        .ascent(per_mille(file.ascender().into()))
+        .descent(per_mille(file.descender().into()))
+        .cap_height(per_mille(file.capital_height().unwrap_or(file.ascender()).into()))
+        .stem_v(face.stem_v())
+        .font_file2(font_data);
+
+    let subset = subsetter::subset(data, 0, &used.remapper).expect("the font that ships with the program can be cut down");
+    let packed = super::document::deflate(&subset);
+    let mut stream = pdf.stream(font_data, &packed);
+    stream.filter(pdf_writer::Filter::FlateDecode).pair(Name(b"Length1"), subset.len() as i32);
+    drop(stream);
+
+    let mut cmap = UnicodeCmap::new(Name(b"ToUnicode"), SYSTEM_INFO);
+    for (&glyph, &character) in &used.characters {
+        cmap.pair(glyph, character);
+    }
+    pdf.cmap(to_unicode, &cmap.finish());
+    font
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_broken_at_spaces_and_fit_the_width() {
+        let lines = Face::Plain.wrap("the quick brown fox jumps over the lazy dog", 3.0, 25.0);
+        assert!(lines.len() > 1);
+        assert!(lines.iter().all(|line| Face::Plain.width_mm(line, 3.0) <= 25.0), "{lines:?}");
+        assert_eq!(lines.join(" "), "the quick brown fox jumps over the lazy dog");
+    }
+
+    #[test]
+    fn a_word_wider_than_the_line_stands_alone() {
+        assert_eq!(Face::Bold.wrap("a incomprehensibilities b", 3.0, 10.0), ["a", "incomprehensibilities", "b"]);
+    }
+
+    #[test]
+    fn width_is_proportional_to_size() {
+        let narrow = Face::Narrow.width_mm("check", 2.0);
+        assert!((Face::Narrow.width_mm("check", 4.0) - 2.0 * narrow).abs() < 1e-9);
+        assert!(narrow < Face::Plain.width_mm("check", 2.0));
+    }
+}

@@ -1,0 +1,135 @@
+//! Lists of card and tab numbers as people write them: `1-5,8`.
+
+use std::fmt;
+
+/// Numbers in rising order, none twice.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Numbers(Vec<u8>);
+
+/// Why a list could not be read; the text says what to write instead.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NumbersError {
+    #[error("nothing between the commas: write numbers and ranges such as 1-5,8, or none")]
+    Gap,
+    #[error("`{0}` is not a whole number: write numbers and ranges such as 1-5,8, or none")]
+    NotANumber(String),
+    #[error("{number} is not among them: {what} are numbered 1 to {last}")]
+    OutOfRange { number: u64, what: &'static str, last: u8 },
+    #[error("`{0}` runs backwards: write the smaller number first")]
+    Backwards(String),
+}
+
+impl Numbers {
+    /// Reads a list such as `1-5,8`; `none` is the empty list. `what` names the things (cards, tabs), numbered 1 to `last`.
+    pub fn parse(text: &str, what: &'static str, last: u8) -> Result<Self, NumbersError> {
+        let mut numbers = Vec::new();
+        if text.trim() == "none" {
+            return Ok(Self(numbers));
+        }
+        for part in text.split(',').map(str::trim) {
+            let (from, to) = part.split_once('-').unwrap_or((part, part));
+            let (from, to) = (parse_one(from, what, last)?, parse_one(to, what, last)?);
+            if from > to {
+                return Err(NumbersError::Backwards(part.to_owned()));
+            }
+            numbers.extend(from..=to);
+        }
+        numbers.sort_unstable();
+        numbers.dedup();
+        Ok(Self(numbers))
+    }
+
+    pub fn range(first: u8, last: u8) -> Self {
+        Self((first..=last).collect())
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = u8> {
+        self.0.iter().copied()
+    }
+
+    pub fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+}
+
+fn parse_one(text: &str, what: &'static str, last: u8) -> Result<u8, NumbersError> {
+    let text = text.trim();
+    if text.is_empty() {
+        return Err(NumbersError::Gap);
+    }
+    let digits_only = text.bytes().all(|b| b.is_ascii_digit());
+    let number: u64 = text.parse().ok().filter(|_| digits_only).ok_or_else(|| NumbersError::NotANumber(text.to_owned()))?;
+    match u8::try_from(number) {
+        Ok(small) if (1..=last).contains(&small) => Ok(small),
+        _ => Err(NumbersError::OutOfRange { number, what, last }),
+    }
+}
+
+/// The shortest way to write the list, such as `1-5,8`.
+impl fmt::Display for Numbers {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.is_empty() {
+            return f.write_str("none");
+        }
+        for (i, run) in self.0.chunk_by(|a, b| b - a == 1).enumerate() {
+            let comma = if i == 0 { "" } else { "," };
+            match run {
+                [first, .., last] => write!(f, "{comma}{first}-{last}")?,
+                [only] => write!(f, "{comma}{only}")?,
+                [] => {}
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn cards(text: &str) -> Result<Numbers, NumbersError> {
+        Numbers::parse(text, "cards", 16)
+    }
+
+    #[test]
+    fn lists_are_read_sorted_and_without_repeats() {
+        assert_eq!(cards("8,1-3, 2-5").unwrap(), Numbers(vec![1, 2, 3, 4, 5, 8]));
+        assert_eq!(cards(" 16 ").unwrap(), Numbers(vec![16]));
+        assert_eq!(cards("none").unwrap(), Numbers(vec![]));
+    }
+
+    #[test]
+    fn each_mistake_is_told_apart() {
+        let message = |text| cards(text).unwrap_err().to_string();
+        assert_eq!(message("5-1"), "`5-1` runs backwards: write the smaller number first");
+        assert_eq!(message("17"), "17 is not among them: cards are numbered 1 to 16");
+        assert_eq!(message("0-3"), "0 is not among them: cards are numbered 1 to 16");
+        assert_eq!(message("300"), "300 is not among them: cards are numbered 1 to 16");
+        assert!(message("a-b").starts_with("`a` is not a whole number"));
+        assert!(message("+3").starts_with("`+3` is not a whole number"));
+        assert!(message("99999999999999999999999").contains("not a whole number"));
+        for gap in ["", "1,,2", "1-", "-3", "1,"] {
+            assert_eq!(cards(gap), Err(NumbersError::Gap), "{gap:?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_written_reads_back(mut numbers in prop::collection::vec(1_u8..=64, 0..64)) {
+            numbers.sort_unstable();
+            numbers.dedup();
+            let numbers = Numbers(numbers);
+            prop_assert_eq!(Numbers::parse(&numbers.to_string(), "tabs", 64).unwrap(), numbers);
+        }
+
+        #[test]
+        fn no_text_makes_it_panic(text in ".{0,40}") {
+            let _ = Numbers::parse(&text, "tabs", 64);
+        }
+    }
+}

@@ -1,0 +1,56 @@
+//! What each tab stands for, in the words printed under it.
+//!
+//! The roles are those of [`crate::job`]; here they only get words for the person who sticks the tab on.
+
+use crate::job::{Role, TabRole};
+
+/// Words for a tab, 1 to 64, in two short lines to stand beside its number.
+pub fn tab_words(number: u8) -> [String; 2] {
+    let lines = |first: &str, second: &str| [first.to_owned(), second.to_owned()];
+    match TabRole::of_number(number).role {
+        Role::RearRim { side } => [format!("rear rim, {},", side.word()), "at the mark".to_owned()],
+        Role::FrontRim { side } => [format!("front rim, {},", side.word()), "at the mark".to_owned()],
+        Role::RimPlace { side, place } => [format!("rear rim, {},", side.word()), format!("further place {place}")],
+        Role::GearboxSprocket => lines("gearbox sprocket,", "outside face"),
+        Role::RearSprocket => lines("rear sprocket,", "outside face"),
+        Role::SpindleEnd { side } => lines("spindle end,", side.word()),
+        Role::Station { letter, side } => [format!("frame station {letter},"), side.word().to_owned()],
+        Role::PlumbFlag { line, upper } => {
+            [format!("plumb line {line},"), format!("{} flag", if upper { "upper" } else { "lower" })]
+        }
+        Role::BackboneFlag { front } => lines("backbone cord,", if front { "front flag" } else { "rear flag" }),
+        // Tab 32 is the one for faces that do not turn with the wheel, unless a job says otherwise.
+        Role::HubFace => lines("drum or hub face,", if number == 32 { "does not turn" } else { "turns" }),
+        Role::Free => lines("free: name it", "in the job"),
+    }
+}
+
+/// Whether the tab is a flag: fixed to a line that runs along its middle column.
+pub fn is_flag(number: u8) -> bool {
+    TabRole::of_number(number).role.is_flag()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pairs_and_letters_follow_the_table() {
+        for (number, words) in [
+            (1, "rear rim, left, at the mark"),
+            (4, "front rim, right, at the mark"),
+            (12, "spindle end, right"),
+            (13, "frame station A, left"),
+            (20, "frame station D, right"),
+            (21, "plumb line A, upper flag"),
+            (28, "plumb line D, lower flag"),
+            (32, "drum or hub face, does not turn"),
+            (38, "rear rim, left, further place 6"),
+            (64, "free: name it in the job"),
+        ] {
+            assert_eq!(tab_words(number).join(" "), words);
+        }
+        assert!((21..=30).all(|number| is_flag(number) && tab_words(number)[1].ends_with("flag")));
+        assert_eq!((1..=64).filter(|&number| is_flag(number)).count(), 10);
+    }
+}

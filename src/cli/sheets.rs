@@ -1,0 +1,155 @@
+//! `sightcord sheets DIR`: the cards, tabs and guide as PDF files to print.
+
+use std::fs;
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use clap::builder::PossibleValue;
+
+use crate::cards::codes::{N_CARDS, N_TABS};
+use crate::cards::sheets::{self, Numbers, NumbersError, Order, Paper, Sheet};
+
+const EXAMPLES: &str = "\
+Examples:
+  sightcord sheets print                            cards 1-5, tabs 1-32 and the guide, for A4
+  sightcord sheets print --paper letter --cards 1-8
+  sightcord sheets print --cards none --tabs 33-38  tabs alone, and the guide";
+
+/// Draw the cards, the tabs and a one-page guide as PDF at exact scale
+#[derive(clap::Args, Clone, Debug)]
+#[command(after_help = EXAMPLES)]
+pub struct SheetsArgs {
+    /// Folder to write the PDF files to; made if it is not there
+    pub dir: PathBuf,
+
+    /// Paper in your printer
+    #[arg(long, value_enum, default_value_t = Paper::A4)]
+    pub paper: Paper,
+
+    /// Cards to draw, such as 1-5,8, or none; 13-16 need A3 [default: 1-5, on A3 13-16]
+    #[arg(long, value_name = "LIST", value_parser = card_numbers)]
+    pub cards: Option<Numbers>,
+
+    /// Tabs to draw, such as 1-32, or none [default: 1-32]
+    #[arg(long, value_name = "LIST", value_parser = tab_numbers)]
+    pub tabs: Option<Numbers>,
+
+    /// Say nothing unless something goes wrong
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+fn card_numbers(text: &str) -> Result<Numbers, NumbersError> {
+    Numbers::parse(text, "cards", N_CARDS as u8)
+}
+
+fn tab_numbers(text: &str) -> Result<Numbers, NumbersError> {
+    Numbers::parse(text, "tabs", N_TABS as u8)
+}
+
+impl clap::ValueEnum for Paper {
+    fn value_variants<'a>() -> &'a [Self] {
+        &Self::ALL
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        Some(PossibleValue::new(self.name()))
+    }
+}
+
+/// Runs the command.
+pub fn run(args: &SheetsArgs) -> anyhow::Result<u8> {
+    let usual = Order::usual(args.paper);
+    let order = Order {
+        paper: args.paper,
+        cards: args.cards.clone().unwrap_or(usual.cards),
+        tabs: args.tabs.clone().unwrap_or(usual.tabs),
+    };
+    let sheets = sheets::draw(&order)?;
+    let states = store(&args.dir, &sheets)?;
+    if !args.quiet {
+        // A closed pipe is no reason to fail: the files are written.
+        let _ = tell(&args.dir, &order, &sheets, &states);
+    }
+    Ok(super::DONE)
+}
+
+/// What became of one file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stored {
+    Written,
+    /// The same bytes were there already.
+    Unchanged,
+}
+
+/// Writes all sheets, or none if one of them would have to replace a file with other content.
+fn store(dir: &Path, sheets: &[Sheet]) -> anyhow::Result<Vec<Stored>> {
+    fs::create_dir_all(dir).with_context(|| {
+        format!("cannot make the folder {}: name one that you may write to, and that is not a file", dir.display())
+    })?;
+    let already_there =
+        sheets.iter().map(|sheet| is_there(&dir.join(&sheet.file_name), sheet)).collect::<anyhow::Result<Vec<_>>>()?;
+    let mut states = Vec::new();
+    for (sheet, there) in sheets.iter().zip(already_there) {
+        if !there {
+            write_new(dir, sheet)?;
+        }
+        states.push(if there { Stored::Unchanged } else { Stored::Written });
+    }
+    Ok(states)
+}
+
+/// Whether this very sheet is there already; an error if something else is in its place.
+fn is_there(path: &Path, sheet: &Sheet) -> anyhow::Result<bool> {
+    match fs::symlink_metadata(path) {
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(false),
+        Err(error) => {
+            return Err(error).with_context(|| format!("cannot look at {}: name a folder that you may read", path.display()));
+        }
+        Ok(what) if what.is_file() && what.len() != sheet.bytes.len() as u64 => {}
+        Ok(_) => match fs::read(path) {
+            Ok(bytes) if bytes == sheet.bytes => return Ok(true),
+            _ => {}
+        },
+    }
+    bail!("{} is there already with other content, and nothing was written: move it away, or name another folder", path.display())
+}
+
+/// Writes under a passing name first, so that a sheet is there whole or not at all, and never in another file's place.
+fn write_new(dir: &Path, sheet: &Sheet) -> anyhow::Result<()> {
+    let path = dir.join(&sheet.file_name);
+    let failed = || format!("cannot write {}: check that the folder may be written to and the disk has room", path.display());
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".sightcord-");
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(dir).with_context(failed)?;
+    file.write_all(&sheet.bytes).with_context(failed)?;
+    file.as_file().sync_all().with_context(failed)?;
+    file.persist_noclobber(&path).map_err(|error| error.error).with_context(failed)?;
+    Ok(())
+}
+
+fn tell(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> std::io::Result<()> {
+    let mut out = anstream::stdout().lock();
+    for (sheet, state) in sheets.iter().zip(states) {
+        let word = match state {
+            Stored::Written => "written",
+            Stored::Unchanged => "unchanged",
+        };
+        let pages = if sheet.n_pages == 1 { "1 page".to_owned() } else { format!("{} pages", sheet.n_pages) };
+        writeln!(out, "{word:9}  {}  ({}, {pages})", dir.join(&sheet.file_name).display(), sheet.title)?;
+    }
+    writeln!(out)?;
+    writeln!(
+        out,
+        "Next: print at 100 % (\"actual size\", no fitting to the page), on one side, on matt white {} paper.",
+        order.paper.title()
+    )?;
+    writeln!(out, "Then measure the check lines with a steel rule and write what you read into job.toml under [print]:")?;
+    writeln!(
+        out,
+        "  measured_along_mm and measured_across_mm. A line that is out by 2 mm or more was not printed at 100 %: print again."
+    )
+}
