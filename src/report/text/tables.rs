@@ -155,7 +155,7 @@ pub fn hand(paper: &mut Paper, document: &ResultDocument, show: Show) {
             Some(false) => (BAD, "They do NOT agree: one of the two is wrong."),
             None => (PLAIN, "There is nothing to compare it with."),
         };
-        let tool = entry.tool.as_deref().map_or_else(String::new, |tool| format!(" ({tool})"));
+        let tool = if entry.tool.is_empty() { String::new() } else { format!(" ({})", entry.tool) };
         let photo = entry.photo.as_ref().map_or_else(|| "not measured".to_owned(), with_u);
         let name = capital(&field.name);
         paper.paragraph(PLAIN, "  ", "    ", &format!("{name}: by hand{tool} {}; photographed {photo}.", with_u(&entry.hand)));
