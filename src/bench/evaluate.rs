@@ -3,7 +3,7 @@
 use nalgebra::{Vector2, Vector3};
 
 use crate::scene::State;
-use crate::scene::state::{Carrier, Cord, Face};
+use crate::scene::state::{Carrier, Face};
 use crate::sightings::StringKind;
 
 use super::figures::{Side, Station};
@@ -52,7 +52,7 @@ pub struct Evaluation<'a> {
     pub told: Told,
     pub plane: Option<CardPlane>,
     pub up: Vector3<f64>,
-    /// The datum for what belongs to no single set-up.
+    /// The datum plane.
     pub datum: Option<Datum>,
     pub places: Places,
     /// Station of each rim figure and its place along the cord from the axle (mm, + forward), by its id.
@@ -72,9 +72,15 @@ impl<'a> Evaluation<'a> {
         let forward = choices.left.map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
         let up = choices.up.up(state, plane.as_ref(), &forward, settings, &shift);
         let left = choices.left.unwrap_or(Vector3::y());
-        let light = shift.of(Nuisance::CordLight);
+        // One datum for all set-ups: frame and wheel do not follow a cord that somebody touched. Where it was seen to have moved,
+        // its first place counts.
         let cord = if choices.cord_moved { state.cords.first().cloned() } else { mean_cord(&state.cords) };
-        let datum = cord.map(|cord| Datum::of(&cord, &up, &left, light));
+        let datum = cord.map(|mut cord| {
+            let [rear, front] = [0, 1].map(|end| shift.of(Nuisance::CordMoved(end)));
+            cord.y[0] += (rear + front) / 2.0 + shift.of(Nuisance::CordLight);
+            cord.y[1] += (front - rear) / 2.0;
+            Datum::of(&cord, &up, &left)
+        });
         Self {
             settings,
             choices,
@@ -103,17 +109,6 @@ impl<'a> Evaluation<'a> {
     }
 
     // ---- places -----------------------------------------------------------------------------------------------------
-
-    fn cord_of(&self, setup: usize) -> Option<&Cord> {
-        // A set-up whose own cord was not seen shares the others', unless the cord is known to have moved.
-        let own = self.state.cords.iter().find(|cord| cord.setup == setup);
-        own.or_else(|| if self.choices.cord_moved { None } else { self.state.cords.first() })
-    }
-
-    fn datum_of(&self, setup: usize) -> Option<Datum> {
-        let left = self.choices.left?;
-        self.cord_of(setup).map(|cord| Datum::of(cord, &self.up, &left, self.shift.of(Nuisance::CordLight)))
-    }
 
     /// The tab's measured point, in the world in a set-up: the pattern's centre put back onto the face.
     fn point(&self, tab_idx: usize, setup: usize, thickness: f64) -> Option<Vector3<f64>> {
@@ -300,7 +295,7 @@ impl<'a> Evaluation<'a> {
 
     fn rims(&mut self, tabs: &[(usize, Marked)], foot: &Vector3<f64>, hub: Option<&Vector3<f64>>, wheel: &str) {
         for setup in 0..self.settings.setups.len() {
-            let Some(datum) = self.datum_of(setup).filter(|_| !self.settings.lens_only[setup]) else { continue };
+            let Some(datum) = self.datum.filter(|_| !self.settings.lens_only[setup]) else { continue };
             let mut width = 0.0;
             let mut sides = 0;
             for (t, mark) in tabs {
@@ -335,7 +330,7 @@ impl<'a> Evaluation<'a> {
         let tabs = self.tabs_of(|p| matches!(p, Part::Rim { front_wheel: f, place: 0, .. } if *f == front_wheel));
         let mut found = Vec::new();
         for setup in 0..self.settings.setups.len() {
-            let Some(datum) = self.datum_of(setup).filter(|_| !self.settings.lens_only[setup]) else { continue };
+            let Some(datum) = self.datum.filter(|_| !self.settings.lens_only[setup]) else { continue };
             let mut points = [None, None];
             for (t, mark) in &tabs {
                 let Part::Rim { side, .. } = mark.part else { continue };

@@ -400,6 +400,12 @@ fn nuisances(solution: &Solution, settings: &BenchSettings, choices: &Choices, e
         }
     }
     list.push((Nuisance::CordLight, nuisance::CORD_LIGHT));
+    // With n set-ups, n - 1 of which may each have seen it moved, their mean lies sqrt(n - 1) / n of that off the first place.
+    let n = state.cords.len() as f64;
+    if n > 1.0 && !choices.cord_moved {
+        let sigma = nuisance::CORD_MOVED * (n - 1.0).sqrt() / n;
+        list.extend([(Nuisance::CordMoved(0), sigma), (Nuisance::CordMoved(1), sigma)]);
+    }
     if !choices.gearbox_axis {
         list.extend([
             (Nuisance::GearboxCentre(0), nuisance::GEARBOX_CENTRE),

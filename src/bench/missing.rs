@@ -59,7 +59,7 @@ pub fn findings(
             Finding::warning(
                 "cord-moved",
                 format!(
-                    "The cord lies {} elsewhere in one set-up than in another; each set-up was measured from its own.",
+                    "The cord lies {} elsewhere in one set-up than in another; all was measured from its place in the first.",
                     figures.bench.cord_moved.map_or("somewhat".to_owned(), |m| format!("{:.1} mm", m.value))
                 ),
                 "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",

@@ -18,6 +18,8 @@ pub enum Nuisance {
     CardTilt(u8),
     /// The cord's mid-line seen to one side by light and shadow, mm, common to all photos.
     CordLight,
+    /// The cord's mean over all set-ups off its first place, at its rear (0) and front (1) end, mm: it is taken to stay, and may have moved.
+    CordMoved(u8),
     /// Where on the gearbox sprocket's face its centre is, mm in two directions.
     GearboxCentre(u8),
     /// Tilt of the rear sprocket's tabs against the wheel axis when no axis was found, degrees in two directions.
@@ -33,6 +35,8 @@ pub const SIDEWAYS: f64 = 0.3;
 pub const SIDEWAYS_SPINDLE: f64 = 0.7;
 pub const LEVEL: f64 = 0.03;
 pub const CORD_LIGHT: f64 = 0.02;
+/// Each end of the cord between one set-up and the next.
+pub const CORD_MOVED: f64 = 0.1;
 pub const GEARBOX_CENTRE: f64 = 5.0;
 /// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a standard deviation.
 pub const WOBBLE: f64 = 0.12;
@@ -46,6 +50,7 @@ impl Nuisance {
             Self::Sideways(..) => "tabs set sideways",
             Self::Level(_) => "level of the bench",
             Self::CardTilt(_) => "tilt of the cards on the bench",
+            Self::CordMoved(_) => "cord moved between set-ups",
             Self::CordLight => "light and shadow on the cord",
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",

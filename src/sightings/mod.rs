@@ -2,6 +2,7 @@
 
 pub mod cells;
 pub mod corner_fit;
+mod corner_window;
 pub mod grow;
 pub mod lattice;
 pub mod look;
@@ -10,7 +11,6 @@ pub mod pyramid;
 pub mod read_card;
 pub mod read_tab;
 pub mod saddles;
-mod corner_window;
 pub mod seen;
 pub mod x_corners;
 

@@ -27,6 +27,7 @@ pub mod random;
 pub mod scene;
 pub mod shared_sets;
 pub mod sightings;
+pub mod solving;
 pub mod walk;
 
 pub use adjust::Adjustment;
