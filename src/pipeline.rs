@@ -107,7 +107,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
         look_again_at_all(&mut photos, first, progress);
     }
     progress(Progress::Solving);
-    let solution = first.and_then(|_| scene::solve(&scene_photos(&photos, &setups), &settings));
+    let solution = first.and_then(|first| scene::solve_again(&first, &scene_photos(&photos, &setups), &settings));
     let bench_settings = bench_settings(&job, &setups, &lens_only);
     let figures = match &solution {
         Some(solution) => bench::measure(solution, &bench_settings),

@@ -1,6 +1,7 @@
 //! Lines, planes and the bike's figures in the bench frame. Never sees a pixel.
 
 mod assemble;
+mod crosscheck;
 pub mod evaluate;
 pub mod figures;
 pub mod from_job;

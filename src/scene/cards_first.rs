@@ -20,7 +20,7 @@ use super::state::{Card, Sheet, State, View};
 /// Added to every corner's stated uncertainty, px: what no fit knows (paper grain, pixel response).
 pub const CORNER_FLOOR: f64 = 0.01;
 /// A card or tab with fewer corners than this has no pose of its own.
-const LEAST_CORNERS: usize = 8;
+pub const LEAST_CORNERS: usize = 8;
 /// Noise factor while the lens is not known: corners are then off by pixels, not by hundredths.
 pub const COARSE: f64 = 40.0;
 

@@ -241,14 +241,14 @@ fn flags_and_lines(
     }
 }
 
+/// Points of a line's image as observations.
+pub fn seen_points(sighting: &LineSighting) -> Vec<SeenPoint> {
+    let usable = sighting.points.iter().filter(|p| p.sigma > 0.0 && p.sigma.is_finite());
+    usable.map(|p| SeenPoint { at: Vector2::from(p.at), normal: Vector2::from(p.normal), sigma: p.sigma, used: true }).collect()
+}
+
 fn points_block(view: usize, shown: Shown, sighting: &LineSighting) -> Block {
-    let points = sighting
-        .points
-        .iter()
-        .filter(|p| p.sigma > 0.0 && p.sigma.is_finite())
-        .map(|p| SeenPoint { at: Vector2::from(p.at), normal: Vector2::from(p.normal), sigma: p.sigma, used: true })
-        .collect();
-    Block { view, shown, corners: Vec::new(), points, noise: 1.0 }
+    Block { view, shown, corners: Vec::new(), points: seen_points(sighting), noise: 1.0 }
 }
 
 /// Where a flag's centre is: nearest to the rays through it, or from its size when one photo alone shows it.

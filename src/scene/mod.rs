@@ -1,6 +1,7 @@
 //! Where everything is: start poses, residuals, bundle adjustment, covariance. Knows no wheel.
 
 pub mod cards_first;
+pub mod halves;
 pub mod input;
 pub mod marks_next;
 pub mod noise;
@@ -15,5 +16,5 @@ pub mod state;
 pub mod suspects;
 
 pub use input::{Hangs, ScenePhoto, SceneSettings, TabSetting};
-pub use solution::{Solution, solve};
+pub use solution::{Solution, solve, solve_again};
 pub use state::{Carrier, State};

@@ -6,12 +6,13 @@ use nalgebra::DMatrix;
 
 use crate::cards::Pattern;
 use crate::finding::Finding;
+use crate::sightings::StringKind;
 
-use super::cards_first::{COARSE, cards_first, level};
+use super::cards_first::{COARSE, LEAST_CORNERS, cards_first, level, seen_corners};
 use super::input::{ScenePhoto, SceneSettings};
-use super::marks_next::marks_next;
+use super::marks_next::{marks_next, seen_points};
 use super::noise::{reject, weigh};
-use super::observe::{Block, Shown};
+use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::prior::Priors;
 use super::solve::{Problem, adjust, covariance};
 use super::state::{Slots, State};
@@ -34,6 +35,8 @@ pub struct Solution {
     /// Whether the cord was seen to have moved between set-ups.
     pub cord_moved: bool,
     pub converged: bool,
+    /// Whether nothing had to be treated apart from the rule.
+    pub regular: bool,
 }
 
 /// Most times that the scene is built anew because something was seen not to hold still.
@@ -53,11 +56,102 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
         }
         best = attempt(photos, settings, &exceptions)?;
     }
+    best.regular = exceptions.is_empty();
     best.findings.extend(exceptions.findings(photos, settings));
     best.moved_cards = exceptions.moved_cards.clone();
     best.covariance = covariance(&best.state, &Problem { blocks: &best.blocks, priors: &best.priors, slots: &best.slots });
     Some(best)
 }
+
+/// Solves a scene again after a second look at the same photos. Starts from the first solution where the second look only added to what was
+/// there; otherwise from the beginning.
+pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
+    let Some(blocks) = first.regular.then(|| reblock(first, photos)).flatten() else { return solve(photos, settings) };
+    let mut next = Solution { blocks, covariance: None, ..first.clone() };
+    refine(&mut next.state, &next.slots, &mut next.blocks, &mut next.priors, 2);
+    let mut exceptions = Exceptions::default();
+    if find_suspects(&next, photos, &mut exceptions) {
+        return solve(photos, settings);
+    }
+    next.covariance = covariance(&next.state, &Problem { blocks: &next.blocks, priors: &next.priors, slots: &next.slots });
+    Some(next)
+}
+
+/// The new sightings as observations of what the first solution knows; None when they show something that it does not.
+fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
+    let mut blocks = Vec::new();
+    for (idx, photo) in photos.iter().enumerate() {
+        let Some(view) = first.view_of.get(idx).copied().flatten() else {
+            let shows_card = photo.sightings.patterns.iter().any(|p| matches!(p.pattern, Pattern::Card(_)));
+            if shows_card {
+                return None;
+            }
+            continue;
+        };
+        let of_setup = |block: &&Block| first.state.views[block.view].setup == photo.setup;
+        let of_view = |block: &&Block| block.view == view;
+        let mut push = |shown: Shown, corners: Vec<SeenCorner>, points: Vec<SeenPoint>, noise: f64| {
+            blocks.push(Block { view, shown, corners, points, noise });
+        };
+        for sighting in &photo.sightings.patterns {
+            let corners = seen_corners(sighting);
+            let same = |block: &&Block| first.pattern(block) == Some(sighting.pattern);
+            if photo.lens_only && !matches!(sighting.pattern, Pattern::Card(_)) || corners.len() < LEAST_CORNERS {
+                continue;
+            }
+            if let Some(block) = first.blocks.iter().filter(of_view).find(same) {
+                push(block.shown, corners, Vec::new(), block.noise);
+            } else {
+                // Seen in another photo of the set-up: the same card or tab; a flag hangs otherwise in each.
+                let block = first.blocks.iter().filter(of_setup).find(same);
+                match block.map(|block| (block.shown, block.noise)) {
+                    Some((Shown::Flag { .. }, _)) | None => {
+                        let known = first.blocks.iter().any(|block| first.pattern(block) == Some(sighting.pattern));
+                        if known || matches!(sighting.pattern, Pattern::Card(_)) {
+                            return None;
+                        }
+                        let tab_exists = first.state.tabs.iter().any(|tab| tab.number == sighting.pattern.number());
+                        if tab_exists {
+                            return None;
+                        }
+                    }
+                    Some((shown, noise)) => push(shown, corners, Vec::new(), noise),
+                }
+            }
+        }
+        if photo.lens_only {
+            continue;
+        }
+        for line in &photo.sightings.lines {
+            let shown = match line.kind {
+                StringKind::Cord => Shown::Cord(first.state.cords.iter().position(|cord| cord.setup == photo.setup)?),
+                kind => match first.state.lines.iter().position(|known| known.kind == kind) {
+                    Some(idx) => Shown::Line(idx),
+                    None => continue,
+                },
+            };
+            let noise = first.blocks.iter().find(|block| block.shown == shown).map_or(1.0, |block| block.noise);
+            push(shown, Vec::new(), seen_points(line), noise);
+        }
+    }
+    Some(blocks)
+}
+
+/// Rounds of weighing, rejecting and adjusting from a state that is nearly right.
+fn refine(state: &mut State, slots: &Slots, blocks: &mut [Block], priors: &mut Priors, rounds: usize) -> bool {
+    let mut converged = false;
+    for _ in 0..rounds {
+        reject(state, slots, blocks, REJECT);
+        weigh(state, slots, blocks);
+        reject(state, slots, blocks, REJECT);
+        loosen_drift(state, priors);
+        converged = adjust(state, &Problem { blocks, priors, slots }, 15).converged;
+    }
+    converged
+}
+
+/// Farther than this many standard deviations from where it should be, a corner is left out: one in 150,000 good ones is.
+const REJECT: f64 = 4.5;
 
 fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Exceptions) -> Option<Solution> {
     let photos = &exceptions.applied(photos)[..];
@@ -87,18 +181,10 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
     thicken(&mut blocks);
     blocks.iter_mut().for_each(|block| block.noise = 3.0);
     reject(&state, &slots, &mut blocks, 6.0);
-    let mut ending = adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 10);
-    let mut cord_moved = false;
-    for round in 0..3 {
-        weigh(&state, &slots, &mut blocks);
-        reject(&state, &slots, &mut blocks, 4.5);
-        loosen_drift(&state, &mut priors);
-        if round == 0 {
-            cord_moved = cord_has_moved(&state, settings.cord_moved_sigma);
-            priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
-        }
-        ending = adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 15);
-    }
+    adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 10);
+    let cord_moved = cord_has_moved(&state, settings.cord_moved_sigma);
+    priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
+    let converged = refine(&mut state, &slots, &mut blocks, &mut priors, 3);
     Some(Solution {
         state,
         slots,
@@ -109,7 +195,8 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
         findings: first.findings,
         moved_cards: BTreeSet::new(),
         cord_moved,
-        converged: ending.converged,
+        converged,
+        regular: false,
     })
 }
 
@@ -169,6 +256,12 @@ fn thicken(blocks: &mut [Block]) {
 }
 
 impl Solution {
+    /// Takes all observations for worse by a factor and tells the covariance anew.
+    pub fn raise_noise(&mut self, factor: f64) {
+        self.blocks.iter_mut().for_each(|block| block.noise *= factor);
+        self.covariance = covariance(&self.state, &Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots });
+    }
+
     /// The pattern a block shows, if it shows one.
     pub fn pattern(&self, block: &Block) -> Option<Pattern> {
         match block.shown {

@@ -30,6 +30,11 @@ pub struct Exceptions {
 const BAD_SHARE: f64 = 0.4;
 
 impl Exceptions {
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.moved_cards.is_empty() && self.dropped_cards.is_empty() && self.split_tabs.is_empty() && self.ignored.is_empty()
+    }
+
     /// A number that stands twice in one photo was printed twice: nobody can tell which is which in the other photos.
     pub fn drop_cards_seen_twice(&mut self, photos: &[ScenePhoto]) {
         for photo in photos {
