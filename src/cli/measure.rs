@@ -1,6 +1,6 @@
 //! `sightcord measure`: figures, verdicts, plan and report of a job folder.
 
-use std::io::{IsTerminal, Write};
+use std::io::IsTerminal;
 use std::path::PathBuf;
 
 use anyhow::Context;
@@ -38,10 +38,20 @@ pub struct MeasureArgs {
     quiet: bool,
 }
 
+/// Unit of lengths for people.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum ShowUnit {
+pub enum ShowUnit {
     Mm,
     Inch,
+}
+
+impl From<ShowUnit> for Show {
+    fn from(unit: ShowUnit) -> Self {
+        match unit {
+            ShowUnit::Mm => Self::Mm,
+            ShowUnit::Inch => Self::Inch,
+        }
+    }
 }
 
 /// Runs the command.
@@ -58,30 +68,20 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     let measured = pipeline::measure(folder, &|progress| tell(&bar, &progress));
     bar.finish_and_clear();
     let json = measured.document.to_json();
-    let mut out = std::io::stdout().lock();
     match destination {
-        None => write_or_ignore(&mut out, &json)?,
+        None => super::print(&json)?,
         Some(destination) => {
-            let show = if args.show == ShowUnit::Inch { Show::Inch } else { Show::Mm };
-            let text = text::report(&measured.document, show);
+            let text = text::report(&measured.document, args.show.into());
             let plain = anstream::adapter::strip_str(&text).to_string();
             let files = [ReportFile::new("result.json", json), ReportFile::new("report.txt", plain)];
             destination.write(&files)?;
             if !args.quiet {
-                write_or_ignore(&mut anstream::stdout().lock(), &text)?;
-                write_or_ignore(&mut out, &format!("\nReport: {}\n", destination.folder().display()))?;
+                super::print_styled(&text)?;
+                super::print(&format!("\nReport: {}\n", destination.folder().display()))?;
             }
         }
     }
     Ok(if anything_measured(&measured) { super::DONE } else { super::NOTHING })
-}
-
-/// A reader that went away early (as `head` does) is no error.
-fn write_or_ignore(out: &mut impl Write, text: &str) -> anyhow::Result<()> {
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error).context("standard output can't be written to"),
-        _ => Ok(()),
-    }
 }
 
 fn anything_measured(measured: &Measured) -> bool {

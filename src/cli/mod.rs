@@ -2,11 +2,16 @@
 //!
 //! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings never change them.
 
+pub mod begin;
 pub mod measure;
 pub mod sheets;
+pub mod since;
+pub mod whatif;
 
+use std::io::Write;
 use std::process::ExitCode;
 
+use anyhow::Context;
 use clap::{Parser, Subcommand};
 
 /// Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and whether its
@@ -20,8 +25,11 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    Measure(measure::MeasureArgs),
     Sheets(sheets::SheetsArgs),
+    Begin(begin::BeginArgs),
+    Measure(measure::MeasureArgs),
+    Whatif(whatif::WhatifArgs),
+    Since(since::SinceArgs),
 }
 
 /// Done.
@@ -35,8 +43,11 @@ pub const BAD_INPUT: u8 = 2;
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
     let outcome = match cli.command {
-        Command::Measure(args) => measure::run(&args),
         Command::Sheets(args) => sheets::run(&args),
+        Command::Begin(args) => begin::run(&args),
+        Command::Measure(args) => measure::run(&args),
+        Command::Whatif(args) => whatif::run(&args),
+        Command::Since(args) => since::run(&args),
     };
     match outcome {
         Ok(code) => ExitCode::from(code),
@@ -44,5 +55,22 @@ pub fn run() -> ExitCode {
             anstream::eprintln!("sightcord: {error:#}");
             ExitCode::from(BAD_INPUT)
         }
+    }
+}
+
+/// Prints to standard output. A reader that went away early (as `head` does) is no error.
+fn print(text: &str) -> anyhow::Result<()> {
+    forgive(std::io::stdout().lock().write_all(text.as_bytes()))
+}
+
+/// The same for text with styles, which are dropped where nobody would see them.
+fn print_styled(text: &str) -> anyhow::Result<()> {
+    forgive(anstream::stdout().lock().write_all(text.as_bytes()))
+}
+
+fn forgive(outcome: std::io::Result<()>) -> anyhow::Result<()> {
+    match outcome {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error).context("standard output can't be written to"),
+        _ => Ok(()),
     }
 }

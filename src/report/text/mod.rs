@@ -2,7 +2,10 @@
 
 mod paper;
 mod plan;
+mod since;
 mod tables;
+
+pub use since::since;
 
 use super::cautions::CAUTIONS;
 use super::fields;
@@ -21,6 +24,16 @@ pub fn report(document: &ResultDocument, show: Show) -> String {
     plan::expected(&mut paper, document, show);
     tables::hand(&mut paper, document, show);
     findings(&mut paper, document, show);
+    cautions(&mut paper);
+    paper.into_text()
+}
+
+/// The plan alone, for other choices: what to do and what to expect afterwards.
+pub fn plan_alone(document: &ResultDocument, show: Show) -> String {
+    let mut paper = Paper::default();
+    paper.paragraph(HEADING, "", "", &retold(&document.summary, show));
+    plan::steps(&mut paper, document, show);
+    plan::expected(&mut paper, document, show);
     cautions(&mut paper);
     paper.into_text()
 }

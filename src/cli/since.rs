@@ -1,0 +1,41 @@
+//! `sightcord since`: before and after.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::plan::since::since;
+use crate::report::text;
+use crate::report::units::Show;
+
+/// Before and after: differences, with an uncertainty that counts shared terms once, and what became of the plan.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  sightcord since tuesday/report thursday/report")]
+pub struct SinceArgs {
+    /// The earlier report folder, job folder or result.json.
+    before: PathBuf,
+    /// The later one.
+    after: PathBuf,
+    /// Unit of lengths in what is printed.
+    #[arg(long, value_enum, default_value_t = super::measure::ShowUnit::Mm)]
+    show: super::measure::ShowUnit,
+    /// Print the comparison as JSON.
+    #[arg(long)]
+    json: bool,
+    /// Print nothing but errors.
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+/// Runs the command.
+pub fn run(args: &SinceArgs) -> anyhow::Result<u8> {
+    let [before, after] = [&args.before, &args.after].map(|at| super::whatif::read_result(at));
+    let (before, after) = (before?, after?);
+    let compared = since(&serde_json::to_value(&before)?, &serde_json::to_value(&after)?)?;
+    if args.json {
+        super::print(&format!("{}\n", serde_json::to_string_pretty(&compared)?))?;
+    } else if !args.quiet {
+        super::print_styled(&text::since(&compared, Show::from(args.show)))?;
+    }
+    Ok(super::DONE)
+}

@@ -1,0 +1,86 @@
+//! `sightcord whatif`: the plan again from a result, with other choices.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+use clap::{Args, ValueEnum};
+
+use crate::job::{Job, Side};
+use crate::plan::settings::Choices;
+use crate::plan::{PlanInput, PlanSettings, replan};
+use crate::report::ResultDocument;
+use crate::report::result::RESULT_NAME;
+use crate::report::text;
+use crate::report::units::Show;
+
+/// The plan again from a result alone, with other choices than the job's.
+///
+/// Nothing is measured anew and nothing is written: figures and verdicts stay what they are.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  sightcord whatif my-bike/report --draw left --pack gearbox")]
+pub struct WhatifArgs {
+    /// A report folder, a job folder with a report, or a result.json.
+    dir: PathBuf,
+    /// The spindle's end to draw.
+    #[arg(long, value_enum)]
+    draw: Option<DrawSide>,
+    /// Where packing goes to bring the sprockets into line.
+    #[arg(long, value_enum)]
+    pack: Option<PackAt>,
+    /// Unit of lengths in what is printed.
+    #[arg(long, value_enum, default_value_t = super::measure::ShowUnit::Mm)]
+    show: super::measure::ShowUnit,
+    /// Print the result with the new plan as JSON.
+    #[arg(long)]
+    json: bool,
+    /// Print nothing but errors.
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum DrawSide {
+    Left,
+    Right,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum PackAt {
+    Hub,
+    Sprocket,
+    Gearbox,
+}
+
+/// Runs the command.
+pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
+    let mut document = read_result(&args.dir)?;
+    let job: Job = serde_json::from_value(document.settings.clone())
+        .context("the settings in the result can't be read; measure the job again with this version of the program")?;
+    let choices = Choices {
+        draw: args.draw.map(|side| if side == DrawSide::Left { Side::Left } else { Side::Right }),
+        pack: args.pack.map(|pack| match pack {
+            PackAt::Hub => crate::job::SpacerKind::Hub,
+            PackAt::Sprocket => crate::job::SpacerKind::Sprocket,
+            PackAt::Gearbox => crate::job::SpacerKind::Gearbox,
+        }),
+    };
+    let outcome = replan(&PlanInput::from(&document.to_figures()), &PlanSettings::from(&job), choices);
+    document.summary = outcome.summary;
+    document.plan = outcome.plan;
+    document.expected = outcome.expected;
+    if args.json {
+        super::print(&document.to_json())?;
+    } else if !args.quiet {
+        super::print_styled(&text::plan_alone(&document, Show::from(args.show)))?;
+    }
+    Ok(super::DONE)
+}
+
+/// The result in a report folder, in a job folder's report, or in the file itself.
+pub fn read_result(at: &Path) -> anyhow::Result<ResultDocument> {
+    let places = [at.to_owned(), at.join(RESULT_NAME), at.join("report").join(RESULT_NAME)];
+    let file = places.iter().find(|place| place.is_file()).with_context(|| {
+        format!("there is no {RESULT_NAME} in {}; name a report folder, or measure the job first", at.display())
+    })?;
+    Ok(ResultDocument::read(file)?)
+}
