@@ -9,8 +9,20 @@ use crate::photo::LinearImage;
 
 /// Places (in cells from the centre) where the ground is looked at: clear of the dot (0.22) and of the edges (0.5).
 const GROUND: [[f64; 2]; 4] = [[-0.32, -0.32], [0.32, -0.32], [0.32, 0.32], [-0.32, 0.32]];
-/// Places where the dot is looked at.
-const DOT: [[f64; 2]; 5] = [[0.0, 0.0], [0.09, 0.0], [-0.09, 0.0], [0.0, 0.09], [0.0, -0.09]];
+/// Each of those places is the mean of these (offsets in cells), against noise.
+const AROUND: [[f64; 2]; 5] = [[0.0, 0.0], [0.06, 0.06], [-0.06, 0.06], [0.06, -0.06], [-0.06, -0.06]];
+/// Places where the dot is looked at, well inside it.
+const DOT: [[f64; 2]; 9] = [
+    [0.0, 0.0],
+    [0.12, 0.0],
+    [-0.12, 0.0],
+    [0.0, 0.12],
+    [0.0, -0.12],
+    [0.07, 0.07],
+    [-0.07, 0.07],
+    [0.07, -0.07],
+    [-0.07, -0.07],
+];
 /// A centre this far from the ground towards the other tone is a dot. A dot of radius 0.22 in a cell of 6 px and blur
 /// of 0.8 px reaches 0.74, one in a cell of 5 px 0.6; without a dot, neighbours leak in by 0.1 at most.
 const DOT_THRESHOLD: f64 = 0.36;
@@ -86,7 +98,9 @@ fn tones_at(image: &LinearImage, place: impl Fn([f64; 2]) -> Option<[f64; 2]>) -
     };
     let mut ground = [0.0; 4];
     for (ground, offset) in ground.iter_mut().zip(GROUND) {
-        *ground = value(offset)?;
+        for [dx, dy] in AROUND {
+            *ground += value([offset[0] + dx, offset[1] + dy])? / AROUND.len() as f64;
+        }
     }
     ground.sort_by(f64::total_cmp);
     let mut dot = 0.0;

@@ -126,7 +126,8 @@ fn fit_near(image: &LinearImage, pattern: Pattern, places: &[Node], node: (i32, 
 pub fn drop_strays(pattern: Pattern, fits: &mut Fits) {
     const MAX_PASSES: usize = 12;
     for _ in 0..MAX_PASSES {
-        let strays = stray_distances(fits);
+        let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
+        let strays = stray_distances(&places, fits.iter().map(|(&key, fit)| (key, fit.at)));
         let mut sorted: Vec<f64> = strays.values().copied().collect();
         sorted.sort_by(f64::total_cmp);
         let Some(&median) = sorted.get(sorted.len() / 2) else { return };
@@ -158,20 +159,18 @@ fn beside_line(pattern: Pattern, &(_, c): &(i32, i32)) -> bool {
     is_flag(pattern) && (c == 2 || c == 3)
 }
 
-/// Distance of each corner from where the others around it predict it, px.
-fn stray_distances(fits: &Fits) -> BTreeMap<(i32, i32), f64> {
-    let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
-    let others = |key: (i32, i32)| -> Vec<Node> {
-        let own = [f64::from(key.1), f64::from(key.0)];
+/// Distance of each of some corners from where the others among `places` predict it, px.
+pub fn stray_distances(places: &[Node], corners: impl Iterator<Item = ((i32, i32), [f64; 2])>) -> BTreeMap<(i32, i32), f64> {
+    let others = |own: [f64; 2]| -> Vec<Node> {
         let near = |node: &&Node| (node.lattice[0] - own[0]).abs().max((node.lattice[1] - own[1]).abs()) <= 4.0;
         let close: Vec<Node> = places.iter().filter(near).filter(|node| node.lattice != own).copied().collect();
         if close.len() >= 8 { close } else { places.iter().filter(|node| node.lattice != own).copied().collect() }
     };
-    fits.iter()
-        .filter_map(|(&key, fit)| {
-            let lattice = [f64::from(key.1), f64::from(key.0)];
-            let at = PlaneMap::near(&others(key), lattice)?.at(lattice)?;
-            Some((key, (at[0] - fit.at[0]).hypot(at[1] - fit.at[1])))
+    corners
+        .filter_map(|((r, c), seen)| {
+            let lattice = [f64::from(c), f64::from(r)];
+            let at = PlaneMap::near(&others(lattice), lattice)?.at(lattice)?;
+            Some(((r, c), (at[0] - seen[0]).hypot(at[1] - seen[1])))
         })
         .collect()
 }

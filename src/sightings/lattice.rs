@@ -127,19 +127,17 @@ fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: 
 /// The distance between two corners, the ray of `from` that leads to `to` and the ray that leads back, if directions and tones fit.
 fn matching_rays(from: &XCorner, to: &XCorner) -> Option<(f64, usize, usize)> {
     let along = [to.at[0] - from.at[0], to.at[1] - from.at[1]];
-    let distance = (along[0] * along[0] + along[1] * along[1]).sqrt();
-    if distance < MIN_LINK {
+    let distance2 = along[0] * along[0] + along[1] * along[1];
+    // Nearly all pairs end here, so the root waits.
+    let (slot, reach) = from.nearest_ray(along);
+    if reach * reach < MIN_COSINE * MIN_COSINE * distance2 || distance2 < MIN_LINK * MIN_LINK {
         return None;
     }
-    let direction = along.map(|x| x / distance);
-    let (slot, cosine) = from.nearest_ray(direction);
-    if cosine < MIN_COSINE {
-        return None;
-    }
-    let (back, cosine) = to.nearest_ray(direction.map(|x| -x));
+    let distance = distance2.sqrt();
+    let (back, reach) = to.nearest_ray(along.map(|x| -x));
     // Seen from the other end the sector after the ray lies on the other side of the edge; the chequer swaps tones from corner to
     // corner, so the sector after the ray must be dark at one end and bright at the other.
-    (cosine >= MIN_COSINE && from.dark_after(slot) != to.dark_after(back)).then_some((distance, slot, back))
+    (reach >= MIN_COSINE * distance && from.dark_after(slot) != to.dark_after(back)).then_some((distance, slot, back))
 }
 
 /// Whether one edge with the same dark side runs from corner to corner.

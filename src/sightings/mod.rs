@@ -6,6 +6,7 @@ mod corner_window;
 pub mod grow;
 pub mod lattice;
 pub mod look;
+pub mod look_again;
 pub mod plane_map;
 pub mod pyramid;
 pub mod read_card;
@@ -15,4 +16,5 @@ pub mod seen;
 pub mod x_corners;
 
 pub use look::look;
+pub use look_again::{PredictedPattern, look_again};
 pub use seen::{CornerSighting, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind};

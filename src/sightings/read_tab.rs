@@ -11,10 +11,12 @@ use crate::cards::codes::{CARD_COLS, CARD_ROWS, LANE_ROWS, N_CARDS, N_TABS, TAB_
 /// Tabs that are flags: the line they are fixed to may hide their middle column.
 const FLAGS: std::ops::RangeInclusive<u8> = 21..=30;
 const HIDDEN_COL: usize = 2;
-/// Wrong dots forgiven where all 25 cells were read: words and mirror images are at least 3 cells apart.
+/// Wrong dots forgiven where nearly all cells were read: words are 7 cells apart, words and mirror images 3.
 const MAX_WRONG: u32 = 1;
-/// Least cells read when some are hidden; then no wrong dot is forgiven. Words are 7 cells apart, so that 7 hidden cells
-/// could not make two of them alike.
+/// Least cells read for a wrong dot to be forgiven, and how far the next reading must then lie behind if any was hidden.
+const MIN_READ_WITH_WRONG: u32 = 22;
+const MIN_MARGIN_WITH_WRONG: u32 = 3;
+/// Least cells read at all; 7 hidden cells could not make two words alike.
 const MIN_READ: u32 = 18;
 /// Least cells read outside a flag's hidden column.
 const MIN_READ_OF_FLAG: u32 = 17;
@@ -126,13 +128,14 @@ pub fn read_tab(cells: &BTreeMap<(i32, i32), Cell>, margin_is_white: bool) -> Ta
     let counted = known & word.counted;
     let read_cells = counted.count_ones();
     let flag = word.counted.count_ones() < N_CELLS as u32;
-    let (least_read, max_wrong) = match (flag, read_cells) {
-        (true, _) => (MIN_READ_OF_FLAG, 0),
-        (false, 25) => (MIN_READ, MAX_WRONG),
-        (false, _) => (MIN_READ, 0),
-    };
     let margin = second.saturating_sub(wrong_dots);
-    let enough = read_cells >= least_read && wrong_dots <= max_wrong && margin >= MIN_MARGIN;
+    let enough = match (flag, wrong_dots) {
+        (true, 0) => read_cells >= MIN_READ_OF_FLAG && margin >= MIN_MARGIN,
+        (false, 0) => read_cells >= MIN_READ && margin >= MIN_MARGIN,
+        (false, MAX_WRONG) if read_cells == N_CELLS as u32 => margin >= MIN_MARGIN,
+        (false, MAX_WRONG) => read_cells >= MIN_READ_WITH_WRONG && margin >= MIN_MARGIN_WITH_WRONG,
+        _ => false,
+    };
     if !enough || !margin_is_white {
         return TabReading::Nothing;
     }

@@ -12,7 +12,7 @@ const RING_RADIUS: f64 = 2.2;
 const MAX_ODD_PART: f32 = 0.25;
 /// Least bright minus dark level, relative to the mean level and to light itself (linear, 0 to 1); below it noise and texture
 /// are mistaken for corners.
-const MIN_RELATIVE_CONTRAST: f32 = 0.2;
+const MIN_RELATIVE_CONTRAST: f32 = 0.3;
 const MIN_CONTRAST: f32 = 0.003;
 /// The weaker pair of opposite sectors must reach this part of the stronger one's departure from the mean. Blur takes most
 /// from narrow sectors: at 38 degrees about two thirds.
@@ -40,7 +40,7 @@ pub struct XCorner {
 }
 
 impl XCorner {
-    /// Of the four rays along which edges leave the corner, that nearest to a unit direction, and the cosine between both. Rays are
+    /// Of the four rays along which edges leave the corner, that nearest to a direction, and its projection on it. Rays are
     /// counted by ascending angle: slots s and s + 2 are opposite.
     pub fn nearest_ray(&self, direction: [f64; 2]) -> (usize, f64) {
         let [first, second] = self.edges.map(|edge| edge[0] * direction[0] + edge[1] * direction[1]);
@@ -54,6 +54,11 @@ impl XCorner {
     }
 }
 
+/// Number of the square's row or column that holds a coordinate.
+fn bucket(x: f64) -> usize {
+    (x.max(0.0) / BUCKET) as usize
+}
+
 /// Corners sorted into squares, to find those near a place.
 pub struct CornerIndex {
     columns: usize,
@@ -65,7 +70,6 @@ pub struct CornerIndex {
 
 impl CornerIndex {
     pub fn new(corners: &[XCorner]) -> Self {
-        let bucket = |x: f64| (x.max(0.0) / BUCKET) as usize;
         let columns = corners.iter().map(|c| bucket(c.at[0]) + 1).max().unwrap_or(1);
         let rows = corners.iter().map(|c| bucket(c.at[1]) + 1).max().unwrap_or(1);
         let key = |c: &XCorner| bucket(c.at[1]) * columns + bucket(c.at[0]);
@@ -83,7 +87,7 @@ impl CornerIndex {
 
     /// Corners in the squares whose distance in squares from that of `at` is exactly `ring`.
     pub fn ring(&self, at: [f64; 2], ring: usize) -> impl Iterator<Item = usize> {
-        let [x, y] = at.map(|x| (x.max(0.0) / BUCKET) as isize);
+        let [x, y] = at.map(|x| bucket(x) as isize);
         let r = ring as isize;
         (y - r..=y + r).flat_map(move |row| {
             let step = if (row - y).abs() == r { 1 } else { (2 * r).max(1) };
@@ -134,6 +138,8 @@ pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
         }
         corners.extend(new);
     }
+    // Corners that lie together in the photo then lie together in memory.
+    corners.sort_by_key(|corner| [corner.at[1], corner.at[0]].map(bucket));
     corners
 }
 
