@@ -180,7 +180,8 @@ fn look_again_at_all(photos: &mut [SeenPhoto], first: &Solution, progress: &(dyn
             if !(patterns.is_empty() && lines.is_empty())
                 && let Ok(read) = photo.file.read()
             {
-                let _ = read; // look_again
+                photo.sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);
+                let _ = lines;
             }
         }
         progress(Progress::LookedAgain(done.fetch_add(1, Ordering::Relaxed) + 1, n));

@@ -34,14 +34,19 @@ pub fn run(args: &BeginArgs) -> anyhow::Result<u8> {
     }
     for name in FOLDERS {
         let at = folder.join(name);
-        fs::create_dir_all(&at)
-            .with_context(|| format!("the folder {} can't be made; check the name and whether you may write there", at.display()))?;
+        fs::create_dir_all(&at).with_context(|| {
+            format!("the folder {} can't be made; check the name and whether you may write there", at.display())
+        })?;
     }
     // Whoever comes between the check and here keeps his file.
     match OpenOptions::new().write(true).create_new(true).open(&job) {
         Ok(mut file) => file.write_all(TEMPLATE.as_bytes()).with_context(|| format!("{} can't be written", job.display()))?,
-        Err(error) if error.kind() == ErrorKind::AlreadyExists => bail!("{} is there already and was left as it is", job.display()),
-        Err(error) => return Err(error).with_context(|| format!("{} can't be written; check the disk and permissions", job.display())),
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => {
+            bail!("{} is there already and was left as it is", job.display())
+        }
+        Err(error) => {
+            return Err(error).with_context(|| format!("{} can't be written; check the disk and permissions", job.display()));
+        }
     }
     if !args.quiet {
         anstream::println!(

@@ -2,20 +2,13 @@
 
 use nalgebra::{Vector2, Vector3};
 
-use crate::cards::Pattern;
 use crate::sightings::StringKind;
+use crate::sightings::look_again::PredictedPattern;
 
 use super::observe::{Block, Shown};
 use super::residual::foreseen;
 use super::solution::Solution;
 use super::state::{Carrier, View};
-
-/// A pattern expected in a photo: pixel of each corner that lies in the picture.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Expected {
-    pub pattern: Pattern,
-    pub corners: Vec<(u8, u8, [f64; 2])>,
-}
 
 /// A line expected in a photo, as a row of pixels.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,7 +18,7 @@ pub struct ExpectedLine {
 }
 
 /// Patterns and lines that photo `photo` should show. Flags are not among the patterns: nobody knows how they hang.
-pub fn expected(solution: &Solution, photo: usize, size: (usize, usize)) -> (Vec<Expected>, Vec<ExpectedLine>) {
+pub fn expected(solution: &Solution, photo: usize, size: (usize, usize)) -> (Vec<PredictedPattern>, Vec<ExpectedLine>) {
     let Some(view_idx) = solution.view_of.get(photo).copied().flatten() else { return (Vec::new(), Vec::new()) };
     let state = &solution.state;
     let view = &state.views[view_idx];
@@ -45,7 +38,7 @@ pub fn expected(solution: &Solution, photo: usize, size: (usize, usize)) -> (Vec
             })
             .collect();
         if corners.len() >= 8 {
-            patterns.push(Expected { pattern, corners });
+            patterns.push(PredictedPattern { pattern, corners });
         }
     }
     patterns.sort_by_key(|p| p.pattern);
