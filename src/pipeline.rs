@@ -116,8 +116,24 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     findings.extend(scene_findings(&photos, solution.as_ref()));
     let plan_settings = PlanSettings::from(&job);
     let outcome = plan::plan(&PlanInput::from(&figures), &plan_settings);
+    if let Some(solution) = &solution {
+        findings.extend(photos_that_would_help(solution, &bench_settings, &outcome));
+    }
     let document = document(&job, id, &photos, solution.as_ref(), figures, outcome, findings);
     Measured { job, photos, solution, document }
+}
+
+/// For each verdict that is undecided, or whose uncertainty exceeds the tolerance: the one photo that helps most.
+fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, outcome: &Outcome) -> Vec<Finding> {
+    let open = outcome.verdicts.iter().filter_map(|verdict| {
+        let value = verdict.value?;
+        (verdict.verdict == plan::outcome::Decision::Undecided || value.u > verdict.tolerance)
+            .then(|| (verdict.field.clone(), value.u))
+    });
+    let open: Vec<(String, f64)> = open.collect();
+    let fields: Vec<String> = open.iter().map(|(field, _)| field.clone()).collect();
+    let u_of = |field: &str| open.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
+    bench::advice::findings(&bench::advice::advise(solution, settings, &fields, &u_of))
 }
 
 fn setups_of(listed: &JobPhotos) -> (Vec<String>, Vec<bool>) {

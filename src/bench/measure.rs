@@ -6,7 +6,6 @@ use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
 
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
-use crate::scene::observe::Shown;
 use crate::scene::state::{Carrier, line_axes};
 use crate::scene::{Solution, State};
 use crate::sightings::StringKind;
@@ -179,6 +178,11 @@ fn choose(
         choices.left = None;
     }
     choices
+}
+
+/// The choices alone, without what they are told with.
+pub fn choices_of(solution: &Solution, settings: &BenchSettings) -> Choices {
+    choose(solution, settings, &Views::of(solution), &mut UpFigures::default(), &mut Vec::new())
 }
 
 /// Poses of the tabs that mark a part, one per tab, in the world of the first set-up in which each has a place.
@@ -517,11 +521,6 @@ fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evaluation
 /// Whether an earlier set-up of the bench exists.
 fn setup_is_later(settings: &BenchSettings, setup: usize) -> bool {
     (0..setup).any(|s| !settings.lens_only[s])
-}
-
-/// Whether a block shows a given tab.
-pub fn shows_tab(shown: Shown, tab: usize) -> bool {
-    matches!(shown, Shown::Tab { tab: t, .. } if t == tab)
 }
 
 /// Numbers in a set, for sentences: "1, 2 and 5".

@@ -1,5 +1,6 @@
 //! Lines, planes and the bike's figures in the bench frame. Never sees a pixel.
 
+pub mod advice;
 mod assemble;
 mod crosscheck;
 pub mod evaluate;

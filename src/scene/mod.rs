@@ -2,6 +2,7 @@
 
 pub mod cards_first;
 pub mod halves;
+pub mod imagine;
 pub mod input;
 pub mod marks_next;
 pub mod noise;

@@ -198,6 +198,43 @@ fn reduce(normal: &Normal, damping: f64) -> Option<Reduced> {
     Some(Reduced { matrix, right, eliminated })
 }
 
+/// What one view alone tells of the kept unknowns, its own unknowns eliminated: what its blocks add to the inverse covariance. None when
+/// the view does not determine its own pose.
+pub fn information(state: &State, problem: &Problem, view: usize) -> Option<DMatrix<f64>> {
+    let blocks: Vec<&Block> = problem.blocks.iter().filter(|block| block.view == view).collect();
+    let normal = view_normal(state, problem.slots, &blocks, view, problem.priors);
+    let factor = normal.own.clone().cholesky()?;
+    let mut kept = normal.kept.clone();
+    kept.gemm_tr(-1.0, &normal.cross, &factor.solve(&normal.cross), 1.0);
+    let mut all = DMatrix::zeros(problem.slots.n, problem.slots.n);
+    for (b, &j) in normal.meets.iter().enumerate() {
+        for (a, &i) in normal.meets.iter().enumerate() {
+            all[(i, j)] = kept[(a, b)];
+        }
+    }
+    Some(all)
+}
+
+/// g^T M^-1 g for each vector, M symmetric positive definite; None when it is not.
+pub fn quadratic_forms(matrix: &DMatrix<f64>, vectors: &[DVector<f64>]) -> Option<Vec<f64>> {
+    use faer::linalg::solvers::Solve;
+    let (scale, scaled) = scaled(matrix)?;
+    let factor = scaled.llt(faer::Side::Lower).ok()?;
+    let right = faer::Mat::from_fn(scale.len(), vectors.len(), |i, j| vectors[j][i] * scale[i]);
+    let solved = factor.solve(&right);
+    Some((0..vectors.len()).map(|j| (0..scale.len()).map(|i| right[(i, j)] * solved[(i, j)]).sum()).collect())
+}
+
+/// Inverse of a symmetric positive definite matrix; None when it is not.
+pub fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    use faer::linalg::solvers::DenseSolveCore;
+    let (scale, scaled) = scaled(matrix)?;
+    let inverse = scaled.llt(faer::Side::Lower).ok()?.inverse();
+    let n = scale.len();
+    let inverse = DMatrix::from_fn(n, n, |i, j| inverse[(i, j)] * scale[i] * scale[j]);
+    inverse.iter().all(|x| x.is_finite()).then_some(inverse)
+}
+
 /// How an adjustment ended.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Adjusted {
@@ -293,12 +330,5 @@ fn solve_scaled(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f
 /// gauge in which one card is fixed; functions that do not depend on where the world frame lies have the same variance in any gauge.
 /// None when the photos leave something undetermined.
 pub fn covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
-    use faer::linalg::solvers::DenseSolveCore;
-    let normal = problem.normal(state);
-    let reduced = reduce(&normal, 0.0)?;
-    let (scale, scaled) = scaled(&reduced.matrix)?;
-    let inverse = scaled.llt(faer::Side::Lower).ok()?.inverse();
-    let n = scale.len();
-    let covariance = DMatrix::from_fn(n, n, |i, j| inverse[(i, j)] * scale[i] * scale[j]);
-    covariance.iter().all(|x| x.is_finite()).then_some(covariance)
+    inverse(&reduce(&problem.normal(state), 0.0)?.matrix)
 }

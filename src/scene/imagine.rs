@@ -1,0 +1,154 @@
+//! A photo that nobody has taken yet: what it would show of a solved scene, and how much that would tell.
+
+use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
+
+use crate::cards::Pattern;
+use crate::math::Rigid;
+
+use super::observe::{Block, SeenCorner, SeenPoint, Shown};
+use super::residual::foreseen;
+use super::solution::Solution;
+use super::solve::{Problem, information};
+use super::state::{Carrier, Slots, State, View};
+
+/// Where the camera would stand and what it would look at, in the world, mm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stand {
+    pub setup: usize,
+    pub eye: Vector3<f64>,
+    pub target: Vector3<f64>,
+}
+
+/// What a photo from a stand would show.
+#[derive(Clone, Debug)]
+pub struct Imagined {
+    pub cards: Vec<u8>,
+    pub tabs: Vec<u8>,
+    /// Addition to the inverse covariance of the kept unknowns.
+    pub information: DMatrix<f64>,
+}
+
+/// Corner noise of an ordinary photo at 16 px cells, px: what is measured on sharp photos of 8 megapixels.
+const SIGMA_AT_16_PX: f64 = 0.03;
+/// Smaller cells are not counted on, nor patterns seen more flatly than this (cosine of 68 degrees).
+const LEAST_CELL_PX: f64 = 9.0;
+const LEAST_COSINE: f64 = 0.37;
+/// Part of the corners in view that are counted on: frame and wheel hide some, and nobody knows which.
+const SEEN_SHARE: usize = 2;
+
+/// Imagines a photo with the lens of the job's first photo. None when it would show no card or could not be placed.
+pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
+    let mut state: State = solution.state.clone();
+    let model = solution.state.views.first()?;
+    let lens = state.lenses[model.lens];
+    let (_, width, height) = solution.priors.lens_start[model.lens];
+    let camera_from_world = looking(&stand.eye, &stand.target)?;
+    let view_idx = state.views.len();
+    let (log_zoom, shift) = (0.0, [0.0; 2]);
+    state.views.push(View { lens: model.lens, setup: stand.setup, camera_from_world, log_zoom, shift, flag_turns: Vec::new() });
+    let slots = Slots::of(&state);
+    let inside = |p: &Vector2<f64>| p.x > 8.0 && p.y > 8.0 && p.x < width as f64 - 9.0 && p.y < height as f64 - 9.0;
+    let (mut blocks, mut cards, mut tabs) = (Vec::new(), Vec::new(), Vec::new());
+    for (shown, pattern, pose) in marks(&state, stand.setup) {
+        let normal: Vector3<f64> = pose.r.column(2).into_owned();
+        if (stand.eye - pose.t).normalize().dot(&normal) < LEAST_COSINE {
+            continue;
+        }
+        let block = Block { view: view_idx, shown, corners: Vec::new(), points: Vec::new(), noise: 1.0 };
+        let pixel = |r: f64, c: f64| foreseen(&state, &slots, &block, pattern.node(r, c)).filter(|p| inside(p));
+        let mut corners = Vec::new();
+        for (r, c) in pattern.corners() {
+            let (rf, cf) = (r as f64, c as f64);
+            let (Some(at), Some(right), Some(down)) = (pixel(rf, cf), pixel(rf, cf + 0.5), pixel(rf + 0.5, cf)) else { continue };
+            let cell_px = 2.0 * (right - at).norm().min((down - at).norm());
+            if cell_px >= LEAST_CELL_PX {
+                let sigma = SIGMA_AT_16_PX * (16.0 / cell_px).sqrt().max(0.6);
+                let whiten = Matrix2::identity() / sigma;
+                corners.push(SeenCorner {
+                    row: r as u8,
+                    col: c as u8,
+                    cells: pattern.node(rf, cf),
+                    at,
+                    whiten,
+                    cell_px,
+                    used: true,
+                });
+            }
+        }
+        if corners.len() < 12 {
+            continue;
+        }
+        match pattern {
+            Pattern::Card(number) => {
+                cards.push(number);
+                corners = corners.into_iter().step_by(SEEN_SHARE).collect();
+            }
+            Pattern::Tab(number) => tabs.push(number),
+        }
+        blocks.push(Block { corners, ..block });
+    }
+    if cards.is_empty() {
+        return None;
+    }
+    blocks.extend(cord_block(&state, view_idx, stand.setup, &inside, &lens));
+    let problem = Problem { blocks: &blocks, priors: &solution.priors, slots: &slots };
+    let information = information(&state, &problem, view_idx)?;
+    Some(Imagined { cards, tabs, information })
+}
+
+/// Cards on the bench and tabs of a set-up, with their poses in the world.
+fn marks(state: &State, setup: usize) -> Vec<(Shown, Pattern, Rigid)> {
+    let mut marks = Vec::new();
+    for (idx, card) in state.cards.iter().enumerate().filter(|(_, card)| card.ground == 0) {
+        marks.push((Shown::Card(idx), Pattern::Card(state.sheets[card.sheet].number), card.world_from_card));
+    }
+    for (idx, tab) in state.tabs.iter().enumerate() {
+        if tab.only_setup.is_some_and(|only| only != setup) {
+            continue;
+        }
+        let body = match tab.carrier {
+            Carrier::Still => None,
+            Carrier::Turning(kind) => match state.body(kind, setup) {
+                Some(body) => Some(body),
+                None => continue,
+            },
+        };
+        if let Some(pose) = state.world_from_tab(tab, setup) {
+            marks.push((Shown::Tab { tab: idx, body }, Pattern::Tab(tab.number), pose));
+        }
+    }
+    marks
+}
+
+/// The cord as a sharp photo shows it over the cards: a point every 20 mm.
+fn cord_block(
+    state: &State,
+    view_idx: usize,
+    setup: usize,
+    inside: &dyn Fn(&Vector2<f64>) -> bool,
+    lens: &crate::camera::Lens,
+) -> Option<Block> {
+    let idx = state.cords.iter().position(|cord| cord.setup == setup)?;
+    let cord = &state.cords[idx];
+    let view = &state.views[view_idx];
+    let pixel = |x: f64| lens.project(&view.camera_from_world.apply(&cord.at(x))).filter(|p| inside(p));
+    let n = (cord.half / 10.0) as i32;
+    let points = (-n..=n)
+        .filter_map(|i| {
+            let x = cord.middle + f64::from(i) * 10.0;
+            let (at, next) = (pixel(x)?, pixel(x + 5.0)?);
+            let along = (next - at).normalize();
+            Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma: 0.2, used: true })
+        })
+        .collect();
+    Some(Block { view: view_idx, shown: Shown::Cord(idx), corners: Vec::new(), points, noise: 1.0 })
+}
+
+/// camera_from_world of an upright camera at `eye` that looks at `target`.
+fn looking(eye: &Vector3<f64>, target: &Vector3<f64>) -> Option<Rigid> {
+    let ahead = (target - eye).try_normalize(1e-6)?;
+    let right = ahead.cross(&Vector3::z()).try_normalize(1e-6)?;
+    let down = ahead.cross(&right);
+    let r = Matrix3::from_rows(&[right.transpose(), down.transpose(), ahead.transpose()]);
+    Some(Rigid::new(r, -(r * eye)))
+}
