@@ -85,10 +85,12 @@ impl PhotoPicture {
         let mut dots = String::new();
         let mut residuals = String::new();
         for &(at, residual) in &self.overlay.corners {
-            let [x, y] = self.place(at).map(tenth);
-            let far = self.place([at[0] + RESIDUAL_FACTOR * residual[0], at[1] + RESIDUAL_FACTOR * residual[1]]).map(tenth);
+            let near = self.place(at);
+            let far = self.place([at[0] + RESIDUAL_FACTOR * residual[0], at[1] + RESIDUAL_FACTOR * residual[1]]);
+            // Whole pixels are fine enough for a dot, and keep the page small; a stroke's length is a figure, and keeps a tenth.
+            let [x, y] = near.map(|x| tenth(x).round());
             dots.push_str(&format!("M{x} {y}h0"));
-            residuals.push_str(&format!("M{x} {y}L{} {}", far[0], far[1]));
+            residuals.push_str(&format!("M{x} {y}l{} {}", tenth(far[0] - near[0]), tenth(far[1] - near[1])));
         }
         svg.push_str(&format!(r#"<path class="residuals" d="{residuals}"/><path class="corners" d="{dots}"/>"#));
         // Names last, so that nothing lies over them.
