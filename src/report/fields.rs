@@ -156,8 +156,20 @@ pub fn describe(pointer: &str) -> Field {
             "as a square shows it at the marked place; run-out is still in it",
             "It needs two set-ups with tabs 1 and 2 in both.",
         ),
-        ["wheel", "yaw"] => field("the rear wheel's squareness", "square (yaw)", Yaw, "how the wheel points", NEEDS_TWO_SETUPS),
-        ["wheel", "lean"] => field("the rear wheel's lean", "upright (lean)", Lean, "how the wheel stands", NEEDS_TWO_SETUPS),
+        ["wheel", "yaw"] => field(
+            "the rear wheel's squareness",
+            "square (yaw)",
+            Yaw,
+            "it points that way; the adjusters put it right",
+            NEEDS_TWO_SETUPS,
+        ),
+        ["wheel", "lean"] => field(
+            "the rear wheel's lean",
+            "upright (lean)",
+            Lean,
+            "no adjuster puts it right: fork ends or frame",
+            NEEDS_TWO_SETUPS,
+        ),
         ["wheel", "yaw_from_offsets"] => field(
             "the rear wheel's squareness from the rim's offsets",
             "square, from offsets",
@@ -182,7 +194,7 @@ pub fn describe(pointer: &str) -> Field {
             "the wheel's squareness in the frame",
             "square in the frame",
             Yaw,
-            "how the wheel points in the frame",
+            "it points that way in the frame; the adjusters put it right",
             NEEDS_FRAME,
         ),
         ["runout", "lateral"] => field(
@@ -255,8 +267,8 @@ pub fn describe(pointer: &str) -> Field {
             NEEDS_SPINDLE,
         ),
         ["spindle", side @ ("left" | "right")] => {
-            let (name, short) = (format!("the spindle's {side} end"), format!("{side} end from the cord"));
-            field(&name, &short, OwnSide, "on its own side", NEEDS_SPINDLE)
+            let (name, short) = (format!("the spindle's {side} end"), format!("{side} end"));
+            field(&name, &short, OwnSide, "from the cord, on its own side", NEEDS_SPINDLE)
         }
         ["plumb", line, "offset"] => {
             let (name, short) = (format!("plumb line {line}"), format!("plumb line {line}"));
@@ -318,11 +330,6 @@ pub fn describe(pointer: &str) -> Field {
         ["bench", "flatness"] => field("how flat the cards lie to each other", "cards flat to", Size, "up and down", NEEDS_CARDS),
         _ => field(pointer, pointer, Size, "", ""),
     }
-}
-
-/// A figure's name in a sentence, or its pointer where it is none this program knows.
-pub(crate) fn name_or_pointer(pointer: &str) -> String {
-    super::result::capital(&describe(pointer).name)
 }
 
 /// The rim's place from its id, `set-up/side` or `set-up/side/place`, for a sentence and for a table.

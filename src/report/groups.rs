@@ -14,6 +14,9 @@ pub struct Group {
     pub figures: Vec<(String, Measurement)>,
 }
 
+/// The title of the group that the rim's offsets belong behind.
+pub const REAR_WHEEL: &str = "Rear wheel";
+
 /// The groups that hold at least one measured figure. The rim's offsets have a table of their own, [`rim_rows`].
 pub fn groups(document: &ResultDocument) -> Vec<Group> {
     let figures = document.figures();
@@ -29,7 +32,7 @@ pub fn groups(document: &ResultDocument) -> Vec<Group> {
     };
     let all = [
         Group {
-            title: "Rear wheel",
+            title: REAR_WHEEL,
             about: wheel_about(document),
             figures: pick(&[
                 "/wheel_in_frame/",
@@ -56,7 +59,11 @@ pub fn groups(document: &ResultDocument) -> Vec<Group> {
                 "/chain/centres",
             ]),
         },
-        Group { title: "Spindle", about: "each end from the cord on its own side".to_owned(), figures: pick(&["/spindle/"]) },
+        Group {
+            title: "Spindle",
+            about: "each end's height and distance from the cord".to_owned(),
+            figures: pick(&["/spindle/"]),
+        },
         Group {
             title: "Frame",
             about: "against the datum cord".to_owned(),

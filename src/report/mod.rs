@@ -3,7 +3,9 @@
 pub mod cautions;
 pub mod expected;
 pub mod fields;
+mod finite;
 pub mod groups;
+pub mod html;
 mod json;
 pub mod read;
 pub mod result;

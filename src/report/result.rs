@@ -9,6 +9,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fields;
+use super::finite;
 use super::json;
 use crate::bench::figures::{
     BackboneFigures, BenchFigures, BudgetEntry, ChainFigures, Correlation, FaceFigure, Figures, HubFigures, JointCovariance,
@@ -184,6 +185,9 @@ pub struct ResultParts {
     pub settings: serde_json::Value,
 }
 
+/// What to do where a number was lost.
+const AGAIN: &str = "Photograph again with more of the cards and tabs in each photo.";
+
 impl ResultDocument {
     /// Puts the document together: numbers rounded as the file holds them, findings from all stages in one list, the most
     /// severe first, and one more for every null figure that no finding names.
@@ -239,31 +243,19 @@ impl ResultDocument {
     }
 
     /// The document as its file holds it, so that a report made now and one made from the file show the same.
-    fn rounded(self) -> Self {
+    fn rounded(mut self) -> Self {
+        for name in finite::keep_finite(&mut self) {
+            let what = format!("{} could not be worked out: it came out as no number.", capital(name));
+            self.findings.push(Finding::warning("result-not-a-number", what, AGAIN));
+        }
         let mut value = self.to_value();
         let lost = json::tidy(&mut value);
-        let mut document: Self = match serde_json::from_value(value) {
-            Ok(document) => document,
-            // Only a number that JSON can't hold, outside a figure, leads here: nothing is rounded then, and it is said.
-            Err(why) => {
-                let mut document = self;
-                document.findings.push(Finding::warning(
-                    "result-not-a-number",
-                    format!("A number beside the figures could not be worked out ({why})."),
-                    "Send the photos to the program's authors: this should not happen.",
-                ));
-                return document;
-            }
-        };
-        document.findings.extend(lost.into_iter().map(|field| {
-            Finding::refused(
-                "result-not-a-number",
-                format!("{} came out as no number.", fields::name_or_pointer(&field)),
-                "Photograph again with more of the cards and tabs in each photo.",
-            )
-            .about(field)
+        self = serde_json::from_value(value).unwrap_or(self);
+        self.findings.extend(lost.into_iter().map(|field| {
+            let what = format!("{} came out as no number.", capital(&fields::describe(&field).name));
+            Finding::refused("result-not-a-number", what, AGAIN).about(field)
         }));
-        document
+        self
     }
 
     /// Adds a note for every figure that is null and that no finding names yet.

@@ -43,10 +43,8 @@ fn head(paper: &mut Paper, document: &ResultDocument, show: Show) {
     paper.paragraph(HEADING, "", "", &retold(&document.summary, show));
     let used = document.photos.iter().filter(|photo| photo.used).count();
     let bike = document.job.bike.as_deref().map_or_else(String::new, |bike| format!("{bike}. "));
-    let words = format!(
-        "{bike}{used} of {} photos used. Each ± is what the figure may be off by, either way, 95 times in 100 (k = 2).",
-        document.photos.len()
-    );
+    let words =
+        format!("{bike}{used} of {} photos used. Each ± covers the true value 95 times in 100 (k = 2).", document.photos.len());
     paper.blank();
     paper.paragraph(Style::new(), "", "", &words);
 }
@@ -90,7 +88,7 @@ fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
 const NOT_MEASURED: &str = "not-measured";
 
 fn cautions(paper: &mut Paper) {
-    paper.heading("Mind", "");
+    paper.heading("Take care", "");
     for caution in CAUTIONS {
         paper.paragraph(Style::new(), "  - ", "    ", caution);
     }

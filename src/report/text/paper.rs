@@ -66,7 +66,8 @@ impl Paper {
         let mut at = 0;
         let mut column = 0;
         for &(style, cell, width) in cells {
-            if at > column {
+            // A cell that fills its column to the brim counts as too long, or it would run into the next one.
+            if at > 0 && at + 1 > column && !cell.is_empty() {
                 self.text.push_str(line.trim_end());
                 self.text.push('\n');
                 line.clear();

@@ -2,7 +2,7 @@
 
 use anstyle::Style;
 
-use super::paper::{FAINT, OPEN, Paper};
+use super::paper::{OPEN, Paper};
 use crate::measurement::Measurement;
 use crate::report::expected::{Change, changes};
 use crate::report::fields;
@@ -39,10 +39,7 @@ pub fn expected(paper: &mut Paper, document: &ResultDocument, show: Show) {
         let field = fields::describe(pointer);
         let words =
             |measured: &Measurement| format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind, show).u);
-        paper.row(&[
-            (PLAIN, &format!("  {}", field.short), 25),
-            (PLAIN, &words(then), 36),
-            (FAINT, &format!("now {}", Shown::of(now, field.kind, show).signed()), 0),
-        ]);
+        let line = format!("{}: {} (now {})", field.short, words(then), field.in_words(now, show));
+        paper.paragraph(PLAIN, "  ", "      ", &line);
     }
 }

@@ -6,7 +6,7 @@ use super::paper::{BAD, FAINT, GOOD, OPEN, Paper, WIDTH, harmless};
 use crate::measurement::{Measurement, Quality};
 use crate::plan::outcome::{Decision, Verdict};
 use crate::report::fields::{self, Field};
-use crate::report::groups::{groups, rim_rows};
+use crate::report::groups::{Group, REAR_WHEEL, groups, rim_rows};
 use crate::report::result::{ResultDocument, capital};
 use crate::report::units::{Kind, Show, Shown, retold};
 
@@ -23,16 +23,13 @@ const PLAIN: Style = Style::new();
 
 /// All measured figures in their groups, the rim's offsets, and where the limits come from.
 pub fn figures(paper: &mut Paper, document: &ResultDocument, show: Show) {
-    let mut any_single = false;
-    for group in groups(document) {
-        paper.heading(group.title, &group.about);
-        for (pointer, measured) in &group.figures {
-            any_single |= measured.quality == Quality::Single;
-            figure_row(paper, document, pointer, measured, show);
-        }
-    }
+    let groups = groups(document);
+    let (wheel, others): (Vec<&Group>, Vec<&Group>) = groups.iter().partition(|group| group.title == REAR_WHEEL);
+    wheel.iter().for_each(|group| table(paper, document, group, show));
     rim(paper, document, show);
-    if any_single {
+    others.iter().for_each(|group| table(paper, document, group, show));
+    let is_single = |(_, measured): &(String, Measurement)| measured.quality == Quality::Single;
+    if groups.iter().any(|group| group.figures.iter().any(is_single)) {
         paper.blank();
         paper.paragraph(
             FAINT,
@@ -42,6 +39,13 @@ pub fn figures(paper: &mut Paper, document: &ResultDocument, show: Show) {
         );
     }
     limits(paper, document, show);
+}
+
+fn table(paper: &mut Paper, document: &ResultDocument, group: &Group, show: Show) {
+    paper.heading(group.title, &group.about);
+    for (pointer, measured) in &group.figures {
+        figure_row(paper, document, pointer, measured, show);
+    }
 }
 
 fn figure_row(paper: &mut Paper, document: &ResultDocument, pointer: &str, measured: &Measurement, show: Show) {

@@ -1,0 +1,35 @@
+//! The report as a page: one self-contained file that is read on a phone, printed, and filed with the frame number.
+
+mod bars;
+mod details;
+mod drawing;
+mod figures;
+mod page;
+mod photos;
+
+pub use drawing::{Bike, Drawing, above, behind, side};
+pub use page::page;
+pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
+
+use super::result::{RESULT_NAME, ResultDocument};
+use super::units::Show;
+use super::write::ReportFile;
+
+/// All files of a report: the result, the page, the drawings and the photos.
+pub fn files(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) -> Vec<ReportFile> {
+    let mut files =
+        vec![ReportFile::new(RESULT_NAME, document.to_json()), ReportFile::new("index.html", page(document, pictures, show))];
+    files.extend(views(document, show).into_iter().map(|(name, view)| ReportFile::new(format!("views/{name}.svg"), view.file())));
+    files.extend(photos::files(pictures));
+    files
+}
+
+/// The drawings of the scene with the names of their files; none where nothing of the scene is known.
+pub fn views(document: &ResultDocument, show: Show) -> Vec<(&'static str, Drawing)> {
+    let layout = &document.layout;
+    if layout.axle.is_none() && layout.marks.is_empty() {
+        return Vec::new();
+    }
+    let bike = Bike::new(document);
+    vec![("above", above(&bike, show)), ("behind", behind(&bike, show)), ("side", side(&bike))]
+}

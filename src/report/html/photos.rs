@@ -1,0 +1,186 @@
+//! The photos with what was found in them: a reduced JPEG each, and the finds drawn over it.
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use maud::{Markup, PreEscaped, html};
+
+use crate::report::result::ResultDocument;
+use crate::report::write::ReportFile;
+
+/// What was found in a photo, in pixels of the photo as its sensor has it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Overlay {
+    /// Corners that entered the solution, and by how much each lies off the place where the solved scene puts it (found minus
+    /// foreseen), px.
+    pub corners: Vec<([f64; 2], [f64; 2])>,
+    /// Outlines of the cards and tabs that were read, with their names ("card 3", "tab 1").
+    pub outlines: Vec<(String, [[f64; 2]; 4])>,
+    /// Cord and plumb lines as found, with their names; points in order along each.
+    pub lines: Vec<(String, Vec<[f64; 2]>)>,
+}
+
+/// A photo reduced for the page.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PhotoPicture {
+    /// `set-up/file`, as in the result's photos.
+    pub file: String,
+    /// The reduced photo, turned upright for people and without EXIF. 1200 px along its long side at quality 70 keeps a page
+    /// of 24 photos below 6 MB.
+    pub jpeg: Vec<u8>,
+    /// Size of the reduced photo, px.
+    pub width: u32,
+    pub height: u32,
+    /// Size of the photo as its sensor has it, px.
+    pub sensor: [u32; 2],
+    /// EXIF orientation, 1 to 8: how the sensor's picture was turned to stand upright. Anything else counts as 1.
+    pub orientation: u8,
+    pub overlay: Overlay,
+}
+
+/// Residuals are drawn this many times as long as they are: a tenth of a pixel is then 20 px of the photo.
+pub const RESIDUAL_FACTOR: f64 = 200.0;
+
+impl PhotoPicture {
+    /// From a place in the sensor's picture (centre of the top-left pixel is 0, 0) to the reduced one (its corner is 0, 0).
+    pub fn place(&self, [u, v]: [f64; 2]) -> [f64; 2] {
+        let [w, h] = self.sensor.map(f64::from);
+        // Edges instead of pixel centres first, then the turns and mirrors of EXIF 2.32, tag 0x0112.
+        let (x, y) = (u + 0.5, v + 0.5);
+        let (x, y, upright_w, upright_h) = match self.orientation {
+            2 => (w - x, y, w, h),
+            3 => (w - x, h - y, w, h),
+            4 => (x, h - y, w, h),
+            5 => (y, x, h, w),
+            6 => (h - y, x, h, w),
+            7 => (h - y, w - x, h, w),
+            8 => (y, w - x, h, w),
+            _ => (x, y, w, h),
+        };
+        [x / upright_w.max(1.0) * f64::from(self.width), y / upright_h.max(1.0) * f64::from(self.height)]
+    }
+
+    /// The name of its file in the report: `photos/set-up-file.jpg`, of letters every file system takes.
+    pub fn path(&self) -> String {
+        let stem = self.file.rsplit_once('.').map_or(self.file.as_str(), |(stem, _)| stem);
+        let name: String = stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).collect();
+        format!("photos/{name}.jpg")
+    }
+
+    fn overlay_svg(&self) -> String {
+        let point = |p: [f64; 2]| {
+            let [x, y] = self.place(p);
+            format!("{},{}", tenth(x), tenth(y))
+        };
+        let mut svg = format!(r#"<svg class="overlay" viewBox="0 0 {} {}" aria-hidden="true">"#, self.width, self.height);
+        for (name, corners) in &self.overlay.outlines {
+            let class = if name.starts_with("tab") { "tab" } else { "card" };
+            svg.push_str(&format!(r#"<polygon class="{class}" points="{}"/>"#, corners.map(point).join(" ")));
+        }
+        for (name, points) in &self.overlay.lines {
+            let class = if name == "cord" { "cord" } else { "plumb" };
+            let points: Vec<String> = points.iter().map(|&p| point(p)).collect();
+            svg.push_str(&format!(r#"<polyline class="{class}" points="{}"/>"#, points.join(" ")));
+        }
+        // All corners in one path each keeps the page small: a dot is a line of no length with a round end.
+        let mut dots = String::new();
+        let mut residuals = String::new();
+        for &(at, residual) in &self.overlay.corners {
+            let near = self.place(at);
+            let far = self.place([at[0] + RESIDUAL_FACTOR * residual[0], at[1] + RESIDUAL_FACTOR * residual[1]]);
+            // Whole pixels are fine enough for a dot, and keep the page small; a stroke's length is a figure, and keeps a tenth.
+            let [x, y] = near.map(|x| tenth(x).round());
+            dots.push_str(&format!("M{x} {y}h0"));
+            residuals.push_str(&format!("M{x} {y}l{} {}", tenth(far[0] - near[0]), tenth(far[1] - near[1])));
+        }
+        svg.push_str(&format!(r#"<path class="residuals" d="{residuals}"/><path class="corners" d="{dots}"/>"#));
+        // Names last, so that nothing lies over them.
+        for (name, corners) in &self.overlay.outlines {
+            let corners = corners.map(|corner| self.place(corner));
+            let x = corners.iter().map(|c| c[0]).sum::<f64>() / 4.0;
+            let y = corners.iter().map(|c| c[1]).fold(f64::INFINITY, f64::min);
+            let text = html! { (name) }.into_string();
+            svg.push_str(&format!(r#"<text x="{}" y="{}">{text}</text>"#, tenth(x), tenth(y - 5.0)));
+        }
+        svg.push_str("</svg>");
+        svg
+    }
+}
+
+/// A tenth of a pixel of the reduced photo is finer than anyone can see.
+fn tenth(x: f64) -> f64 {
+    if x.is_finite() { (x * 10.0).round() / 10.0 + 0.0 } else { 0.0 }
+}
+
+/// The photos as files of the report.
+pub fn files(pictures: &[PhotoPicture]) -> Vec<ReportFile> {
+    pictures.iter().map(|picture| ReportFile::new(picture.path(), picture.jpeg.clone())).collect()
+}
+
+/// The section with all photos.
+pub fn section(document: &ResultDocument, pictures: &[PhotoPicture]) -> Markup {
+    html! {
+        section #photos {
+            h2 { "The photos, and what was found in them" }
+            p {
+                "Outlines: cards and tabs that were read. Dots: corners that were used. Lines: the cord and plumb lines as found. The "
+                "short strokes at the dots show by how much each corner lies off the place where the solved scene puts it, "
+                (RESIDUAL_FACTOR) " times enlarged."
+            }
+            div.photos {
+                @for picture in pictures { (figure(document, picture)) }
+            }
+        }
+    }
+}
+
+fn figure(document: &ResultDocument, picture: &PhotoPicture) -> Markup {
+    let entry = document.photos.iter().find(|photo| photo.file == picture.file);
+    let seen = entry.map_or_else(String::new, |photo| seen_in_words(&photo.cards, &photo.tabs));
+    let used = entry.is_none_or(|photo| photo.used);
+    html! {
+        figure.photo {
+            div.frame {
+                img src=(format!("data:image/jpeg;base64,{}", STANDARD.encode(&picture.jpeg)))
+                    width=(picture.width) height=(picture.height) alt=(format!("Photo {}: {seen}", picture.file));
+                (PreEscaped(picture.overlay_svg()))
+            }
+            figcaption {
+                strong { (picture.file) }
+                @if !used { " (not used)" }
+                br;
+                (seen)
+                @if let Some(photo) = entry {
+                    @if photo.corners > 0 { ", " (photo.corners) " corners" }
+                    @if let Some(rms) = photo.rms_px { ", off by " (format!("{rms:.3}")) " px (rms)" }
+                }
+            }
+        }
+    }
+}
+
+/// "cards 1 to 4, tabs 1, 5 to 10".
+pub fn seen_in_words(cards: &[u8], tabs: &[u8]) -> String {
+    let named = |word: &str, numbers: &[u8]| match numbers {
+        [] => None,
+        [one] => Some(format!("{word} {one}")),
+        many => Some(format!("{word}s {}", ranges(many))),
+    };
+    let seen: Vec<String> = [named("card", cards), named("tab", tabs)].into_iter().flatten().collect();
+    if seen.is_empty() { "nothing was read".to_owned() } else { seen.join("; ") }
+}
+
+/// Ascending numbers with runs of three and more drawn together: "1, 5 to 10".
+fn ranges(numbers: &[u8]) -> String {
+    let mut words = Vec::new();
+    let mut rest = numbers;
+    while let Some(&first) = rest.first() {
+        let run = rest.iter().enumerate().take_while(|(i, n)| usize::from(**n) == usize::from(first) + i).count();
+        match run {
+            1 => words.push(first.to_string()),
+            2 => words.extend([first.to_string(), rest[1].to_string()]),
+            _ => words.push(format!("{first} to {}", rest[run - 1])),
+        }
+        rest = &rest[run..];
+    }
+    words.join(", ")
+}
