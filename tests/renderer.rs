@@ -131,7 +131,7 @@ fn noise_is_as_large_as_stated() {
             }
         }
     }
-    let ratio: f64 = (sum / n as f64).sqrt();
+    let ratio: f64 = (sum / n).sqrt();
     assert!((ratio - 1.0).abs() < 0.02, "{ratio} over {n} coordinates");
 }
 
