@@ -100,9 +100,11 @@ fn sightings_are_the_same_every_time_and_differ_with_the_seed() {
     assert_ne!(scene.sightings(&knobs)[0].sightings, other.sightings(&knobs)[0].sightings);
 }
 
-/// A thousand jobs are drawn for one table; making the sightings must not be what takes the time.
+/// A thousand jobs are drawn for one table: making the sightings must not be what takes the time. Not a check, since other
+/// work may share the machine.
 #[test]
-fn a_job_without_pixels_takes_a_few_milliseconds() {
+#[ignore = "prints the time of a job without pixels"]
+fn time_of_a_job_without_pixels() {
     let scene = TruthScene::default();
     let start = std::time::Instant::now();
     let corners: usize = (0..20)
@@ -110,9 +112,7 @@ fn a_job_without_pixels_takes_a_few_milliseconds() {
         .map(|photo| photo.sightings.patterns.iter().map(|s| s.corners.len()).sum::<usize>())
         .sum();
     let each_ms = start.elapsed().as_secs_f64() * 1000.0 / 20.0;
-    println!("{:.2} ms a job of 18 photos, {} corners", each_ms, corners / 20);
-    // Generous: other work may share the machine, and debug builds are slower.
-    assert!(each_ms < 100.0, "{each_ms} ms a job");
+    println!("{:.2} ms a job of 18 photos with {} corners", each_ms, corners / 20);
 }
 
 /// Noise has the size that is stated: the sightings differ from exact ones by one stated sigma.
@@ -131,7 +131,7 @@ fn noise_is_as_large_as_stated() {
             }
         }
     }
-    let ratio: f64 = (sum / n as f64).sqrt();
+    let ratio: f64 = (sum / n).sqrt();
     assert!((ratio - 1.0).abs() < 0.02, "{ratio} over {n} coordinates");
 }
 
@@ -193,4 +193,96 @@ fn the_wheel_turns_from_the_front_over_the_top() {
         assert!((radial(before) - radial(after)).xy().norm() < 1e-9, "tab {number} did not turn with its wheel");
     }
     assert_eq!(V3::x().cross(&V3::y()), V3::z());
+}
+
+#[test]
+fn a_front_wheel_and_a_named_face_have_figures() {
+    let mut scene = TruthScene::default();
+    let wheel = scene.bike.wheel.clone();
+    // In the rear wheel's own plane, then 3 mm to the left of it.
+    let ahead = V3::y().cross(&V3::z());
+    let in_plane = (ahead - wheel.axis() * ahead.dot(&wheel.axis())).normalize() * 1400.0;
+    let mut front = common::bike::FrontWheel {
+        centre: wheel.centre + in_plane,
+        yaw_deg: 0.0,
+        lean_deg: 0.0,
+        rim_radius_mm: 260.0,
+        tab_radius_mm: 248.0,
+        rim_width_mm: 54.0,
+    };
+    scene.bike.front_wheel = Some(front.clone());
+    assert!(scene.expected()["/track/offset"].abs() < 1e-9);
+    front.centre.y += 3.0;
+    scene.bike.front_wheel = Some(front);
+    assert!((scene.expected()["/track/offset"] - 3.0).abs() < 1e-9);
+    assert!(scene.marks(&scene.setups[0]).iter().any(|mark| mark.number == 4));
+
+    let axis = axis_from_angles(0.4, -0.2);
+    let pose = common::Pose::on_face(V3::new(500.0, 61.0, 280.0), axis, 0.0);
+    for (number, x, y) in [(39, -30.0, 0.0), (40, 30.0, 10.0), (41, 0.0, -40.0)] {
+        let point = pose.world(V3::new(x, y + 10.0, 0.0));
+        scene.bike.free_tabs.push(common::FreeTab { number, point, normal: axis, moves_with: common::MovesWith::Frame });
+    }
+    scene.bike.faces.push(common::NamedFace { name: "plate".into(), tabs: vec![39, 40, 41] });
+    let expected = scene.expected();
+    let close = |pointer: &str, value: f64| assert!((expected[pointer] - value).abs() < 1e-9, "{pointer}: {}", expected[pointer]);
+    close("/faces/plate/offset", 61.0);
+    close("/faces/plate/yaw", 0.4);
+    close("/faces/plate/lean", -0.2);
+}
+
+#[test]
+fn mischief_does_what_its_name_says() {
+    let scene = TruthScene::default();
+    let exact = SightingKnobs::exact();
+    let first = |scene: &TruthScene, setup: usize| scene.sight(setup, 0, &exact).sightings;
+    let corner = |seen: &sightcord::sightings::PhotoSightings, pattern: Pattern| {
+        seen.patterns.iter().find(|s| s.pattern == pattern).map(|s| s.corners[0].at)
+    };
+    let (before, before_2) = (first(&scene, 0), first(&scene, 1));
+
+    let mut missing = scene.clone();
+    missing.missing_tabs.insert(1);
+    assert_eq!(corner(&first(&missing, 0), Pattern::Tab(1)), None);
+    assert!(!missing.expected().contains_key("/rim/1-mark-forward/left/offset"));
+
+    let mut swapped = scene.clone();
+    swapped.swapped_tabs = [(1, 2), (2, 1)].into();
+    assert_eq!(corner(&first(&swapped, 0), Pattern::Tab(1)), None, "tab 1 has gone to the far side");
+    let place = |seen: &sightcord::sightings::PhotoSightings, n| corner(seen, Pattern::Tab(n)).expect("seen");
+    assert_eq!(place(&first(&swapped, 0), 2), place(&before, 1));
+
+    let mut moved = scene.clone();
+    moved.setups[1].moved_cards.insert(2, [0.0, 3.0, 0.5]);
+    assert_eq!(corner(&first(&moved, 0), Pattern::Card(2)), corner(&before, Pattern::Card(2)));
+    assert_ne!(corner(&first(&moved, 1), Pattern::Card(2)), corner(&before_2, Pattern::Card(2)));
+    assert_eq!(corner(&first(&moved, 1), Pattern::Card(3)), corner(&before_2, Pattern::Card(3)));
+
+    let mut knocked = scene.clone();
+    knocked.setups[1].cord_moved_mm = [1.0, 0.0];
+    assert_eq!(first(&knocked, 0).lines, before.lines);
+    assert_ne!(first(&knocked, 1).lines[0], before_2.lines[0]);
+
+    let mut misfiled = scene.clone();
+    misfiled.setups[0].photos[0].really_in_setup = Some(1);
+    assert_ne!(corner(&first(&misfiled, 0), Pattern::Tab(8)), corner(&before, Pattern::Tab(8)), "the wheel has turned");
+    assert_eq!(corner(&first(&misfiled, 0), Pattern::Tab(5)), corner(&before, Pattern::Tab(5)), "the gearbox has not");
+
+    let mut peeled = scene.clone();
+    peeled.tab_errors.insert(8, common::TabError::peeled(5.0, 20.0));
+    let lifted = |scene: &TruthScene| scene.patterns(0, 0).into_iter().find(|p| p.pattern == Pattern::Tab(8)).unwrap();
+    let tilt = lifted(&peeled).pose.normal().angle(&lifted(&scene).pose.normal()).to_degrees();
+    assert!((tilt - 5.0).abs() < 1e-9, "{tilt}");
+    // One edge of the pattern still touches the face, the other has come away from it.
+    let height = |r: f64| {
+        let (p, face) = (lifted(&peeled).world(r, 2.5), lifted(&scene).pose);
+        (p - face.origin).dot(&face.normal())
+    };
+    let (top, bottom) = (height(0.0), height(5.0));
+    assert!(top.min(bottom).abs() < 1e-9 && top.max(bottom) > 1.5, "{top} {bottom}");
+
+    let knobs = SightingKnobs { mirrored_tabs: vec![1], ghost_tabs: vec![8], ..exact.clone() };
+    let seen = scene.sight(0, 0, &knobs).sightings;
+    assert_eq!(seen.mirrored, [Pattern::Tab(1)]);
+    assert_eq!(seen.patterns.iter().filter(|s| s.pattern == Pattern::Tab(8)).count(), 2);
 }

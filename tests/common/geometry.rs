@@ -14,7 +14,7 @@ pub struct Pose {
 }
 
 impl Pose {
-    pub fn to_world(&self, p: V3) -> V3 {
+    pub fn world(&self, p: V3) -> V3 {
         self.rotation * p + self.origin
     }
 
@@ -36,7 +36,7 @@ impl Pose {
     /// The same body shifted and tilted in its own frame.
     pub fn nudged(&self, shift: V3, tilt_deg: [f64; 2]) -> Self {
         let tilt = turn(V3::x(), tilt_deg[0]) * turn(V3::y(), tilt_deg[1]);
-        Self { rotation: self.rotation * tilt, origin: self.to_world(shift) }
+        Self { rotation: self.rotation * tilt, origin: self.world(shift) }
     }
 }
 
@@ -85,6 +85,11 @@ impl Lens {
             cy: (self.cy + 0.5) * ratio - 0.5,
             dist: self.dist,
         }
+    }
+
+    /// The same camera with a part of its picture: pixel (u, v) of the part is pixel (u + from_u, v + from_v) of the whole.
+    pub fn cropped(&self, [from_u, from_v]: [usize; 2], [width, height]: [usize; 2]) -> Self {
+        Self { width, height, cx: self.cx - from_u as f64, cy: self.cy - from_v as f64, ..*self }
     }
 
     /// Bent image coordinates of ideal ones.
@@ -156,13 +161,13 @@ impl Eye {
         Self { lens, rotation, centre, largest_r2: 1.1 * lens.largest_r2() }
     }
 
-    pub fn to_camera(&self, p: V3) -> V3 {
+    pub fn camera_from_world(&self, p: V3) -> V3 {
         self.rotation * (p - self.centre)
     }
 
     /// Pixel of a point in the world; `None` behind the camera or outside the lens's field.
     pub fn project(&self, p: V3) -> Option<[f64; 2]> {
-        self.project_camera(self.to_camera(p))
+        self.project_camera(self.camera_from_world(p))
     }
 
     pub fn project_camera(&self, c: V3) -> Option<[f64; 2]> {

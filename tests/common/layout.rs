@@ -33,7 +33,7 @@ impl PlacedPattern {
 
     /// A lattice node in the world.
     pub fn world(&self, r: f64, c: f64) -> V3 {
-        self.pose.to_world(self.local(r, c))
+        self.pose.world(self.local(r, c))
     }
 }
 

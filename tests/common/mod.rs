@@ -2,11 +2,12 @@
 //!
 //! ```ignore
 //! mod common;
-//! use common::{Adjustment, Budget, SightingKnobs, TruthScene};
+//! use common::{Adjustment, Budget, RenderKnobs, SightingKnobs, TruthScene};
 //!
 //! let scene = TruthScene::full().with_errors(&Budget::standard(), 7);   // truth, with everything that goes wrong drawn in
 //! let photos = scene.sightings(&SightingKnobs::default());              // what a good detector would find, no pixels
 //! let truth = scene.expected();                                         // figures by JSON pointer, "/wheel/yaw" => 0.3
+//! scene.at_scale(0.5).write_job(folder, &RenderKnobs::default())?;      // the job folder with photos, see [`render`]
 //! let after = scene.adjusted(&[Adjustment::PullRim { left_mm: -1.2 }]); // the same bike after a step of a plan
 //! ```
 //!
@@ -24,6 +25,7 @@ pub mod expected;
 pub mod geometry;
 pub mod layout;
 pub mod random;
+pub mod render;
 pub mod scene;
 pub mod shared_sets;
 pub mod sightings;
@@ -37,5 +39,7 @@ pub use expected::Expected;
 pub use geometry::{Eye, Lens, Pose, V3};
 pub use layout::PlacedPattern;
 pub use random::Random;
+pub use render::imaging::Picture;
+pub use render::knobs::{EdgeSamples, RenderKnobs, RollingShutter};
 pub use scene::{Card, SetUp, Shows, TabError, TruthScene, Viewpoint};
 pub use sightings::{SightedPhoto, SightingKnobs};

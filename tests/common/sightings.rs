@@ -184,7 +184,7 @@ fn see_pattern(eye: &Eye, placed: &PlacedPattern, knobs: &SightingKnobs, random:
     }
     let pattern = placed.pattern;
     let rotation = eye.rotation * placed.pose.rotation;
-    let origin = eye.to_camera(placed.pose.origin);
+    let origin = eye.camera_from_world(placed.pose.origin);
     let mut corners = Vec::with_capacity((pattern.rows() - 1) * (pattern.cols() - 1));
     for (r, c) in pattern.corners() {
         let p = rotation * placed.local(r as f64, c as f64) + origin;
