@@ -10,6 +10,7 @@ pub mod job;
 pub mod math;
 pub mod measurement;
 pub mod photo;
+pub mod pictures;
 pub mod pipeline;
 pub mod plan;
 pub mod report;

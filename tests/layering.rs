@@ -6,7 +6,7 @@ use std::path::Path;
 use walkdir::WalkDir;
 
 /// The stages in the order in which data flows; those in one group do not know each other.
-const ORDER: [&[&str]; 14] = [
+const ORDER: [&[&str]; 15] = [
     &["math", "finding", "measurement"],
     &["job"],
     &["cards"],
@@ -18,6 +18,7 @@ const ORDER: [&[&str]; 14] = [
     &["plan"],
     &["report"],
     &["pipeline"],
+    &["pictures"],
     &["archive"],
     &["cli"],
     &["main"],

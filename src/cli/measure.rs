@@ -7,10 +7,11 @@ use anyhow::Context;
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
+use crate::pictures::pictures;
 use crate::pipeline::{self, Measured, Progress};
-use crate::report::text;
 use crate::report::units::Show;
 use crate::report::write::{Identity, ReportFile, prepare};
+use crate::report::{html, text};
 
 /// Figures, verdicts, plan and report of a job folder.
 ///
@@ -67,17 +68,18 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     let bar = progress_bar(args.quiet || args.json);
     let measured = pipeline::measure(folder, &|progress| tell(&bar, &progress));
     bar.finish_and_clear();
-    let json = measured.document.to_json();
     match destination {
-        None => super::print(&json)?,
+        None => super::print(&measured.document.to_json())?,
         Some(destination) => {
             let text = text::report(&measured.document, args.show.into());
             let plain = anstream::adapter::strip_str(&text).to_string();
-            let files = [ReportFile::new("result.json", json), ReportFile::new("report.txt", plain)];
+            let pictures = pictures(&measured);
+            let mut files = html::files(&measured.document, &pictures, args.show.into());
+            files.push(ReportFile::new("report.txt", plain));
             destination.write(&files)?;
             if !args.quiet {
                 super::print_styled(&text)?;
-                super::print(&format!("\nReport: {}\n", destination.folder().display()))?;
+                super::print(&format!("\nReport to look at: {}\n", destination.folder().join("index.html").display()))?;
             }
         }
     }

@@ -165,7 +165,7 @@ fn hand(document: &ResultDocument, show: Show) -> Markup {
                             th scope="row" { (capital(&field.name)) }
                             td {
                                 (field.in_words(&entry.hand, show)) " ± " (Shown::of(&entry.hand, field.kind, show).u)
-                                @if let Some(tool) = &entry.tool { " (" (tool) ")" }
+                                @if !entry.tool.is_empty() { " (" (entry.tool) ")" }
                             }
                             td {
                                 @if let Some(photo) = &entry.photo {
