@@ -29,6 +29,8 @@ pub struct Choices {
     /// Degrees of the run-out curve: 0 none, 1 once round.
     pub run_out: bool,
     pub cord_moved: bool,
+    /// Tabs that do not lie flat on their face.
+    pub loose: std::collections::BTreeSet<u8>,
 }
 
 /// Figures by JSON pointer, in a fixed order.
@@ -193,8 +195,9 @@ impl<'a> Evaluation<'a> {
         let datum = self.datum.unwrap_or(Datum { up: self.up, forward: Vector3::x(), left: Vector3::y(), on_cord: plane.point });
         let n = datum.components(&plane.normal);
         if self.choices.left.is_some() {
-            self.tell("/bench/level_along", (-n.x / n.z).atan().to_degrees());
-            self.tell("/bench/level_across", (-n.y / n.z).atan().to_degrees());
+            // The bench lies as the cards do, less the cards' own tilt on it.
+            self.tell("/bench/level_along", (-n.x / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(0)));
+            self.tell("/bench/level_across", (-n.y / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(1)));
         }
         self.tell("/bench/flatness", plane.flatness);
         let cords = &self.state.cords;
@@ -410,7 +413,11 @@ impl<'a> Evaluation<'a> {
 
     /// The rear sprocket's outside face as a plane in the world.
     fn rear_plane(&self, axis: Option<&Axis>) -> Option<Plane> {
-        let tabs = self.tabs_of(|part| matches!(part, Part::RearSprocket));
+        let mut tabs = self.tabs_of(|part| matches!(part, Part::RearSprocket));
+        // A tab that came off its face tells nothing of it, unless it is the only one.
+        if tabs.iter().any(|(_, mark)| !self.choices.loose.contains(&mark.number)) {
+            tabs.retain(|(_, mark)| !self.choices.loose.contains(&mark.number));
+        }
         let left = self.choices.left?;
         if let Some(axis) = axis {
             let mut sum = 0.0;

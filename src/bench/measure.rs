@@ -51,7 +51,8 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     let mut findings = Vec::new();
     let choices = choose(solution, settings, &views, &mut figures.up, &mut findings);
     let evaluation = Evaluation::new(settings, &choices, &solution.state, Shift(None)).run();
-    let nuisances = nuisances(solution, settings, &choices, &evaluation);
+    let tilts = super::flatness::tilted_tabs(solution, settings, &evaluation, &mut findings);
+    let nuisances = nuisances(solution, settings, &choices, &evaluation, &tilts);
     let fields: Vec<String> = evaluation.told.iter().map(|(field, _)| field.clone()).collect();
     let values: Vec<f64> = evaluation.told.iter().map(|(_, value)| *value).collect();
     let propagated = solution.covariance.as_ref().map(|covariance| {
@@ -158,6 +159,7 @@ fn choose(
         hub_side: None,
         run_out: false,
         cord_moved: solution.cord_moved,
+        loose: solution.loose_tabs.clone(),
     };
     choices.up = weigh_up(solution, settings, &choices, up, findings);
     let Some(left) = left else { return choices };
@@ -407,12 +409,22 @@ fn student(freedom: usize) -> f64 {
 }
 
 /// Every nuisance that can reach a figure, with its standard deviation.
-fn nuisances(solution: &Solution, settings: &BenchSettings, choices: &Choices, evaluation: &Evaluation) -> Vec<(Nuisance, f64)> {
+fn nuisances(
+    solution: &Solution,
+    settings: &BenchSettings,
+    choices: &Choices,
+    evaluation: &Evaluation,
+    tilts: &BTreeMap<usize, f64>,
+) -> Vec<(Nuisance, f64)> {
     let state = &solution.state;
     let mut list = Vec::new();
     for (idx, tab) in state.tabs.iter().enumerate() {
         let Some(mark) = settings.marks.iter().find(|m| m.number == tab.number) else { continue };
         list.push((Nuisance::Paper(idx), nuisance::PAPER));
+        if let Some(lift) = tilts.get(&idx) {
+            list.push((Nuisance::Flat(idx), *lift));
+            continue;
+        }
         // The tie of a face already carries how far its tabs lie off it.
         if !state.faces.iter().any(|face| face.tabs.contains(&idx) && face.tabs.len() > 1) || mark.part == Part::RearSprocket {
             list.push((Nuisance::Flat(idx), nuisance::FLAT));
@@ -424,11 +436,11 @@ fn nuisances(solution: &Solution, settings: &BenchSettings, choices: &Choices, e
         };
         list.extend([(Nuisance::Sideways(idx, 0), sideways), (Nuisance::Sideways(idx, 1), sideways)]);
     }
-    if choices.up.cards.is_some() {
-        let tilt = card_tilt_sigma(state, &choices.cards);
-        for way in 0..2 {
+    let tilt = card_tilt_sigma(state, &choices.cards);
+    for way in 0..2 {
+        list.push((Nuisance::CardTilt(way), tilt[usize::from(way)]));
+        if choices.up.cards.is_some() {
             list.push((Nuisance::Level(way), settings.level_sigma));
-            list.push((Nuisance::CardTilt(way), tilt[usize::from(way)]));
         }
     }
     list.push((Nuisance::CordLight, nuisance::CORD_LIGHT));

@@ -5,6 +5,7 @@ mod assemble;
 mod crosscheck;
 pub mod evaluate;
 pub mod figures;
+mod flatness;
 pub mod from_job;
 pub mod ground;
 pub mod measure;

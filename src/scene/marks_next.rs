@@ -14,6 +14,7 @@ use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::pose::{Glimpse, candidates, locate, refine};
 use super::state::{Body, Carrier, Cord, Face, Flag, Line, State, Tab};
+use super::suspects::Exceptions;
 
 /// A tab needs this many corners in a photo for the photo to count.
 const LEAST_CORNERS: usize = 6;
@@ -38,13 +39,13 @@ pub struct MarksNext {
     pub still_bodies: Vec<u8>,
 }
 
-/// Adds all that is not a card. `split` lists tabs that are not tied between set-ups.
+/// Adds all that is not a card. Exceptions name tabs that are not tied between set-ups or do not lie in their face.
 pub fn marks_next(
     state: &mut State,
     photos: &[ScenePhoto],
     view_of: &[Option<usize>],
     settings: &SceneSettings,
-    split: &BTreeSet<u8>,
+    exceptions: &Exceptions,
 ) -> MarksNext {
     let mut out = MarksNext { blocks: Vec::new(), still_bodies: Vec::new() };
     let mut seen: Vec<TabView> = Vec::new();
@@ -61,10 +62,10 @@ pub fn marks_next(
             }
         }
     }
-    tabs(state, &seen, settings, split, &mut out);
+    tabs(state, &seen, settings, &exceptions.split_tabs, &mut out);
     flags_and_lines(state, photos, view_of, &seen, settings, &mut out);
     cords(state, photos, view_of, &mut out);
-    faces(state, settings);
+    faces(state, settings, &exceptions.loose_tabs);
     out
 }
 
@@ -329,10 +330,11 @@ fn mean_card_height(state: &State) -> f64 {
 }
 
 /// Planes through tabs that share a face.
-fn faces(state: &mut State, settings: &SceneSettings) {
+fn faces(state: &mut State, settings: &SceneSettings, loose: &BTreeSet<u8>) {
     for (name, numbers) in &settings.faces {
         let tabs: Vec<usize> = (0..state.tabs.len())
-            .filter(|&i| numbers.contains(&state.tabs[i].number) && state.tabs[i].only_setup.is_none())
+            .filter(|&i| numbers.contains(&state.tabs[i].number) && !loose.contains(&state.tabs[i].number))
+            .filter(|&i| state.tabs[i].only_setup.is_none())
             .collect();
         let Some(&first) = tabs.first() else { continue };
         let carrier = state.tabs[first].carrier;

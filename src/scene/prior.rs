@@ -14,6 +14,8 @@ pub struct Priors {
     pub print_sigma: [f64; 2],
     /// How far one sheet's scale may lie from the common one. Sheets of one printer agree far better than printers do.
     pub sheet_sigma: f64,
+    /// Sheets whose scale was seen to differ from the others': the common scale says nothing of theirs.
+    pub loose_sheets: Vec<u8>,
     /// Measured scale of single sheets: number, along and across over designed, standard uncertainty.
     pub measured_sheets: Vec<(u8, [f64; 2], f64)>,
     /// Height of a card's middle over its edges, mm.
@@ -39,6 +41,9 @@ pub struct Priors {
 
 /// A body that stayed is tied this closely: mm and radians. Far below what photos resolve, far above rounding.
 const STAYED: (f64, f64) = (0.005, 1e-5);
+
+/// Scale of a sheet that came from another print: a few parts in a hundred.
+const LOOSE_SHEET: f64 = 0.03;
 
 /// Where a prior comes from, for the budget.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -74,6 +79,7 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
             // A sheet measured for itself is told over the common scale, whose own start value is then the designed size.
             let (value, sigma) = match measured {
                 Some((_, scale, sigma)) => (scale[i] / priors.print[i] - 1.0, *sigma),
+                None if priors.loose_sheets.contains(&sheet.number) => (0.0, LOOSE_SHEET),
                 None => (0.0, priors.sheet_sigma),
             };
             single(&mut rows, PriorSource::Sheet, sheet.scale[i] - value, sigma, slot + i);

@@ -6,6 +6,7 @@ use nalgebra::DMatrix;
 
 use crate::cards::Pattern;
 use crate::finding::Finding;
+use crate::math::robust::median;
 use crate::sightings::StringKind;
 
 use super::cards_first::{COARSE, LEAST_CORNERS, cards_first, level, seen_corners};
@@ -32,6 +33,8 @@ pub struct Solution {
     pub findings: Vec<Finding>,
     /// Cards that did not lie still between set-ups.
     pub moved_cards: BTreeSet<u8>,
+    /// Tabs that do not lie in their face.
+    pub loose_tabs: BTreeSet<u8>,
     /// Whether the cord was seen to have moved between set-ups.
     pub cord_moved: bool,
     pub converged: bool,
@@ -58,6 +61,8 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
     }
     best.regular = exceptions.is_empty();
     best.findings.extend(exceptions.findings(photos, settings));
+    best.findings.extend(sheet_findings(&best));
+    best.loose_tabs = exceptions.loose_tabs.clone();
     best.moved_cards = exceptions.moved_cards.clone();
     best.covariance = covariance(&best.state, &Problem { blocks: &best.blocks, priors: &best.priors, slots: &best.slots });
     Some(best)
@@ -145,6 +150,7 @@ fn refine(state: &mut State, slots: &Slots, blocks: &mut [Block], priors: &mut P
         weigh(state, slots, blocks);
         reject(state, slots, blocks, REJECT);
         loosen_drift(state, priors);
+        loosen_sheets(state, priors);
         converged = adjust(state, &Problem { blocks, priors, slots }, 15).converged;
     }
     converged
@@ -170,7 +176,7 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
     level(&mut first, photos);
     let mut state = first.state;
     let mut blocks = first.blocks;
-    let marks = marks_next(&mut state, photos, &first.view_of, settings, &exceptions.split_tabs);
+    let marks = marks_next(&mut state, photos, &first.view_of, settings, exceptions);
     blocks.extend(marks.blocks);
     priors.still_bodies = marks.still_bodies;
     let slots = Slots::of(&state);
@@ -194,6 +200,7 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
         covariance: None,
         findings: first.findings,
         moved_cards: BTreeSet::new(),
+        loose_tabs: BTreeSet::new(),
         cord_moved,
         converged,
         regular: false,
@@ -206,6 +213,7 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)],
         print: settings.print,
         print_sigma: settings.print_sigma,
         sheet_sigma: 5e-4,
+        loose_sheets: Vec::new(),
         measured_sheets: settings.measured_sheets.clone(),
         bow_sigma: 0.5,
         tab_scale_sigma: 3e-3,
@@ -232,6 +240,40 @@ fn loosen_drift(state: &State, priors: &mut Priors) {
         let shift = rms(&|v| v.shift[0]).max(rms(&|v| v.shift[1]));
         priors.shift_sigma[lens] = shift.clamp(3.0, 100.0) * 1.2;
     }
+}
+
+/// A sheet whose scale lies this far from the middle one of three or more was printed apart: five times what sheets of one print differ by.
+const PRINTED_APART: f64 = 2.5e-3;
+
+/// Frees sheets that were printed apart, so that they pull on no other sheet's scale.
+fn loosen_sheets(state: &State, priors: &mut Priors) {
+    if state.sheets.len() < 3 {
+        return;
+    }
+    for way in 0..2 {
+        let scales: Vec<f64> = state.sheets.iter().map(|sheet| sheet.scale[way]).collect();
+        let Some(middle) = median(&scales) else { continue };
+        for sheet in &state.sheets {
+            let measured = priors.measured_sheets.iter().any(|(number, ..)| *number == sheet.number);
+            if (sheet.scale[way] - middle).abs() > PRINTED_APART && !measured && !priors.loose_sheets.contains(&sheet.number) {
+                priors.loose_sheets.push(sheet.number);
+            }
+        }
+    }
+}
+
+/// What a sheet printed apart is told of.
+fn sheet_findings(solution: &Solution) -> Vec<Finding> {
+    let told = solution.priors.loose_sheets.iter().filter_map(|number| {
+        let sheet = solution.state.sheets.iter().find(|sheet| sheet.number == *number)?;
+        let percent = 100.0 * (sheet.scale[0] + sheet.scale[1]) / 2.0;
+        Some(Finding::warning(
+            "card-scale-differs",
+            format!("Card {number} was printed {percent:+.1} % larger than the others; it was not used for scale."),
+            "Print all cards in one go at 100 %, and measure the check lines of one of them.",
+        ))
+    });
+    told.collect()
 }
 
 /// Whether some set-up's cord lies farther from the first one's than cords left alone do (k = 3).

@@ -20,6 +20,8 @@ pub struct Exceptions {
     twice: BTreeMap<u8, String>,
     /// Tabs told apart between set-ups.
     pub split_tabs: BTreeSet<u8>,
+    /// Tabs that do not lie in the plane of their face.
+    pub loose_tabs: BTreeSet<u8>,
     /// Sightings left out: photo and pattern.
     ignored: BTreeSet<(usize, Pattern)>,
     /// Photos whose turning tabs disagree with their set-up.
@@ -32,7 +34,11 @@ const BAD_SHARE: f64 = 0.4;
 impl Exceptions {
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
-        self.moved_cards.is_empty() && self.dropped_cards.is_empty() && self.split_tabs.is_empty() && self.ignored.is_empty()
+        self.moved_cards.is_empty()
+            && self.dropped_cards.is_empty()
+            && self.split_tabs.is_empty()
+            && self.ignored.is_empty()
+            && self.loose_tabs.is_empty()
     }
 
     /// A number that stands twice in one photo was printed twice: nobody can tell which is which in the other photos.
@@ -156,6 +162,7 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
     }
     let before = exceptions.clone();
     strangers(&standings, exceptions);
+    loose_tabs(solution, exceptions);
     let stranger = |s: &Standing, exceptions: &Exceptions| exceptions.strangers.contains(&s.photo) && s.carrier.is_some();
     let patterns: BTreeSet<Pattern> = standings.iter().map(|s| s.pattern).collect();
     for pattern in patterns {
@@ -193,6 +200,29 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
         || exceptions.dropped_cards != before.dropped_cards
         || exceptions.split_tabs != before.split_tabs
         || exceptions.ignored != before.ignored
+        || exceptions.loose_tabs != before.loose_tabs
+}
+
+/// A tab tilted against its face by more than this, radians (half a degree), or off it by more than this, mm, is not stuck flat: some ten
+/// times what the tie allows.
+const LOOSE: (f64, f64) = (0.009, 0.4);
+
+/// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can tell which is wrong.
+fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
+    let state = &solution.state;
+    for face in state.faces.iter().filter(|face| face.tabs.len() > 2) {
+        let tilt = |tab: usize| {
+            let pose = &state.tabs[tab].carrier_from_tab;
+            let tilt = pose.r.column(2).cross(&face.normal).norm().clamp(0.0, 1.0).asin() / LOOSE.0;
+            let off = (face.normal.dot(&pose.t) - face.offset).abs() / LOOSE.1;
+            tilt.max(off)
+        };
+        if let Some(&worst) = face.tabs.iter().max_by(|&&a, &&b| tilt(a).total_cmp(&tilt(b)))
+            && tilt(worst) > 1.0
+        {
+            exceptions.loose_tabs.insert(state.tabs[worst].number);
+        }
+    }
 }
 
 /// Photos in which the tabs of a turning body disagree with the rest of their set-up: taken with the wheel somewhere else.
