@@ -10,6 +10,7 @@ use crate::math::rigid::{fit_rigid, log};
 use crate::sightings::{LineSighting, StringKind};
 
 use super::cards_first::{glimpse, on_plane, seen_corners};
+use super::cord_choice::{LaneView, choose, mid_points};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::pose::{Glimpse, candidates, locate, refine};
@@ -290,20 +291,37 @@ fn flag_turn(state: &State, seen: &TabView, pitch: f64, centre: &Vector3<f64>) -
     best.map(|(_, r)| r)
 }
 
-/// The cord of each set-up: where its rays meet a plane a little above the cards.
+/// The cord of each set-up: its mid-line as sighted, or as chosen from the edges in the lanes; where its rays meet a plane a little
+/// above the cards.
 fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], out: &mut MarksNext) {
-    // A cord on two blocks lies some millimetres above the paper; the exact height is found later.
-    let above = Vector3::new(0.0, 0.0, 2.5 + mean_card_height(state));
-    let mut by_setup: BTreeMap<usize, Vec<Vector3<f64>>> = BTreeMap::new();
-    let mut blocks: Vec<(usize, Block)> = Vec::new();
+    let ground = mean_card_height(state);
+    // Points by set-up and view.
+    let mut seen: BTreeMap<(usize, usize), Vec<SeenPoint>> = BTreeMap::new();
+    let mut lanes = Vec::new();
     for (photo, view) in photos.iter().zip(view_of) {
         let (Some(view), false) = (view, photo.lens_only) else { continue };
         for sighting in photo.sightings.lines.iter().filter(|l| l.kind == StringKind::Cord) {
-            let lens = state.lens_of(&state.views[*view]);
-            let on_plane = |p: &crate::sightings::StrandPoint| on_plane(&lens, &state.views[*view], p.at, &Vector3::z(), &above);
-            by_setup.entry(photo.setup).or_default().extend(sighting.points.iter().filter_map(on_plane));
-            blocks.push((photo.setup, points_block(*view, Shown::Cord(0), sighting)));
+            seen.entry((photo.setup, *view)).or_default().extend(seen_points(sighting));
         }
+        lanes.extend(photo.sightings.lanes.iter().filter_map(|edges| LaneView::new(state, *view, edges)));
+    }
+    // A cord on two blocks lies some millimetres above the paper; the exact height is found later.
+    let mut height = ground + 2.5;
+    if seen.is_empty()
+        && let Some(chosen) = choose(&lanes, ground)
+    {
+        height = chosen.z;
+        for point in mid_points(state, &lanes, &chosen) {
+            let seen_point = SeenPoint { at: point.at, normal: point.normal, sigma: point.sigma, used: true };
+            seen.entry((point.setup, point.view)).or_default().push(seen_point);
+        }
+    }
+    let above = Vector3::new(0.0, 0.0, height);
+    let mut by_setup: BTreeMap<usize, Vec<Vector3<f64>>> = BTreeMap::new();
+    for ((setup, view), points) in &seen {
+        let lens = state.lens_of(&state.views[*view]);
+        let on_plane = |p: &SeenPoint| on_plane(&lens, &state.views[*view], p.at.into(), &Vector3::z(), &above);
+        by_setup.entry(*setup).or_default().extend(points.iter().filter_map(on_plane));
     }
     let all: Vec<f64> = by_setup.values().flatten().map(|p| p.x).filter(|x| x.abs() < 3000.0).collect();
     if all.len() < 4 {
@@ -316,10 +334,9 @@ fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], ou
         let Some(y) = crate::math::robust::median(&ys) else { continue };
         state.cords.push(Cord { setup, middle, half, y: [y, 0.0, 0.0], z: [above.z, 0.0, 0.0] });
     }
-    for (setup, mut block) in blocks {
+    for ((setup, view), points) in seen {
         if let Some(cord) = state.cords.iter().position(|c| c.setup == setup) {
-            block.shown = Shown::Cord(cord);
-            out.blocks.push(block);
+            out.blocks.push(Block { view, shown: Shown::Cord(cord), corners: Vec::new(), points, noise: 1.0 });
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Where everything is: start poses, residuals, bundle adjustment, covariance. Knows no wheel.
 
 pub mod cards_first;
+pub mod cord_choice;
 pub mod halves;
 pub mod imagine;
 pub mod input;

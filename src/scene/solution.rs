@@ -127,6 +127,13 @@ fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
         if photo.lens_only {
             continue;
         }
+        // The cord's mid-line was chosen from all photos together; it stays as it was chosen.
+        let chosen = first.blocks.iter().filter(|block| of_view(block) && matches!(block.shown, Shown::Cord(_)));
+        let from_lanes = !photo.sightings.lines.iter().any(|line| line.kind == StringKind::Cord);
+        blocks.extend(chosen.filter(|_| from_lanes).cloned());
+        let mut push = |shown: Shown, corners: Vec<SeenCorner>, points: Vec<SeenPoint>, noise: f64| {
+            blocks.push(Block { view, shown, corners, points, noise });
+        };
         for line in &photo.sightings.lines {
             let shown = match line.kind {
                 StringKind::Cord => Shown::Cord(first.state.cords.iter().position(|cord| cord.setup == photo.setup)?),

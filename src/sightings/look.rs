@@ -62,7 +62,9 @@ pub fn look(image: &LinearImage) -> PhotoSightings {
             Reading::Nothing => n_unread += usize::from(lattice.nodes.len() >= UNREAD_NODES),
         }
     }
-    sightings(found, mirrored, n_unread)
+    let mut sightings = sightings(found, mirrored, n_unread);
+    sightings.lanes = super::cord::find_lane_edges(image, &sightings.patterns);
+    sightings
 }
 
 fn sightings(found: Vec<Found>, mut mirrored: Vec<Pattern>, unread_patches: usize) -> PhotoSightings {
@@ -81,7 +83,7 @@ fn sightings(found: Vec<Found>, mut mirrored: Vec<Pattern>, unread_patches: usiz
         .collect();
     patterns.sort_by_key(|sighting| sighting.pattern);
     mirrored.sort();
-    PhotoSightings { patterns, lines: Vec::new(), mirrored, unread_patches, blur_px }
+    PhotoSightings { patterns, lines: Vec::new(), lanes: Vec::new(), mirrored, unread_patches, blur_px }
 }
 
 enum Reading {

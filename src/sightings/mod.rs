@@ -1,9 +1,12 @@
 //! What one photo shows, in pixels: corners, lattices, cards, tabs, cord and lines. Knows no camera.
 
 pub mod cells;
+pub mod cord;
 pub mod corner_fit;
 mod corner_window;
+pub mod edge_fit;
 pub mod grow;
+pub mod lane;
 pub mod lattice;
 pub mod look;
 pub mod look_again;
@@ -17,4 +20,4 @@ pub mod x_corners;
 
 pub use look::look;
 pub use look_again::{PredictedPattern, look_again};
-pub use seen::{CornerSighting, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind};
+pub use seen::{CornerSighting, LaneEdge, LaneEdges, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind};

@@ -61,12 +61,36 @@ pub struct LineSighting {
     pub points: Vec<StrandPoint>,
 }
 
+/// An edge that runs along a card's lane: the cord's, or its shadow's.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LaneEdge {
+    /// A point of the edge, px, at the middle of what is seen of the lane.
+    pub at: [f64; 2],
+    /// Unit normal of the edge in the photo.
+    pub normal: [f64; 2],
+    /// Standard uncertainty along the normal, px.
+    pub sigma: f64,
+    /// Change of linear light along the normal within a pixel.
+    pub step: f64,
+}
+
+/// Every edge seen along one card's lane.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LaneEdges {
+    pub pattern: Pattern,
+    /// Pixels for each mm of a thing that faces the camera, there.
+    pub px_per_mm: f64,
+    pub edges: Vec<LaneEdge>,
+}
+
 /// Everything found in one photo.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct PhotoSightings {
     /// Cards and tabs, sorted by pattern. The same number may stand twice: then two were seen.
     pub patterns: Vec<PatternSighting>,
     pub lines: Vec<LineSighting>,
+    /// What runs through the cards' lanes; the scene tells the cord from its shadow.
+    pub lanes: Vec<LaneEdges>,
     /// Readings that were mirror images of a pattern (reflections), refused.
     pub mirrored: Vec<Pattern>,
     /// Patches that looked like a lattice and could not be read.

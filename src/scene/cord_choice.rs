@@ -1,0 +1,221 @@
+//! Which of the edges in the lanes are the cord's.
+//!
+//! Seen across the cord, each edge is a ray in the (y, z) plane of the world. A cord's edges touch a circle: with centre (y, z) and radius
+//! r the ray passes the centre at the distance r, on one side or the other. A shadow's edges lie on the paper and touch no such circle from
+//! all sides at once. So all edges of all photos vote: for each height and radius, each edge says where y would be, once for either
+//! side, and the height and radius whose votes agree best, card by card, are the cord's.
+
+use nalgebra::{Vector2, Vector3};
+
+use crate::math::robust::median;
+use crate::sightings::LaneEdges;
+
+use super::state::{State, View};
+
+/// One edge of one lane as a ray across the cord.
+#[derive(Clone, Copy, Debug)]
+struct Ray {
+    /// Unit normal of the ray in (y, z), and its distance from the world's origin along it.
+    normal: [f64; 2],
+    offset: f64,
+}
+
+/// One lane in one photo.
+#[derive(Clone, Debug)]
+pub struct LaneView {
+    pub view: usize,
+    pub setup: usize,
+    /// The card's number: votes are counted card by card, since the cord need not run along the world's x exactly.
+    pub card: u8,
+    pub edges: LaneEdges,
+    rays: Vec<Ray>,
+}
+
+/// Heights above the cards and radii that are tried, mm: a cord on blocks lies within a centimetre of the paper, and is 0.8 to 5 mm thick.
+const HEIGHTS: (f64, f64, f64) = (0.7, 9.0, 0.15);
+const RADII: (f64, f64, f64) = (0.4, 2.5, 0.05);
+/// Votes within this of each other agree, mm.
+const AGREE: f64 = 0.12;
+/// Agreeing edges for each lane that has any, of two that could agree, for a cord to be there: true cords reach 0.9, chance stays below 0.4.
+const LEAST_AGREEMENT: f64 = 0.55;
+/// An edge belongs to the cord when it lies within this of where it should, px and mm, whichever is more.
+const BELONGS: (f64, f64) = (0.8, 0.2);
+
+impl LaneView {
+    /// None when the photo's rays cannot be traced.
+    pub fn new(state: &State, view_idx: usize, edges: &LaneEdges) -> Option<Self> {
+        let view = &state.views[view_idx];
+        let rays: Vec<Ray> = edges.edges.iter().filter_map(|edge| ray(state, view, edge.at)).collect();
+        let card = edges.pattern.number();
+        (rays.len() == edges.edges.len()).then(|| Self { view: view_idx, setup: view.setup, card, edges: edges.clone(), rays })
+    }
+}
+
+fn ray(state: &State, view: &View, at: [f64; 2]) -> Option<Ray> {
+    let world_from_camera = view.camera_from_world.inverse();
+    let direction = world_from_camera.r * state.lens_of(view).direction(&Vector2::from(at))?;
+    let length = direction.y.hypot(direction.z);
+    // A ray along the cord says nothing across it.
+    if length < 0.2 * direction.norm() {
+        return None;
+    }
+    let normal = [-direction.z / length, direction.y / length];
+    Some(Ray { normal, offset: normal[0] * world_from_camera.t.y + normal[1] * world_from_camera.t.z })
+}
+
+/// The cord as the votes have it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Chosen {
+    pub z: f64,
+    pub radius: f64,
+}
+
+/// Height and radius on which most edges agree; `ground` is the cards' mean height. None when nothing runs through the lanes that several
+/// photos agree on.
+pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
+    let groups = groups(lanes);
+    let mut best: Option<(f64, Chosen)> = None;
+    let mut z = ground + HEIGHTS.0;
+    while z < ground + HEIGHTS.1 {
+        let mut radius = RADII.0;
+        while radius < RADII.1 {
+            let score: f64 = groups.iter().map(|group| agreement(lanes, group, z, radius).1).sum();
+            if best.is_none_or(|(most, _)| score > most) {
+                best = Some((score, Chosen { z, radius }));
+            }
+            radius += RADII.2;
+        }
+        z += HEIGHTS.2;
+    }
+    best.filter(|(score, _)| *score >= LEAST_AGREEMENT * lanes.len() as f64 && lanes.len() >= 4).map(|(_, chosen)| chosen)
+}
+
+/// Lanes of one card and set-up see the same piece of the cord.
+fn groups(lanes: &[LaneView]) -> Vec<Vec<usize>> {
+    let mut keys: Vec<(usize, u8)> = lanes.iter().map(|lane| (lane.setup, lane.card)).collect();
+    keys.sort_unstable();
+    keys.dedup();
+    keys.iter().map(|key| (0..lanes.len()).filter(|&i| (lanes[i].setup, lanes[i].card) == *key).collect()).collect()
+}
+
+/// The y on which most edges of a group agree, and how many edges (at most two a lane) do, near ones counting more.
+fn agreement(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> (f64, f64) {
+    // (y, lane, side)
+    let mut votes: Vec<(f64, usize, bool)> = Vec::new();
+    for &idx in group {
+        for ray in &lanes[idx].rays {
+            for side in [false, true] {
+                let r = if side { radius } else { -radius };
+                votes.push(((ray.offset + r - ray.normal[1] * z) / ray.normal[0], idx, side));
+            }
+        }
+    }
+    votes.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let mut best = (0.0, 0.0);
+    let mut from = 0;
+    for middle in 0..votes.len() {
+        let y = votes[middle].0;
+        while votes[from].0 < y - AGREE {
+            from += 1;
+        }
+        // The nearest edge of each lane and side counts, by how near it is.
+        let mut nearest: Vec<((usize, bool), f64)> = Vec::new();
+        for vote in votes[from..].iter().take_while(|vote| vote.0 <= y + AGREE) {
+            let worth = 1.0 - ((vote.0 - y) / AGREE).powi(2);
+            match nearest.iter_mut().find(|(key, _)| *key == (vote.1, vote.2)) {
+                Some((_, most)) => *most = most.max(worth),
+                None => nearest.push(((vote.1, vote.2), worth)),
+            }
+        }
+        let score: f64 = nearest.iter().map(|(_, worth)| worth).sum();
+        if score > best.1 {
+            best = (y, score);
+        }
+    }
+    best
+}
+
+/// A point of the cord's mid-line in a photo: pixel, unit normal, standard uncertainty.
+pub struct MidPoint {
+    pub view: usize,
+    pub setup: usize,
+    pub at: Vector2<f64>,
+    pub normal: Vector2<f64>,
+    pub sigma: f64,
+}
+
+/// An edge that stands alone tells the middle by the radius, which is known to this, mm.
+const RADIUS_SIGMA: f64 = 0.06;
+
+/// The mid-line in each lane that shows the chosen cord.
+pub fn mid_points(state: &State, lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
+    let mut matched: Vec<(usize, [Option<usize>; 2], f64)> = Vec::new();
+    for group in groups(lanes) {
+        let (y, score) = agreement(lanes, &group, chosen.z, chosen.radius);
+        if score < LEAST_AGREEMENT * group.len() as f64 {
+            continue;
+        }
+        for idx in group {
+            let lane = &lanes[idx];
+            let bound = BELONGS.1.max(BELONGS.0 / lane.edges.px_per_mm);
+            let side = |r: f64| {
+                let miss = |ray: &Ray| (ray.normal[0] * y + ray.normal[1] * chosen.z - ray.offset - r).abs();
+                let nearest = (0..lane.rays.len()).min_by(|&a, &b| miss(&lane.rays[a]).total_cmp(&miss(&lane.rays[b])))?;
+                (miss(&lane.rays[nearest]) < bound).then_some(nearest)
+            };
+            matched.push((idx, [side(-chosen.radius), side(chosen.radius)], y));
+        }
+    }
+    // The radius that the pairs show is better than the grid's.
+    let pairs = matched.iter().filter_map(|(idx, sides, _)| match sides {
+        [Some(a), Some(b)] if a != b => {
+            let lane = &lanes[*idx];
+            Some(apart(lane, *a, *b) / lane.edges.px_per_mm / 2.0)
+        }
+        _ => None,
+    });
+    let radius = median(&pairs.collect::<Vec<f64>>()).unwrap_or(chosen.radius);
+    let mut points = Vec::new();
+    for (idx, sides, y) in matched {
+        let lane = &lanes[idx];
+        let edge = |i: usize| &lane.edges.edges[i];
+        let point = match sides {
+            [Some(a), Some(b)] if a != b && (apart(lane, a, b) / lane.edges.px_per_mm / 2.0 - radius).abs() < BELONGS.1 => {
+                let (a, b) = (edge(a), edge(b));
+                let at = (Vector2::from(a.at) + Vector2::from(b.at)) / 2.0;
+                Some((at, Vector2::from(a.normal), 0.5 * a.sigma.hypot(b.sigma)))
+            }
+            [Some(i), _] | [_, Some(i)] => {
+                let one = edge(i);
+                let (at, normal) = (Vector2::from(one.at), Vector2::from(one.normal));
+                axis_pixel(state, lane.view, &at, y, chosen.z).map(|axis| {
+                    let toward = (axis - at).dot(&normal).signum();
+                    let middle = at + normal * (toward * radius * lane.edges.px_per_mm);
+                    (middle, normal, one.sigma.hypot(RADIUS_SIGMA * lane.edges.px_per_mm))
+                })
+            }
+            _ => None,
+        };
+        if let Some((at, normal, sigma)) = point {
+            points.push(MidPoint { view: lane.view, setup: lane.setup, at, normal, sigma });
+        }
+    }
+    points
+}
+
+/// Distance of two edges of a lane across them, px.
+fn apart(lane: &LaneView, a: usize, b: usize) -> f64 {
+    let (a, b) = (&lane.edges.edges[a], &lane.edges.edges[b]);
+    (Vector2::from(b.at) - Vector2::from(a.at)).dot(&Vector2::from(a.normal)).abs()
+}
+
+/// Pixel of the cord's axis nearest to the ray of a pixel.
+fn axis_pixel(state: &State, view_idx: usize, at: &Vector2<f64>, y: f64, z: f64) -> Option<Vector2<f64>> {
+    let view = &state.views[view_idx];
+    let lens = state.lens_of(view);
+    let world_from_camera = view.camera_from_world.inverse();
+    let direction = world_from_camera.r * lens.direction(at)?;
+    let along = (z - world_from_camera.t.z) / direction.z;
+    let x = world_from_camera.t.x + along * direction.x;
+    lens.project(&view.camera_from_world.apply(&Vector3::new(x, y, z)))
+}
