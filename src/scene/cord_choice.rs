@@ -18,6 +18,9 @@ struct Ray {
     /// Unit normal of the ray in (y, z), and its distance from the world's origin along it.
     normal: [f64; 2],
     offset: f64,
+    /// Where the ray starts and where it goes, in the world.
+    eye: Vector3<f64>,
+    direction: Vector3<f64>,
 }
 
 /// One lane in one photo.
@@ -49,6 +52,11 @@ impl LaneView {
         let card = edges.pattern.number();
         (rays.len() == edges.edges.len()).then(|| Self { view: view_idx, setup: view.setup, card, edges: edges.clone(), rays })
     }
+
+    /// Where along the world's x the lane is seen, at a height.
+    fn along(&self, z: f64) -> f64 {
+        self.rays.first().map_or(0.0, |ray| ray.eye.x + (z - ray.eye.z) / ray.direction.z * ray.direction.x)
+    }
 }
 
 fn ray(state: &State, view: &View, at: [f64; 2]) -> Option<Ray> {
@@ -60,7 +68,8 @@ fn ray(state: &State, view: &View, at: [f64; 2]) -> Option<Ray> {
         return None;
     }
     let normal = [-direction.z / length, direction.y / length];
-    Some(Ray { normal, offset: normal[0] * world_from_camera.t.y + normal[1] * world_from_camera.t.z })
+    let eye = world_from_camera.t;
+    Some(Ray { normal, offset: normal[0] * eye.y + normal[1] * eye.z, eye, direction })
 }
 
 /// The cord as the votes have it.
@@ -100,6 +109,12 @@ fn groups(lanes: &[LaneView]) -> Vec<Vec<usize>> {
 
 /// The y on which most edges of a group agree, and how many edges (at most two a lane) do, near ones counting more.
 fn agreement(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> (f64, f64) {
+    let scored = scored_votes(lanes, group, z, radius);
+    scored.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.total_cmp(&a.0))).unwrap_or((0.0, 0.0))
+}
+
+/// Every y that some edge votes for, with the number of edges that agree.
+fn scored_votes(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> Vec<(f64, f64)> {
     // (y, lane, side)
     let mut votes: Vec<(f64, usize, bool)> = Vec::new();
     for &idx in group {
@@ -111,7 +126,7 @@ fn agreement(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> (f64, 
         }
     }
     votes.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    let mut best = (0.0, 0.0);
+    let mut scored = Vec::with_capacity(votes.len());
     let mut from = 0;
     for middle in 0..votes.len() {
         let y = votes[middle].0;
@@ -127,12 +142,76 @@ fn agreement(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> (f64, 
                 None => nearest.push(((vote.1, vote.2), worth)),
             }
         }
-        let score: f64 = nearest.iter().map(|(_, worth)| worth).sum();
-        if score > best.1 {
-            best = (y, score);
+        scored.push((y, nearest.iter().map(|(_, worth)| worth).sum()));
+    }
+    scored
+}
+
+/// The best few places of a group's cord that lie apart from each other: y and score.
+fn peaks(lanes: &[LaneView], group: &[usize], chosen: &Chosen) -> Vec<(f64, f64)> {
+    let mut scored = scored_votes(lanes, group, chosen.z, chosen.radius);
+    scored.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.total_cmp(&b.0)));
+    let mut peaks: Vec<(f64, f64)> = Vec::new();
+    for (y, score) in scored {
+        if peaks.len() < MOST_PEAKS && peaks.iter().all(|(other, _)| (other - y).abs() > 2.0 * AGREE) {
+            peaks.push((y, score));
         }
     }
-    best
+    peaks
+}
+
+/// Places of one group's cord that are looked at, and how far from a straight cord they may lie, mm: cards lie some tenths higher or lower than
+/// each other, which shifts what is told at one height.
+const MOST_PEAKS: usize = 6;
+const STRAIGHT: f64 = 0.35;
+
+/// For each group its cord's y: of the places each group's edges agree on, those of a set-up that lie on one straight line and have
+/// most agreement together.
+fn straight_places(lanes: &[LaneView], chosen: &Chosen) -> Vec<(Vec<usize>, f64)> {
+    let groups = groups(lanes);
+    let all: Vec<(usize, f64, Vec<(f64, f64)>)> = groups
+        .iter()
+        .map(|group| {
+            let along: Vec<f64> = group.iter().map(|&i| lanes[i].along(chosen.z)).collect();
+            (lanes[group[0]].setup, median(&along).unwrap_or(0.0), peaks(lanes, group, chosen))
+        })
+        .collect();
+    let mut setups: Vec<usize> = all.iter().map(|(setup, ..)| *setup).collect();
+    setups.dedup();
+    let mut placed = Vec::new();
+    for setup in setups {
+        let mine: Vec<usize> = (0..all.len()).filter(|&g| all[g].0 == setup).collect();
+        let on_line = |at: f64, slope: f64, x0: f64, g: usize| {
+            let (_, x, peaks) = &all[g];
+            let near = peaks.iter().filter(|(y, _)| (y - at - slope * (x - x0)).abs() < STRAIGHT);
+            near.max_by(|a, b| a.1.total_cmp(&b.1)).copied()
+        };
+        let mut best: Option<(f64, f64, f64, f64)> = None;
+        for &a in &mine {
+            for &(ya, own) in &all[a].2 {
+                let mut lines = vec![(0.0, if mine.len() == 1 { own } else { 0.0 })];
+                for &b in mine.iter().filter(|&&b| (all[b].1 - all[a].1).abs() > 100.0) {
+                    lines.extend(all[b].2.iter().map(|(yb, _)| ((yb - ya) / (all[b].1 - all[a].1), 0.0)));
+                }
+                // A cord within three degrees of the row of cards.
+                for (slope, _) in lines.into_iter().filter(|(slope, _)| slope.abs() < 0.05) {
+                    let total: f64 = mine.iter().filter_map(|&g| on_line(ya, slope, all[a].1, g)).map(|(_, score)| score).sum();
+                    if best.is_none_or(|(most, ..)| total > most) {
+                        best = Some((total, ya, slope, all[a].1));
+                    }
+                }
+            }
+        }
+        let Some((_, y, slope, x0)) = best else { continue };
+        for &g in &mine {
+            if let Some((y, score)) = on_line(y, slope, x0, g)
+                && score >= LEAST_AGREEMENT * groups[g].len() as f64
+            {
+                placed.push((groups[g].clone(), y));
+            }
+        }
+    }
+    placed
 }
 
 /// A point of the cord's mid-line in a photo: pixel, unit normal, standard uncertainty.
@@ -150,11 +229,7 @@ const RADIUS_SIGMA: f64 = 0.06;
 /// The mid-line in each lane that shows the chosen cord.
 pub fn mid_points(state: &State, lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
     let mut matched: Vec<(usize, [Option<usize>; 2], f64)> = Vec::new();
-    for group in groups(lanes) {
-        let (y, score) = agreement(lanes, &group, chosen.z, chosen.radius);
-        if score < LEAST_AGREEMENT * group.len() as f64 {
-            continue;
-        }
+    for (group, y) in straight_places(lanes, chosen) {
         for idx in group {
             let lane = &lanes[idx];
             let bound = BELONGS.1.max(BELONGS.0 / lane.edges.px_per_mm);
