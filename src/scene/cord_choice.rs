@@ -223,74 +223,124 @@ pub struct MidPoint {
     pub sigma: f64,
 }
 
-/// An edge that stands alone tells the middle by the radius, which is known to this, mm.
-const RADIUS_SIGMA: f64 = 0.06;
+/// Two edges of a lane that are the cord's.
+struct Pair {
+    lane: usize,
+    a: usize,
+    b: usize,
+}
 
-/// The mid-line in each lane that shows the chosen cord.
-pub fn mid_points(state: &State, lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
-    let mut matched: Vec<(usize, [Option<usize>; 2], f64)> = Vec::new();
+/// Passes of matching and fitting: the first place of each card may be a shadow's, the straight line through all is the cord's.
+const PASSES: usize = 3;
+/// Bound of the line fit, mm: pairs farther off count less (Huber).
+const FIT_BOUND: f64 = 0.08;
+
+/// The mid-line in each lane that shows both edges of the chosen cord. A lone edge tells too little: it may as well be the shadow's.
+pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
+    let mut places: Vec<(usize, f64, f64)> = Vec::new();
     for (group, y) in straight_places(lanes, chosen) {
-        for idx in group {
-            let lane = &lanes[idx];
-            let bound = BELONGS.1.max(BELONGS.0 / lane.edges.px_per_mm);
-            let side = |r: f64| {
-                let miss = |ray: &Ray| (ray.normal[0] * y + ray.normal[1] * chosen.z - ray.offset - r).abs();
-                let nearest = (0..lane.rays.len()).min_by(|&a, &b| miss(&lane.rays[a]).total_cmp(&miss(&lane.rays[b])))?;
-                (miss(&lane.rays[nearest]) < bound).then_some(nearest)
-            };
-            matched.push((idx, [side(-chosen.radius), side(chosen.radius)], y));
-        }
+        places.extend(group.into_iter().map(|lane| (lane, y, chosen.z)));
     }
-    // The radius that the pairs show is better than the grid's.
-    let pairs = matched.iter().filter_map(|(idx, sides, _)| match sides {
-        [Some(a), Some(b)] if a != b => {
-            let lane = &lanes[*idx];
-            Some(apart(lane, *a, *b) / lane.edges.px_per_mm / 2.0)
-        }
+    let mut radius = chosen.radius;
+    let mut pairs = Vec::new();
+    for _ in 0..PASSES {
+        pairs = places.iter().filter_map(|&(lane, y, z)| pair(lanes, lane, y, z, radius)).collect::<Vec<Pair>>();
+        // The radius that the pairs show is better than the grid's.
+        let radii: Vec<f64> =
+            pairs.iter().map(|p| apart(&lanes[p.lane], p.a, p.b) / lanes[p.lane].edges.px_per_mm / 2.0).collect();
+        radius = median(&radii).unwrap_or(radius);
+        let Some(line) = straight_fit(lanes, &pairs, chosen) else { break };
+        places = (0..lanes.len()).filter_map(|lane| line.at(lanes, lane).map(|(y, z)| (lane, y, z))).collect();
+    }
+    let point = |p: &Pair| {
+        let lane = &lanes[p.lane];
+        let (a, b) = (&lane.edges.edges[p.a], &lane.edges.edges[p.b]);
+        let at = (Vector2::from(a.at) + Vector2::from(b.at)) / 2.0;
+        let (view, setup) = (lane.view, lane.setup);
+        MidPoint { view, setup, at, normal: Vector2::from(a.normal), sigma: 0.5 * a.sigma.hypot(b.sigma) }
+    };
+    let fits = |p: &&Pair| (apart(&lanes[p.lane], p.a, p.b) / lanes[p.lane].edges.px_per_mm / 2.0 - radius).abs() < BELONGS.1;
+    pairs.iter().filter(fits).map(point).collect()
+}
+
+/// The two edges of a lane that touch a circle, if both are there.
+fn pair(lanes: &[LaneView], lane_idx: usize, y: f64, z: f64, radius: f64) -> Option<Pair> {
+    let lane = &lanes[lane_idx];
+    let bound = BELONGS.1.max(BELONGS.0 / lane.edges.px_per_mm);
+    let side = |r: f64| {
+        let miss = |ray: &Ray| (ray.normal[0] * y + ray.normal[1] * z - ray.offset - r).abs();
+        let nearest = (0..lane.rays.len()).min_by(|&a, &b| miss(&lane.rays[a]).total_cmp(&miss(&lane.rays[b])))?;
+        (miss(&lane.rays[nearest]) < bound).then_some(nearest)
+    };
+    match (side(-radius), side(radius)) {
+        (Some(a), Some(b)) if a != b => Some(Pair { lane: lane_idx, a, b }),
         _ => None,
-    });
-    let radius = median(&pairs.collect::<Vec<f64>>()).unwrap_or(chosen.radius);
-    let mut points = Vec::new();
-    for (idx, sides, y) in matched {
-        let lane = &lanes[idx];
-        let edge = |i: usize| &lane.edges.edges[i];
-        let point = match sides {
-            [Some(a), Some(b)] if a != b && (apart(lane, a, b) / lane.edges.px_per_mm / 2.0 - radius).abs() < BELONGS.1 => {
-                let (a, b) = (edge(a), edge(b));
-                let at = (Vector2::from(a.at) + Vector2::from(b.at)) / 2.0;
-                Some((at, Vector2::from(a.normal), 0.5 * a.sigma.hypot(b.sigma)))
-            }
-            [Some(i), _] | [_, Some(i)] => {
-                let one = edge(i);
-                let (at, normal) = (Vector2::from(one.at), Vector2::from(one.normal));
-                axis_pixel(state, lane.view, &at, y, chosen.z).map(|axis| {
-                    let toward = (axis - at).dot(&normal).signum();
-                    let middle = at + normal * (toward * radius * lane.edges.px_per_mm);
-                    (middle, normal, one.sigma.hypot(RADIUS_SIGMA * lane.edges.px_per_mm))
-                })
-            }
-            _ => None,
-        };
-        if let Some((at, normal, sigma)) = point {
-            points.push(MidPoint { view: lane.view, setup: lane.setup, at, normal, sigma });
-        }
     }
-    points
+}
+
+/// A straight cord: y by set-up and z for all, each a line in x.
+struct StraightCord {
+    setups: Vec<usize>,
+    /// Per set-up y at x = 0 and slope; then z at x = 0 and slope.
+    values: nalgebra::DVector<f64>,
+    height: f64,
+}
+
+impl StraightCord {
+    fn at(&self, lanes: &[LaneView], lane: usize) -> Option<(f64, f64)> {
+        let setup = self.setups.iter().position(|s| *s == lanes[lane].setup)?;
+        let x = lanes[lane].along(self.height);
+        let z = 2 * self.setups.len();
+        Some((self.values[2 * setup] + self.values[2 * setup + 1] * x / 1000.0, self.values[z] + self.values[z + 1] * x / 1000.0))
+    }
+}
+
+/// Robust least squares through the middles of all pairs. None with too few of them.
+fn straight_fit(lanes: &[LaneView], pairs: &[Pair], chosen: &Chosen) -> Option<StraightCord> {
+    let mut setups: Vec<usize> = pairs.iter().map(|p| lanes[p.lane].setup).collect();
+    setups.sort_unstable();
+    setups.dedup();
+    let n = 2 * setups.len() + 2;
+    if pairs.len() < n {
+        return None;
+    }
+    let rows: Vec<(nalgebra::DVector<f64>, f64)> = pairs
+        .iter()
+        .map(|p| {
+            let lane = &lanes[p.lane];
+            let (a, b) = (&lane.rays[p.a], &lane.rays[p.b]);
+            let normal = [(a.normal[0] + b.normal[0]) / 2.0, (a.normal[1] + b.normal[1]) / 2.0];
+            let x = lane.along(chosen.z) / 1000.0;
+            let setup = setups.iter().position(|s| *s == lane.setup).unwrap_or(0);
+            let mut row = nalgebra::DVector::zeros(n);
+            (row[2 * setup], row[2 * setup + 1]) = (normal[0], normal[0] * x);
+            (row[n - 2], row[n - 1]) = (normal[1], normal[1] * x);
+            (row, (a.offset + b.offset) / 2.0)
+        })
+        .collect();
+    let mut values = nalgebra::DVector::zeros(n);
+    for pass in 0..6 {
+        let (mut normal, mut right) = (nalgebra::DMatrix::zeros(n, n), nalgebra::DVector::zeros(n));
+        // Weak ties hold what few lanes leave open: slopes of some hundredths, and the height that was chosen.
+        for i in 0..n {
+            normal[(i, i)] += 1e-6;
+        }
+        normal[(n - 2, n - 2)] += 1.0;
+        right[n - 2] += chosen.z;
+        normal[(n - 1, n - 1)] += 0.1;
+        for (row, offset) in &rows {
+            let miss = (row.dot(&values) - offset).abs();
+            let weight = if pass == 0 || miss < FIT_BOUND { 1.0 } else { FIT_BOUND / miss };
+            normal += row * row.transpose() * weight;
+            right += row * (*offset * weight);
+        }
+        values = normal.cholesky()?.solve(&right);
+    }
+    Some(StraightCord { setups, values, height: chosen.z })
 }
 
 /// Distance of two edges of a lane across them, px.
 fn apart(lane: &LaneView, a: usize, b: usize) -> f64 {
     let (a, b) = (&lane.edges.edges[a], &lane.edges.edges[b]);
     (Vector2::from(b.at) - Vector2::from(a.at)).dot(&Vector2::from(a.normal)).abs()
-}
-
-/// Pixel of the cord's axis nearest to the ray of a pixel.
-fn axis_pixel(state: &State, view_idx: usize, at: &Vector2<f64>, y: f64, z: f64) -> Option<Vector2<f64>> {
-    let view = &state.views[view_idx];
-    let lens = state.lens_of(view);
-    let world_from_camera = view.camera_from_world.inverse();
-    let direction = world_from_camera.r * lens.direction(at)?;
-    let along = (z - world_from_camera.t.z) / direction.z;
-    let x = world_from_camera.t.x + along * direction.x;
-    lens.project(&view.camera_from_world.apply(&Vector3::new(x, y, z)))
 }

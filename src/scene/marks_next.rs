@@ -311,7 +311,7 @@ fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], ou
         && let Some(chosen) = choose(&lanes, ground)
     {
         height = chosen.z;
-        for point in mid_points(state, &lanes, &chosen) {
+        for point in mid_points(&lanes, &chosen) {
             let seen_point = SeenPoint { at: point.at, normal: point.normal, sigma: point.sigma, used: true };
             seen.entry((point.setup, point.view)).or_default().push(seen_point);
         }
