@@ -19,7 +19,7 @@ use crate::plan::{self, Outcome, PlanInput, PlanSettings};
 use crate::report::ResultDocument;
 use crate::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultParts};
 use crate::scene::{self, ScenePhoto, Solution};
-use crate::sightings::{self, PhotoSightings};
+use crate::sightings::{self, PhotoSightings, StringKind};
 
 /// Why a job could not even be begun.
 #[derive(Debug, Error)]
@@ -197,7 +197,12 @@ fn look_again_at_all(photos: &mut [SeenPhoto], first: &Solution, progress: &(dyn
                 && let Ok(read) = photo.file.read()
             {
                 photo.sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);
-                let _ = lines;
+                for line in lines.iter().filter(|line| line.kind != StringKind::Cord) {
+                    // Where flags were too small to read, the line's own image still tells how it hangs.
+                    if !photo.sightings.lines.iter().any(|seen| seen.kind == line.kind) {
+                        photo.sightings.lines.extend(sightings::strand::follow(&read.luma, line.kind, &line.path));
+                    }
+                }
             }
         }
         progress(Progress::LookedAgain(done.fetch_add(1, Ordering::Relaxed) + 1, n));

@@ -64,6 +64,7 @@ pub fn look(image: &LinearImage) -> PhotoSightings {
     }
     let mut sightings = sightings(found, mirrored, n_unread);
     sightings.lanes = super::cord::find_lane_edges(image, &sightings.patterns);
+    sightings.lines = super::strand::find_lines(image, &sightings.patterns);
     sightings
 }
 

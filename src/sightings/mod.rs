@@ -16,6 +16,7 @@ pub mod read_card;
 pub mod read_tab;
 pub mod saddles;
 pub mod seen;
+pub mod strand;
 pub mod x_corners;
 
 pub use look::look;
