@@ -375,9 +375,9 @@ fn weigh_up(
     weights
 }
 
-/// How far a plumb line at rest may hang out of plumb, degrees: 0.02 mm in 400 mm of a free line in still air (our estimate; common
+/// How far a plumb line at rest may hang out of plumb, degrees: 0.04 mm in 400 mm of a free line in still air (our estimate; common
 /// practice, no source).
-const HANG: f64 = 0.003;
+const HANG: f64 = 0.006;
 
 /// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: scatter of their tilts / sqrt n.
 fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {

@@ -34,7 +34,7 @@ pub const FLAT: f64 = 0.05;
 pub const SIDEWAYS: f64 = 0.3;
 pub const SIDEWAYS_SPINDLE: f64 = 0.7;
 pub const LEVEL: f64 = 0.03;
-pub const CORD_LIGHT: f64 = 0.02;
+pub const CORD_LIGHT: f64 = 0.03;
 /// Each end of the cord between one set-up and the next.
 pub const CORD_MOVED: f64 = 0.1;
 pub const GEARBOX_CENTRE: f64 = 5.0;

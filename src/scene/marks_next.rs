@@ -18,7 +18,7 @@ use super::state::{Body, Carrier, Cord, Face, Flag, Line, State, Tab};
 use super::suspects::Exceptions;
 
 /// A tab needs this many corners in a photo for the photo to count.
-const LEAST_CORNERS: usize = 6;
+pub const LEAST_TAB_CORNERS: usize = 5;
 /// Start poses of tabs are told with this noise factor: the lens is known to a fraction of a pixel by now.
 const NOISE: f64 = 8.0;
 /// A body that turned by less (radians) and went less far (mm) than this between set-ups did not turn: start poses are good to a
@@ -57,7 +57,7 @@ pub fn marks_next(
                 let corners = seen_corners(sighting);
                 // A tab's number seen twice in one photo tells nothing about either: it is left out here and found elsewhere.
                 let twice = photo.sightings.patterns.iter().filter(|p| p.pattern == sighting.pattern).count() > 1;
-                if corners.len() >= LEAST_CORNERS && !twice {
+                if corners.len() >= LEAST_TAB_CORNERS && !twice {
                     seen.push(TabView { view: *view, setup: photo.setup, number, corners });
                 }
             }

@@ -11,7 +11,7 @@ use crate::sightings::StringKind;
 
 use super::cards_first::{COARSE, LEAST_CORNERS, cards_first, level, seen_corners};
 use super::input::{ScenePhoto, SceneSettings};
-use super::marks_next::{marks_next, seen_points};
+use super::marks_next::{LEAST_TAB_CORNERS, marks_next, seen_points};
 use super::noise::{reject, weigh};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::prior::Priors;
@@ -101,7 +101,8 @@ fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
         for sighting in &photo.sightings.patterns {
             let corners = seen_corners(sighting);
             let same = |block: &&Block| first.pattern(block) == Some(sighting.pattern);
-            if photo.lens_only && !matches!(sighting.pattern, Pattern::Card(_)) || corners.len() < LEAST_CORNERS {
+            let is_card = matches!(sighting.pattern, Pattern::Card(_));
+            if photo.lens_only && !is_card || corners.len() < if is_card { LEAST_CORNERS } else { LEAST_TAB_CORNERS } {
                 continue;
             }
             if let Some(block) = first.blocks.iter().filter(of_view).find(same) {
