@@ -15,6 +15,9 @@ use super::x_corners::{CornerIndex, XCorner};
 const MIN_COSINE: f64 = 0.94;
 /// Shortest link, px: cells of 3 px can't be told from noise.
 const MIN_LINK: f64 = 3.0;
+/// Longest link in pixels of the coarsest level on which the corner was seen. A cell whose shorter side has more than 12 px of a
+/// level shows its corners there, and tilt of 70 degrees makes the other side three times as long.
+const MAX_LINK_OF_SCALE: f64 = 45.0;
 /// Corners looked at around one before it is left with fewer than four links.
 const MAX_LOOKED_AT: usize = 250;
 /// Places along a link where the tones on both sides are compared, as parts of its length.
@@ -98,6 +101,7 @@ fn mutual(levels: &[Level], corners: &[XCorner], index: &CornerIndex) -> Vec<[Li
 fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: usize) -> [Link; 4] {
     let corner = &corners[i];
     let mut links = [None; 4];
+    let longest = MAX_LINK_OF_SCALE * corner.scale;
     // Neighbours whose rays match, from whole rings of squares; those beyond the ring's reach wait for the next one.
     let mut waiting: Vec<(f64, usize, usize, usize)> = Vec::new();
     let mut looked_at = 0;
@@ -105,6 +109,7 @@ fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: 
         for j in index.ring(corner.at, ring) {
             looked_at += 1;
             if let Some((distance, slot, back)) = matching_rays(corner, &corners[j])
+                && distance <= longest
                 && links[slot].is_none()
             {
                 waiting.push((distance, j, slot, back));
@@ -117,7 +122,8 @@ fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: 
                 links[slot] = Some((j, back));
             }
         }
-        if looked_at > MAX_LOOKED_AT || links.iter().all(Option::is_some) {
+        let all_seen = CornerIndex::complete_to(ring) >= longest || looked_at > MAX_LOOKED_AT;
+        if all_seen || links.iter().all(Option::is_some) {
             break;
         }
     }

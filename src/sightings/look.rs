@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::cells::{Cell, Ground, read_cells};
+use super::cells::{Ground, read_cells};
 use super::grow::{Fits, cell_px, corner_sightings, fit_pattern, guess, nodes};
 use super::lattice::{Lattice, find_lattices};
 use super::plane_map::{Node, PlaneMap};
@@ -24,7 +24,7 @@ const MIN_CORNERS: usize = 6;
 const UNREAD_NODES: usize = 12;
 /// Largest part of the places for dark cells around a tab that may look dark (something may lie over the paper).
 /// Around a window inside a card all are; at a field's corner 5 of 12.
-const MAX_DARK_MARGIN: f64 = 0.26;
+const MAX_DARK_MARGIN: f64 = 0.35;
 
 /// One pattern in the making.
 struct Found {
@@ -224,9 +224,4 @@ fn claim(found: &Found, corners: &[XCorner], index: &CornerIndex, claimed: &mut 
             }
         }
     }
-}
-
-/// Whether anything was read at all; used by the tests of single stages.
-pub fn n_dots(cells: &BTreeMap<(i32, i32), Cell>) -> usize {
-    cells.values().filter(|cell| cell.dot == Some(true)).count()
 }
