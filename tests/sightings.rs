@@ -28,7 +28,8 @@ fn worst_error(sighting: &PatternSighting, print: &Print) -> f64 {
     sighting.corners.iter().map(error).fold(0.0, f64::max)
 }
 
-/// Looks at one print and checks that it alone is seen, with at least this part of its corners and none farther off than this, px.
+/// Looks at one print and checks that it alone is seen, with at least this part of its corners and none farther off than this
+/// (px).
 fn assert_seen(what: &str, drawing: &Drawing, least_part: f64, largest_error: f64) -> PhotoSightings {
     let seen = look(&drawing.image());
     let print = &drawing.prints[0];
@@ -128,7 +129,9 @@ fn mirror_images_are_refused_and_told() {
     }
     let mut print = Print::new(Pattern::Card(4), [350.0, 300.0], 20.0);
     print.mirrored = true;
-    assert_no_pattern("a card in a mirror", &Drawing::of(700, 600, print).image());
+    let seen = assert_no_pattern("a card in a mirror", &Drawing::of(700, 600, print).image());
+    // Each of its two fields is a patch of its own.
+    assert_eq!(seen.mirrored, [Pattern::Card(4); 2]);
 }
 
 #[test]
@@ -230,7 +233,7 @@ fn nothing_is_seen_where_nothing_is() {
 #[test]
 fn a_plain_chequer_is_not_a_card() {
     for cell in [7, 12, 30] {
-        let tone = |i: usize| if (i % 600 / cell + i / 600 / cell) % 2 == 0 { 0.05 } else { 0.7 };
+        let tone = |i: usize| if (i % 600 / cell + i / 600 / cell).is_multiple_of(2) { 0.05 } else { 0.7 };
         assert_no_pattern("a plain chequer", &LinearImage::new(600, 400, (0..600 * 400).map(tone).collect()));
     }
 }

@@ -130,7 +130,7 @@ fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: 
     links
 }
 
-/// The distance between two corners, the ray of `from` that leads to `to` and the ray that leads back, if directions and tones fit.
+/// The distance between two corners, the ray of `from` that leads to `to` and the ray back, if directions and tones fit.
 fn matching_rays(from: &XCorner, to: &XCorner) -> Option<(f64, usize, usize)> {
     let along = [to.at[0] - from.at[0], to.at[1] - from.at[1]];
     let distance2 = along[0] * along[0] + along[1] * along[1];
@@ -207,8 +207,8 @@ fn connected(seed: usize, links: &[[Link; 4]], used: &mut [bool], corners: &[XCo
     used[seed] = true;
     lattice.nodes.insert((0, 0), seed);
     while let Some((i, (x, y), turn)) = queue.pop_front() {
-        for slot in 0..4 {
-            let Some((j, back)) = links[i][slot] else { continue };
+        for (slot, link) in links[i].iter().enumerate() {
+            let Some((j, back)) = *link else { continue };
             let direction = (slot + turn) % 4;
             let (x, y) = (x + STEPS[direction].0, y + STEPS[direction].1);
             if used[j] || lattice.nodes.contains_key(&(y, x)) || x.abs().max(y.abs()) > MAX_EXTENT {
@@ -222,8 +222,8 @@ fn connected(seed: usize, links: &[[Link; 4]], used: &mut [bool], corners: &[XCo
     Some(lattice)
 }
 
-/// Adds corners that lie where the lattice goes on, until there are none: across an edge that something hides, and over links that
-/// one bad direction broke.
+/// Adds corners that lie where the lattice goes on, until there are none: across an edge that something hides, and over links
+/// that one bad direction broke.
 fn grow(lattice: &mut Lattice, corners: &[XCorner], index: &CornerIndex, taken: &[bool]) {
     let mut tried = std::collections::BTreeSet::new();
     loop {

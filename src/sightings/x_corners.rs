@@ -54,7 +54,7 @@ impl XCorner {
 
     /// Whether the sector between ray `slot` and the next one is dark.
     pub fn dark_after(&self, slot: usize) -> bool {
-        self.dark_between == (slot % 2 == 0)
+        self.dark_between == slot.is_multiple_of(2)
     }
 }
 

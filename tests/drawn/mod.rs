@@ -5,7 +5,8 @@ use sightcord::cards::Pattern;
 use sightcord::cards::pattern::DOT_RADIUS;
 use sightcord::photo::LinearImage;
 
-/// Samples per pixel and direction. A straight edge is then known to a sixth of a pixel in each pixel, and far better over a window.
+/// Samples per pixel and direction. A straight edge is then known to a sixth of a pixel in each pixel, and far better over a
+/// window.
 const SAMPLES: usize = 6;
 const PAPER: f64 = 0.70;
 const INK: f64 = 0.05;
