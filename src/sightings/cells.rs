@@ -122,7 +122,8 @@ fn compare(own: &Tones, tones: &BTreeMap<(i32, i32), Tones>, y: i32, x: i32, is_
     }
     let (Some(dark), Some(bright)) = (median(&mut dark), median(&mut bright)) else { return unclear };
     let contrast = bright - dark;
-    if !(contrast > MIN_CONTRAST * 0.5 * (bright + dark)) || own.scatter > MAX_GROUND_SCATTER * contrast {
+    let clear = contrast > MIN_CONTRAST * 0.5 * (bright + dark) && own.scatter <= MAX_GROUND_SCATTER * contrast;
+    if !clear {
         return unclear;
     }
     let level = (own.ground - dark) / contrast;

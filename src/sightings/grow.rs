@@ -10,8 +10,8 @@ use super::seen::CornerSighting;
 use crate::cards::Pattern;
 use crate::photo::LinearImage;
 
-/// How far (nodes) a corner may lie from the nearest known one, from one round of growth to the next: neighbours first, then across
-/// the lane (4), then past an occlusion.
+/// How far (nodes) a corner may lie from the nearest known one, from one round of growth to the next: neighbours first, then
+/// across the lane (4), then past an occlusion.
 const REACHES: [i32; 6] = [1, 2, 4, 6, 10, 26];
 /// Farthest that a fit may lie from its prediction: a part of the cell, or this many px, for each node of reach up to three.
 const MAX_MISS_CELLS: f64 = 0.08;

@@ -15,6 +15,9 @@ use super::x_corners::{CornerIndex, XCorner};
 const MIN_COSINE: f64 = 0.94;
 /// Shortest link, px: cells of 3 px can't be told from noise.
 const MIN_LINK: f64 = 3.0;
+/// Longest link in pixels of the coarsest level on which the corner was seen. A cell whose shorter side has more than 12 px of a
+/// level shows its corners there, and tilt of 70 degrees makes the other side three times as long.
+const MAX_LINK_OF_SCALE: f64 = 45.0;
 /// Corners looked at around one before it is left with fewer than four links.
 const MAX_LOOKED_AT: usize = 250;
 /// Places along a link where the tones on both sides are compared, as parts of its length.
@@ -98,6 +101,7 @@ fn mutual(levels: &[Level], corners: &[XCorner], index: &CornerIndex) -> Vec<[Li
 fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: usize) -> [Link; 4] {
     let corner = &corners[i];
     let mut links = [None; 4];
+    let longest = MAX_LINK_OF_SCALE * corner.scale;
     // Neighbours whose rays match, from whole rings of squares; those beyond the ring's reach wait for the next one.
     let mut waiting: Vec<(f64, usize, usize, usize)> = Vec::new();
     let mut looked_at = 0;
@@ -105,6 +109,7 @@ fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: 
         for j in index.ring(corner.at, ring) {
             looked_at += 1;
             if let Some((distance, slot, back)) = matching_rays(corner, &corners[j])
+                && distance <= longest
                 && links[slot].is_none()
             {
                 waiting.push((distance, j, slot, back));
@@ -117,14 +122,15 @@ fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: 
                 links[slot] = Some((j, back));
             }
         }
-        if looked_at > MAX_LOOKED_AT || links.iter().all(Option::is_some) {
+        let all_seen = CornerIndex::complete_to(ring) >= longest || looked_at > MAX_LOOKED_AT;
+        if all_seen || links.iter().all(Option::is_some) {
             break;
         }
     }
     links
 }
 
-/// The distance between two corners, the ray of `from` that leads to `to` and the ray that leads back, if directions and tones fit.
+/// The distance between two corners, the ray of `from` that leads to `to` and the ray back, if directions and tones fit.
 fn matching_rays(from: &XCorner, to: &XCorner) -> Option<(f64, usize, usize)> {
     let along = [to.at[0] - from.at[0], to.at[1] - from.at[1]];
     let distance2 = along[0] * along[0] + along[1] * along[1];
@@ -201,8 +207,8 @@ fn connected(seed: usize, links: &[[Link; 4]], used: &mut [bool], corners: &[XCo
     used[seed] = true;
     lattice.nodes.insert((0, 0), seed);
     while let Some((i, (x, y), turn)) = queue.pop_front() {
-        for slot in 0..4 {
-            let Some((j, back)) = links[i][slot] else { continue };
+        for (slot, link) in links[i].iter().enumerate() {
+            let Some((j, back)) = *link else { continue };
             let direction = (slot + turn) % 4;
             let (x, y) = (x + STEPS[direction].0, y + STEPS[direction].1);
             if used[j] || lattice.nodes.contains_key(&(y, x)) || x.abs().max(y.abs()) > MAX_EXTENT {
@@ -216,8 +222,8 @@ fn connected(seed: usize, links: &[[Link; 4]], used: &mut [bool], corners: &[XCo
     Some(lattice)
 }
 
-/// Adds corners that lie where the lattice goes on, until there are none: across an edge that something hides, and over links that
-/// one bad direction broke.
+/// Adds corners that lie where the lattice goes on, until there are none: across an edge that something hides, and over links
+/// that one bad direction broke.
 fn grow(lattice: &mut Lattice, corners: &[XCorner], index: &CornerIndex, taken: &[bool]) {
     let mut tried = std::collections::BTreeSet::new();
     loop {

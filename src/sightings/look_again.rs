@@ -109,12 +109,8 @@ fn corrected_by(predicted: &Places, seen: &Places) -> Places {
 /// A pattern that the first look did not find, if its corners and cells are there.
 fn find_new(image: &LinearImage, pattern: Pattern, predicted: &Places) -> Option<PatternSighting> {
     let places = nodes(predicted.iter().map(|(&key, &at)| (key, at)));
-    let guesses: Vec<CornerGuess> = predicted
-        .keys()
-        .filter(|(r, c)| is_corner(pattern, *r, *c))
-        .filter_map(|&key| guess(pattern, &places, key))
-        .map(|guess| guess)
-        .collect();
+    let guesses: Vec<CornerGuess> =
+        predicted.keys().filter(|(r, c)| is_corner(pattern, *r, *c)).filter_map(|&key| guess(pattern, &places, key)).collect();
     let mut cells: Vec<f64> = guesses.iter().map(cell_px).collect();
     cells.sort_by(f64::total_cmp);
     let cell = *cells.get(cells.len() / 2)?;

@@ -49,7 +49,8 @@ impl PlaneMap {
             size += weight * (node.at[0] - centre[0]).hypot(node.at[1] - centre[1]);
         }
         let size = size / sum;
-        if !(size > 0.0) {
+        let spans = size > 0.0;
+        if !spans {
             return None;
         }
         let mut matrix = SMatrix::<f64, 8, 8>::zeros();

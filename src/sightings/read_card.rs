@@ -22,6 +22,8 @@ const PAD: usize = 40;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CardPlace {
     pub pattern: Pattern,
+    /// The patch is a mirror image, as in chrome: nothing must be measured from it.
+    pub mirrored: bool,
     pub place: Placement,
     pub wrong_dots: u32,
     pub read_cells: u32,
@@ -154,8 +156,9 @@ pub fn place_on_card(cells: &BTreeMap<(i32, i32), Cell>) -> Option<CardPlace> {
     let margin = second.saturating_sub(wrong_dots);
     // `place.cell` tells cells by their least corner; the shift found for cells is the one for nodes in all four turns, since
     // both ends of a cell were turned alike.
-    let accepted = turn < N_TURNS && margin >= MIN_MARGIN && wrong_dots * ONE_WRONG_IN <= read_cells;
-    accepted.then_some(CardPlace { pattern: Pattern::Card(card as u8 + 1), place, wrong_dots, read_cells, margin })
+    let accepted = margin >= MIN_MARGIN && wrong_dots * ONE_WRONG_IN <= read_cells;
+    let (pattern, mirrored) = (Pattern::Card(card as u8 + 1), turn >= N_TURNS);
+    accepted.then_some(CardPlace { pattern, mirrored, place, wrong_dots, read_cells, margin })
 }
 
 /// Cells that differ from the card at a shift, counted no further than `enough`.

@@ -6,9 +6,9 @@
 
 use super::pyramid::Level;
 
-/// Least strength of a saddle relative to the local brightness, per px^2. A blurred X-corner (blur 0.8 px, edges 38 degrees apart, as
-/// at 70 degrees of tilt) whose bright cells are 1.7 times as bright as its dark ones reaches this. Twelve-fold contrast is
-/// usual on paper, and on photos of a bench nothing is lost up to 0.09; the noise of dark areas passes at 0.02.
+/// Least strength of a saddle relative to the local brightness, per px^2. A blurred X-corner (blur 0.8 px, edges 38 degrees
+/// apart, as at 70 degrees of tilt) whose bright cells are 1.7 times as bright as its dark ones reaches this. Twelve-fold
+/// contrast is usual on paper, and on photos of a bench nothing is lost up to 0.09; the noise of dark areas passes at 0.02.
 const MIN_STRENGTH: f32 = 0.06;
 /// Added to the local brightness (linear light), so that the noise of black areas is not strong.
 const BLACK: f32 = 0.004;
@@ -131,7 +131,8 @@ fn stationary_point(rows: &Rows, u: usize, v: usize) -> Option<Saddle> {
     let (gx, gy) = (0.5 * (here[2] - here[0]), 0.5 * (below[1] - above[1]));
     let determinant = xx * yy - xy * xy;
     let strength = (-determinant).max(0.0).sqrt();
-    if !((xx + yy).abs() <= MAX_TRACE * 2.0 * strength) {
+    let balanced = (xx + yy).abs() <= MAX_TRACE * 2.0 * strength;
+    if !balanced {
         return None;
     }
     let (du, dv) = ((xy * gy - yy * gx) / determinant, (xy * gx - xx * gy) / determinant);

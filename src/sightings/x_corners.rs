@@ -21,6 +21,8 @@ const MIN_BALANCE: f32 = 0.2;
 const SAME_CORNER: f64 = 1.5;
 /// Least cosine between the edge directions on two levels: 17 degrees.
 const SAME_DIRECTION: f64 = 0.956;
+/// Most corners that are looked at further, the clearest: a bench full of cards has some 3000, and gravel has no end.
+const MAX_CORNERS: usize = 50_000;
 /// Side of the squares by which corners are looked up, px.
 const BUCKET: f64 = 32.0;
 
@@ -35,7 +37,9 @@ pub struct XCorner {
     pub dark_between: bool,
     /// Bright minus dark level, linear light.
     pub contrast: f32,
-    /// Full-photo pixels per pixel of the finest level on which it was seen.
+    /// Bright minus dark level relative to the mean level.
+    pub relative_contrast: f32,
+    /// Full-photo pixels per pixel of the coarsest level on which it was seen: the larger the cells, the coarser.
     pub scale: f64,
 }
 
@@ -50,7 +54,7 @@ impl XCorner {
 
     /// Whether the sector between ray `slot` and the next one is dark.
     pub fn dark_after(&self, slot: usize) -> bool {
-        self.dark_between == (slot % 2 == 0)
+        self.dark_between == slot.is_multiple_of(2)
     }
 }
 
@@ -138,8 +142,16 @@ pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
         }
         corners.extend(new);
     }
+    if corners.len() > MAX_CORNERS {
+        let by_clarity = |a: &XCorner, b: &XCorner| b.relative_contrast.total_cmp(&a.relative_contrast);
+        corners.select_nth_unstable_by(MAX_CORNERS, |a, b| by_clarity(a, b).then(a.at[1].total_cmp(&b.at[1])));
+        corners.truncate(MAX_CORNERS);
+    }
     // Corners that lie together in the photo then lie together in memory.
-    corners.sort_by_key(|corner| [corner.at[1], corner.at[0]].map(bucket));
+    corners.sort_by(|a, b| {
+        let square = |corner: &XCorner| [corner.at[1], corner.at[0]].map(bucket);
+        square(a).cmp(&square(b)).then(a.at[1].total_cmp(&b.at[1])).then(a.at[0].total_cmp(&b.at[0]))
+    });
     corners
 }
 
@@ -151,7 +163,7 @@ impl XCorner {
         // A direction near 0 may have become one near pi: the two edges then change places.
         let swapped = (0..2).all(|i| agrees(self.edges[i], wider.edges[1 - i])) && self.dark_between != wider.dark_between;
         if straight || swapped {
-            *self = XCorner { at: self.at, scale: self.scale, ..*wider };
+            *self = XCorner { at: self.at, ..*wider };
         }
     }
 }
@@ -206,6 +218,7 @@ fn on_ring(level: &Level, at: [f64; 2]) -> Option<XCorner> {
         edges: edges.map(|angle: f64| [angle.cos(), angle.sin()]),
         dark_between: !rising_first,
         contrast,
+        relative_contrast: contrast / mean.max(f32::MIN_POSITIVE),
         scale: level.scale,
     })
 }
