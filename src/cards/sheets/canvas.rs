@@ -1,7 +1,7 @@
 //! A page to draw on, in millimetres: origin at the page's lower left corner, x to the right, y up.
 //!
-//! What is measured later (patterns, check lines, ticks) is drawn as filled areas, never as strokes: a viewer or printer driver may
-//! shift a stroke to whole device pixels ("stroke adjustment"), and a filled area stays where it is.
+//! What is measured later (patterns, check lines, ticks) is drawn as filled areas, never as strokes: a viewer or printer driver
+//! may shift a stroke to whole device pixels ("stroke adjustment"), and a filled area stays where it is.
 
 use pdf_writer::types::LineCapStyle;
 use pdf_writer::{Content, Str};
@@ -75,7 +75,7 @@ impl<'a> Canvas<'a> {
         self.content.finish().into_vec()
     }
 
-    /// From here on, positions and lengths are multiplied by `scale` and then moved by `offset`. For drawings that nobody measures.
+    /// From here on, positions and lengths are multiplied by `scale` and then moved by `offset`. For what nobody measures.
     pub fn zoom(&mut self, scale: f64, offset: Point) {
         self.content.transform([scale as f32, 0.0, 0.0, scale as f32, mm(offset[0]), mm(offset[1])]);
     }
@@ -254,7 +254,7 @@ fn trace_circle(content: &mut Content, [x, y]: Point, radius: f64) {
     content.close_path();
 }
 
-/// A coordinate rounded to a tenth of a micrometre: shorter files, and never a number in exponent notation, which PDF does not know.
+/// A coordinate rounded to a tenth of a micrometre: shorter files, and never a number in exponent notation, which PDF lacks.
 fn mm(value: f64) -> f32 {
     ((value * 1e4).round() / 1e4) as f32
 }

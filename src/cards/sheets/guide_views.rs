@@ -1,6 +1,6 @@
 //! The guide's drawings. Sizes are those of no particular bike; the drawings are to show places, not lengths.
 //!
-//! Tabs and cards are drawn as plain chequers, never as real patterns: a guide that lies on the bench must not be read as a card or tab.
+//! Tabs and cards are drawn as plain chequers, never as real patterns: a guide that lies on the bench must not be read as one.
 
 use std::f64::consts::PI;
 
@@ -48,9 +48,17 @@ fn arc(centre: Point, radius: f64, from: f64, to: f64) -> Vec<Point> {
         .collect()
 }
 
+/// On which side of a tab's sign its number stands.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum NumberOn {
+    Left,
+    Right,
+}
+
 /// A tab's sign: white paper with a plain chequer, and its number beside it.
-fn tab_sign(canvas: &mut Canvas, at: Point, number: &str, number_at: Point, align: Align) {
+fn tab_sign(canvas: &mut Canvas, at: Point, number: &str, number_on: NumberOn) {
     const CELL: f64 = 1.1;
+    const TO_NUMBER: f64 = 2.8;
     let [width, height] = [4.6, 5.6];
     let lower_left = [at[0] - width / 2.0, at[1] - height / 2.0 - 0.5];
     canvas.filled_rect(lower_left, [width, height], WHITE);
@@ -60,7 +68,11 @@ fn tab_sign(canvas: &mut Canvas, at: Point, number: &str, number_at: Point, alig
         area.rect([at[0] + CELL * (f64::from(col) - 1.5), at[1] + CELL * (f64::from(row) - 1.5)], [CELL, CELL]);
     }
     area.fill(BLACK);
-    canvas.text([at[0] + number_at[0], at[1] + number_at[1]], align, Face::Bold, WORDS_MM, number);
+    let (x, align) = match number_on {
+        NumberOn::Left => (at[0] - TO_NUMBER, Align::Right),
+        NumberOn::Right => (at[0] + TO_NUMBER, Align::Left),
+    };
+    canvas.text([x, at[1] - 0.9], align, Face::Bold, WORDS_MM, number);
 }
 
 /// A card's sign seen from above, its lane along the page's x.
@@ -127,8 +139,10 @@ pub fn draw_from_above(canvas: &mut Canvas, [left, below]: Point) {
     let width = 63.0;
     let mut y = below + 53.5;
     for words in [
-        "Stretch the cord tight along the bench, roughly below the middle of the wheel. It need not be exact; it must be straight.",
-        "Push cards 1, 2, 3 under it, about 340 mm apart, the cord along each blank lane. They reach from behind the axle to below the gearbox sprocket.",
+        "Stretch the cord tight along the bench, roughly below the middle of the wheel. It need not be exact; it must be \
+         straight.",
+        "Push cards 1, 2, 3 under it, about 340 mm apart, the cord along each blank lane. They reach from behind the axle to \
+         below the gearbox sprocket.",
         "Cards 4 and 5 lie about 300 mm to each side: they tell what is level, above all where no plumb line hangs.",
         "Either way round will do. Tape the cards down flat.",
     ] {
@@ -177,17 +191,17 @@ pub fn draw_from_left(canvas: &mut Canvas, [left, below]: Point) {
     draw_plumb_line(canvas, &view, 730.0, ["23", "24"]);
     draw_plumb_line(canvas, &view, -350.0, ["21", "22"]);
 
-    for (number, angle) in [("8", 100.0_f64), ("9", 215.0), ("10", 330.0)] {
+    let rear = [("8", 100.0_f64, NumberOn::Left), ("9", 215.0, NumberOn::Left), ("10", 330.0, NumberOn::Right)];
+    for (number, angle, number_on) in rear {
         let (sin, cos) = angle.to_radians().sin_cos();
-        let (number_at, align) = if cos > 0.5 { ([2.8, -0.9], Align::Left) } else { ([-2.8, -0.9], Align::Right) };
-        tab_sign(canvas, [axle[0] + 8.6 * cos, axle[1] + 8.6 * sin], number, number_at, align);
+        tab_sign(canvas, [axle[0] + 8.6 * cos, axle[1] + 8.6 * sin], number, number_on);
     }
-    tab_sign(canvas, axle, "11", [2.8, 0.8], Align::Left);
-    for (number, dx, dy) in [("5", 0.0, 4.6), ("6", -3.6, -2.6), ("7", 3.6, -2.6)] {
-        let (number_at, align) = if dx < 0.0 { ([-2.8, -0.9], Align::Right) } else { ([2.8, -0.9], Align::Left) };
-        tab_sign(canvas, [gearbox[0] + dx, gearbox[1] + dy], number, number_at, align);
+    tab_sign(canvas, axle, "11", NumberOn::Right);
+    let front = [("5", [0.0, 4.6], NumberOn::Right), ("6", [-3.6, -2.6], NumberOn::Left), ("7", [3.6, -2.6], NumberOn::Right)];
+    for (number, [dx, dy], number_on) in front {
+        tab_sign(canvas, [gearbox[0] + dx, gearbox[1] + dy], number, number_on);
     }
-    tab_sign(canvas, view.at(245.0, AXLE_UP), "1", [-2.9, -0.9], Align::Right);
+    tab_sign(canvas, view.at(245.0, AXLE_UP), "1", NumberOn::Left);
 
     forward_arrow(canvas, [left + 22.0, below + 66.0]);
     draw_legend(canvas, [left + 132.0, below + 86.0]);
@@ -231,7 +245,7 @@ fn draw_plumb_line(canvas: &mut Canvas, view: &View, forward: f64, flags: [&str;
     canvas.filled_circle([x, y], 1.5, Ink::Gray(0.25));
     canvas.filled_polygon(&[[x - 1.3, y - 0.7], [x + 1.3, y - 0.7], [x, y - 3.6]], Ink::Gray(0.25));
     for (up, number) in [(530.0, flags[0]), (160.0, flags[1])] {
-        tab_sign(canvas, view.at(forward, up), number, [2.9, -0.9], Align::Left);
+        tab_sign(canvas, view.at(forward, up), number, NumberOn::Right);
     }
 }
 
@@ -276,16 +290,11 @@ fn phone(canvas: &mut Canvas, centre: Point, angle: f64) {
 
 pub fn draw_half_turn(canvas: &mut Canvas, [left, below]: Point) {
     let radius = 13.0;
-    for (x, mark_dx, folder) in [(20.0, -1.0, "1-mark-forward"), (79.4, 1.0, "2-mark-rearward")] {
+    let turns = [(20.0, -radius, NumberOn::Right, "1-mark-forward"), (79.4, radius, NumberOn::Left, "2-mark-rearward")];
+    for (x, to_mark, number_on, folder) in turns {
         let hub = [left + x, below + 30.0];
         wheel(canvas, hub, [radius + 1.4, radius], 12);
-        tab_sign(
-            canvas,
-            [hub[0] + mark_dx * radius, hub[1]],
-            "1",
-            [mark_dx * -2.9, -0.9],
-            if mark_dx < 0.0 { Align::Left } else { Align::Right },
-        );
+        tab_sign(canvas, [hub[0] + to_mark, hub[1]], "1", number_on);
         canvas.text([hub[0], below + 10.0], Align::Centre, Face::Bold, WORDS_MM, folder);
     }
     let points = arc([left + 49.5, below + 25.0], 13.0, 145.0, 40.0);

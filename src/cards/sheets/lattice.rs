@@ -14,9 +14,9 @@ const TICK_WIDTH_MM: f64 = 0.2;
 
 /// Draws a pattern with its centre at a point of the page.
 ///
-/// Dark cells are filled rectangles of their exact size in one path. They meet only at corners, never along an edge, so there is no
-/// seam to close and nothing overlaps: each inner corner is a shared vertex. If a printer makes all ink a little fat, opposite cells
-/// grow alike and the corner stays.
+/// Dark cells are filled rectangles of their exact size in one path. They meet only at corners, never along an edge, so there
+/// is no seam to close and nothing overlaps: each inner corner is a shared vertex. If a printer makes all ink a little fat,
+/// opposite cells grow alike and the corner stays.
 pub fn draw_pattern(canvas: &mut Canvas, pattern: Pattern, centre: Point) {
     let pitch = pattern.pitch_mm();
     let on_page = |r: f64, c: f64| {

@@ -1,7 +1,7 @@
 //! The sheets to print: cards, tabs and a one-page guide, as vector PDF at exact scale.
 //!
-//! Steps: an [`Order`] says what is wanted; [`draw`] turns it into [`Sheet`]s, each one PDF file in memory. Writing them to disk is not
-//! this stage's work.
+//! Steps: an [`Order`] says what is wanted; [`draw`] turns it into [`Sheet`]s, each one PDF file in memory. Writing them to disk
+//! is not this stage's work.
 
 mod canvas;
 mod card_page;
@@ -32,8 +32,8 @@ pub struct Order {
 }
 
 impl Order {
-    /// Enough for one motorcycle: three cards under the cord and one to each side, or the four large ones; and every tab with a fixed role up to the
-    /// brake drum's.
+    /// Enough for one motorcycle: three cards under the cord and one to each side, or the four large ones; and every tab with a
+    /// fixed role up to the brake drum's.
     pub fn usual(paper: Paper) -> Self {
         let cards = match paper {
             Paper::A4 | Paper::Letter => Numbers::range(1, 5),
@@ -46,7 +46,10 @@ impl Order {
 /// Why an order can't be drawn; the text says what to do.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum OrderError {
-    #[error("card {number} is {width_mm} x {height_mm} mm large and does not fit {}: ask for A3 paper, or for cards 1 to 12", paper.title())]
+    #[error(
+        "card {number} is {width_mm} x {height_mm} mm large and does not fit {}: ask for A3 paper, or for cards 1 to 12",
+        paper.title()
+    )]
     CardTooLarge { number: u8, width_mm: f64, height_mm: f64, paper: Paper },
 }
 

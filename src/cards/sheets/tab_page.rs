@@ -11,7 +11,7 @@ use crate::cards::pattern::PATTERN_VERSION;
 /// Length of the check line on each page of tabs, mm.
 pub const TAB_CHECK_LINE_MM: f64 = 100.0;
 
-/// White paper of a tab in pattern sides, across and upright; the pattern is centred across and its centre lies 0.7 sides below the top.
+/// White paper of a tab in pattern sides, across and upright; the pattern is centred across, its centre 0.7 sides below the top.
 const PAPER_SIDES: [f64; 2] = [1.4, 1.7];
 const CENTRE_BELOW_TOP_SIDES: f64 = 0.7;
 
@@ -92,8 +92,10 @@ fn draw_head(canvas: &mut Canvas, page_number: usize, n_pages: usize) {
     canvas.text([line_left + TAB_CHECK_LINE_MM / 2.0, top - 7.4], Align::Centre, Face::Plain, 2.6, &check);
 
     let words = [
-        "Print at 100 % (\u{201c}actual size\u{201d}, no fitting to the page), on one side, on matt white paper; then check the line above.",
-        "Cut along the grey lines. Keep the white all round the pattern: it is needed. Stick the tab flat, on clean metal, any way up.",
+        "Print at 100 % (\u{201c}actual size\u{201d}, no fitting to the page), on one side of matt white paper; then check \
+         the line above.",
+        "Cut along the grey lines. Keep the white all round the pattern: it is needed. Stick the tab flat, on clean metal, \
+         any way up.",
         "Flags (21 to 30): fix them to the line so that it runs straight along the two marks, over the middle of the pattern.",
         "A tab stuck to something stiff or magnetic: write the thickness of the backing into job.toml under [[tab]].",
     ];
