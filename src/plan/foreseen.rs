@@ -110,7 +110,7 @@ impl Foreseen {
     /// The figure with its expanded uncertainty, k = 2.
     pub fn figure(&self, field: &str) -> Option<Measurement> {
         self.values.index(field).map(|index| Measurement {
-            value: self.values.numbers[index],
+            value: without_dust(self.values.numbers[index]),
             u: 2.0 * self.covariance[(index, index)].max(0.0).sqrt(),
             quality: if self.single[index] { Quality::Single } else { Quality::Good },
         })
@@ -191,4 +191,9 @@ const MOVED_FIELDS: [&str; 14] = [
 pub fn scale_answer(input: &PlanInput, field: &str) -> f64 {
     let entry = input.scale_sensitivity.iter().find(|entry| entry.field == field);
     entry.map(|entry| entry.per_percent).filter(|answer| answer.is_finite()).unwrap_or(0.0)
+}
+
+/// Nought where only the rounding of the arithmetic is left of a figure that a step brought to nought.
+fn without_dust(value: f64) -> f64 {
+    if value.abs() < 1e-9 { 0.0 } else { value }
 }

@@ -9,6 +9,7 @@ use super::field;
 use super::foreseen::Values;
 use super::input::PlanInput;
 use crate::bench::figures::Side;
+use crate::measurement::Measurement;
 
 /// A part moved by a told amount: lengths in mm, angles in radians.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -32,8 +33,8 @@ pub enum Move {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Places {
     pub chain_sign: f64,
-    /// y of the spindle's ends, left and right.
-    spindle_ends: [f64; 2],
+    /// y of where the adjusters hold the spindle, left and right.
+    adjusters: [f64; 2],
     rear_sprocket_y: Option<f64>,
     /// Ground-plan share of the distance between the sprockets' centres: 1 where they stand equally high.
     level_share: f64,
@@ -48,28 +49,30 @@ struct RimPlace {
     x: Option<f64>,
 }
 
-/// Half the distance between spindle ends where nobody knows it, mm. It only carries terms of second order.
-const HALF_SPINDLE: f64 = 115.0;
+/// Half the distance between adjusters where nobody knows it, mm (common practice, no source). What hangs on it: the distance
+/// between the sprockets by a share of a millimetre, all else by the square of a small angle.
+const HALF_SPACING: f64 = 105.0;
 
 impl Places {
-    pub fn of(input: &PlanInput, chain_side: Side) -> Self {
-        let end = |side: Side| match side {
-            Side::Left => input.spindle.left.map(|end| end.value),
-            Side::Right => input.spindle.right.map(|end| -end.value),
-        };
-        let finite = |value: Option<f64>, otherwise: f64| value.filter(|y| y.is_finite()).unwrap_or(otherwise);
+    /// From the figures, the chain's side, and the distance between the adjusters where the job gives it.
+    pub fn of(input: &PlanInput, chain_side: Side, spacing_mm: Option<f64>) -> Self {
+        let end = |figure: Option<Measurement>| figure.map(|figure| figure.value).filter(|out| out.is_finite());
+        let ends = end(input.spindle.left).zip(end(input.spindle.right));
+        let (middle, half_ends) = ends.map_or((0.0, None), |(left, right)| ((left - right) / 2.0, Some((left + right) / 2.0)));
+        let half = spacing_mm.map(|spacing| spacing / 2.0).or(half_ends).unwrap_or(HALF_SPACING);
         let level_share = match (input.layout.rear_sprocket, input.layout.gearbox_sprocket) {
             (Some(rear), Some(gearbox)) => {
                 let [dx, dy, dz] = [0, 1, 2].map(|axis| gearbox[axis] - rear[axis]);
                 let share = dx.hypot(dy) / dx.hypot(dy).hypot(dz);
-                if share.is_finite() { share } else { 1.0 }
+                // A chain that runs steeper than 1 in 2 belongs to no motorcycle: then the layout is wrong and says nothing.
+                if share > 0.89 { share } else { 1.0 }
             }
             _ => 1.0,
         };
         let rims = input.rim.iter().filter(|rim| rim.wheel != "front");
         Self {
             chain_sign: chain_side.sign(),
-            spindle_ends: [finite(end(Side::Left), HALF_SPINDLE), finite(end(Side::Right), -HALF_SPINDLE)],
+            adjusters: [middle + half, middle - half],
             rear_sprocket_y: input.layout.rear_sprocket.map(|centre| centre[1]).filter(|y| y.is_finite()),
             level_share,
             hub_face: input.hub.side,
@@ -77,11 +80,22 @@ impl Places {
         }
     }
 
-    fn spindle_end(&self, side: Side) -> f64 {
+    fn adjuster(&self, side: Side) -> f64 {
         match side {
-            Side::Left => self.spindle_ends[0],
-            Side::Right => self.spindle_ends[1],
+            Side::Left => self.adjusters[0],
+            Side::Right => self.adjusters[1],
         }
+    }
+
+    /// The way from the rear sprocket's centre to the gearbox's, as far as it runs forward in the ground plan, mm: of the distance
+    /// between centres one part is a difference in height, one is the chain line's offset.
+    fn forward(&self, centres: f64, out: f64) -> f64 {
+        (centres * centres - out * out).max(0.0).sqrt() * self.level_share
+    }
+
+    /// The distance between centres that belongs to a way forward and an offset, the difference in height staying as it is.
+    fn centres(&self, forward: f64, out: f64) -> f64 {
+        (forward / self.level_share).hypot(out)
     }
 
     /// Rims whose place along the cord is not known: nobody can say where turning takes them.
@@ -99,8 +113,8 @@ impl Move {
             Self::Rehang { offset, yaw } => rehang(places, values, offset + error, yaw + second),
             Self::Turn { angle, about } => turn(places, values, angle + error, about),
             Self::SlideWheel { outboard } => slide_wheel(places, values, outboard + error),
-            Self::PackSprocket { outboard } => pack_sprocket(values, outboard + error),
-            Self::ShimGearbox { outboard } => shim_gearbox(values, outboard + error),
+            Self::PackSprocket { outboard } => pack_sprocket(places, values, outboard + error),
+            Self::ShimGearbox { outboard } => shim_gearbox(places, values, outboard + error),
             Self::ShiftRim { left } => shift_rim(places, values, left + error),
         }
     }
@@ -150,7 +164,7 @@ fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
 
 fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
     let (yaw, offset) = (wheel_yaw(values), wheel_offset(values));
-    let pivot_y = places.spindle_end(about);
+    let pivot_y = places.adjuster(about);
     let pivot = [-(pivot_y - offset) * yaw.tan(), pivot_y];
     let axle = turned([0.0, offset], pivot, angle);
     let sideways = axle[1] - offset;
@@ -159,6 +173,8 @@ fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
     values.add(field::WHEEL_OFFSET, sideways);
     values.add(field::WHEEL_OFFSET_AT_MARK, sideways);
     values.add(field::WHEEL_IN_FRAME_OFFSET, sideways - frame_slope * axle[0]);
+    // The frame is told where the axle stands now.
+    values.add(field::FRAME_OFFSET, frame_slope * axle[0]);
     for rim in &places.rims {
         if let (Some(x), Some(out)) = (rim.x, values.get(&rim.field)) {
             values.set(&rim.field, rim.sign * turned([x, rim.sign * out], pivot, angle)[1]);
@@ -179,10 +195,10 @@ fn turn_chain(places: &Places, values: &mut Values, angle: f64, (pivot_y, yaw): 
     let chain_yaw = radians(values, field::CHAIN_YAW);
     values.add(field::CHAIN_AT_REAR, q * (1.0 - cos) * chain_yaw.cos() - q * sin * chain_yaw.sin());
     if let (Some(centres), Some(out)) = (values.get(field::CENTRES), values.get(field::CHAIN_AT_GEARBOX)) {
-        let forward = centres * places.level_share;
-        values.set(field::CHAIN_AT_GEARBOX, out * cos - s * forward * sin - q * (1.0 - cos));
-        let further = forward * (cos - 1.0) + s * (out + q) * sin;
-        values.add(field::CENTRES, further * places.level_share);
+        let forward = places.forward(centres, out);
+        let out_after = out * cos - s * forward * sin - q * (1.0 - cos);
+        values.set(field::CHAIN_AT_GEARBOX, out_after);
+        values.set(field::CENTRES, places.centres(forward * cos + s * (out + q) * sin, out_after));
     }
     values.add(field::CHAIN_YAW, -angle.to_degrees());
 }
@@ -195,6 +211,7 @@ fn slide_rim(places: &Places, values: &mut Values, left: f64) {
     values.add(field::WHEEL_OFFSET, sideways);
     values.add(field::WHEEL_OFFSET_AT_MARK, sideways);
     values.add(field::WHEEL_IN_FRAME_OFFSET, sideways + frame_slope * left * yaw.sin());
+    values.add(field::FRAME_OFFSET, -frame_slope * left * yaw.sin());
     for rim in &places.rims {
         values.add(&rim.field, rim.sign * sideways);
     }
@@ -202,19 +219,29 @@ fn slide_rim(places: &Places, values: &mut Values, left: f64) {
 
 fn slide_wheel(places: &Places, values: &mut Values, outboard: f64) {
     slide_rim(places, values, places.chain_sign * outboard);
-    pack_sprocket(values, outboard);
+    pack_sprocket(places, values, outboard);
 }
 
-fn pack_sprocket(values: &mut Values, outboard: f64) {
+fn pack_sprocket(places: &Places, values: &mut Values, outboard: f64) {
     let across = radians(values, field::CHAIN_YAW).cos();
-    values.add(field::CHAIN_AT_GEARBOX, -outboard);
     values.add(field::CHAIN_AT_REAR, -outboard * across);
+    shift_chain(places, values, [0.0, -outboard]);
 }
 
-fn shim_gearbox(values: &mut Values, outboard: f64) {
-    let across = radians(values, field::CHAIN_YAW).cos();
-    values.add(field::CHAIN_AT_GEARBOX, outboard * across);
+fn shim_gearbox(places: &Places, values: &mut Values, outboard: f64) {
+    let (sin, cos) = radians(values, field::CHAIN_YAW).sin_cos();
     values.add(field::CHAIN_AT_REAR, outboard);
+    shift_chain(places, values, [-places.chain_sign * outboard * sin, outboard * cos]);
+}
+
+/// The gearbox sprocket's centre goes this far forward and outboard as the rear sprocket sees it.
+fn shift_chain(places: &Places, values: &mut Values, [forward, outboard]: [f64; 2]) {
+    let Some(out) = values.get(field::CHAIN_AT_GEARBOX) else { return };
+    if let Some(centres) = values.get(field::CENTRES) {
+        let forward_after = places.forward(centres, out) + forward;
+        values.set(field::CENTRES, places.centres(forward_after, out + outboard));
+    }
+    values.add(field::CHAIN_AT_GEARBOX, outboard);
 }
 
 fn shift_rim(places: &Places, values: &mut Values, left: f64) {

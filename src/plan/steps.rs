@@ -60,7 +60,7 @@ pub fn make_plan(input: &PlanInput, figures: &FigureTable, settings: &PlanSettin
         tolerances,
         reference: Reference::of(figures),
         chain_side,
-        places: Places::of(input, chain_side.unwrap_or(Side::Left)),
+        places: Places::of(input, chain_side.unwrap_or(Side::Left), positive(settings.spacing_mm)),
         foreseen: Foreseen::measured(input, figures),
         steps: Vec::new(),
         findings: Vec::new(),
@@ -322,7 +322,9 @@ impl Planner<'_> {
             let measured = figures.get(field).filter(|_| !self.foreseen.is_lost(field));
             let figure = self.foreseen.figure(field).or(measured);
             let out = judge(tolerance, figure, self.per_percent(field)).verdict == Decision::Out;
-            if let (true, Some(figure)) = (out, figure) {
+            // A rim that the plan has just centred stands where it stands: that step has told how far the target is off.
+            let centred = self.steps.iter().any(|step| step.step == StepKind::Centre) && field == field::RIM_FROM_FACE;
+            if let (true, Some(figure)) = (out && !centred, figure) {
                 let (part, action) = refer::in_words(field, figure, tolerance, self.input, self.settings);
                 self.push(PlanStep {
                     step: StepKind::Refer,

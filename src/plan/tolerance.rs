@@ -6,7 +6,7 @@ use super::input::PlanInput;
 use super::outcome::{Decision, Unit, Verdict};
 use super::settings::{PlanSettings, ToleranceSetting};
 use super::table::{FigureTable, unit_of};
-use super::words::{amount, at_least, at_most, finest};
+use super::words::{FINEST, amount, at_least, at_most};
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
 
@@ -212,7 +212,7 @@ fn decide_measured(tolerance: &Tolerance, figure: Measurement, per_percent: f64)
         true => (limit - away.abs(), "in"),
         false => (away.abs() - limit, "out"),
     };
-    let smaller = match enough < finest(unit) {
+    let smaller = match enough < FINEST {
         true => "It lies on the limit itself, so that no smaller U will decide it".to_owned(),
         false => format!("It would be {becomes} with a U of {} or less", at_most(enough, unit)),
     };

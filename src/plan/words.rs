@@ -10,30 +10,25 @@ pub fn mm(length: f64) -> String {
     format!("{:.1} mm", length.abs())
 }
 
-/// An amount for a sentence: a length to the hundredth, an angle to the thousandth.
+/// An amount for a sentence, to the hundredth.
 pub fn amount(value: f64, unit: Unit) -> String {
     match unit {
         Unit::Mm => format!("{value:.2} mm"),
-        Unit::Deg => format!("{value:.3} degrees"),
+        Unit::Deg => format!("{value:.2} degrees"),
     }
 }
 
-/// The smallest amount that [`amount`] can show.
-pub fn finest(unit: Unit) -> f64 {
-    match unit {
-        Unit::Mm => 0.01,
-        Unit::Deg => 0.001,
-    }
-}
+/// The smallest amount that [`amount`] can show, mm or degrees.
+pub const FINEST: f64 = 0.01;
 
 /// An amount rounded down, for what must not be exceeded.
 pub fn at_most(value: f64, unit: Unit) -> String {
-    amount((value / finest(unit)).floor() * finest(unit), unit)
+    amount((value / FINEST).floor() * FINEST, unit)
 }
 
 /// An amount rounded up, for what must be reached.
 pub fn at_least(value: f64, unit: Unit) -> String {
-    amount((value / finest(unit)).ceil() * finest(unit), unit)
+    amount((value / FINEST).ceil() * FINEST, unit)
 }
 
 /// What to do to square the wheel.
