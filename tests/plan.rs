@@ -9,19 +9,19 @@ use bike::{Bike, correlate};
 use proptest::prelude::*;
 use sightcord::bench::Figures;
 use sightcord::bench::figures::{JointCovariance, Side};
+use sightcord::job::{Hand, Job, SpacerKind, Tolerance};
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::foreseen::Foreseen;
 use sightcord::plan::input::ScaleSensitivity;
 use sightcord::plan::moves::{Move, Places};
 use sightcord::plan::outcome::{Decision, Direction, Expected, Outcome, StepKind, Unit};
-use sightcord::plan::settings::{HandSetting, Pack, ToleranceSetting};
 use sightcord::plan::table::FigureTable;
 use sightcord::plan::{Choices, PlanInput, PlanSettings, plan, replan};
 
 const SIDES: [Side; 2] = [Side::Left, Side::Right];
-const PACKS: [Pack; 3] = [Pack::Hub, Pack::Sprocket, Pack::Gearbox];
+const PACKS: [SpacerKind; 3] = [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox];
 
-fn settings(draw: Side, pack: Pack) -> PlanSettings {
+fn settings(draw: Side, pack: SpacerKind) -> PlanSettings {
     PlanSettings {
         thread_pitch_mm: Some(1.25),
         spacing_mm: Some(210.0),
@@ -139,10 +139,10 @@ fn marks_off_the_axles_height_and_set_ups_less_than_half_a_turn_apart_are_forese
     for chain_side in SIDES {
         let mut bike = crooked(chain_side, 1.0);
         bike.marks_deg = [35.0, 140.0];
-        follow(&mut bike, &settings(chain_side, Pack::Hub), "marks 35 and 140 degrees");
+        follow(&mut bike, &settings(chain_side, SpacerKind::Hub), "marks 35 and 140 degrees");
         let mut bike = crooked(chain_side, -1.0);
         bike.marks_deg = [-30.0, 75.0];
-        follow(&mut bike, &settings(chain_side.other(), Pack::Sprocket), "marks -30 and 75 degrees");
+        follow(&mut bike, &settings(chain_side.other(), SpacerKind::Sprocket), "marks -30 and 75 degrees");
     }
 }
 
@@ -150,7 +150,7 @@ fn marks_off_the_axles_height_and_set_ups_less_than_half_a_turn_apart_are_forese
 fn turns_of_the_adjuster_to_the_nearest_flat_are_enough() {
     for draw in SIDES {
         let mut bike = crooked(Side::Right, -1.0);
-        let settings = settings(draw, Pack::Hub);
+        let settings = settings(draw, SpacerKind::Hub);
         let outcome = plan(&bike.measured(0.02, 0.002), &settings);
         for step in &outcome.plan {
             match (step.turns, step.direction) {
@@ -201,8 +201,8 @@ fn squaring_alone_moves_the_chain_line_by_millimetres_and_the_plan_knows_it() {
     bike.skew_wheel(0.5);
     // Chain line set right with the wheel askew, as somebody in a hurry does.
     let off = bike.measured(0.02, 0.002).chain.offset_at_gearbox.unwrap().value;
-    bike.pack(Pack::Sprocket, off);
-    let before = plan(&bike.measured(0.02, 0.002), &settings(Side::Right, Pack::Sprocket));
+    bike.pack(SpacerKind::Sprocket, off);
+    let before = plan(&bike.measured(0.02, 0.002), &settings(Side::Right, SpacerKind::Sprocket));
     let chain = before.verdicts.iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
     assert_eq!(chain.verdict, Decision::In);
     assert_eq!(kinds(&before), [StepKind::Square, StepKind::Chain]);
@@ -220,7 +220,7 @@ fn the_move_that_squares_is_spacing_times_the_tangent_of_the_yaw() {
     ] {
         let mut bike = Bike::straight(Side::Left);
         bike.skew_wheel(yaw);
-        let outcome = plan(&bike.measured(0.1, 0.02), &settings(draw, Pack::Hub));
+        let outcome = plan(&bike.measured(0.1, 0.02), &settings(draw, SpacerKind::Hub));
         let step = &outcome.plan[0];
         assert_eq!((step.step, step.side, step.direction), (StepKind::Square, Some(draw), Some(direction)));
         let told = step.distance.unwrap();
@@ -279,17 +279,17 @@ fn the_new_rim_from_hub_face_is_present_plus_move_on_a_left_face_and_minus_on_a_
 
 #[test]
 fn hub_spacers_carry_the_rim_along_and_packing_does_not() {
-    let rim_after = |pack: Pack| {
+    let rim_after = |pack: SpacerKind| {
         let mut bike = Bike::straight(Side::Left);
         bike.gearbox[1] += 4.0;
         let outcome = plan(&bike.measured(0.02, 0.002), &settings(Side::Right, pack));
         assert_eq!(outcome.plan[0].step, StepKind::Chain);
         (outcome.plan[0].after.wheel_in_frame.offset.unwrap().value, outcome.plan.len())
     };
-    let (carried, n_steps) = rim_after(Pack::Hub);
+    let (carried, n_steps) = rim_after(SpacerKind::Hub);
     assert_abs_diff_eq!(carried, 4.0, epsilon = 1e-6);
     assert_eq!(n_steps, 2, "the rim has to be brought back by its spokes");
-    for pack in [Pack::Sprocket, Pack::Gearbox] {
+    for pack in [SpacerKind::Sprocket, SpacerKind::Gearbox] {
         let (left_alone, n_steps) = rim_after(pack);
         assert_abs_diff_eq!(left_alone, 0.0, epsilon = 1e-6);
         assert_eq!(n_steps, 1);
@@ -301,14 +301,14 @@ fn other_choices_give_another_plan_from_the_same_result() {
     let mut bike = crooked(Side::Left, 1.0);
     bike.frame_seen = true;
     let input = bike.measured(0.05, 0.005);
-    let job = settings(Side::Right, Pack::Hub);
+    let job = settings(Side::Right, SpacerKind::Hub);
     // As it comes back from a file: other keys are passed over.
     let mut document = serde_json::to_value(&input).unwrap();
     document["schema"] = "sightcord-result/1".into();
     document["photos"] = serde_json::json!([]);
     let read_back = PlanInput::from_result(&document).unwrap();
     assert_eq!(plan(&read_back, &job), plan(&input, &job));
-    let other = replan(&read_back, &job, Choices { draw: Some(Side::Left), pack: Some(Pack::Gearbox) });
+    let other = replan(&read_back, &job, Choices { draw: Some(Side::Left), pack: Some(SpacerKind::Gearbox) });
     let square = other.plan.iter().find(|step| step.step == StepKind::Square).unwrap();
     assert_eq!(square.side, Some(Side::Left));
     assert_eq!(other.plan.iter().find(|step| step.step == StepKind::Chain).unwrap().applied_to, "gearbox");
@@ -332,6 +332,35 @@ fn figures_from_the_bench_and_from_a_file_give_the_same_plan() {
     let document = serde_json::to_value(&from_bench).unwrap();
     let settings = PlanSettings::default();
     assert_eq!(plan(&from_bench, &settings), plan(&PlanInput::from_result(&document).unwrap(), &settings));
+}
+
+#[test]
+fn the_jobs_settings_reach_the_plan() {
+    let mut job = Job::default();
+    job.bike.chain_side = Some(Side::Right);
+    job.adjusters.thread_pitch_mm = Some(1.5);
+    job.adjusters.spacing_mm = Some(222.0);
+    job.adjusters.draw = Some(Side::Right);
+    job.spacers.kind = Some(SpacerKind::Sprocket);
+    job.sprockets.chain_pitch_mm = Some(12.7);
+    job.sprockets.gearbox_teeth = Some(16);
+    job.hub.target_mm = Some(-24.0);
+    job.print.measured_along_mm = Some(249.6);
+    let settings = PlanSettings::from(&job);
+    let expected = PlanSettings {
+        chain_side: Some(Side::Right),
+        thread_pitch_mm: Some(1.5),
+        spacing_mm: Some(222.0),
+        draw: Some(Side::Right),
+        pack: Some(SpacerKind::Sprocket),
+        chain_pitch_mm: Some(12.7),
+        gearbox_teeth: Some(16),
+        hub_target_mm: Some(-24.0),
+        ..PlanSettings::default()
+    };
+    assert_eq!(settings, expected, "one direction of the print is not enough to call it measured");
+    job.print.measured_across_mm = Some(159.8);
+    assert!(PlanSettings::from(&job).print_measured);
 }
 
 #[test]
@@ -393,7 +422,7 @@ fn a_print_that_nobody_measured_gets_no_verdict_where_three_percent_would_change
     let (undecided, decide, n_steps) = verdict_of(&PlanSettings::default());
     assert_eq!((undecided, n_steps), (Decision::Undecided, 0));
     assert!(decide.unwrap().contains("rule on the check lines"));
-    let measured = PlanSettings { print_measured: true, pack: Some(Pack::Sprocket), ..PlanSettings::default() };
+    let measured = PlanSettings { print_measured: true, pack: Some(SpacerKind::Sprocket), ..PlanSettings::default() };
     assert_eq!(verdict_of(&measured), (Decision::Out, None, 1));
 }
 
@@ -420,7 +449,7 @@ fn with_one_line_only_the_frame_is_taken_to_run_along_the_cord_with_a_warning() 
     bike.frame_yaw = 0.0;
     let mut input = bike.measured(0.02, 0.002);
     (input.frame.yaw, input.wheel_in_frame.yaw) = (None, None);
-    let outcome = plan(&input, &settings(Side::Right, Pack::Sprocket));
+    let outcome = plan(&input, &settings(Side::Right, SpacerKind::Sprocket));
     assert!(outcome.findings.iter().any(|finding| finding.id == "frame-yaw-not-known"));
     let square = outcome.plan.iter().find(|step| step.step == StepKind::Square).unwrap();
     assert_eq!(square.because, "/wheel/yaw");
@@ -444,11 +473,11 @@ fn without_the_distance_between_sprockets_the_chain_line_after_squaring_is_not_f
 fn the_jobs_tolerances_replace_the_defaults_and_keep_their_source() {
     let mut bike = Bike::straight(Side::Left);
     bike.rim_along = 1.5;
-    let tolerance = |field: &str, limit: f64, unit: Unit| ToleranceSetting {
+    let tolerance = |field: &str, limit: f64, unit: Unit| Tolerance {
         field: field.to_owned(),
         limit,
         unit,
-        source: Some("the builder's own".to_owned()),
+        source: "the builder's own".to_owned(),
     };
     let settings = PlanSettings {
         tolerances: vec![
@@ -474,16 +503,11 @@ fn the_jobs_tolerances_replace_the_defaults_and_keep_their_source() {
 #[test]
 fn hand_values_agree_within_both_uncertainties_and_are_never_merged() {
     let input = Bike::straight(Side::Left).measured(0.3, 0.03);
-    let hand = |field: &str, value: f64, u: f64| HandSetting {
-        field: field.to_owned(),
-        value,
-        u,
-        unit: Unit::Mm,
-        tool: Some("caliper".to_owned()),
-    };
+    let hand =
+        |field: &str, value: f64, u: f64| Hand { field: field.to_owned(), value, u, unit: Unit::Mm, tool: "caliper".to_owned() };
     let settings = PlanSettings {
         // 0.5 is the root of 0.3^2 + 0.4^2: just inside agrees, just outside does not.
-        hand: vec![
+        hands: vec![
             hand("/rim/1-mark-forward/left/offset", 30.499, 0.4),
             hand("/rim/1-mark-forward/right/offset", 30.501, 0.4),
             hand("/runout/radial", 1.0, 0.4),
@@ -539,7 +563,7 @@ fn expected_uncertainties_cover_what_is_found_when_the_plan_is_carried_out() {
         bike.frame_seen = false;
         bike
     };
-    let settings = settings(Side::Right, Pack::Hub);
+    let settings = settings(Side::Right, SpacerKind::Hub);
     let fields = ["/wheel/offset", "/wheel/yaw", "/chain/offset_at_gearbox", "/chain/yaw", "/hub/rim_from_face"];
     let (r, u_mm, u_deg) = (0.5f64, 0.16, 0.03);
     let mut chance = Chance(20261125);

@@ -7,13 +7,13 @@ use approx::assert_abs_diff_eq;
 use bike::Bike;
 use serde_json::{Value, json};
 use sightcord::bench::figures::{BudgetEntry, Side};
+use sightcord::job::SpacerKind;
 use sightcord::plan::progress::Progress;
-use sightcord::plan::settings::Pack;
 use sightcord::plan::since::{SinceError, since};
 use sightcord::plan::{PlanInput, PlanSettings, plan};
 
 fn settings() -> PlanSettings {
-    PlanSettings { spacing_mm: Some(210.0), pack: Some(Pack::Hub), print_measured: true, ..PlanSettings::default() }
+    PlanSettings { spacing_mm: Some(210.0), pack: Some(SpacerKind::Hub), print_measured: true, ..PlanSettings::default() }
 }
 
 fn crooked(chain_side: Side) -> Bike {
@@ -40,7 +40,7 @@ fn result(input: &PlanInput, settings: &PlanSettings) -> Value {
 
 /// The U of every rim offset made up of 0.06 mm of photos, 0.09 mm of print scale and 0.12 mm of how the tabs sit.
 fn with_budget(mut input: PlanInput, scale: f64) -> PlanInput {
-    let parts = [("photos", 0.06), ("print scale", scale), ("tab placement", 0.12)];
+    let parts = [("photos", 0.06), ("print scale", scale), ("tabs not lying flat", 0.12)];
     for rim in &mut input.rim {
         rim.offset.as_mut().unwrap().u = parts.iter().map(|(_, u)| u * u).sum::<f64>().sqrt();
         let field = format!("/rim/{}/offset", rim.id);
@@ -116,7 +116,7 @@ fn a_rim_that_grew_wider_gives_moved_tabs_away() {
         let width = serde_json::from_value(json!({"value": value, "u": 0.2, "quality": "good"})).unwrap();
         input.rim_width.insert("1-mark-forward".to_owned(), Some(width));
         let field = "/rim_width/1-mark-forward".to_owned();
-        input.budget.push(BudgetEntry { field, from: "tab placement".to_owned(), u: 0.19 });
+        input.budget.push(BudgetEntry { field, from: "tabs not lying flat".to_owned(), u: 0.19 });
         result(&input, &settings())
     };
     assert!(since(&width(60.0), &width(60.05)).unwrap().kept.tabs);
@@ -142,6 +142,16 @@ fn results_that_measure_different_things_are_refused() {
         assert!(matches!(refusal, SinceError::DefinitionsDiffer { what, .. } if what == named), "{pointer}: {refusal}");
         assert!(refusal.to_string().contains("before and"), "{refusal}");
     }
+    let told_between_teeth = |rear_mm: f64| {
+        let mut document = before.clone();
+        document["chain"]["reference"] = "tooth_centres".into();
+        document["settings"]["sprockets"] =
+            json!({"rear_face_to_tooth_centre_mm": rear_mm, "gearbox_face_to_tooth_centre_mm": 4.0});
+        document
+    };
+    assert!(since(&told_between_teeth(3.5), &told_between_teeth(3.5)).is_ok());
+    let refusal = since(&told_between_teeth(3.5), &told_between_teeth(4.5)).unwrap_err();
+    assert!(refusal.to_string().contains("3.5 mm at the rear"), "{refusal}");
 }
 
 #[test]
@@ -159,7 +169,7 @@ fn what_is_no_result_is_refused_with_a_reason() {
 #[test]
 fn each_step_is_told_as_done_partly_done_or_gone_the_wrong_way() {
     for chain_side in [Side::Left, Side::Right] {
-        for pack in [Pack::Hub, Pack::Sprocket, Pack::Gearbox] {
+        for pack in [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox] {
             for face_seen in [true, false] {
                 for (share, progress) in [
                     (1.0, Progress::Done),

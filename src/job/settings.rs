@@ -123,6 +123,17 @@ pub enum SpacerKind {
     Gearbox,
 }
 
+impl SpacerKind {
+    /// "hub", "sprocket" or "gearbox".
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Hub => "hub",
+            Self::Sprocket => "sprocket",
+            Self::Gearbox => "gearbox",
+        }
+    }
+}
+
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Spacers {
     pub kind: Option<SpacerKind>,

@@ -2,8 +2,9 @@
 
 use super::chain_drive;
 use super::input::PlanInput;
-use super::settings::{Pack, PlanSettings};
+use super::settings::PlanSettings;
 use super::words::mm;
+use crate::job::SpacerKind;
 use crate::measurement::Measurement;
 
 /// What holds for all work on the bench, for the report and the terminal.
@@ -47,7 +48,7 @@ pub fn of_squaring(slack: Option<f64>, flats: Option<u32>) -> Vec<String> {
 }
 
 /// For bringing the sprockets into line.
-pub fn of_chain(pack: Pack, gearbox_askew: bool, input: &PlanInput, settings: &PlanSettings) -> Vec<String> {
+pub fn of_chain(pack: SpacerKind, gearbox_askew: bool, input: &PlanInput, settings: &PlanSettings) -> Vec<String> {
     let mut cautions = Vec::new();
     if gearbox_askew {
         cautions.push(
@@ -56,9 +57,9 @@ pub fn of_chain(pack: Pack, gearbox_askew: bool, input: &PlanInput, settings: &P
     }
     cautions.push(
         match pack {
-            Pack::Hub => "Check that the brake, its torque arm and a speedometer drive still fit, and that the rim and tyre clear the chain and frame.",
-            Pack::Sprocket => "Check that the bolts or studs still have their full thread, and that the sprocket still seats on its register.",
-            Pack::Gearbox => "Check that the nut still has its full thread and its lock, and that the oil seal still runs on its face.",
+            SpacerKind::Hub => "Check that the brake, its torque arm and a speedometer drive still fit, and that the rim and tyre clear the chain and frame.",
+            SpacerKind::Sprocket => "Check that the bolts or studs still have their full thread, and that the sprocket still seats on its register.",
+            SpacerKind::Gearbox => "Check that the nut still has its full thread and its lock, and that the oil seal still runs on its face.",
         }
         .to_owned(),
     );

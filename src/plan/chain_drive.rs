@@ -52,7 +52,7 @@ pub fn sizes_of_pitch(pitch_mm: f64) -> impl Iterator<Item = &'static ChainSize>
 }
 
 /// Diameter of the circle through a sprocket's roller centres, mm: pitch / sin(180 degrees / teeth). None below three teeth.
-pub fn pitch_diameter(pitch_mm: f64, teeth: u32) -> Option<f64> {
+pub fn pitch_diameter(pitch_mm: f64, teeth: u16) -> Option<f64> {
     (teeth >= 3 && pitch_mm > 0.0).then(|| pitch_mm / (PI / f64::from(teeth)).sin())
 }
 

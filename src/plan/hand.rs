@@ -1,34 +1,34 @@
 //! Values taken by hand beside the photographed ones.
 
 use super::outcome::{HandComparison, Unit};
-use super::settings::HandSetting;
 use super::table::{FigureTable, unit_of};
 use crate::finding::Finding;
+use crate::job::Hand;
 use crate::measurement::{Measurement, Quality};
 
 /// Each hand value beside its photographed figure.
 ///
 /// They agree if they differ by no more than sqrt(U_hand^2 + U_photo^2). Assumed: the rule or gauge and the photos share no
 /// error, which holds as long as the hand value did not set the print's scale.
-pub fn compare_by_hand(figures: &FigureTable, settings: &[HandSetting]) -> (Vec<HandComparison>, Vec<Finding>) {
+pub fn compare_by_hand(figures: &FigureTable, hands: &[Hand]) -> (Vec<HandComparison>, Vec<Finding>) {
     let mut compared = Vec::new();
     let mut findings = Vec::new();
-    for setting in settings {
-        let name = &setting.field;
+    for hand in hands {
+        let name = &hand.field;
         if !figures.knows(name) {
-            let nearest = figures.nearest(name).unwrap_or("none");
+            let nearest = figures.nearest(name);
             let what = format!("The job gives a hand value for {name}, and there is no figure of that name.");
             findings.push(Finding::warning("hand-unknown-field", what, format!("Did you mean {nearest}?")).about(name));
             continue;
         }
-        let usable = setting.value.is_finite() && setting.u.is_finite() && setting.u >= 0.0;
-        if setting.unit != unit_of(name) || !usable {
+        let usable = hand.value.is_finite() && hand.u.is_finite() && hand.u >= 0.0;
+        if hand.unit != unit_of(name) || !usable {
             let key = if unit_of(name) == Unit::Deg { "value_deg and u_deg" } else { "value_mm and u_mm" };
             let what = format!("The job's hand value for {name} is not in the figure's own unit, or has no uncertainty.");
             findings.push(Finding::warning("hand-unusable", what, format!("Give it with {key}.")).about(name));
             continue;
         }
-        let comparison = compare(setting, figures.get(name));
+        let comparison = compare(hand, figures.get(name));
         if comparison.agree == Some(false) {
             let what = format!(
                 "The value taken by hand for {name} and the photographed one differ by more than their uncertainties allow."
@@ -41,13 +41,13 @@ pub fn compare_by_hand(figures: &FigureTable, settings: &[HandSetting]) -> (Vec<
     (compared, findings)
 }
 
-fn compare(setting: &HandSetting, photo: Option<Measurement>) -> HandComparison {
+fn compare(hand: &Hand, photo: Option<Measurement>) -> HandComparison {
     HandComparison {
-        field: setting.field.clone(),
-        unit: setting.unit,
-        tool: setting.tool.clone(),
-        hand: Measurement { value: setting.value, u: setting.u, quality: Quality::Good },
+        field: hand.field.clone(),
+        unit: hand.unit,
+        tool: Some(hand.tool.clone()).filter(|tool| !tool.is_empty()),
+        hand: Measurement { value: hand.value, u: hand.u, quality: Quality::Good },
         photo,
-        agree: photo.map(|photo| (setting.value - photo.value).abs() <= setting.u.hypot(photo.u)),
+        agree: photo.map(|photo| (hand.value - photo.value).abs() <= hand.u.hypot(photo.u)),
     }
 }

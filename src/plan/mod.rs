@@ -8,7 +8,6 @@ pub mod cautions;
 pub mod chain_drive;
 pub mod field;
 pub mod foreseen;
-mod from_job;
 pub mod hand;
 pub mod input;
 pub mod moves;
@@ -43,7 +42,7 @@ pub fn plan(input: &PlanInput, settings: &PlanSettings) -> Outcome {
         .map(|(tolerance, figure)| tolerance::judge(tolerance, figure, answer(&tolerance.field)))
         .collect();
     let plan = steps::make_plan(input, &figures, settings, &tolerances);
-    let (hand, hand_findings) = hand::compare_by_hand(&figures, &settings.hand);
+    let (hand, hand_findings) = hand::compare_by_hand(&figures, &settings.hands);
     findings.extend(plan.findings);
     findings.extend(hand_findings);
     Outcome {

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::bench::figures::{ChainFigures, HubFigures, PlaneFigures, Side, WheelFigures};
 use crate::finding::Finding;
+pub use crate::job::Unit;
 use crate::measurement::Measurement;
 
 /// Whether a figure conforms to its tolerance, with a guard band of U on both sides of the limit.
@@ -30,14 +31,6 @@ impl Decision {
             Self::Undecided => "undecided",
         }
     }
-}
-
-/// Unit of a figure, a tolerance or a hand value.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Unit {
-    Mm,
-    Deg,
 }
 
 /// One figure against its tolerance.

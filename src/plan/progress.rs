@@ -6,10 +6,10 @@ use serde::{Deserialize, Serialize};
 use super::field;
 use super::outcome::{Direction, StepKind, Unit};
 use super::result_file::{PlannedStep, ResultFile};
-use super::settings::Pack;
 use super::since::Difference;
 use super::words::amount;
 use crate::bench::figures::Side;
+use crate::job::SpacerKind;
 use crate::measurement::{Measurement, Quality};
 
 /// How far a step got.
@@ -114,7 +114,7 @@ fn sprocket_move(step: &PlannedStep, before: &ResultFile, differences: &[Differe
     let turn = change(differences, before.wheel_yaw_field())?;
     let lever = before.chain_side()?.sign() * before.centres()?.to_radians();
     let out = line.value + lever * turn.value;
-    let sign = if step.applied_to == Pack::Gearbox.word() { 1.0 } else { -1.0 };
+    let sign = if step.applied_to == SpacerKind::Gearbox.word() { 1.0 } else { -1.0 };
     let quality = if line.quality == turn.quality { line.quality } else { Quality::Single };
     Some(Measurement { value: sign * out, u: line.u.hypot(lever * turn.u), quality })
 }
@@ -126,7 +126,7 @@ fn rim_move(before: &ResultFile, differences: &[Difference]) -> Option<Measureme
         return Some(Measurement { value: side.sign() * face.value, ..face });
     }
     let rim = change(differences, super::tolerance::Reference::of(&before.table).offset)?;
-    let slide = before.plan.iter().find(|step| step.step == StepKind::Chain && step.applied_to == Pack::Hub.word());
+    let slide = before.plan.iter().find(|step| step.step == StepKind::Chain && step.applied_to == SpacerKind::Hub.word());
     match slide {
         None => Some(rim),
         Some(step) => {

@@ -3,53 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::outcome::Unit;
-use crate::bench::figures::Side;
-
-/// What is changed to bring the sprockets into line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Pack {
-    /// Spacers beside the hub: wheel, rim and rear sprocket move together along the spindle.
-    Hub,
-    /// Packing behind the rear sprocket: only the sprocket moves.
-    Sprocket,
-    /// A shim behind the gearbox sprocket: only that sprocket moves.
-    Gearbox,
-}
-
-impl Pack {
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Hub => "hub",
-            Self::Sprocket => "sprocket",
-            Self::Gearbox => "gearbox",
-        }
-    }
-}
-
-/// A tolerance that the job sets in place of the default.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ToleranceSetting {
-    /// JSON pointer of the figure.
-    pub field: String,
-    /// Greatest allowed distance from the aim, in `unit`.
-    pub limit: f64,
-    pub unit: Unit,
-    pub source: Option<String>,
-}
-
-/// A value that somebody took by hand.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct HandSetting {
-    /// JSON pointer of the figure.
-    pub field: String,
-    pub value: f64,
-    /// Expanded uncertainty, k = 2.
-    pub u: f64,
-    pub unit: Unit,
-    pub tool: Option<String>,
-}
+use crate::job::{Hand, Job, Side, SpacerKind, Tolerance};
 
 /// Everything from the job that the plan depends on.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -62,23 +16,45 @@ pub struct PlanSettings {
     pub spacing_mm: Option<f64>,
     /// Which end of the spindle is drawn to square the wheel; the end away from the chain unless told.
     pub draw: Option<Side>,
-    pub pack: Option<Pack>,
+    /// What is changed to bring the sprockets into line.
+    pub pack: Option<SpacerKind>,
     /// Pitch of the chain, mm.
     pub chain_pitch_mm: Option<f64>,
-    pub gearbox_teeth: Option<u32>,
+    pub gearbox_teeth: Option<u16>,
     /// The rim's distance from the hub face that the wheel was, or is to be, built to, mm.
     pub hub_target_mm: Option<f64>,
-    /// Whether the check lines of the print were measured with a rule.
+    /// Whether the check lines of the print were measured with a rule, along and across.
     pub print_measured: bool,
-    pub tolerances: Vec<ToleranceSetting>,
-    pub hand: Vec<HandSetting>,
+    pub tolerances: Vec<Tolerance>,
+    pub hands: Vec<Hand>,
+}
+
+impl From<&Job> for PlanSettings {
+    /// The print counts as measured where the job measured the sheets in general. Who knows which sheets were used, and that
+    /// each was measured by itself, may set `print_measured`.
+    fn from(job: &Job) -> Self {
+        let print = job.tab_print();
+        Self {
+            chain_side: job.bike.chain_side,
+            thread_pitch_mm: job.adjusters.thread_pitch_mm,
+            spacing_mm: job.adjusters.spacing_mm,
+            draw: job.adjusters.draw,
+            pack: job.spacers.kind,
+            chain_pitch_mm: job.sprockets.chain_pitch_mm,
+            gearbox_teeth: job.sprockets.gearbox_teeth,
+            hub_target_mm: job.hub.target_mm,
+            print_measured: print.along.measured && print.across.measured,
+            tolerances: job.tolerances.clone(),
+            hands: job.hands.clone(),
+        }
+    }
 }
 
 /// Other choices to plan with, in place of the job's.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Choices {
     pub draw: Option<Side>,
-    pub pack: Option<Pack>,
+    pub pack: Option<SpacerKind>,
 }
 
 impl PlanSettings {

@@ -8,6 +8,8 @@ use super::outcome::{Decision, Unit};
 use super::progress::{StepProgress, follow_steps};
 use super::result_file::ResultFile;
 use super::table::unit_of;
+use crate::bench::figures::{BudgetEntry, Side};
+use crate::bench::nuisance::Nuisance;
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
 
@@ -78,13 +80,14 @@ pub fn since(before: &Value, after: &Value) -> Result<Since, SinceError> {
 /// Figures of the same name mean the same only where what defines them is the same. What one result does not have is no
 /// difference: its figures are null there.
 fn refuse_other_definitions(before: &ResultFile, after: &ResultFile) -> Result<(), SinceError> {
-    let side = |side: Option<crate::bench::figures::Side>| side.map(|side| side.word().to_owned());
+    let side = |side: Option<Side>| side.map(|side| side.word().to_owned());
     let always = |text: &str| Some(text.to_owned());
-    let pairs: [(&'static str, Option<String>, Option<String>); 5] = [
+    let pairs: [(&'static str, Option<String>, Option<String>); 6] = [
         ("the form of the result", always(&before.schema), always(&after.schema)),
         ("the pattern's version", always(&before.pattern_version), always(&after.pattern_version)),
         ("the chain's side", side(before.chain_side()), side(after.chain_side())),
         ("what the chain line is told between", before.figures.chain.reference.clone(), after.figures.chain.reference.clone()),
+        ("the distance from face to tooth centre", before.tooth_centres.clone(), after.tooth_centres.clone()),
         ("the side of the hub face", side(before.figures.hub.side), side(after.figures.hub.side)),
     ];
     for (what, before, after) in pairs {
@@ -167,7 +170,7 @@ fn change_of(before: &ResultFile, after: &ResultFile, field: &str, kept: Kept) -
     let unshared = was.u.hypot(is.u);
     let (mut shared, mut rest_before, mut rest_after) = (0.0, was.u * was.u, is.u * is.u);
     for entry in before.figures.budget.iter().filter(|entry| entry.field == field) {
-        let same = |other: &&crate::bench::figures::BudgetEntry| other.field == field && other.from == entry.from;
+        let same = |other: &&BudgetEntry| other.field == field && other.from == entry.from;
         let Some(other) = after.figures.budget.iter().find(same) else { continue };
         let Some(source) = shared_by(&entry.from, field, before, after) else { continue };
         let (is_kept, one_sign) = match source {
@@ -192,19 +195,21 @@ enum SharedSource {
     Tabs,
 }
 
+/// What the budget calls the error of a whole print's scale.
+const PRINT_SCALE: &str = "print scale";
+
 /// Whether a contribution of the budget is one error in both results, by its name.
 ///
 /// The print's scale is, in lengths and in angles. How a tab sits on its face (its paper, its glue, not lying flat, set
 /// sideways) moves a length along the axle by the same before and after; it turns with the wheel or the sprocket in angles and
-/// in what is told at the far end of an angle, so that there it is counted in full. Noise, the upright, the cord, lines and
-/// flags are made anew for every measurement.
+/// in what is told at the far end of an angle, so that there it is counted in full. All else is made anew for every
+/// measurement, or may be: noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
 fn shared_by(from: &str, field: &str, before: &ResultFile, after: &ResultFile) -> Option<SharedSource> {
-    let from = from.to_lowercase();
-    let names = |words: &[&str]| words.iter().any(|word| from.contains(word));
-    if names(&["print", "scale"]) {
+    if from == PRINT_SCALE {
         return Some(SharedSource::Print);
     }
-    if !names(&["tab", "paper", "glue", "sideways"]) || names(&["flag"]) || unit_of(field) == Unit::Deg {
+    let of_tabs = [Nuisance::Paper(0), Nuisance::Flat(0), Nuisance::Sideways(0, 0)].map(Nuisance::source);
+    if !of_tabs.contains(&from) || unit_of(field) == Unit::Deg {
         return None;
     }
     let from_axis = [before, after].iter().all(|result| result.figures.wheel.source.as_deref() == Some("axis"));

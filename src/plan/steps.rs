@@ -10,12 +10,13 @@ use super::input::PlanInput;
 use super::moves::{Move, Places};
 use super::outcome::{Decision, Direction, Expected, ExpectedRim, PlanStep, StepKind, Unit};
 use super::refer;
-use super::settings::{Pack, PlanSettings};
+use super::settings::PlanSettings;
 use super::table::FigureTable;
 use super::tolerance::{Reference, Tolerance, judge};
 use super::words::{amount, centre_in_words, chain_in_words, mm, square_in_words};
 use crate::bench::figures::{ChainFigures, HubFigures, PlaneFigures, Side, WheelFigures};
 use crate::finding::Finding;
+use crate::job::SpacerKind;
 use crate::measurement::{Measurement, Quality};
 
 /// Adjusters sit inboard of the spindle's ends by a nut and some thread on either side: where only the ends were measured,
@@ -127,6 +128,9 @@ impl Planner<'_> {
     }
 
     fn say_what_stands_for_the_frame(&mut self) {
+        if self.foreseen.get(self.reference.offset).is_none() {
+            return;
+        }
         if self.reference.offset != field::WHEEL_IN_FRAME_OFFSET {
             let what = "No plumb line or pair of stations shows the frame's centre, so that the cord stands for the frame.";
             let advice = "Hang a plumb line from the frame's centre, or two some way apart, if the frame itself is in question.";
@@ -253,17 +257,17 @@ impl Planner<'_> {
             let what = "The job does not say what brings the sprockets into line: spacers beside the hub are taken.";
             let advice = "Enter kind under [spacers], or plan again with another choice of what to pack.";
             self.findings.push(Finding::note("spacer-kind-assumed", what, advice).about(field::CHAIN_AT_GEARBOX));
-            Pack::Hub
+            SpacerKind::Hub
         });
         // How far the moved sprocket goes outboard: the rear one to where the gearbox's is, or the other way round.
         let outboard = match pack {
-            Pack::Hub | Pack::Sprocket => before.value,
-            Pack::Gearbox => -before.value / self.foreseen.get(field::CHAIN_YAW).unwrap_or(0.0).to_radians().cos().max(0.5),
+            SpacerKind::Hub | SpacerKind::Sprocket => before.value,
+            SpacerKind::Gearbox => -before.value / self.foreseen.get(field::CHAIN_YAW).unwrap_or(0.0).to_radians().cos().max(0.5),
         };
         let step = match pack {
-            Pack::Hub => Move::SlideWheel { outboard },
-            Pack::Sprocket => Move::PackSprocket { outboard },
-            Pack::Gearbox => Move::ShimGearbox { outboard },
+            SpacerKind::Hub => Move::SlideWheel { outboard },
+            SpacerKind::Sprocket => Move::PackSprocket { outboard },
+            SpacerKind::Gearbox => Move::ShimGearbox { outboard },
         };
         self.carry(step, &[evenly(SPACER_HALF_WIDTH_MM)]);
         let askew = self.foreseen_decision(field::CHAIN_YAW) == Some(Decision::Out);
@@ -272,9 +276,9 @@ impl Planner<'_> {
             step: StepKind::Chain,
             action: chain_in_words(pack, side, outboard),
             part: match pack {
-                Pack::Hub => "hub spacers",
-                Pack::Sprocket => "packing behind the rear sprocket",
-                Pack::Gearbox => "shim behind the gearbox sprocket",
+                SpacerKind::Hub => "hub spacers",
+                SpacerKind::Sprocket => "packing behind the rear sprocket",
+                SpacerKind::Gearbox => "shim behind the gearbox sprocket",
             }
             .to_owned(),
             side: Some(side),

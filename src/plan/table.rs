@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use serde_json::Value;
 
 use super::input::PlanInput;
-use super::outcome::Unit;
+use crate::job::keys::nearest;
+use crate::job::{Unit, field_unit};
 use crate::measurement::Measurement;
 
 /// Keys that stand among figures and are none.
@@ -31,9 +32,9 @@ impl FigureTable {
         self.entries.contains_key(field)
     }
 
-    /// The name among the known ones that shares most with the given one (fewest letters to change).
-    pub fn nearest(&self, field: &str) -> Option<&str> {
-        self.entries.keys().map(|known| (strsim::levenshtein(known, field), known.as_str())).min().map(|(_, known)| known)
+    /// The known name that a mistyped one most likely stands for.
+    pub fn nearest(&self, field: &str) -> &str {
+        nearest(field, self.entries.keys().map(String::as_str)).unwrap_or("none")
     }
 }
 
@@ -86,11 +87,7 @@ pub fn is_usable(measurement: &Measurement) -> bool {
     measurement.value.is_finite() && measurement.u.is_finite() && measurement.u >= 0.0
 }
 
-/// Unit of the figure at a pointer: angles are yaws, leans and levels, everything else is a length.
+/// Unit of the figure at a pointer.
 pub fn unit_of(field: &str) -> Unit {
-    let last = field.rsplit('/').next().unwrap_or(field);
-    match ["yaw", "lean", "level"].iter().any(|word| last.contains(word)) {
-        true => Unit::Deg,
-        false => Unit::Mm,
-    }
+    field_unit(field).unwrap_or(Unit::Mm)
 }

@@ -4,7 +4,7 @@ use super::chain_drive;
 use super::field;
 use super::input::PlanInput;
 use super::outcome::{Decision, Unit, Verdict};
-use super::settings::{PlanSettings, ToleranceSetting};
+use super::settings::PlanSettings;
 use super::table::{FigureTable, unit_of};
 use super::words::{FINEST, amount, at_least, at_most};
 use crate::finding::Finding;
@@ -57,7 +57,7 @@ pub fn tolerances(input: &PlanInput, figures: &FigureTable, settings: &PlanSetti
             findings.push(finding);
             continue;
         }
-        let source = setting.source.clone().unwrap_or_else(|| "the job, no source given".to_owned());
+        let source = setting.source.clone();
         match all.iter_mut().find(|tolerance| tolerance.field == setting.field) {
             Some(known) => (known.limit, known.source) = (setting.limit, source),
             None => all.push(Tolerance {
@@ -74,15 +74,15 @@ pub fn tolerances(input: &PlanInput, figures: &FigureTable, settings: &PlanSetti
 }
 
 /// Why a tolerance of the job can't be used, as a finding.
-fn cannot_use(setting: &ToleranceSetting, figures: &FigureTable) -> Option<Finding> {
+fn cannot_use(setting: &crate::job::Tolerance, figures: &FigureTable) -> Option<Finding> {
     let name = &setting.field;
     if !figures.knows(name) {
-        let nearest = figures.nearest(name).unwrap_or("none");
+        let nearest = figures.nearest(name);
         let what = format!("The job sets a tolerance for {name}, and there is no figure of that name.");
         return Some(Finding::warning("tolerance-unknown-field", what, format!("Did you mean {nearest}?")).about(name));
     }
     if setting.unit != unit_of(name) || !(setting.limit.is_finite() && setting.limit > 0.0) {
-        let key = if unit_of(name) == Unit::Deg { "deg" } else { "mm" };
+        let key = unit_of(name).word();
         let what = format!("The job's tolerance for {name} is not a length or angle above zero of the figure's own unit.");
         return Some(Finding::warning("tolerance-unusable", what, format!("Give it with the key {key}.")).about(name));
     }

@@ -1,8 +1,8 @@
 //! The sentences of the plan, and the numbers in them.
 
 use super::outcome::{Direction, Unit};
-use super::settings::Pack;
 use crate::bench::figures::Side;
+use crate::job::SpacerKind;
 use crate::measurement::Measurement;
 
 /// A length for a sentence, to a tenth of a millimetre, without its sign.
@@ -59,23 +59,23 @@ fn turns_in_words(flats: u32) -> String {
 }
 
 /// What to do to bring the sprockets into line; `outboard` is how far the moved part goes, mm.
-pub fn chain_in_words(pack: Pack, side: Side, outboard: f64) -> String {
+pub fn chain_in_words(pack: SpacerKind, side: Side, outboard: f64) -> String {
     let by = mm(outboard);
     let to = if outboard > 0.0 { side } else { side.other() };
     match (pack, outboard > 0.0) {
-        (Pack::Hub, _) => format!(
+        (SpacerKind::Hub, _) => format!(
             "Move the wheel {by} to the {} on its spindle: the spacer on the {} of the hub gets {by} longer, the one on the {} {by} \
              shorter. The rim goes along.",
             to.word(),
             to.other().word(),
             to.word()
         ),
-        (Pack::Sprocket, true) => format!("Pack the rear sprocket out by {by}, between it and its seat. The rim stays."),
-        (Pack::Sprocket, false) => {
+        (SpacerKind::Sprocket, true) => format!("Pack the rear sprocket out by {by}, between it and its seat. The rim stays."),
+        (SpacerKind::Sprocket, false) => {
             format!("Bring the rear sprocket in by {by}: take out packing, or have its seat faced. The rim stays.")
         }
-        (Pack::Gearbox, true) => format!("Bring the gearbox sprocket out by {by} with a shim behind it. The wheel stays."),
-        (Pack::Gearbox, false) => {
+        (SpacerKind::Gearbox, true) => format!("Bring the gearbox sprocket out by {by} with a shim behind it. The wheel stays."),
+        (SpacerKind::Gearbox, false) => {
             format!("Bring the gearbox sprocket in by {by}: take out a shim, or have its seat faced. The wheel stays.")
         }
     }

@@ -9,9 +9,9 @@ use sightcord::bench::figures::{
     ChainFigures, Correlation, HubFigures, Layout, PlaneFigures, RimFigure, RunoutFigures, Side, SpindleFigures, Station,
     WheelFigures,
 };
+use sightcord::job::SpacerKind;
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::outcome::{Direction, PlanStep, StepKind};
-use sightcord::plan::settings::Pack;
 use sightcord::plan::{PlanInput, PlanSettings};
 
 /// World and frame: x forward, y left, z up; the cord runs along y = 0. Lengths mm, angles degrees.
@@ -215,7 +215,7 @@ impl Bike {
                     Direction::Inboard => -told,
                     other => panic!("a sprocket is not packed {other:?}"),
                 };
-                let pack = settings.pack.unwrap_or(Pack::Hub);
+                let pack = settings.pack.unwrap_or(SpacerKind::Hub);
                 assert_eq!(step.applied_to, pack.word());
                 self.pack(pack, outboard);
             }
@@ -247,11 +247,11 @@ impl Bike {
         }
     }
 
-    pub fn pack(&mut self, pack: Pack, outboard: f64) {
+    pub fn pack(&mut self, pack: SpacerKind, outboard: f64) {
         match pack {
-            Pack::Hub => self.hub_along += self.chain_side.sign() * outboard,
-            Pack::Sprocket => self.sprocket_out += outboard,
-            Pack::Gearbox => {
+            SpacerKind::Hub => self.hub_along += self.chain_side.sign() * outboard,
+            SpacerKind::Sprocket => self.sprocket_out += outboard,
+            SpacerKind::Gearbox => {
                 // Along the gearbox's own axis, told in the frame.
                 let (_, axis) = self.gearbox_sprocket();
                 let along = self.frame_turn().inverse() * axis * (self.chain_side.sign() * outboard);
