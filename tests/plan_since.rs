@@ -142,6 +142,16 @@ fn results_that_measure_different_things_are_refused() {
         assert!(matches!(refusal, SinceError::DefinitionsDiffer { what, .. } if what == named), "{pointer}: {refusal}");
         assert!(refusal.to_string().contains("before and"), "{refusal}");
     }
+    let told_between_teeth = |rear_mm: f64| {
+        let mut document = before.clone();
+        document["chain"]["reference"] = "tooth_centres".into();
+        document["settings"]["sprockets"] =
+            json!({"rear_face_to_tooth_centre_mm": rear_mm, "gearbox_face_to_tooth_centre_mm": 4.0});
+        document
+    };
+    assert!(since(&told_between_teeth(3.5), &told_between_teeth(3.5)).is_ok());
+    let refusal = since(&told_between_teeth(3.5), &told_between_teeth(4.5)).unwrap_err();
+    assert!(refusal.to_string().contains("3.5 mm at the rear"), "{refusal}");
 }
 
 #[test]

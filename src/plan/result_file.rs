@@ -41,6 +41,8 @@ pub struct ResultFile {
     pub bike: Value,
     /// What the job says about the print.
     pub print: Value,
+    /// What the job says of the sprockets' faces and teeth, where the chain line is told between tooth centres.
+    pub tooth_centres: Option<String>,
     /// Ratio of printed to designed size, along and across.
     pub scales: [Option<Measurement>; 2],
     pub cards: BTreeSet<u64>,
@@ -77,7 +79,8 @@ impl ResultFile {
             pattern_version: document.pointer("/pattern/version").map_or_else(|| "not given".to_owned(), Value::to_string),
             job_id: text("/job/id"),
             bike: first(["/job/bike/name", "/job/bike"]).unwrap_or_default(),
-            print: first(["/job/print", "/job/settings/print"]).unwrap_or_default(),
+            print: first(["/settings/print", "/job/print"]).unwrap_or_default(),
+            tooth_centres: tooth_centres(document),
             scales: [measurement("/pattern/scale_along"), measurement("/pattern/scale_across")],
             cards: numbers("cards"),
             tabs: numbers("tabs"),
@@ -112,4 +115,13 @@ impl ResultFile {
     pub fn centres(&self) -> Option<f64> {
         self.table.get(field::CENTRES).map(|centres| centres.value)
     }
+}
+
+/// The distances from face to tooth centre, rear and gearbox, in words; None where faces were compared.
+fn tooth_centres(document: &Value) -> Option<String> {
+    let reference = document.pointer("/chain/reference").and_then(Value::as_str);
+    let distance = |key: &str| document.pointer(&format!("/settings/sprockets/{key}")).and_then(Value::as_f64);
+    let distances = distance("rear_face_to_tooth_centre_mm").zip(distance("gearbox_face_to_tooth_centre_mm"));
+    let (rear, gearbox) = distances.filter(|_| reference == Some("tooth_centres"))?;
+    Some(format!("{rear} mm at the rear and {gearbox} mm at the gearbox"))
 }

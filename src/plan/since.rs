@@ -82,11 +82,12 @@ pub fn since(before: &Value, after: &Value) -> Result<Since, SinceError> {
 fn refuse_other_definitions(before: &ResultFile, after: &ResultFile) -> Result<(), SinceError> {
     let side = |side: Option<Side>| side.map(|side| side.word().to_owned());
     let always = |text: &str| Some(text.to_owned());
-    let pairs: [(&'static str, Option<String>, Option<String>); 5] = [
+    let pairs: [(&'static str, Option<String>, Option<String>); 6] = [
         ("the form of the result", always(&before.schema), always(&after.schema)),
         ("the pattern's version", always(&before.pattern_version), always(&after.pattern_version)),
         ("the chain's side", side(before.chain_side()), side(after.chain_side())),
         ("what the chain line is told between", before.figures.chain.reference.clone(), after.figures.chain.reference.clone()),
+        ("the distance from face to tooth centre", before.tooth_centres.clone(), after.tooth_centres.clone()),
         ("the side of the hub face", side(before.figures.hub.side), side(after.figures.hub.side)),
     ];
     for (what, before, after) in pairs {
