@@ -14,8 +14,7 @@ pub(crate) fn keep_finite(document: &mut ResultDocument) -> Vec<&'static str> {
     };
     let finite = |p: &[f64; 3]| p.iter().all(|x| x.is_finite());
 
-    let Layout { wheel_axis, axle, rear_sprocket, gearbox_sprocket, marks, lines, cameras, bench_from_world: _ } =
-        &mut document.layout;
+    let Layout { wheel_axis, axle, rear_sprocket, gearbox_sprocket, marks, lines, cameras, .. } = &mut document.layout;
     for place in [wheel_axis, axle, rear_sprocket, gearbox_sprocket] {
         let before = usize::from(place.is_some());
         *place = place.filter(finite);

@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::absent;
 use super::fields;
 use super::finite;
 use super::json;
@@ -266,7 +267,8 @@ impl ResultDocument {
             .filter(|(pointer, figure)| figure.is_none() && !self.findings.iter().any(|finding| names(finding, pointer)))
             .map(|(pointer, _)| {
                 let field = fields::describe(&pointer);
-                Finding::note("not-measured", format!("{} was not measured.", capital(&field.name)), field.needs).about(pointer)
+                Finding::note(absent::NOT_MEASURED, format!("{} was not measured.", capital(&field.name)), field.needs)
+                    .about(pointer)
             })
             .collect();
         self.findings.extend(unnamed);

@@ -12,6 +12,8 @@ pub struct Bar<'a> {
     pub measured: &'a Measurement,
     /// The value aimed at and the greatest allowed distance from it.
     pub limit: Option<(f64, f64)>,
+    /// The value that is no departure, where no limit names one: 0, but 1 for a ratio.
+    pub nought: f64,
     /// Whether + is drawn to the left, as it lies on the bike.
     pub plus_is_left: bool,
 }
@@ -35,7 +37,7 @@ impl Bar<'_> {
     /// for those who can't see it: the same stands in words beside it.
     pub fn svg(&self) -> String {
         let Measurement { value, u, .. } = *self.measured;
-        let (nominal, tolerance) = self.limit.unwrap_or((0.0, 0.0));
+        let (nominal, tolerance) = self.limit.unwrap_or((self.nought, 0.0));
         // The band takes at most two thirds, and the whole uncertainty has room.
         let reach = (1.5 * tolerance).max((value - nominal).abs() + u).max(f64::MIN_POSITIVE) * 1.06;
         let sign = if self.plus_is_left { -1.0 } else { 1.0 };

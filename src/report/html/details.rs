@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::photos::seen_in_words;
 use crate::finding::{Finding, Severity};
+use crate::report::absent::{Absent, absent, is_absence};
 use crate::report::fields;
 use crate::report::result::{ResultDocument, capital};
 use crate::report::units::{Kind, Show, Shown, retold};
@@ -105,9 +106,14 @@ pub fn findings(document: &ResultDocument, show: Show) -> Markup {
     html! {
         section #findings {
             h2 { "Findings" }
-            @if document.findings.is_empty() { p { "None." } }
+            @if document.findings.iter().all(is_absence) { p { "None." } }
             @else {
-                ul.findings { @for finding in &document.findings { (one_finding(finding, show)) } }
+                ul.findings { @for finding in document.findings.iter().filter(|f| !is_absence(f)) { (one_finding(finding, show)) } }
+            }
+            @let absent = absent(document);
+            @if !absent.is_empty() {
+                h3 { "Not measured, since nothing for it was seen" }
+                ul { @for Absent { names, need } in &absent { li { (names) ". " span.advice { (need) } } } }
             }
         }
     }

@@ -64,14 +64,16 @@ fn row(document: &ResultDocument, pointer: &str, measured: &Measurement, show: S
     let limit = verdict.map(|verdict| (verdict.nominal, verdict.tolerance));
     let chain_on_left = document.chain.side.or(document.job.chain_side) != Some(Side::Right);
     let shown = Shown::of(measured, field.kind, show);
+    let nought = if field.kind == Kind::Ratio { 1.0 } else { 0.0 };
+    let bar = Bar { measured, limit, nought, plus_is_left: plus_is_left(field.sense, chain_on_left) };
     html! {
         tr data-field=(pointer) data-value=(measured.value) data-u=(measured.u) {
             th scope="row" { (field.short) @if !field.meaning.is_empty() { span.meaning { (field.meaning) } } }
             td.value { (field.in_words(measured, show)) }
             td.u { "± " (shown.u) }
-            td.bar {
+            td.graph {
                 @if is_worth_a_bar(field.sense, limit) {
-                    (PreEscaped(Bar { measured, limit, plus_is_left: plus_is_left(field.sense, chain_on_left) }.svg()))
+                    (PreEscaped(bar.svg()))
                 }
             }
             td.verdict {

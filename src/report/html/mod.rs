@@ -6,10 +6,12 @@ mod drawing;
 mod figures;
 mod page;
 mod photos;
+mod reduce;
 
 pub use drawing::{Bike, Drawing, above, behind, side};
 pub use page::page;
 pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
+pub use reduce::picture;
 
 use super::result::{RESULT_NAME, ResultDocument};
 use super::units::Show;

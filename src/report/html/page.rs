@@ -89,14 +89,14 @@ fn view_section(document: &ResultDocument, show: Show) -> Markup {
         section #views {
             h2 { "How it stands" }
             p {
-                "To scale, but what is out of true is drawn " strong { (factor) " times" } " as large as it is. Dash-dotted: the datum "
-                "cord, which everything is measured from. "
-                @if document.frame.offset.is_some() { "Dashed: the frame's middle. " }
-                "Dots: the tabs; hollow ones turn with the wheel."
+                "To scale, but what is out of true is drawn " strong { (factor) " times" } " as large as it is. Left is the bike's left."
             }
             div.views {
                 figure { (PreEscaped(above.inline())) figcaption { "From above, front at the top" } }
-                figure { (PreEscaped(behind.inline())) figcaption { "From behind" } }
+                div.stack {
+                    (legend(document))
+                    figure { (PreEscaped(behind.inline())) figcaption { "From behind" } }
+                }
             }
             figure.wide {
                 (PreEscaped(side.inline()))
@@ -104,6 +104,31 @@ fn view_section(document: &ResultDocument, show: Show) -> Markup {
                     "From the bike's left, true to scale, with the places the photos were taken from: filled triangles on the left side, "
                     "hollow ones on the right"
                 }
+            }
+        }
+    }
+}
+
+/// What the lines and dots of the drawings stand for.
+fn legend(document: &ResultDocument) -> Markup {
+    let line = |class: &str| html! { line class=(class) x1="0" y1="8" x2="48" y2="8" {} };
+    let dot = |class: &str| html! { circle class=(class) cx="24" cy="8" r="5" {} };
+    let box_of = |class: &str| html! { rect class=(class) x="1" y="2" width="46" height="12" {} };
+    let entries = [
+        (line("cord"), "the datum cord, from which everything is measured", true),
+        (line("frame"), "the frame's middle", document.frame.offset.is_some()),
+        (html! { (box_of("wheel")) (line("midline")) }, "the rear wheel and its middle", document.layout.axle.is_some()),
+        (line("sprocket"), "a sprocket's outside face", document.layout.rear_sprocket.is_some()),
+        (line("reach"), "a plane or line carried on", true),
+        (dot("tab"), "a tab", true),
+        (dot("tab turned"), "a tab that turns with the wheel, in each set-up", true),
+        (dot("plumb"), "a plumb line", !document.plumb.is_empty()),
+        (box_of("card"), "a card on the bench", true),
+    ];
+    html! {
+        ul.legend {
+            @for (sample, words, _) in entries.iter().filter(|(_, _, shown)| *shown) {
+                li { svg.drawing viewBox="0 0 48 16" aria-hidden="true" { (sample) } span { (words) } }
             }
         }
     }

@@ -13,8 +13,8 @@ pub struct Overlay {
     /// Corners that entered the solution, and by how much each lies off the place where the solved scene puts it (found minus
     /// foreseen), px.
     pub corners: Vec<([f64; 2], [f64; 2])>,
-    /// Outlines of the cards and tabs that were read, with their names ("card 3", "tab 1").
-    pub outlines: Vec<(String, [[f64; 2]; 4])>,
+    /// Outlines of the corners of each card and tab that was read, with its name ("card 3", "tab 1").
+    pub outlines: Vec<(String, Vec<[f64; 2]>)>,
     /// Cord and plumb lines as found, with their names; points in order along each.
     pub lines: Vec<(String, Vec<[f64; 2]>)>,
 }
@@ -27,6 +27,8 @@ pub struct PhotoPicture {
     /// The reduced photo, turned upright for people and without EXIF. 1200 px along its long side at quality 70 keeps a page
     /// of 24 photos below 6 MB.
     pub jpeg: Vec<u8>,
+    /// The same with the finds drawn in, to be shown elsewhere; empty to leave it as `jpeg` is.
+    pub marked: Vec<u8>,
     /// Size of the reduced photo, px.
     pub width: u32,
     pub height: u32,
@@ -74,7 +76,8 @@ impl PhotoPicture {
         let mut svg = format!(r#"<svg class="overlay" viewBox="0 0 {} {}" aria-hidden="true">"#, self.width, self.height);
         for (name, corners) in &self.overlay.outlines {
             let class = if name.starts_with("tab") { "tab" } else { "card" };
-            svg.push_str(&format!(r#"<polygon class="{class}" points="{}"/>"#, corners.map(point).join(" ")));
+            let points: Vec<String> = corners.iter().map(|&corner| point(corner)).collect();
+            svg.push_str(&format!(r#"<polygon class="{class}" points="{}"/>"#, points.join(" ")));
         }
         for (name, points) in &self.overlay.lines {
             let class = if name == "cord" { "cord" } else { "plumb" };
@@ -95,9 +98,12 @@ impl PhotoPicture {
         svg.push_str(&format!(r#"<path class="residuals" d="{residuals}"/><path class="corners" d="{dots}"/>"#));
         // Names last, so that nothing lies over them.
         for (name, corners) in &self.overlay.outlines {
-            let corners = corners.map(|corner| self.place(corner));
-            let x = corners.iter().map(|c| c[0]).sum::<f64>() / 4.0;
-            let y = corners.iter().map(|c| c[1]).fold(f64::INFINITY, f64::min);
+            let corners: Vec<[f64; 2]> = corners.iter().map(|&corner| self.place(corner)).collect();
+            let (mut x, mut y) = (0.0, f64::INFINITY);
+            for corner in &corners {
+                x += corner[0] / corners.len() as f64;
+                y = y.min(corner[1]);
+            }
             let text = html! { (name) }.into_string();
             svg.push_str(&format!(r#"<text x="{}" y="{}">{text}</text>"#, tenth(x), tenth(y - 5.0)));
         }
@@ -113,7 +119,8 @@ fn tenth(x: f64) -> f64 {
 
 /// The photos as files of the report.
 pub fn files(pictures: &[PhotoPicture]) -> Vec<ReportFile> {
-    pictures.iter().map(|picture| ReportFile::new(picture.path(), picture.jpeg.clone())).collect()
+    let bytes = |picture: &PhotoPicture| if picture.marked.is_empty() { picture.jpeg.clone() } else { picture.marked.clone() };
+    pictures.iter().map(|picture| ReportFile::new(picture.path(), bytes(picture))).collect()
 }
 
 /// The section with all photos.

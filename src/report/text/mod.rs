@@ -7,13 +7,13 @@ mod tables;
 
 pub use since::since;
 
+use super::absent::{Absent, absent, is_absence};
 use super::cautions::CAUTIONS;
-use super::fields;
 use super::result::ResultDocument;
 use super::units::{Show, retold};
 use crate::finding::{Finding, Severity};
 use anstyle::Style;
-use paper::{BAD, FAINT, HEADING, OPEN, Paper, harmless};
+use paper::{BAD, FAINT, HEADING, OPEN, Paper};
 
 /// The whole report at 80 columns, with styles as escape codes (print it through a stream that knows when to drop them).
 pub fn report(document: &ResultDocument, show: Show) -> String {
@@ -51,41 +51,32 @@ fn head(paper: &mut Paper, document: &ResultDocument, show: Show) {
 
 /// Findings with what to do, the gravest first; what was simply not laid out or not stuck on comes last, in short.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
-    let (absent, told): (Vec<&Finding>, Vec<&Finding>) = document.findings.iter().partition(|finding| finding.id == NOT_MEASURED);
+    let told: Vec<&Finding> = document.findings.iter().filter(|finding| !is_absence(finding)).collect();
     if !told.is_empty() {
         paper.heading("Findings", "");
-        for finding in told {
-            let (style, mark) = match finding.severity {
-                Severity::Refused => (BAD, "refused"),
-                Severity::Warning => (OPEN, "warning"),
-                Severity::Note => (Style::new(), "note"),
-            };
-            let place = finding.photo.as_deref().map_or_else(String::new, |photo| format!(" [{photo}]"));
-            paper.paragraph(style, &format!("  {mark}: "), "    ", &retold(&format!("{}{place}", finding.what), show));
-            if !finding.advice.is_empty() {
-                paper.paragraph(Style::new(), "    -> ", "       ", &retold(&finding.advice, show));
-            }
-        }
+        told.into_iter().for_each(|finding| one_finding(paper, finding, show));
     }
+    let absent = absent(document);
     if !absent.is_empty() {
         paper.heading("Not measured", "nothing for it was seen");
-        // Figures that need the same things stand together, in the order in which they first come.
-        let mut by_need: Vec<(&str, Vec<String>)> = Vec::new();
-        for finding in absent {
-            let name = finding.field.as_deref().map_or_else(|| finding.what.clone(), |field| fields::describe(field).name);
-            match by_need.iter_mut().find(|(need, _)| *need == finding.advice) {
-                Some((_, names)) => names.push(name),
-                None => by_need.push((&finding.advice, vec![name])),
-            }
-        }
-        for (need, names) in by_need {
-            paper.paragraph(FAINT, "  - ", "    ", &format!("{}. {need}", harmless(&super::result::capital(&names.join("; ")))));
+        for Absent { names, need } in absent {
+            paper.paragraph(FAINT, "  - ", "    ", &format!("{names}. {need}"));
         }
     }
 }
 
-/// Findings of this id are added for figures that are null and of which nothing else is said.
-const NOT_MEASURED: &str = "not-measured";
+fn one_finding(paper: &mut Paper, finding: &Finding, show: Show) {
+    let (style, mark) = match finding.severity {
+        Severity::Refused => (BAD, "refused"),
+        Severity::Warning => (OPEN, "warning"),
+        Severity::Note => (Style::new(), "note"),
+    };
+    let place = finding.photo.as_deref().map_or_else(String::new, |photo| format!(" [{photo}]"));
+    paper.paragraph(style, &format!("  {mark}: "), "    ", &retold(&format!("{}{place}", finding.what), show));
+    if !finding.advice.is_empty() {
+        paper.paragraph(Style::new(), "    -> ", "       ", &retold(&finding.advice, show));
+    }
+}
 
 fn cautions(paper: &mut Paper) {
     paper.heading("Take care", "");

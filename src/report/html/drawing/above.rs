@@ -2,8 +2,9 @@
 
 use super::bike::{Bike, Sprocket};
 use super::canvas::{Anchor, Canvas, Drawing, Place};
+use crate::bench::figures::Side;
 use crate::report::fields;
-use crate::report::units::Show;
+use crate::report::units::{Kind, Show, Shown};
 
 /// Height of letters, mm on the drawing.
 const LETTERS: f64 = 13.0;
@@ -150,9 +151,25 @@ fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
         canvas.arrow("arrow", sheet(x, plane), sheet(x, sprocket), HEAD);
         told(canvas, sheet(x, plane), x, "gearbox sprocket", &words);
     }
+    rim_offsets(canvas, bike, show);
     let pointer = "/frame/offset";
     if let (Some(words), Some(frame)) = (words(pointer), bike.frame_across(0.0)) {
         let x = bike.wheel.map_or(-300.0, |wheel| wheel.axle[0] - wheel.radius - 30.0);
         told(canvas, sheet(x, bike.factor * frame), x, "frame", &words);
+    }
+}
+
+/// At each tab on the rim how far its face stands from the cord, as a square would show it.
+fn rim_offsets(canvas: &mut Canvas, bike: &Bike, show: Show) {
+    for rim in bike.document.rim.iter().filter(|rim| rim.wheel == "rear" && rim.place == 0) {
+        let number = if rim.side == Side::Left { 1 } else { 2 };
+        let tab = bike.document.layout.marks.iter().find(|m| m.kind == "tab" && m.number == number && m.setup == rim.setup);
+        if let (Some(tab), Some(offset)) = (tab, rim.offset) {
+            let y = bike.drawn(bike.base(tab), tab.at[1]) + rim.side.sign() * 8.0;
+            let anchor = if rim.side == Side::Left { Anchor::End } else { Anchor::Start };
+            let [x_sheet, y_sheet] = sheet(tab.at[0], y);
+            let amount = Shown::of(&offset, Kind::Length, show).signed().trim_start_matches('+').to_owned();
+            canvas.words("label", [x_sheet, y_sheet + LETTERS * 0.35], anchor, LETTERS, &amount);
+        }
     }
 }

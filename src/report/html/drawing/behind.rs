@@ -107,6 +107,10 @@ fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
         told(canvas, sheet((offset + leaning) / 2.0, top), z0 + wheel.radius - 40.0, "wheel, upright", &words);
     }
     if let Some(words) = words("/spindle/height_difference") {
-        told(canvas, sheet(away * 112.0, z0), z0 + 60.0, "spindle ends", &words);
+        // The end on that side, where both were seen: out there it is drawn clear of everything else.
+        let end =
+            bike.document.layout.marks.iter().find(|m| m.kind == "tab" && matches!(m.number, 11 | 12) && m.at[1] * away > 0.0);
+        let (y, z) = end.map_or((away * 112.0, z0), |mark| (bike.drawn(bike.base(mark), mark.at[1]), mark.at[2]));
+        told(canvas, sheet(y, z), z0 + 60.0, "spindle ends", &words);
     }
 }

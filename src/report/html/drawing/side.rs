@@ -18,7 +18,7 @@ pub fn side(bike: &Bike) -> Drawing {
     let span = cameras.iter().map(|(_, at)| at[0]).chain([-400.0, 750.0]);
     let (rear, front) = span.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)));
     // The sheet is as wide as the cameras stand apart; letters grow with it, so that they stay readable.
-    let letters = ((front - rear) / 75.0).max(13.0);
+    let letters = ((front - rear) / 48.0).max(13.0);
     canvas.line("bench", sheet([rear, 0.0, 0.0]), sheet([front, 0.0, 0.0]));
     for (name, a, b) in &layout.lines {
         let class = if name == "cord" { "cord" } else { "plumb-line" };
@@ -31,10 +31,10 @@ pub fn side(bike: &Bike) -> Drawing {
     bike_parts(&mut canvas, bike);
     for tab in layout.marks.iter().filter(|mark| mark.kind == "tab") {
         let class = if tab.setup.is_empty() { "tab" } else { "tab turned" };
-        canvas.mark(class, sheet(tab.at), letters * 0.3, &Bike::mark_name(tab), tab.at[1]);
+        canvas.mark(class, sheet(tab.at), letters * 0.2, &Bike::mark_name(tab), tab.at[1]);
     }
     for (file, at) in &cameras {
-        camera(&mut canvas, sheet(*at), at[1] > 0.0, letters * 0.62, file);
+        camera(&mut canvas, sheet(*at), at[1] > 0.0, letters * 0.45, file);
     }
     canvas.words("label", sheet([front, 0.0, -1.6 * letters]), Anchor::Start, letters, "front");
     canvas.words("label", sheet([rear, 0.0, -1.6 * letters]), Anchor::End, letters, "rear");

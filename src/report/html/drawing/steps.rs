@@ -61,9 +61,9 @@ fn line_up(canvas: &mut Canvas, step: &PlanStep, chain: Option<Side>) {
     let (moving_y, still_y) = if at_gearbox { (-48.0, 34.0) } else { (34.0, -48.0) };
     canvas.line("reach", [face, -62.0], [face, 62.0]);
     canvas.line("sprocket", [face, still_y - 16.0], [face, still_y + 16.0]);
-    canvas.line("ghost", [face - out * 14.0, moving_y - 18.0], [face - out * 14.0, moving_y + 18.0]);
+    canvas.line("ghost", [face - out * 24.0, moving_y - 18.0], [face - out * 24.0, moving_y + 18.0]);
     canvas.line("sprocket", [face, moving_y - 18.0], [face, moving_y + 18.0]);
-    canvas.arrow("arrow", [face - out * 38.0, moving_y], [face - out * 3.0, moving_y], HEAD);
+    canvas.arrow("arrow", [face - out * 24.0, moving_y - 10.0], [face - out * 3.0, moving_y - 10.0], HEAD);
     if step.applied_to == "hub" {
         // The rim is carried along.
         let x = -side * 20.0;

@@ -1,0 +1,159 @@
+//! Makes a photo small enough for the page, turns it upright, and says what was found in it.
+
+use std::io::Cursor;
+
+use image::imageops::FilterType;
+use image::metadata::Orientation;
+use image::{DynamicImage, ImageReader, Limits, Rgb, RgbImage};
+use imageproc::drawing::{draw_filled_circle_mut, draw_line_segment_mut};
+use imageproc::geometry::convex_hull;
+use imageproc::point::Point;
+
+use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
+use crate::cards::Pattern;
+use crate::photo::{LinearImage, PhotoFacts, PhotoFile};
+use crate::scene::Solution;
+use crate::scene::residual::foreseen;
+use crate::sightings::{PhotoSightings, StringKind};
+
+/// Long side of a photo in the report, px, and the JPEG quality: together about 100 kB a photo, so that 24 of them stay
+/// below 6 MB in the page.
+const LONG_SIDE: u32 = 1200;
+const QUALITY: u8 = 70;
+
+/// Colours of what is drawn into a photo: card, tab, cord, plumb line, corner, residual. The same as on the page.
+const CARD: Rgb<u8> = Rgb([0x37, 0xb6, 0xff]);
+const TAB: Rgb<u8> = Rgb([0xff, 0xd0, 0x2e]);
+const CORD: Rgb<u8> = Rgb([0xff, 0x4f, 0xa0]);
+const PLUMB: Rgb<u8> = Rgb([0x8c, 0xff, 0x5a]);
+const CORNER: Rgb<u8> = Rgb([0xff, 0x3b, 0x1f]);
+const RESIDUAL: Rgb<u8> = Rgb([0xff, 0xff, 0xff]);
+
+impl Overlay {
+    /// What was found in photo `photo` of a job, and by how much it lies off where the solved scene puts it.
+    pub fn of(sightings: &PhotoSightings, solution: Option<&Solution>, photo: usize) -> Self {
+        let outlines = sightings.patterns.iter().map(|seen| {
+            let corners: Vec<Point<i32>> =
+                seen.corners.iter().map(|c| Point::new(c.at[0].round() as i32, c.at[1].round() as i32)).collect();
+            let hull = if corners.is_empty() { Vec::new() } else { convex_hull(corners) };
+            (name(seen.pattern), hull.into_iter().map(|p| [f64::from(p.x), f64::from(p.y)]).collect())
+        });
+        let lines = sightings.lines.iter().map(|line| (line_name(line.kind), line.points.iter().map(|p| p.at).collect()));
+        let corners = match solution {
+            Some(solution) => residuals(solution, photo),
+            None => sightings.patterns.iter().flat_map(|seen| &seen.corners).map(|corner| (corner.at, [0.0; 2])).collect(),
+        };
+        Self { corners, outlines: outlines.collect(), lines: lines.collect() }
+    }
+}
+
+/// Used corners of a photo, and found minus foreseen.
+fn residuals(solution: &Solution, photo: usize) -> Vec<([f64; 2], [f64; 2])> {
+    let Some(view) = solution.view_of.get(photo).copied().flatten() else { return Vec::new() };
+    let blocks = solution.blocks.iter().filter(|block| block.view == view);
+    blocks
+        .flat_map(|block| block.corners.iter().filter(|corner| corner.used).map(move |corner| (block, corner)))
+        .filter_map(|(block, corner)| {
+            let off = corner.at - foreseen(&solution.state, &solution.slots, block, corner.cells)?;
+            Some(([corner.at.x, corner.at.y], [off.x, off.y]))
+        })
+        .collect()
+}
+
+fn name(pattern: Pattern) -> String {
+    match pattern {
+        Pattern::Card(number) => format!("card {number}"),
+        Pattern::Tab(number) => format!("tab {number}"),
+    }
+}
+
+fn line_name(kind: StringKind) -> String {
+    match kind {
+        StringKind::Cord => "cord".to_owned(),
+        StringKind::Plumb(line) => format!("plumb {}", char::from(b'A' + line.min(25))),
+        StringKind::Backbone => "backbone".to_owned(),
+    }
+}
+
+/// A photo for the report, or None where its file can no longer be read: the report then goes without it.
+pub fn picture(file: &PhotoFile, facts: &PhotoFacts, overlay: Overlay) -> Option<PhotoPicture> {
+    let orientation = facts.exif.orientation.unwrap_or(1);
+    let mut small = in_colour(&file.path).or_else(|| Some(in_grey(&file.read().ok()?.luma)))?;
+    small.apply_orientation(Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms));
+    let small = small.into_rgb8();
+    let mut picture = PhotoPicture {
+        file: file.id.clone(),
+        jpeg: jpeg(&small)?,
+        marked: Vec::new(),
+        width: small.width(),
+        height: small.height(),
+        sensor: [facts.width as u32, facts.height as u32],
+        orientation,
+        overlay,
+    };
+    picture.marked = jpeg(&marked(small, &picture))?;
+    Some(picture)
+}
+
+/// The photo in colour, made small; None for kinds of file that only the measuring decoder reads.
+fn in_colour(path: &std::path::Path) -> Option<DynamicImage> {
+    let mut reader = ImageReader::open(path).ok()?.with_guessed_format().ok()?;
+    let mut limits = Limits::default();
+    limits.max_image_width = Some(crate::photo::read::MAX_SIDE as u32);
+    limits.max_image_height = Some(crate::photo::read::MAX_SIDE as u32);
+    reader.limits(limits);
+    let full = reader.decode().ok()?;
+    // A photo that is small already is not blown up.
+    let (width, height) = (full.width().min(LONG_SIDE), full.height().min(LONG_SIDE));
+    Some(if full.width().max(full.height()) > LONG_SIDE { full.thumbnail(width, height) } else { full })
+}
+
+/// Luminance as a picture for people, made small.
+fn in_grey(luma: &LinearImage) -> DynamicImage {
+    let code = |light: f32| {
+        let light = light.clamp(0.0, 1.0);
+        // The sRGB curve (IEC 61966-2-1).
+        let code = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
+        (code * 255.0).round() as u8
+    };
+    let grey = image::GrayImage::from_fn(luma.width() as u32, luma.height() as u32, |u, v| {
+        image::Luma([code(luma.at(u as usize, v as usize))])
+    });
+    let full = DynamicImage::ImageLuma8(grey);
+    if full.width().max(full.height()) > LONG_SIDE { full.resize(LONG_SIDE, LONG_SIDE, FilterType::Triangle) } else { full }
+}
+
+fn jpeg(picture: &RgbImage) -> Option<Vec<u8>> {
+    let mut bytes = Cursor::new(Vec::new());
+    picture.write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, QUALITY)).ok()?;
+    Some(bytes.into_inner())
+}
+
+/// The finds drawn into the photo itself.
+fn marked(mut photo: RgbImage, picture: &PhotoPicture) -> RgbImage {
+    let at = |p: [f64; 2]| picture.place(p).map(|x| x as f32);
+    let stroke = |photo: &mut RgbImage, a: [f32; 2], b: [f32; 2], colour: Rgb<u8>| {
+        // Two strokes side by side: one of a single pixel is lost when the picture is shrunk once more.
+        draw_line_segment_mut(photo, (a[0], a[1]), (b[0], b[1]), colour);
+        draw_line_segment_mut(photo, (a[0] + 1.0, a[1] + 1.0), (b[0] + 1.0, b[1] + 1.0), colour);
+    };
+    for (name, corners) in &picture.overlay.outlines {
+        let colour = if name.starts_with("tab") { TAB } else { CARD };
+        for (i, &corner) in corners.iter().enumerate() {
+            stroke(&mut photo, at(corner), at(corners[(i + 1) % corners.len()]), colour);
+        }
+    }
+    for (name, points) in &picture.overlay.lines {
+        let colour = if name == "cord" { CORD } else { PLUMB };
+        points.windows(2).for_each(|pair| stroke(&mut photo, at(pair[0]), at(pair[1]), colour));
+    }
+    for &(corner, off) in &picture.overlay.corners {
+        let far = [corner[0] + RESIDUAL_FACTOR * off[0], corner[1] + RESIDUAL_FACTOR * off[1]];
+        let (a, b) = (at(corner), at(far));
+        if a.iter().chain(&b).all(|x| x.abs() < 1e5) {
+            draw_line_segment_mut(&mut photo, (a[0], a[1]), (b[0], b[1]), RESIDUAL);
+        }
+        draw_filled_circle_mut(&mut photo, (a[0] as i32, a[1] as i32), 1, CORNER);
+    }
+    photo
+}
