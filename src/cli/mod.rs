@@ -2,7 +2,9 @@
 //!
 //! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings never change them.
 
+pub mod keep;
 pub mod measure;
+pub mod prove;
 pub mod sheets;
 
 use std::process::ExitCode;
@@ -20,7 +22,9 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Keep(keep::KeepArgs),
     Measure(measure::MeasureArgs),
+    Prove(prove::ProveArgs),
     Sheets(sheets::SheetsArgs),
 }
 
@@ -35,7 +39,9 @@ pub const BAD_INPUT: u8 = 2;
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
     let outcome = match cli.command {
+        Command::Keep(args) => keep::run(&args),
         Command::Measure(args) => measure::run(&args),
+        Command::Prove(args) => prove::run(&args),
         Command::Sheets(args) => sheets::run(&args),
     };
     match outcome {
