@@ -1,6 +1,7 @@
 //! Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and
 //! whether its chain runs in line.
 
+pub mod archive;
 pub mod bench;
 pub mod camera;
 pub mod cards;

@@ -95,7 +95,7 @@ fn anything_measured(measured: &Measured) -> bool {
         || document.chain.offset_at_gearbox.is_some()
 }
 
-fn progress_bar(silent: bool) -> ProgressBar {
+pub(super) fn progress_bar(silent: bool) -> ProgressBar {
     if silent || !std::io::stderr().is_terminal() {
         return ProgressBar::hidden();
     }
@@ -106,7 +106,7 @@ fn progress_bar(silent: bool) -> ProgressBar {
     bar
 }
 
-fn tell(bar: &ProgressBar, progress: &Progress) {
+pub(super) fn tell(bar: &ProgressBar, progress: &Progress) {
     let (message, done, all) = match *progress {
         Progress::Looked(done, all) => ("looking at photos", done, all),
         Progress::LookedAgain(done, all) => ("looking again", done, all),

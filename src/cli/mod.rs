@@ -3,7 +3,9 @@
 //! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings never change them.
 
 pub mod begin;
+pub mod keep;
 pub mod measure;
+pub mod prove;
 pub mod sheets;
 pub mod since;
 pub mod whatif;
@@ -30,6 +32,8 @@ enum Command {
     Measure(measure::MeasureArgs),
     Whatif(whatif::WhatifArgs),
     Since(since::SinceArgs),
+    Keep(keep::KeepArgs),
+    Prove(prove::ProveArgs),
 }
 
 /// Done.
@@ -48,6 +52,8 @@ pub fn run() -> ExitCode {
         Command::Measure(args) => measure::run(&args),
         Command::Whatif(args) => whatif::run(&args),
         Command::Since(args) => since::run(&args),
+        Command::Keep(args) => keep::run(&args),
+        Command::Prove(args) => prove::run(&args),
     };
     match outcome {
         Ok(code) => ExitCode::from(code),

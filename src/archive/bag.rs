@@ -1,0 +1,342 @@
+//! Checking a bag in a folder, and the text files of a bag that this program makes (RFC 8493).
+//!
+//! The program's own bags are held to more than this by [`super::prove`]; here is what the standard asks of anybody's.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::{self, File};
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use thiserror::Error;
+use walkdir::WalkDir;
+
+use super::bag_text::{self, Declaration, Manifest};
+use super::checksum::{Algorithm, checksums, sha256};
+use super::paths;
+
+pub const DECLARATION: &str = "bagit.txt";
+pub const INFO: &str = "bag-info.txt";
+pub const MANIFEST: &str = "manifest-sha256.txt";
+pub const TAG_MANIFEST: &str = "tagmanifest-sha256.txt";
+const FETCH: &str = "fetch.txt";
+/// What `bag-info.txt` was called up to version 0.95.
+const OLD_INFO: &str = "package-info.txt";
+const PAYLOAD: &str = "data/";
+
+/// Text files of a bag that are larger are not read: a million photos would not fill one.
+const MOST_TEXT_BYTES: u64 = 256 << 20;
+/// Files that file browsers leave behind; a bag that lists one which is gone has lost nothing (RFC 8493, section 5.1.1 names
+/// them as a trap).
+const DROPPINGS: [&str; 3] = [".ds_store", "thumbs.db", "desktop.ini"];
+
+/// A file that lies in the bag's folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BagFile {
+    pub bytes: u64,
+    pub sha256: String,
+}
+
+/// A bag as it was found.
+#[derive(Clone, Debug, Default)]
+pub struct Bag {
+    pub version: (u32, u32),
+    /// Labels and values of `bag-info.txt`.
+    pub info: Vec<(String, String)>,
+    /// Every file below the bag's folder, by its path with forward slashes.
+    pub files: BTreeMap<String, BagFile>,
+    /// What makes the bag invalid.
+    pub problems: Vec<String>,
+    /// What a bag should not have, but may.
+    pub warnings: Vec<String>,
+    /// Files beside the payload that no tag manifest lists; the standard allows them.
+    pub unlisted_tags: Vec<String>,
+}
+
+impl Bag {
+    /// The first value under a label, whose case does not count.
+    pub fn fact(&self, label: &str) -> Option<&str> {
+        self.info.iter().find(|(known, _)| known.eq_ignore_ascii_case(label)).map(|(_, value)| value.as_str())
+    }
+
+    /// Number and bytes of the payload's files.
+    pub fn payload_size(&self) -> (usize, u64) {
+        let payload = self.files.iter().filter(|(path, _)| path.starts_with(PAYLOAD));
+        payload.fold((0, 0), |(n, bytes), (_, file)| (n + 1, bytes + file.bytes))
+    }
+}
+
+/// Why a folder can't be looked at as a bag at all.
+#[derive(Debug, Error)]
+pub enum BagError {
+    #[error("{} can't be read: {why}. Check its permissions, or copy it from where it came from again", .at.display())]
+    Io { at: PathBuf, why: std::io::Error },
+    #[error(
+        "{} is no archive of this kind: it holds no {DECLARATION}. Name the ZIP file that the program's keep command wrote, or the \
+         folder that was unpacked from it", .0.display()
+    )]
+    NotABag(PathBuf),
+}
+
+/// Checks everything that the standard asks of a bag: declaration, manifests, checksums, completeness, paths, size.
+pub fn check(folder: &Path) -> Result<Bag, BagError> {
+    let mut bag = Bag::default();
+    let present = list(folder, &mut bag)?;
+    if !present.contains_key(DECLARATION) {
+        return Err(BagError::NotABag(folder.to_owned()));
+    }
+    let read = |path: &str| read_text(&present[path]).map_err(|why| BagError::Io { at: present[path].clone(), why });
+    let declared = match bag_text::declaration(&read(DECLARATION)?) {
+        Ok(declared) => declared,
+        Err(why) => {
+            bag.problems.push(format!("{DECLARATION} is not valid: {why}"));
+            return Ok(bag);
+        }
+    };
+    bag.version = declared.version;
+    if !present.keys().any(|path| path.starts_with(PAYLOAD)) && !folder.join("data").is_dir() {
+        bag.problems.push("the folder data is missing".to_owned());
+    }
+    let mut texts: BTreeMap<&str, String> = BTreeMap::new();
+    for path in present.keys().filter(|path| is_bag_text(path)) {
+        match declared.encoding.decode(&read(path)?) {
+            Some(text) => {
+                texts.insert(path, text);
+            }
+            None => bag.problems.push(format!("{path} is not text in the encoding that {DECLARATION} names")),
+        }
+    }
+    let lists: Vec<Listing> = texts.iter().filter_map(|(name, text)| listing(name, text, declared, &mut bag)).collect();
+    let sums = all_checksums(&present, &lists, &mut bag)?;
+    if !lists.iter().any(|list| list.of_payload) {
+        bag.problems
+            .push("there is no manifest of the payload whose checksums are known here (md5, sha1, sha224 to sha512)".to_owned());
+    }
+    let to_fetch = to_fetch(&texts, declared, &mut bag);
+    for list in &lists {
+        compare(list, &sums, &to_fetch, &mut bag);
+    }
+    completeness(&present, &lists, &mut bag);
+    facts(&texts, &mut bag);
+    Ok(bag)
+}
+
+/// Every ordinary file below a folder. Links and devices are problems, and are never followed.
+fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagError> {
+    let mut present = BTreeMap::new();
+    for entry in WalkDir::new(folder).sort_by_file_name() {
+        let entry = entry.map_err(|why| {
+            let at = why.path().unwrap_or(folder).to_owned();
+            BagError::Io { at, why: why.into() }
+        })?;
+        let relative = entry.path().strip_prefix(folder).unwrap_or(entry.path());
+        let path = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/");
+        if entry.file_type().is_dir() {
+            continue;
+        }
+        if !entry.file_type().is_file() {
+            bag.problems.push(format!("{path} is a link or a device, not a file"));
+        } else if relative.to_str().is_none() {
+            bag.problems.push(format!("{path}: its name is not text"));
+        } else {
+            if let Err(why) = paths::check(&path) {
+                bag.problems.push(format!("\"{path}\" is not a safe path: {why}"));
+            }
+            present.insert(path, entry.into_path());
+        }
+    }
+    if let Some((a, b)) = paths::collision(present.keys().map(String::as_str)) {
+        bag.problems.push(format!("\"{a}\" and \"{b}\" would be one file on many systems"));
+    }
+    Ok(present)
+}
+
+fn read_text(path: &Path) -> std::io::Result<Vec<u8>> {
+    if fs::metadata(path)?.len() > MOST_TEXT_BYTES {
+        return Err(std::io::Error::other("it is larger than any such file"));
+    }
+    fs::read(path)
+}
+
+fn is_bag_text(path: &str) -> bool {
+    path == INFO || path == OLD_INFO || path == FETCH || manifest_name(path).is_some()
+}
+
+/// Whether a name is that of a manifest: of the payload or not, and the checksum's name.
+fn manifest_name(path: &str) -> Option<(bool, &str)> {
+    let stem = path.strip_suffix(".txt")?;
+    match stem.strip_prefix("manifest-") {
+        Some(checksum) => Some((true, checksum)),
+        None => stem.strip_prefix("tagmanifest-").map(|checksum| (false, checksum)),
+    }
+}
+
+/// One manifest of the bag.
+struct Listing {
+    name: String,
+    of_payload: bool,
+    algorithm: Algorithm,
+    /// Checksum by path.
+    entries: BTreeMap<String, String>,
+}
+
+/// Reads one of the text files as a manifest, if it is one.
+fn listing(name: &str, text: &str, declared: Declaration, bag: &mut Bag) -> Option<Listing> {
+    let (of_payload, checksum) = manifest_name(name)?;
+    let Some(algorithm) = Algorithm::of_name(checksum) else {
+        bag.warnings.push(format!("{name} was not checked: its kind of checksum is not known here"));
+        return None;
+    };
+    let Manifest { entries, problems, warnings } = bag_text::manifest(text, algorithm, declared.version);
+    bag.problems.extend(problems.into_iter().map(|problem| format!("{name}: {problem}")));
+    bag.warnings.extend(warnings.into_iter().map(|warning| format!("{name}: {warning}")));
+    let mut listing = Listing { name: name.to_owned(), of_payload, algorithm, entries: BTreeMap::new() };
+    for entry in entries {
+        let path = entry.path;
+        if let Err(why) = paths::check(&path) {
+            bag.problems.push(format!("{name} lists \"{path}\", which is not a safe path: {why}"));
+            continue;
+        }
+        if path.starts_with(PAYLOAD) != of_payload {
+            bag.problems.push(format!("{name} lists \"{path}\", which does not belong in it"));
+            continue;
+        }
+        match listing.entries.insert(path.clone(), entry.checksum.clone()) {
+            None => {}
+            Some(other) if other != entry.checksum => {
+                bag.problems.push(format!("{name} lists \"{path}\" twice with different checksums"));
+            }
+            Some(_) if declared.version >= (1, 0) => bag.problems.push(format!("{name} lists \"{path}\" twice")),
+            Some(_) => bag.warnings.push(format!("{name} lists \"{path}\" twice")),
+        }
+    }
+    Some(listing)
+}
+
+/// Checksums of every file, by path and kind; SHA-256 always.
+type Sums = BTreeMap<String, BTreeMap<Algorithm, String>>;
+
+fn all_checksums(present: &BTreeMap<String, PathBuf>, lists: &[Listing], bag: &mut Bag) -> Result<Sums, BagError> {
+    let algorithms: BTreeSet<Algorithm> = lists.iter().map(|list| list.algorithm).chain([Algorithm::Sha256]).collect();
+    let algorithms: Vec<Algorithm> = algorithms.into_iter().collect();
+    let files: Vec<(&String, &PathBuf)> = present.iter().collect();
+    let read: Vec<std::io::Result<(u64, Vec<String>)>> =
+        files.par_iter().map(|(_, at)| checksums(File::open(at)?, &algorithms)).collect();
+    let mut sums = Sums::new();
+    for ((path, at), read) in files.into_iter().zip(read) {
+        let (bytes, made) = read.map_err(|why| BagError::Io { at: at.clone(), why })?;
+        let of_file: BTreeMap<Algorithm, String> = algorithms.iter().copied().zip(made).collect();
+        bag.files.insert(path.clone(), BagFile { bytes, sha256: of_file[&Algorithm::Sha256].clone() });
+        sums.insert(path.clone(), of_file);
+    }
+    Ok(sums)
+}
+
+fn to_fetch(texts: &BTreeMap<&str, String>, declared: Declaration, bag: &mut Bag) -> BTreeSet<String> {
+    let Some(text) = texts.get(FETCH) else { return BTreeSet::new() };
+    let listed = bag_text::fetch(text, declared.version).unwrap_or_else(|why| {
+        bag.problems.push(format!("{FETCH}: {why}"));
+        Vec::new()
+    });
+    for path in &listed {
+        if let Err(why) = paths::check(path) {
+            bag.problems.push(format!("{FETCH} lists \"{path}\", which is not a safe path: {why}"));
+        } else if !path.starts_with(PAYLOAD) {
+            bag.problems.push(format!("{FETCH} lists \"{path}\", which is no part of the payload"));
+        }
+    }
+    listed.into_iter().collect()
+}
+
+/// Compares what a manifest lists with what is there.
+fn compare(list: &Listing, sums: &Sums, to_fetch: &BTreeSet<String>, bag: &mut Bag) {
+    let name = &list.name;
+    for (path, listed) in &list.entries {
+        match sums.get(path) {
+            Some(made) if made[&list.algorithm] == *listed => {}
+            Some(_) => bag.problems.push(format!("{path} was altered: its checksum is not the one in {name}")),
+            None if to_fetch.contains(path) => {
+                bag.problems.push(format!("{path} is missing: it would have to be fetched from elsewhere ({FETCH})"));
+            }
+            None if is_dropping(path) => bag.warnings.push(format!("{path} is missing; file browsers make and delete it")),
+            None => match same_but_for_spelling(path, listed, list.algorithm, sums) {
+                Some(other) => bag.warnings.push(format!("{name} lists \"{path}\"; the same bytes are there as \"{other}\"")),
+                None => bag.problems.push(format!("{path} is missing, though {name} lists it")),
+            },
+        }
+    }
+}
+
+fn is_dropping(path: &str) -> bool {
+    DROPPINGS.contains(&path.rsplit('/').next().unwrap_or(path).to_lowercase().as_str())
+}
+
+/// A file with the same bytes whose name differs in case or in how accents are spelled alone: copying does that.
+fn same_but_for_spelling<'sums>(path: &str, listed: &str, algorithm: Algorithm, sums: &'sums Sums) -> Option<&'sums String> {
+    let folded = paths::folded(path);
+    sums.iter().find(|(other, made)| made[&algorithm] == listed && paths::folded(other) == folded).map(|(other, _)| other)
+}
+
+/// Every payload file must be listed: by every manifest from 1.0 on, by any before.
+fn completeness(present: &BTreeMap<String, PathBuf>, lists: &[Listing], bag: &mut Bag) {
+    for path in present.keys() {
+        let lacking = |of_payload: bool| {
+            let of_kind = lists.iter().filter(move |list| list.of_payload == of_payload);
+            of_kind.filter(|list| !list.entries.contains_key(path)).map(|list| list.name.as_str()).collect::<Vec<_>>()
+        };
+        let n_lists = |of_payload: bool| lists.iter().filter(|list| list.of_payload == of_payload).count();
+        if path.starts_with(PAYLOAD) {
+            let lacking = lacking(true);
+            let listed_nowhere = lacking.len() == n_lists(true);
+            if listed_nowhere || (bag.version >= (1, 0) && !lacking.is_empty()) {
+                bag.problems.push(format!("{path} is a stray file: {} does not list it", lacking.join(", ")));
+            }
+        } else if !path.starts_with("tagmanifest-") && lacking(false).len() == n_lists(false) {
+            bag.unlisted_tags.push(path.clone());
+        }
+    }
+}
+
+/// Reads the facts about the bag, and checks the one that can be checked.
+fn facts(texts: &BTreeMap<&str, String>, bag: &mut Bag) {
+    let Some((name, text)) = texts.get_key_value(INFO).or_else(|| texts.get_key_value(OLD_INFO)) else { return };
+    let (info, problems) = bag_text::info(text);
+    bag.info = info;
+    bag.problems.extend(problems.into_iter().map(|problem| format!("{name}: {problem}")));
+    let Some(stated) = bag.fact("Payload-Oxum") else { return };
+    let (n_files, bytes) = bag.payload_size();
+    if stated != format!("{bytes}.{n_files}") {
+        let problem = format!("{name} says Payload-Oxum {stated}, but the payload is {bytes} bytes in {n_files} files");
+        bag.problems.push(problem);
+    }
+}
+
+/// What stands in a bag's manifests of one file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Entry {
+    pub path: String,
+    pub bytes: u64,
+    pub sha256: String,
+}
+
+/// The text files of a bag of version 1.0, for a payload sorted by path; `others` are further tag files. Sorted by name.
+pub fn tag_files(payload: &[Entry], info: &[(&str, String)], others: Vec<(String, Vec<u8>)>) -> Vec<(String, Vec<u8>)> {
+    let bytes: u64 = payload.iter().map(|entry| entry.bytes).sum();
+    let mut facts: String = info.iter().map(|(label, value)| format!("{label}: {}\n", one_line(value))).collect();
+    facts.push_str(&format!("Payload-Oxum: {bytes}.{}\n", payload.len()));
+    let line = |sha256: &str, path: &str| format!("{sha256}  {}\n", bag_text::encoded(path));
+    let manifest: String = payload.iter().map(|entry| line(&entry.sha256, &entry.path)).collect();
+    let mut files = others;
+    files.push((DECLARATION.to_owned(), b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n".to_vec()));
+    files.push((INFO.to_owned(), facts.into_bytes()));
+    files.push((MANIFEST.to_owned(), manifest.into_bytes()));
+    files.sort();
+    let tag_manifest: String = files.iter().map(|(name, bytes)| line(&sha256(bytes), name)).collect();
+    files.push((TAG_MANIFEST.to_owned(), tag_manifest.into_bytes()));
+    files.sort();
+    files
+}
+
+/// A value takes one line, whatever it holds.
+fn one_line(value: &str) -> String {
+    value.split_whitespace().collect::<Vec<_>>().join(" ")
+}

@@ -1,0 +1,251 @@
+//! Compares a sealed result with the one measured again.
+//!
+//! Reproduced means: every figure within 1 % of its U, its U and quality alike, and no verdict changed. Between two builds of one
+//! version on different kinds of machine the last bits of floating point may differ, and nothing else may: there every other word
+//! of the result has to be the same as well. Another version may say more, or say it differently; then that is told.
+
+use std::collections::BTreeSet;
+
+use serde_json::Value;
+
+/// Share of U by which a figure, or its U, may differ: differences this small come from rounding, and change no decision.
+const SHARE_OF_U: f64 = 0.01;
+/// Share by which other numbers may differ (of 1 at least, in their own unit): far more than the last bits of floating point
+/// ever moved them, and too little to mean anything (common practice, no source).
+const SHARE_OF_OTHERS: f64 = 1e-3;
+/// A file with more differences is another measurement; those behind would not be read.
+const MOST_TOLD: usize = 20;
+
+/// What measuring again gave.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Reproduction {
+    /// The same bytes.
+    Identical,
+    /// The same figures; what else differs.
+    Reproduced(Vec<String>),
+    /// What of the figures, verdicts or, in the same version, anything else differs.
+    Differs(Vec<String>),
+}
+
+/// Compares the two files' bytes and, where they differ, what they say.
+pub fn compare(sealed: &str, again: &str, same_version: bool) -> Result<Reproduction, serde_json::Error> {
+    if sealed == again {
+        return Ok(Reproduction::Identical);
+    }
+    let (sealed, again): (Value, Value) = (serde_json::from_str(sealed)?, serde_json::from_str(again)?);
+    let mut found = Found::default();
+    walk(&sealed, &again, &mut Vec::new(), &mut found);
+    verdicts(&sealed, &again, &mut found);
+    let Found { mut figures, mut others } = found;
+    if same_version {
+        figures.append(&mut others);
+    }
+    figures.truncate(MOST_TOLD);
+    others.truncate(MOST_TOLD);
+    Ok(if figures.is_empty() { Reproduction::Reproduced(others) } else { Reproduction::Differs(figures) })
+}
+
+#[derive(Default)]
+struct Found {
+    /// Differences of figures and verdicts.
+    figures: Vec<String>,
+    /// All other differences.
+    others: Vec<String>,
+}
+
+fn is_figure(value: &Value) -> bool {
+    value.get("value").is_some() && value.get("u").is_some() && value.get("quality").is_some()
+}
+
+fn pointer(path: &[String]) -> String {
+    path.iter().map(|key| format!("/{key}")).collect()
+}
+
+fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found) {
+    if is_figure(sealed) || is_figure(again) {
+        if !same_figure(sealed, again) {
+            found.figures.push(format!("{}: sealed {sealed}, measured again {again}", pointer(path)));
+        }
+        return;
+    }
+    match (sealed, again) {
+        (Value::Object(a), Value::Object(b)) => {
+            let keys: BTreeSet<&String> = a.keys().chain(b.keys()).collect();
+            for key in keys {
+                path.push(key.clone());
+                match (a.get(key), b.get(key)) {
+                    (Some(a), Some(b)) => walk(a, b, path, found),
+                    (Some(a), None) => gone(a, path, "only in the sealed result", found),
+                    (None, Some(b)) => gone(b, path, "only in the result measured again", found),
+                    (None, None) => {}
+                }
+                path.pop();
+            }
+        }
+        (Value::Array(a), Value::Array(b)) => {
+            for (idx, (a, b)) in a.iter().zip(b).enumerate() {
+                path.push(name_of(a).unwrap_or_else(|| idx.to_string()));
+                walk(a, b, path, found);
+                path.pop();
+            }
+            if a.len() != b.len() {
+                let what = format!("{}: {} entries sealed, {} measured again", pointer(path), a.len(), b.len());
+                // Where a list holds figures, one more or less of them is a figure that differs.
+                let holds_figures = a.iter().chain(b).any(has_figure);
+                if holds_figures { found.figures.push(what) } else { found.others.push(what) }
+            }
+        }
+        _ if same_other(sealed, again) => {}
+        _ => found.others.push(format!("{}: sealed {}, measured again {}", pointer(path), short(sealed), short(again))),
+    }
+}
+
+/// An entry of a list is told by its name where it has one.
+fn name_of(entry: &Value) -> Option<String> {
+    ["id", "line", "station", "name", "field", "file"].iter().find_map(|key| entry.get(key)?.as_str().map(str::to_owned))
+}
+
+fn gone(value: &Value, path: &[String], words: &str, found: &mut Found) {
+    let told = format!("{}: {words}", pointer(path));
+    // A field that another version did not know and that is null says nothing.
+    if has_figure(value) {
+        found.figures.push(told);
+    } else {
+        found.others.push(told);
+    }
+}
+
+fn has_figure(value: &Value) -> bool {
+    match value {
+        Value::Object(map) => is_figure(value) || map.values().any(has_figure),
+        Value::Array(items) => items.iter().any(has_figure),
+        _ => false,
+    }
+}
+
+fn same_figure(sealed: &Value, again: &Value) -> bool {
+    let number = |figure: &Value, key: &str| figure.get(key).and_then(Value::as_f64);
+    let all = || Some([number(sealed, "value")?, number(sealed, "u")?, number(again, "value")?, number(again, "u")?]);
+    // Null on one side only, or no number: not the same.
+    let Some([value, u, value_again, u_again]) = all() else { return sealed == again };
+    let allowed = SHARE_OF_U * u.abs();
+    (value - value_again).abs() <= allowed && (u - u_again).abs() <= allowed && sealed.get("quality") == again.get("quality")
+}
+
+fn same_other(sealed: &Value, again: &Value) -> bool {
+    match (sealed, again) {
+        (Value::Number(a), Value::Number(b)) if a.is_f64() || b.is_f64() => match (a.as_f64(), b.as_f64()) {
+            (Some(a), Some(b)) => (a - b).abs() <= SHARE_OF_OTHERS * a.abs().max(1.0),
+            _ => false,
+        },
+        (Value::String(a), Value::String(b)) => same_words(a, b),
+        _ => sealed == again,
+    }
+}
+
+/// The same sentence, where numbers with a decimal point may differ by one step in the last place shown.
+fn same_words(a: &str, b: &str) -> bool {
+    let (a, b) = (words(a), words(b));
+    a.len() == b.len()
+        && a.iter().zip(&b).all(|(a, b)| {
+            a == b
+                || match (decimal(a), decimal(b)) {
+                    (Some((x, places)), Some((y, other))) => places == other && (x - y).abs() < 1.5 * 10_f64.powi(-places),
+                    _ => false,
+                }
+        })
+}
+
+/// A sentence split into numbers and what stands between them.
+fn words(sentence: &str) -> Vec<&str> {
+    let is_number = |c: char| c.is_ascii_digit() || c == '.';
+    let mut words = Vec::new();
+    let mut rest = sentence;
+    while let Some(first) = rest.chars().next() {
+        let end = rest.find(|c| is_number(c) != is_number(first)).unwrap_or(rest.len());
+        words.push(&rest[..end]);
+        rest = &rest[end..];
+    }
+    words
+}
+
+/// A number with places behind its point, and how many.
+fn decimal(word: &str) -> Option<(f64, i32)> {
+    let (_, places) = word.split_once('.').filter(|(_, places)| !places.is_empty())?;
+    Some((word.parse().ok()?, places.len() as i32))
+}
+
+fn short(value: &Value) -> String {
+    const SHOWN: usize = 120;
+    let text = value.to_string();
+    if text.chars().count() <= SHOWN { text } else { text.chars().take(SHOWN).chain(" ...".chars()).collect() }
+}
+
+/// Verdicts by the figure they are told of: a changed one decides, whatever the version.
+fn verdicts(sealed: &Value, again: &Value, found: &mut Found) {
+    let of = |result: &Value| -> Vec<(String, String)> {
+        let list = result.get("verdicts").and_then(Value::as_array).cloned().unwrap_or_default();
+        let text = |verdict: &Value, key: &str| verdict.get(key).and_then(Value::as_str).unwrap_or("none").to_owned();
+        list.iter().map(|verdict| (text(verdict, "field"), text(verdict, "verdict"))).collect()
+    };
+    let (sealed, again) = (of(sealed), of(again));
+    let fields: BTreeSet<&String> = sealed.iter().chain(&again).map(|(field, _)| field).collect();
+    for field in fields {
+        let word = |list: &[(String, String)]| {
+            list.iter().find(|(known, _)| known == field).map_or_else(|| "none".to_owned(), |(_, verdict)| verdict.clone())
+        };
+        let (was, is) = (word(&sealed), word(&again));
+        if was != is {
+            found.figures.push(format!("the verdict on {field}: sealed \"{was}\", measured again \"{is}\""));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    fn result(value: f64, u: f64, verdict: &str, summary: &str) -> String {
+        json!({
+            "wheel": {"yaw": {"value": value, "u": u, "quality": "good"}, "lean": null},
+            "verdicts": [{"field": "/wheel/yaw", "verdict": verdict}],
+            "summary": summary, "camera": [{"k1": 0.05}], "plan": [{"n": 1}],
+        })
+        .to_string()
+    }
+
+    #[test]
+    fn a_figure_may_move_by_a_hundredth_of_its_u_and_no_more() {
+        let sealed = result(0.5, 0.1, "in", "Square within 0.50 deg.");
+        let compared = |again: &str| compare(&sealed, again, true).unwrap();
+        assert_eq!(compared(&sealed), Reproduction::Identical);
+        let near = result(0.5009, 0.1005, "in", "Square within 0.51 deg.");
+        assert_eq!(compared(&near), Reproduction::Reproduced(Vec::new()));
+        for again in [
+            result(0.502, 0.1, "in", "Square within 0.50 deg."),
+            result(0.5, 0.09, "in", "Square within 0.50 deg."),
+            result(0.5, 0.1, "out", "Square within 0.50 deg."),
+            result(0.5, 0.1, "in", "Square within 0.40 deg."),
+            result(0.5, 0.1, "in", "Crooked within 0.50 deg."),
+            sealed.replace("0.05", "0.07"),
+            sealed.replace("null", "{\"value\": 1.0, \"u\": 1.0, \"quality\": \"good\"}"),
+            sealed.replace("\"good\"", "\"single\""),
+            sealed.replace("\"n\":1", "\"n\":2"),
+        ] {
+            assert!(matches!(compared(&again), Reproduction::Differs(_)), "{again}");
+        }
+    }
+
+    #[test]
+    fn another_version_may_use_other_words_but_not_other_figures() {
+        let sealed = result(0.5, 0.1, "in", "Square.");
+        let words = compare(&sealed, &result(0.5, 0.1, "in", "It stands square."), false).unwrap();
+        assert!(matches!(&words, Reproduction::Reproduced(differs) if differs.len() == 1), "{words:?}");
+        let figure = compare(&sealed, &result(0.6, 0.1, "in", "Square."), false).unwrap();
+        assert!(matches!(figure, Reproduction::Differs(_)));
+        let verdict = compare(&sealed, &result(0.5, 0.1, "undecided", "Square."), false).unwrap();
+        assert!(matches!(verdict, Reproduction::Differs(_)));
+    }
+}

@@ -1,0 +1,106 @@
+//! Writing a file so that under its name there is the whole of it or nothing, and never in another file's place.
+
+use std::fs::File;
+use std::io::{self, Seek, Write};
+use std::path::{Path, PathBuf};
+
+use super::scratch::Passing;
+
+/// Bytes that are free for this user where a folder lies; None where the system does not tell.
+#[cfg(unix)]
+pub fn free_bytes(folder: &Path) -> Option<u64> {
+    let space = rustix::fs::statvfs(folder).ok()?;
+    space.f_bavail.checked_mul(space.f_frsize)
+}
+
+#[cfg(not(unix))]
+pub fn free_bytes(_folder: &Path) -> Option<u64> {
+    None
+}
+
+/// A file on its way: it has no name yet, or a passing one that begins with a dot.
+pub struct NewFile {
+    folder: PathBuf,
+    file: Unnamed,
+}
+
+enum Unnamed {
+    /// Without any name, so that not even a power cut leaves something behind.
+    #[cfg(target_os = "linux")]
+    Nameless(File),
+    Named(tempfile::NamedTempFile, Passing),
+}
+
+impl NewFile {
+    /// Begins a file that will lie in `folder`.
+    pub fn in_folder(folder: &Path) -> io::Result<Self> {
+        let folder = folder.to_owned();
+        #[cfg(target_os = "linux")]
+        {
+            use rustix::fs::{Mode, OFlags, open};
+            let flags = OFlags::TMPFILE | OFlags::RDWR | OFlags::CLOEXEC;
+            // Some file systems can't do it; then a passing name serves.
+            if let Ok(made) = open(&folder, flags, Mode::from_raw_mode(0o666)) {
+                return Ok(Self { folder, file: Unnamed::Nameless(made.into()) });
+            }
+        }
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".sightcord-");
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        let named = builder.tempfile_in(&folder)?;
+        let passing = Passing::new(named.path());
+        Ok(Self { folder, file: Unnamed::Named(named, passing) })
+    }
+
+    pub fn file(&mut self) -> &mut File {
+        match &mut self.file {
+            #[cfg(target_os = "linux")]
+            Unnamed::Nameless(file) => file,
+            Unnamed::Named(file, _) => file.as_file_mut(),
+        }
+    }
+
+    /// Brings the file to the disk and gives it its name, unless something has that name already.
+    pub fn publish(mut self, target: &Path) -> io::Result<()> {
+        let file = self.file();
+        file.flush()?;
+        file.sync_all()?;
+        match self.file {
+            #[cfg(target_os = "linux")]
+            Unnamed::Nameless(file) => link(&file, target)?,
+            Unnamed::Named(file, _passing) => {
+                file.persist_noclobber(target).map_err(|error| error.error)?;
+            }
+        }
+        // The name is on the disk when the folder is. Not every system can do that; the file itself is safe by now.
+        if let Ok(folder) = File::open(&self.folder) {
+            let _ = folder.sync_all();
+        }
+        Ok(())
+    }
+}
+
+/// Gives a nameless file its name in one step, which fails where the name is taken.
+#[cfg(target_os = "linux")]
+fn link(file: &File, target: &Path) -> io::Result<()> {
+    use std::os::fd::AsRawFd;
+
+    use rustix::fs::{AtFlags, CWD, linkat};
+    let by_number = format!("/proc/self/fd/{}", file.as_raw_fd());
+    match linkat(CWD, by_number.as_str(), CWD, target, AtFlags::SYMLINK_FOLLOW) {
+        Ok(()) => Ok(()),
+        // Without a /proc, as in some containers, the bytes are copied to a file with a passing name.
+        Err(rustix::io::Errno::NOENT) => {
+            let mut from = file.try_clone()?;
+            from.rewind()?;
+            let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+            let mut named = tempfile::Builder::new().prefix(".sightcord-").tempfile_in(folder)?;
+            let _passing = Passing::new(named.path());
+            io::copy(&mut from, &mut named)?;
+            named.as_file().sync_all()?;
+            named.persist_noclobber(target).map(|_| ()).map_err(|error| error.error)
+        }
+        Err(why) => Err(why.into()),
+    }
+}

@@ -1,0 +1,34 @@
+//! Evidence: a job sealed in one file, and the proof that it still is what was sealed.
+//!
+//! Steps of keeping: list the job's photos, look what they tell about a place, measure, put the bag together, write it beside
+//! its place and link it in. Steps of proving: unpack safely, check the bag, check what this program adds to a bag, measure
+//! again from the sealed photos, compare.
+//!
+//! The form is a BagIt bag (RFC 8493) in a ZIP file, so that a stranger can check it in twenty years without this program.
+
+pub mod bag;
+pub mod bag_text;
+pub mod checksum;
+pub mod compare;
+pub mod disk;
+pub mod paths;
+pub mod place;
+pub mod prove;
+pub mod readme;
+pub mod scratch;
+pub mod seal;
+pub mod zipped;
+
+pub use prove::{Proof, ProveError, prove, sealed_result};
+pub use seal::{KeepError, Sealed, keep};
+
+/// Where a sealed job keeps its parts, inside the bag.
+pub mod layout {
+    /// The photos, each in the folder of its set-up.
+    pub const PHOTOS: &str = "data/photos/";
+    pub const JOB: &str = "data/job.toml";
+    pub const REPORT: &str = "data/report/";
+    pub const RESULT: &str = "data/report/result.json";
+    pub const REPORT_TEXT: &str = "data/report/report.txt";
+    pub const README: &str = "README.txt";
+}

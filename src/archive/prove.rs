@@ -1,0 +1,304 @@
+//! Proves that an archive is what was sealed: checks it, measures again, and compares.
+
+use std::fs::{self, File};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use serde_json::Value;
+use thiserror::Error;
+
+use super::bag::{self, Bag, BagError};
+use super::checksum::{Algorithm, checksums};
+use super::compare::{Reproduction, compare};
+use super::layout;
+use super::scratch::ScratchFolder;
+use super::seal::report_files;
+use super::zipped::{self, UnpackError};
+use crate::job::JOB_FILE;
+use crate::pipeline::{self, Progress};
+use crate::report::ResultDocument;
+use crate::report::read::ReadError;
+use crate::report::result::Program;
+
+/// Why an archive can't be read, or the order can't be followed.
+#[derive(Debug, Error)]
+pub enum ProveError {
+    #[error("there is no file or folder {}: check the name", .0.display())]
+    Missing(PathBuf),
+    #[error("{} can't be read: {why}. Check its permissions", .at.display())]
+    Io { at: PathBuf, why: io::Error },
+    #[error(transparent)]
+    Unpack(#[from] UnpackError),
+    #[error(transparent)]
+    Bag(#[from] BagError),
+    #[error(
+        "the number to expect is not 64 hexadecimal digits: give the SHA-256 that was printed when the archive was made, as --expect NUMBER"
+    )]
+    NotANumber,
+    #[error("{} is a folder, and the number to expect is that of the ZIP file: name the ZIP file, or leave --expect out", .0.display())]
+    NoNumberOfFolder(PathBuf),
+    #[error(
+        "{} holds no {} and so no measurement of this program that could be repeated: prove it with --quick, which checks its checksums \
+         alone", .0.display(), layout::RESULT
+    )]
+    NoResult(PathBuf),
+    #[error("the sealed result can't be compared: {0}")]
+    Result(#[from] ReadError),
+    #[error("no folder for passing files can be made in {}: {why}. Make room there, or name another with the environment variable TMPDIR", .at.display())]
+    Scratch { at: PathBuf, why: io::Error },
+}
+
+/// What was found.
+#[derive(Clone, Debug, Default)]
+pub struct Proof {
+    /// SHA-256 of the file; None for a folder.
+    pub sha256: Option<String>,
+    /// Whether that is the number that was to be expected; None where none was given.
+    pub as_expected: Option<bool>,
+    /// Files of the payload, and their bytes.
+    pub payload: (usize, u64),
+    pub bag_version: (u32, u32),
+    /// The program that sealed it, in its own words.
+    pub sealed_by: Option<String>,
+    /// What shows that the archive is not what was sealed.
+    pub problems: Vec<String>,
+    /// What is good to know.
+    pub notes: Vec<String>,
+    /// What measuring again gave; None where it was not measured again.
+    pub reproduction: Option<Reproduction>,
+}
+
+impl Proof {
+    /// Nothing was altered and, where it was measured again, the figures came out the same.
+    pub fn is_proven(&self) -> bool {
+        self.problems.is_empty() && !matches!(self.reproduction, Some(Reproduction::Differs(_)))
+    }
+}
+
+/// Proves an archive, or the folder unpacked from one. `quick` checks alone, and does not measure.
+pub fn prove(at: &Path, quick: bool, expect: Option<&str>, progress: &(dyn Fn(Progress) + Sync)) -> Result<Proof, ProveError> {
+    let opened = Opened::open(at)?;
+    let mut proof = Proof::default();
+    if opened.is_file {
+        let io = |why| ProveError::Io { at: at.to_owned(), why };
+        let (_, mut sums) = checksums(File::open(at).map_err(io)?, &[Algorithm::Sha256]).map_err(io)?;
+        proof.sha256 = sums.pop();
+    }
+    if let Some(expect) = expect {
+        expected(at, expect, &mut proof)?;
+    }
+    proof.problems.extend(opened.problems.iter().cloned());
+    let bag = bag::check(&opened.bag)?;
+    proof.payload = bag.payload_size();
+    proof.bag_version = bag.version;
+    proof.sealed_by = bag.fact("Bag-Software-Agent").map(str::to_owned);
+    proof.problems.extend(bag.problems.iter().cloned());
+    if is_own(&bag) {
+        own_form(at, &opened, &bag, &mut proof)?;
+    } else {
+        proof.notes.extend(bag.warnings.iter().cloned());
+        proof
+            .notes
+            .extend(bag.unlisted_tags.iter().map(|path| format!("{path} is in no list of checksums, so it was not checked")));
+    }
+    let has_result = bag.files.contains_key(layout::RESULT);
+    if has_result {
+        photos_of_result(&opened.bag, &bag, &mut proof);
+    }
+    if quick || !proof.problems.is_empty() {
+        return Ok(proof);
+    }
+    if !has_result {
+        return Err(ProveError::NoResult(at.to_owned()));
+    }
+    measure_again(&opened.bag, &bag, progress, &mut proof)?;
+    Ok(proof)
+}
+
+/// The sealed result.json of an archive or of the folder unpacked from one, after its checksums were found in order; for
+/// comparisons. The error says what is wrong.
+pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
+    let opened = Opened::open(at)?;
+    let bag = bag::check(&opened.bag)?;
+    if let Some(problem) = opened.problems.first().or(bag.problems.first()) {
+        anyhow::bail!("{} was altered: {problem}. Prove it for the whole list, and use another copy", at.display());
+    }
+    if !bag.files.contains_key(layout::RESULT) {
+        return Err(ProveError::NoResult(at.to_owned()).into());
+    }
+    let result = opened.bag.join(layout::RESULT);
+    Ok(fs::read_to_string(&result).map_err(|why| ProveError::Io { at: at.to_owned(), why })?)
+}
+
+/// An archive ready to be looked at.
+struct Opened {
+    bag: PathBuf,
+    /// The bag's folder inside the ZIP.
+    top: String,
+    is_file: bool,
+    problems: Vec<String>,
+    _scratch: Option<ScratchFolder>,
+}
+
+impl Opened {
+    fn open(at: &Path) -> Result<Self, ProveError> {
+        let kind = match fs::metadata(at) {
+            Ok(kind) => kind,
+            Err(why) if why.kind() == io::ErrorKind::NotFound => return Err(ProveError::Missing(at.to_owned())),
+            Err(why) => return Err(ProveError::Io { at: at.to_owned(), why }),
+        };
+        if kind.is_dir() {
+            let bag = at.to_owned();
+            return Ok(Self { bag, top: String::new(), is_file: false, problems: Vec::new(), _scratch: None });
+        }
+        let scratch = scratch_folder()?;
+        let zipped::Unpacked { bag, top, problems } = zipped::unpack(at, scratch.path())?;
+        Ok(Self { bag, top, is_file: true, problems, _scratch: Some(scratch) })
+    }
+}
+
+fn scratch_folder() -> Result<ScratchFolder, ProveError> {
+    ScratchFolder::new().map_err(|why| ProveError::Scratch { at: std::env::temp_dir(), why })
+}
+
+fn expected(at: &Path, expect: &str, proof: &mut Proof) -> Result<(), ProveError> {
+    // People write long numbers in groups, and in capitals.
+    let plain: String = expect.chars().filter(|c| !c.is_whitespace()).collect::<String>().to_ascii_lowercase();
+    if plain.len() != Algorithm::Sha256.n_digits() || !plain.bytes().all(|byte| byte.is_ascii_hexdigit()) {
+        return Err(ProveError::NotANumber);
+    }
+    let Some(found) = &proof.sha256 else { return Err(ProveError::NoNumberOfFolder(at.to_owned())) };
+    let same = *found == plain;
+    proof.as_expected = Some(same);
+    if !same {
+        proof
+            .problems
+            .push(format!("the file's SHA-256 is {found}, not the expected {plain}: this is not the archive it belongs to"));
+    }
+    Ok(())
+}
+
+fn is_own(bag: &Bag) -> bool {
+    let agent = bag.fact("Bag-Software-Agent").unwrap_or_default();
+    agent.split(' ').next() == Some(Program::this().name.as_str())
+}
+
+/// What this program's own archives are held to beyond the standard: nothing in them that it does not write.
+fn own_form(at: &Path, opened: &Opened, bag: &Bag, proof: &mut Proof) -> Result<(), ProveError> {
+    let not_ours = |what: &str| format!("{what}, as it never has in an archive of this program");
+    if bag.version != (1, 0) {
+        proof.problems.push(not_ours(&format!("the bag has version {}.{}", bag.version.0, bag.version.1)));
+    }
+    proof.problems.extend(bag.warnings.iter().map(|warning| not_ours(warning)));
+    proof.problems.extend(bag.unlisted_tags.iter().map(|path| format!("{path} is a stray file: no list of checksums names it")));
+    for path in bag.files.keys() {
+        let known = match path.strip_prefix("data/") {
+            Some(_) => path == layout::JOB || path.starts_with(layout::PHOTOS) || path.starts_with(layout::REPORT),
+            None => [bag::DECLARATION, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST, layout::README].contains(&path.as_str()),
+        };
+        if !known {
+            proof.problems.push(format!("{path} is a stray file: archives of this program hold none of that name"));
+        }
+    }
+    for needed in [layout::RESULT, layout::README, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST] {
+        if !bag.files.contains_key(needed) {
+            proof.problems.push(format!("{needed} is missing"));
+        }
+    }
+    if opened.is_file && opened.problems.is_empty() {
+        let files: Vec<String> = bag.files.keys().cloned().collect();
+        let scratch = std::env::temp_dir();
+        if let Some(offset) = zipped::differs_from_canonical(at, &opened.top, &opened.bag, &files, &scratch)? {
+            proof
+                .problems
+                .push(format!("the ZIP file around the bag was altered or written anew: it differs from byte {offset} on"));
+        }
+    }
+    Ok(())
+}
+
+/// The photos must be those that the result says it was measured from.
+fn photos_of_result(folder: &Path, bag: &Bag, proof: &mut Proof) {
+    let result: Value = match fs::read(folder.join(layout::RESULT)).map(|bytes| serde_json::from_slice(&bytes)) {
+        Ok(Ok(result)) => result,
+        _ => {
+            proof.problems.push(format!("{} is not JSON", layout::RESULT));
+            return;
+        }
+    };
+    let told = result.get("photos").and_then(Value::as_array).into_iter().flatten();
+    let mut of_result: Vec<(String, &str)> = told
+        .filter_map(|photo| {
+            let (file, sha256) = (photo.get("file")?.as_str()?, photo.get("sha256")?.as_str()?);
+            Some((format!("{}{file}", layout::PHOTOS), sha256))
+        })
+        .collect();
+    of_result.sort();
+    let sealed = bag.files.iter().filter(|(path, _)| path.starts_with(layout::PHOTOS));
+    let sealed: Vec<(String, &str)> = sealed.map(|(path, file)| (path.clone(), file.sha256.as_str())).collect();
+    for (path, _) in of_result.iter().filter(|photo| !sealed.contains(photo)) {
+        proof.problems.push(format!("{path} is not the photo that the result was measured from"));
+    }
+    for (path, _) in sealed.iter().filter(|photo| !of_result.contains(photo)) {
+        if !of_result.iter().any(|(known, _)| known == path) {
+            proof.problems.push(format!("{path} is a photo that the result was not measured from"));
+        }
+    }
+}
+
+/// Lays the sealed photos and settings out as a job, measures it, and compares.
+fn measure_again(folder: &Path, bag: &Bag, progress: &(dyn Fn(Progress) + Sync), proof: &mut Proof) -> Result<(), ProveError> {
+    let result_at = folder.join(layout::RESULT);
+    let sealed = fs::read_to_string(&result_at).map_err(|why| ProveError::Io { at: result_at.clone(), why })?;
+    let document = ResultDocument::from_json(sealed.as_bytes(), &result_at)?;
+    let this = Program::this();
+    let same_version = document.program == this;
+    if !same_version {
+        let Program { name, version } = &document.program;
+        proof.notes.push(format!(
+            "it was sealed by {name} {version}, and this is {}: where results differ in words, that version decides",
+            this.version
+        ));
+    }
+    let job = scratch_folder()?;
+    let scratch = |why| ProveError::Scratch { at: job.path().to_owned(), why };
+    for path in bag.files.keys() {
+        let own = path.strip_prefix(layout::PHOTOS).or((path == layout::JOB).then_some(JOB_FILE));
+        if let Some(own) = own {
+            let to = job.path().join(own);
+            fs::create_dir_all(to.parent().unwrap_or(job.path())).map_err(scratch)?;
+            second_name(&folder.join(path), &to).map_err(scratch)?;
+        }
+    }
+    let again = match pipeline::open(job.path()) {
+        Ok(opened) => pipeline::measure(opened, progress).document,
+        Err(why) => {
+            let what = why.to_string().replace(&job.path().display().to_string(), "the sealed job");
+            proof.problems.push(format!("the sealed job can't be measured again: {what}"));
+            return Ok(());
+        }
+    };
+    // Only this version writes its reports the same way.
+    if same_version {
+        for (path, bytes) in report_files(&document) {
+            if fs::read(folder.join(path)).ok().as_ref() != Some(&bytes) {
+                proof.problems.push(format!("{path} is not what this version writes for the sealed result"));
+            }
+        }
+    }
+    proof.reproduction = match compare(&sealed, &again.to_json(), same_version) {
+        Ok(reproduction) => Some(reproduction),
+        Err(why) => {
+            proof.problems.push(format!("{} is not JSON: {why}", layout::RESULT));
+            None
+        }
+    };
+    Ok(())
+}
+
+/// A second name for a file where the file system can do that, or a copy of it.
+pub(super) fn second_name(from: &Path, to: &Path) -> io::Result<()> {
+    // A link is followed first: its second name would be one more link, which may lead elsewhere from there.
+    let real = from.canonicalize()?;
+    fs::hard_link(&real, to).or_else(|_| fs::copy(&real, to).map(|_| ()))
+}

@@ -1,0 +1,333 @@
+//! Seals a job in one file: photos, settings, result and report.
+
+use std::fs::{self, File};
+use std::io::{self, BufReader, BufWriter, Cursor, Seek, Write};
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+use super::bag::{self, Entry};
+use super::checksum::{Algorithm, checksums, sha256};
+use super::disk::{self, NewFile};
+use super::place::{self, CleanError};
+use super::readme::{self, Privacy};
+use super::scratch::ScratchFolder;
+use super::zipped::{SealedZip, overhead};
+use super::{layout, paths};
+use crate::finding::Finding;
+use crate::job::JOB_FILE;
+use crate::photo::ExifFacts;
+use crate::photo::listing::REPORT_FOLDER;
+use crate::pipeline::{self, JobFolder, PipelineError, Progress};
+use crate::report::result::{Program, RESULT_NAME, SCHEMA};
+use crate::report::units::Show;
+use crate::report::{ResultDocument, text};
+
+/// Why a job was not sealed. Nothing was written then.
+#[derive(Debug, Error)]
+pub enum KeepError {
+    #[error(transparent)]
+    Job(#[from] PipelineError),
+    #[error("{} is there already, and nothing was written: name another file with --to, or move that one away", .0.display())]
+    Exists(PathBuf),
+    #[error("there is no folder {}: make it first, or name a file in another folder with --to", .0.display())]
+    NoFolder(PathBuf),
+    #[error("{} names no file: end it with a name such as my-bike.zip", .0.display())]
+    NoName(PathBuf),
+    #[error("{} lies in the job's report folder, which the next measurement replaces: name a file elsewhere with --to", .0.display())]
+    InReport(PathBuf),
+    #[error(
+        "the photo \"{photo}\" can't be kept under its name: {why}. Rename it with plain letters and digits, and measure again"
+    )]
+    Name { photo: String, why: String },
+    #[error(
+        "{photo} tells where it was taken (GPS), and that can't be taken out of a copy: {why}. Take the photo out of the job or save it as \
+         JPEG without its place, and measure again; or keep the job without --without-place"
+    )]
+    CannotClean { photo: String, why: CleanError },
+    #[error(
+        "{what} changed while the job was being kept, and nothing was written: let no other program write there, and try again"
+    )]
+    Changed { what: String },
+    #[error("{} has no room for the archive: it takes {needed} bytes, and {free} are free. Make room, or name a file on another disk with --to", .folder.display())]
+    NoRoom { folder: PathBuf, needed: u64, free: u64 },
+    #[error("{} can't be read: {why}. Check its permissions, or copy it from the phone again", .at.display())]
+    Read { at: PathBuf, why: io::Error },
+    #[error("{} can't be written: {why}. Nothing is left of it; make room or check the folder's permissions, or name another file with --to", .at.display())]
+    Write { at: PathBuf, why: io::Error },
+}
+
+/// A job sealed.
+#[derive(Clone, Debug)]
+pub struct Sealed {
+    pub file: PathBuf,
+    pub bytes: u64,
+    /// SHA-256 of the whole file: the number to write down.
+    pub sha256: String,
+    pub n_photos: usize,
+    pub privacy: Privacy,
+    /// What the job folder holds and the archive does not.
+    pub left_out: Vec<Finding>,
+    /// The report in the job's folder was not of these inputs and this version, so that the job was measured anew.
+    pub measured_anew: bool,
+}
+
+/// Seals the job in `folder` as the new file `target`. The same job gives the same bytes.
+pub fn keep(
+    folder: &Path,
+    target: &Path,
+    without_place: bool,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Result<Sealed, KeepError> {
+    let target_folder = check_target(folder, target)?;
+    let job = SealedJob::open(folder, without_place)?;
+    let settings = job.settings()?;
+    let (document, measured_anew) = job.result(progress);
+    if job.settings()? != settings {
+        return Err(KeepError::Changed { what: JOB_FILE.to_owned() });
+    }
+    let mut parts = job.photo_parts()?;
+    parts.extend(settings.map(|bytes| Part::memory(layout::JOB, bytes)));
+    parts.extend(report_files(&document).into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
+    parts.sort_by(|a, b| a.entry.path.cmp(&b.entry.path));
+    let payload: Vec<Entry> = parts.iter().map(|part| part.entry.clone()).collect();
+    let readme = readme::text(&document.program, &document.job.id, job.n_photos(), &job.privacy);
+    let others = vec![(layout::README.to_owned(), readme.into_bytes())];
+    parts.extend(
+        bag::tag_files(&payload, &job.info(&document), others).into_iter().map(|(path, bytes)| Part::memory(path, bytes)),
+    );
+    parts.sort_by(|a, b| a.entry.path.cmp(&b.entry.path));
+
+    let top = top_folder(&document.job.id);
+    let needed = parts.iter().map(|part| part.entry.bytes).sum::<u64>()
+        + overhead(parts.iter().map(|part| top.len() + 1 + part.entry.path.len()));
+    if let Some(free) = disk::free_bytes(&target_folder).filter(|&free| free < needed) {
+        return Err(KeepError::NoRoom { folder: target_folder, needed, free });
+    }
+    let (bytes, sha256) = write(&parts, &top, target, &target_folder)?;
+    Ok(Sealed {
+        file: target.to_owned(),
+        bytes,
+        sha256,
+        n_photos: job.n_photos(),
+        privacy: job.privacy,
+        left_out: job.left_out,
+        measured_anew,
+    })
+}
+
+/// The one folder in the ZIP; it hangs on the job alone, not on the file's name.
+fn top_folder(job_id: &str) -> String {
+    format!("{}-{}", Program::this().name, &job_id[..job_id.len().min(12)])
+}
+
+/// The report's files as the archive holds them, by their paths in the bag: made from the result alone, so that they can be made
+/// again and compared.
+pub fn report_files(document: &ResultDocument) -> Vec<(&'static str, Vec<u8>)> {
+    let plain = anstream::adapter::strip_str(&text::report(document, Show::Mm)).to_string();
+    vec![(layout::RESULT, document.to_json().into_bytes()), (layout::REPORT_TEXT, plain.into_bytes())]
+}
+
+/// Checks, before the long work, that the archive can get its name.
+fn check_target(folder: &Path, target: &Path) -> Result<PathBuf, KeepError> {
+    if target.file_name().is_none() || target.as_os_str().to_string_lossy().ends_with(['/', '\\']) {
+        return Err(KeepError::NoName(target.to_owned()));
+    }
+    // A link that leads nowhere has the name as well.
+    if fs::symlink_metadata(target).is_ok() {
+        return Err(KeepError::Exists(target.to_owned()));
+    }
+    let target_folder = target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !target_folder.is_dir() {
+        return Err(KeepError::NoFolder(target_folder.to_owned()));
+    }
+    if let (Ok(report), Ok(real)) = (folder.join(REPORT_FOLDER).canonicalize(), target_folder.canonicalize())
+        && real.starts_with(report)
+    {
+        return Err(KeepError::InReport(target.to_owned()));
+    }
+    Ok(target_folder.to_owned())
+}
+
+/// The job as the archive will hold it.
+struct SealedJob {
+    /// The job's own folder, or copies.
+    folder: PathBuf,
+    opened: JobFolder,
+    privacy: Privacy,
+    left_out: Vec<Finding>,
+    /// The folder is the job's own, so that its report may serve.
+    is_original: bool,
+    _copies: Option<ScratchFolder>,
+}
+
+impl SealedJob {
+    fn open(folder: &Path, without_place: bool) -> Result<Self, KeepError> {
+        let opened = pipeline::open(folder)?;
+        check_names(&opened)?;
+        let mut privacy = Privacy::default();
+        let mut clean = Vec::new();
+        for photo in opened.photos.all() {
+            let bytes = fs::read(&photo.path).map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
+            let facts = ExifFacts::read(&bytes);
+            if facts.has_serial {
+                privacy.with_serial.push(photo.id.clone());
+            }
+            if facts.has_gps && without_place {
+                let copy = place::cleaned(&bytes).map_err(|why| KeepError::CannotClean { photo: photo.id.clone(), why })?;
+                clean.push((photo.id.clone(), copy));
+                privacy.cleaned.push(photo.id.clone());
+            } else if facts.has_gps {
+                privacy.with_place.push(photo.id.clone());
+            }
+        }
+        let left_out = opened.photos.findings.clone();
+        // What the listing says of files that are left out would not be said of the sealed photos: the result in the archive is
+        // that of the files in the archive.
+        if clean.is_empty() && left_out.is_empty() {
+            return Ok(Self { folder: folder.to_owned(), opened, privacy, left_out, is_original: true, _copies: None });
+        }
+        let scratch = |why| KeepError::Write { at: std::env::temp_dir(), why };
+        let copies = ScratchFolder::new().map_err(scratch)?;
+        for photo in opened.photos.all() {
+            let cleaned = clean.iter().find(|(id, _)| *id == photo.id).map(|(_, bytes)| bytes);
+            let to = copies.path().join(&photo.id);
+            copy_of(&photo.path, &to, cleaned).map_err(scratch)?;
+        }
+        let settings = folder.join(JOB_FILE);
+        if settings.is_file() {
+            fs::copy(&settings, copies.path().join(JOB_FILE)).map_err(|why| KeepError::Read { at: settings, why })?;
+        }
+        let opened = pipeline::open(copies.path())?;
+        let folder = copies.path().to_owned();
+        Ok(Self { folder, opened, privacy, left_out, is_original: false, _copies: Some(copies) })
+    }
+
+    fn n_photos(&self) -> usize {
+        self.opened.photos.all().count()
+    }
+
+    /// The bytes of job.toml, if there is one.
+    fn settings(&self) -> Result<Option<Vec<u8>>, KeepError> {
+        let at = self.folder.join(JOB_FILE);
+        match fs::read(&at) {
+            Ok(bytes) => Ok(Some(bytes)),
+            Err(why) if why.kind() == io::ErrorKind::NotFound => Ok(None),
+            Err(why) => Err(KeepError::Read { at, why }),
+        }
+    }
+
+    /// The result of these very inputs: the one in the job's folder, if this version measured it from them, or a new one.
+    fn result(&self, progress: &(dyn Fn(Progress) + Sync)) -> (ResultDocument, bool) {
+        let at = self.folder.join(REPORT_FOLDER).join(RESULT_NAME);
+        if self.is_original
+            && let (Ok(document), Ok(bytes)) = (ResultDocument::read(&at), fs::read(&at))
+            && document.job.id == self.opened.id
+            && document.program == Program::this()
+            && document.to_json().as_bytes() == bytes
+        {
+            return (document, false);
+        }
+        let inputs = JobFolder { job: self.opened.job.clone(), photos: self.opened.photos.clone(), id: self.opened.id.clone() };
+        (pipeline::measure(inputs, progress).document, true)
+    }
+
+    fn photo_parts(&self) -> Result<Vec<Part>, KeepError> {
+        let parts = self.opened.photos.all().map(|photo| {
+            let read = |why| KeepError::Read { at: photo.path.clone(), why };
+            let bytes = fs::metadata(&photo.path).map_err(read)?.len();
+            let entry = Entry { path: format!("{}{}", layout::PHOTOS, photo.id), bytes, sha256: photo.sha256.clone() };
+            Ok(Part { entry, content: Content::File(photo.path.clone()) })
+        });
+        parts.collect()
+    }
+
+    /// Our own facts for bag-info.txt.
+    fn info(&self, document: &ResultDocument) -> Vec<(&'static str, String)> {
+        let Program { name, version } = &document.program;
+        let names = |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
+        vec![
+            ("Bag-Software-Agent", format!("{name} {version}")),
+            ("External-Identifier", document.job.id.clone()),
+            ("External-Description", "A motorcycle's rear wheel, chain line and frame, measured from photos".to_owned()),
+            ("Result-Form", SCHEMA.to_owned()),
+            ("Photos", self.n_photos().to_string()),
+            ("Photos-With-Place", names(&self.privacy.with_place)),
+            ("Photos-With-Serial-Number", names(&self.privacy.with_serial)),
+            ("Photos-Changed-To-Remove-Place", names(&self.privacy.cleaned)),
+        ]
+    }
+}
+
+fn check_names(opened: &JobFolder) -> Result<(), KeepError> {
+    let sealed = |id: &str| format!("{}{id}", layout::PHOTOS);
+    for photo in opened.photos.all() {
+        paths::check(&sealed(&photo.id)).map_err(|why| KeepError::Name { photo: photo.id.clone(), why: why.to_string() })?;
+    }
+    match paths::collision(opened.photos.all().map(|photo| photo.id.as_str())) {
+        Some((a, b)) => Err(KeepError::Name { photo: b, why: format!("on many systems it would be one with \"{a}\"") }),
+        None => Ok(()),
+    }
+}
+
+/// A second name for a photo where the file system can do that, or a copy; or the cleaned bytes.
+fn copy_of(from: &Path, to: &Path, cleaned: Option<&Vec<u8>>) -> io::Result<()> {
+    if let Some(folder) = to.parent() {
+        fs::create_dir_all(folder)?;
+    }
+    match cleaned {
+        Some(bytes) => fs::write(to, bytes),
+        None => super::prove::second_name(from, to),
+    }
+}
+
+/// One file of the bag.
+struct Part {
+    entry: Entry,
+    content: Content,
+}
+
+enum Content {
+    File(PathBuf),
+    Memory(Vec<u8>),
+}
+
+impl Part {
+    fn memory(path: impl Into<String>, bytes: Vec<u8>) -> Self {
+        let entry = Entry { path: path.into(), bytes: bytes.len() as u64, sha256: sha256(&bytes) };
+        Self { entry, content: Content::Memory(bytes) }
+    }
+}
+
+/// Writes the archive and gives it its name. Gives its length and SHA-256.
+fn write(parts: &[Part], top: &str, target: &Path, target_folder: &Path) -> Result<(u64, String), KeepError> {
+    let failed = |why: io::Error| match why.kind() {
+        io::ErrorKind::AlreadyExists => KeepError::Exists(target.to_owned()),
+        _ => KeepError::Write { at: target.to_owned(), why },
+    };
+    let mut new = NewFile::in_folder(target_folder).map_err(failed)?;
+    let mut zip = SealedZip::new(BufWriter::new(new.file()));
+    for part in parts {
+        let name = format!("{top}/{}", part.entry.path);
+        match &part.content {
+            Content::Memory(bytes) => zip.add(&name, &mut Cursor::new(bytes)).map_err(failed).map(|_| ())?,
+            Content::File(at) => {
+                let read = |why| KeepError::Read { at: at.clone(), why };
+                // The photo goes through the memory, so that what is checked is what is written.
+                let bytes = fs::read(at).map_err(read)?;
+                if bytes.len() as u64 != part.entry.bytes || sha256(&bytes) != part.entry.sha256 {
+                    return Err(KeepError::Changed { what: at.display().to_string() });
+                }
+                zip.add(&name, &mut Cursor::new(bytes)).map_err(failed)?;
+            }
+        }
+    }
+    let mut out = zip.finish().map_err(failed)?;
+    out.flush().map_err(failed)?;
+    drop(out);
+    let file: &mut File = new.file();
+    file.rewind().map_err(failed)?;
+    let (bytes, mut sums) = checksums(BufReader::new(file), &[Algorithm::Sha256]).map_err(failed)?;
+    new.publish(target).map_err(failed)?;
+    Ok((bytes, sums.remove(0)))
+}

@@ -1,0 +1,68 @@
+//! `sightcord keep FOLDER`: photos, job, result and report sealed in one archive.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::measure::{progress_bar, tell};
+use crate::archive::{self, Sealed, scratch};
+
+/// Photos, settings, figures and report of a job, sealed in one file.
+///
+/// The file is a BagIt bag in a ZIP; a README.txt in it tells a stranger how to check it. Its SHA-256 is printed: written down, or
+/// sent to somebody today, it shows later that the archive is the one that existed then.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  sightcord keep my-bike --to my-bike-in-may.zip")]
+pub struct KeepArgs {
+    /// The job folder.
+    folder: PathBuf,
+    /// The archive to write; never over a file that is there.
+    #[arg(long, value_name = "FILE")]
+    to: PathBuf,
+    /// Keep copies of the photos that don't tell where they were taken (JPEG only).
+    #[arg(long)]
+    without_place: bool,
+    /// Print the SHA-256 alone.
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+/// Runs the command.
+pub fn run(args: &KeepArgs) -> anyhow::Result<u8> {
+    scratch::clear_away_on_interrupt();
+    let bar = progress_bar(args.quiet);
+    let sealed = archive::keep(&args.folder, &args.to, args.without_place, &|progress| tell(&bar, &progress));
+    bar.finish_and_clear();
+    let sealed = sealed?;
+    // The archive is written; a reader that went away early is no reason to fail.
+    let mut out = std::io::stdout().lock();
+    if args.quiet {
+        let _ = writeln!(out, "{}", sealed.sha256);
+    } else {
+        let _ = out.write_all(told(&sealed).as_bytes());
+    }
+    Ok(super::DONE)
+}
+
+fn told(sealed: &Sealed) -> String {
+    let mut text = format!("Kept: {} ({} photos, {} bytes)\n", sealed.file.display(), sealed.n_photos, sealed.bytes);
+    if sealed.measured_anew {
+        text.push_str("Measured anew: the job's folder held no result of these very inputs and this version.\n");
+    }
+    for finding in &sealed.left_out {
+        text.push_str(&format!("Note: {} {}\n", finding.what, finding.advice));
+    }
+    for line in sealed.privacy.lines() {
+        text.push_str(&format!("{line}\n"));
+    }
+    if !sealed.privacy.with_place.is_empty() {
+        text.push_str("To keep copies that don't tell it: --without-place and another file name.\n");
+    }
+    text.push_str(&format!(
+        "\nSHA-256: {}\nWrite this number down, or send it to somebody today: without it the archive's checksums don't show who sealed \
+         it or when.\n",
+        sealed.sha256
+    ));
+    text
+}

@@ -1,0 +1,89 @@
+//! `sightcord prove FILE`: checksums, then measured again from the sealed photos and compared.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::measure::{progress_bar, tell};
+use crate::archive::compare::Reproduction;
+use crate::archive::{self, Proof, scratch};
+
+/// Not what was sealed, or not reproduced.
+const NOT_PROVEN: u8 = 1;
+
+/// Check that an archive is what was sealed, and measure again from its photos.
+///
+/// Exit code: 0 proven, 1 altered or not reproduced, 2 it can't be read.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  sightcord prove my-bike-in-may.zip\n  sightcord prove my-bike-in-may.zip --quick --expect 64-DIGITS"
+)]
+pub struct ProveArgs {
+    /// The archive, or the folder unpacked from it.
+    file: PathBuf,
+    /// Check alone, and don't measure again.
+    #[arg(long)]
+    quick: bool,
+    /// The SHA-256 that was written down when the archive was made.
+    #[arg(long, value_name = "HASH")]
+    expect: Option<String>,
+    /// Print nothing but errors; the exit code tells.
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+/// Runs the command.
+pub fn run(args: &ProveArgs) -> anyhow::Result<u8> {
+    scratch::clear_away_on_interrupt();
+    let bar = progress_bar(args.quiet);
+    let proof = archive::prove(&args.file, args.quick, args.expect.as_deref(), &|progress| tell(&bar, &progress));
+    bar.finish_and_clear();
+    let proof = proof?;
+    if !args.quiet {
+        let _ = std::io::stdout().lock().write_all(told(args, &proof).as_bytes());
+    }
+    Ok(if proof.is_proven() { super::DONE } else { NOT_PROVEN })
+}
+
+fn told(args: &ProveArgs, proof: &Proof) -> String {
+    let (n_files, bytes) = proof.payload;
+    let (major, minor) = proof.bag_version;
+    let mut text = format!("{}: {n_files} files, {bytes} bytes, BagIt {major}.{minor}\n", args.file.display());
+    if let Some(agent) = &proof.sealed_by {
+        text.push_str(&format!("Sealed by: {agent}\n"));
+    }
+    if let Some(sha256) = &proof.sha256 {
+        text.push_str(&format!("SHA-256: {sha256}{}\n", if proof.as_expected == Some(true) { " (as expected)" } else { "" }));
+    }
+    for note in &proof.notes {
+        text.push_str(&format!("Note: {note}.\n"));
+    }
+    for problem in &proof.problems {
+        text.push_str(&format!("Problem: {problem}.\n"));
+    }
+    match &proof.reproduction {
+        None => {}
+        Some(Reproduction::Identical) => text.push_str("Measured again: the same result, byte for byte.\n"),
+        Some(Reproduction::Reproduced(others)) => {
+            text.push_str("Measured again: every figure within 1 % of its U, no verdict changed.\n");
+            others.iter().for_each(|other| text.push_str(&format!("Differs in words: {other}\n")));
+        }
+        Some(Reproduction::Differs(differs)) => {
+            text.push_str("Measured again: not the same result.\n");
+            differs.iter().for_each(|difference| text.push_str(&format!("Differs: {difference}\n")));
+        }
+    }
+    text.push_str(match (proof.is_proven(), proof.reproduction.is_some()) {
+        (true, true) => "Proven: nothing was altered, and the photos give the figures.\n",
+        (true, false) => "Checked: every checksum is right, and nothing is missing or too many. It was not measured again.\n",
+        (false, true) => "NOT PROVEN: the photos don't give the sealed figures. Use another copy, or ask who made it.\n",
+        (false, false) => "NOT PROVEN: it was altered since it was sealed. Use another copy of it.\n",
+    });
+    if proof.is_proven() && proof.as_expected.is_none() {
+        text.push_str(
+            "Whether it is the archive that was made then, only the number written down at the time shows (--expect).\n",
+        );
+    }
+    text
+}
