@@ -39,6 +39,7 @@ fn picture(photo: &SeenPhoto, solution: Option<&Solution>, idx: usize) -> Option
     Some(PhotoPicture {
         file: photo.file.id.clone(),
         jpeg,
+        marked: Vec::new(),
         width: upright.width(),
         height: upright.height(),
         sensor: [facts.width as u32, facts.height as u32],
@@ -69,7 +70,7 @@ fn overlay(photo: &SeenPhoto, solution: Option<&Solution>, idx: usize) -> Overla
             Pattern::Tab(number) => format!("tab {number}"),
         };
         if let Some(outline) = outline(&sighting.corners) {
-            overlay.outlines.push((name, outline));
+            overlay.outlines.push((name, outline.to_vec()));
         }
     }
     for line in &photo.sightings.lines {

@@ -196,8 +196,3 @@ pub fn scale_answer(input: &PlanInput, field: &str) -> f64 {
 fn without_dust(value: f64) -> f64 {
     if value.abs() < 1e-9 { 0.0 } else { value }
 }
-
-/// Nought where only the rounding of the arithmetic is left of a figure that a step brought to nought.
-fn without_dust(value: f64) -> f64 {
-    if value.abs() < 1e-9 { 0.0 } else { value }
-}

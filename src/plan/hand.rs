@@ -45,7 +45,7 @@ fn compare(hand: &Hand, photo: Option<Measurement>) -> HandComparison {
     HandComparison {
         field: hand.field.clone(),
         unit: hand.unit,
-        tool: Some(hand.tool.clone()).filter(|tool| !tool.is_empty()),
+        tool: hand.tool.clone(),
         hand: Measurement { value: hand.value, u: hand.u, quality: Quality::Good },
         photo,
         agree: photo.map(|photo| (hand.value - photo.value).abs() <= hand.u.hypot(photo.u)),
