@@ -375,9 +375,9 @@ fn weigh_up(
     weights
 }
 
-/// How far a plumb line at rest may hang out of plumb, degrees: 0.04 mm in 400 mm of a free line in still air (our estimate; common
-/// practice, no source).
-const HANG: f64 = 0.006;
+/// How far a plumb line at rest may seem out of plumb, degrees: 0.05 mm at either end of 400 mm, from still air that is not quite still and from
+/// edges of a round line that are lit differently (our estimate from pictures with known truth; common practice, no source).
+const HANG: f64 = 0.010;
 
 /// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: scatter of their tilts / sqrt n.
 fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {
