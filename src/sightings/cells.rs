@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 
 use super::plane_map::{Node, PlaneMap};
+use crate::math::robust::median;
 use crate::photo::LinearImage;
 
 /// Places (in cells from the centre) where the ground is looked at: clear of the dot (0.22) and of the edges (0.5).
@@ -120,7 +121,7 @@ fn compare(own: &Tones, tones: &BTreeMap<(i32, i32), Tones>, y: i32, x: i32, is_
             if is_dark(y + dy, x + dx) { dark.push(other.ground) } else { bright.push(other.ground) }
         }
     }
-    let (Some(dark), Some(bright)) = (median(&mut dark), median(&mut bright)) else { return unclear };
+    let (Some(dark), Some(bright)) = (median(&dark), median(&bright)) else { return unclear };
     let contrast = bright - dark;
     let clear = contrast > MIN_CONTRAST * 0.5 * (bright + dark) && own.scatter <= MAX_GROUND_SCATTER * contrast;
     if !clear {
@@ -136,10 +137,4 @@ fn compare(own: &Tones, tones: &BTreeMap<(i32, i32), Tones>, y: i32, x: i32, is_
     let depth = (own.dot - own.ground) / (opposite - own.ground);
     let dot = ((depth - DOT_THRESHOLD).abs() > DOT_DOUBT).then_some(depth > DOT_THRESHOLD);
     Cell { ground, dot }
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    (n > 0).then(|| 0.5 * (values[(n - 1) / 2] + values[n / 2]))
 }

@@ -8,6 +8,7 @@ use super::plane_map::{Node, PlaneMap};
 use super::read_tab::is_flag;
 use super::seen::CornerSighting;
 use crate::cards::Pattern;
+use crate::math::robust::median;
 use crate::photo::LinearImage;
 
 /// How far (nodes) a corner may lie from the nearest known one, from one round of growth to the next: neighbours first, then
@@ -128,12 +129,10 @@ pub fn drop_strays(pattern: Pattern, fits: &mut Fits) {
     for _ in 0..MAX_PASSES {
         let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
         let strays = stray_distances(&places, fits.iter().map(|(&key, fit)| (key, fit.at)));
-        let mut sorted: Vec<f64> = strays.values().copied().collect();
-        sorted.sort_by(f64::total_cmp);
-        let Some(&median) = sorted.get(sorted.len() / 2) else { return };
+        let Some(usual) = median(&strays.values().copied().collect::<Vec<f64>>()) else { return };
         // 0.85 is the median of the distance of a two-dimensional normal error (1.18) over 1.39, its usual range to one axis.
-        let limit = MAX_STRAY_PX.max(MAX_STRAY_SIGMAS * 0.85 * median);
-        let residual = median_of(fits.values().map(|fit| fit.residual));
+        let limit = MAX_STRAY_PX.max(MAX_STRAY_SIGMAS * 0.85 * usual);
+        let residual = median(&fits.values().map(|fit| fit.residual).collect::<Vec<f64>>()).unwrap_or(0.0);
         let limit_of = |key: &(i32, i32)| if beside_line(pattern, key) { limit.min(FLAG_STRAY_PX) } else { limit };
         let dirty = |key: &(i32, i32)| beside_line(pattern, key) && fits[key].residual > FLAG_RESIDUAL * residual.max(0.03);
         let is_worst = |key: &(i32, i32), stray: f64| {
@@ -173,12 +172,6 @@ pub fn stray_distances(places: &[Node], corners: impl Iterator<Item = ((i32, i32
             Some(((r, c), (at[0] - seen[0]).hypot(at[1] - seen[1])))
         })
         .collect()
-}
-
-fn median_of(values: impl Iterator<Item = f64>) -> f64 {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
 }
 
 /// The fits as the corners of a sighting, sorted by node.

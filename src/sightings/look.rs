@@ -13,6 +13,7 @@ use super::read_tab::{TabReading, read_tab};
 use super::seen::{PatternSighting, PhotoSightings};
 use super::x_corners::{CornerIndex, XCorner, find_x_corners};
 use crate::cards::Pattern;
+use crate::math::robust::median;
 use crate::photo::LinearImage;
 
 /// Fewest nodes of a lattice that may be a tab: with fewer the 25 cells could not be placed.
@@ -101,9 +102,8 @@ pub fn look(image: &LinearImage) -> PhotoSightings {
 }
 
 fn sightings(found: Vec<Found>, mut mirrored: Vec<Pattern>, unread_patches: usize) -> PhotoSightings {
-    let mut blurs: Vec<f64> = found.iter().flat_map(|found| found.fits.values().map(|fit| fit.blur)).collect();
-    blurs.sort_by(f64::total_cmp);
-    let blur_px = blurs.get(blurs.len() / 2).copied().unwrap_or(f64::NAN);
+    let blurs: Vec<f64> = found.iter().flat_map(|found| found.fits.values().map(|fit| fit.blur)).collect();
+    let blur_px = median(&blurs).unwrap_or(f64::NAN);
     let mut patterns: Vec<PatternSighting> = found
         .into_iter()
         .map(|found| PatternSighting {

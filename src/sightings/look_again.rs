@@ -11,6 +11,7 @@ use super::plane_map::Node;
 use super::read_tab::is_flag;
 use super::seen::{CornerSighting, PatternSighting, PhotoSightings};
 use crate::cards::Pattern;
+use crate::math::robust::median;
 use crate::photo::LinearImage;
 
 /// Largest common error of a pattern's predicted corners, px, and as a part of the cell: a solved scene predicts to a pixel
@@ -28,7 +29,7 @@ const MAX_STRAY_PX: f64 = 0.3;
 const MIN_CELL_PX: f64 = 3.5;
 /// Cells from this size on have dots that must be read.
 const READABLE_CELL_PX: f64 = 8.0;
-/// Least readable cells, and wrong dots forgiven among them on a tab; on a card one in this many.
+/// Least readable cells, and wrong dots forgiven among them on a tab (none on a flag); on a card one in this many.
 const MIN_READABLE: usize = 16;
 const MAX_WRONG_ON_TAB: usize = 1;
 const ONE_WRONG_IN: usize = 12;
@@ -111,9 +112,7 @@ fn find_new(image: &LinearImage, pattern: Pattern, predicted: &Places) -> Option
     let places = nodes(predicted.iter().map(|(&key, &at)| (key, at)));
     let guesses: Vec<CornerGuess> =
         predicted.keys().filter(|(r, c)| is_corner(pattern, *r, *c)).filter_map(|&key| guess(pattern, &places, key)).collect();
-    let mut cells: Vec<f64> = guesses.iter().map(cell_px).collect();
-    cells.sort_by(f64::total_cmp);
-    let cell = *cells.get(cells.len() / 2)?;
+    let cell = median(&guesses.iter().map(cell_px).collect::<Vec<f64>>())?;
     if cell < MIN_CELL_PX {
         return None;
     }
@@ -223,8 +222,12 @@ fn verify(
             n_wrong += usize::from(*dot != pattern.has_dot(r as usize, c as usize));
         }
     }
-    let is_tab = matches!(pattern, Pattern::Tab(_));
-    let few_wrong = n_wrong <= if is_tab { MAX_WRONG_ON_TAB } else { n_read / ONE_WRONG_IN };
+    let max_wrong = match pattern {
+        Pattern::Tab(_) if is_flag(pattern) => 0,
+        Pattern::Tab(_) => MAX_WRONG_ON_TAB,
+        Pattern::Card(_) => n_read / ONE_WRONG_IN,
+    };
+    let few_wrong = n_wrong <= max_wrong;
     let read = n_read >= MIN_READABLE && few_wrong && fits.len() >= MIN_CORNERS;
     // Without readable dots the chequer itself must be right throughout.
     let chequer = cell < READABLE_CELL_PX && n_wrong_ground == 0 && fits.len() >= MIN_CORNERS_UNREAD && few_wrong;
