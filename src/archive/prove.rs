@@ -8,7 +8,7 @@ use serde_json::Value;
 use thiserror::Error;
 
 use super::bag::{self, Bag, BagError};
-use super::checksum::{Algorithm, checksums};
+use super::checksum::{Algorithm, checksums, sha256};
 use super::compare::{Reproduction, compare};
 use super::layout;
 use super::scratch::ScratchFolder;
@@ -101,17 +101,19 @@ pub fn prove(at: &Path, quick: bool, expect: Option<&str>, progress: &(dyn Fn(Pr
             .notes
             .extend(bag.unlisted_tags.iter().map(|path| format!("{path} is in no list of checksums, so it was not checked")));
     }
-    let has_result = bag.files.contains_key(layout::RESULT);
-    if has_result {
-        photos_of_result(&opened.bag, &bag, &mut proof);
+    let sealed = read_result(&opened.bag, &bag)?;
+    match &sealed {
+        Some(Ok(sealed)) => photos_of_result(sealed, &bag, &mut proof),
+        Some(Err(why)) => proof.problems.push(why.clone()),
+        None => {}
     }
     if quick || !proof.problems.is_empty() {
         return Ok(proof);
     }
-    if !has_result {
-        return Err(ProveError::NoResult(at.to_owned()));
+    match sealed {
+        Some(Ok(sealed)) => measure_again(&sealed, &opened.bag, &bag, progress, &mut proof)?,
+        _ => return Err(ProveError::NoResult(at.to_owned())),
     }
-    measure_again(&opened.bag, &bag, progress, &mut proof)?;
     Ok(proof)
 }
 
@@ -123,11 +125,22 @@ pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
     if let Some(problem) = opened.problems.first().or(bag.problems.first()) {
         anyhow::bail!("{} was altered: {problem}. Prove it for the whole list, and use another copy", at.display());
     }
-    if !bag.files.contains_key(layout::RESULT) {
-        return Err(ProveError::NoResult(at.to_owned()).into());
+    let sealed = read_result(&opened.bag, &bag)?.ok_or_else(|| ProveError::NoResult(at.to_owned()))?;
+    sealed.map_err(|why| anyhow::anyhow!("{}: {why}. Use another copy of it", at.display()))
+}
+
+/// No result comes near this size; the limit keeps a made-up one from filling the memory.
+const MOST_RESULT_BYTES: u64 = 64 << 20;
+
+/// The text of the sealed result; None without one. The inner error says what is wrong with it.
+fn read_result(folder: &Path, bag: &Bag) -> Result<Option<Result<String, String>>, ProveError> {
+    let Some(file) = bag.files.get(layout::RESULT) else { return Ok(None) };
+    if file.bytes > MOST_RESULT_BYTES {
+        return Ok(Some(Err(format!("{} is larger than any result", layout::RESULT))));
     }
-    let result = opened.bag.join(layout::RESULT);
-    Ok(fs::read_to_string(&result).map_err(|why| ProveError::Io { at: at.to_owned(), why })?)
+    let at = folder.join(layout::RESULT);
+    let bytes = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
+    Ok(Some(String::from_utf8(bytes).map_err(|_| format!("{} is not UTF-8 text", layout::RESULT))))
 }
 
 /// An archive ready to be looked at.
@@ -218,11 +231,11 @@ fn own_form(at: &Path, opened: &Opened, bag: &Bag, proof: &mut Proof) -> Result<
 }
 
 /// The photos must be those that the result says it was measured from.
-fn photos_of_result(folder: &Path, bag: &Bag, proof: &mut Proof) {
-    let result: Value = match fs::read(folder.join(layout::RESULT)).map(|bytes| serde_json::from_slice(&bytes)) {
-        Ok(Ok(result)) => result,
-        _ => {
-            proof.problems.push(format!("{} is not JSON", layout::RESULT));
+fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
+    let result: Value = match serde_json::from_str(sealed) {
+        Ok(result) => result,
+        Err(why) => {
+            proof.problems.push(format!("{} is not JSON: {why}", layout::RESULT));
             return;
         }
     };
@@ -247,10 +260,14 @@ fn photos_of_result(folder: &Path, bag: &Bag, proof: &mut Proof) {
 }
 
 /// Lays the sealed photos and settings out as a job, measures it, and compares.
-fn measure_again(folder: &Path, bag: &Bag, progress: &(dyn Fn(Progress) + Sync), proof: &mut Proof) -> Result<(), ProveError> {
-    let result_at = folder.join(layout::RESULT);
-    let sealed = fs::read_to_string(&result_at).map_err(|why| ProveError::Io { at: result_at.clone(), why })?;
-    let document = ResultDocument::from_json(sealed.as_bytes(), &result_at)?;
+fn measure_again(
+    sealed: &str,
+    folder: &Path,
+    bag: &Bag,
+    progress: &(dyn Fn(Progress) + Sync),
+    proof: &mut Proof,
+) -> Result<(), ProveError> {
+    let document = ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT))?;
     let this = Program::this();
     let same_version = document.program == this;
     if !same_version {
@@ -281,12 +298,12 @@ fn measure_again(folder: &Path, bag: &Bag, progress: &(dyn Fn(Progress) + Sync),
     // Only this version writes its reports the same way.
     if same_version {
         for (path, bytes) in report_files(&document) {
-            if fs::read(folder.join(path)).ok().as_ref() != Some(&bytes) {
+            if bag.files.get(path).is_none_or(|file| file.sha256 != sha256(&bytes)) {
                 proof.problems.push(format!("{path} is not what this version writes for the sealed result"));
             }
         }
     }
-    proof.reproduction = match compare(&sealed, &again.to_json(), same_version) {
+    proof.reproduction = match compare(sealed, &again.to_json(), same_version) {
         Ok(reproduction) => Some(reproduction),
         Err(why) => {
             proof.problems.push(format!("{} is not JSON: {why}", layout::RESULT));

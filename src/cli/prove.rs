@@ -74,11 +74,13 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
             differs.iter().for_each(|difference| text.push_str(&format!("Differs: {difference}\n")));
         }
     }
-    text.push_str(match (proof.is_proven(), proof.reproduction.is_some()) {
-        (true, true) => "Proven: nothing was altered, and the photos give the figures.\n",
-        (true, false) => "Checked: every checksum is right, and nothing is missing or too many. It was not measured again.\n",
-        (false, true) => "NOT PROVEN: the photos don't give the sealed figures. Use another copy, or ask who made it.\n",
-        (false, false) => "NOT PROVEN: it was altered since it was sealed. Use another copy of it.\n",
+    text.push_str(match (proof.is_proven(), &proof.reproduction) {
+        (true, Some(_)) => "Proven: nothing was altered, and the photos give the figures.\n",
+        (true, None) => "Checked: every checksum is right, and nothing is missing or too many. It was not measured again.\n",
+        (false, Some(Reproduction::Differs(_))) => {
+            "NOT PROVEN: the photos don't give the sealed figures. Use another copy, or ask who made it.\n"
+        }
+        (false, _) => "NOT PROVEN: it was altered since it was sealed. Use another copy of it.\n",
     });
     if proof.is_proven() && proof.as_expected.is_none() {
         text.push_str(
