@@ -3,6 +3,7 @@
 //! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings never change them.
 
 pub mod begin;
+pub mod glance;
 pub mod keep;
 pub mod measure;
 pub mod prove;
@@ -29,6 +30,7 @@ pub struct Cli {
 enum Command {
     Sheets(sheets::SheetsArgs),
     Begin(begin::BeginArgs),
+    Glance(glance::GlanceArgs),
     Measure(measure::MeasureArgs),
     Whatif(whatif::WhatifArgs),
     Since(since::SinceArgs),
@@ -49,6 +51,7 @@ pub fn run() -> ExitCode {
     let outcome = match cli.command {
         Command::Sheets(args) => sheets::run(&args),
         Command::Begin(args) => begin::run(&args),
+        Command::Glance(args) => glance::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Whatif(args) => whatif::run(&args),
         Command::Since(args) => since::run(&args),
