@@ -9,7 +9,9 @@ use walkdir::WalkDir;
 fn finding_ids() -> BTreeSet<String> {
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut ids = BTreeSet::new();
-    for entry in WalkDir::new(source).into_iter().filter_map(Result::ok).filter(|e| e.path().extension().is_some_and(|e| e == "rs")) {
+    for entry in
+        WalkDir::new(source).into_iter().filter_map(Result::ok).filter(|e| e.path().extension().is_some_and(|e| e == "rs"))
+    {
         let text = std::fs::read_to_string(entry.path()).expect("a source can be read");
         for maker in ["Finding::note(", "Finding::warning(", "Finding::refused("] {
             for part in text.split(maker).skip(1) {

@@ -12,7 +12,6 @@ use sightcord::bench::figures::{JointCovariance, Side};
 use sightcord::job::{Hand, Job, SpacerKind, Tolerance};
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::foreseen::Foreseen;
-use sightcord::plan::input::ScaleSensitivity;
 use sightcord::plan::moves::{Move, Places};
 use sightcord::plan::outcome::{Decision, Direction, Expected, Outcome, StepKind, Unit};
 use sightcord::plan::table::FigureTable;
@@ -413,7 +412,7 @@ fn a_print_that_nobody_measured_gets_no_verdict_where_three_percent_would_change
     let mut bike = Bike::straight(Side::Left);
     bike.gearbox[1] += 1.5;
     let mut input = bike.measured(0.1, 0.01);
-    input.scale_sensitivity = vec![ScaleSensitivity { field: "/chain/offset_at_gearbox".to_owned(), per_percent: 0.3 }];
+    input.scale_sensitivity.insert("/chain/offset_at_gearbox".to_owned(), 0.3);
     let verdict_of = |settings: &PlanSettings| {
         let outcome = plan(&input, settings);
         let verdict = outcome.verdicts.into_iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
