@@ -95,7 +95,8 @@ impl UpWeights {
         let (mut normal, mut right) = (Matrix2::zeros(), Vector2::zeros());
         for (line, weight) in &self.lines {
             normal += weight;
-            right += weight * up_from_line(&state.lines[*line].direction);
+            let hang = Vector2::new(shift.of(Nuisance::Hang(*line, 0)), shift.of(Nuisance::Hang(*line, 1)));
+            right += weight * (up_from_line(&state.lines[*line].direction) + hang.map(f64::to_radians));
         }
         if let (Some(weight), Some(plane)) = (self.cards, plane) {
             normal += weight;

@@ -308,7 +308,7 @@ fn weigh_up(
         let slot = solution.slots.lines[line] + 2;
         let own = covariance.fixed_view::<2, 2>(slot, slot).into_owned();
         let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
-        let spread = axes * own * axes.transpose() + Matrix2::identity() * HANG.to_radians().powi(2);
+        let spread = axes * own * axes.transpose() + Matrix2::identity() * nuisance::HANG.to_radians().powi(2);
         if let Some(weight) = spread.try_inverse() {
             let letter = match state.lines[line].kind {
                 StringKind::Plumb(letter) => line_letter(letter),
@@ -375,10 +375,6 @@ fn weigh_up(
     weights
 }
 
-/// How far a plumb line at rest may seem out of plumb, degrees: 0.05 mm at either end of 400 mm, from still air that is not quite still and from
-/// edges of a round line that are lit differently (our estimate from pictures with known truth; common practice, no source).
-const HANG: f64 = 0.010;
-
 /// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: scatter of their tilts / sqrt n.
 fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {
     let tilts: Vec<[f64; 2]> = cards
@@ -435,6 +431,9 @@ fn nuisances(
             _ => continue,
         };
         list.extend([(Nuisance::Sideways(idx, 0), sideways), (Nuisance::Sideways(idx, 1), sideways)]);
+    }
+    for (line, _) in &choices.up.lines {
+        list.extend([(Nuisance::Hang(*line, 0), nuisance::HANG), (Nuisance::Hang(*line, 1), nuisance::HANG)]);
     }
     let tilt = card_tilt_sigma(state, &choices.cards);
     for way in 0..2 {

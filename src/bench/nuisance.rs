@@ -14,6 +14,8 @@ pub enum Nuisance {
     Sideways(usize, u8),
     /// The bench's own slope against gravity, along (0) and across (1), degrees.
     Level(u8),
+    /// A plumb line (index into `State::lines`) out of plumb along the world's x (0) or y (1), degrees.
+    Hang(usize, u8),
     /// Slope of the cards' common plane against the bench, along (0) and across (1), degrees.
     CardTilt(u8),
     /// The cord's mid-line seen to one side by light and shadow, mm, common to all photos.
@@ -34,6 +36,9 @@ pub const FLAT: f64 = 0.05;
 pub const SIDEWAYS: f64 = 0.3;
 pub const SIDEWAYS_SPINDLE: f64 = 0.7;
 pub const LEVEL: f64 = 0.03;
+/// How far a plumb line at rest may seem out of plumb: 0.05 mm at either end of 400 mm, from still air that is not quite still and from
+/// edges of a round line that are lit differently (seen so on pictures with known truth).
+pub const HANG: f64 = 0.010;
 pub const CORD_LIGHT: f64 = 0.03;
 /// Each end of the cord between one set-up and the next.
 pub const CORD_MOVED: f64 = 0.1;
@@ -49,6 +54,7 @@ impl Nuisance {
             Self::Flat(_) => "tabs not lying flat",
             Self::Sideways(..) => "tabs set sideways",
             Self::Level(_) => "level of the bench",
+            Self::Hang(..) => "plumb lines not hanging true",
             Self::CardTilt(_) => "tilt of the cards on the bench",
             Self::CordMoved(_) => "cord moved between set-ups",
             Self::CordLight => "light and shadow on the cord",
