@@ -121,7 +121,7 @@ fn legend(document: &ResultDocument) -> Markup {
         (line("sprocket"), "a sprocket's outside face", document.layout.rear_sprocket.is_some()),
         (line("reach"), "a plane or line carried on", true),
         (dot("tab"), "a tab", true),
-        (dot("tab turned"), "a tab that turns with the wheel, in each set-up", true),
+        (dot("tab turned"), "a tab that turns, in each set-up", true),
         (dot("plumb"), "a plumb line", !document.plumb.is_empty()),
         (box_of("card"), "a card on the bench", true),
     ];

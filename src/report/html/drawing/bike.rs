@@ -141,6 +141,8 @@ impl<'a> Bike<'a> {
             (1 | 2 | 8..=10 | 31..=38, Some(wheel)) => wheel.axial(mark.at),
             (5..=7, _) => self.gearbox_sprocket.map_or(mark.at[1], |sprocket| sprocket.base),
             (11..=20, _) => self.half_of_pair(mark).map_or(mark.at[1], |half| half * mark.at[1].signum()),
+            // Flags: a line that hangs true hangs over the cord.
+            (21..=30, _) => 0.0,
             _ => mark.at[1],
         }
     }

@@ -1,0 +1,8 @@
+//! The report stage: the result document, the terminal's text, the page, and how they come to lie in their folder.
+
+mod browser;
+mod document;
+mod page;
+mod samples;
+mod terminal;
+mod writing;

@@ -1,0 +1,452 @@
+//! Hand-made results: two bikes with something to put right, one that is right, and a job in which nothing could be measured.
+
+use std::collections::BTreeMap;
+
+use sightcord::bench::figures::*;
+use sightcord::finding::Finding;
+use sightcord::measurement::{Measurement, Quality};
+use sightcord::plan::outcome::*;
+use sightcord::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultDocument, ResultParts};
+
+pub fn m(value: f64, u: f64) -> Option<Measurement> {
+    Some(Measurement { value, u, quality: Quality::Good })
+}
+
+pub fn single(value: f64, u: f64) -> Option<Measurement> {
+    Some(Measurement { value, u, quality: Quality::Single })
+}
+
+fn rim(setup: &str, side: Side, place: u8, station: Station, x: f64, offset: f64, u: f64) -> RimFigure {
+    let behind = if place == 0 { String::new() } else { format!("/{place}") };
+    RimFigure {
+        id: format!("{setup}/{}{behind}", side.word()),
+        wheel: "rear".to_owned(),
+        setup: setup.to_owned(),
+        side,
+        place,
+        station: Some(station),
+        x: Some(x),
+        offset: m(offset, u),
+        height: m(330.4, 0.9),
+    }
+}
+
+fn mark(kind: &str, number: u8, setup: &str, at: [f64; 3], normal: [f64; 3]) -> Mark {
+    Mark { kind: kind.to_owned(), number, setup: setup.to_owned(), at, normal }
+}
+
+/// A wheel axis from yaw and lean in degrees, pointing left.
+pub fn axis(yaw: f64, lean: f64) -> [f64; 3] {
+    let (yaw, lean) = (yaw.to_radians(), lean.to_radians());
+    [-yaw.sin() * lean.cos(), yaw.cos() * lean.cos(), -lean.sin()]
+}
+
+/// Cards along the cord and aside of it, tabs on rim, sprockets and spindle, cameras on both sides.
+pub fn layout(offset: f64, yaw: f64, lean: f64, plumb: Option<f64>) -> Layout {
+    let along = axis(yaw, lean);
+    let at = |x: f64, z: f64, outwards: f64| {
+        // A point of the wheel's plane, moved along the axis.
+        let y = offset - (along[0] * x + along[2] * (z - 330.0)) / along[1];
+        [x + along[0] * outwards, y + along[1] * outwards, z + along[2] * outwards]
+    };
+    let mut marks = Vec::new();
+    for (i, x) in [-330.0, 0.0, 330.0, 660.0].into_iter().enumerate() {
+        marks.push(mark("card", i as u8 + 1, "", [x, if i % 2 == 0 { 1.5 } else { -2.0 }, 0.0], [0.0, 0.0, 1.0]));
+    }
+    let right = [-along[0], -along[1], -along[2]];
+    for (setup, x) in [("1-mark-forward", 232.0), ("2-mark-rearward", -232.0)] {
+        marks.push(mark("tab", 1, setup, at(x, 398.0, 30.0), along));
+        marks.push(mark("tab", 2, setup, at(x, 398.0, -30.0), right));
+        for (i, angle) in [20.0_f64, 140.0, 260.0].into_iter().enumerate() {
+            let turned = if x > 0.0 { angle } else { angle + 180.0 }.to_radians();
+            marks.push(mark("tab", 8 + i as u8, setup, at(62.0 * turned.cos(), 330.0 + 62.0 * turned.sin(), 66.0), along));
+        }
+    }
+    for (i, angle) in [90.0_f64, 210.0, 330.0].into_iter().enumerate() {
+        let angle = angle.to_radians();
+        let place = [560.0 + 30.0 * angle.cos(), 71.5, 320.0 + 30.0 * angle.sin()];
+        marks.push(mark("tab", 5 + i as u8, "", place, [0.0, 1.0, 0.0]));
+    }
+    marks.push(mark("tab", 11, "", [0.0, 121.2, 329.6], [0.0, 1.0, 0.0]));
+    marks.push(mark("tab", 12, "", [0.0, -114.8, 330.4], [0.0, -1.0, 0.0]));
+    let mut lines = vec![("cord".to_owned(), [-480.0, 0.0, 2.6], [820.0, 0.0, 2.6])];
+    if let Some(y) = plumb {
+        lines.push(("plumb A".to_owned(), [-400.0, y, 420.0], [-400.0, y, 60.0]));
+    }
+    let mut cameras = Vec::new();
+    for (s, setup) in ["1-mark-forward", "2-mark-rearward"].into_iter().enumerate() {
+        for i in 0..10 {
+            let side = if i % 2 == 0 { 1.0 } else { -1.0 };
+            let x = -700.0 + 150.0 * f64::from(i) + 20.0 * s as f64;
+            cameras.push((
+                format!("{setup}/{:02}.jpg", i + 1),
+                [x, side * (620.0 + 25.0 * f64::from(i % 4)), 300.0 + 90.0 * f64::from(i % 5)],
+            ));
+        }
+    }
+    Layout {
+        bench_from_world: None,
+        wheel_axis: Some(along),
+        axle: Some([0.0, offset, 330.0]),
+        rear_sprocket: Some(at(0.0, 330.0, 66.0)),
+        gearbox_sprocket: Some([560.0, 71.5, 320.0]),
+        marks,
+        lines,
+        cameras,
+    }
+}
+
+fn photos() -> Vec<PhotoEntry> {
+    let mut photos = vec![PhotoEntry {
+        file: "0-camera/01.jpg".to_owned(),
+        sha256: format!("{:064x}", 7),
+        setup: "0-camera".to_owned(),
+        used: true,
+        cards: vec![1, 2, 3],
+        corners: 980,
+        rms_px: Some(0.0291),
+        ..PhotoEntry::default()
+    }];
+    for (s, setup) in ["1-mark-forward", "2-mark-rearward"].into_iter().enumerate() {
+        for i in 0..10_usize {
+            let unread = s == 1 && i == 9;
+            photos.push(PhotoEntry {
+                file: format!("{setup}/{:02}.jpg", i + 1),
+                sha256: format!("{:064x}", 0xabc000 + 100 * s + i),
+                setup: setup.to_owned(),
+                used: !unread,
+                cards: if unread { vec![] } else { vec![1, 2, 3, 4] },
+                tabs: if unread { vec![] } else { vec![1, 5, 6, 7, 8, 9, 10] },
+                corners: if unread { 0 } else { 1204 + 7 * i },
+                rms_px: (!unread).then_some(0.031 + 0.001 * i as f64),
+                position: (!unread).then_some([-700.0 + 150.0 * i as f64, 620.0, 300.0]),
+            });
+        }
+    }
+    photos
+}
+
+fn camera() -> Vec<CameraEntry> {
+    vec![CameraEntry {
+        photos: photos().iter().filter(|photo| photo.used).map(|photo| photo.file.clone()).collect(),
+        width: 4032,
+        height: 3024,
+        fx: m(3060.123_456_78, 2.1),
+        fy: m(3060.123_456_78, 2.1),
+        cx: m(2021.4, 3.3),
+        cy: m(1508.9, 3.1),
+        k1: 0.112_345_678,
+        k2: -0.221_234_567,
+        p1: -0.000_61,
+        p2: 0.000_52,
+        k3: 0.108,
+        rms_px: Some(0.0312),
+    }]
+}
+
+fn verdict(field: &str, value: Option<Measurement>, tolerance: f64, unit: Unit, source: &str, verdict: Decision) -> Verdict {
+    Verdict { field: field.to_owned(), value, nominal: 0.0, tolerance, unit, source: source.to_owned(), verdict, decide: None }
+}
+
+const PRACTICE: &str = "common practice, no source";
+const HANDBOOK: &str = "a chain maker's handbook, by centre distance";
+
+/// A bike after the first shared photo set: the wheel points and stands to the left, the chain line is out with it.
+pub fn grass_track() -> ResultDocument {
+    ResultDocument::new(grass_track_parts())
+}
+
+pub fn grass_track_parts() -> ResultParts {
+    let (one, two) = ("1-mark-forward", "2-mark-rearward");
+    let wheel = WheelFigures {
+        offset: m(3.214_321, 0.208),
+        offset_at_mark: m(3.198, 0.206),
+        yaw: m(0.3512, 0.0113),
+        lean: m(0.2034, 0.031),
+        yaw_from_offsets: m(0.3479, 0.0142),
+        source: Some("axis".to_owned()),
+    };
+    let chain = ChainFigures {
+        side: Some(Side::Left),
+        reference: Some("faces".to_owned()),
+        centres: m(560.55, 0.61),
+        offset_at_gearbox: m(2.391, 0.118),
+        offset_at_rear: m(3.33, 0.41),
+        yaw: m(-0.097, 0.045),
+        lean: m(-0.204, 0.052),
+        gearbox_lean: m(-0.002, 0.047),
+        rear_lean: m(0.2034, 0.031),
+    };
+    let figures = Figures {
+        up: UpFigures {
+            sources: vec![
+                UpSource {
+                    source: "plumb line A".to_owned(),
+                    sigma_deg: 0.0162,
+                    differs_across_deg: 0.0021,
+                    differs_along_deg: 0.0,
+                },
+                UpSource {
+                    source: "cards' plane".to_owned(),
+                    sigma_deg: 0.031,
+                    differs_across_deg: -0.0098,
+                    differs_along_deg: 0.0,
+                },
+            ],
+            sigma_deg: Some(0.0144),
+        },
+        scale_along: m(1.0002, 0.006),
+        scale_across: m(0.9997, 0.006),
+        rim: vec![
+            rim(one, Side::Left, 0, Station::Front, 232.0, 34.61, 0.24),
+            rim(one, Side::Right, 0, Station::Front, 232.0, 25.39, 0.24),
+            rim(two, Side::Left, 0, Station::Rear, -232.0, 31.80, 0.25),
+            rim(two, Side::Right, 0, Station::Rear, -232.0, 28.19, 0.25),
+        ],
+        rim_width: BTreeMap::from([(one.to_owned(), m(60.0, 0.19)), (two.to_owned(), m(59.99, 0.19))]),
+        wheel: wheel.clone(),
+        chain: chain.clone(),
+        spindle: SpindleFigures { height_difference: m(-0.81, 0.9), left: m(121.2, 0.8), right: m(114.8, 0.8) },
+        plumb: vec![PlumbFigure { line: "A".to_owned(), offset: m(1.4, 0.31) }],
+        frame: PlaneFigures { offset: m(1.4, 0.31), yaw: None },
+        wheel_in_frame: PlaneFigures { offset: m(1.81, 0.36), yaw: None },
+        bench: BenchFigures {
+            level_along: m(-0.008, 0.02),
+            level_across: m(0.012, 0.021),
+            cord_straightness: m(0.04, 0.03),
+            cord_moved: m(0.02, 0.05),
+            flatness: m(0.11, 0.06),
+        },
+        budget: vec![
+            BudgetEntry { field: "/wheel/offset".to_owned(), from: "up".to_owned(), u: 0.166 },
+            BudgetEntry { field: "/wheel/offset".to_owned(), from: "tabs lying flat".to_owned(), u: 0.09 },
+            BudgetEntry { field: "/wheel/offset".to_owned(), from: "photos".to_owned(), u: 0.061 },
+            BudgetEntry { field: "/wheel/yaw".to_owned(), from: "tabs lying flat".to_owned(), u: 0.0092 },
+            BudgetEntry { field: "/wheel/yaw".to_owned(), from: "photos".to_owned(), u: 0.0066 },
+        ],
+        correlation: Correlation {
+            fields: vec!["/wheel/offset".to_owned(), "/wheel/yaw".to_owned()],
+            matrix: vec![vec![1.0, 0.071_234_567_8], vec![0.071_234_567_8, 1.0]],
+        },
+        scale_sensitivity: BTreeMap::from([("/rim/1-mark-forward/left/offset".to_owned(), 0.3461)]),
+        crosscheck_ratio: Some(0.874_321_9),
+        layout: layout(3.2, 0.35, 0.2, Some(1.4)),
+        findings: vec![
+            Finding::warning(
+                "print-scale-not-measured",
+                "The check lines of the cards were not measured: distances may be wrong by 0.1 mm on a rim offset for every 0.3 % of scale.",
+                "Lay a steel rule on the 250 mm check line of a card and write the length to job.toml as [print] measured_along_mm.",
+            ),
+            Finding::note(
+                "frame-one-line",
+                "One plumb line only: the frame is taken to point along the cord.",
+                "Hang a second line 200 mm or more from the first to measure where the frame points.",
+            )
+            .about("/frame/yaw"),
+        ],
+        ..Figures::default()
+    };
+    let expected_wheel = WheelFigures { yaw: m(0.01, 0.05), offset: m(1.4, 0.4), ..wheel.clone() };
+    let after_square = Expected { wheel: expected_wheel.clone(), ..Expected::default() };
+    let outcome = Outcome {
+        summary: "Not square yet: the wheel points 0.35 deg to the left, its rim stands 1.8 mm left of the frame's middle, and the gearbox \
+                  sprocket stands 2.4 mm outboard of the rear one."
+            .to_owned(),
+        plan: vec![
+            PlanStep {
+                n: 1,
+                step: StepKind::Square,
+                action: "Draw the right end of the spindle rearward by 1.4 mm (1.1 turns of an adjuster with a 1.25 mm thread: one turn and \
+                         a flat)."
+                    .to_owned(),
+                part: "right end of the spindle".to_owned(),
+                side: Some(Side::Right),
+                direction: Some(Direction::Rearward),
+                distance: m(1.42, 0.06),
+                turns: Some(1.17),
+                flats: Some(7),
+                applied_to: "spindle".to_owned(),
+                because: "/wheel_in_frame/yaw".to_owned(),
+                before: m(0.3512, 0.0113),
+                cautions: vec!["Slacken the nuts just enough to move the spindle, and keep the other end where it is.".to_owned()],
+                after: after_square,
+            },
+            PlanStep {
+                n: 2,
+                step: StepKind::Chain,
+                action: "Take 1.0 mm off the hub's chain-side spacer and put it on the other side: sprocket and rim move 1.0 mm outboard."
+                    .to_owned(),
+                part: "hub spacers".to_owned(),
+                side: Some(Side::Left),
+                direction: Some(Direction::Outboard),
+                distance: m(1.0, 0.14),
+                turns: None,
+                flats: None,
+                applied_to: "hub".to_owned(),
+                because: "/chain/offset_at_gearbox".to_owned(),
+                before: m(1.0, 0.14),
+                cautions: vec![],
+                after: Expected::default(),
+            },
+            PlanStep {
+                n: 3,
+                step: StepKind::Centre,
+                action: "Move the rim 2.8 mm to the right by the spokes: loosen those that pull to the left and tighten those that pull to \
+                         the right, a little at a time all round."
+                    .to_owned(),
+                part: "rim".to_owned(),
+                side: Some(Side::Right),
+                direction: Some(Direction::Right),
+                distance: m(2.81, 0.38),
+                turns: None,
+                flats: None,
+                applied_to: "rim".to_owned(),
+                because: "/wheel_in_frame/offset".to_owned(),
+                before: m(2.81, 0.38),
+                cautions: vec!["Have spoke tension checked by a wheel builder.".to_owned()],
+                after: Expected::default(),
+            },
+        ],
+        expected: Expected {
+            rim: vec![],
+            wheel: expected_wheel,
+            frame: figures.frame.clone(),
+            wheel_in_frame: PlaneFigures { offset: m(0.0, 0.45), yaw: None },
+            chain: ChainFigures { offset_at_gearbox: m(0.02, 0.2), ..chain.clone() },
+            hub: HubFigures::default(),
+        },
+        verdicts: vec![
+            verdict("/wheel_in_frame/offset", m(1.81, 0.36), 1.0, Unit::Mm, PRACTICE, Decision::Out),
+            verdict("/wheel/yaw", m(0.3512, 0.0113), 0.15, Unit::Deg, PRACTICE, Decision::Out),
+            Verdict {
+                decide: Some(
+                    "It is 0.20 deg with 0.03 deg of doubt; a second plumb line, photographed from low down, would bring the doubt to 0.02 deg."
+                        .to_owned(),
+                ),
+                ..verdict("/wheel/lean", m(0.2034, 0.031), 0.2, Unit::Deg, PRACTICE, Decision::Undecided)
+            },
+            verdict("/chain/offset_at_gearbox", m(2.391, 0.118), 1.4, Unit::Mm, HANDBOOK, Decision::Out),
+            verdict("/chain/yaw", m(-0.097, 0.045), 0.25, Unit::Deg, HANDBOOK, Decision::In),
+        ],
+        hand: vec![
+            HandComparison {
+                field: "/rim/1-mark-forward/left/offset".to_owned(),
+                unit: Unit::Mm,
+                tool: "square and rule".to_owned(),
+                hand: Measurement { value: 34.5, u: 0.5, quality: Quality::Good },
+                photo: m(34.61, 0.24),
+                agree: Some(true),
+            },
+            HandComparison {
+                field: "/chain/rear_lean".to_owned(),
+                unit: Unit::Deg,
+                tool: "angle gauge".to_owned(),
+                hand: Measurement { value: -0.4, u: 0.2, quality: Quality::Good },
+                photo: m(0.2034, 0.031),
+                agree: Some(false),
+            },
+        ],
+        findings: vec![],
+    };
+    ResultParts {
+        job: JobEntry {
+            id: "9f2c4e6a8b0d1f3e5c7a9b8d6f4e2c0a1b3d5f7e9c8a6b4d2f0e1c3a5b7d9f8e".to_owned(),
+            bike: Some("Grass-track special, frame in primer".to_owned()),
+            chain_side: Some(Side::Left),
+        },
+        figures,
+        outcome,
+        camera: camera(),
+        photos: photos(),
+        findings: vec![
+            Finding::refused(
+                "photo-no-card",
+                "No card was found in this photo, so it was not used.",
+                "Step back until two whole cards are in the picture.",
+            )
+            .in_photo("2-mark-rearward/10.jpg"),
+        ],
+        settings: serde_json::json!({ "adjusters": { "thread_pitch_mm": 1.25, "spacing_mm": 236.0 }, "spacers": { "kind": "hub" } }),
+    }
+}
+
+/// Everything that can be measured, on the bike of the third shared photo set, with a front wheel and a named face besides.
+pub fn swing_arm() -> ResultDocument {
+    let mut parts = grass_track_parts();
+    let figures = &mut parts.figures;
+    figures.wheel = WheelFigures {
+        offset: m(-2.09, 0.22),
+        offset_at_mark: m(-1.72, 0.2),
+        yaw: m(-0.548, 0.012),
+        lean: m(-0.352, 0.033),
+        yaw_from_offsets: m(-0.551, 0.015),
+        source: Some("axis".to_owned()),
+    };
+    figures.frame = PlaneFigures { offset: m(-0.48, 0.2), yaw: m(0.067, 0.021) };
+    figures.wheel_in_frame = PlaneFigures { offset: m(-1.61, 0.28), yaw: m(-0.615, 0.025) };
+    figures.runout = RunoutFigures { lateral: m(1.02, 0.14), radial: None, places: 6 };
+    figures.hub = HubFigures { side: Some(Side::Right), rim_from_face: m(-28.1, 0.3) };
+    figures.stations = vec![
+        StationFigure { station: "A".to_owned(), offset: m(0.43, 0.3), height_difference: single(-0.25, 0.6) },
+        StationFigure { station: "B".to_owned(), offset: m(0.75, 0.3), height_difference: m(-0.25, 0.6) },
+    ];
+    figures.backbone = BackboneFigures { front: m(0.11, 0.33), rear: m(-0.47, 0.33), yaw: m(0.067, 0.05) };
+    figures.faces =
+        vec![FaceFigure { name: "left engine plate".to_owned(), offset: m(62.1, 0.4), yaw: m(0.1, 0.1), lean: m(0.15, 0.1) }];
+    figures.track = Some(TrackFigures { offset: m(-3.1, 0.7), lean: m(0.12, 0.06) });
+    figures.plumb = vec![
+        PlumbFigure { line: "A".to_owned(), offset: m(-0.91, 0.31) },
+        PlumbFigure { line: "B".to_owned(), offset: m(0.52, 0.31) },
+    ];
+    figures.rim.push(rim("1-mark-forward", Side::Left, 2, Station::Top, 60.0, 29.2, 0.25));
+    figures.layout = layout(-2.1, -0.55, -0.35, Some(-0.9));
+    parts.job.bike = Some("Swing-arm hill-climber, second dry build".to_owned());
+    ResultDocument::new(parts)
+}
+
+/// A bike that needs nothing.
+pub fn in_tolerance() -> ResultDocument {
+    let mut parts = grass_track_parts();
+    let figures = &mut parts.figures;
+    figures.wheel = WheelFigures {
+        offset: m(0.003, 0.22),
+        offset_at_mark: m(0.01, 0.2),
+        yaw: m(0.081, 0.012),
+        lean: m(0.05, 0.033),
+        yaw_from_offsets: m(0.08, 0.015),
+        source: Some("axis".to_owned()),
+    };
+    figures.wheel_in_frame = PlaneFigures::default();
+    figures.frame = PlaneFigures::default();
+    figures.plumb.clear();
+    figures.findings.clear();
+    figures.layout = layout(0.0, 0.08, 0.05, None);
+    parts.outcome = Outcome {
+        summary: "Leave it alone: everything that was measured is in tolerance.".to_owned(),
+        verdicts: vec![
+            verdict("/wheel/offset", m(0.003, 0.22), 2.0, Unit::Mm, PRACTICE, Decision::In),
+            verdict("/wheel/yaw", m(0.081, 0.012), 0.15, Unit::Deg, PRACTICE, Decision::In),
+        ],
+        ..Outcome::default()
+    };
+    ResultDocument::new(parts)
+}
+
+/// A job of which nothing could be measured.
+pub fn nothing() -> ResultDocument {
+    ResultDocument::new(ResultParts {
+        job: JobEntry { id: "00".repeat(32), bike: None, chain_side: None },
+        outcome: Outcome { summary: "Could not be measured: no card was found in any photo.".to_owned(), ..Outcome::default() },
+        findings: vec![Finding::refused(
+            "no-cards",
+            "No card was found in any photo.",
+            "Photograph with two whole cards in each picture.",
+        )],
+        settings: serde_json::json!({}),
+        ..ResultParts::default()
+    })
+}
+
+pub fn all() -> Vec<(&'static str, ResultDocument)> {
+    vec![("grass-track", grass_track()), ("swing-arm", swing_arm()), ("in-tolerance", in_tolerance()), ("nothing", nothing())]
+}
