@@ -111,7 +111,7 @@ fn trial(drawn: &[Drawn], size: usize, noise: [f64; 2], jitter: f64, rounds: usi
 
 fn rms(values: impl Iterator<Item = f64>) -> f64 {
     let (n, squares) = values.fold((0.0, 0.0), |(n, sum), x| (n + 1.0, sum + x * x));
-    (squares / n as f64).sqrt()
+    (squares / n).sqrt()
 }
 
 /// Square corners of one cell size, turned and shifted at random.

@@ -86,7 +86,7 @@ impl Pattern {
 
     /// Whether the cell's ground is dark. Lane cells of a card are blank paper.
     pub fn is_dark(self, row: usize, col: usize) -> bool {
-        !self.is_lane(row) && (row + col) % 2 == 0
+        !self.is_lane(row) && (row + col).is_multiple_of(2)
     }
 
     /// Whether this row of cells is part of a card's blank lane.

@@ -140,7 +140,7 @@ impl TabRole {
 
 fn default_role(number: u8) -> Role {
     let left_first = |first: u8| if number == first { Side::Left } else { Side::Right };
-    let pair = |first: u8| ((number - first) / 2, (number - first) % 2 == 0);
+    let pair = |first: u8| ((number - first) / 2, (number - first).is_multiple_of(2));
     match number {
         1 | 2 => Role::RearRim { side: left_first(1) },
         3 | 4 => Role::FrontRim { side: left_first(3) },

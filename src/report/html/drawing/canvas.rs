@@ -39,10 +39,10 @@ impl Default for Canvas {
 impl Canvas {
     /// Makes the sheet reach to a place.
     pub fn reach(&mut self, at: Place) {
-        for axis in 0..2 {
-            if at[axis].is_finite() {
-                self.least[axis] = self.least[axis].min(at[axis]);
-                self.most[axis] = self.most[axis].max(at[axis]);
+        for ((x, least), most) in at.into_iter().zip(&mut self.least).zip(&mut self.most) {
+            if x.is_finite() {
+                *least = least.min(x);
+                *most = most.max(x);
             }
         }
     }
