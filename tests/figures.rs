@@ -19,6 +19,7 @@ fn assert_exact(truth: &TruthScene, job: &Job) {
         let bound = match pointer.as_str() {
             "/chain/centres" | "/chain/offset_at_rear" => 0.03,
             p if p.starts_with("/backbone") => 0.05,
+            "/wheel/yaw_from_offsets" => 0.005,
             p if p.contains("yaw") => 0.001,
             p if p.contains("lean") || p.contains("level") => 0.005,
             _ => 0.03,
