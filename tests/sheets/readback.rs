@@ -61,7 +61,8 @@ fn every_tab_is_read_back_with_its_number() {
                 "{paper:?}"
             );
             for (sighting, placed) in seen.iter().zip(placed) {
-                assert_eq!(sighting.corners.len(), 16, "{:?}", sighting.pattern);
+                // The fit may turn a corner away; what it keeps must be right.
+                assert!(sighting.corners.len() >= 14, "{:?} has {} corners", sighting.pattern, sighting.corners.len());
                 let worst = worst_mm(&raster, sighting, placed.centre_mm());
                 assert!(worst < 0.02, "{:?} on {paper:?}: {worst:.4} mm", sighting.pattern);
             }

@@ -44,7 +44,9 @@ const STEP_LINES: [[&str; 2]; 6] = [
 
 pub fn draw(canvas: &mut Canvas, paper: Paper) {
     let printable = paper.landscape_mm().map(|side| side - 2.0 * MARGIN_MM);
-    let scale = (printable[0] / WIDTH).min(printable[1] / HEIGHT);
+    // The outermost frames reach half their pen's width over the edge.
+    let drawn = [WIDTH, HEIGHT].map(|side| side + PANEL.width_mm);
+    let scale = (printable[0] / drawn[0]).min(printable[1] / drawn[1]);
     let spare = [printable[0] - scale * WIDTH, printable[1] - scale * HEIGHT];
     canvas.zoom(scale, spare.map(|free| MARGIN_MM + free / 2.0));
 
