@@ -15,7 +15,8 @@ pub struct Change {
 /// Less than this is no change: half of the last place shown, 0.01 mm or 0.01 degree.
 const LEAST_CHANGE: f64 = 0.005;
 
-/// Every figure that the plan as a whole is expected to change, in the order of the document.
+/// Every figure that the plan as a whole is expected to change, in the order of the document, but the rim's offsets last, and
+/// of these only those at the marked place.
 pub fn changes(document: &ResultDocument) -> Vec<Change> {
     let expected = &document.expected;
     // The expected figures have the shape of measured ones, so the document's own list of pointers serves for both.
@@ -28,13 +29,14 @@ pub fn changes(document: &ResultDocument) -> Vec<Change> {
         rim: expected_rim(document),
         ..document.clone()
     };
-    let before = document.figures();
-    before
-        .into_iter()
-        .zip(after.figures())
-        .filter_map(|((pointer, now), (_, then))| Some(Change { pointer, now: now?, then: then? }))
-        .filter(|change| (change.now.value - change.then.value).abs() >= LEAST_CHANGE)
-        .collect()
+    let changed = |change: &Change| (change.now.value - change.then.value).abs() >= LEAST_CHANGE;
+    let elsewhere: Vec<String> =
+        document.rim.iter().filter(|rim| rim.place != 0).map(|rim| format!("/rim/{}/offset", rim.id)).collect();
+    let both = document.figures().into_iter().zip(after.figures());
+    let all = both.filter_map(|((pointer, now), (_, then))| Some(Change { pointer, now: now?, then: then? }));
+    let shown = all.filter(|change| changed(change) && !elsewhere.contains(&change.pointer));
+    let (rim, others): (Vec<Change>, Vec<Change>) = shown.partition(|change| change.pointer.starts_with("/rim/"));
+    others.into_iter().chain(rim).collect()
 }
 
 fn expected_rim(document: &ResultDocument) -> Vec<crate::bench::figures::RimFigure> {

@@ -166,8 +166,8 @@ fn trimmed(shown: &Shown) -> String {
     }
 }
 
-/// A sentence written in millimetres, told in the unit chosen: every "3.2 mm" in it, and every "3.2 ± 0.1 mm", is turned into
-/// inches with the nearest 64th. Other text is left as it is.
+/// A sentence written in millimetres, told in the unit chosen: every "3.2 mm" in it, every "3.2 ± 0.1 mm" and every "-28.0 to
+/// -37.6 mm" is turned into inches, with the nearest 64th. Other text is left as it is.
 pub fn retold(sentence: &str, show: Show) -> String {
     if show == Show::Mm {
         return sentence.to_owned();
@@ -176,21 +176,10 @@ pub fn retold(sentence: &str, show: Show) -> String {
     let mut rest = sentence;
     while let Some(at) = rest.find(" mm") {
         let (before, after) = (&rest[..at], &rest[at + 3..]);
-        let number = trailing_number(before);
         // "3 mm" but not "3 mm2" or " mmx": the unit must end there.
         let is_unit = !after.starts_with(|c: char| c.is_alphanumeric() || c == '/' || c == '²');
-        match number.filter(|_| is_unit) {
-            Some((head, mm, places)) => match head.strip_suffix("± ").and_then(|head| trailing_number(head.trim_end())) {
-                Some((head, value, value_places)) => {
-                    let most = MOST_DECIMALS_INCH.min(value_places.max(places) + 2);
-                    let u = round_up(mm.abs() / MM_PER_INCH, most);
-                    out.push_str(&format!("{head}{} ± {u} in ({})", inches(value, most), sixty_fourths_of_mm(value)));
-                }
-                None => {
-                    let most = MOST_DECIMALS_INCH.min(places + 2);
-                    out.push_str(&format!("{head}{} in ({})", inches(mm, most), sixty_fourths_of_mm(mm)));
-                }
-            },
+        match trailing_number(before).filter(|_| is_unit) {
+            Some((head, number)) => out.push_str(&in_inches(head, &number)),
             None => out.push_str(&rest[..at + 3]),
         }
         rest = after;
@@ -199,28 +188,54 @@ pub fn retold(sentence: &str, show: Show) -> String {
     out
 }
 
-fn inches(mm: f64, decimals: usize) -> String {
-    format!("{:.decimals$}", mm / MM_PER_INCH)
+/// A number as it stands in a sentence.
+struct Written {
+    mm: f64,
+    /// Places behind the point.
+    places: usize,
 }
 
-fn sixty_fourths_of_mm(mm: f64) -> String {
-    sixty_fourths(mm.abs() / MM_PER_INCH)
+/// What joins two numbers that share the unit behind the second.
+const JOINERS: [&str; 3] = [" ± ", " to ", " or "];
+
+/// A number in millimetres with the words before it, told in inches; so is one before it that shares its unit.
+fn in_inches(head: &str, number: &Written) -> String {
+    let joined = JOINERS.iter().find_map(|joiner| Some((*joiner, trailing_number(head.strip_suffix(joiner)?)?)));
+    let Some((joiner, (head, first))) = joined else {
+        return format!("{head}{} in ({})", inches(number, number.places), signed_fraction(number.mm));
+    };
+    let places = first.places.max(number.places);
+    if joiner == " ± " {
+        let u = round_up(number.mm.abs() / MM_PER_INCH, inch_places(places));
+        return format!("{head}{} ± {u} in ({})", inches(&first, places), signed_fraction(first.mm));
+    }
+    let fractions = format!("{}{joiner}{}", signed_fraction(first.mm), signed_fraction(number.mm));
+    format!("{head}{}{joiner}{} in ({fractions})", inches(&first, places), inches(number, places))
 }
 
-/// The number a text ends with: what stands before it, the number and its places behind the point. A sign counts where it
-/// does not join two numbers ("2-3" is a range).
-fn trailing_number(text: &str) -> Option<(&str, f64, usize)> {
-    let digits_from = text
-        .rfind(|c: char| !c.is_ascii_digit() && c != '.')
-        .map_or(0, |at| at + text[at..].chars().next().map_or(1, char::len_utf8));
-    let digits = &text[digits_from..];
-    let head = &text[..digits_from];
-    let is_signed =
-        |sign: char| head.ends_with(sign) && !head[..head.len() - sign.len_utf8()].ends_with(|c: char| c.is_alphanumeric());
-    let sign_from = if is_signed('-') || is_signed('+') { digits_from - 1 } else { digits_from };
-    let number: f64 = text[sign_from..].parse().ok()?;
+/// A hundredth of an inch is a quarter of a millimetre: two places more say as much.
+fn inch_places(mm_places: usize) -> usize {
+    MOST_DECIMALS_INCH.min(mm_places + 2)
+}
+
+fn inches(number: &Written, mm_places: usize) -> String {
+    format!("{:.*}", inch_places(mm_places), number.mm / MM_PER_INCH)
+}
+
+fn signed_fraction(mm: f64) -> String {
+    let fraction = sixty_fourths(mm.abs() / MM_PER_INCH);
+    if mm < 0.0 && fraction != "0" { format!("-{fraction}") } else { fraction }
+}
+
+/// The number a text ends with, and what stands before it. A sign counts where it does not join two numbers ("2-3" is a range).
+fn trailing_number(text: &str) -> Option<(&str, Written)> {
+    let head = text.trim_end_matches(|c: char| c.is_ascii_digit() || c == '.');
+    let digits = &text[head.len()..];
+    let before_sign = head.strip_suffix(['-', '+']).filter(|before| !before.ends_with(|c: char| c.is_alphanumeric()));
+    let before = before_sign.unwrap_or(head);
+    let mm: f64 = text[before.len()..].parse().ok()?;
     let places = digits.split_once('.').map_or(0, |(_, behind)| behind.len());
-    digits.starts_with(|c: char| c.is_ascii_digit()).then_some((&text[..sign_from], number, places))
+    digits.starts_with(|c: char| c.is_ascii_digit()).then_some((before, Written { mm, places }))
 }
 
 #[cfg(test)]
@@ -298,7 +313,9 @@ mod tests {
         assert_eq!(told("Move the rim 3.2 mm to the left."), "Move the rim 0.126 in (1/8) to the left.");
         assert_eq!(told("Draw it by 1.55 ± 0.20 mm (1/6 turn)."), "Draw it by 0.061 ± 0.008 in (1/16) (1/6 turn).");
         assert_eq!(told("0.35 deg; an M8 bolt, 2 mm thick; none mm"), "0.35 deg; an M8 bolt, 0.08 in (5/64) thick; none mm");
-        assert_eq!(told("from -1.5 mm to +2.0 mm"), "from -0.059 in (1/16) to 0.079 in (5/64)");
+        assert_eq!(told("from -1.5 mm to +2.0 mm"), "from -0.059 in (-1/16) to 0.079 in (5/64)");
+        assert_eq!(told("from -28.0 to -37.6 mm."), "from -1.102 to -1.480 in (-1 7/64 to -1 31/64).");
+        assert_eq!(told("2 or 3 mm thick"), "0.08 or 0.12 in (5/64 or 1/8) thick");
         assert_eq!(told("3 mm2, 3 mm/turn"), "3 mm2, 3 mm/turn");
         assert_eq!(told(" mm ± mm é mm 1.2.3 mm"), " mm ± mm é mm 1.2.3 mm");
         assert_eq!(retold("3.2 mm", Show::Mm), "3.2 mm");

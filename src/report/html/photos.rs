@@ -24,8 +24,8 @@ pub struct Overlay {
 pub struct PhotoPicture {
     /// `set-up/file`, as in the result's photos.
     pub file: String,
-    /// The reduced photo, turned upright for people and without EXIF. 1200 px along its long side at quality 70 keeps a page
-    /// of 24 photos below 6 MB.
+    /// The reduced photo, turned upright for people and without EXIF. What
+    /// [`super::picture`] makes keeps a page of 24 photos below 6 MB.
     pub jpeg: Vec<u8>,
     /// The same with the finds drawn in, to be shown elsewhere; empty to leave it as `jpeg` is.
     pub marked: Vec<u8>,

@@ -18,8 +18,8 @@ use crate::sightings::{PhotoSightings, StringKind};
 
 /// Long side of a photo in the report, px, and the JPEG quality: together about 100 kB a photo, so that 24 of them stay
 /// below 6 MB in the page.
-const LONG_SIDE: u32 = 1200;
-const QUALITY: u8 = 70;
+const LONG_SIDE: u32 = 1000;
+const QUALITY: u8 = 68;
 
 /// Colours of what is drawn into a photo: card, tab, cord, plumb line, corner, residual. The same as on the page.
 const CARD: Rgb<u8> = Rgb([0x37, 0xb6, 0xff]);

@@ -6,7 +6,7 @@ use super::paper::{OPEN, Paper};
 use crate::measurement::Measurement;
 use crate::report::expected::{Change, changes};
 use crate::report::fields;
-use crate::report::result::ResultDocument;
+use crate::report::result::{ResultDocument, capital};
 use crate::report::units::{Show, Shown, retold};
 
 const PLAIN: Style = Style::new();
@@ -39,7 +39,7 @@ pub fn expected(paper: &mut Paper, document: &ResultDocument, show: Show) {
         let field = fields::describe(pointer);
         let words =
             |measured: &Measurement| format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind, show).u);
-        let line = format!("{}: {} (now {})", field.short, words(then), field.in_words(now, show));
+        let line = format!("{}: {} (now {})", capital(&field.name), words(then), field.in_words(now, show));
         paper.paragraph(PLAIN, "  ", "      ", &line);
     }
 }

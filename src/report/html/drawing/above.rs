@@ -38,12 +38,15 @@ pub fn above(bike: &Bike, show: Show) -> Drawing {
     canvas.finish(&words, bike.factor)
 }
 
-/// From behind the wheel to before the gearbox sprocket.
+/// From behind the wheel to before the gearbox sprocket, and on to plumb lines that hang not far beyond.
 fn ends(bike: &Bike) -> (f64, f64) {
-    let rear = bike.wheel.map_or(-200.0, |wheel| wheel.axle[0] - wheel.radius);
-    let front =
-        bike.gearbox_sprocket.map_or(bike.wheel.map_or(300.0, |wheel| wheel.axle[0] + wheel.radius), |s| s.centre[0] + s.radius);
-    (rear - 60.0, front + 60.0)
+    const NOT_FAR: f64 = 260.0;
+    let rear = bike.wheel.map_or(-200.0, |wheel| wheel.axle[0] - wheel.radius) - 60.0;
+    let front = bike.gearbox_sprocket.map(|sprocket| sprocket.centre[0] + sprocket.radius);
+    let front = front.or(bike.wheel.map(|wheel| wheel.axle[0] + wheel.radius)).unwrap_or(300.0) + 60.0;
+    let lines = bike.document.layout.lines.iter().filter(|(name, ..)| name.starts_with("plumb"));
+    let near = lines.map(|(_, a, b)| (a[0] + b[0]) / 2.0).filter(|x| (rear - NOT_FAR..front + NOT_FAR).contains(x));
+    near.fold((rear, front), |(rear, front), x| (rear.min(x - 20.0), front.max(x + 20.0)))
 }
 
 fn cards(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
@@ -66,7 +69,7 @@ fn frame(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
     for (name, top, foot) in &bike.document.layout.lines {
         let is_plumb = name.starts_with("plumb");
         let x = (top[0] + foot[0]) / 2.0;
-        if is_plumb && (rear_end - 200.0..front_end + 200.0).contains(&x) {
+        if is_plumb && (rear_end..front_end).contains(&x) {
             let y = (top[1] + foot[1]) / 2.0;
             canvas.mark("plumb", sheet(x, bike.drawn(0.0, y)), 4.0, name, 0.0);
         }

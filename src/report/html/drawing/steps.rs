@@ -17,7 +17,7 @@ pub fn step(step: &PlanStep, chain: Option<Side>) -> Drawing {
         StepKind::Chain => line_up(&mut canvas, step, chain),
         StepKind::Centre => centre(&mut canvas, step),
         StepKind::Rehang => rehang(&mut canvas, step),
-        StepKind::Refer => refer(&mut canvas),
+        StepKind::Refer => refer(&mut canvas, step),
     }
     canvas.finish(&format!("Step {}: {}", step.n, step.part), 1.0)
 }
@@ -44,7 +44,7 @@ fn square(canvas: &mut Canvas, step: &PlanStep) {
         canvas.rectangle("part", [x - 7.0, -34.0], [14.0, 60.0]);
     }
     canvas.arrow("arrow", [side * 84.0, -down * 18.0], [side * 84.0, down * 18.0], HEAD);
-    canvas.words("label", [0.0, -62.0], Anchor::Middle, LETTERS, "front");
+    canvas.words("label", [-46.0, -58.0], Anchor::Middle, LETTERS, "front");
 }
 
 /// From above: both sprockets' faces, the arrow at the part that moves.
@@ -110,10 +110,17 @@ fn rehang(canvas: &mut Canvas, step: &PlanStep) {
     canvas.words("label", [-way * 40.0, -46.0], if way > 0.0 { Anchor::End } else { Anchor::Start }, LETTERS, "frame");
 }
 
-/// What can't be adjusted: the wheel out of its place, and nothing to turn.
-fn refer(canvas: &mut Canvas) {
+/// What can't be adjusted, from behind: the wheel or the sprocket out of its place, and nothing to turn.
+fn refer(canvas: &mut Canvas, step: &PlanStep) {
+    // Top to the left is +, and left is at the left of the sheet.
+    let lean = if step.before.is_some_and(|figure| figure.value > 0.0) { -12.0 } else { 12.0 };
     canvas.line("bench", [-85.0, 62.0], [85.0, 62.0]);
     canvas.line("cord", [0.0, -66.0], [0.0, 62.0]);
-    canvas.polygon("wheel", &[[2.0, -56.0], [24.0, -56.0], [10.0, 56.0], [-12.0, 56.0]]);
+    if step.applied_to.starts_with("/chain") {
+        canvas.line("ghost", [-30.0, -34.0], [-30.0, 34.0]);
+        canvas.line("sprocket", [-30.0 + lean, -34.0], [-30.0 - lean, 34.0]);
+    } else {
+        canvas.polygon("wheel", &[[lean - 11.0, -56.0], [lean + 11.0, -56.0], [11.0 - lean, 56.0], [-11.0 - lean, 56.0]]);
+    }
     canvas.words("label title", [58.0, -2.0], Anchor::Middle, LETTERS * 2.6, "?");
 }
