@@ -157,6 +157,7 @@ fn the_archive_holds_the_photos_byte_for_byte_and_hangs_on_the_job_alone() {
             "data/photos/1-mark-forward/a.jpg",
             "data/photos/1-mark-forward/b.jpg",
             "data/photos/2-mark-rearward/50%.jpg",
+            "data/report/index.html",
             "data/report/report.txt",
             "data/report/result.json",
             MANIFEST,
@@ -409,7 +410,7 @@ fn killed_at_any_moment_nothing_is_left_under_the_final_name() {
     let left = fs::read_dir(folder.path()).unwrap().count();
     assert_eq!(left, n_whole, "something half made is left");
     assert!(n_killed > 0, "no run was killed in time: the test shows nothing");
-    assert_eq!(entries(&whole).len(), 11);
+    assert_eq!(entries(&whole).len(), 12);
     assert_eq!(fs::read(kept.job.path().join("job.toml")).unwrap(), JOB.as_bytes());
 }
 

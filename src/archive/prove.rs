@@ -298,7 +298,7 @@ fn measure_again(
     // Only this version writes its reports the same way.
     if same_version {
         for (path, bytes) in report_files(&document) {
-            if bag.files.get(path).is_none_or(|file| file.sha256 != sha256(&bytes)) {
+            if bag.files.get(&path).is_none_or(|file| file.sha256 != sha256(&bytes)) {
                 proof.problems.push(format!("{path} is not what this version writes for the sealed result"));
             }
         }

@@ -62,7 +62,8 @@ by the program {name} {version}.
 
   data/photos/   the photos, one folder for each set-up in which nothing moved
   data/job.toml  the settings, if there were any
-  data/report/   the figures: report.txt to read, result.json for programs
+  data/report/   the figures: index.html or report.txt to read, and result.json
+                 for programs
   bag-info.txt   facts about this archive
   manifest-sha256.txt, tagmanifest-sha256.txt   a checksum of every file
 

@@ -21,7 +21,7 @@ use crate::photo::listing::REPORT_FOLDER;
 use crate::pipeline::{self, JobFolder, PipelineError, Progress};
 use crate::report::result::{Program, RESULT_NAME, SCHEMA};
 use crate::report::units::Show;
-use crate::report::{ResultDocument, text};
+use crate::report::{ResultDocument, html, text};
 
 /// Why a job was not sealed. Nothing was written then.
 #[derive(Debug, Error)]
@@ -123,9 +123,13 @@ fn top_folder(job_id: &str) -> String {
 
 /// The report's files as the archive holds them, by their paths in the bag: made from the result alone, so that they can be made
 /// again and compared.
-pub fn report_files(document: &ResultDocument) -> Vec<(&'static str, Vec<u8>)> {
+///
+/// The small pictures of photos that the report in the job's folder has are left out: the photos themselves are in the archive.
+pub fn report_files(document: &ResultDocument) -> Vec<(String, Vec<u8>)> {
     let plain = anstream::adapter::strip_str(&text::report(document, Show::Mm)).to_string();
-    vec![(layout::RESULT, document.to_json().into_bytes()), (layout::REPORT_TEXT, plain.into_bytes())]
+    let page =
+        html::files(document, &[], Show::Mm).into_iter().map(|file| (format!("{}{}", layout::REPORT, file.path), file.bytes));
+    page.chain([(layout::REPORT_TEXT.to_owned(), plain.into_bytes())]).collect()
 }
 
 /// Checks, before the long work, that the archive can get its name.
