@@ -1,6 +1,6 @@
 //! Checking a bag in a folder, and the text files of a bag that this program makes (RFC 8493).
 //!
-//! The program's own bags are held to more than this by [`super::prove`]; here is what the standard asks of anybody's.
+//! The program's own bags are held to more than this by [`super::prove()`]; here is what the standard asks of anybody's.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};

@@ -35,13 +35,13 @@ impl Rigid {
     }
 
     /// The motion after a small turn `w` (rotation vector, radians, in frame a) about the frame's own origin and a shift `dt`:
-    /// R <- exp([w]x) R, t <- t + dt.
+    /// R <- exp(w^) R, t <- t + dt.
     pub fn nudged(&self, w: &Vector3<f64>, dt: &Vector3<f64>) -> Self {
         Self { r: orthonormal(&(exp(w) * self.r)), t: self.t + dt }
     }
 }
 
-/// The cross-product matrix: [v]x u = v x u.
+/// The cross-product matrix: skew(v) u = v x u.
 pub fn skew(v: &Vector3<f64>) -> Matrix3<f64> {
     Matrix3::new(0.0, -v.z, v.y, v.z, 0.0, -v.x, -v.y, v.x, 0.0)
 }
