@@ -6,6 +6,7 @@
 //! side, and the height and radius whose votes agree best, card by card, are the cord's.
 
 use nalgebra::{Vector2, Vector3};
+use rayon::prelude::*;
 
 use crate::math::robust::median;
 use crate::sightings::LaneEdges;
@@ -83,20 +84,31 @@ pub struct Chosen {
 /// photos agree on.
 pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     let groups = groups(lanes);
-    let mut best: Option<(f64, Chosen)> = None;
-    let mut z = ground + HEIGHTS.0;
-    while z < ground + HEIGHTS.1 {
-        let mut radius = RADII.0;
-        while radius < RADII.1 {
-            let score: f64 = groups.iter().map(|group| agreement(lanes, group, z, radius).1).sum();
-            if best.is_none_or(|(most, _)| score > most) {
-                best = Some((score, Chosen { z, radius }));
-            }
-            radius += RADII.2;
-        }
-        z += HEIGHTS.2;
-    }
+    let n_heights = ((HEIGHTS.1 - HEIGHTS.0) / HEIGHTS.2) as usize;
+    let n_radii = ((RADII.1 - RADII.0) / RADII.2) as usize;
+    // Heights are tried side by side; the best of each are compared in their order, so that threads change nothing.
+    let of_height: Vec<(f64, Chosen)> = (0..=n_heights)
+        .into_par_iter()
+        .map(|i| {
+            let z = ground + HEIGHTS.0 + HEIGHTS.2 * i as f64;
+            let tried = (0..=n_radii).map(|k| {
+                let radius = RADII.0 + RADII.2 * k as f64;
+                let score: f64 = groups.iter().map(|group| agreement(lanes, group, z, radius).1).sum();
+                (score, Chosen { z, radius })
+            });
+            first_best(tried).unwrap_or((0.0, Chosen { z, radius: RADII.0 }))
+        })
+        .collect();
+    let best = first_best(of_height.into_iter());
     best.filter(|(score, _)| *score >= LEAST_AGREEMENT * lanes.len() as f64 && lanes.len() >= 4).map(|(_, chosen)| chosen)
+}
+
+/// The first of the highest scores.
+fn first_best(tried: impl Iterator<Item = (f64, Chosen)>) -> Option<(f64, Chosen)> {
+    tried.fold(None, |best: Option<(f64, Chosen)>, next| match best {
+        Some(best) if next.0 <= best.0 => Some(best),
+        _ => Some(next),
+    })
 }
 
 /// Lanes of one card and set-up see the same piece of the cord.

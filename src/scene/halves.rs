@@ -23,27 +23,24 @@ pub fn halves(solution: &Solution) -> Option<[State; 2]> {
         parity[view_idx] = *n % 2;
         *n += 1;
     }
-    let mut out = Vec::new();
-    for half in 0..2 {
-        let n_views = solution
-            .state
-            .views
-            .iter()
-            .enumerate()
-            .filter(|(idx, _)| parity[*idx] == half && solution.blocks.iter().any(|b| b.view == *idx && !is_card(b)))
-            .count();
-        if n_views < LEAST_PHOTOS {
-            return None;
-        }
+    let enough = (0..2).all(|half| {
+        let of_half = |idx: usize| parity[idx] == half && solution.blocks.iter().any(|b| b.view == idx && !is_card(b));
+        (0..solution.state.views.len()).filter(|&idx| of_half(idx)).count() >= LEAST_PHOTOS
+    });
+    if !enough {
+        return None;
+    }
+    let solve_half = |half: usize| {
         let blocks: Vec<Block> = solution.blocks.iter().filter(|block| parity[block.view] == half).cloned().collect();
         let mut state = solution.state.clone();
         adjust(&mut state, &Problem { blocks: &blocks, priors: &solution.priors, slots: &solution.slots }, 8);
         state.cords.clone_from(&solution.state.cords);
         state.lines.clone_from(&solution.state.lines);
         state.flags.clone_from(&solution.state.flags);
-        out.push(state);
-    }
-    out.try_into().ok()
+        state
+    };
+    let (odd, even) = rayon::join(|| solve_half(0), || solve_half(1));
+    Some([odd, even])
 }
 
 fn is_card(block: &Block) -> bool {
