@@ -50,6 +50,8 @@ pub struct Bag {
     pub warnings: Vec<String>,
     /// Files beside the payload that no tag manifest lists; the standard allows them.
     pub unlisted_tags: Vec<String>,
+    /// Listed files that are missing and that nobody will miss.
+    n_harmlessly_missing: usize,
 }
 
 impl Bag {
@@ -257,7 +259,10 @@ fn compare(list: &Listing, sums: &Sums, to_fetch: &BTreeSet<String>, bag: &mut B
             None if to_fetch.contains(path) => {
                 bag.problems.push(format!("{path} is missing: it would have to be fetched from elsewhere ({FETCH})"));
             }
-            None if is_dropping(path) => bag.warnings.push(format!("{path} is missing; file browsers make and delete it")),
+            None if is_dropping(path) => {
+                bag.n_harmlessly_missing += 1;
+                bag.warnings.push(format!("{path} is missing; file browsers make and delete it"));
+            }
             None => match same_but_for_spelling(path, listed, list.algorithm, sums) {
                 Some(other) => bag.warnings.push(format!("{name} lists \"{path}\"; the same bytes are there as \"{other}\"")),
                 None => bag.problems.push(format!("{path} is missing, though {name} lists it")),
@@ -305,8 +310,9 @@ fn facts(texts: &BTreeMap<&str, String>, bag: &mut Bag) {
     let Some(stated) = bag.fact("Payload-Oxum") else { return };
     let (n_files, bytes) = bag.payload_size();
     if stated != format!("{bytes}.{n_files}") {
-        let problem = format!("{name} says Payload-Oxum {stated}, but the payload is {bytes} bytes in {n_files} files");
-        bag.problems.push(problem);
+        let differs = format!("{name} says Payload-Oxum {stated}, but the payload is {bytes} bytes in {n_files} files");
+        // What is missing may have been counted; where a warning does for that, it does for the count.
+        if bag.n_harmlessly_missing > 0 { bag.warnings.push(differs) } else { bag.problems.push(differs) }
     }
 }
 

@@ -19,7 +19,7 @@ pub mod scratch;
 pub mod seal;
 pub mod zipped;
 
-pub use prove::{Proof, ProveError, prove, sealed_result};
+pub use prove::{Proof, ProveError, is_archive, prove, sealed_result};
 pub use seal::{KeepError, Sealed, keep};
 
 /// Where a sealed job keeps its parts, inside the bag.

@@ -1,7 +1,7 @@
 //! Proves that an archive is what was sealed: checks it, measures again, and compares.
 
 use std::fs::{self, File};
-use std::io;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
@@ -115,6 +115,15 @@ pub fn prove(at: &Path, quick: bool, expect: Option<&str>, progress: &(dyn Fn(Pr
         _ => return Err(ProveError::NoResult(at.to_owned())),
     }
     Ok(proof)
+}
+
+/// Whether this is an archive, or the folder unpacked from one, by its looks.
+pub fn is_archive(at: &Path) -> bool {
+    let begins_as_zip = || {
+        let mut head = [0; 2];
+        File::open(at).and_then(|mut file| file.read_exact(&mut head)).is_ok() && head == *b"PK"
+    };
+    at.join(bag::DECLARATION).is_file() || (at.is_file() && begins_as_zip())
 }
 
 /// The sealed result.json of an archive or of the folder unpacked from one, after its checksums were found in order; for

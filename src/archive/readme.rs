@@ -82,7 +82,6 @@ Unpack the ZIP file, go to this folder, and where sha256sum is at hand:
 
 Every line must end with \"OK\", and no file may lie here that neither list
 names (but the second list itself). Elsewhere compare the numbers one by one.
-A percent sign in a file's name is written as %25 in the lists.
 
 HOW TO CHECK IT WITH {upper}
 

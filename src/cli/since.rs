@@ -12,7 +12,7 @@ use crate::report::units::Show;
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord since tuesday/report thursday/report")]
 pub struct SinceArgs {
-    /// The earlier report folder, job folder or result.json.
+    /// The earlier report folder, job folder, archive or result.json.
     before: PathBuf,
     /// The later one.
     after: PathBuf,

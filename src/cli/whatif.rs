@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use clap::{Args, ValueEnum};
 
+use crate::archive;
 use crate::job::{Job, Side};
 use crate::plan::settings::Choices;
 use crate::plan::{PlanInput, PlanSettings, replan};
@@ -76,8 +77,12 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
     Ok(super::DONE)
 }
 
-/// The result in a report folder, in a job folder's report, or in the file itself.
+/// The result in a report folder, in a job folder's report, in an archive, or in the file itself.
 pub fn read_result(at: &Path) -> anyhow::Result<ResultDocument> {
+    if archive::is_archive(at) {
+        archive::scratch::clear_away_on_interrupt();
+        return Ok(ResultDocument::from_json(archive::sealed_result(at)?.as_bytes(), at)?);
+    }
     let places = [at.to_owned(), at.join(RESULT_NAME), at.join("report").join(RESULT_NAME)];
     let file = places.iter().find(|place| place.is_file()).with_context(|| {
         format!("there is no {RESULT_NAME} in {}; name a report folder, or measure the job first", at.display())
