@@ -290,6 +290,9 @@ fn completeness(present: &BTreeMap<String, PathBuf>, lists: &[Listing], bag: &mu
         };
         let n_lists = |of_payload: bool| lists.iter().filter(|list| list.of_payload == of_payload).count();
         if path.starts_with(PAYLOAD) {
+            if is_dropping(path) {
+                bag.warnings.push(format!("{path} is a file that file browsers make and delete"));
+            }
             let lacking = lacking(true);
             let listed_nowhere = lacking.len() == n_lists(true);
             if listed_nowhere || (bag.version >= (1, 0) && !lacking.is_empty()) {
