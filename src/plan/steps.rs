@@ -135,7 +135,8 @@ impl Planner<'_> {
             let what = "No plumb line or pair of stations shows the frame's centre, so that the cord stands for the frame.";
             let advice = "Hang a plumb line from the frame's centre, or two some way apart, if the frame itself is in question.";
             self.findings.push(Finding::note("frame-not-known", what, advice).about(field::FRAME_OFFSET));
-        } else if self.reference.yaw != field::WHEEL_IN_FRAME_YAW {
+        } else if self.foreseen.get(field::FRAME_YAW).is_none() {
+            // The bench then gives the wheel's yaw in the frame as that over the cord, or none: either way it leans on this.
             let what = "The frame's centre is known at one place only: it is taken to run along the cord.";
             let advice = "Hang a second plumb line, or stick a pair of stations, 200 mm or more from the first along the bike.";
             self.findings.push(Finding::warning("frame-yaw-not-known", what, advice).about(field::FRAME_YAW));
@@ -255,7 +256,7 @@ impl Planner<'_> {
         let Some(side) = self.chain_side else { return };
         let pack = self.settings.pack.unwrap_or_else(|| {
             let what = "The job does not say what brings the sprockets into line: spacers beside the hub are taken.";
-            let advice = "Enter kind under [spacers], or plan again with another choice of what to pack.";
+            let advice = "Enter kind under [spacers], or see with whatif --pack what another choice does to the rim.";
             self.findings.push(Finding::note("spacer-kind-assumed", what, advice).about(field::CHAIN_AT_GEARBOX));
             SpacerKind::Hub
         });
