@@ -13,6 +13,7 @@ use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 use crate::cards::Pattern;
 use crate::photo::{LinearImage, PhotoFacts, PhotoFile};
 use crate::scene::Solution;
+use crate::scene::observe::Shown;
 use crate::scene::residual::foreseen;
 use crate::sightings::{PhotoSightings, StringKind};
 
@@ -38,13 +39,31 @@ impl Overlay {
             let hull = if corners.is_empty() { Vec::new() } else { convex_hull(corners) };
             (name(seen.pattern), hull.into_iter().map(|p| [f64::from(p.x), f64::from(p.y)]).collect())
         });
-        let lines = sightings.lines.iter().map(|line| (line_name(line.kind), line.points.iter().map(|p| p.at).collect()));
+        let seen = sightings.lines.iter().map(|line| (line_name(line.kind), line.points.iter().map(|p| p.at).collect()));
+        let lines =
+            seen.chain(solution.and_then(|solution| cord_in_lanes(solution, photo)).map(|points| ("cord".to_owned(), points)));
         let corners = match solution {
             Some(solution) => residuals(solution, photo),
             None => sightings.patterns.iter().flat_map(|seen| &seen.corners).map(|corner| (corner.at, [0.0; 2])).collect(),
         };
         Self { corners, outlines: outlines.collect(), lines: lines.collect() }
     }
+}
+
+/// The cord's mid-line where it runs through the cards' lanes, which only the solved scene tells from its shadow.
+fn cord_in_lanes(solution: &Solution, photo: usize) -> Option<Vec<[f64; 2]>> {
+    let view = solution.view_of.get(photo).copied().flatten()?;
+    let block = solution.blocks.iter().find(|block| block.view == view && matches!(block.shown, Shown::Cord(_)))?;
+    let mut points: Vec<[f64; 2]> =
+        block.points.iter().filter(|point| point.used).map(|point| [point.at.x, point.at.y]).collect();
+    let reach = |axis: usize| {
+        let places = points.iter().map(|p| p[axis]);
+        places.clone().fold(f64::NEG_INFINITY, f64::max) - places.fold(f64::INFINITY, f64::min)
+    };
+    // In order along the cord, which runs more across or more up the photo.
+    let axis = if reach(0) >= reach(1) { 0 } else { 1 };
+    points.sort_by(|a, b| a[axis].total_cmp(&b[axis]));
+    (points.len() >= 2).then_some(points)
 }
 
 /// Used corners of a photo, and found minus foreseen.
