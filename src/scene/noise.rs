@@ -7,6 +7,7 @@ use crate::math::robust::sigma_about_zero;
 use super::observe::{Block, NoiseClass, Shown};
 use super::residual::{components, lengths};
 use super::state::{Slots, State};
+use crate::sightings::StringKind;
 
 /// A pattern with fewer residuals than this is weighed like its class.
 const LEAST_RESIDUALS: usize = 40;
@@ -29,20 +30,22 @@ fn group(state: &State, shown: Shown) -> (u8, usize) {
 pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
     let mut by_group: BTreeMap<(u8, usize), Vec<f64>> = BTreeMap::new();
     let mut by_class: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
-    let mut block_means: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
+    let mut block_means: BTreeMap<(NoiseClass, bool), Vec<f64>> = BTreeMap::new();
+    // A plumb line's image is fitted otherwise than a cord's that lies across: neither tells of the other.
+    let is_plumb = |shown: Shown| matches!(shown, Shown::Line(line) if matches!(state.lines[line].kind, StringKind::Plumb(_)));
     for block in blocks.iter() {
         let residuals = components(state, slots, block);
         if !block.points.is_empty() && residuals.len() > 1 {
             // The points of one photo share light and shadow: their mean scatters more than independent points' would.
             let mean = residuals.iter().sum::<f64>() / (residuals.len() as f64).sqrt();
-            block_means.entry(block.shown.noise_class()).or_default().push(mean);
+            block_means.entry((block.shown.noise_class(), is_plumb(block.shown))).or_default().push(mean);
         }
         by_class.entry(block.shown.noise_class()).or_default().extend(&residuals);
         by_group.entry(group(state, block.shown)).or_default().extend(residuals);
     }
     let class_sigma: BTreeMap<NoiseClass, f64> =
         by_class.iter().filter_map(|(class, r)| sigma_about_zero(r).map(|sigma| (*class, sigma))).collect();
-    let mean_sigma: BTreeMap<NoiseClass, f64> = block_means
+    let mean_sigma: BTreeMap<(NoiseClass, bool), f64> = block_means
         .iter()
         .filter(|(_, means)| means.len() >= 3)
         .map(|(class, means)| (*class, (means.iter().map(|m| m * m).sum::<f64>() / means.len() as f64).sqrt()))
@@ -58,7 +61,7 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
         } else {
             class_sigma.get(&class).copied()
         };
-        let sigma = own.unwrap_or(1.0).max(mean_sigma.get(&class).copied().unwrap_or(0.0));
+        let sigma = own.unwrap_or(1.0).max(mean_sigma.get(&(class, is_plumb(block.shown))).copied().unwrap_or(0.0));
         block.noise = sigma.clamp(RANGE.0, RANGE.1);
     }
 }

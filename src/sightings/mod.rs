@@ -14,6 +14,7 @@ pub mod plane_map;
 pub mod pyramid;
 pub mod read_card;
 pub mod read_tab;
+mod round_line;
 pub mod saddles;
 pub mod seen;
 pub mod strand;

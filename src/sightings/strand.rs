@@ -8,6 +8,7 @@ use nalgebra::Vector2;
 
 use super::edge_fit::{EdgeTask, Sample, fit_edge};
 use super::plane_map::{Node, PlaneMap};
+use super::round_line::{Place, Strip, find_axis};
 use super::seen::{LineSighting, PatternSighting, StrandPoint, StringKind};
 use crate::cards::Pattern;
 use crate::math::robust::{median, sigma_about_zero};
@@ -44,6 +45,9 @@ const GROUP: usize = 10;
 const EDGE_REACH: f64 = 6.0;
 /// The outermost change of light that reaches this part of the largest is the line's edge: a round line has highlights inside.
 const EDGE_SHARE: f64 = 0.35;
+/// Ground on either side that is fitted with the line, px, and the width of the strips in which light is averaged.
+const GROUND: f64 = 4.0;
+const STRIP: f64 = 0.25;
 /// Narrowest and widest line, px.
 const WIDTHS: (f64, f64) = (0.6, 11.0);
 /// Spacing of the averaged light, px.
@@ -114,7 +118,7 @@ pub fn follow(image: &LinearImage, kind: StringKind, path: &[[f64; 2]]) -> Optio
         .collect();
     let unrest = median(&ridges.iter().flatten().flatten().map(|r| r.abs()).collect::<Vec<f64>>())?.max(1e-5);
     let best = best_path(&ridges, unrest)?;
-    let points = places(&stations, &profiles, &ridges, &best, unrest)?;
+    let points = places(image, kind, &stations, &profiles, &ridges, &best, unrest)?;
     Some(LineSighting { kind, points })
 }
 
@@ -190,6 +194,8 @@ fn best_path(ridges: &[Option<Vec<f64>>], unrest: f64) -> Option<Path> {
 
 /// The line's places near the best path, to a fraction of a pixel; a smooth path through them leaves out what does not belong.
 fn places(
+    image: &LinearImage,
+    kind: StringKind,
     stations: &[(Vector2<f64>, Vector2<f64>)],
     profiles: &[Option<Vec<f64>>],
     ridges: &[Option<Vec<f64>>],
@@ -225,7 +231,11 @@ fn places(
     if n_near < LEAST_STATIONS || (n_near as f64) < LEAST_SHARE * n_seen as f64 {
         return None;
     }
-    let points = middles(stations, profiles, &path);
+    // A plumb line is lit from all around; what lies across is bright above and dark below, and only its edges tell where it is.
+    let points = match kind {
+        StringKind::Plumb(_) => axes(image, stations, profiles, &path),
+        StringKind::Cord | StringKind::Backbone => middles(profiles, &path),
+    };
     // Middles that do not lie on one smooth line with the others show something else as well.
     let offsets: Vec<(usize, f64)> = points.iter().map(|&(i, offset, _)| (i, offset)).collect();
     let mut line = Path { a: median(&offsets.iter().map(|(_, o)| *o).collect::<Vec<f64>>())?, b: 0.0, c: 0.0 };
@@ -245,9 +255,77 @@ fn places(
     (points.len() >= 3).then_some(points)
 }
 
-/// Middle between the line's two edges for each group of stations: station, offset across, width, px.
-fn middles(stations: &[(Vector2<f64>, Vector2<f64>)], profiles: &[Option<Vec<f64>>], path: &Path) -> Vec<(usize, f64, f64)> {
+/// The line's axis for each group of stations: station, offset across, width, px.
+fn axes(
+    image: &LinearImage,
+    stations: &[(Vector2<f64>, Vector2<f64>)],
+    profiles: &[Option<Vec<f64>>],
+    path: &Path,
+) -> Vec<(usize, f64, f64)> {
     let n = stations.len();
+    let widths: Vec<f64> = middles(profiles, path).iter().map(|(_, _, width)| *width).collect();
+    let Some(width) = median(&widths) else { return Vec::new() };
+    let reach = (width / 2.0 + GROUND).min(REACH + SIDE);
+    let firsts: Vec<usize> = (0..n).step_by(GROUP).filter(|first| (first + GROUP).min(n) - first >= GROUP / 2).collect();
+    let place = |&first: &usize| {
+        let last = (first + GROUP).min(n);
+        Place { along: (along(first, n) + along(last - 1, n)) / 2.0, strips: strips(image, stations, first..last, path, reach) }
+    };
+    let places: Vec<Place> = firsts.iter().map(place).collect();
+    let axes = find_axis(&places, width / 2.0);
+    let found = firsts.iter().zip(&places).zip(axes);
+    let found = found.filter_map(|((first, place), axis)| {
+        let axis = axis.filter(|a| a.across.abs() < 2.0 && (WIDTHS.0..WIDTHS.1).contains(&a.width))?;
+        let middle = (first + (first + GROUP).min(n)) / 2;
+        Some((middle, path.at(place.along) + axis.across, axis.width))
+    });
+    found.collect()
+}
+
+/// Pixels near some stations, gathered in strips along the path.
+fn strips(
+    image: &LinearImage,
+    stations: &[(Vector2<f64>, Vector2<f64>)],
+    which: std::ops::Range<usize>,
+    path: &Path,
+    reach: f64,
+) -> Vec<Strip> {
+    let n = stations.len();
+    let n_strips = (2.0 * reach / STRIP).ceil() as usize;
+    let mut sums = vec![(0.0, 0.0, 0.0f32); n_strips];
+    let spacing = (stations[n - 1].0 - stations[0].0).norm() / (n - 1) as f64;
+    for i in which {
+        let (at, direction) = stations[i];
+        let normal = Vector2::new(-direction.y, direction.x);
+        let middle = at + normal * path.at(along(i, n));
+        let far = reach + spacing + 2.0;
+        let range = |c: f64, size: usize| ((c - far).max(0.0) as usize)..(((c + far).max(0.0) as usize + 1).min(size));
+        for v in range(middle.y, image.height()) {
+            for u in range(middle.x, image.width()) {
+                let from = Vector2::new(u as f64, v as f64) - at;
+                let ahead = from.dot(&direction);
+                if ahead < -spacing / 2.0 || ahead >= spacing / 2.0 {
+                    continue;
+                }
+                let t = along(i, n) + ahead / spacing * 2.0 / n as f64;
+                let across = from.dot(&normal) - path.at(t);
+                if let Some(sum) = sums.get_mut(((across + reach) / STRIP).floor() as usize).filter(|_| across >= -reach) {
+                    *sum = (sum.0 + across, sum.1 + f64::from(image.at(u, v)), sum.2 + 1.0);
+                }
+            }
+        }
+    }
+    let strip = |&(across, light, count): &(f64, f64, f32)| Strip {
+        across: (across / f64::from(count)) as f32,
+        light: (light / f64::from(count)) as f32,
+        count,
+    };
+    sums.iter().filter(|sum| sum.2 > 0.0).map(strip).collect()
+}
+
+/// Middle between the line's two edges for each group of stations: station, offset across, width, px.
+fn middles(profiles: &[Option<Vec<f64>>], path: &Path) -> Vec<(usize, f64, f64)> {
+    let n = profiles.len();
     let n_out = (2.0 * EDGE_REACH / EDGE_STEP) as usize + 1;
     let mut found = Vec::new();
     for first in (0..n).step_by(GROUP) {
@@ -255,7 +333,6 @@ fn middles(stations: &[(Vector2<f64>, Vector2<f64>)], profiles: &[Option<Vec<f64
         if last - first < GROUP / 2 {
             continue;
         }
-        let middle = (first + last) / 2;
         // Light across the line, told from the smooth path, averaged along it.
         let mut light = vec![0.0; n_out];
         let mut n_used = 0;
@@ -276,6 +353,7 @@ fn middles(stations: &[(Vector2<f64>, Vector2<f64>)], profiles: &[Option<Vec<f64
         light.iter_mut().for_each(|sum| *sum /= n_used as f64);
         let (Some(left), Some(right)) = (edge(&light, -1.0), edge(&light, 1.0)) else { continue };
         if (WIDTHS.0..WIDTHS.1).contains(&(right - left)) {
+            let middle = (first + last) / 2;
             found.push((middle, path.at(along(middle, n)) + (left + right) / 2.0, right - left));
         }
     }

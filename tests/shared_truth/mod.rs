@@ -42,7 +42,7 @@ pub struct TruthPhoto {
     c: [f64; 2],
     dist: [f64; 5],
     r: [Vec3; 3],
-    centre: Vec3,
+    pub centre: Vec3,
 }
 
 fn numbers<const N: usize>(value: &Value) -> [f64; N] {
