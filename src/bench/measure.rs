@@ -375,25 +375,25 @@ fn weigh_up(
     weights
 }
 
-/// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: scatter of their tilts / sqrt n.
+/// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: how much it changes when each card in
+/// turn is left out (the jackknife). For cards in one row this is, across, the scatter of their tilts / sqrt n; cards that lie far apart
+/// hold the plane by their heights, and so along the row, or by outriggers.
 fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {
-    let tilts: Vec<[f64; 2]> = cards
-        .iter()
-        .map(|&i| {
-            let n = state.cards[i].world_from_card.r.column(2).into_owned();
-            [(n.x / n.z).atan().to_degrees(), (n.y / n.z).atan().to_degrees()]
-        })
-        .collect();
-    let n = tilts.len() as f64;
+    let without = |left_out: usize| {
+        let rest: Vec<usize> = cards.iter().copied().filter(|&card| card != left_out).collect();
+        card_plane(state, &rest).map(|plane| plane.normal.xy() / plane.normal.z)
+    };
+    let slopes: Vec<Vector2<f64>> = cards.iter().filter_map(|&card| without(card)).collect();
+    // A lone card on a good bench lies within a tenth of a degree of it (our estimate; common practice, no source).
+    if slopes.len() < 2 {
+        return [0.1, 0.1];
+    }
+    let n = slopes.len() as f64;
+    let mean = slopes.iter().sum::<Vector2<f64>>() / n;
     [0, 1].map(|way| {
-        // A lone card on a good bench lies within a tenth of a degree of it (our estimate; common practice, no source).
-        if tilts.len() < 2 {
-            return 0.1;
-        }
-        let mean = tilts.iter().map(|t| t[way]).sum::<f64>() / n;
-        let scatter = (tilts.iter().map(|t| (t[way] - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+        let squares: f64 = slopes.iter().map(|slope| (slope[way] - mean[way]).powi(2)).sum();
         // Few cards tell their own scatter poorly: Student's t at 95 % over 2 makes up for it.
-        scatter / n.sqrt() * student(tilts.len() - 1) / 2.0
+        ((n - 1.0) / n * squares).sqrt().to_degrees() * student(slopes.len() - 1) / 2.0
     })
 }
 

@@ -73,6 +73,8 @@ pub struct GearboxSprocket {
     pub lean_deg: f64,
     pub tab_radius_mm: f64,
     pub radius_mm: f64,
+    /// Where the middle of its tabs lies on the face, from the centre, mm forward and up: they are set by eye.
+    pub tabs_off_mm: [f64; 2],
 }
 
 impl GearboxSprocket {
@@ -123,6 +125,8 @@ pub struct PlumbLine {
     /// Direction in which the flags look on average, from forward to the left.
     pub facing_deg: f64,
     pub radius_mm: f64,
+    /// By how much it hangs out of plumb towards x and y, its middle in place: still air that is not quite still.
+    pub out_of_plumb_deg: [f64; 2],
 }
 
 /// The cord along the frame's backbone with flags 29 (front) and 30 (rear).
@@ -198,9 +202,26 @@ impl Frame {
 }
 
 impl PlumbLine {
+    /// The line's place at a height.
+    pub fn at(&self, height_mm: f64) -> V3 {
+        let up = height_mm - (self.flags_mm[0] + self.flags_mm[1]) / 2.0;
+        let [x, y] = self.out_of_plumb_deg.map(|deg| up * deg.to_radians().tan());
+        V3::new(self.x_mm + x, self.y_mm + y, height_mm)
+    }
+
     /// A line with the usual heights.
     pub fn hung(letter: u8, x_mm: f64, y_mm: f64) -> Self {
-        Self { letter, x_mm, y_mm, top_mm: 620.0, bob_mm: 60.0, flags_mm: [520.0, 170.0], facing_deg: 0.0, radius_mm: 0.5 }
+        Self {
+            letter,
+            x_mm,
+            y_mm,
+            top_mm: 620.0,
+            bob_mm: 60.0,
+            flags_mm: [520.0, 170.0],
+            facing_deg: 0.0,
+            radius_mm: 0.5,
+            out_of_plumb_deg: [0.0; 2],
+        }
     }
 }
 
@@ -230,6 +251,7 @@ impl Default for Bike {
                 lean_deg: -0.1,
                 tab_radius_mm: 30.0,
                 radius_mm: 45.0,
+                tabs_off_mm: [0.0; 2],
             },
             hub_face: None,
             frame: Frame { plumb_lines: vec![PlumbLine::hung(0, -400.0, 0.6)], ..Frame::bare() },

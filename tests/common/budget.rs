@@ -1,8 +1,8 @@
 //! Errors as people, printers and phones make them, drawn from stated distributions into a scene.
 
-use super::geometry::{V3, turn};
+use super::geometry::{Pose, V3, turn};
 use super::random::Random;
-use super::scene::{LensDrift, Shows, TabError, TruthScene};
+use super::scene::{Card, LensDrift, Shows, TabError, TruthScene};
 
 /// Standard deviations of what goes wrong. The standard values are those that the program states in its results; each is an
 /// estimate, common practice, no source.
@@ -28,6 +28,14 @@ pub struct Budget {
     pub card_bow_mm: f64,
     /// Level of the whole bench, degrees along and across.
     pub bench_level_deg: f64,
+    /// Tilt of each card on the bench, degrees along and across.
+    pub card_tilt_deg: f64,
+    /// A plumb line out of plumb, degrees each way.
+    pub hang_deg: f64,
+    /// The cord's mid-line moved by light and shadow in all photos alike, mm.
+    pub cord_light_mm: f64,
+    /// Middle of the gearbox sprocket's tabs off its centre, mm each way.
+    pub gearbox_centre_mm: f64,
     /// Each end of the cord between one set-up and the next, mm.
     pub cord_moved_mm: f64,
     /// Focal length from photo to photo, relative.
@@ -50,6 +58,10 @@ impl Budget {
             card_scale: 0.0,
             card_bow_mm: 0.0,
             bench_level_deg: 0.0,
+            card_tilt_deg: 0.0,
+            hang_deg: 0.0,
+            cord_light_mm: 0.0,
+            gearbox_centre_mm: 0.0,
             cord_moved_mm: 0.0,
             lens_focal: 0.0,
             lens_centre_px: 0.0,
@@ -67,6 +79,10 @@ impl Budget {
             flag_mm: 0.3,
             print_scale: 0.003,
             bench_level_deg: 0.03,
+            card_tilt_deg: 0.06,
+            hang_deg: 0.010,
+            cord_light_mm: 0.03,
+            gearbox_centre_mm: 5.0,
             cord_moved_mm: 0.1,
             ..Self::none()
         }
@@ -100,11 +116,27 @@ impl TruthScene {
     }
 
     fn draw_bench(&mut self, budget: &Budget, random: &mut Random) {
-        let tilt = turn(V3::y(), random.gauss(budget.bench_level_deg)) * turn(V3::x(), random.gauss(budget.bench_level_deg));
+        // Front high is a turn about y by the left hand.
+        let [along, across] = [0, 1].map(|_| random.gauss(budget.bench_level_deg));
+        let tilt = turn(V3::y(), -along) * turn(V3::x(), across);
         for card in &mut self.bench.cards {
+            if budget.card_tilt_deg > 0.0 {
+                // The sheet's own lie takes the place of what the scene gave it.
+                let flat = Card::lying(card.number, card.pose.origin.x, card.pose.origin.y, turn_of(&card.pose));
+                let [x, y] = [0, 1].map(|_| random.gauss(budget.card_tilt_deg));
+                card.pose = Pose { origin: card.pose.origin, ..flat.pose.nudged(V3::zeros(), [x, y]) };
+            }
             card.pose.rotation = tilt * card.pose.rotation;
             card.pose.origin = tilt * card.pose.origin;
         }
+        if budget.card_tilt_deg > 0.0 {
+            self.bench.level_deg = Some([along, across]);
+        }
+        self.bench.cord.seen_off_mm = random.gauss(budget.cord_light_mm);
+        for line in &mut self.bike.frame.plumb_lines {
+            line.out_of_plumb_deg = [0, 1].map(|_| random.gauss(budget.hang_deg));
+        }
+        self.bike.gearbox.tabs_off_mm = [0, 1].map(|_| random.gauss(budget.gearbox_centre_mm));
         for setup in self.setups.iter_mut().filter(|s| s.shows == Shows::Bike).skip(1) {
             setup.cord_moved_mm = [0, 1].map(|_| random.gauss(budget.cord_moved_mm));
         }
@@ -139,4 +171,9 @@ impl TruthScene {
             };
         }
     }
+}
+
+/// By how much a card is turned to the left on the bench, degrees.
+fn turn_of(pose: &Pose) -> f64 {
+    pose.rotation[(1, 0)].atan2(pose.rotation[(0, 0)]).to_degrees()
 }

@@ -189,6 +189,11 @@ impl TruthScene {
         if self.bench.cards.len() < 2 {
             return;
         }
+        if let Some([along, across]) = self.bench.level_deg {
+            out.insert("/bench/level_along".into(), along);
+            out.insert("/bench/level_across".into(), across);
+            return;
+        }
         let design = DMatrix::from_fn(points.len(), 3, |i, j| [points[i].x, points[i].y, 1.0][j]);
         let heights = DVector::from_fn(points.len(), |i, _| points[i].z);
         let plane = (design.tr_mul(&design)).lu().solve(&design.tr_mul(&heights)).expect("cards that are not in one line");

@@ -147,7 +147,10 @@ impl TruthScene {
         let bike = &self.bike;
         let side = bike.chain_side.sign();
         let wheel = self.wheel_in(setup);
-        let gearbox = WheelStance { centre: bike.gearbox.centre, axis: bike.gearbox.axis(), turn_deg: setup.gearbox_turn_deg };
+        let centred = WheelStance { centre: bike.gearbox.centre, axis: bike.gearbox.axis(), turn_deg: 0.0 };
+        let [forward, up] = bike.gearbox.tabs_off_mm;
+        let middle = centred.at(0.0, forward, 0.0) + centred.at(0.0, up, 90.0) - centred.centre;
+        let gearbox = WheelStance { centre: middle, turn_deg: setup.gearbox_turn_deg, ..centred };
         for i in 0..3u8 {
             let deg = 20.0 + 120.0 * f64::from(i);
             let sprocket = &bike.rear_sprocket;
@@ -168,7 +171,7 @@ impl TruthScene {
         for line in &frame.plumb_lines {
             for (i, &height) in line.flags_mm.iter().enumerate() {
                 let facing = V3::new(line.facing_deg.to_radians().cos(), line.facing_deg.to_radians().sin(), 0.0);
-                let point = V3::new(line.x_mm, line.y_mm, height);
+                let point = line.at(height);
                 marks.push(flag(21 + 2 * line.letter + i as u8, point, facing, V3::z()));
             }
         }
@@ -247,7 +250,7 @@ impl TruthScene {
 
     /// Two ends of a plumb line that can be seen.
     pub fn plumb_ends(line: &PlumbLine) -> [V3; 2] {
-        [line.top_mm, line.bob_mm].map(|z| V3::new(line.x_mm, line.y_mm, z))
+        [line.top_mm, line.bob_mm].map(|z| line.at(z))
     }
 }
 

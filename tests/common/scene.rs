@@ -37,6 +37,8 @@ pub struct TruthScene {
 pub struct Bench {
     pub cards: Vec<Card>,
     pub cord: Cord,
+    /// The bench's own tilt, along and across, where the cards do not lie flat to it; otherwise the cards' plane is the bench.
+    pub level_deg: Option<[f64; 2]>,
     /// Half-width of the amplitude by which flags turn in the draught, afresh in every photo, degrees.
     pub draught_deg: f64,
 }
@@ -69,6 +71,8 @@ pub struct Cord {
     pub to_x_mm: f64,
     /// Linear reflectance, red, green, blue.
     pub colour: [f64; 3],
+    /// By how much light and shadow move its mid-line to the left in every photo, mm: in sightings alone.
+    pub seen_off_mm: f64,
 }
 
 /// Paper and printer.
@@ -222,6 +226,7 @@ impl Default for Bench {
                 card(4, 661.0, -0.7, 180.7, [-0.04, -0.02]),
             ],
             cord: Cord::default(),
+            level_deg: None,
             draught_deg: 20.0,
         }
     }
@@ -229,7 +234,15 @@ impl Default for Bench {
 
 impl Default for Cord {
     fn default() -> Self {
-        Self { radius_mm: 1.0, height_mm: 2.6, sag_mm: 0.0, from_x_mm: -620.0, to_x_mm: 950.0, colour: [0.9, 0.25, 0.08] }
+        Self {
+            radius_mm: 1.0,
+            height_mm: 2.6,
+            sag_mm: 0.0,
+            from_x_mm: -620.0,
+            to_x_mm: 950.0,
+            colour: [0.9, 0.25, 0.08],
+            seen_off_mm: 0.0,
+        }
     }
 }
 

@@ -144,14 +144,15 @@ impl TruthScene {
         };
         let cord = &self.bench.cord;
         let length = cord.to_x_mm - cord.from_x_mm;
-        add(StringKind::Cord, &|t| cord.at(setup, cord.from_x_mm + t * length), length, cord.radius_mm);
+        let seen_at = |t: f64| cord.at(setup, cord.from_x_mm + t * length) + V3::y() * cord.seen_off_mm;
+        add(StringKind::Cord, &seen_at, length, cord.radius_mm);
         // A hanging line is found from its flags: both must be read in this photo.
         let seen: Vec<Pattern> = self.flags_seen(setup_idx, photo_idx, eye, knobs);
         let both = |first: u8| [first, first + 1].iter().all(|n| seen.contains(&Pattern::Tab(*n)));
         let frame = &self.bike.frame;
         for line in frame.plumb_lines.iter().filter(|line| both(21 + 2 * line.letter)) {
             let [upper, lower] = line.flags_mm;
-            let at = |t: f64| V3::new(line.x_mm, line.y_mm, upper + t * (lower - upper));
+            let at = |t: f64| line.at(upper + t * (lower - upper));
             add(StringKind::Plumb(line.letter), &between_flags(&at, upper - lower), upper - lower, line.radius_mm);
         }
         if let Some(backbone) = frame.backbone.as_ref().filter(|_| both(29)) {
