@@ -47,7 +47,7 @@ pub fn tilted_tabs(
         });
         if tilt.to_degrees() > FLAT_ENOUGH && tilt > SURELY * sigma || loose {
             let side = tab.pitch * TAB_SIDE as f64;
-            lifts.insert(idx, (side / 2.0 * tilt.sin()).max(super::nuisance::FLAT));
+            lifts.insert(idx, (side / 2.0 * tilt.sin()).max(settings.assumed.flat_u_mm / 2.0));
             findings.push(Finding::warning(
                 "tab-not-flat",
                 format!(

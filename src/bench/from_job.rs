@@ -4,14 +4,10 @@ use crate::job::{Job, MovesWith, Role, TabRole};
 use crate::scene::{Carrier, Hangs, SceneSettings, TabSetting};
 use crate::sightings::StringKind;
 
-use super::nuisance;
 use super::settings::{BenchSettings, FRONT_WHEEL, GEARBOX, GEARBOX_FACE, Marked, Part, REAR_FACE, WHEEL};
 
 /// Highest tab number.
 const N_TABS: u8 = 64;
-/// Flags beside their line, and cord between set-ups, mm (our estimates; common practice, no source).
-const FLAG_SIGMA: f64 = 0.3;
-const CORD_MOVED_SIGMA: f64 = 0.1;
 
 /// Settings of the scene: how tabs move, what lies in one plane, how large the prints are.
 pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
@@ -38,8 +34,13 @@ pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
         print: [print.along.ratio, print.across.ratio],
         print_sigma: [print.along.sigma, print.across.sigma],
         measured_sheets,
-        flag_sigma: FLAG_SIGMA,
-        cord_moved_sigma: CORD_MOVED_SIGMA,
+        // What the job assumes is expanded, k = 2.
+        flag_sigma: job.assumed.flag_u_mm / 2.0,
+        cord_moved_sigma: job.assumed.cord_moved_u_mm / 2.0,
+        flat_sigma: job.assumed.flat_u_mm / 2.0,
+        bow_sigma: job.assumed.card_bow_u_mm / 2.0,
+        zoom_sigma: job.assumed.focus_u_percent / 200.0,
+        shift_sigma: job.assumed.lens_centre_u_px / 2.0,
     }
 }
 
@@ -72,7 +73,8 @@ pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> Bench
         marks,
         chain_side: job.bike.chain_side,
         level: [job.bench.level_along_deg.unwrap_or(0.0), job.bench.level_across_deg.unwrap_or(0.0)],
-        level_sigma: if level_was_read { job.bench.sigma_deg() } else { nuisance::LEVEL },
+        level_sigma: if level_was_read { job.bench.sigma_deg() } else { job.assumed.level_u_deg / 2.0 },
+        assumed: job.assumed,
         level_was_read,
         tooth_centres: match (job.sprockets.rear_face_to_tooth_centre_mm, job.sprockets.gearbox_face_to_tooth_centre_mm) {
             (Some(rear), Some(gearbox)) => Some([rear, gearbox]),

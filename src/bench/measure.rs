@@ -300,6 +300,7 @@ fn weigh_up(
 ) -> UpWeights {
     let state = &solution.state;
     let mut weights = UpWeights::default();
+    let hang = settings.assumed.plumb_u_deg / 2.0;
     let Some(covariance) = solution.covariance.as_ref() else { return weights };
     let mut lines: Vec<(String, Vector2<f64>, Matrix2<f64>)> = Vec::new();
     for line in plumb_lines(state) {
@@ -308,7 +309,7 @@ fn weigh_up(
         let slot = solution.slots.lines[line] + 2;
         let own = covariance.fixed_view::<2, 2>(slot, slot).into_owned();
         let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
-        let spread = axes * own * axes.transpose() + Matrix2::identity() * nuisance::HANG.to_radians().powi(2);
+        let spread = axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
         if let Some(weight) = spread.try_inverse() {
             let letter = match state.lines[line].kind {
                 StringKind::Plumb(letter) => line_letter(letter),
@@ -413,27 +414,31 @@ fn nuisances(
     tilts: &BTreeMap<usize, f64>,
 ) -> Vec<(Nuisance, f64)> {
     let state = &solution.state;
+    let assumed = &settings.assumed;
     let mut list = Vec::new();
     for (idx, tab) in state.tabs.iter().enumerate() {
         let Some(mark) = settings.marks.iter().find(|m| m.number == tab.number) else { continue };
-        list.push((Nuisance::Paper(idx), nuisance::PAPER));
+        list.push((Nuisance::Paper(idx), assumed.paper_u_mm / 2.0));
         if let Some(lift) = tilts.get(&idx) {
             list.push((Nuisance::Flat(idx), *lift));
             continue;
         }
         // The tie of a face already carries how far its tabs lie off it.
         if !state.faces.iter().any(|face| face.tabs.contains(&idx) && face.tabs.len() > 1) || mark.part == Part::RearSprocket {
-            list.push((Nuisance::Flat(idx), nuisance::FLAT));
+            list.push((Nuisance::Flat(idx), assumed.flat_u_mm / 2.0));
         }
         let sideways = match mark.part {
-            Part::Station(..) => nuisance::SIDEWAYS,
-            Part::SpindleEnd(_) => nuisance::SIDEWAYS_SPINDLE,
+            Part::Station(..) => assumed.place_u_mm / 2.0,
+            Part::SpindleEnd(_) => assumed.spindle_place_u_mm / 2.0,
             _ => continue,
         };
         list.extend([(Nuisance::Sideways(idx, 0), sideways), (Nuisance::Sideways(idx, 1), sideways)]);
     }
     for (line, _) in &choices.up.lines {
-        list.extend([(Nuisance::Hang(*line, 0), nuisance::HANG), (Nuisance::Hang(*line, 1), nuisance::HANG)]);
+        list.extend([
+            (Nuisance::Hang(*line, 0), assumed.plumb_u_deg / 2.0),
+            (Nuisance::Hang(*line, 1), assumed.plumb_u_deg / 2.0),
+        ]);
     }
     let tilt = card_tilt_sigma(state, &choices.cards);
     for way in 0..2 {
@@ -442,17 +447,17 @@ fn nuisances(
             list.push((Nuisance::Level(way), settings.level_sigma));
         }
     }
-    list.push((Nuisance::CordLight, nuisance::CORD_LIGHT));
+    list.push((Nuisance::CordLight, assumed.cord_light_u_mm / 2.0));
     // With n set-ups, n - 1 of which may each have seen it moved, their mean lies sqrt(n - 1) / n of that off the first place.
     let n = state.cords.len() as f64;
     if n > 1.0 && !choices.cord_moved {
-        let sigma = nuisance::CORD_MOVED * (n - 1.0).sqrt() / n;
+        let sigma = assumed.cord_moved_u_mm / 2.0 * (n - 1.0).sqrt() / n;
         list.extend([(Nuisance::CordMoved(0), sigma), (Nuisance::CordMoved(1), sigma)]);
     }
     if !choices.gearbox_axis {
         list.extend([
-            (Nuisance::GearboxCentre(0), nuisance::GEARBOX_CENTRE),
-            (Nuisance::GearboxCentre(1), nuisance::GEARBOX_CENTRE),
+            (Nuisance::GearboxCentre(0), assumed.gearbox_centre_u_mm / 2.0),
+            (Nuisance::GearboxCentre(1), assumed.gearbox_centre_u_mm / 2.0),
         ]);
     }
     if !choices.wheel_axis {

@@ -1,7 +1,7 @@
 //! Contributions to uncertainty that no photo shows: how tabs are stuck, how level the bench is.
 //!
 //! Each is a quantity of zero mean with a standard deviation; figures are told with each at zero and again with it off zero.
-//! The standard values are our estimates, open to the job (common practice, no source).
+//! The standard values stand in `job::assumed`, open to the job.
 
 /// One such quantity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -30,19 +30,6 @@ pub enum Nuisance {
     RunOut,
 }
 
-/// Standard deviations, mm and degrees.
-pub const PAPER: f64 = 0.03;
-pub const FLAT: f64 = 0.05;
-pub const SIDEWAYS: f64 = 0.3;
-pub const SIDEWAYS_SPINDLE: f64 = 0.7;
-pub const LEVEL: f64 = 0.03;
-/// How far a plumb line at rest may seem out of plumb: 0.05 mm at either end of 400 mm, from still air that is not quite still and from
-/// edges of a round line that are lit differently (seen so on pictures with known truth).
-pub const HANG: f64 = 0.010;
-pub const CORD_LIGHT: f64 = 0.03;
-/// Each end of the cord between one set-up and the next.
-pub const CORD_MOVED: f64 = 0.1;
-pub const GEARBOX_CENTRE: f64 = 5.0;
 /// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a standard deviation.
 pub const WOBBLE: f64 = 0.12;
 

@@ -1,5 +1,7 @@
 //! What the job says that figures depend on.
 
+use crate::job::Assumed;
+
 use super::figures::Side;
 
 /// Kinds of turning bodies, as the scene numbers them.
@@ -55,6 +57,8 @@ pub struct BenchSettings {
     pub lateral_tir: Option<f64>,
     /// Names of faces in the scene that the job asks figures of.
     pub faces: Vec<String>,
+    /// What no photo shows, expanded uncertainties.
+    pub assumed: Assumed,
     /// Whether the print's check lines were measured.
     pub print_was_measured: bool,
 }

@@ -53,7 +53,7 @@ const fn key(section: &'static str, name: &'static str, kind: Kind, meaning: &'s
 }
 
 /// Sections written once, `[so]`.
-pub const SECTIONS: &[&str] = &["bike", "print", "bench", "adjusters", "spacers", "sprockets", "hub", "rim"];
+pub const SECTIONS: &[&str] = &["bike", "print", "bench", "adjusters", "spacers", "sprockets", "hub", "rim", "assumed"];
 /// Sections that may be written again and again, `[[so]]`.
 pub const LISTS: &[&str] = &["tab", "face", "tolerance", "hand"];
 
@@ -124,6 +124,35 @@ pub const KEYS: &[Key] = &[
     key("hub", "target_mm", mm(-200.0, 200.0), "how far outboard of the hub's face the rim should stand, on the same side"),
     key("rim", "width_mm", mm(15.0, 400.0), "the rim's width over its outside faces as a caliper shows it"),
     key("rim", "lateral_tir_mm", mm(0.0, 20.0), "the rim's sideways run-out, peak to peak, as a dial gauge shows it"),
+    key("assumed", "paper_u_mm", mm(0.005, 5.0), "by how much paper and glue under a tab may be out, along its normal"),
+    key("assumed", "flat_u_mm", mm(0.01, 5.0), "by how far a tab's middle may stand off its face for want of flatness"),
+    key("assumed", "place_u_mm", mm(0.02, 20.0), "by how far a tab may sit beside the point that it stands for"),
+    key("assumed", "spindle_place_u_mm", mm(0.02, 20.0), "the same for tabs 11 and 12 on the spindle's ends"),
+    key("assumed", "flag_u_mm", mm(0.02, 20.0), "by how far a flag's middle may lie beside its line"),
+    key(
+        "assumed",
+        "print_u_percent",
+        Kind::Number { min: 0.02, max: 5.0, unit: "percent" },
+        "by how much a print is out whose check lines nobody measured",
+    ),
+    key("assumed", "card_bow_u_mm", mm(0.05, 10.0), "by how much a card's middle may stand over its edges"),
+    key("assumed", "level_u_deg", deg(0.005, 2.0), "by how much the bench may be off level where no level was read"),
+    key("assumed", "plumb_u_deg", deg(0.005, 2.0), "by how much a plumb line may hang, or be seen, off plumb"),
+    key("assumed", "cord_moved_u_mm", mm(0.01, 10.0), "by how much each end of the cord may move between set-ups"),
+    key("assumed", "cord_light_u_mm", mm(0.01, 5.0), "by how much light and shadow may move the cord's middle as it is seen"),
+    key("assumed", "gearbox_centre_u_mm", mm(0.1, 50.0), "by how far the gearbox sprocket's tabs may sit off its centre"),
+    key(
+        "assumed",
+        "focus_u_percent",
+        Kind::Number { min: 0.01, max: 10.0, unit: "percent" },
+        "by how much the focal length may change from photo to photo",
+    ),
+    key(
+        "assumed",
+        "lens_centre_u_px",
+        Kind::Number { min: 0.1, max: 200.0, unit: "px" },
+        "by how much the middle of the lens may move from photo to photo",
+    ),
     key("tab", "number", TAB_NUMBER, "the tab's printed number"),
     key(
         "tab",

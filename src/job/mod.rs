@@ -2,6 +2,7 @@
 //!
 //! Everything that changes a figure stands here, and so in the archive; nothing here is measured.
 
+pub mod assumed;
 pub mod fields;
 pub mod keys;
 pub mod read;
@@ -11,6 +12,7 @@ pub mod settings;
 pub mod side;
 pub mod template;
 
+pub use assumed::Assumed;
 pub use fields::{Unit, field_unit};
 pub use read::{JOB_FILE, JobError, Problem};
 pub use roles::{Letter, MovesWith, Role, TabRole};

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 use toml::de::{DeTable, DeValue};
 
+use super::assumed::Assumed;
 use super::fields::{Unit, field_unit, nearest_field};
 use super::roles::{MovesWith, Place, TabChange, TabRole, changed};
 use super::section::{Document, Section, whole_of};
@@ -106,7 +107,7 @@ fn read_job(top: &Section<'_>) -> Job {
     top.word("schema");
     let [bike, print, bench] = ["bike", "print", "bench"].map(|name| top.section(name));
     let [adjusters, spacers, sprockets] = ["adjusters", "spacers", "sprockets"].map(|name| top.section(name));
-    let [hub, rim] = ["hub", "rim"].map(|name| top.section(name));
+    let [hub, rim, assumed] = ["hub", "rim", "assumed"].map(|name| top.section(name));
     let hub = Hub { face_side: hub.side("face_side"), face_turns: hub.flag("face_turns"), target_mm: hub.number("target_mm") };
     let tabs = read_tabs(&top.list("tab", "tab"), hub.face_turns);
     let mut job = Job {
@@ -139,6 +140,7 @@ fn read_job(top: &Section<'_>) -> Job {
         },
         hub,
         rim: Rim { width_mm: rim.number("width_mm"), lateral_tir_mm: rim.number("lateral_tir_mm") },
+        assumed: Assumed::read(&assumed),
         tabs,
         faces: Vec::new(),
         tolerances: read_tolerances(&top.list("tolerance", "tolerance")),

@@ -9,14 +9,13 @@ use serde::{Deserialize, Serialize};
 
 use crate::finding::Finding;
 
+use super::assumed::Assumed;
 use super::fields::Unit;
 use super::roles::{MovesWith, Role};
 use super::{Side, TabRole};
 
-/// Standard uncertainty of the printed scale in a direction whose check line was not measured: printers are out by 0.1 to
-/// 0.5 % (common practice, no source).
-const UNMEASURED_SCALE_SIGMA: f64 = 0.003;
-/// The same where it was measured and the job doesn't say how well: an eighth of a millimetre on 250 (common practice).
+/// Standard uncertainty of the printed scale in a direction whose check line was measured where the job doesn't say how well: an eighth of
+/// a millimetre on 250 (common practice, no source).
 const MEASURED_SCALE_SIGMA: f64 = 0.0005;
 /// Paper and glue, mm (common practice, no source).
 const PAPER_MM: f64 = 0.10;
@@ -41,6 +40,8 @@ pub struct Job {
     pub sprockets: Sprockets,
     pub hub: Hub,
     pub rim: Rim,
+    #[serde(default)]
+    pub assumed: Assumed,
     /// Tabs of which the job says something, by number. Ask [`Job::tab`] instead: it knows the others too.
     pub tabs: BTreeMap<u8, TabRole>,
     pub faces: Vec<Face>,
@@ -230,7 +231,8 @@ impl Job {
     pub fn tab_print(&self) -> PrintPrior {
         let prior = |measured: Option<f64>, designed: [f64; 2]| match measured {
             Some(length) => measured_scale(length, nearest_length(length, designed), self.print.measured_u_mm),
-            None => ScalePrior { ratio: 1.0, sigma: UNMEASURED_SCALE_SIGMA, measured: false },
+            // Printers are out by 0.1 to 0.5 % (common practice, no source).
+            None => ScalePrior { ratio: 1.0, sigma: self.assumed.print_u_percent / 200.0, measured: false },
         };
         let [a4, a3] = CHECK_LINES_MM;
         PrintPrior {

@@ -52,7 +52,12 @@ pub struct SceneSettings {
     pub print_sigma: [f64; 2],
     /// Sheets measured for themselves: number, printed over designed size, standard uncertainty.
     pub measured_sheets: Vec<(u8, [f64; 2], f64)>,
-    /// Standard uncertainties, mm: flag beside its line, cord between set-ups.
+    /// Standard uncertainties, mm: flag beside its line, cord between set-ups, a tab off its face, a card's middle over its edges.
     pub flag_sigma: f64,
     pub cord_moved_sigma: f64,
+    pub flat_sigma: f64,
+    pub bow_sigma: f64,
+    /// The same from photo to photo: focal length (relative) and principal point (px).
+    pub zoom_sigma: f64,
+    pub shift_sigma: f64,
 }

@@ -22,6 +22,8 @@ pub struct Priors {
     pub bow_sigma: f64,
     /// A tab's own print scale.
     pub tab_scale_sigma: f64,
+    /// What is usual of the two below, and the least that is taken.
+    pub usual_drift: (f64, f64),
     /// Refocusing from photo to photo (relative) and wander of the principal point (px), per lens.
     pub zoom_sigma: Vec<f64>,
     pub shift_sigma: Vec<f64>,

@@ -223,13 +223,15 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)],
         sheet_sigma: 5e-4,
         loose_sheets: Vec::new(),
         measured_sheets: settings.measured_sheets.clone(),
-        bow_sigma: 0.5,
+        bow_sigma: settings.bow_sigma,
         tab_scale_sigma: 3e-3,
-        zoom_sigma: vec![1e-3; n_lenses],
-        shift_sigma: vec![3.0; n_lenses],
+        usual_drift: (settings.zoom_sigma, settings.shift_sigma),
+        zoom_sigma: vec![settings.zoom_sigma; n_lenses],
+        shift_sigma: vec![settings.shift_sigma; n_lenses],
         lens_start: lens_start.to_vec(),
         flag_sigma: settings.flag_sigma,
-        face_sigma: (0.05, 1e-3),
+        // A tab that stands 0.05 mm off is tilted by a milliradian or so (our estimate; common practice, no source).
+        face_sigma: (settings.flat_sigma, settings.flat_sigma * 0.02),
         still_bodies: Vec::new(),
         cord_moved_sigma: settings.cord_moved_sigma,
         cord_straight_sigma: 0.1,
@@ -239,14 +241,16 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)],
 /// Where photos drift more than the standard prior allows (refocusing), the prior follows what they show: per lens, the rms of the
 /// drift itself, if larger.
 fn loosen_drift(state: &State, priors: &mut Priors) {
+    let (least_zoom, least_shift) = priors.usual_drift;
     for lens in 0..state.lenses.len() {
         let of_lens: Vec<_> = state.views.iter().filter(|v| v.lens == lens).collect();
         let rms = |values: &dyn Fn(&super::state::View) -> f64| {
             (of_lens.iter().map(|v| values(v).powi(2)).sum::<f64>() / of_lens.len().max(1) as f64).sqrt()
         };
-        priors.zoom_sigma[lens] = rms(&|v| v.log_zoom).clamp(1e-3, 0.1) * if of_lens.len() < 2 { 1.0 } else { 1.2 };
+        priors.zoom_sigma[lens] =
+            rms(&|v| v.log_zoom).clamp(least_zoom, least_zoom.max(0.1)) * if of_lens.len() < 2 { 1.0 } else { 1.2 };
         let shift = rms(&|v| v.shift[0]).max(rms(&|v| v.shift[1]));
-        priors.shift_sigma[lens] = shift.clamp(3.0, 100.0) * 1.2;
+        priors.shift_sigma[lens] = shift.clamp(least_shift, least_shift.max(100.0)) * 1.2;
     }
 }
 

@@ -203,18 +203,19 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
         || exceptions.loose_tabs != before.loose_tabs
 }
 
-/// A tab tilted against its face by more than this, radians (half a degree), or off it by more than this, mm, is not stuck flat: some ten
-/// times what the tie allows.
-const LOOSE: (f64, f64) = (0.009, 0.4);
+/// A tab tilted against its face, or off it, by more than this many times what the tie allows is not stuck flat: half a degree or 0.4 mm by
+/// the standard values.
+const LOOSE: (f64, f64) = (9.0, 8.0);
 
 /// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can tell which is wrong.
 fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
     let state = &solution.state;
+    let (flat, turned) = solution.priors.face_sigma;
     for face in state.faces.iter().filter(|face| face.tabs.len() > 2) {
         let tilt = |tab: usize| {
             let pose = &state.tabs[tab].carrier_from_tab;
-            let tilt = pose.r.column(2).cross(&face.normal).norm().clamp(0.0, 1.0).asin() / LOOSE.0;
-            let off = (face.normal.dot(&pose.t) - face.offset).abs() / LOOSE.1;
+            let tilt = pose.r.column(2).cross(&face.normal).norm().clamp(0.0, 1.0).asin() / (LOOSE.0 * turned);
+            let off = (face.normal.dot(&pose.t) - face.offset).abs() / (LOOSE.1 * flat);
             tilt.max(off)
         };
         if let Some(&worst) = face.tabs.iter().max_by(|&&a, &&b| tilt(a).total_cmp(&tilt(b)))

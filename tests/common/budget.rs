@@ -1,5 +1,7 @@
 //! Errors as people, printers and phones make them, drawn from stated distributions into a scene.
 
+use sightcord::job::Assumed;
+
 use super::geometry::{Pose, V3, turn};
 use super::random::Random;
 use super::scene::{Card, LensDrift, Shows, TabError, TruthScene};
@@ -85,6 +87,39 @@ impl Budget {
             gearbox_centre_mm: 5.0,
             cord_moved_mm: 0.1,
             ..Self::none()
+        }
+    }
+
+    /// A hurried job: a lens that refocuses, a poor printer, bowed cards, tabs set without care.
+    pub fn hurried() -> Self {
+        Self {
+            paper_and_glue_mm: 0.1,
+            not_flat_mm: 0.2,
+            tab_tilt_mrad: 4.0,
+            sideways_mm: 1.0,
+            spindle_sideways_mm: 2.0,
+            flag_mm: 1.0,
+            print_scale: 0.01,
+            card_bow_mm: 0.5,
+            lens_focal: 0.01,
+            lens_centre_px: 8.0,
+            ..Self::standard()
+        }
+    }
+
+    /// What a job.toml would say of this budget.
+    pub fn declared(&self) -> Assumed {
+        Assumed {
+            paper_u_mm: 2.0 * self.paper_and_glue_mm,
+            flat_u_mm: 2.0 * self.not_flat_mm,
+            place_u_mm: 2.0 * self.sideways_mm,
+            spindle_place_u_mm: 2.0 * self.spindle_sideways_mm,
+            flag_u_mm: 2.0 * self.flag_mm,
+            print_u_percent: 200.0 * self.print_scale,
+            card_bow_u_mm: 2.0 * self.card_bow_mm.max(0.5),
+            focus_u_percent: 200.0 * self.lens_focal.max(1e-3),
+            lens_centre_u_px: 2.0 * self.lens_centre_px.max(3.0),
+            ..Assumed::default()
         }
     }
 
