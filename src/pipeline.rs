@@ -117,14 +117,15 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     let plan_settings = PlanSettings::from(&job);
     let outcome = plan::plan(&PlanInput::from(&figures), &plan_settings);
     if let Some(solution) = &solution {
-        findings.extend(photos_that_would_help(solution, &bench_settings, &outcome));
+        let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
+        findings.extend(photos_that_would_help(solution, &bench_settings, &outcome, raised));
     }
     let document = document(&job, id, &photos, solution.as_ref(), figures, outcome, findings);
     Measured { job, photos, solution, document }
 }
 
 /// For each verdict that is undecided, or whose uncertainty exceeds the tolerance: the one photo that helps most.
-fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, outcome: &Outcome) -> Vec<Finding> {
+fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, outcome: &Outcome, raised: f64) -> Vec<Finding> {
     let open = outcome.verdicts.iter().filter_map(|verdict| {
         let value = verdict.value?;
         (verdict.verdict == plan::outcome::Decision::Undecided || value.u > verdict.tolerance)
@@ -133,7 +134,7 @@ fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, 
     let open: Vec<(String, f64)> = open.collect();
     let fields: Vec<String> = open.iter().map(|(field, _)| field.clone()).collect();
     let u_of = |field: &str| open.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
-    bench::advice::findings(&bench::advice::advise(solution, settings, &fields, &u_of))
+    bench::advice::findings(&bench::advice::advise(solution, settings, &fields, &u_of, raised))
 }
 
 fn setups_of(listed: &JobPhotos) -> (Vec<String>, Vec<bool>) {

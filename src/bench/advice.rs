@@ -34,13 +34,20 @@ const HEIGHTS: [f64; 3] = [300.0, 500.0, 850.0];
 const DISTANCES: [f64; 2] = [650.0, 950.0];
 const PLACES: [f64; 6] = [-0.9, -0.4, 0.1, 0.5, 1.0, 1.6];
 
-/// The best photo for each figure of `fields` that one photo improves. `u_of` gives U of a figure as measured.
+/// The best photo for each figure of `fields` that one photo improves. `u_of` gives U of a figure as measured, with the photos' noise
+/// raised by `raised` where odd and even photos disagreed (1 otherwise): one more photo is expected to end that.
 pub fn advise(
     solution: &Solution,
     settings: &BenchSettings,
     fields: &[String],
     u_of: &dyn Fn(&str) -> Option<f64>,
+    raised: f64,
 ) -> Vec<Advice> {
+    let mut worse = solution.clone();
+    if raised > 1.0 {
+        worse.raise_noise(raised);
+    }
+    let Some(worse) = worse.covariance.as_ref() else { return Vec::new() };
     let Some(covariance) = solution.covariance.as_ref() else { return Vec::new() };
     let Some(now) = inverse(covariance) else { return Vec::new() };
     let choices = choices_of(solution, settings);
@@ -62,7 +69,7 @@ pub fn advise(
         .collect();
     let mut advice = Vec::new();
     for (i, (field, u_now, g)) in gradients.iter().enumerate() {
-        let before = g.dot(&(covariance * g));
+        let before = g.dot(&(worse * g));
         let Some((stand, imagined, variances)) = tried.iter().min_by(|a, b| a.2[i].total_cmp(&b.2[i])) else { continue };
         let u_then = (u_now * u_now - 4.0 * (before - variances[i])).max(0.0).sqrt();
         if u_then < (1.0 - WORTH) * u_now {

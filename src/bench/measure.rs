@@ -23,11 +23,16 @@ use super::views::Views;
 /// the checked figures are few and hang together.
 const CROSSCHECK_BOUND: f64 = 1.7;
 
+/// By how much the photos' noise is raised for what odd and even photos differ: 1 where they agree.
+pub fn noise_raised(crosscheck_ratio: Option<f64>) -> f64 {
+    crosscheck_ratio.filter(|ratio| *ratio > CROSSCHECK_BOUND).unwrap_or(1.0)
+}
+
 /// All figures of a solved scene.
 pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     let figures = tell(solution, settings, true);
-    let ratio = figures.crosscheck_ratio.unwrap_or(0.0);
-    if ratio <= CROSSCHECK_BOUND {
+    let ratio = noise_raised(figures.crosscheck_ratio);
+    if ratio <= 1.0 {
         return figures;
     }
     // The photos are worse than their residuals tell: their share of every uncertainty grows by the ratio.

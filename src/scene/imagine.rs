@@ -91,6 +91,7 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
         return None;
     }
     blocks.extend(cord_block(&state, view_idx, stand.setup, &inside, &lens));
+    blocks.extend((0..state.lines.len()).filter_map(|line| line_block(solution, &state, view_idx, line, &inside, &lens)));
     let problem = Problem { blocks: &blocks, priors: &solution.priors, slots: &slots };
     let information = information(&state, &problem, view_idx)?;
     Some(Imagined { cards, tabs, information })
@@ -142,6 +143,34 @@ fn cord_block(
         })
         .collect();
     Some(Block { view: view_idx, shown: Shown::Cord(idx), corners: Vec::new(), points, noise: 1.0 })
+}
+
+/// A line between its flags as a sharp photo shows it: a place every 60 px, as well read as those that were seen.
+fn line_block(
+    solution: &Solution,
+    state: &State,
+    view_idx: usize,
+    line_idx: usize,
+    inside: &dyn Fn(&Vector2<f64>) -> bool,
+    lens: &crate::camera::Lens,
+) -> Option<Block> {
+    let line = &state.lines[line_idx];
+    let view = &state.views[view_idx];
+    let feet: Vec<Vector3<f64>> = state.flags.iter().filter(|f| f.line == line_idx).map(|f| line.foot(&f.centre)).collect();
+    let (from, to) = (feet.first()?, feet.last()?);
+    let pixel = |p: &Vector3<f64>| lens.project(&view.camera_from_world.apply(p)).filter(|p| inside(p));
+    let n = ((pixel(to)? - pixel(from)?).norm() / 60.0) as usize;
+    let points: Vec<SeenPoint> = (1..n)
+        .filter_map(|i| {
+            let p = from + (to - from) * (i as f64 / n as f64);
+            let (at, next) = (pixel(&p)?, pixel(&(p + (to - from) * 0.01))?);
+            let along = (next - at).normalize();
+            Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma: 0.1, used: true })
+        })
+        .collect();
+    let shown = Shown::Line(line_idx);
+    let noise = solution.blocks.iter().find(|block| block.shown == shown)?.noise;
+    (points.len() >= 3).then_some(Block { view: view_idx, shown, corners: Vec::new(), points, noise })
 }
 
 /// camera_from_world of an upright camera at `eye` that looks at `target`.
