@@ -7,7 +7,7 @@ use crate::scene::state::{Carrier, Face};
 use crate::sightings::StringKind;
 
 use super::figures::{Side, Station};
-use super::ground::{CardPlane, Datum, UpWeights, card_plane, mean_cord};
+use super::ground::{CardPlane, Datum, UpWeights, card_plane};
 use super::nuisance::{Nuisance, Shift};
 use super::settings::{BenchSettings, FRONT_WHEEL, GEARBOX, GEARBOX_FACE, Marked, Part, REAR_FACE, WHEEL};
 use super::turning::{Axis, turning_axis};
@@ -28,7 +28,6 @@ pub struct Choices {
     pub hub_side: Option<Side>,
     /// Degrees of the run-out curve: 0 none, 1 once round.
     pub run_out: bool,
-    pub cord_moved: bool,
     /// Tabs that do not lie flat on their face.
     pub loose: std::collections::BTreeSet<u8>,
 }
@@ -74,12 +73,11 @@ impl<'a> Evaluation<'a> {
         let forward = choices.left.map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
         let up = choices.up.up(state, plane.as_ref(), &forward, settings, &shift);
         let left = choices.left.unwrap_or(Vector3::y());
-        // One datum for all set-ups: frame and wheel do not follow a cord that somebody touched. Where it was seen to have moved,
-        // its first place counts.
-        let cord = if choices.cord_moved { state.cords.first().cloned() } else { mean_cord(&state.cords) };
-        let datum = cord.map(|mut cord| {
-            let [rear, front] = [0, 1].map(|end| shift.of(Nuisance::CordMoved(end)));
-            cord.y[0] += (rear + front) / 2.0 + shift.of(Nuisance::CordLight);
+        // One datum for all set-ups: frame and wheel do not follow a cord that somebody touched. Its first place counts; the others, which
+        // the photos tell through the cards, help with it as far as cords stay where they are.
+        let datum = state.cords.first().cloned().map(|mut cord| {
+            let [rear, front] = [0, 1].map(|end| shift.of(Nuisance::CordLight(end)));
+            cord.y[0] += (rear + front) / 2.0;
             cord.y[1] += (front - rear) / 2.0;
             Datum::of(&cord, &up, &left)
         });

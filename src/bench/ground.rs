@@ -152,15 +152,3 @@ impl Datum {
         Matrix3::from_rows(&[self.forward.transpose(), self.left.transpose(), self.up.transpose()])
     }
 }
-
-/// The mean of several cords, for what belongs to no single set-up.
-pub fn mean_cord(cords: &[Cord]) -> Option<Cord> {
-    let first = cords.first()?;
-    let mut mean = first.clone();
-    let n = cords.len() as f64;
-    for i in 0..3 {
-        mean.y[i] = cords.iter().map(|c| c.y[i]).sum::<f64>() / n;
-        mean.z[i] = cords.iter().map(|c| c.z[i]).sum::<f64>() / n;
-    }
-    Some(mean)
-}

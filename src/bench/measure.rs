@@ -163,7 +163,6 @@ fn choose(
         chain_side: None,
         hub_side: None,
         run_out: false,
-        cord_moved: solution.cord_moved,
         loose: solution.loose_tabs.clone(),
     };
     choices.up = weigh_up(solution, settings, &choices, up, findings);
@@ -452,13 +451,7 @@ fn nuisances(
             list.push((Nuisance::Level(way), settings.level_sigma));
         }
     }
-    list.push((Nuisance::CordLight, assumed.cord_light_u_mm / 2.0));
-    // With n set-ups, n - 1 of which may each have seen it moved, their mean lies sqrt(n - 1) / n of that off the first place.
-    let n = state.cords.len() as f64;
-    if n > 1.0 && !choices.cord_moved {
-        let sigma = assumed.cord_moved_u_mm / 2.0 * (n - 1.0).sqrt() / n;
-        list.extend([(Nuisance::CordMoved(0), sigma), (Nuisance::CordMoved(1), sigma)]);
-    }
+    list.extend([0, 1].map(|end| (Nuisance::CordLight(end), assumed.cord_light_u_mm / 2.0)));
     if !choices.gearbox_axis {
         list.extend([
             (Nuisance::GearboxCentre(0), assumed.gearbox_centre_u_mm / 2.0),

@@ -18,10 +18,8 @@ pub enum Nuisance {
     Hang(usize, u8),
     /// Slope of the cards' common plane against the bench, along (0) and across (1), degrees.
     CardTilt(u8),
-    /// The cord's mid-line seen to one side by light and shadow, mm, common to all photos.
-    CordLight,
-    /// The cord's mean over all set-ups off its first place, at its rear (0) and front (1) end, mm: it is taken to stay, and may have moved.
-    CordMoved(u8),
+    /// The cord's mid-line seen to one side by light and shadow, at its rear (0) and front (1) end, mm, in all photos alike.
+    CordLight(u8),
     /// Where on the gearbox sprocket's face its centre is, mm in two directions.
     GearboxCentre(u8),
     /// Tilt of the rear sprocket's tabs against the wheel axis when no axis was found, degrees in two directions.
@@ -43,8 +41,7 @@ impl Nuisance {
             Self::Level(_) => "level of the bench",
             Self::Hang(..) => "plumb lines not hanging true",
             Self::CardTilt(_) => "tilt of the cards on the bench",
-            Self::CordMoved(_) => "cord moved between set-ups",
-            Self::CordLight => "light and shadow on the cord",
+            Self::CordLight(_) => "light and shadow on the cord",
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",
             Self::RunOut => "run-out of the rim",

@@ -31,7 +31,7 @@ pub struct Assumed {
     pub plumb_u_deg: f64,
     /// Each end of the cord between set-ups.
     pub cord_moved_u_mm: f64,
-    /// The cord's mid-line as light and shadow let it be seen.
+    /// The cord's mid-line as light and shadow let it be seen, at each end.
     pub cord_light_u_mm: f64,
     /// The middle of the gearbox sprocket's tabs off its centre, each way.
     pub gearbox_centre_u_mm: f64,
@@ -52,8 +52,8 @@ impl Default for Assumed {
             print_u_percent: 0.6,
             card_bow_u_mm: 1.0,
             level_u_deg: 0.06,
-            // 0.1 mm at either end of 400 mm: what a line's image is off on pictures with known truth.
-            plumb_u_deg: 0.02,
+            // 0.08 mm from end to end of 400 mm: what a line's image is off on pictures with known truth.
+            plumb_u_deg: 0.012,
             cord_moved_u_mm: 0.2,
             cord_light_u_mm: 0.06,
             gearbox_centre_u_mm: 10.0,

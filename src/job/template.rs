@@ -91,7 +91,7 @@ schema = "sightcord-job/1"
 #card_bow_u_mm = 1.0
 # A bench on which no level was laid; a plumb line.
 #level_u_deg = 0.06
-#plumb_u_deg = 0.02
+#plumb_u_deg = 0.012
 # The cord: each end between set-ups, and its middle as light and shadow let it be seen.
 #cord_moved_u_mm = 0.2
 #cord_light_u_mm = 0.06

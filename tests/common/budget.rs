@@ -34,7 +34,7 @@ pub struct Budget {
     pub card_tilt_deg: f64,
     /// A plumb line out of plumb, degrees each way.
     pub hang_deg: f64,
-    /// The cord's mid-line moved by light and shadow in all photos alike, mm.
+    /// Each end of the cord's mid-line moved by light and shadow in all photos alike, mm.
     pub cord_light_mm: f64,
     /// Middle of the gearbox sprocket's tabs off its centre, mm each way.
     pub gearbox_centre_mm: f64,
@@ -82,7 +82,7 @@ impl Budget {
             print_scale: 0.003,
             bench_level_deg: 0.03,
             card_tilt_deg: 0.06,
-            hang_deg: 0.010,
+            hang_deg: 0.006,
             cord_light_mm: 0.03,
             gearbox_centre_mm: 5.0,
             cord_moved_mm: 0.1,
@@ -167,7 +167,7 @@ impl TruthScene {
         if budget.card_tilt_deg > 0.0 {
             self.bench.level_deg = Some([along, across]);
         }
-        self.bench.cord.seen_off_mm = random.gauss(budget.cord_light_mm);
+        self.bench.cord.seen_off_mm = [0, 1].map(|_| random.gauss(budget.cord_light_mm));
         for line in &mut self.bike.frame.plumb_lines {
             line.out_of_plumb_deg = [0, 1].map(|_| random.gauss(budget.hang_deg));
         }

@@ -71,8 +71,8 @@ pub struct Cord {
     pub to_x_mm: f64,
     /// Linear reflectance, red, green, blue.
     pub colour: [f64; 3],
-    /// By how much light and shadow move its mid-line to the left in every photo, mm: in sightings alone.
-    pub seen_off_mm: f64,
+    /// By how much light and shadow move its mid-line to the left at its rear and front end in every photo, mm: in sightings alone.
+    pub seen_off_mm: [f64; 2],
 }
 
 /// Paper and printer.
@@ -241,7 +241,7 @@ impl Default for Cord {
             from_x_mm: -620.0,
             to_x_mm: 950.0,
             colour: [0.9, 0.25, 0.08],
-            seen_off_mm: 0.0,
+            seen_off_mm: [0.0; 2],
         }
     }
 }

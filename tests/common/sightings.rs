@@ -144,7 +144,9 @@ impl TruthScene {
         };
         let cord = &self.bench.cord;
         let length = cord.to_x_mm - cord.from_x_mm;
-        let seen_at = |t: f64| cord.at(setup, cord.from_x_mm + t * length) + V3::y() * cord.seen_off_mm;
+        let seen_at = |t: f64| {
+            cord.at(setup, cord.from_x_mm + t * length) + V3::y() * (cord.seen_off_mm[0] * (1.0 - t) + cord.seen_off_mm[1] * t)
+        };
         add(StringKind::Cord, &seen_at, length, cord.radius_mm);
         // A hanging line is found from its flags: both must be read in this photo.
         let seen: Vec<Pattern> = self.flags_seen(setup_idx, photo_idx, eye, knobs);
