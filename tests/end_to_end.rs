@@ -155,7 +155,8 @@ fn measured_check_lines_bring_the_rim_to_a_sixth_of_a_millimetre() {
         std::fs::write(job.path().join("job.toml"), print).expect("a job");
         let document: ResultDocument =
             serde_json::from_str(&measured_json(job.path().to_str().expect("a plain path"), "2")).expect("a result");
-        let rims: Vec<_> = document.figures().into_iter().filter(|(p, _)| p.starts_with("/rim/") && p.ends_with("/offset")).collect();
+        let rims: Vec<_> =
+            document.figures().into_iter().filter(|(p, _)| p.starts_with("/rim/") && p.ends_with("/offset")).collect();
         assert_eq!(rims.len(), 4);
         for (pointer, figure) in rims {
             let u = figure.expect("the rim was measured").u;

@@ -50,6 +50,8 @@ const GROUND: f64 = 4.0;
 const STRIP: f64 = 0.25;
 /// Narrowest and widest line, px.
 const WIDTHS: (f64, f64) = (0.6, 11.0);
+/// By how much of itself a line's width may change along it, perspective included.
+const WIDTH_CHANGE: f64 = 0.3;
 /// Spacing of the averaged light, px.
 const EDGE_STEP: f64 = 0.25;
 /// Least standard uncertainty of a place, px: the two edges of a round line are lit differently.
@@ -357,6 +359,10 @@ fn middles(profiles: &[Option<Vec<f64>>], path: &Path) -> Vec<(usize, f64, f64)>
             found.push((middle, path.at(along(middle, n)) + (left + right) / 2.0, right - left));
         }
     }
+    // A highlight inside the line, taken for an edge, makes it too narrow: its width hardly changes along it.
+    let widths: Vec<f64> = found.iter().map(|(_, _, width)| *width).collect();
+    let usual = median(&widths).unwrap_or(0.0);
+    found.retain(|(_, _, width)| (width - usual).abs() <= WIDTH_CHANGE * usual);
     found
 }
 
