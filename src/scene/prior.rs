@@ -27,8 +27,9 @@ pub struct Priors {
     /// Refocusing from photo to photo (relative) and wander of the principal point (px), per lens.
     pub zoom_sigma: Vec<f64>,
     pub shift_sigma: Vec<f64>,
-    /// Start focal length and picture size per lens, for weak priors on the lens itself.
+    /// Start focal length and picture size per lens, for weak priors on the lens itself, and how weak they are.
     pub lens_start: Vec<(f64, usize, usize)>,
+    pub lens_spread: LensSpread,
     /// Flags: distance of the pattern's centre from the line, mm.
     pub flag_sigma: f64,
     /// Tabs of one face: mm along the normal, radians of tilt.
@@ -39,6 +40,25 @@ pub struct Priors {
     pub cord_moved_sigma: f64,
     /// Sagitta of the cord sideways over half its seen length, mm.
     pub cord_straight_sigma: f64,
+}
+
+/// How far a lens may lie from what is expected of any lens, as standard uncertainties.
+#[derive(Clone, Debug)]
+pub struct LensSpread {
+    /// Focal lengths about the start value, as a part of it.
+    pub focal: f64,
+    /// Difference between fx and fy, as a part of the start value.
+    pub aspect: f64,
+    /// Principal point about the picture's middle, as a part of the longer side.
+    pub middle: f64,
+    /// k1, k2, p1, p2, k3 about zero.
+    pub distortion: [f64; 5],
+}
+
+impl LensSpread {
+    /// Weak: a phone's principal point lies within a few hundredths of the picture's size of its middle, and distortion coefficients
+    /// are below one; together they only hold what photos leave open. Pixels of phones are square.
+    pub const USUAL: Self = Self { focal: 0.3, aspect: 1e-3, middle: 0.03, distortion: [0.5, 1.0, 0.005, 0.005, 2.0] };
 }
 
 /// A body that stayed is tied this closely: mm and radians. Far below what photos resolve, far above rounding.
@@ -102,16 +122,15 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
     }
     for ((lens, &slot), &(focal, width, height)) in state.lenses.iter().zip(&slots.lenses).zip(&priors.lens_start) {
         let size = width.max(height) as f64;
-        // Weak: a phone's principal point lies within a few hundredths of the picture's size of its middle, and distortion
-        // coefficients are below one; together they only hold what photos leave open.
-        single(&mut rows, PriorSource::Lens, lens.cx - (width as f64 - 1.0) / 2.0, 0.03 * size, slot + 2);
-        single(&mut rows, PriorSource::Lens, lens.cy - (height as f64 - 1.0) / 2.0, 0.03 * size, slot + 3);
-        let spread = [(lens.k1, 0.5), (lens.k2, 1.0), (lens.p1, 0.005), (lens.p2, 0.005), (lens.k3, 2.0)];
-        for (i, (value, sigma)) in spread.into_iter().enumerate() {
+        let spread = &priors.lens_spread;
+        single(&mut rows, PriorSource::Lens, lens.cx - (width as f64 - 1.0) / 2.0, spread.middle * size, slot + 2);
+        single(&mut rows, PriorSource::Lens, lens.cy - (height as f64 - 1.0) / 2.0, spread.middle * size, slot + 3);
+        let distortion = [lens.k1, lens.k2, lens.p1, lens.p2, lens.k3];
+        for (i, (value, sigma)) in distortion.into_iter().zip(spread.distortion).enumerate() {
             single(&mut rows, PriorSource::Lens, value, sigma, slot + 4 + i);
         }
-        single(&mut rows, PriorSource::Lens, lens.fx - focal, 0.3 * focal, slot);
-        let aspect = 1e-3 * focal;
+        single(&mut rows, PriorSource::Lens, lens.fx - focal, spread.focal * focal, slot);
+        let aspect = spread.aspect * focal;
         pair(&mut rows, PriorSource::Lens, (lens.fx - lens.fy) / aspect, (slot, 1.0 / aspect), (slot + 1, -1.0 / aspect));
     }
     flags(state, slots, priors, &mut rows);

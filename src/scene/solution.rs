@@ -14,7 +14,7 @@ use super::input::{ScenePhoto, SceneSettings};
 use super::marks_next::{LEAST_TAB_CORNERS, marks_next, seen_points};
 use super::noise::{reject, weigh};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
-use super::prior::Priors;
+use super::prior::{LensSpread, Priors};
 use super::solve::{Problem, adjust, covariance};
 use super::state::{Slots, State};
 use super::suspects::{Exceptions, find_suspects};
@@ -229,6 +229,7 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)],
         zoom_sigma: vec![settings.zoom_sigma; n_lenses],
         shift_sigma: vec![settings.shift_sigma; n_lenses],
         lens_start: lens_start.to_vec(),
+        lens_spread: LensSpread::USUAL,
         flag_sigma: settings.flag_sigma,
         // A tab that stands 0.05 mm off is tilted by a milliradian or so (our estimate; common practice, no source).
         face_sigma: (settings.flat_sigma, settings.flat_sigma * 0.02),
