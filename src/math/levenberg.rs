@@ -41,10 +41,14 @@ impl Minimum {
     }
 }
 
+/// Steps in a row after which a cost that does not fall any more is at its rounding.
+const MOST_QUIET_STEPS: usize = 20;
+
 /// Minimises half the sum of squared residuals.
 ///
 /// `evaluate` fills residuals and Jacobian at given parameters, or returns false where the model has no value there. Damping is
-/// that of Marquardt (1963, diagonal of J^T J) with the gain-ratio update of Nielsen (1999).
+/// that of Marquardt (1963, diagonal of J^T J) with the gain-ratio update of Nielsen (1999). The diagonal is the largest so far (More
+/// 1978): where the model goes flat, parameters do not become free to run away.
 pub fn minimise(
     start: DVector<f64>,
     n_residuals: usize,
@@ -67,9 +71,11 @@ pub fn minimise(
     let mut ending = Ending::StillFalling;
     let mut steps = 0;
     let mut quiet = 0;
+    let mut largest = normal.diagonal();
     while steps < max_steps {
         steps += 1;
-        let scale = normal.diagonal().map(|d| if d > 0.0 { 1.0 / d.sqrt() } else { 1.0 });
+        largest.zip_apply(&normal.diagonal(), |most, d| *most = most.max(d));
+        let scale = largest.map(|d| if d > 0.0 { 1.0 / d.sqrt() } else { 1.0 });
         let mut damped = DMatrix::from_fn(n, n, |i, j| normal[(i, j)] * scale[i] * scale[j]);
         for i in 0..n {
             damped[(i, i)] += damping;
@@ -91,9 +97,11 @@ pub fn minimise(
         let trial_cost = if valid { trial_residuals.norm_squared() / 2.0 } else { f64::INFINITY };
         let foreseen = scaled_step.dot(&(&right + &scaled_step * damping)) / 2.0;
         let small_step = (0..n).all(|i| step[i].abs() <= 1e-12 * (x[i].abs() + 1e-12));
-        if trial_cost <= cost {
-            let gain = (cost - trial_cost) / foreseen.max(f64::MIN_POSITIVE);
-            let relative_fall = (cost - trial_cost) / cost.max(f64::MIN_POSITIVE);
+        // Where the cost has come down to its rounding, the gradient still tells the way: such steps are taken as long as they shrink.
+        let at_rounding = foreseen <= 1e-12 * cost;
+        if trial_cost <= cost || at_rounding && trial_cost <= cost * (1.0 + 1e-13) {
+            let gain = if at_rounding { 1.0 } else { (cost - trial_cost) / foreseen.max(f64::MIN_POSITIVE) };
+            let is_quiet = (cost - trial_cost) < 1e-15 * cost;
             x = trial;
             cost = trial_cost;
             std::mem::swap(&mut residuals, &mut trial_residuals);
@@ -103,8 +111,8 @@ pub fn minimise(
             damping *= (1.0 - (2.0 * gain - 1.0).powi(3)).max(1.0 / 3.0);
             damping = damping.max(1e-16);
             growth = 2.0;
-            quiet = if relative_fall < 1e-13 || small_step { quiet + 1 } else { 0 };
-            if quiet >= 2 || cost == 0.0 {
+            quiet = if is_quiet { quiet + 1 } else { 0 };
+            if small_step || foreseen <= 1e-22 * cost || quiet >= MOST_QUIET_STEPS || cost == 0.0 {
                 ending = Ending::Converged;
                 break;
             }
@@ -123,7 +131,8 @@ pub fn minimise(
     }
     // A runaway is recognised by size: no parameter of ours, nor of the published problems, ends a thousand times its start.
     let ran_away = (0..n).any(|i| x[i].abs() > 1e3 * start_size[i].max(1e-3) && x[i].abs() > 1e4);
-    if ran_away && ending != Ending::Converged || x.iter().any(|v| !v.is_finite()) {
+    // It is no minimum even when the cost no longer falls: it flattens out on the way to infinity.
+    if ran_away || x.iter().any(|v| !v.is_finite()) {
         ending = Ending::Diverged;
     }
     Minimum { parameters: x, cost, steps, ending, normal }

@@ -271,8 +271,9 @@ pub fn adjust(state: &mut State, problem: &Problem, max_steps: usize) -> Adjuste
             cost = trial_cost;
             damping = (damping / 10.0).max(1e-9);
             growth = 2.0;
-            // A millionth of the cost moves no figure by a hundredth of its uncertainty.
-            if fall < 1e-7 {
+            // A millionth of the cost moves no figure by a hundredth of its uncertainty. Under strong damping a small fall tells nothing:
+            // unknowns that hang together closely hardly move then.
+            if fall < 1e-7 && damping <= 1e-7 {
                 return Adjusted { cost, steps: step_idx + 1, converged: true };
             }
             normal = problem.normal(state);

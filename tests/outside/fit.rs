@@ -12,7 +12,7 @@ pub fn fit(start: &[f64], residuals: impl Fn(&[Dual]) -> Vec<Dual>) -> Minimum {
     let start = DVector::from_row_slice(start);
     let at = |x: &DVector<f64>| jacobian(|x: DVector<Dual>| DVector::from_vec(residuals(x.as_slice())), x);
     let n_residuals = at(&start).0.len();
-    minimise(start.clone(), n_residuals, 2000, |x, values, derivatives| {
+    minimise(start.clone(), n_residuals, 20_000, |x, values, derivatives| {
         let (value, derivative) = at(x);
         values.copy_from(&value);
         derivatives.copy_from(&derivative);

@@ -121,7 +121,7 @@ impl Scene {
     fn solve(&mut self, n_unknowns: usize) -> (Vec<Vector2<f64>>, f64, Vec<[f64; N_LENS]>) {
         let slots = Slots::of(&self.state);
         let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &slots };
-        for _ in 0..4 {
+        for _ in 0..20 {
             // One call ends when a figure of ours would not change any more; published digits ask for a few steps beyond.
             let adjusted = adjust(&mut self.state, &problem, 60);
             assert!(adjusted.converged, "the adjustment did not converge: {adjusted:?}");
