@@ -2,8 +2,7 @@
 
 mod shared_truth;
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
+use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 use shared_truth::{Dice, SETS, TruthPhoto, TruthSet, median, robust};
@@ -160,23 +159,4 @@ fn cards_and_tabs_of_the_shared_photos_are_found_and_none_is_false() {
     assert!(Tally::part(&first.tabs, 6.0, 8.0) > 0.65);
     assert!(Tally::part(&first.corners, 10.0, 1000.0) > 0.88);
     assert!(Tally::part(&second.tabs, 6.0, 8.0) > 0.80);
-}
-
-#[test]
-#[ignore = "needs ../shared"]
-fn nothing_is_found_on_photos_that_show_none_of_our_patterns() {
-    let folders = [("skimage", "png"), ("opencv-doc", "jpg"), ("opencv-doc", "png")];
-    let mut files = BTreeSet::new();
-    for (folder, extension) in folders {
-        let folder = Path::new("../shared/reference/data").join(folder);
-        let entries = std::fs::read_dir(folder).expect("the folder of reference photos");
-        let paths = entries.map(|entry| entry.unwrap().path());
-        files.extend(paths.filter(|path| path.extension().is_some_and(|e| e == extension)));
-    }
-    assert!(files.len() > 30, "only {} photos", files.len());
-    for path in files {
-        let photo = sightcord::photo::read_photo(&path).expect("a photo");
-        let seen = look(&photo.luma);
-        assert!(seen.patterns.is_empty() && seen.mirrored.is_empty(), "{path:?}: {:?} {:?}", seen.patterns, seen.mirrored);
-    }
 }

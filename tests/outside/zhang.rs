@@ -20,7 +20,8 @@ use crate::{numbers, shared};
 const N_LENS: usize = 7;
 
 fn points(file: &str) -> Vec<Vector2<f64>> {
-    let points: Vec<_> = numbers(&shared(&format!("zhang1998/{file}"))).chunks_exact(2).map(|p| Vector2::new(p[0], p[1])).collect();
+    let points: Vec<_> =
+        numbers(&shared(&format!("zhang1998/{file}"))).chunks_exact(2).map(|p| Vector2::new(p[0], p[1])).collect();
     assert_eq!(points.len(), 256);
     points
 }
@@ -126,7 +127,7 @@ fn five_views_give_the_published_camera() {
         assert!((found - published).abs() < digit, "number {}: {found} for {published}", i + 1);
     }
     let computed = [832.499796, 0.204499472, 832.529635, 303.958901, 206.585245, -0.228601502, 0.190354094];
-    assert_near("camera", camera, &computed, 3e-6);
+    assert_near("camera", camera, &computed, 5e-6);
     let sigma = [1.40665521, 0.07827593, 1.38581113, 0.71182442, 0.65909594, 0.00413643, 0.02493742];
     assert_near("sigma", &result.sigma.as_slice()[..N_LENS], &sigma, 1e-5);
     assert_near("rms distance", &[result.rms], &[0.3364339], 1e-6);
