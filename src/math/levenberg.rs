@@ -95,7 +95,8 @@ pub fn minimise(
         let trial_cost = if valid { trial_residuals.norm_squared() / 2.0 } else { f64::INFINITY };
         let foreseen = scaled_step.dot(&(&right + &scaled_step * damping)) / 2.0;
         let small_step = (0..n).all(|i| step[i].abs() <= 1e-12 * (x[i].abs() + 1e-12));
-        // Where the cost has come down to its rounding, the gradient still tells the way: such steps are taken as long as they shrink.
+        // Where the cost has come down to its rounding, the gradient still tells the way: such steps are taken
+        // until they promise nothing any more.
         let at_rounding = foreseen <= 1e-12 * cost;
         if trial_cost <= cost || at_rounding && trial_cost <= cost * (1.0 + 1e-13) {
             let gain = if at_rounding { 1.0 } else { (cost - trial_cost) / foreseen.max(f64::MIN_POSITIVE) };
