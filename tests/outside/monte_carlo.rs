@@ -141,9 +141,9 @@ fn first_order_is_enough_for_our_figures() {
         .into_iter()
         .flat_map(|way| {
             [
-                (Nuisance::GearboxCentre(way), nuisance::GEARBOX_CENTRE),
+                (Nuisance::GearboxCentre(way), told.settings.assumed.gearbox_centre_u_mm / 2.0),
                 (Nuisance::Wobble(way), nuisance::WOBBLE),
-                (Nuisance::Level(way), nuisance::LEVEL),
+                (Nuisance::Level(way), told.settings.level_sigma),
                 (Nuisance::CardTilt(way), 0.05),
             ]
         })
