@@ -126,9 +126,9 @@ fn told() -> Told {
     Told { solution, settings, choices }
 }
 
-/// The one figure that first order does not suit: an arrow's height without its sign, told near zero. Drawn, it scatters less (0.78 of
-/// first order), so its U is too large rather than too small.
-const MAGNITUDE: &str = "/bench/cord_straightness";
+/// Figures that first order does not suit: a height of an arc and a distance without their signs, told near zero. Drawn, they scatter less
+/// (0.75 to 0.78 of first order), so their U is too large rather than too small.
+const MAGNITUDES: [&str; 2] = ["/bench/cord_straightness", "/bench/cord_moved"];
 
 /// Every figure told of a whole job, by first order and by drawing the scene's unknowns from their covariance together with those
 /// nuisances that other quantities multiply: where the gearbox sprocket's centre is, the sprocket's wobble, the level.
@@ -170,11 +170,15 @@ fn first_order_is_enough_for_our_figures() {
             .collect();
         let mut worst = (1.0_f64, "");
         let mut farthest = (0.0_f64, "");
-        for (i, pointer) in pointers.iter().enumerate().filter(|(_, pointer)| *pointer != MAGNITUDE) {
+        for (i, pointer) in pointers.iter().enumerate() {
             let values: Vec<f64> = draws.iter().map(|draw| draw[i]).collect();
             let (mean, sigma) = mean_and_sigma(&values);
             let linear = first_order[(i, i)].sqrt();
             let (ratio, shift) = (sigma / linear, (mean - best[i]).abs() / linear);
+            if MAGNITUDES.contains(&pointer.as_str()) {
+                assert!(ratio < 1.07, "{pointer} with {nuisance:?}: drawn {sigma}, first order {linear}");
+                continue;
+            }
             if (ratio - 1.0).abs() > (worst.0 - 1.0).abs() {
                 worst = (ratio, pointer);
             }

@@ -64,6 +64,7 @@ pub fn priors(n_lenses: usize, free: Free) -> Priors {
         tab_scale_sigma: HELD,
         zoom_sigma: vec![HELD; n_lenses],
         shift_sigma: vec![HELD; n_lenses],
+        usual_drift: (HELD, HELD),
         lens_start: vec![(1000.0, 640, 480); n_lenses],
         lens_spread: LensSpread {
             focal: UNKNOWN,
