@@ -2,12 +2,14 @@
 
 pub mod cards_first;
 pub mod cord_choice;
+pub mod cord_on_card;
 pub mod halves;
 pub mod imagine;
 pub mod input;
 pub mod marks_next;
 pub mod noise;
 pub mod observe;
+pub mod picture_bend;
 pub mod pose;
 pub mod predict;
 pub mod prior;
