@@ -48,6 +48,9 @@ const EDGE_U_MM: f64 = 0.2;
 /// some tenths of a millimetre over the card.
 const ANGLE_U_DEG: f64 = 0.12;
 const ANGLE_U_RISE_DEG: f64 = 0.10;
+/// What a lane's cord may turn away, over the lane's length, from the line to the next card, mm: over 260 mm one degree, several times what a
+/// reading's own angle is uncertain by.
+const IN_LINE_MM: f64 = 4.5;
 /// Expanded uncertainty of how much higher one card lies than the next, mm (paper on a bench; our estimate).
 const UNEVEN_MM: f64 = 0.5;
 
@@ -78,6 +81,8 @@ pub enum NotRead {
     LeavesLane,
     #[error("it is seen too flatly, so that the cord's height would swamp the reading")]
     TooFlat,
+    #[error("what runs along it is not in line with the cord at the other cards")]
+    OutOfLine,
     #[error("how the card is seen can't be told")]
     NoPose,
 }
@@ -89,6 +94,7 @@ impl NotRead {
             Self::Nothing => "If the cord runs there, make it clearly brighter or darker than the paper.",
             Self::OneEdge | Self::NoPose => "Go closer, and let light fall on the lane from both sides.",
             Self::LeavesLane => "Shift the card so that the cord runs in the middle of its lane, or look from higher up.",
+            Self::OutOfLine => "Take away what lies on the card or throws its shadow there, or stretch the cord straight.",
             Self::TooFlat => "Take a photo from higher up, nearly straight down on the lane.",
         }
     }
@@ -126,20 +132,24 @@ pub fn read_cord(sightings: &PhotoSightings, width: usize, height: usize, focal_
         sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_))).collect();
     let (focal, lens_u) = focal(&cards, width, height, focal_px);
     let lens = Lens::pinhole(focal, width, height);
-    let mut strips: Vec<(Strip, u8)> = Vec::new();
-    let mut lanes = Vec::new();
+    let bend = PictureBend::of(sightings, width, height);
+    let mut strips: Vec<Strip> = Vec::new();
+    let mut lanes: Vec<LaneReading> = Vec::new();
     for card in cards {
         let number = card.pattern.number();
         let edges = sightings.lanes.iter().find(|lane| lane.pattern == card.pattern);
         let read = read_lane(card, edges, lens, lens_u);
-        if let Ok((cord, strip)) = &read
-            && cord.told_apart
-        {
-            strips.push((*strip, number));
+        if let Ok((cord, strip)) = &read {
+            strips.push(Strip { lane: lanes.len(), card: number, told_apart: cord.told_apart, ..*strip });
         }
         lanes.push(LaneReading { card: number, cord: read.map(|(cord, _)| cord) });
     }
-    let straightness = straightness(&strips, &PictureBend::of(sightings, width, height));
+    for lane in out_of_line(&strips, &lanes, &bend) {
+        strips.retain(|strip| strip.lane != lane);
+        lanes[lane].cord = Err(NotRead::OutOfLine);
+    }
+    strips.retain(|strip| strip.told_apart);
+    let straightness = straightness(&strips, &bend);
     CordReading { lanes, straightness }
 }
 
@@ -182,6 +192,10 @@ struct PaperEdge {
 /// The two edges that were taken for the cord's, in the photo: for its straightness.
 #[derive(Clone, Copy, Debug)]
 struct Strip {
+    /// Its place among the lanes, the card's number, and whether it was told from its shadow.
+    lane: usize,
+    card: u8,
+    told_apart: bool,
     middle: [f64; 2],
     mm_per_px: f64,
     sigma_px: f64,
@@ -252,6 +266,9 @@ fn read_lane(
         path: path(&lane, pitch, apparent, slope),
     };
     let strip = Strip {
+        lane: 0,
+        card: card.pattern.number(),
+        told_apart,
         middle: [0, 1].map(|i| (first.at[i] + second.at[i]) / 2.0),
         mm_per_px: (first.mm_per_px + second.mm_per_px) / 2.0,
         sigma_px: sigma / first.mm_per_px,
@@ -341,9 +358,27 @@ fn path(lane: &Lane, pitch: f64, y: f64, slope: f64) -> Vec<[f64; 2]> {
     (0..=CARD_COLS / 2).map(|i| 2.0 * i as f64).filter_map(|col| lane.at(col, row(col))).collect()
 }
 
+/// Lanes in which something other than the cord was read (a cable, the shadow of a tube): a cord is straight, so that it points from each card
+/// to the next, in the straightened picture. Two cards that point to each other vouch for each other; where there are several cards and
+/// one has nobody to vouch for it, its reading is not the cord's. With a single card there is nobody to ask.
+fn out_of_line(strips: &[Strip], lanes: &[LaneReading], bend: &PictureBend) -> Vec<usize> {
+    let points_to = |from: &Strip, to: &Strip| {
+        let (here, there) = (bend.straightened(from.middle), bend.straightened(to.middle));
+        let along = (there - here).normalize();
+        let normal = Vector2::new(-along.y, along.x);
+        let Ok(cord) = &lanes[from.lane].cord else { return false };
+        // The path may lie beside the strip's middle where several pairs were possible: only its direction counts.
+        let (Some(first), Some(last)) = (cord.path.first(), cord.path.last()) else { return false };
+        let turn = normal.dot(&(bend.straightened(*last) - bend.straightened(*first)));
+        turn.abs() * from.mm_per_px < IN_LINE_MM
+    };
+    let vouched = |a: &Strip| strips.iter().any(|b| b.lane != a.lane && points_to(a, b) && points_to(b, a));
+    if strips.len() < 2 { Vec::new() } else { strips.iter().filter(|a| !vouched(a)).map(|a| a.lane).collect() }
+}
+
 /// Each card's cord against the straight line between the outermost ones, in the straightened picture.
-fn straightness(strips: &[(Strip, u8)], bend: &PictureBend) -> Vec<Straightness> {
-    let places: Vec<Vector2<f64>> = strips.iter().map(|(strip, _)| bend.straightened(strip.middle)).collect();
+fn straightness(strips: &[Strip], bend: &PictureBend) -> Vec<Straightness> {
+    let places: Vec<Vector2<f64>> = strips.iter().map(|strip| bend.straightened(strip.middle)).collect();
     let mut ends: Option<(f64, usize, usize)> = None;
     for i in 0..strips.len() {
         for k in i + 1..strips.len() {
@@ -357,19 +392,18 @@ fn straightness(strips: &[(Strip, u8)], bend: &PictureBend) -> Vec<Straightness>
     let along = (places[to] - places[from]) / apart;
     let normal = Vector2::new(-along.y, along.x);
     let mut told = Vec::new();
-    for (i, (strip, card)) in strips.iter().enumerate().filter(|(i, _)| *i != from && *i != to) {
+    for (i, strip) in strips.iter().enumerate().filter(|(i, _)| *i != from && *i != to) {
         let part = along.dot(&(places[i] - places[from])) / apart;
+        // off = n . (p_i - (1 - part) p_from - part p_to)
         let off = normal.dot(&(places[i] - places[from]));
-        // off = n . (p_i - (1 - part) p_from - part p_to), by a and b.
-        let [mine, first, last] = [i, from, to].map(|k| bend.by_bend(strips[k].0.middle));
-        let by_bend = Vector2::from([0, 1].map(|k| normal.dot(&(mine[k] - first[k] * (1.0 - part) - last[k] * part))));
-        let bend_variance = by_bend.dot(&(bend.cov * by_bend)).max(0.0);
-        let edge = |k: usize, share: f64| (share * strips[k].0.sigma_px).powi(2);
-        let sigma_px = (bend_variance + edge(i, 1.0) + edge(from, 1.0 - part) + edge(to, part)).sqrt();
+        let shares = [(i, 1.0), (from, part - 1.0), (to, -part)];
+        let bend_sigma = bend.sigma_of(&shares.map(|(k, share)| (normal * share, strips[k].middle)));
+        let edges = shares.map(|(k, share)| (share * strips[k].sigma_px).powi(2)).iter().sum::<f64>();
+        let sigma_px = (bend_sigma * bend_sigma + edges).sqrt();
         let parts = [2.0 * sigma_px * strip.mm_per_px, EDGE_U_MM, UNEVEN_MM * strip.view];
         let u = parts.iter().map(|x| x * x).sum::<f64>().sqrt();
         let off = Measurement { value: off.abs() * strip.mm_per_px, u, quality: Quality::Single };
-        told.push(Straightness { card: *card, from: strips[from].1, to: strips[to].1, off });
+        told.push(Straightness { card: strip.card, from: strips[from].card, to: strips[to].card, off });
     }
     told
 }

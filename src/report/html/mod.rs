@@ -6,12 +6,13 @@ mod drawing;
 mod figures;
 mod page;
 mod photos;
+mod names;
 mod reduce;
 
 pub use drawing::{Bike, Drawing, above, behind, side};
 pub use page::page;
 pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
-pub use reduce::picture;
+pub use reduce::{named_picture, picture};
 
 use super::result::{RESULT_NAME, ResultDocument};
 use super::units::Show;

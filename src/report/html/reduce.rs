@@ -9,6 +9,7 @@ use imageproc::drawing::{draw_filled_circle_mut, draw_line_segment_mut};
 use imageproc::geometry::convex_hull;
 use imageproc::point::Point;
 
+use super::names::{Name, write_names};
 use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 use crate::cards::Pattern;
 use crate::photo::{LinearImage, PhotoFacts, PhotoFile};
@@ -21,6 +22,9 @@ use crate::sightings::{PhotoSightings, StringKind};
 /// below 6 MB in the page.
 const LONG_SIDE: u32 = 1000;
 const QUALITY: u8 = 68;
+/// The same for a picture to be looked at by itself, with names in it: they can be read when it fills a screen.
+const LONG_SIDE_ALONE: u32 = 1600;
+const QUALITY_ALONE: u8 = 85;
 
 /// Colours of what is drawn into a photo: card, tab, cord, plumb line, corner, residual. The same as on the page.
 const CARD: Rgb<u8> = Rgb([0x37, 0xb6, 0xff]);
@@ -97,7 +101,7 @@ fn line_name(kind: StringKind) -> String {
 /// A photo for the report, or None where its file can no longer be read: the report then goes without it.
 pub fn picture(file: &PhotoFile, facts: &PhotoFacts, overlay: Overlay) -> Option<PhotoPicture> {
     let orientation = facts.exif.orientation.unwrap_or(1);
-    let mut small = in_colour(&file.path).or_else(|| Some(in_grey(&file.read().ok()?.luma)))?;
+    let mut small = in_colour(&file.path, LONG_SIDE).or_else(|| Some(in_grey(&file.read().ok()?.luma, LONG_SIDE)))?;
     small.apply_orientation(Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms));
     let small = small.into_rgb8();
     let mut picture = PhotoPicture {
@@ -114,8 +118,42 @@ pub fn picture(file: &PhotoFile, facts: &PhotoFacts, overlay: Overlay) -> Option
     Some(picture)
 }
 
+/// A photo by itself with all that was found drawn in and named, turned upright, as a JPEG; None only if it can't be coded.
+///
+/// The names are those of the overlay's outlines; one that begins with "tab" is a tab's.
+pub fn named_picture(path: &std::path::Path, luma: &LinearImage, facts: &PhotoFacts, overlay: Overlay) -> Option<Vec<u8>> {
+    let orientation = facts.exif.orientation.unwrap_or(1);
+    let mut small = in_colour(path, LONG_SIDE_ALONE).unwrap_or_else(|| in_grey(luma, LONG_SIDE_ALONE));
+    small.apply_orientation(Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms));
+    let small = small.into_rgb8();
+    let (width, height) = small.dimensions();
+    let sensor = [facts.width as u32, facts.height as u32];
+    let picture = PhotoPicture { width, height, sensor, orientation, overlay, ..PhotoPicture::default() };
+    let mut drawn = marked(small, &picture);
+    // Tabs stand closest together, so their names are placed first, and the cards' where there is room left.
+    let (tabs, cards): (Vec<_>, Vec<_>) = picture.overlay.outlines.iter().partition(|(name, _)| is_tab(name));
+    let outlines = tabs.iter().chain(&cards).map(|(name, points)| (name, points, if is_tab(name) { TAB } else { CARD }));
+    let lines = picture.overlay.lines.iter().filter(|(name, _)| name != "cord").map(|(name, points)| (name, points, PLUMB));
+    let names: Vec<Name> = outlines
+        .chain(lines)
+        .map(|(text, points, colour)| {
+            let mut around = [f32::INFINITY, f32::INFINITY, f32::NEG_INFINITY, f32::NEG_INFINITY];
+            for [x, y] in points.iter().map(|&point| picture.place(point).map(|x| x as f32)) {
+                around = [around[0].min(x), around[1].min(y), around[2].max(x), around[3].max(y)];
+            }
+            Name { text: text.clone(), colour, around }
+        })
+        .collect();
+    write_names(&mut drawn, &names);
+    jpeg_of(&drawn, QUALITY_ALONE)
+}
+
+fn is_tab(name: &str) -> bool {
+    name.starts_with("tab")
+}
+
 /// The photo in colour, made small; None for kinds of file that only the measuring decoder reads.
-fn in_colour(path: &std::path::Path) -> Option<DynamicImage> {
+fn in_colour(path: &std::path::Path, long_side: u32) -> Option<DynamicImage> {
     let mut reader = ImageReader::open(path).ok()?.with_guessed_format().ok()?;
     let mut limits = Limits::default();
     limits.max_image_width = Some(crate::photo::read::MAX_SIDE as u32);
@@ -123,12 +161,12 @@ fn in_colour(path: &std::path::Path) -> Option<DynamicImage> {
     reader.limits(limits);
     let full = reader.decode().ok()?;
     // A photo that is small already is not blown up.
-    let (width, height) = (full.width().min(LONG_SIDE), full.height().min(LONG_SIDE));
-    Some(if full.width().max(full.height()) > LONG_SIDE { full.thumbnail(width, height) } else { full })
+    let (width, height) = (full.width().min(long_side), full.height().min(long_side));
+    Some(if full.width().max(full.height()) > long_side { full.thumbnail(width, height) } else { full })
 }
 
 /// Luminance as a picture for people, made small.
-fn in_grey(luma: &LinearImage) -> DynamicImage {
+fn in_grey(luma: &LinearImage, long_side: u32) -> DynamicImage {
     let code = |light: f32| {
         let light = light.clamp(0.0, 1.0);
         // The sRGB curve (IEC 61966-2-1).
@@ -139,12 +177,16 @@ fn in_grey(luma: &LinearImage) -> DynamicImage {
         image::Luma([code(luma.at(u as usize, v as usize))])
     });
     let full = DynamicImage::ImageLuma8(grey);
-    if full.width().max(full.height()) > LONG_SIDE { full.resize(LONG_SIDE, LONG_SIDE, FilterType::Triangle) } else { full }
+    if full.width().max(full.height()) > long_side { full.resize(long_side, long_side, FilterType::Triangle) } else { full }
 }
 
 fn jpeg(picture: &RgbImage) -> Option<Vec<u8>> {
+    jpeg_of(picture, QUALITY)
+}
+
+fn jpeg_of(picture: &RgbImage, quality: u8) -> Option<Vec<u8>> {
     let mut bytes = Cursor::new(Vec::new());
-    picture.write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, QUALITY)).ok()?;
+    picture.write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality)).ok()?;
     Some(bytes.into_inner())
 }
 
@@ -157,7 +199,7 @@ fn marked(mut photo: RgbImage, picture: &PhotoPicture) -> RgbImage {
         draw_line_segment_mut(photo, (a[0] + 1.0, a[1] + 1.0), (b[0] + 1.0, b[1] + 1.0), colour);
     };
     for (name, corners) in &picture.overlay.outlines {
-        let colour = if name.starts_with("tab") { TAB } else { CARD };
+        let colour = if is_tab(name) { TAB } else { CARD };
         for (i, &corner) in corners.iter().enumerate() {
             stroke(&mut photo, at(corner), at(corners[(i + 1) % corners.len()]), colour);
         }

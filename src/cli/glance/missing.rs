@@ -1,0 +1,159 @@
+//! What photos together lack for a measurement, and what one more of them adds.
+//!
+//! The least that a measurement needs: three cards on the cord, the tabs of rim and sprockets, and two set-ups of six photos with the
+//! wheel turned between them; two views of each tab; a plumb line, or a card to each side of the cord, for what upright is.
+
+use std::collections::BTreeSet;
+
+use super::seen::Glance;
+use super::words::{listed, named};
+use crate::cards::codes::N_TABS;
+use crate::job::{Job, Role};
+
+/// Photos that a set-up needs, and set-ups.
+const PHOTOS_PER_SETUP: usize = 6;
+const SETUPS: usize = 2;
+/// Cards that a datum needs.
+const CARDS: usize = 3;
+/// Views from which a tab's place can be told.
+const VIEWS: usize = 2;
+
+/// The tabs that wheel and chain need, as the job has them.
+fn wanted(job: &Job) -> Vec<u8> {
+    let needed = |n: &u8| matches!(job.tab(*n).role, Role::RearRim { .. } | Role::GearboxSprocket | Role::RearSprocket);
+    (1..=N_TABS as u8).filter(needed).collect()
+}
+
+fn has_tab(glance: &Glance, number: u8) -> bool {
+    glance.tabs.iter().any(|tab| tab.number == number)
+}
+
+fn is_usable(glance: &Glance) -> bool {
+    glance.error.is_none() && !glance.cards.is_empty() && !glance.for_the_lens
+}
+
+/// Tabs with what they stand for: "2 (rear rim, right), 5, 6 (gearbox sprocket)".
+pub fn tabs_in_words(numbers: &[u8], job: &Job) -> String {
+    let mut groups: Vec<(String, Vec<u8>)> = Vec::new();
+    for &number in numbers {
+        let role = job.tab(number).words();
+        match groups.last_mut() {
+            Some((last, group)) if *last == role => group.push(number),
+            _ => groups.push((role, vec![number])),
+        }
+    }
+    let told: Vec<String> = groups.iter().map(|(role, group)| format!("{} ({role})", listed(group))).collect();
+    told.join(", ")
+}
+
+/// What is missing, one sentence each; empty when all that a measurement needs is there.
+pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
+    let mut text = Vec::new();
+    let usable: Vec<&Glance> = glances.iter().filter(|glance| is_usable(glance)).collect();
+    let mut setups: Vec<Option<&str>> = Vec::new();
+    for glance in &usable {
+        if !setups.contains(&glance.setup.as_deref()) {
+            setups.push(glance.setup.as_deref());
+        }
+    }
+    // Photos that were named one by one belong to no folder: nobody can tell how many there will be.
+    let is_job = glances.iter().any(|glance| glance.setup.is_some());
+    for setup in &setups {
+        let photos: Vec<&Glance> = usable.iter().filter(|glance| glance.setup.as_deref() == *setup).copied().collect();
+        missing_in(&photos, *setup, job, &mut text);
+    }
+    let cards: BTreeSet<u8> = usable.iter().flat_map(|glance| glance.cards.iter().map(|card| card.number)).collect();
+    let on_cord: BTreeSet<u8> =
+        usable.iter().flat_map(|glance| glance.cord.iter().filter(|c| c.offset.is_some()).map(|c| c.card)).collect();
+    if usable.is_empty() {
+        text.push("No photo shows a card yet.".to_owned());
+    } else if on_cord.is_empty() {
+        text.push("The cord is read in no card's lane: see that it runs through the lanes, clearly brighter or darker than the paper.".to_owned());
+    } else if cards.len() < CARDS && is_job {
+        text.push(format!("Only {} seen so far: lay {CARDS} or more along the cord.", named("card", &Vec::from_iter(cards.clone()))));
+    }
+    let has_plumb = usable.iter().any(|glance| glance.lines.iter().any(|line| line.starts_with("plumb")));
+    let off_cord = cards.iter().filter(|card| !on_cord.contains(card)).count();
+    if !has_plumb && off_cord < 2 && is_job && !usable.is_empty() {
+        text.push(
+            "No plumb line is seen: hang one with its two flags (21, 22), or lay a card 300 mm to each side of the cord; else upright is \
+             no better known than the bench is level."
+                .to_owned(),
+        );
+    }
+    if is_job && setups.len() < SETUPS {
+        text.push(format!(
+            "{} of {SETUPS} set-ups: turn the wheel half round, and take as many photos again into a folder of their own.",
+            setups.len()
+        ));
+    }
+    text
+}
+
+/// What one set-up's photos lack.
+fn missing_in(photos: &[&Glance], setup: Option<&str>, job: &Job, text: &mut Vec<String>) {
+    let count = |number: u8| photos.iter().filter(|glance| has_tab(glance, number)).count();
+    let wanted = wanted(job);
+    let with = |n: usize| wanted.iter().copied().filter(|number| count(*number) == n).collect::<Vec<u8>>();
+    let whose = setup.map_or_else(|| "these photos".to_owned(), |setup| format!("the photos of {setup}"));
+    let none = with(0);
+    if !none.is_empty() {
+        text.push(format!("In none of {whose}: {} {}.", if none.len() == 1 { "tab" } else { "tabs" }, tabs_in_words(&none, job)));
+    }
+    let once = with(1);
+    if !once.is_empty() && setup.is_some() {
+        text.push(format!(
+            "In only one of {whose}: {} {}. It takes {VIEWS} or more, a pace apart.",
+            if once.len() == 1 { "tab" } else { "tabs" },
+            tabs_in_words(&once, job)
+        ));
+    }
+    if let Some(setup) = setup
+        && photos.len() < PHOTOS_PER_SETUP
+    {
+        text.push(format!(
+            "{} of {PHOTOS_PER_SETUP} photos in {setup}: three a side, 25 degrees or more apart, one of them low.",
+            photos.len()
+        ));
+    }
+}
+
+/// What a new photo adds to those before it, in its own set-up: one phrase each.
+pub fn adds(before: &[Glance], new: &Glance, job: &Job) -> Vec<String> {
+    if new.error.is_some() {
+        return Vec::new();
+    }
+    let same: Vec<&Glance> = before.iter().filter(|glance| is_usable(glance) && glance.setup == new.setup).collect();
+    let mut phrases = Vec::new();
+    let tabs: BTreeSet<u8> = new.tabs.iter().map(|tab| tab.number).collect();
+    let seen = |number: u8| same.iter().filter(|glance| has_tab(glance, number)).count();
+    let first: Vec<u8> = tabs.iter().copied().filter(|number| seen(*number) == 0).collect();
+    let second: Vec<u8> = tabs.iter().copied().filter(|number| seen(*number) == 1).collect();
+    let cards: BTreeSet<u8> = new.cards.iter().map(|card| card.number).collect();
+    let new_cards: Vec<u8> = cards
+        .into_iter()
+        .filter(|number| !before.iter().any(|glance| glance.cards.iter().any(|card| card.number == *number)))
+        .collect();
+    if !new_cards.is_empty() {
+        phrases.push(format!("{} for the first time", named("card", &new_cards)));
+    }
+    if !first.is_empty() {
+        phrases.push(format!("{} {} for the first time", if first.len() == 1 { "tab" } else { "tabs" }, tabs_in_words(&first, job)));
+    }
+    if !second.is_empty() {
+        phrases.push(format!("the second view of {} {}", if second.len() == 1 { "tab" } else { "tabs" }, tabs_in_words(&second, job)));
+    }
+    for line in &new.lines {
+        if !before.iter().any(|glance| glance.lines.contains(line)) {
+            phrases.push(format!("the {line} for the first time"));
+        }
+    }
+    let reads_cord = |glance: &Glance| glance.cord.iter().any(|cord| cord.offset.is_some());
+    if reads_cord(new) && !same.iter().any(|glance| reads_cord(glance)) {
+        phrases.push("the cord for the first time".to_owned());
+    }
+    if phrases.is_empty() {
+        phrases.push(if new.cards.is_empty() { "nothing" } else { "one more view of what was seen before" }.to_owned());
+    }
+    phrases
+}
