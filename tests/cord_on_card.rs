@@ -80,11 +80,18 @@ fn the_cord_read_in_one_photo_lies_where_it_truly_is_within_its_uncertainty() {
                 let card = set.cards.iter().find(|card| card.pattern.number() == lane.card).expect("a card of the set");
                 let (offset, angle) = true_cord(card);
                 let place = format!("{place} view {:.2} apart {} u {:.2}", cord.view, cord.told_apart, cord.offset.u);
-                offsets.count(cord.offset.value - offset, cord.offset.u, format!("{place} error {:+.2}", cord.offset.value - offset));
+                offsets.count(
+                    cord.offset.value - offset,
+                    cord.offset.u,
+                    format!("{place} error {:+.2}", cord.offset.value - offset),
+                );
                 angles.count(cord.angle.value - angle, cord.angle.u, format!("{place} error {:+.3}", cord.angle.value - angle));
             }
             for s in &reading.straightness {
-                let place = format!("{name} {} card {} between {} and {}: {:.2} U {:.2}", photo.file, s.card, s.from, s.to, s.off.value, s.off.u);
+                let place = format!(
+                    "{name} {} card {} between {} and {}: {:.2} U {:.2}",
+                    photo.file, s.card, s.from, s.to, s.off.value, s.off.u
+                );
                 straight.count(s.off.value, s.off.u, place);
             }
         }

@@ -16,9 +16,9 @@ use super::picture_bend::PictureBend;
 use super::pose::locate;
 use crate::camera::Lens;
 use crate::camera::start::{focal_from_homographies, homography};
+use crate::cards::Pattern;
 use crate::cards::codes::CARD_COLS;
 use crate::cards::codes::LANE_ROWS;
-use crate::cards::Pattern;
 use crate::math::Rigid;
 use crate::measurement::{Measurement, Quality};
 use crate::sightings::lane::Lane;
@@ -202,12 +202,7 @@ struct Strip {
     view: f64,
 }
 
-fn read_lane(
-    card: &PatternSighting,
-    edges: Option<&LaneEdges>,
-    lens: Lens,
-    lens_u: f64,
-) -> Result<(CordOnCard, Strip), NotRead> {
+fn read_lane(card: &PatternSighting, edges: Option<&LaneEdges>, lens: Lens, lens_u: f64) -> Result<(CordOnCard, Strip), NotRead> {
     let edges = edges.ok_or(NotRead::Nothing)?;
     let lane = Lane::new(card).ok_or(NotRead::Nothing)?;
     let pitch = card.pattern.pitch_mm();
@@ -243,7 +238,8 @@ fn read_lane(
         return Err(if found.is_empty() { NotRead::Nothing } else { NotRead::OneEdge });
     }
     let (apparent, open) = ((low + high) / 2.0, (high - low) / 2.0);
-    let nearest = |a: &&(usize, usize), b: &&(usize, usize)| (middle(a) - apparent).abs().total_cmp(&(middle(b) - apparent).abs());
+    let nearest =
+        |a: &&(usize, usize), b: &&(usize, usize)| (middle(a) - apparent).abs().total_cmp(&(middle(b) - apparent).abs());
     let &(a, b) = pairs.iter().min_by(nearest).ok_or(NotRead::OneEdge)?;
     let (first, second) = (&found[a], &found[b]);
     let view = view_of(apparent);

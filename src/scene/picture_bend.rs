@@ -85,7 +85,13 @@ impl PictureBend {
     }
 
     /// Residuals of corners and of what is known beforehand, with their derivatives; None where the bend has no value.
-    fn evaluate(&self, cards: &[Seen], at: &DVector<f64>, residuals: &mut DVector<f64>, jacobian: &mut DMatrix<f64>) -> Option<()> {
+    fn evaluate(
+        &self,
+        cards: &[Seen],
+        at: &DVector<f64>,
+        residuals: &mut DVector<f64>,
+        jacobian: &mut DMatrix<f64>,
+    ) -> Option<()> {
         let mut bend = *self;
         bend.parameters = SVector::from_fn(|i, _| at[i]);
         let here = bend.residuals(cards)?;

@@ -68,9 +68,15 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
     if usable.is_empty() {
         text.push("No photo shows a card yet.".to_owned());
     } else if on_cord.is_empty() {
-        text.push("The cord is read in no card's lane: see that it runs through the lanes, clearly brighter or darker than the paper.".to_owned());
+        text.push(
+            "The cord is read in no card's lane: see that it runs through the lanes, clearly brighter or darker than the paper."
+                .to_owned(),
+        );
     } else if cards.len() < CARDS && is_job {
-        text.push(format!("Only {} seen so far: lay {CARDS} or more along the cord.", named("card", &Vec::from_iter(cards.clone()))));
+        text.push(format!(
+            "Only {} seen so far: lay {CARDS} or more along the cord.",
+            named("card", &Vec::from_iter(cards.clone()))
+        ));
     }
     let has_plumb = usable.iter().any(|glance| glance.lines.iter().any(|line| line.starts_with("plumb")));
     let off_cord = cards.iter().filter(|card| !on_cord.contains(card)).count();
@@ -138,10 +144,18 @@ pub fn adds(before: &[Glance], new: &Glance, job: &Job) -> Vec<String> {
         phrases.push(format!("{} for the first time", named("card", &new_cards)));
     }
     if !first.is_empty() {
-        phrases.push(format!("{} {} for the first time", if first.len() == 1 { "tab" } else { "tabs" }, tabs_in_words(&first, job)));
+        phrases.push(format!(
+            "{} {} for the first time",
+            if first.len() == 1 { "tab" } else { "tabs" },
+            tabs_in_words(&first, job)
+        ));
     }
     if !second.is_empty() {
-        phrases.push(format!("the second view of {} {}", if second.len() == 1 { "tab" } else { "tabs" }, tabs_in_words(&second, job)));
+        phrases.push(format!(
+            "the second view of {} {}",
+            if second.len() == 1 { "tab" } else { "tabs" },
+            tabs_in_words(&second, job)
+        ));
     }
     for line in &new.lines {
         if !before.iter().any(|glance| glance.lines.contains(line)) {

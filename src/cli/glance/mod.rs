@@ -1,26 +1,49 @@
 //! `sightcord glance`: what single photos show, without lens or scene.
 
+mod missing;
+mod picture;
+mod seen;
+mod watch;
+mod words;
+
 use std::path::{Path, PathBuf};
 
+use anyhow::bail;
 use clap::Args;
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::cards::Pattern;
-use crate::job::TabRole;
-use crate::photo::{list_job, read_photo};
-use crate::sightings::{self, PhotoSightings};
+use crate::finding::Finding;
+use crate::job::Job;
+use crate::photo::listing::CAMERA_FOLDER;
+use crate::photo::{JobPhotos, list_job};
+
+use picture::PictureFolder;
+use seen::{Glance, Looked, Photographed, Trouble};
+
+const EXAMPLES: &str = "\
+Examples:
+  sightcord glance my-bike/1-mark-forward/01.jpg
+  sightcord glance my-bike --picture looked-at
+  sightcord glance my-bike --watch                while photos are copied into it";
 
 /// What each photo shows, how sharp it is and what is missing; the lens need not be known.
 ///
-/// It gives no offset of anything that stands above the cards: one photo can't tell how far away a thing is, and what stands 300 mm up
-/// appears that much times the slope of the view beside its true place.
+/// Where the cord runs in a card's lane is told at once in the card's own millimetres. It gives no offset of anything that stands above the
+/// cards: one photo can't tell how far away a thing is, and what stands 300 mm up appears that much times the slope of the view beside its
+/// true place.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  sightcord glance my-bike/1-mark-forward/01.jpg\n  sightcord glance my-bike")]
+#[command(after_help = EXAMPLES)]
 pub struct GlanceArgs {
     /// Photos, or job folders.
     #[arg(required = true)]
     photos: Vec<PathBuf>,
+    /// Write a picture of each photo with what was found drawn in, reduced and upright; never over a file that is there.
+    #[arg(long, value_name = "DIR")]
+    picture: Option<PathBuf>,
+    /// Keep looking at a folder, and say of each new photo what it adds and what is still missing, until Ctrl-C.
+    #[arg(long)]
+    watch: bool,
     /// Print what was seen as JSON.
     #[arg(long)]
     json: bool,
@@ -29,159 +52,143 @@ pub struct GlanceArgs {
     quiet: bool,
 }
 
-/// What one photo shows.
-#[derive(Clone, Debug, Default, Serialize)]
-struct Glance {
-    photo: String,
-    /// Why it could not be read.
-    error: Option<String>,
-    cards: Vec<u8>,
-    tabs: Vec<u8>,
-    /// Names of lines seen between their flags.
-    lines: Vec<String>,
-    /// Cards in whose lane something runs.
-    lanes: Vec<u8>,
-    /// Gaussian blur of the corners, px.
-    blur_px: Option<f64>,
-    /// Smallest and largest median cell of a card or tab, px.
-    cells_px: Option<[f64; 2]>,
-    /// What to do better.
-    advice: Vec<String>,
+/// All glances as JSON.
+#[derive(Serialize)]
+struct Document<'a> {
+    schema: &'static str,
+    photos: &'a [Glance],
+    missing: &'a [String],
+    /// What no single photo tells, and why.
+    not_told: &'static str,
+    findings: &'a [Finding],
 }
 
-/// Corners blurred by more than this (px, Gaussian) lose accuracy; sharp phone photos show 0.2 to 0.8.
-const BLURRED: f64 = 1.6;
-/// Cells smaller than this (px) are read unreliably.
-const SMALL_CELL: f64 = 8.0;
+const SCHEMA: &str = "sightcord-glance/1";
 
-/// Runs the command. Exit code 1 when no photo shows a card.
+/// One photo on its way: what it is called and where it is.
+struct Wanted {
+    name: String,
+    path: PathBuf,
+    setup: Option<String>,
+    /// Its job among the jobs that were named.
+    job: usize,
+}
+
+/// Runs the command. Exit code 1 when no photo shows a card, 2 when none can be read.
 pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
-    let mut paths = Vec::new();
+    if args.watch {
+        let [folder] = args.photos.as_slice() else { bail!("--watch looks at one folder: name that folder alone") };
+        return watch::watch(folder, args.picture.as_deref(), args.json, args.quiet);
+    }
+    let mut pictures = args.picture.as_deref().map(PictureFolder::open).transpose()?;
+    let mut jobs = vec![Job::default()];
+    let (mut wanted, mut findings, mut glances) = (Vec::new(), Vec::new(), Vec::new());
     for path in &args.photos {
-        if path.is_dir() {
-            paths.extend(list_job(path)?.all().map(|photo| (photo.id.clone(), photo.path.clone())));
-        } else {
-            paths.push((path.display().to_string(), path.clone()));
+        if !path.is_dir() {
+            wanted.push(Wanted { name: path.display().to_string(), path: path.clone(), setup: None, job: 0 });
+            continue;
+        }
+        match list_job(path) {
+            Ok(listed) => {
+                jobs.push(job_of(path));
+                wanted.extend(of_folder(&listed, jobs.len() - 1));
+                findings.extend(listed.findings);
+            }
+            // The other photos and folders are looked at all the same.
+            Err(error) => glances.push(not_listed(path, &error.to_string())),
         }
     }
-    let glances: Vec<Glance> = paths.par_iter().map(|(name, path)| glance(name, path)).collect();
-    if args.json {
-        super::print(&format!("{}\n", serde_json::to_string_pretty(&glances)?))?;
-    } else if !args.quiet {
-        super::print(&glances.iter().map(told).collect::<String>())?;
-        super::print(&missing(&glances))?;
+    let drawn = pictures.is_some();
+    let looked: Vec<(Glance, Option<Vec<u8>>)> = wanted
+        .par_iter()
+        .map(|what| {
+            let job = &jobs[what.job];
+            let looked = seen::glance(&what.photographed(), job);
+            let picture = if drawn { picture::drawn(&what.path, &looked, job) } else { None };
+            (looked.glance, picture)
+        })
+        .collect();
+    if let Some(pictures) = &mut pictures {
+        let made = looked.iter().filter_map(|(glance, bytes)| Some((glance.photo.as_str(), bytes.as_deref()?)));
+        pictures.store_all(&made.collect::<Vec<_>>())?;
     }
-    let any_error = glances.iter().all(|g| g.error.is_some());
-    let any_card = glances.iter().any(|g| !g.cards.is_empty());
-    Ok(if any_error {
-        super::BAD_INPUT
-    } else if any_card {
-        super::DONE
-    } else {
-        super::NOTHING
+    glances.extend(looked.into_iter().map(|(glance, _)| glance));
+    let job = if jobs.len() == 2 { &jobs[1] } else { &jobs[0] };
+    say(args, &glances, job, &findings, pictures.as_ref())?;
+    Ok(exit_code(&glances))
+}
+
+impl Wanted {
+    fn photographed(&self) -> Photographed<'_> {
+        Photographed {
+            name: &self.name,
+            path: &self.path,
+            setup: self.setup.as_deref(),
+            for_the_lens: self.setup.as_deref() == Some(CAMERA_FOLDER),
+        }
+    }
+}
+
+/// A folder's job, or the usual roles where its job.toml can't be used: a glance must not fail for a slip of the pen.
+fn job_of(folder: &Path) -> Job {
+    Job::of_folder(folder).unwrap_or_else(|error| {
+        anstream::eprintln!("sightcord: {error}. The tabs are told by what they usually stand for.");
+        Job::default()
     })
 }
 
-fn glance(name: &str, path: &Path) -> Glance {
-    let mut out = Glance { photo: name.to_owned(), ..Glance::default() };
-    let photo = match read_photo(path) {
-        Ok(photo) => photo,
-        Err(error) => {
-            out.error = Some(format!("{error}. {}", error.advice()));
-            return out;
-        }
-    };
-    let seen: PhotoSightings = sightings::look(&photo.luma);
-    let mut cells: Vec<f64> = Vec::new();
-    for sighting in &seen.patterns {
-        match sighting.pattern {
-            Pattern::Card(number) => out.cards.push(number),
-            Pattern::Tab(number) => out.tabs.push(number),
-        }
-        let sizes: Vec<f64> = sighting.corners.iter().map(|c| c.cell_px).collect();
-        cells.extend(crate::math::robust::median(&sizes));
-    }
-    out.lines = seen.lines.iter().map(|line| line_name(line.kind)).collect();
-    out.lanes = seen.lanes.iter().map(|lane| lane.pattern.number()).collect();
-    out.blur_px = seen.blur_px.is_finite().then_some((seen.blur_px * 100.0).round() / 100.0);
-    if !cells.is_empty() {
-        let round = |x: f64| (x * 10.0).round() / 10.0;
-        let (low, high) = cells.iter().fold((f64::MAX, 0.0_f64), |(low, high), c| (low.min(*c), high.max(*c)));
-        out.cells_px = Some([round(low), round(high)]);
-    }
-    out.advice = advice(&out, &seen);
-    out
+fn of_folder(listed: &JobPhotos, job: usize) -> Vec<Wanted> {
+    let camera = listed.camera.iter().map(|file| (file, CAMERA_FOLDER));
+    let setups = listed.setups.iter().flat_map(|setup| setup.photos.iter().map(move |file| (file, setup.name.as_str())));
+    camera
+        .chain(setups)
+        .map(|(file, setup)| Wanted { name: file.id.clone(), path: file.path.clone(), setup: Some(setup.to_owned()), job })
+        .collect()
 }
 
-fn line_name(kind: sightings::StringKind) -> String {
-    match kind {
-        sightings::StringKind::Cord => "cord".to_owned(),
-        sightings::StringKind::Plumb(letter) => format!("plumb line {}", crate::bench::evaluate::line_letter(letter)),
-        sightings::StringKind::Backbone => "backbone cord".to_owned(),
+fn not_listed(path: &Path, why: &str) -> Glance {
+    Glance {
+        photo: path.display().to_string(),
+        error: Some(Trouble::new(why.to_owned(), "Name a folder with photos, or the photos themselves.")),
+        ..Glance::default()
     }
 }
 
-fn advice(glance: &Glance, seen: &PhotoSightings) -> Vec<String> {
-    let mut advice = Vec::new();
-    match glance.cards.len() {
-        0 => advice.push("No card is read: go closer or turn more light on; this photo can't be used.".to_owned()),
-        1 => advice.push("Only one card is read: two or more tie the photo to the others better.".to_owned()),
-        _ => {}
+fn say(
+    args: &GlanceArgs,
+    glances: &[Glance],
+    job: &Job,
+    findings: &[Finding],
+    pictures: Option<&PictureFolder>,
+) -> anyhow::Result<()> {
+    let missing = missing::missing(glances, job);
+    if args.json {
+        let document = Document { schema: SCHEMA, photos: glances, missing: &missing, not_told: words::NOT_TOLD, findings };
+        return super::print(&format!("{}\n", serde_json::to_string_pretty(&document)?));
     }
-    if glance.blur_px.is_some_and(|blur| blur > BLURRED) {
-        advice.push("It is blurred: hold the phone still, or wait until it has focused.".to_owned());
+    if args.quiet {
+        for (glance, error) in glances.iter().filter_map(|glance| Some((glance, glance.error.as_ref()?))) {
+            anstream::eprintln!("sightcord: {}: {}. {}", glance.photo, error.what, error.advice);
+        }
+        return Ok(());
     }
-    if glance.cells_px.is_some_and(|[low, _]| low < SMALL_CELL) {
-        advice.push("Some cells are small: go closer to what matters most here.".to_owned());
+    let mut text: Vec<String> = glances.iter().map(|glance| words::told(glance, job)).collect();
+    text.push(words::meaning(glances));
+    if glances.iter().any(|glance| glance.error.is_none()) {
+        text.push(words::missing_in_words(&missing));
     }
-    if !seen.mirrored.is_empty() {
-        advice.push("A reflection of a tab is in the picture; it does no harm.".to_owned());
-    }
-    advice
+    text.extend(findings.iter().map(|finding| words::paragraph(&finding.what) + &words::advice(&finding.advice)));
+    text.extend(pictures.map(PictureFolder::told));
+    text.retain(|part| !part.is_empty());
+    super::print(&text.join("\n"))
 }
 
-fn told(glance: &Glance) -> String {
-    let mut text = format!("{}\n", glance.photo);
-    if let Some(error) = &glance.error {
-        text.push_str(&format!("  not readable: {error}\n"));
-        return text;
+fn exit_code(glances: &[Glance]) -> u8 {
+    if glances.iter().all(|glance| glance.error.is_some()) {
+        super::BAD_INPUT
+    } else if glances.iter().any(|glance| !glance.cards.is_empty()) {
+        super::DONE
+    } else {
+        super::NOTHING
     }
-    let numbers = |list: &[u8]| list.iter().map(u8::to_string).collect::<Vec<_>>().join(", ");
-    let list = |list: &[u8]| if list.is_empty() { "none".to_owned() } else { numbers(list) };
-    text.push_str(&format!("  cards       {}\n", list(&glance.cards)));
-    let roles: Vec<String> = glance.tabs.iter().map(|n| format!("{n} ({})", TabRole::of_number(*n).words())).collect();
-    text.push_str(&format!("  tabs        {}\n", if roles.is_empty() { "none".to_owned() } else { roles.join(", ") }));
-    text.push_str(&format!(
-        "  in the lane {}\n",
-        if glance.lanes.is_empty() {
-            "nothing".to_owned()
-        } else {
-            format!("something in the lane of card {}", numbers(&glance.lanes))
-        }
-    ));
-    if !glance.lines.is_empty() {
-        text.push_str(&format!("  lines       {}\n", glance.lines.join(", ")));
-    }
-    if let (Some(blur), Some([low, high])) = (glance.blur_px, glance.cells_px) {
-        text.push_str(&format!("  sharpness   blur {blur:.1} px, cells {low:.0} to {high:.0} px\n"));
-    }
-    for line in &glance.advice {
-        text.push_str(&format!("  -> {line}\n"));
-    }
-    text
-}
-
-/// What all photos together do not show of the minimum for a measurement.
-fn missing(glances: &[Glance]) -> String {
-    let seen = |number: u8| glances.iter().any(|g| g.tabs.contains(&number));
-    let wanted: [(&str, &[u8]); 4] =
-        [("rear rim", &[1, 2]), ("gearbox sprocket", &[5, 6, 7]), ("rear sprocket", &[8, 9, 10]), ("plumb line", &[21, 22])];
-    let mut text = String::new();
-    for (name, numbers) in wanted {
-        let lacking: Vec<String> = numbers.iter().filter(|n| !seen(**n)).map(u8::to_string).collect();
-        if !lacking.is_empty() {
-            text.push_str(&format!("not seen in any of these photos: {name}, tab {}\n", lacking.join(", ")));
-        }
-    }
-    if text.is_empty() { String::new() } else { format!("\n{text}") }
 }

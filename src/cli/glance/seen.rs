@@ -205,12 +205,18 @@ fn lacks(glance: &Glance, seen: &PhotoSightings) -> Vec<Trouble> {
     let mut lacks = Vec::new();
     let mut add = |what: &str, advice: &str| lacks.push(Trouble::new(what, advice));
     match glance.cards.len() {
-        0 => add("No card is read, so it can't be used.", "Go closer, turn more light on, and have two cards whole in the picture."),
+        0 => add(
+            "No card is read, so it can't be used.",
+            "Go closer, turn more light on, and have two cards whole in the picture.",
+        ),
         1 => add("Only one card is read.", "Have two or more in the picture: they tie it to the other photos better."),
         _ => {}
     }
     if glance.tabs.is_empty() && !glance.cards.is_empty() && !glance.for_the_lens {
-        add("No tab is read, so it tells of the cards and the cord alone.", "For wheel and chain, have tabs and cards in one picture.");
+        add(
+            "No tab is read, so it tells of the cards and the cord alone.",
+            "For wheel and chain, have tabs and cards in one picture.",
+        );
     }
     if glance.blur_px.is_some_and(|blur| blur > BLURRED) {
         add("It is blurred.", "Hold the phone still against something, or wait until it has focused.");

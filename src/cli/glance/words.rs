@@ -104,7 +104,10 @@ fn cord(glance: &Glance) -> String {
     for s in &glance.straightness {
         let (_, off) = amount(&s.off, Kind::Length);
         let [from, to] = s.between;
-        text.push_str(&entry("straightness", &format!("at card {} {off} off the straight line from card {from} to card {to}", s.card)));
+        text.push_str(&entry(
+            "straightness",
+            &format!("at card {} {off} off the straight line from card {from} to card {to}", s.card),
+        ));
     }
     text
 }
@@ -157,6 +160,8 @@ pub fn missing_in_words(missing: &[String]) -> String {
     if missing.is_empty() {
         return "Nothing is missing that a measurement needs.\n".to_owned();
     }
-    let bullet = |line: &String| textwrap::fill(line, textwrap::Options::new(WIDTH).initial_indent("  - ").subsequent_indent("    ")) + "\n";
+    let bullet = |line: &String| {
+        textwrap::fill(line, textwrap::Options::new(WIDTH).initial_indent("  - ").subsequent_indent("    ")) + "\n"
+    };
     format!("Still missing for a measurement:\n{}", missing.iter().map(bullet).collect::<String>())
 }

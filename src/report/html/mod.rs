@@ -4,9 +4,9 @@ mod bars;
 mod details;
 mod drawing;
 mod figures;
+mod names;
 mod page;
 mod photos;
-mod names;
 mod reduce;
 
 pub use drawing::{Bike, Drawing, above, behind, side};

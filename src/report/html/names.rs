@@ -33,7 +33,9 @@ pub fn write_names(photo: &mut RgbImage, names: &[Name]) {
     for name in names {
         let (width, height) = text_size(letters, font, &name.text);
         let (wide, high) = (width as f32 + 6.0, height as f32 + 4.0);
-        let Some(place) = place(name.around, [wide, high], [photo.width() as f32, photo.height() as f32], &taken) else { continue };
+        let Some(place) = place(name.around, [wide, high], [photo.width() as f32, photo.height() as f32], &taken) else {
+            continue;
+        };
         let [x, y] = place;
         taken.push([x, y, x + wide, y + high]);
         let middle = [(name.around[0] + name.around[2]) / 2.0, (name.around[1] + name.around[3]) / 2.0];
@@ -58,9 +60,8 @@ fn place(around: [f32; 4], [wide, high]: [f32; 2], picture: [f32; 2], taken: &[[
         for y in [around[1] - high - far, around[3] + far] {
             for x in [middle - wide / 2.0, around[0] - wide / 2.0, around[2] - wide / 2.0] {
                 let at = [x.clamp(0.0, picture[0] - wide), y.clamp(0.0, picture[1] - high)];
-                let lies_over = |other: &[f32; 4]| {
-                    at[0] < other[2] && other[0] < at[0] + wide && at[1] < other[3] && other[1] < at[1] + high
-                };
+                let lies_over =
+                    |other: &[f32; 4]| at[0] < other[2] && other[0] < at[0] + wide && at[1] < other[3] && other[1] < at[1] + high;
                 if !taken.iter().any(lies_over) {
                     return Some(at);
                 }

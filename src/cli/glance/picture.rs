@@ -1,0 +1,116 @@
+//! Pictures of the photos with what was found drawn in, each in a file of its own, never over a file that is there.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+
+use super::Looked;
+use super::seen::Glance;
+use crate::archive::disk::NewFile;
+use crate::job::Job;
+use crate::report::html::{Overlay, named_picture};
+
+/// The folder that pictures go to.
+pub struct PictureFolder {
+    folder: PathBuf,
+    /// Names given in this run, in lower case: some file systems take no notice of it.
+    given: BTreeSet<String>,
+    written: usize,
+    unchanged: usize,
+}
+
+impl PictureFolder {
+    /// Makes the folder if it is not there.
+    pub fn open(folder: &Path) -> anyhow::Result<Self> {
+        fs::create_dir_all(folder).with_context(|| {
+            format!("can't make the folder {}: name one that you may write to, and that is not a file", folder.display())
+        })?;
+        Ok(Self { folder: folder.to_owned(), given: BTreeSet::new(), written: 0, unchanged: 0 })
+    }
+
+    /// Writes all pictures, or none if one would have to replace a file with other content.
+    pub fn store_all(&mut self, pictures: &[(&str, &[u8])]) -> anyhow::Result<()> {
+        let named: Vec<(PathBuf, &[u8])> = pictures.iter().map(|(photo, bytes)| (self.path_for(photo), *bytes)).collect();
+        let there = named.iter().map(|(path, bytes)| is_there(path, bytes)).collect::<anyhow::Result<Vec<bool>>>()?;
+        for ((path, bytes), there) in named.into_iter().zip(there) {
+            if there {
+                self.unchanged += 1;
+            } else {
+                write_new(&self.folder, &path, bytes)?;
+                self.written += 1;
+            }
+        }
+        Ok(())
+    }
+
+    /// "1-mark-forward/02.jpg" goes to "1-mark-forward-02.jpg"; a name that was given already gets a number.
+    fn path_for(&mut self, photo: &str) -> PathBuf {
+        // A photo named by its path keeps the last two parts of it.
+        let mut parts: Vec<&str> = photo.rsplit(['/', '\\']).take(2).filter(|part| !matches!(*part, "" | "." | "..")).collect();
+        parts.reverse();
+        let whole = parts.join("-");
+        let stem = whole.rsplit_once('.').map_or(whole.as_str(), |(stem, _)| stem);
+        let plain: String = stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).collect();
+        let mut name = plain.clone();
+        let mut number = 2;
+        while !self.given.insert(name.to_ascii_lowercase()) {
+            name = format!("{plain}-{number}");
+            number += 1;
+        }
+        self.folder.join(format!("{name}.jpg"))
+    }
+
+    pub fn told(&self) -> String {
+        let plural = |n: usize| if n == 1 { "picture" } else { "pictures" };
+        let unchanged = if self.unchanged > 0 { format!(", {} unchanged", self.unchanged) } else { String::new() };
+        format!("{} {} written to {}{unchanged}\n", self.written, plural(self.written), self.folder.display())
+    }
+}
+
+/// Whether this very picture is there already; an error if something else is in its place.
+fn is_there(path: &Path, bytes: &[u8]) -> anyhow::Result<bool> {
+    match fs::symlink_metadata(path) {
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(false),
+        Err(error) => {
+            return Err(error).with_context(|| format!("can't look at {}: name a folder that you may read", path.display()));
+        }
+        Ok(what) if what.is_file() && what.len() == bytes.len() as u64 && fs::read(path).is_ok_and(|old| old == bytes) => {
+            return Ok(true);
+        }
+        Ok(_) => {}
+    }
+    bail!("{} is there already with other content, and nothing was written: move it away, or name another folder", path.display())
+}
+
+fn write_new(folder: &Path, path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    let failed = || format!("can't write {}: check that the folder may be written to and the disk has room", path.display());
+    let mut file = NewFile::in_folder(folder).with_context(failed)?;
+    file.file().write_all(bytes).with_context(failed)?;
+    file.publish(path).with_context(failed)
+}
+
+/// The photo with what was found in it; None for a photo that can't be read.
+pub fn drawn(path: &Path, looked: &Looked, job: &Job) -> Option<Vec<u8>> {
+    let (photo, seen, cord) = looked.photo.as_ref()?;
+    let mut overlay = Overlay::of(seen, None, 0);
+    for ((name, _), sighting) in overlay.outlines.iter_mut().zip(&seen.patterns) {
+        if let crate::cards::Pattern::Tab(number) = sighting.pattern {
+            *name = format!("tab {number}: {}", job.tab(number).words());
+        } else if let Some(reading) = reading_of(&looked.glance, sighting.pattern.number()) {
+            name.push_str(&reading);
+        }
+    }
+    for lane in &cord.lanes {
+        overlay.lines.extend(lane.cord.iter().map(|cord| ("cord".to_owned(), cord.path.clone())));
+    }
+    named_picture(path, &photo.luma, &photo.facts, overlay)
+}
+
+/// What stands behind a card's name: where the cord runs in its lane.
+fn reading_of(glance: &Glance, card: u8) -> Option<String> {
+    let offset = glance.cord.iter().find(|cord| cord.card == card)?.offset?;
+    Some(format!(": cord {:+.1} ± {:.1} mm", offset.value, offset.u))
+}
