@@ -1,11 +1,13 @@
 //! The cord as one photo tells it in each card's own millimetres, against the truth.
 
+mod common;
 mod shared_truth;
 
+use common::{RenderKnobs, TruthScene, V3, Viewpoint};
 use rayon::prelude::*;
 use shared_truth::{SETS, TruthPhoto, TruthPose, TruthSet, Vec3};
 use sightcord::photo::read_photo;
-use sightcord::scene::cord_on_card::{CordReading, read_cord};
+use sightcord::scene::cord_on_card::{CordReading, HEIGHT_MM, NotRead, read_cord};
 use sightcord::sightings::look;
 
 /// The true cord on a card: offset from the lane's middle towards the upper edge (mm), and angle (degrees), from two of its points.
@@ -103,4 +105,61 @@ fn the_cord_read_in_one_photo_lies_where_it_truly_is_within_its_uncertainty() {
     assert!(offsets.ratios.len() > 150, "only {} offsets were read", offsets.ratios.len());
     assert!(straight.ratios.len() > 20, "only {} places were told straight", straight.ratios.len());
     assert!(offsets.holds() && angles.holds() && straight.holds());
+}
+
+/// A rendered scene photographed from these places (eye, target), and what each photo tells of the cord. The file tells no focal length.
+fn rendered(scene: &TruthScene, places: &[[V3; 2]]) -> (TruthScene, Vec<CordReading>) {
+    let mut scene = scene.clone();
+    let photos = places.iter().enumerate().map(|(i, [eye, target])| Viewpoint::looking(&format!("{i}.jpg"), *eye, *target, 0.0));
+    scene.setups.truncate(1);
+    scene.setups[0].photos = photos.collect();
+    let knobs = RenderKnobs { clutter: false, ..RenderKnobs::default() };
+    let read = |photo: usize| {
+        let image = scene.photograph(0, photo, &knobs).linear();
+        read_cord(&look(&image), image.width(), image.height(), None)
+    };
+    let readings = (0..places.len()).map(read).collect();
+    (scene, readings)
+}
+
+#[test]
+fn the_cord_of_a_rendered_photo_is_read_with_its_height_allowed_for() {
+    // Nearly straight down, obliquely from the left, and flatly.
+    let places = [
+        [V3::new(160.0, 40.0, 760.0), V3::new(165.0, 0.0, 0.0)],
+        [V3::new(160.0, 600.0, 620.0), V3::new(165.0, 0.0, 0.0)],
+        [V3::new(160.0, 950.0, 330.0), V3::new(165.0, 0.0, 0.0)],
+    ];
+    let (scene, readings) = rendered(&TruthScene::default().at_scale(0.7), &places);
+    let (mut widest, mut n) = ([0.0_f64; 2], 0);
+    for (photo, reading) in readings.iter().take(2).enumerate() {
+        for lane in &reading.lanes {
+            let Ok(cord) = &lane.cord else { continue };
+            let card = scene.bench.cards.iter().find(|card| card.number == lane.card).expect("a card of the scene");
+            let on_card = |x: f64| card.pose.rotation.transpose() * (scene.bench.cord.at(&scene.setups[0], x) - card.pose.origin);
+            let (a, b) = (on_card(card.pose.origin.x - 100.0), on_card(card.pose.origin.x + 100.0));
+            let slope = (b.y - a.y) / (b.x - a.x);
+            let (offset, angle) = (a.y - slope * a.x, slope.atan().to_degrees());
+            let error = cord.offset.value - offset;
+            assert!(error.abs() <= cord.offset.u, "photo {photo}, card {}: {:?}, true {offset:.2}", lane.card, cord.offset);
+            assert!((cord.angle.value - angle).abs() <= cord.angle.u, "card {}: {:?}, true {angle:.2}", lane.card, cord.angle);
+            widest[photo] = widest[photo].max(cord.offset.u);
+            n += 1;
+        }
+    }
+    assert!(n >= 4, "only {n} lanes were read: {readings:?}");
+    // What the height may add is in the uncertainty: an oblique view tells less than one from above.
+    assert!(widest[0] < 1.6 && widest[1] > HEIGHT_MM.1 * 0.8, "{widest:?}");
+    assert!(!readings[2].lanes.is_empty());
+    assert!(
+        readings[2].lanes.iter().all(|lane| lane.cord.as_ref().is_err_and(|why| *why == NotRead::TooFlat)),
+        "{:?}",
+        readings[2]
+    );
+}
+
+#[test]
+fn a_photo_without_cards_tells_nothing_of_the_cord() {
+    assert_eq!(read_cord(&Default::default(), 800, 600, None), CordReading::default());
+    assert_eq!(read_cord(&Default::default(), 0, 0, Some(f64::NAN)), CordReading::default());
 }

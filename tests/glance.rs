@@ -1,0 +1,182 @@
+//! `sightcord glance` on the command line: words, JSON, pictures, and the watch over a folder.
+
+use std::fs;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Command as Process, Stdio};
+
+use assert_cmd::Command;
+use predicates::prelude::*;
+use predicates::str::contains;
+
+const PHOTO: &str = "samples/grass-track/1-mark-forward/02.jpg";
+
+fn sightcord() -> Command {
+    Command::new(env!("CARGO_BIN_EXE_sightcord"))
+}
+
+fn stdout_of(arguments: &[&str]) -> String {
+    let out = sightcord().arg("glance").args(arguments).output().unwrap();
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    String::from_utf8(out.stdout).unwrap()
+}
+
+#[test]
+fn a_glance_tells_what_is_seen_in_plain_words_within_80_columns() {
+    let text = stdout_of(&[PHOTO]);
+    for words in [
+        "rear rim, left",
+        "plumb line A",
+        "sharpness",
+        "mm a pixel",
+        "card 1:",
+        "lane's middle",
+        "straight line",
+        "parallax",
+        "Still missing",
+    ] {
+        assert!(
+            text.replace('\n', " ").split_whitespace().collect::<Vec<_>>().join(" ").contains(words),
+            "no \"{words}\" in\n{text}"
+        );
+    }
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+}
+
+#[test]
+fn json_carries_the_same() {
+    let value: serde_json::Value = serde_json::from_str(&stdout_of(&[PHOTO, "--json"])).unwrap();
+    let photo = &value["photos"][0];
+    assert_eq!(value["schema"], "sightcord-glance/1");
+    assert!(
+        photo["tabs"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|tab| tab["role"] == "rear rim, left" && tab["mm_per_px"].as_f64() > Some(0.1))
+    );
+    let read: Vec<_> = photo["cord"].as_array().unwrap().iter().filter(|cord| cord["offset"].is_object()).collect();
+    assert!(
+        !read.is_empty() && read.iter().all(|cord| cord["offset"]["u"].as_f64() > Some(0.0) && cord["angle"].is_object()),
+        "{photo}"
+    );
+    assert!(photo["blur_px"].as_f64() > Some(0.0) && photo["width"].as_u64() > Some(1000));
+    assert!(!value["missing"].as_array().unwrap().is_empty());
+    assert!(value["not_told"].as_str().unwrap().contains("parallax"));
+}
+
+#[test]
+fn a_photo_that_cannot_be_read_is_told_and_the_others_go_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let nothing = folder.path().join("nothing.jpg");
+    fs::write(&nothing, "no picture").unwrap();
+    let both = sightcord().arg("glance").arg(&nothing).arg(PHOTO).arg("no/such.jpg").arg(folder.path()).assert().success();
+    both.stdout(
+        contains("not readable").and(contains("not a picture")).and(contains("rear rim, left")).and(contains("no/such.jpg")),
+    );
+    sightcord().arg("glance").arg(&nothing).assert().code(2).stdout(contains("not readable"));
+    sightcord().args(["glance", "--quiet"]).arg(&nothing).assert().code(2).stdout("").stderr(contains("nothing.jpg"));
+}
+
+#[test]
+fn a_folder_without_photos_is_told_with_a_way_out() {
+    let folder = tempfile::tempdir().unwrap();
+    sightcord().arg("glance").arg(folder.path()).assert().code(2).stdout(contains("no photo").and(contains("sub-folder")));
+    sightcord().args(["glance", "no/such/folder", "--watch"]).assert().code(2).stderr(contains("no/such/folder"));
+    sightcord().args(["glance", "a", "b", "--watch"]).assert().code(2).stderr(contains("one folder"));
+}
+
+/// The same photo with another EXIF orientation.
+fn turned(photo: &[u8], orientation: u8) -> Vec<u8> {
+    let mut bytes = photo.to_vec();
+    let (big, little) = ([1, 0x12, 0, 3, 0, 0, 0, 1, 0, 1], [0x12, 1, 3, 0, 1, 0, 0, 0, 1, 0]);
+    let find = |tag: &[u8; 10]| photo.windows(10).position(|window| window == tag);
+    let at = find(&big).map(|at| at + 9).or_else(|| find(&little).map(|at| at + 8)).expect("an upright photo with EXIF");
+    bytes[at] = orientation;
+    bytes
+}
+
+#[test]
+fn pictures_are_upright_and_reduced_and_written_over_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = folder.path().join("bike");
+    fs::create_dir_all(job.join("1-a")).unwrap();
+    fs::write(job.join("1-a/02.jpg"), turned(&fs::read(PHOTO).unwrap(), 6)).unwrap();
+    fs::write(job.join("1-a/03.jpg"), "no picture").unwrap();
+    let to = folder.path().join("deep/pictures");
+    let glance = || {
+        let mut command = sightcord();
+        command.arg("glance").arg(&job).arg("--picture").arg(&to);
+        command
+    };
+    glance().assert().success().stdout(contains("1 picture written"));
+    let picture = to.join("1-a-02.jpg");
+    let (width, height) = image::image_dimensions(&picture).unwrap();
+    assert!(width < height && height <= 1600, "{width} x {height}");
+    // The cord's colour is nowhere else in the photo, and tells that the finds were drawn in.
+    let drawn = image::open(&picture).unwrap().into_rgb8();
+    let pink = drawn.pixels().filter(|p| p[0] > 190 && p[1] < 140 && p[2] > 110 && p[2] < 215 && p[0] - p[1] > 80).count();
+    assert!(pink > 200, "only {pink} pixels of the cord's colour");
+    assert_eq!(fs::read_dir(&to).unwrap().count(), 1);
+    // Again: the same bytes are left as they are. Something else in the way is never touched.
+    glance().assert().success().stdout(contains("1 unchanged"));
+    fs::write(&picture, "mine").unwrap();
+    glance().assert().code(2).stderr(contains("1-a-02.jpg").and(contains("nothing was written")));
+    assert_eq!(fs::read_to_string(&picture).unwrap(), "mine");
+    // A file where the folder should be.
+    sightcord().args(["glance", PHOTO, "--picture"]).arg(&picture).assert().code(2).stderr(contains("not a file"));
+}
+
+#[test]
+fn two_photos_of_one_name_get_two_pictures() {
+    let folder = tempfile::tempdir().unwrap();
+    let to = folder.path().join("pictures");
+    sightcord().args(["glance", "-q", PHOTO, PHOTO, "--picture"]).arg(&to).assert().success().stdout("");
+    let mut names: Vec<String> = fs::read_dir(&to).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    names.sort();
+    assert_eq!(names, ["1-mark-forward-02-2.jpg", "1-mark-forward-02.jpg"]);
+}
+
+/// Lines of the watch up to the first that holds these words.
+#[cfg(unix)]
+fn read_until(lines: &mut impl Iterator<Item = std::io::Result<String>>, words: &str) -> String {
+    let mut text = String::new();
+    for line in lines.by_ref() {
+        let line = line.unwrap();
+        text.push_str(&line);
+        text.push('\n');
+        if line.contains(words) {
+            return text;
+        }
+    }
+    panic!("the watch ended without \"{words}\":\n{text}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_watched_folder_tells_of_each_new_photo_and_ends_on_ctrl_c_with_exit_code_0() {
+    let folder = tempfile::tempdir().unwrap();
+    let setup = folder.path().join("1-mark-forward");
+    let mut watch = Process::new(env!("CARGO_BIN_EXE_sightcord"))
+        .arg("glance")
+        .arg(folder.path())
+        .arg("--watch")
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut lines = BufReader::new(watch.stdout.take().unwrap()).lines();
+    read_until(&mut lines, "Watching");
+    // A folder that comes later, and a photo of which first only a part is there.
+    fs::create_dir(&setup).unwrap();
+    let photo = fs::read(Path::new(PHOTO)).unwrap();
+    fs::write(setup.join("02.jpg"), &photo[..photo.len() / 2]).unwrap();
+    fs::write(setup.join("02.jpg"), &photo).unwrap();
+    let told = read_until(&mut lines, "Still missing");
+    assert!(told.contains("1-mark-forward/02.jpg") && told.contains("adds") && !told.contains("not readable"), "{told}");
+    let missing = read_until(&mut lines, "1 of 2 set-ups");
+    assert!(missing.contains("1 of 6 photos"), "{missing}");
+    let stopped = Process::new("kill").arg("-INT").arg(watch.id().to_string()).status().unwrap();
+    assert!(stopped.success());
+    assert_eq!(watch.wait().unwrap().code(), Some(0));
+}
