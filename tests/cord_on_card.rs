@@ -10,7 +10,8 @@ use sightcord::photo::read_photo;
 use sightcord::scene::cord_on_card::{CordReading, HEIGHT_MM, NotRead, read_cord};
 use sightcord::sightings::look;
 
-/// The true cord on a card: offset from the lane's middle towards the upper edge (mm), and angle (degrees), from two of its points.
+/// The true cord on a card: offset from the lane's middle towards the upper edge (mm), and angle (degrees), from two of its
+/// points.
 fn true_cord(card: &TruthPose) -> (f64, f64) {
     let on_card = |x: f64| -> Vec3 {
         let from = [x - card.t[0], -card.t[1], -card.t[2]];
@@ -107,7 +108,8 @@ fn the_cord_read_in_one_photo_lies_where_it_truly_is_within_its_uncertainty() {
     assert!(offsets.holds() && angles.holds() && straight.holds());
 }
 
-/// A rendered scene photographed from these places (eye, target), and what each photo tells of the cord. The file tells no focal length.
+/// A rendered scene photographed from these places (eye, target), and what each photo tells of the cord. The file tells no focal
+/// length.
 fn rendered(scene: &TruthScene, places: &[[V3; 2]]) -> (TruthScene, Vec<CordReading>) {
     let mut scene = scene.clone();
     let photos = places.iter().enumerate().map(|(i, [eye, target])| Viewpoint::looking(&format!("{i}.jpg"), *eye, *target, 0.0));

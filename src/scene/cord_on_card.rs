@@ -1,13 +1,14 @@
 //! Where the cord runs in each card's lane, read from one photo in the card's own millimetres.
 //!
-//! The grid of a card is its own measure: what lies in its plane is told in millimetres by the pitch, whatever the lens. The cord lies a
-//! little above that plane: at a height h it appears h tan(a) farther from the camera than it is, a being the angle of the view off the
-//! card's upright, across the lane. One photo can't tell h; it is taken from what the guide asks for, and what that leaves open is in
-//! the uncertainty. tan(a) follows from the card's own image and the focal length.
+//! The grid of a card is its own measure: what lies in its plane is told in millimetres by the pitch, whatever the lens. The cord
+//! lies a little above that plane: at a height h it appears h tan(a) farther from the camera than it is, a being the angle of the
+//! view off the card's upright, across the lane. One photo can't tell h; it is taken from what the guide asks for, and what that
+//! leaves open is in the uncertainty. tan(a) follows from the card's own image and the focal length.
 //!
-//! Nor can one photo tell the cord from its shadow beyond doubt. Seen obliquely the cord stands farther from the camera than a shadow on the
-//! paper does, unless the lamp stands lower than the camera and on its side; a shadow that is taken for the cord then is like a cord that lies
-//! higher. Where several pairs of edges could be the cord's, the reading is the middle of all of them and the uncertainty spans them.
+//! Nor can one photo tell the cord from its shadow beyond doubt. Seen obliquely the cord stands farther from the camera than a
+//! shadow on the paper does, unless the lamp stands lower than the camera and on its side; a shadow that is taken for the cord
+//! then is like a cord that lies higher. Where several pairs of edges could be the cord's, the reading is the middle of all of
+//! them and the uncertainty spans them.
 
 use nalgebra::Vector2;
 
@@ -24,19 +25,20 @@ use crate::measurement::{Measurement, Quality};
 use crate::sightings::lane::Lane;
 use crate::sightings::{LaneEdges, PatternSighting, PhotoSightings};
 
-/// Height of the cord's axis above the paper, mm: the guide asks for a cord "a few millimetres above the paper", and no cord's axis
-/// can lie lower than the radius of a thin one. The middle, and how far to either side it may lie.
+/// Height of the cord's axis above the paper, mm: the guide asks for a cord "a few millimetres above the paper", and no cord's
+/// axis can lie lower than the radius of a thin one. The middle, and how far to either side it may lie.
 pub const HEIGHT_MM: (f64, f64) = (3.0, 2.0);
 /// Beyond this slope of the view across the lane (63 degrees off the upright) the height's share swamps the reading.
 const STEEPEST_VIEW: f64 = 2.0;
 /// Below this slope (17 degrees) a lamp anywhere may put the shadow to either side of the cord as it is seen.
 const FROM_ABOVE: f64 = 0.3;
-/// An edge counts when its light changes by this part of the strongest edge's in the lane: weaker ones were unevennesses of the paper and
-/// of shadows' rims in the shared photos.
+/// An edge counts when its light changes by this part of the strongest edge's in the lane: weaker ones were unevennesses of the
+/// paper and of shadows' rims in the shared photos.
 const COUNTS: f64 = 0.25;
 /// How thick a cord may be, mm.
 const THICKNESS_MM: (f64, f64) = (0.8, 4.5);
-/// Expanded uncertainty of the view's slope: a part of itself (a focal length that is up to 7 % off) and a share for the lens's bend.
+/// Expanded uncertainty of the view's slope: a part of itself (a focal length that is up to 7 % off) and a share for the lens's
+/// bend.
 const VIEW_U: (f64, f64) = (0.10, 0.05);
 /// The same where the file tells no focal length and the cards don't either.
 const VIEW_U_UNKNOWN_LENS: f64 = 0.25;
@@ -44,12 +46,12 @@ const VIEW_U_UNKNOWN_LENS: f64 = 0.25;
 const USUAL_FOCAL: f64 = 0.75;
 /// Expanded uncertainty of what an edge's fit can't know: a round cord's shading and contact shadow (our estimate), mm.
 const EDGE_U_MM: f64 = 0.2;
-/// Expanded uncertainty of the angle, degrees: the step of the slope that was looked for, and, times the view's slope, a cord that rises by
-/// some tenths of a millimetre over the card.
+/// Expanded uncertainty of the angle, degrees: the step of the slope that was looked for, and, times the view's slope, a cord
+/// that rises by some tenths of a millimetre over the card.
 const ANGLE_U_DEG: f64 = 0.12;
 const ANGLE_U_RISE_DEG: f64 = 0.10;
-/// What a lane's cord may turn away, over the lane's length, from the line to the next card, mm: over 260 mm one degree, several times what a
-/// reading's own angle is uncertain by.
+/// What a lane's cord may turn away, over the lane's length, from the line to the next card, mm: over 260 mm one degree, several
+/// times what a reading's own angle is uncertain by.
 const IN_LINE_MM: f64 = 4.5;
 /// Expanded uncertainty of how much higher one card lies than the next, mm (paper on a bench; our estimate).
 const UNEVEN_MM: f64 = 0.5;
@@ -61,8 +63,8 @@ pub struct CordOnCard {
     pub offset: Measurement,
     /// Of the cord to the lane, + anticlockwise as the card is read upright, degrees.
     pub angle: Measurement,
-    /// Slope of the view across the lane: how far, in millimetres, a point one millimetre up appears from its place; + when the camera
-    /// stands on the side of the card's upper edge.
+    /// Slope of the view across the lane: how far, in millimetres, a point one millimetre up appears from its place; + when the
+    /// camera stands on the side of the card's upper edge.
     pub view: f64,
     /// False where several pairs of edges could be the cord's.
     pub told_apart: bool,
@@ -223,7 +225,8 @@ fn read_lane(card: &PatternSighting, edges: Option<&LaneEdges>, lens: Lens, lens
     found.sort_by(|a, b| a.y.total_cmp(&b.y));
     let view = view_of(0.0);
     let pairs = if view.abs() >= FROM_ABOVE {
-        // The cord is seen farther from the camera than anything on the paper: towards lower y when the camera is at the upper edge.
+        // The cord is seen farther from the camera than anything on the paper: towards lower y when the camera is at the upper
+        // edge.
         let outward = -view.signum();
         farthest_strip(&found, outward, edges.px_per_mm)?
     } else {
@@ -309,8 +312,8 @@ fn paper_edge(lane: &Lane, pitch: f64, edge: &crate::sightings::LaneEdge) -> Opt
     })
 }
 
-/// Pairs of edges that may be the cord's, seen from the strip's outer edge at `far` inwards: up to the first edge beyond which it gets brighter
-/// again. Between them a bright cord may border on its own shadow, so each of them may be the cord's nearer edge.
+/// Pairs of edges that may be the cord's, seen from the strip's outer edge at `far` inwards: up to the first edge beyond which it
+/// gets brighter again. Between them a bright cord may border on its own shadow, so each of them may be the cord's nearer edge.
 fn pairs_from(found: &[PaperEdge], far: usize, outward: f64, px_per_mm: f64) -> Vec<(usize, usize)> {
     let mut pairs = Vec::new();
     let inwards: Vec<usize> = if outward > 0.0 { (0..far).rev().collect() } else { (far + 1..found.len()).collect() };
@@ -354,9 +357,10 @@ fn path(lane: &Lane, pitch: f64, y: f64, slope: f64) -> Vec<[f64; 2]> {
     (0..=CARD_COLS / 2).map(|i| 2.0 * i as f64).filter_map(|col| lane.at(col, row(col))).collect()
 }
 
-/// Lanes in which something other than the cord was read (a cable, the shadow of a tube): a cord is straight, so that it points from each card
-/// to the next, in the straightened picture. Two cards that point to each other vouch for each other; where there are several cards and
-/// one has nobody to vouch for it, its reading is not the cord's. With a single card there is nobody to ask.
+/// Lanes in which something other than the cord was read (a cable, the shadow of a tube): a cord is straight, so that it points
+/// from each card to the next, in the straightened picture. Two cards that point to each other vouch for each other; where there
+/// are several cards and one has nobody to vouch for it, its reading is not the cord's. With a single card there is nobody to
+/// ask.
 fn out_of_line(strips: &[Strip], lanes: &[LaneReading], bend: &PictureBend) -> Vec<usize> {
     let points_to = |from: &Strip, to: &Strip| {
         let (here, there) = (bend.straightened(from.middle), bend.straightened(to.middle));

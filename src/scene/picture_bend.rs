@@ -1,9 +1,9 @@
 //! How a lens bends straight lines in one photo, told by that photo's own cards: a flat grid must look flat.
 //!
-//! A place at r half diagonals from a middle is put to r (1 + a r^2 + b r^4 + c r^6): the terms that a phone's lens shows (Brown 1971,
-//! radial part, the other way round); the middle lies somewhere near the picture's. They are those for which a plane-to-picture map
-//! (homography) fits every card's corners best. That is no calibration: it says nothing of the focal length, and serves for
-//! straightness alone.
+//! A place at r half diagonals from a middle is put to r (1 + a r^2 + b r^4 + c r^6): the terms that a phone's lens shows (Brown
+//! 1971, radial part, the other way round); the middle lies somewhere near the picture's. They are those for which a
+//! plane-to-picture map (homography) fits every card's corners best. That is no calibration: it says nothing of the focal length,
+//! and serves for straightness alone.
 
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2};
 
@@ -14,8 +14,8 @@ use crate::sightings::PhotoSightings;
 
 /// The unknowns: a, b, c, and the middle's place off the picture's middle, px.
 const N: usize = 5;
-/// What they are taken to be before anything is seen (standard deviation): at the picture's corner phones bend by some per cent, and the
-/// stabiliser moves the middle by 8 to 13 px.
+/// What they are taken to be before anything is seen (standard deviation): at the picture's corner phones bend by some per cent,
+/// and the stabiliser moves the middle by 8 to 13 px.
 const USUAL: [f64; N] = [0.1, 0.1, 0.1, 15.0, 15.0];
 /// Steps for differences, small against the above.
 const STEP: [f64; N] = [1e-4, 1e-4, 1e-4, 0.05, 0.05];
@@ -42,7 +42,8 @@ pub struct PictureBend {
 }
 
 impl PictureBend {
-    /// The bend of a photo of this size (px). With too few corners there is none, and the usual bend's width stands as uncertainty.
+    /// The bend of a photo of this size (px). With too few corners there is none, and the usual bend's width stands as
+    /// uncertainty.
     pub fn of(sightings: &PhotoSightings, width: usize, height: usize) -> Self {
         let (w, h) = (width as f64, height as f64);
         let none = Self {
@@ -76,7 +77,8 @@ impl PictureBend {
         match found.covariance() {
             Some(cov) => Self {
                 parameters: SVector::from_fn(|i, _| found.parameters[i]),
-                // What is left of the corners tells whether the model fits; it never makes the bend better known than the paper lets it.
+                // What is left of the corners tells whether the model fits; it never makes the bend better known than the paper
+                // lets it.
                 cov: SMatrix::from_fn(|i, j| cov[(i, j)]) * (2.0 * found.cost / n as f64).max(1.0),
                 ..none
             },
@@ -137,8 +139,8 @@ impl PictureBend {
         by.dot(&(self.cov * by)).max(0.0).sqrt()
     }
 
-    /// What is left of every corner after its card's best map, in px of the photo as it is: divided by the factor, since a bend that
-    /// shrank the picture would shrink what is left as well.
+    /// What is left of every corner after its card's best map, in px of the photo as it is: divided by the factor, since a bend
+    /// that shrank the picture would shrink what is left as well.
     fn residuals(&self, cards: &[Seen]) -> Option<Vec<f64>> {
         let mut left = Vec::new();
         for (plane, pixels) in cards {

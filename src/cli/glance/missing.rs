@@ -1,7 +1,7 @@
 //! What photos together lack for a measurement, and what one more of them adds.
 //!
-//! The least that a measurement needs: three cards on the cord, the tabs of rim and sprockets, and two set-ups of six photos with the
-//! wheel turned between them; two views of each tab; a plumb line, or a card to each side of the cord, for what upright is.
+//! The least that a measurement needs: three cards on the cord, the tabs of rim and sprockets, and two set-ups of six photos with
+//! the wheel turned between them; two views of each tab; a plumb line, or a card to each side of the cord, for what upright is.
 
 use std::collections::BTreeSet;
 
@@ -82,8 +82,8 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
     let off_cord = cards.iter().filter(|card| !on_cord.contains(card)).count();
     if !has_plumb && off_cord < 2 && is_job && !usable.is_empty() {
         text.push(
-            "No plumb line is seen: hang one with its two flags (21, 22), or lay a card 300 mm to each side of the cord; else upright is \
-             no better known than the bench is level."
+            "No plumb line is seen: hang one with its two flags (21, 22), or lay a card 300 mm to each side of the cord; else \
+             upright is no better known than the bench is level."
                 .to_owned(),
         );
     }

@@ -29,9 +29,9 @@ Examples:
 
 /// What each photo shows, how sharp it is and what is missing; the lens need not be known.
 ///
-/// Where the cord runs in a card's lane is told at once in the card's own millimetres. It gives no offset of anything that stands above the
-/// cards: one photo can't tell how far away a thing is, and what stands 300 mm up appears that much times the slope of the view beside its
-/// true place.
+/// Where the cord runs in a card's lane is told at once in the card's own millimetres. It gives no offset of anything that stands
+/// above the cards: one photo can't tell how far away a thing is, and what stands 300 mm up appears that much times the slope of
+/// the view beside its true place.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct GlanceArgs {

@@ -103,6 +103,9 @@ pub fn drawn(path: &Path, looked: &Looked, job: &Job) -> Option<Vec<u8>> {
             name.push_str(&reading);
         }
     }
+    for ((name, _), line) in overlay.lines.iter_mut().zip(&seen.lines) {
+        *name = super::seen::line_name(line.kind);
+    }
     for lane in &cord.lanes {
         overlay.lines.extend(lane.cord.iter().map(|cord| ("cord".to_owned(), cord.path.clone())));
     }
@@ -112,5 +115,5 @@ pub fn drawn(path: &Path, looked: &Looked, job: &Job) -> Option<Vec<u8>> {
 /// What stands behind a card's name: where the cord runs in its lane.
 fn reading_of(glance: &Glance, card: u8) -> Option<String> {
     let offset = glance.cord.iter().find(|cord| cord.card == card)?.offset?;
-    Some(format!(": cord {:+.1} ± {:.1} mm", offset.value, offset.u))
+    Some(format!(": cord {}", super::words::signed(&offset)))
 }

@@ -1,7 +1,7 @@
 //! `glance FOLDER --watch`: keeps looking at a folder and says of each new photo what it adds and what is still missing.
 //!
-//! File events only wake it up; what is new is told by listing the folder and comparing. So nothing depends on which events a system
-//! sends for a copy, a rename or a half-written file.
+//! File events only wake it up; what is new is told by listing the folder and comparing. So nothing depends on which events a
+//! system sends for a copy, a rename or a half-written file.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
@@ -22,7 +22,8 @@ use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile, list_job};
 
 /// After an event the folder is left alone until nothing has happened for so long: a copy makes many events.
 const CALM: Duration = Duration::from_millis(150);
-/// A file that can't be read is looked at again after so long, and told as unreadable if it is the same by then: until then it may be on its way.
+/// A file that can't be read is looked at again after so long, and told as unreadable if it is the same by then: until then it
+/// may be on its way.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Why the watch wakes up.

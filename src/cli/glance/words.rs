@@ -9,7 +9,7 @@ use crate::scene::cord_on_card::HEIGHT_MM;
 
 const WIDTH: usize = 80;
 /// Where the text of an entry begins.
-const INDENT: usize = 14;
+const INDENT: usize = 16;
 
 /// "1, 2, 5 to 9".
 pub fn listed(numbers: &[u8]) -> String {
@@ -92,6 +92,13 @@ fn amount(m: &Measurement, kind: Kind) -> (Shown, String) {
     (shown, text)
 }
 
+/// "+2.1 ± 3.0 mm", for where there is little room.
+pub fn signed(m: &Measurement) -> String {
+    let shown = Shown::of(m, Kind::Length, Show::Mm);
+    let sign = ["-", "", "+"][(shown.sign + 1) as usize];
+    format!("{sign}{} ± {} {}", shown.amount, shown.u, shown.unit)
+}
+
 fn cord(glance: &Glance) -> String {
     if glance.cord.is_empty() {
         return entry("cord", "no card, no reading");
@@ -134,9 +141,9 @@ pub fn meaning(glances: &[Glance]) -> String {
     if glances.iter().any(|glance| glance.cord.iter().any(|cord| cord.offset.is_some())) {
         let (middle, half) = HEIGHT_MM;
         text.push_str(&paragraph(&format!(
-            "The cord is told from the lane's middle, in the card's own millimetres, towards the edge that is the upper one as the card's print \
-             is read. It lies above the paper and so appears shifted away from the camera: a cord whose middle lies {:.0} to {:.0} mm up \
-             is allowed for. Straight down over the lane the height matters least.",
+            "The cord is told from the lane's middle, in the card's own millimetres, towards the edge that is the upper one as the \
+             card's print is read. It lies above the paper and so appears shifted away from the camera: a cord whose middle lies \
+             {:.0} to {:.0} mm up is allowed for. Straight down over the lane the height matters least.",
             middle - half,
             middle + half
         )));
@@ -152,8 +159,8 @@ pub fn meaning(glances: &[Glance]) -> String {
 
 /// Why there is no figure of what stands above the cards.
 pub const NOT_TOLD: &str = "Where rim, sprockets and frame stand one photo can't tell, because of parallax: a point 300 mm above \
-    the cards, seen 45 degrees off the upright, appears 300 mm away from its foot, and nothing in the photo says how high it is. That takes \
-    two photos or more, and the command measure.";
+    the cards, seen 45 degrees off the upright, appears 300 mm away from its foot, and nothing in the photo says how high it is. \
+    That takes two photos or more, and the command measure.";
 
 /// What is missing for a measurement.
 pub fn missing_in_words(missing: &[String]) -> String {

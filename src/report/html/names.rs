@@ -25,7 +25,8 @@ pub struct Name {
     pub around: [f32; 4],
 }
 
-/// Writes all names. Each stands above what it names where there is room, else below, else further off with a stroke that leads back.
+/// Writes all names. Each stands above what it names where there is room, else below, else further off with a stroke that leads
+/// back.
 pub fn write_names(photo: &mut RgbImage, names: &[Name]) {
     let Some(font) = FONT.as_ref() else { return };
     let letters = (LETTERS * photo.width().max(photo.height()) as f32).max(LEAST_LETTERS);
