@@ -31,6 +31,7 @@ fn a_glance_tells_what_is_seen_in_plain_words_within_80_columns() {
         "mm a pixel",
         "card 1:",
         "lane's middle",
+        "clockwise",
         "straight line",
         "parallax",
         "Still missing",

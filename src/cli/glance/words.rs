@@ -60,7 +60,7 @@ pub fn told(glance: &Glance, job: &Job) -> String {
     }
     let sharp = glance.blur_px.map_or_else(|| "nothing to judge by".to_owned(), |blur| format!("blur {blur:.1} px"));
     text.push_str(&entry("picture", &format!("{} x {} px; sharpness: {sharp}", glance.width, glance.height)));
-    text.push_str(&entry("cards", &patterns(&glance.cards, |numbers| listed(numbers))));
+    text.push_str(&entry("cards", &patterns(&glance.cards, listed)));
     text.push_str(&entry("tabs", &patterns(&glance.tabs, |numbers| tabs_in_words(numbers, job))));
     text.push_str(&entry("lines", &if glance.lines.is_empty() { "none".to_owned() } else { glance.lines.join(", ") }));
     text.push_str(&cord(glance));
@@ -125,14 +125,15 @@ fn in_lane(cord: &SeenCord) -> String {
         return format!("not read: {why}. {todo}");
     };
     let (side, across) = amount(offset, Kind::Length);
-    let (_, turned) = amount(angle, Kind::Angle);
+    let (turn, turned) = amount(angle, Kind::Angle);
+    let turn = ["clockwise", "to the lane", "anticlockwise"][(turn.sign + 1) as usize];
     let side = match side.sign {
         1 => "towards the upper edge",
         -1 => "towards the lower edge",
         _ => "off the lane's middle",
     };
     let shadow = if cord.told_apart { "" } else { "; cord and shadow can't be told apart, the ± spans both" };
-    format!("{across} {side}, askew by {turned}{shadow}")
+    format!("{across} {side}, askew by {turned} {turn}{shadow}")
 }
 
 /// What the readings mean, once for all photos.
