@@ -3,11 +3,13 @@
 mod common;
 mod shared_truth;
 
-use common::{RenderKnobs, TruthScene, V3, Viewpoint};
+use common::{RenderKnobs, SightingKnobs, TruthScene, V3, Viewpoint};
 use rayon::prelude::*;
 use shared_truth::{SETS, TruthPhoto, TruthPose, TruthSet, Vec3};
+use sightcord::cards::Pattern;
 use sightcord::photo::read_photo;
 use sightcord::scene::cord_on_card::{CordReading, HEIGHT_MM, NotRead, read_cord};
+use sightcord::scene::picture_bend::PictureBend;
 use sightcord::sightings::look;
 
 /// The true cord on a card: offset from the lane's middle towards the upper edge (mm), and angle (degrees), from two of its
@@ -164,4 +166,29 @@ fn the_cord_of_a_rendered_photo_is_read_with_its_height_allowed_for() {
 fn a_photo_without_cards_tells_nothing_of_the_cord() {
     assert_eq!(read_cord(&Default::default(), 800, 600, None), CordReading::default());
     assert_eq!(read_cord(&Default::default(), 0, 0, Some(f64::NAN)), CordReading::default());
+}
+
+#[test]
+fn a_photo_is_straightened_by_its_own_cards() {
+    let scene = TruthScene::default();
+    let (mut n, mut straightened, mut bent) = (0, 0.0_f64, 0.0_f64);
+    for seen in scene.sightings(&SightingKnobs::default()) {
+        let cards = seen.sightings.patterns.iter().filter(|p| matches!(p.pattern, Pattern::Card(_)) && p.corners.len() > 100);
+        if cards.count() < 3 {
+            continue;
+        }
+        let bend = PictureBend::of(&seen.sightings, scene.lens.width, scene.lens.height);
+        // The cord over the rear, second and front card: the middle one's distance from the line through the others.
+        let cord = |x: f64| seen.eye.project(V3::new(x, 0.0, 2.6));
+        let (Some(a), Some(b), Some(c)) = (cord(-330.0), cord(0.0), cord(330.0)) else { continue };
+        let off = |[a, b, c]: [nalgebra::Vector2<f64>; 3]| ((c - a).perp(&(b - a)) / (c - a).norm()).abs();
+        let sigma = bend.sigma_of(&[(nalgebra::Vector2::new(1.0, 0.0), b)]);
+        assert!(sigma.is_finite() && sigma > 0.0);
+        straightened = straightened.max(off([a, b, c].map(|at| bend.straightened(at))));
+        bent = bent.max(off([a, b, c].map(nalgebra::Vector2::from)));
+        n += 1;
+    }
+    assert!(n >= 4, "only {n} photos show three cards");
+    assert!(bent > 2.0, "the lens bends by {bent:.2} px: this shows nothing");
+    assert!(straightened < 0.3, "{straightened:.2} px are left of {bent:.2}");
 }
