@@ -1,5 +1,5 @@
 //! Whether stated uncertainties are honest: many synthetic jobs, each with every contribution of the budget drawn from its stated
-//! distribution, measured from sightings without pixels and compared with the truth.
+//! distribution, measured from sightings without pixels and compared with the truth. `tests/slow/coverage.sh` does it a thousand times.
 
 mod common;
 
@@ -36,7 +36,7 @@ fn class(pointer: &str) -> &'static str {
 struct Tally {
     n: usize,
     within_u: usize,
-    beyond_3u2: usize,
+    beyond_3u: usize,
     worst: f64,
     squares: f64,
 }
@@ -61,29 +61,32 @@ fn coverage(seeds: std::ops::Range<u64>, scene: &TruthScene, budget: &Budget, jo
         let tally = tallies.entry(key).or_default();
         tally.n += 1;
         tally.within_u += usize::from(ratio.abs() <= 1.0);
-        tally.beyond_3u2 += usize::from(ratio.abs() > 1.5);
+        tally.beyond_3u += usize::from(ratio.abs() > 3.0);
         tally.worst = tally.worst.max(ratio.abs());
         tally.squares += ratio * ratio;
     }
     tallies
 }
 
+/// The rows of the table in docs/accuracy.md.
 fn print(tallies: &BTreeMap<String, Tally>) {
-    println!("{:46} {:>6} {:>8} {:>8} {:>7} {:>7}", "figures", "n", "in U %", ">1.5U %", "worst", "rms/U");
+    println!("figures, told, within U %, beyond 3 U %, worst in U, rms in U");
     for (class, t) in tallies {
         let share = |n: usize| 100.0 * n as f64 / t.n as f64;
         let rms = (t.squares / t.n as f64).sqrt();
-        println!("{class:46} {:6} {:8.1} {:8.2} {:7.2} {rms:7.3}", t.n, share(t.within_u), share(t.beyond_3u2), t.worst);
+        println!("| {class} | {} | {:.1} | {:.2} | {:.2} | {rms:.3} |", t.n, share(t.within_u), share(t.beyond_3u), t.worst);
     }
 }
 
-/// k = 2 covers 95.4 % of a normal law; fifty jobs tell that to some five parts in a hundred.
+/// k = 2 covers 95.4 % of a normal law: fifty jobs tell that to some five parts in a hundred, a thousand to one.
 fn check(tallies: &BTreeMap<String, Tally>) {
     print(tallies);
+    let many = seeds().end > 500;
     for (class, t) in tallies {
         let covered = t.within_u as f64 / t.n as f64;
-        assert!(covered > 0.85, "{class}: only {:.0} % lie within U", 100.0 * covered);
-        assert!(t.worst < 3.0, "{class}: one lies {:.1} U off", t.worst);
+        let wanted = if many { 0.92..=0.98 } else { 0.85..=1.0 };
+        assert!(wanted.contains(&covered), "{class}: {:.1} % lie within U", 100.0 * covered);
+        assert!(t.beyond_3u * 200 <= t.n, "{class}: {} of {} lie beyond 3 U", t.beyond_3u, t.n);
     }
 }
 
@@ -92,7 +95,7 @@ fn seeds() -> std::ops::Range<u64> {
 }
 
 #[test]
-fn half_a_hundred_jobs_lie_within_their_stated_uncertainty() {
+fn half_a_hundred_standard_jobs_lie_within_their_stated_uncertainty() {
     check(&coverage(seeds(), &TruthScene::full(), &Budget::standard(), &Job::default()));
 }
 
