@@ -38,6 +38,9 @@ pub struct LaneView {
 /// Heights above the cards and radii that are tried, mm: a cord on blocks lies within a centimetre of the paper, and is 0.8 to 5 mm thick.
 const HEIGHTS: (f64, f64, f64) = (0.7, 9.0, 0.15);
 const RADII: (f64, f64, f64) = (0.4, 2.5, 0.05);
+/// A cord on blocks hangs clear of the cards by this at least, mm. What seems to touch them or to sink in is a shadow: its edges lie
+/// on the paper, and photos from few heights take them for a low cord's.
+const LEAST_GAP: f64 = 0.4;
 /// Votes within this of each other agree, mm.
 const AGREE: f64 = 0.12;
 /// Agreeing edges for each lane that has any, of two that could agree, for a cord to be there: true cords reach 0.9, chance stays below 0.4.
@@ -91,8 +94,8 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
         .into_par_iter()
         .map(|i| {
             let z = ground + HEIGHTS.0 + HEIGHTS.2 * i as f64;
-            let tried = (0..=n_radii).map(|k| {
-                let radius = RADII.0 + RADII.2 * k as f64;
+            let radii = (0..=n_radii).map(|k| RADII.0 + RADII.2 * k as f64);
+            let tried = radii.filter(|radius| z - ground - radius >= LEAST_GAP).map(|radius| {
                 let score: f64 = groups.iter().map(|group| agreement(lanes, group, z, radius).1).sum();
                 (score, Chosen { z, radius })
             });
