@@ -31,6 +31,7 @@ pub mod shared_sets;
 pub mod sightings;
 pub mod solving;
 pub mod walk;
+pub mod workshop;
 
 pub use adjust::Adjustment;
 pub use bike::{Bike, Frame, FreeTab, MovesWith, NamedFace, PlumbLine};
