@@ -5,10 +5,12 @@
 //! so that s times the axis points outboard on the chain's side. Lean stays as it is and shortens nothing that matters here
 //! (1 - cos of a degree).
 
+use std::collections::BTreeMap;
+
 use super::field;
 use super::foreseen::Values;
 use super::input::PlanInput;
-use crate::bench::figures::Side;
+use crate::bench::figures::{RimFigure, Side};
 use crate::measurement::Measurement;
 
 /// A part moved by a told amount: lengths in mm, angles in radians.
@@ -40,6 +42,9 @@ pub struct Places {
     level_share: f64,
     hub_face: Option<Side>,
     rims: Vec<RimPlace>,
+    /// How far forward of the axle the offset at the mark is told: half-way between the marked place's two stands along the cord,
+    /// which is at the axle where they are half a turn apart.
+    mark_x: f64,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -77,6 +82,7 @@ impl Places {
             level_share,
             hub_face: input.hub.side,
             rims: rims.map(|rim| RimPlace { field: field::rim_offset(&rim.id), sign: rim.side.sign(), x: rim.x }).collect(),
+            mark_x: mark_x(&input.rim).unwrap_or(0.0),
         }
     }
 
@@ -102,6 +108,19 @@ impl Places {
     pub fn rims_without_place(&self) -> impl Iterator<Item = &str> {
         self.rims.iter().filter(|rim| rim.x.is_none()).map(|rim| rim.field.as_str())
     }
+}
+
+/// Half-way between the foremost and the rearmost stand of the marked place, as the bench takes them for the offset at the mark;
+/// None without two set-ups that show it on both sides.
+fn mark_x(rims: &[RimFigure]) -> Option<f64> {
+    let mut stands: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+    for rim in rims.iter().filter(|rim| rim.wheel != "front" && rim.place == 0) {
+        stands.entry(&rim.setup).or_default().extend(rim.x.filter(|x| x.is_finite()));
+    }
+    let stands: Vec<f64> = stands.values().filter(|sides| sides.len() == 2).map(|sides| (sides[0] + sides[1]) / 2.0).collect();
+    let front = stands.iter().copied().reduce(f64::max)?;
+    let rear = stands.iter().copied().reduce(f64::min)?;
+    (stands.len() > 1).then_some((front + rear) / 2.0)
 }
 
 impl Move {
@@ -146,9 +165,9 @@ fn turned(point: [f64; 2], about: [f64; 2], angle: f64) -> [f64; 2] {
 fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
     // The frame's centre plane crosses the axle's line at (0, offset): everything turns about that point and comes to the cord.
     let carried = |x: f64, y: f64| turned([x, y], [0.0, offset], -yaw)[1] - offset;
-    for wheel in [field::WHEEL_OFFSET, field::WHEEL_OFFSET_AT_MARK] {
+    for (wheel, x) in [(field::WHEEL_OFFSET, 0.0), (field::WHEEL_OFFSET_AT_MARK, places.mark_x)] {
         if let Some(y) = values.get(wheel) {
-            values.set(wheel, carried(0.0, y));
+            values.set(wheel, carried(x, y));
         }
     }
     for rim in &places.rims {
@@ -171,7 +190,9 @@ fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
     turn_chain(places, values, angle, (pivot_y, yaw));
     let frame_slope = radians(values, field::FRAME_YAW).tan();
     values.add(field::WHEEL_OFFSET, sideways);
-    values.add(field::WHEEL_OFFSET_AT_MARK, sideways);
+    if let Some(y) = values.get(field::WHEEL_OFFSET_AT_MARK) {
+        values.set(field::WHEEL_OFFSET_AT_MARK, turned([places.mark_x, y], pivot, angle)[1]);
+    }
     values.add(field::WHEEL_IN_FRAME_OFFSET, sideways - frame_slope * axle[0]);
     // The frame is told where the axle stands now.
     values.add(field::FRAME_OFFSET, frame_slope * axle[0]);
