@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 use thiserror::Error;
 
+use crate::bench::advice::Advice;
 use crate::bench::from_job::{bench_settings, scene_settings};
 use crate::bench::{self, Figures};
 use crate::finding::Finding;
@@ -115,17 +116,18 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     };
     findings.extend(scene_findings(&photos, solution.as_ref()));
     let plan_settings = PlanSettings::from(&job);
-    let outcome = plan::plan(&PlanInput::from(&figures), &plan_settings);
+    let mut outcome = plan::plan(&PlanInput::from(&figures), &plan_settings);
     if let Some(solution) = &solution {
         let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
-        findings.extend(photos_that_would_help(solution, &bench_settings, &outcome, raised));
+        let advice = photos_that_would_help(solution, &bench_settings, &outcome, raised);
+        findings.extend(bench::advice::findings(&plan::name_photos(&mut outcome, advice)));
     }
     let document = document(&job, id, &photos, solution.as_ref(), figures, outcome, findings);
     Measured { job, photos, solution, document }
 }
 
 /// For each verdict that is undecided, or whose uncertainty exceeds the tolerance: the one photo that helps most.
-fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, outcome: &Outcome, raised: f64) -> Vec<Finding> {
+fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, outcome: &Outcome, raised: f64) -> Vec<Advice> {
     let open = outcome.verdicts.iter().filter_map(|verdict| {
         let value = verdict.value?;
         (verdict.verdict == plan::outcome::Decision::Undecided || value.u > verdict.tolerance)
@@ -134,7 +136,7 @@ fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, 
     let open: Vec<(String, f64)> = open.collect();
     let fields: Vec<String> = open.iter().map(|(field, _)| field.clone()).collect();
     let u_of = |field: &str| open.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
-    bench::advice::findings(&bench::advice::advise(solution, settings, &fields, &u_of, raised))
+    bench::advice::advise(solution, settings, &fields, &u_of, raised)
 }
 
 fn setups_of(listed: &JobPhotos) -> (Vec<String>, Vec<bool>) {

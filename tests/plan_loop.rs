@@ -64,8 +64,13 @@ impl Case {
         wheel.centre.y = 4.1 * self.sign;
         scene.bike.gearbox.yaw_deg = frame_yaw + 0.02;
         scene.bike.gearbox.lean_deg = 0.04;
-        scene.bike.hub_face =
-            Some(HubFace { side: self.chain_side.other(), face_mm: 58.0, turns: self.sign > 0.0, tab_radius_mm: 66.0, tab_deg: 60.0 });
+        scene.bike.hub_face = Some(HubFace {
+            side: self.chain_side.other(),
+            face_mm: 58.0,
+            turns: self.sign > 0.0,
+            tab_radius_mm: 66.0,
+            tab_deg: 60.0,
+        });
         // Once the wheel is square the chain line is still out by several millimetres.
         let lever = 560.0 * (0.8 * self.sign).to_radians() * self.chain_side.sign();
         scene = scene.with_chain_on(self.chain_side, 3.6 * self.sign - lever);
@@ -117,11 +122,14 @@ fn complaints(case: &Case) -> Vec<String> {
         for (pointer, foreseen) in expected_figures(&step.after) {
             let Some(true_value) = true_values.get(&pointer) else { continue };
             if (foreseen.value - true_value).abs() > foreseen.u {
-                wrong.push(format!("after step {}: {pointer} {:.3} ± {:.3}, true {true_value:.3}", step.n, foreseen.value, foreseen.u));
+                wrong.push(format!(
+                    "after step {}: {pointer} {:.3} ± {:.3}, true {true_value:.3}",
+                    step.n, foreseen.value, foreseen.u
+                ));
             }
         }
     }
-    let (figures, again) = measured(&before.after_plan(&outcome), &job);
+    let (figures, again) = measured(&before.after_plan(&outcome.plan), &job);
     for verdict in again.verdicts.iter().filter(|verdict| verdict.verdict != Decision::In) {
         wrong.push(format!("{} is {}: {:?} of {}", verdict.field, verdict.verdict.word(), verdict.value, verdict.tolerance));
     }

@@ -9,6 +9,7 @@ use crate::sightings::StringKind;
 use super::figures::{Side, Station};
 use super::ground::{CardPlane, Datum, UpWeights, card_plane};
 use super::nuisance::{Nuisance, Shift};
+use super::seating::Unsteady;
 use super::settings::{BenchSettings, FRONT_WHEEL, GEARBOX, GEARBOX_FACE, Marked, Part, REAR_FACE, WHEEL};
 use super::turning::{Axis, turning_axis};
 
@@ -22,6 +23,8 @@ pub struct Choices {
     pub left: Option<Vector3<f64>>,
     /// Whether the wheel's tabs tell its axis (three or more, not in one line, in two set-ups).
     pub wheel_axis: bool,
+    /// By how much three set-ups or more contradict each other about it.
+    pub unsteady: Option<Unsteady>,
     pub front_axis: bool,
     pub gearbox_axis: bool,
     pub chain_side: Option<Side>,
@@ -148,7 +151,9 @@ impl<'a> Evaluation<'a> {
 
     pub fn wheel_axis(&self) -> Option<Axis> {
         let left = self.choices.left?;
-        self.choices.wheel_axis.then(|| turning_axis(self.state, WHEEL, &left)).flatten()
+        let axis = self.choices.wheel_axis.then(|| turning_axis(self.state, WHEEL, &left)).flatten()?;
+        let shift = |nuisance: fn(u8) -> Nuisance| [0, 1].map(|way| self.shift.of(nuisance(way)));
+        Some(axis.moved(shift(Nuisance::AxisTilt), shift(Nuisance::AxisPlace)))
     }
 
     /// Height above the cards' plane at the axle's foot.

@@ -82,6 +82,7 @@ pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> Bench
         },
         hub_side: job.hub.face_side,
         lateral_tir: job.rim.lateral_tir_mm,
+        rim_width_mm: job.rim.width_mm,
         faces: job.faces.iter().map(|face| face.name.clone()).collect(),
         print_was_measured: print.along.measured && print.across.measured,
     }

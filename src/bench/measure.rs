@@ -158,6 +158,7 @@ fn choose(
         cards,
         left,
         wheel_axis: false,
+        unsteady: None,
         front_axis: false,
         gearbox_axis: false,
         chain_side: None,
@@ -171,6 +172,10 @@ fn choose(
         views.joining_tabs(solution, kind) >= 3 && turning_axis(state, kind, &left).is_some_and(|axis| axis.turn >= LEAST_TURN)
     };
     choices.wheel_axis = tells_axis(WHEEL);
+    if choices.wheel_axis {
+        choices.unsteady = super::seating::unsteady(solution, &left);
+        findings.extend(choices.unsteady.map(|unsteady| unsteady.finding()));
+    }
     choices.front_axis = tells_axis(FRONT_WHEEL);
     choices.gearbox_axis = tells_axis(GEARBOX);
     choices.chain_side = chain_side(state, settings, &left, findings);
@@ -460,6 +465,12 @@ fn nuisances(
     }
     if !choices.wheel_axis {
         list.extend([(Nuisance::Wobble(0), nuisance::WOBBLE), (Nuisance::Wobble(1), nuisance::WOBBLE)]);
+    }
+    if let Some(unsteady) = choices.unsteady {
+        for way in 0..2 {
+            list.push((Nuisance::AxisTilt(way), unsteady.tilt_deg));
+            list.push((Nuisance::AxisPlace(way), unsteady.shift_mm));
+        }
     }
     if let (Some(tir), false) = (settings.lateral_tir, evaluation.choices.run_out) {
         list.push((Nuisance::RunOut, tir / (2.0 * std::f64::consts::SQRT_2)));

@@ -67,24 +67,30 @@ pub fn findings(
             .about("/bench/cord_moved"),
         );
     }
+    super::rim_width::findings(figures, settings, findings);
     if !settings.print_was_measured && !figures.rim.is_empty() {
-        findings.push(print_warning(figures));
+        findings.push(print_warning(figures, super::rim_width::print_within_percent(figures, settings)));
     }
 }
 
-/// The warning about a print that nobody measured.
-fn print_warning(figures: &Figures) -> Finding {
+/// The warning about a print that nobody measured. `within_percent` is what a caliper's rim width that agrees leaves open.
+fn print_warning(figures: &Figures, within_percent: Option<f64>) -> Finding {
     let most = figures
         .rim
         .iter()
         .filter_map(|rim| figures.scale_sensitivity.get(&format!("/rim/{}/offset", rim.id)))
         .map(|change| change.abs())
         .fold(0.0, f64::max);
+    let caliper = within_percent.map_or_else(String::new, |percent| {
+        format!(
+            " The caliper's rim width agrees with the photographed one, so that the print is not out by more than {percent:.1} %."
+        )
+    });
     Finding::warning(
         "print-not-measured",
         format!(
             "Nobody has measured the print. A print fitted to the page (97 %) can't be seen in photos; each 1 % would put {most:.1} mm \
-             on a rim offset. Wheel offset and angles hardly feel it."
+             on a rim offset. Wheel offset and angles hardly feel it.{caliper}"
         ),
         "Lay a steel rule on the check lines of a card (250 mm along, 160 mm across) and write what it shows into job.toml under [print].",
     )

@@ -12,6 +12,8 @@ pub mod measure;
 mod missing;
 pub mod nuisance;
 pub mod propagate;
+mod rim_width;
+mod seating;
 pub mod settings;
 pub mod turning;
 pub mod views;

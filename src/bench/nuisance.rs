@@ -26,6 +26,9 @@ pub enum Nuisance {
     Wobble(u8),
     /// The marked place's distance from the rim's mean plane, mm.
     RunOut,
+    /// The wheel's axis where three set-ups or more do not tell one, in two directions: its tilt, degrees, and its place, mm.
+    AxisTilt(u8),
+    AxisPlace(u8),
 }
 
 /// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a standard deviation.
@@ -45,6 +48,7 @@ impl Nuisance {
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",
             Self::RunOut => "run-out of the rim",
+            Self::AxisTilt(_) | Self::AxisPlace(_) => "wheel not steady between set-ups",
         }
     }
 }

@@ -55,6 +55,8 @@ pub struct BenchSettings {
     pub hub_side: Option<Side>,
     /// Lateral run-out of the rim, peak to peak, as the job tells it, mm.
     pub lateral_tir: Option<f64>,
+    /// Width of the rear rim over its outside faces by caliper, mm: it checks the photographed one and enters no figure.
+    pub rim_width_mm: Option<f64>,
     /// Names of faces in the scene that the job asks figures of.
     pub faces: Vec<String>,
     /// What no photo shows, expanded uncertainties.

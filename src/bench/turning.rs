@@ -2,7 +2,8 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::math::rigid::log;
+use crate::math::Rigid;
+use crate::math::rigid::{any_normal, log};
 use crate::scene::State;
 
 /// A straight axis in the world frame.
@@ -24,13 +25,40 @@ pub const LEAST_TURN: f64 = 0.35;
 ///
 /// `toward` says which way the direction shall point.
 pub fn turning_axis(state: &State, kind: u8, toward: &Vector3<f64>) -> Option<Axis> {
-    let bodies: Vec<_> = state.bodies.iter().filter(|body| body.kind == kind).collect();
+    axis_of(&stands(state, kind), toward)
+}
+
+/// The axis that one pair of set-ups tells alone, by the indices that [`turned_pairs`] gives.
+pub fn pair_axis(state: &State, kind: u8, (a, b): (usize, usize), toward: &Vector3<f64>) -> Option<Axis> {
+    let stands = stands(state, kind);
+    axis_of(&[*stands.get(a)?, *stands.get(b)?], toward)
+}
+
+/// Every pair of set-ups between which the body turned far enough to tell an axis.
+pub fn turned_pairs(state: &State, kind: u8) -> Vec<(usize, usize)> {
+    let stands = stands(state, kind);
+    let pairs = (0..stands.len()).flat_map(|a| (a + 1..stands.len()).map(move |b| (a, b)));
+    pairs.filter(|&(a, b)| log(&motion(stands[a], stands[b]).r).norm() >= LEAST_TURN).collect()
+}
+
+/// Where the body stands in each of its set-ups, in order.
+fn stands(state: &State, kind: u8) -> Vec<&Rigid> {
+    state.bodies.iter().filter(|body| body.kind == kind).map(|body| &body.world_from_body).collect()
+}
+
+/// How the body went from stand `a` to stand `b`, in the world.
+fn motion(a: &Rigid, b: &Rigid) -> Rigid {
+    b.then(&a.inverse())
+}
+
+fn axis_of(stands: &[&Rigid], toward: &Vector3<f64>) -> Option<Axis> {
     let mut sum = Vector3::zeros();
     let mut most = 0.0_f64;
+    let mut motions = Vec::new();
     // Every pair of set-ups tells an axis; with three set-ups the weak turns count little.
-    for (i, a) in bodies.iter().enumerate() {
-        for b in &bodies[i + 1..] {
-            let motion = b.world_from_body.then(&a.world_from_body.inverse());
+    for (i, a) in stands.iter().enumerate() {
+        for b in &stands[i + 1..] {
+            let motion = motion(a, b);
             let w = log(&motion.r);
             let angle = w.norm();
             if angle < LEAST_TURN {
@@ -39,6 +67,7 @@ pub fn turning_axis(state: &State, kind: u8, toward: &Vector3<f64>) -> Option<Ax
             let axis = if w.dot(toward) < 0.0 { -w } else { w } / angle;
             sum += axis * (1.0 - angle.cos());
             most = most.max(angle);
+            motions.push(motion);
         }
     }
     if !(sum.norm() > 0.0) {
@@ -48,17 +77,11 @@ pub fn turning_axis(state: &State, kind: u8, toward: &Vector3<f64>) -> Option<Ax
     let along = direction * direction.transpose();
     let mut normal: Matrix3<f64> = along;
     let mut right = Vector3::zeros();
-    for (i, a) in bodies.iter().enumerate() {
-        for b in &bodies[i + 1..] {
-            let motion = b.world_from_body.then(&a.world_from_body.inverse());
-            if log(&motion.r).norm() < LEAST_TURN {
-                continue;
-            }
-            let m = Matrix3::identity() - motion.r;
-            let across = motion.t - along * motion.t;
-            normal += m.transpose() * m;
-            right += m.transpose() * across;
-        }
+    for motion in motions {
+        let m = Matrix3::identity() - motion.r;
+        let across = motion.t - along * motion.t;
+        normal += m.transpose() * m;
+        right += m.transpose() * across;
     }
     let point = normal.try_inverse()? * right;
     Some(Axis { direction, point, turn: most })
@@ -68,5 +91,17 @@ impl Axis {
     /// The point of the axis level with `p` along it.
     pub fn foot(&self, p: &Vector3<f64>) -> Vector3<f64> {
         self.point + self.direction * (p - self.point).dot(&self.direction)
+    }
+
+    /// The same axis tilted and shifted in two directions square to it, degrees and mm.
+    pub fn moved(&self, tilt_deg: [f64; 2], shift_mm: [f64; 2]) -> Self {
+        if [tilt_deg, shift_mm].iter().flatten().all(|by| *by == 0.0) {
+            return *self;
+        }
+        let e1 = any_normal(&self.direction);
+        let e2 = self.direction.cross(&e1);
+        let tilt = e1 * tilt_deg[0].to_radians() + e2 * tilt_deg[1].to_radians();
+        let shift = e1 * shift_mm[0] + e2 * shift_mm[1];
+        Self { direction: (self.direction + tilt).normalize(), point: self.point + shift, ..*self }
     }
 }

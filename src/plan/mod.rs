@@ -21,11 +21,13 @@ pub mod steps;
 pub mod summary;
 pub mod table;
 pub mod tolerance;
+mod which_photo;
 mod words;
 
 pub use input::PlanInput;
 pub use outcome::Outcome;
 pub use settings::{Choices, PlanSettings};
+pub use which_photo::name_photos;
 
 use foreseen::scale_answer;
 use table::FigureTable;

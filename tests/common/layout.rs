@@ -66,7 +66,8 @@ pub struct WheelStance {
 impl WheelStance {
     pub fn new(centre: V3, [yaw, lean]: [f64; 2], setup: &SetUp) -> Self {
         let axis = axis_from_angles(yaw + setup.play_deg[0], lean + setup.play_deg[1]);
-        Self { centre: centre + axis * setup.end_float_mm, axis, turn_deg: setup.wheel_turn_deg }
+        let [forward, up] = setup.reseated_mm;
+        Self { centre: centre + axis * setup.end_float_mm + V3::new(forward, 0.0, up), axis, turn_deg: setup.wheel_turn_deg }
     }
 
     /// A point of the wheel: axial place (+ left of the rim's mid-plane), radius, and its angle from the front over the top

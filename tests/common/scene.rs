@@ -132,6 +132,8 @@ pub struct SetUp {
     pub end_float_mm: f64,
     /// By how much the wheel's axis stands off in this set-up by play in its bearings: yaw, lean.
     pub play_deg: [f64; 2],
+    /// By how much the wheel was set in elsewhere in the fork ends for this set-up: forward and up, mm.
+    pub reseated_mm: [f64; 2],
     /// By how much the cord was knocked to the left at its rear and front end, mm.
     pub cord_moved_mm: [f64; 2],
     /// Cards that were moved: number, shift along x and y in mm, turn in degrees.
@@ -149,6 +151,7 @@ impl SetUp {
             gearbox_turn_deg: 0.0,
             end_float_mm: 0.0,
             play_deg: [0.0, 0.0],
+            reseated_mm: [0.0, 0.0],
             cord_moved_mm: [0.0, 0.0],
             moved_cards: BTreeMap::new(),
             photos,

@@ -4,15 +4,15 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 use sightcord::measurement::Measurement;
-use sightcord::plan::outcome::{Direction, Expected, Outcome, PlanStep, StepKind};
+use sightcord::plan::outcome::{Direction, Expected, PlanStep, StepKind};
 
 use super::adjust::Adjustment;
 use super::scene::TruthScene;
 
 impl TruthScene {
     /// The same bike when every step of a plan is done exactly as it says, photographed anew from other places.
-    pub fn after_plan(&self, outcome: &Outcome) -> Self {
-        let mut scene = outcome.plan.iter().fold(self.clone(), |scene, step| scene.after_step(step));
+    pub fn after_plan(&self, plan: &[PlanStep]) -> Self {
+        let mut scene = plan.iter().fold(self.clone(), |scene, step| scene.after_step(step));
         scene.seed += 1;
         scene.take_photos();
         scene

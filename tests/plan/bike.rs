@@ -132,7 +132,9 @@ impl Bike {
         let mut input = PlanInput {
             wheel: WheelFigures {
                 offset: mm(wheel.rim.y),
-                offset_at_mark: mm(wheel.rim.y),
+                offset_at_mark: mm(
+                    self.marks_deg.map(|deg| wheel.place_on_rim(deg, 0.0, self.rim_radius).y).iter().sum::<f64>() / 2.0
+                ),
                 yaw: deg(yaw),
                 lean: deg(lean),
                 yaw_from_offsets: deg(yaw),
