@@ -120,7 +120,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     if let Some(solution) = &solution {
         let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
         let advice = photos_that_would_help(solution, &bench_settings, &outcome, raised);
-        findings.extend(bench::advice::findings(&plan::name_photos(&mut outcome, advice)));
+        findings.extend(plan::name_photos(&mut outcome, &advice));
     }
     let document = document(&job, id, &photos, solution.as_ref(), figures, outcome, findings);
     Measured { job, photos, solution, document }

@@ -379,7 +379,7 @@ fn an_undecided_figure_leads_to_advice_and_not_to_a_step() {
     let verdict = outcome.verdicts.iter().find(|verdict| verdict.field == "/wheel_in_frame/offset").unwrap();
     assert_eq!(verdict.verdict, Decision::Undecided);
     let decide = verdict.decide.as_deref().unwrap();
-    assert!(decide.contains("out with a U of 0.10 mm or less") || decide.contains("out with a U of 0.09 mm or less"), "{decide}");
+    assert!(decide.contains("out with a ± of 0.10 mm or less") || decide.contains("out with a ± of 0.09 mm or less"), "{decide}");
     assert!(decide.contains("in with a tolerance of 1.30 mm or more") || decide.contains("1.31 mm"), "{decide}");
     assert!(outcome.summary.contains("not decided"), "{}", outcome.summary);
 }

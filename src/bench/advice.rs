@@ -6,7 +6,6 @@
 use nalgebra::{DVector, Vector3};
 use rayon::prelude::*;
 
-use crate::finding::Finding;
 use crate::scene::Solution;
 use crate::scene::imagine::{Imagined, Stand, imagine};
 use crate::scene::solve::{inverse, quadratic_forms};
@@ -78,25 +77,6 @@ pub fn advise(
         }
     }
     advice
-}
-
-/// The same as findings.
-pub fn findings(advice: &[Advice]) -> Vec<Finding> {
-    advice
-        .iter()
-        .map(|a| {
-            let unit = if a.field.contains("yaw") || a.field.contains("lean") { "degrees" } else { "mm" };
-            Finding::note(
-                "photo-would-help",
-                format!(
-                    "One more photo would bring the uncertainty of this figure from {:.2} to {:.2} {unit}.",
-                    a.u_now, a.u_then
-                ),
-                a.words.clone(),
-            )
-            .about(a.field.clone())
-        })
-        .collect()
 }
 
 /// Derivatives of one figure by the kept unknowns.

@@ -267,14 +267,23 @@ impl<'a> Evaluation<'a> {
             let Part::Rim { side, place, .. } = mark.part else { continue };
             let Some(setup) = self.first_setup(*t).filter(|_| side == wanted) else { continue };
             let Some(p) = self.point(*t, setup, mark.thickness) else { continue };
+            let Some(axial) = self.axial(axis, *t, mark) else { continue };
             // In the wheel's own frame: the angle is that of the first set-up.
             let Carrier::Turning(kind) = self.state.tabs[*t].carrier else { continue };
             let Some(body) = self.state.body(kind, setup) else { continue };
             let q = self.state.bodies[body].world_from_body.inverse().apply(&p);
             let d = q - axis.point;
-            found.push((place, d.dot(&e2).atan2(d.dot(&e1)), d.dot(&axis.direction)));
+            found.push((place, d.dot(&e2).atan2(d.dot(&e1)), axial));
         }
         found
+    }
+
+    /// Where a tab's face lies along the axis, from the axis' point: the mean over set-ups, between which end float may have moved it.
+    fn axial(&self, axis: &Axis, tab_idx: usize, mark: &Marked) -> Option<f64> {
+        let setups = self.setups_of(tab_idx);
+        let points = setups.iter().filter_map(|&setup| self.point(tab_idx, setup, mark.thickness));
+        let axials: Vec<f64> = points.map(|p| (p - axis.point).dot(&axis.direction)).collect();
+        (!axials.is_empty()).then(|| axials.iter().sum::<f64>() / axials.len() as f64)
     }
 
     /// Mean axial coordinates of the left and right rim face at the marked place and free of run-out: ((left, right), run-out curve).
@@ -402,11 +411,11 @@ impl<'a> Evaluation<'a> {
         let (Some(axis), Some(side)) = (axis, self.choices.hub_side) else { return };
         let Some(faces) = self.rim_faces(axis, rim) else { return };
         let tabs = self.tabs_of(|part| matches!(part, Part::HubFace));
-        let points: Vec<_> = tabs.iter().filter_map(|(t, m)| self.point(*t, self.first_setup(*t)?, m.thickness)).collect();
-        if points.is_empty() {
+        let faces_of_hub: Vec<f64> = tabs.iter().filter_map(|(t, mark)| self.axial(axis, *t, mark)).collect();
+        if faces_of_hub.is_empty() {
             return;
         }
-        let face = points.iter().map(|p| (p - axis.point).dot(&axis.direction)).sum::<f64>() / points.len() as f64;
+        let face = faces_of_hub.iter().sum::<f64>() / faces_of_hub.len() as f64;
         let rim_face = match side {
             Side::Left => faces.mean_left,
             Side::Right => faces.mean_left - faces.width,
@@ -631,27 +640,13 @@ impl<'a> Evaluation<'a> {
 
     fn track(&mut self, axis: Option<&Axis>, hub: Option<&Vector3<f64>>, front_rim: &[(usize, Marked)]) {
         let (Some(datum), Some(left)) = (self.datum, self.choices.left) else { return };
-        let front_axis = self.choices.front_axis.then(|| turning_axis(self.state, FRONT_WHEEL, &left)).flatten();
-        if let Some(front_axis) = front_axis {
-            let a = datum.components(&front_axis.direction);
-            self.tell("/track/lean", (-a.z).asin().to_degrees());
-        }
+        // Steered or leaning, the front rim shows its mid-plane at its axle only to who knows where that axle is.
+        let Some(front) = self.choices.front_axis.then(|| turning_axis(self.state, FRONT_WHEEL, &left)).flatten() else { return };
+        let a = datum.components(&front.direction);
+        self.tell("/track/lean", (-a.z).asin().to_degrees());
         let (Some(axis), Some(hub)) = (axis, hub) else { return };
-        let middle = match front_axis.and_then(|front| self.rim_faces(&front, front_rim).map(|faces| (front, faces))) {
-            Some((front, faces)) => front.point + front.direction * (faces.mean_left - faces.width / 2.0),
-            None => {
-                let points: Vec<Vector3<f64>> = front_rim
-                    .iter()
-                    .flat_map(|(t, m)| {
-                        self.setups_of(*t).into_iter().filter_map(|s| self.point(*t, s, m.thickness)).collect::<Vec<_>>()
-                    })
-                    .collect();
-                if points.len() < 2 || points.len() % 2 == 1 {
-                    return;
-                }
-                points.iter().sum::<Vector3<f64>>() / points.len() as f64
-            }
-        };
+        let Some(faces) = self.rim_faces(&front, front_rim) else { return };
+        let middle = front.point + front.direction * (faces.mean_left - faces.width / 2.0);
         self.tell("/track/offset", axis.direction.dot(&(middle - hub)));
     }
 }

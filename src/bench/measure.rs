@@ -168,16 +168,18 @@ fn choose(
     };
     choices.up = weigh_up(solution, settings, &choices, up, findings);
     let Some(left) = left else { return choices };
-    let tells_axis = |kind: u8| {
-        views.joining_tabs(solution, kind) >= 3 && turning_axis(state, kind, &left).is_some_and(|axis| axis.turn >= LEAST_TURN)
+    let tells_axis = |kind: u8, least_tabs: usize| {
+        views.joining_tabs(solution, kind) >= least_tabs
+            && turning_axis(state, kind, &left).is_some_and(|axis| axis.turn >= LEAST_TURN)
     };
-    choices.wheel_axis = tells_axis(WHEEL);
+    choices.wheel_axis = tells_axis(WHEEL, 3);
     if choices.wheel_axis {
         choices.unsteady = super::seating::unsteady(solution, &left);
         findings.extend(choices.unsteady.map(|unsteady| unsteady.finding()));
     }
-    choices.front_axis = tells_axis(FRONT_WHEEL);
-    choices.gearbox_axis = tells_axis(GEARBOX);
+    // Two tabs, a rim's width apart, tell the front wheel's axis less well, and their uncertainty says so.
+    choices.front_axis = tells_axis(FRONT_WHEEL, 2);
+    choices.gearbox_axis = tells_axis(GEARBOX, 3);
     choices.chain_side = chain_side(state, settings, &left, findings);
     choices.hub_side = settings.hub_side.or_else(|| side_of(state, settings, &left, &|part| *part == Part::HubFace));
     choices.run_out = true;

@@ -47,6 +47,7 @@ pub fn findings(
         rims(figures, settings, findings);
         wheel(figures, settings, choices, solution, views, findings);
         chain(figures, &seen, findings);
+        track(choices, &seen, findings);
     }
     for rim in figures.rim.iter().filter(|rim| rim.station.is_some() && rim.offset.is_none()) {
         findings.push(
@@ -193,5 +194,20 @@ fn chain(figures: &Figures, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, find
             "Take photos from the chain side with both sprockets and two cards in them, from two places a pace apart.",
         )
         .about("/chain/offset_at_gearbox"),
+    );
+}
+
+/// The front wheel's track needs its axle, which only turning shows: a steered front wheel would otherwise be taken for one out of line.
+fn track(choices: &Choices, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, findings: &mut Vec<Finding>) {
+    if choices.front_axis || seen(&|part| matches!(part, Part::Rim { front_wheel: true, .. })) == 0 {
+        return;
+    }
+    findings.push(
+        Finding::refused(
+            "track-not-told",
+            "The front wheel's track needs tabs 3 and 4 on its rim, both seen in two set-ups with that wheel turned, too, between them.",
+            "Turn the front wheel half round whenever the rear wheel is turned, and take photos of it from both sides in each set-up.",
+        )
+        .about("/track/offset"),
     );
 }

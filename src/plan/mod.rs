@@ -37,12 +37,13 @@ pub fn plan(input: &PlanInput, settings: &PlanSettings) -> Outcome {
     let figures = FigureTable::from(input);
     let (tolerances, mut findings) = tolerance::tolerances(input, &figures, settings);
     let answer = |field: &str| if settings.print_measured { 0.0 } else { scale_answer(input, field) };
-    let verdicts: Vec<_> = tolerances
+    let mut verdicts: Vec<_> = tolerances
         .iter()
         .map(|tolerance| (tolerance, figures.get(&tolerance.field)))
         .filter(|(tolerance, figure)| tolerance.needed || figure.is_some())
         .map(|(tolerance, figure)| tolerance::judge(tolerance, figure, answer(&tolerance.field)))
         .collect();
+    verdicts.iter_mut().for_each(|verdict| which_photo::name_source(verdict, input));
     let plan = steps::make_plan(input, &figures, settings, &tolerances);
     let (hand, hand_findings) = hand::compare_by_hand(&figures, &settings.hands);
     findings.extend(plan.findings);

@@ -13,7 +13,7 @@ use super::refer;
 use super::settings::PlanSettings;
 use super::table::FigureTable;
 use super::tolerance::{Reference, Tolerance, judge};
-use super::words::{amount, centre_in_words, chain_in_words, mm, square_in_words};
+use super::words::{amount, at_least, centre_in_words, chain_in_words, mm, square_in_words};
 use crate::bench::figures::{ChainFigures, HubFigures, PlaneFigures, Side, WheelFigures};
 use crate::finding::Finding;
 use crate::job::SpacerKind;
@@ -100,10 +100,10 @@ impl Planner<'_> {
             Decision::Undecided if disturbed && beyond => Some((figure, Some(cautions::MEASURE_FIRST.to_owned()))),
             Decision::Undecided if disturbed => {
                 let what = format!(
-                    "When the steps before are done, {} is expected at {} with a U of {}: that neither shows it in nor out.",
+                    "When the steps before are done, {} is expected at {} ± {}: that neither shows it in nor out.",
                     field::words(field),
                     amount(figure.value, tolerance.unit),
-                    amount(figure.u, tolerance.unit)
+                    at_least(figure.u, tolerance.unit)
                 );
                 self.findings.push(Finding::note("plan-measure-again", what, "Measure again after those steps.").about(field));
                 None
@@ -224,7 +224,8 @@ impl Planner<'_> {
             Some(value) => (
                 Some(Measurement { value, u: SPACING_FROM_ENDS_U_MM, quality: Quality::Good }),
                 format!(
-                    "The adjusters are taken to be as far apart as the spindle's ends, {value:.0} mm, to {SPACING_FROM_ENDS_U_MM} mm."
+                    "The adjusters are taken to be as far apart as the spindle's ends, {value:.0} mm, give or take \
+                     {SPACING_FROM_ENDS_U_MM} mm."
                 ),
             ),
             None => (
@@ -255,8 +256,8 @@ impl Planner<'_> {
         let Some((before, unsure)) = self.asks(field::CHAIN_AT_GEARBOX) else { return };
         let Some(side) = self.chain_side else { return };
         let pack = self.settings.pack.unwrap_or_else(|| {
-            let what = "The job does not say what brings the sprockets into line: spacers beside the hub are taken.";
-            let advice = "Enter kind under [spacers], or see with whatif --pack what another choice does to the rim.";
+            let what = "The job does not say what brings the sprockets into line. The plan counts on the spacers beside the hub.";
+            let advice = "Enter kind under [spacers] in job.toml, or see with \"sightcord whatif --pack\" what another choice does to the rim.";
             self.findings.push(Finding::note("spacer-kind-assumed", what, advice).about(field::CHAIN_AT_GEARBOX));
             SpacerKind::Hub
         });

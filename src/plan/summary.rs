@@ -36,6 +36,9 @@ fn count(n: usize) -> String {
         1 => "One thing".to_owned(),
         2 => "Two things".to_owned(),
         3 => "Three things".to_owned(),
+        4 => "Four things".to_owned(),
+        5 => "Five things".to_owned(),
+        6 => "Six things".to_owned(),
         _ => format!("{n} things"),
     }
 }

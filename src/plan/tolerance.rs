@@ -213,12 +213,12 @@ fn decide_measured(tolerance: &Tolerance, figure: Measurement, per_percent: f64)
         false => (away.abs() - limit, "out"),
     };
     let smaller = match enough < FINEST {
-        true => "It lies on the limit itself, so that no smaller U will decide it".to_owned(),
-        false => format!("It would be {becomes} with a U of {} or less", at_most(enough, unit)),
+        true => "It lies on the limit itself, so that no smaller ± will decide it".to_owned(),
+        false => format!("It would be {becomes} with a ± of {} or less", at_most(enough, unit)),
     };
     let why = format!(
-        "Its U of {} reaches over the limit. {smaller}; and it would be in with a tolerance of {} or more.",
-        amount(figure.u, unit),
+        "Its ± of {} reaches over the limit. {smaller}; and it would be in with a tolerance of {} or more.",
+        at_least(figure.u, unit),
         at_least(away.abs() + figure.u, unit)
     );
     (Decision::Undecided, Some(why))

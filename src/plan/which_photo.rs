@@ -1,37 +1,69 @@
-//! What would decide a verdict that is open: the one photo that brings its U down most, in words.
+//! What would decide a verdict that is open: where its uncertainty comes from, and the one photo that brings it down most.
 
+use super::field;
+use super::input::PlanInput;
 use super::outcome::{Decision, Outcome, Verdict};
-use super::words::amount;
+use super::table::unit_of;
+use super::words::{amount, at_least};
 use crate::bench::advice::Advice;
-use crate::measurement::{Measurement, Quality};
+use crate::finding::Finding;
+use crate::measurement::Quality;
 
-/// Adds to each undecided verdict the photo that would help it, and says whether that photo alone decides it. What is left of the advice
-/// belongs to figures that are decided, or whose U is not what keeps them open.
-pub fn name_photos(outcome: &mut Outcome, advice: Vec<Advice>) -> Vec<Advice> {
-    let told = |advice: &Advice| {
-        let verdict = outcome.verdicts.iter_mut().find(|verdict| verdict.field == advice.field);
-        verdict.is_some_and(|verdict| name_photo(verdict, advice))
-    };
-    let (_, rest) = advice.into_iter().partition(told);
-    rest
+/// What the budget calls the noise of the photos themselves.
+const PHOTOS: &str = "photos";
+
+/// Adds to a verdict that its uncertainty keeps open where most of that comes from.
+pub fn name_source(verdict: &mut Verdict, input: &PlanInput) {
+    if u_that_decides(verdict).is_none() {
+        return;
+    }
+    let of_field = input.budget.iter().filter(|entry| entry.field == verdict.field);
+    let Some(most) = of_field.max_by(|a, b| a.u.total_cmp(&b.u)) else { return };
+    let from = if most.from == PHOTOS { "the photos' own noise" } else { &most.from };
+    add(verdict, &format!("Most of the ± comes from {from}."));
 }
 
-/// Whether the verdict is one that a photo helps and now names it.
-fn name_photo(verdict: &mut Verdict, advice: &Advice) -> bool {
-    let (Decision::Undecided, Some(figure)) = (verdict.verdict, verdict.value) else { return false };
-    let Some(enough) = u_that_decides(verdict, &figure) else { return false };
-    let then = amount(advice.u_then, verdict.unit);
-    let photo = match advice.u_then <= enough {
-        true => format!("One more photo would do, if the value stays: it brings the U to {then}."),
-        false => format!("No single photo will do; the one that helps most brings the U to {then}."),
-    };
-    let before = verdict.decide.take().map_or_else(String::new, |why| format!("{why} "));
-    verdict.decide = Some(format!("{before}{photo} {}", advice.words));
-    true
+/// Adds to each verdict that its uncertainty keeps open the photo that helps it most, and whether that photo alone decides it. Advice
+/// on other figures becomes findings.
+pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
+    for verdict in &mut outcome.verdicts {
+        let Some(enough) = u_that_decides(verdict) else { continue };
+        let photo = match advice.iter().find(|advice| advice.field == verdict.field) {
+            None => "One more photo would not bring it down by much.".to_owned(),
+            Some(photo) => {
+                let then = at_least(photo.u_then, verdict.unit);
+                let enough = match photo.u_then <= enough {
+                    true => format!("One more photo brings it to {then}, which would decide it if the value stays."),
+                    false => format!("No single photo is enough; the one that helps most brings it to {then}."),
+                };
+                format!("{enough} {}", photo.words)
+            }
+        };
+        add(verdict, &photo);
+    }
+    let named = |field: &str| outcome.verdicts.iter().any(|v| v.field == field && u_that_decides(v).is_some());
+    advice.iter().filter(|advice| !named(&advice.field)).map(finding).collect()
 }
 
-/// The U from which on the verdict is clear, as far as it hangs on U: None where something else keeps it open.
-fn u_that_decides(verdict: &Verdict, figure: &Measurement) -> Option<f64> {
+fn finding(advice: &Advice) -> Finding {
+    let unit = unit_of(&advice.field);
+    let what = format!(
+        "One more photo would bring the ± of {} from {} to {}.",
+        field::words(&advice.field),
+        amount(advice.u_now, unit),
+        amount(advice.u_then, unit)
+    );
+    Finding::note("photo-would-help", what, advice.words.clone()).about(advice.field.clone())
+}
+
+/// The U from which on an undecided verdict is clear; None where it is decided, or open for another reason than its U.
+fn u_that_decides(verdict: &Verdict) -> Option<f64> {
+    let figure = verdict.value.filter(|_| verdict.verdict == Decision::Undecided)?;
     let enough = (verdict.tolerance - (figure.value - verdict.nominal).abs()).abs();
-    (figure.quality == Quality::Single || figure.u > enough).then_some(enough)
+    (figure.quality == Quality::Good && figure.u > enough).then_some(enough)
+}
+
+fn add(verdict: &mut Verdict, sentence: &str) {
+    let before = verdict.decide.take().map_or_else(String::new, |why| format!("{why} "));
+    verdict.decide = Some(format!("{before}{sentence}"));
 }

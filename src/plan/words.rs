@@ -81,15 +81,20 @@ pub fn chain_in_words(pack: SpacerKind, side: Side, outboard: f64) -> String {
     }
 }
 
+/// A distance along the axis that is told + outboard.
+fn outboard(value: f64) -> String {
+    format!("{} {}", mm(value), if value < 0.0 { "inboard" } else { "outboard" })
+}
+
 /// What to do to bring the rim to the middle; `left` is how far it goes, `face` the hub face's side and the rim's distance from it
 /// before and after, mm.
 pub fn centre_in_words(to: Side, left: f64, face: Option<((Side, Measurement), Measurement)>) -> String {
     let number = match face {
         Some(((side, old), new)) => format!(
-            "The rim's distance from the hub face on the {} changes from {:.1} to {:.1} mm.",
+            "The rim's face, now {} of the hub face on the {}, then stands {}.",
+            outboard(old.value),
             side.word(),
-            old.value,
-            new.value
+            outboard(new.value)
         ),
         None => "The rim's distance from a hub face was not measured: take it with a caliper before and after.".to_owned(),
     };

@@ -2,6 +2,7 @@
 
 mod browser;
 mod document;
+mod measured;
 mod page;
 mod samples;
 mod terminal;

@@ -54,7 +54,9 @@ fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let told: Vec<&Finding> = document.findings.iter().filter(|finding| !is_absence(finding)).collect();
     if !told.is_empty() {
         paper.heading("Findings", "");
-        told.into_iter().for_each(|finding| one_finding(paper, finding, show));
+        // The same advice on one thing after another is given once.
+        let alike = |a: &&Finding, b: &&Finding| (a.severity, &a.id, &a.advice) == (b.severity, &b.id, &b.advice);
+        told.chunk_by(alike).for_each(|findings| alike_findings(paper, findings, show));
     }
     let absent = absent(document);
     if !absent.is_empty() {
@@ -65,16 +67,21 @@ fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
 }
 
-fn one_finding(paper: &mut Paper, finding: &Finding, show: Show) {
-    let (style, mark) = match finding.severity {
+fn alike_findings(paper: &mut Paper, findings: &[&Finding], show: Show) {
+    let Some(last) = findings.last() else { return };
+    let (style, mark) = match last.severity {
         Severity::Refused => (BAD, "refused"),
         Severity::Warning => (OPEN, "warning"),
         Severity::Note => (Style::new(), "note"),
     };
-    let place = finding.photo.as_deref().map_or_else(String::new, |photo| format!(" [{photo}]"));
-    paper.paragraph(style, &format!("  {mark}: "), "    ", &retold(&format!("{}{place}", finding.what), show));
-    if !finding.advice.is_empty() {
-        paper.paragraph(Style::new(), "    -> ", "       ", &retold(&finding.advice, show));
+    for finding in findings {
+        // A sentence that names its photo need not be followed by it.
+        let photo = finding.photo.as_deref().filter(|photo| !finding.what.contains(photo));
+        let place = photo.map_or_else(String::new, |photo| format!(" [{photo}]"));
+        paper.paragraph(style, &format!("  {mark}: "), "    ", &retold(&format!("{}{place}", finding.what), show));
+    }
+    if !last.advice.is_empty() {
+        paper.paragraph(Style::new(), "    -> ", "       ", &retold(&last.advice, show));
     }
 }
 
