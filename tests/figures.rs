@@ -116,7 +116,6 @@ fn a_front_wheel_is_told_from_the_rear_wheels_plane_with_the_chain_on_either_sid
         assert!((expected["/track/offset"] - offset_mm).abs() < 0.5, "{context}: {}", expected["/track/offset"]);
         for (pointer, true_value) in [("/track/offset", expected["/track/offset"]), ("/track/lean", 0.5)] {
             let (exact, noisy) = (exact[pointer], noisy[pointer]);
-            eprintln!("{context} {pointer}: {:.3} {:.3} ± {:.3}, true {true_value:.3}", exact.value, noisy.value, noisy.u);
             assert!((exact.value - true_value).abs() < 0.05, "{context}: {pointer} {} for {true_value}", exact.value);
             assert!((noisy.value - true_value).abs() < noisy.u, "{context}: {pointer} {} ± {}", noisy.value, noisy.u);
         }

@@ -12,7 +12,7 @@ use crate::measurement::Quality;
 /// What the budget calls the noise of the photos themselves.
 const PHOTOS: &str = "photos";
 
-/// Adds to a verdict that its uncertainty keeps open where most of that comes from.
+/// Adds to a verdict that its uncertainty keeps open where the largest part of it comes from.
 pub fn name_source(verdict: &mut Verdict, input: &PlanInput) {
     if u_that_decides(verdict).is_none() {
         return;
@@ -20,7 +20,7 @@ pub fn name_source(verdict: &mut Verdict, input: &PlanInput) {
     let of_field = input.budget.iter().filter(|entry| entry.field == verdict.field);
     let Some(most) = of_field.max_by(|a, b| a.u.total_cmp(&b.u)) else { return };
     let from = if most.from == PHOTOS { "the photos' own noise" } else { &most.from };
-    add(verdict, &format!("Most of the ± comes from {from}."));
+    add(verdict, &format!("The largest part of the ± comes from {from}."));
 }
 
 /// Adds to each verdict that its uncertainty keeps open the photo that helps it most, and whether that photo alone decides it. Advice
