@@ -30,7 +30,8 @@ fn open() -> (Outcome, Vec<sightcord::finding::Finding>) {
         outcome.verdicts.iter().filter_map(|verdict| Some((verdict.field.clone(), verdict.value?.u))).collect();
     let fields: Vec<String> = asked.iter().map(|(field, _)| field.clone()).collect();
     let u_of = |field: &str| asked.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
-    let advice = advise(&solution, &bench_settings(&job, &setups, &[false, false]), &fields, &u_of);
+    let raised = sightcord::bench::measure::noise_raised(figures.crosscheck_ratio);
+    let advice = advise(&solution, &bench_settings(&job, &setups, &[false, false]), &fields, &u_of, raised);
     let findings = name_photos(&mut outcome, &advice);
     (outcome, findings)
 }
