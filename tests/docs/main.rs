@@ -1,4 +1,7 @@
-//! The manual keeps up with the program: every finding has its entry.
+//! The manual keeps up with the program: every finding and every figure has its entry.
+
+mod drawings;
+mod figures;
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -28,7 +31,7 @@ fn finding_ids() -> BTreeSet<String> {
 fn every_finding_is_explained_in_troubleshooting() {
     let ids = finding_ids();
     assert!(ids.len() > 40, "only {} findings were found in the sources", ids.len());
-    let manual = include_str!("../docs/troubleshooting.md");
+    let manual = include_str!("../../docs/troubleshooting.md");
     let missing: Vec<&String> = ids.iter().filter(|id| !manual.contains(&format!("**{id}**"))).collect();
     assert!(missing.is_empty(), "no entry in docs/troubleshooting.md for {missing:?}");
 }
