@@ -64,5 +64,5 @@ fn told(sealed: &Sealed) -> String {
          it or when.\n",
         sealed.sha256
     ));
-    text
+    super::fitted(&text)
 }

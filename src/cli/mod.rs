@@ -67,6 +67,12 @@ pub fn run() -> ExitCode {
     }
 }
 
+/// Every line in the terminal's 80 columns; a file's name or a long number is never broken.
+fn fitted(text: &str) -> String {
+    let options = textwrap::Options::new(80).word_splitter(textwrap::WordSplitter::NoHyphenation).break_words(false);
+    text.lines().map(|line| textwrap::fill(line, &options) + "\n").collect()
+}
+
 /// Prints to standard output. A reader that went away early (as `head` does) is no error.
 fn print(text: &str) -> anyhow::Result<()> {
     forgive(std::io::stdout().lock().write_all(text.as_bytes()))

@@ -87,5 +87,5 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
             "Whether it is the archive that was made then, only the number written down at the time shows (--expect).\n",
         );
     }
-    text
+    super::fitted(&text)
 }

@@ -144,12 +144,14 @@ fn tell(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> std::
     writeln!(out)?;
     writeln!(
         out,
-        "Next: print at 100 % (\"actual size\", no fitting to the page), on one side, on matt white {} paper.",
+        "Next: print at 100 % (\"actual size\", no fitting to the page), on one side, on\nmatt white {} paper.",
         order.paper.title()
     )?;
-    writeln!(out, "Then measure the check lines with a steel rule and write what you read into job.toml under [print]:")?;
     writeln!(
         out,
-        "  measured_along_mm and measured_across_mm. A line that is out by 2 mm or more was not printed at 100 %: print again."
+        "Then measure a card's check lines with a steel rule and write what you read\n\
+         into your job's job.toml (sightcord begin makes one) under [print]:\n\
+         measured_along_mm and measured_across_mm. A line that is out by 2 mm or more\n\
+         was not printed at 100 %: print again."
     )
 }

@@ -16,66 +16,79 @@ pub struct Group {
 
 /// The title of the group that the rim's offsets belong behind.
 pub const REAR_WHEEL: &str = "Rear wheel";
+/// The title of the rim's offsets, which have a table of their own, [`rim_rows`].
+pub const RIM: &str = "Rim offsets";
+const CHAIN: &str = "Chain line";
+const SPINDLE: &str = "Spindle";
+const FRAME: &str = "Frame";
+const BENCH: &str = "Bench and print";
 
-/// The groups that hold at least one measured figure. The rim's offsets have a table of their own, [`rim_rows`].
-pub fn groups(document: &ResultDocument) -> Vec<Group> {
-    let figures = document.figures();
-    let pick = |prefixes: &[&str]| -> Vec<(String, Measurement)> {
-        let of = |prefix: &str| {
-            let prefix = prefix.to_owned();
-            figures
-                .iter()
-                .filter(move |(pointer, _)| *pointer == prefix || (prefix.ends_with('/') && pointer.starts_with(&prefix)))
-                .filter_map(|(pointer, figure)| Some((pointer.clone(), (*figure)?)))
-        };
-        prefixes.iter().flat_map(|prefix| of(prefix)).collect()
+/// Titles and figures of the groups in their order: JSON pointers, or what all pointers of several figures begin with.
+const GROUPS: [(&str, &[&str]); 6] = [
+    (
+        REAR_WHEEL,
+        &[
+            "/wheel_in_frame/",
+            "/wheel/offset",
+            "/wheel/offset_at_mark",
+            "/wheel/yaw",
+            "/wheel/yaw_from_offsets",
+            "/wheel/lean",
+            "/runout/lateral",
+            "/hub/",
+            "/track/",
+        ],
+    ),
+    (RIM, &["/rim/", "/rim_width/"]),
+    (
+        CHAIN,
+        &[
+            "/chain/offset_at_gearbox",
+            "/chain/offset_at_rear",
+            "/chain/yaw",
+            "/chain/lean",
+            "/chain/rear_lean",
+            "/chain/gearbox_lean",
+            "/chain/centres",
+        ],
+    ),
+    (SPINDLE, &["/spindle/"]),
+    (FRAME, &["/frame/", "/plumb/", "/stations/", "/backbone/", "/faces/"]),
+    (BENCH, &["/bench/", "/pattern/"]),
+];
+
+/// Whether the figure at a JSON pointer is meant by an entry of [`GROUPS`].
+fn is_meant(pointer: &str, entry: &str) -> bool {
+    pointer == entry || (entry.ends_with('/') && pointer.starts_with(entry))
+}
+
+/// A group's title and its figures out of some that are told by JSON pointer, in the order in which groups are shown.
+pub fn in_groups<'a, T>(figures: &'a [T], pointer: impl Fn(&T) -> &str + Copy) -> Vec<(&'static str, Vec<&'a T>)> {
+    let of = |entries: &'static [&'static str]| -> Vec<&'a T> {
+        entries.iter().flat_map(|entry| figures.iter().filter(move |figure| is_meant(pointer(figure), entry))).collect()
     };
-    let all = [
-        Group {
-            title: REAR_WHEEL,
-            about: wheel_about(document),
-            figures: pick(&[
-                "/wheel_in_frame/",
-                "/wheel/offset",
-                "/wheel/offset_at_mark",
-                "/wheel/yaw",
-                "/wheel/yaw_from_offsets",
-                "/wheel/lean",
-                "/runout/lateral",
-                "/hub/",
-                "/track/",
-            ]),
-        },
-        Group {
-            title: "Chain line",
-            about: chain_about(document),
-            figures: pick(&[
-                "/chain/offset_at_gearbox",
-                "/chain/offset_at_rear",
-                "/chain/yaw",
-                "/chain/lean",
-                "/chain/rear_lean",
-                "/chain/gearbox_lean",
-                "/chain/centres",
-            ]),
-        },
-        Group {
-            title: "Spindle",
-            about: "each end's height and distance from the cord".to_owned(),
-            figures: pick(&["/spindle/"]),
-        },
-        Group {
-            title: "Frame",
-            about: "against the datum cord".to_owned(),
-            figures: pick(&["/frame/", "/plumb/", "/stations/", "/backbone/", "/faces/"]),
-        },
-        Group {
-            title: "Bench and print",
-            about: "how good the ground is that all this stands on".to_owned(),
-            figures: pick(&["/bench/", "/pattern/"]),
-        },
-    ];
-    all.into_iter().filter(|group| !group.figures.is_empty()).collect()
+    GROUPS.iter().map(|(title, entries)| (*title, of(entries))).filter(|(_, figures)| !figures.is_empty()).collect()
+}
+
+/// The groups that hold at least one measured figure, save the rim's offsets.
+pub fn groups(document: &ResultDocument) -> Vec<Group> {
+    let measured: Vec<(String, Measurement)> =
+        document.figures().iter().filter_map(|(pointer, figure)| Some((pointer.clone(), (*figure)?))).collect();
+    in_groups(&measured, |(pointer, _)| pointer)
+        .into_iter()
+        .filter(|(title, _)| *title != RIM)
+        .map(|(title, figures)| Group { title, about: about(document, title), figures: figures.into_iter().cloned().collect() })
+        .collect()
+}
+
+fn about(document: &ResultDocument, title: &str) -> String {
+    match title {
+        REAR_WHEEL => wheel_about(document),
+        CHAIN => chain_about(document),
+        SPINDLE => "each end's height and distance from the cord".to_owned(),
+        FRAME => "against the datum cord".to_owned(),
+        _ => "how good the ground is that all this stands on".to_owned(),
+    }
 }
 
 fn wheel_about(document: &ResultDocument) -> String {

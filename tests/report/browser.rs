@@ -67,7 +67,7 @@ fn framed(page: &str, width: u32, height: u64) -> String {
     )
 }
 
-fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
+pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
     let text = page(document, pictures, Show::Mm);
     let at = shots().join(format!("{name}.html"));
     fs::write(&at, &text).unwrap();

@@ -3,6 +3,7 @@
 mod browser;
 mod document;
 mod measured;
+mod measured_pages;
 mod page;
 mod samples;
 mod terminal;

@@ -14,7 +14,7 @@ use crate::sightings::{self, PatternSighting, PhotoSightings, StringKind};
 
 /// Corners blurred by more than this (px, Gaussian) lose accuracy; sharp phone photos show 0.2 to 0.8 (measured on the sample
 /// photos).
-const BLURRED: f64 = 1.6;
+pub const BLURRED: f64 = 1.6;
 /// Cells smaller than this (px) are read unreliably: tabs from 8 px on were nearly all found in the sample photos, below 6 almost
 /// none.
 const SMALL_CELL: f64 = 8.0;

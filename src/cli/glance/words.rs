@@ -1,7 +1,7 @@
 //! A glance in words, for a terminal of 80 columns.
 
 use super::missing::tabs_in_words;
-use super::seen::{Glance, SeenCord, SeenPattern};
+use super::seen::{BLURRED, Glance, SeenCord, SeenPattern};
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::report::units::{Kind, Show, Shown};
@@ -36,18 +36,25 @@ pub fn named(word: &str, numbers: &[u8]) -> String {
 pub fn entry(word: &str, text: &str) -> String {
     let first = format!("  {word:<width$}", width = INDENT - 2);
     let rest = " ".repeat(INDENT);
-    let options = textwrap::Options::new(WIDTH).initial_indent(&first).subsequent_indent(&rest);
-    textwrap::fill(text, options) + "\n"
+    wrapped(&first, &rest, text)
 }
 
 /// A paragraph with something to do.
 pub fn advice(text: &str) -> String {
-    let options = textwrap::Options::new(WIDTH).initial_indent("  -> ").subsequent_indent("     ");
-    textwrap::fill(text, options) + "\n"
+    wrapped("  -> ", "     ", text)
 }
 
 pub fn paragraph(text: &str) -> String {
-    textwrap::fill(text, WIDTH) + "\n"
+    wrapped("", "", text)
+}
+
+/// Words in lines of 80 columns. A hyphen is no place to end a line: it may stand in a folder's name.
+fn wrapped(first: &str, rest: &str, text: &str) -> String {
+    let options = textwrap::Options::new(WIDTH)
+        .initial_indent(first)
+        .subsequent_indent(rest)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation);
+    textwrap::fill(text, options) + "\n"
 }
 
 /// Everything about one photo.
@@ -58,7 +65,7 @@ pub fn told(glance: &Glance, job: &Job) -> String {
         text.push_str(&advice(&error.advice));
         return text;
     }
-    let sharp = glance.blur_px.map_or_else(|| "nothing to judge by".to_owned(), |blur| format!("blur {blur:.1} px"));
+    let sharp = glance.blur_px.map_or_else(|| "nothing to judge by".to_owned(), sharpness);
     text.push_str(&entry("picture", &format!("{} x {} px; sharpness: {sharp}", glance.width, glance.height)));
     text.push_str(&entry("cards", &patterns(&glance.cards, listed)));
     text.push_str(&entry("tabs", &patterns(&glance.tabs, |numbers| tabs_in_words(numbers, job))));
@@ -68,6 +75,12 @@ pub fn told(glance: &Glance, job: &Job) -> String {
         text.push_str(&advice(&format!("{} {}", lack.what, lack.advice)));
     }
     text
+}
+
+/// "good (blur 0.4 px)".
+fn sharpness(blur_px: f64) -> String {
+    let word = if blur_px > BLURRED { "poor" } else { "good" };
+    format!("{word} (blur {blur_px:.1} px)")
 }
 
 /// "1, 2, 4; cells 9 to 21 px, 0.48 to 1.1 mm a pixel".
@@ -113,7 +126,7 @@ fn cord(glance: &Glance) -> String {
         let [from, to] = s.between;
         text.push_str(&entry(
             "straightness",
-            &format!("at card {} {off} off the straight line from card {from} to card {to}", s.card),
+            &format!("at card {}: {off} off the straight line from card {from} to card {to}", s.card),
         ));
     }
     text
@@ -168,8 +181,6 @@ pub fn missing_in_words(missing: &[String]) -> String {
     if missing.is_empty() {
         return "Nothing is missing that a measurement needs.\n".to_owned();
     }
-    let bullet = |line: &String| {
-        textwrap::fill(line, textwrap::Options::new(WIDTH).initial_indent("  - ").subsequent_indent("    ")) + "\n"
-    };
+    let bullet = |line: &String| wrapped("  - ", "    ", line);
     format!("Still missing for a measurement:\n{}", missing.iter().map(bullet).collect::<String>())
 }

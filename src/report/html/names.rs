@@ -34,7 +34,7 @@ pub fn write_names(photo: &mut RgbImage, names: &[Name]) {
     for name in names {
         let (width, height) = text_size(letters, font, &name.text);
         let (wide, high) = (width as f32 + 6.0, height as f32 + 4.0);
-        let Some(place) = place(name.around, [wide, high], [photo.width() as f32, photo.height() as f32], &taken) else {
+        let Some(place) = free_place(name.around, [wide, high], [photo.width() as f32, photo.height() as f32], &taken) else {
             continue;
         };
         let [x, y] = place;
@@ -51,7 +51,7 @@ pub fn write_names(photo: &mut RgbImage, names: &[Name]) {
 }
 
 /// The first place, going outward, that is inside the picture and free; None where there is no room at all.
-fn place(around: [f32; 4], [wide, high]: [f32; 2], picture: [f32; 2], taken: &[[f32; 4]]) -> Option<[f32; 2]> {
+pub(super) fn free_place(around: [f32; 4], [wide, high]: [f32; 2], picture: [f32; 2], taken: &[[f32; 4]]) -> Option<[f32; 2]> {
     if !around.iter().all(|x| x.is_finite()) || wide > picture[0] || high > picture[1] {
         return None;
     }

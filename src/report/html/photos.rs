@@ -4,6 +4,7 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, PreEscaped, html};
 
+use super::names::free_place;
 use crate::report::result::ResultDocument;
 use crate::report::write::ReportFile;
 
@@ -38,6 +39,10 @@ pub struct PhotoPicture {
     pub orientation: u8,
     pub overlay: Overlay,
 }
+
+/// Room that a letter of a name takes at the page's 22 px, px of the reduced photo; a generous mean of common fonts.
+const LETTER_WIDTH: f32 = 13.0;
+const LETTER_HEIGHT: f32 = 24.0;
 
 /// Residuals are drawn this many times as long as they are: a tenth of a pixel is then 20 px of the photo.
 pub const RESIDUAL_FACTOR: f64 = 200.0;
@@ -95,17 +100,21 @@ impl PhotoPicture {
             dots.push_str(&format!("M{x} {y}h0"));
             residuals.push_str(&format!("M{x} {y}l{} {}", tenth(far[0] - near[0]), tenth(far[1] - near[1])));
         }
-        svg.push_str(&format!(r#"<path class="residuals" d="{residuals}"/><path class="corners" d="{dots}"/>"#));
+        svg.push_str(&format!(r#"<path class="corners" d="{dots}"/><path class="residuals" d="{residuals}"/>"#));
         // Names last, so that nothing lies over them.
+        let mut taken = Vec::new();
         for (name, corners) in &self.overlay.outlines {
-            let corners: Vec<[f64; 2]> = corners.iter().map(|&corner| self.place(corner)).collect();
-            let (mut x, mut y) = (0.0, f64::INFINITY);
-            for corner in &corners {
-                x += corner[0] / corners.len() as f64;
-                y = y.min(corner[1]);
+            let mut around = [f32::INFINITY, f32::INFINITY, f32::NEG_INFINITY, f32::NEG_INFINITY];
+            for corner in corners {
+                let [x, y] = self.place(*corner).map(|x| x as f32);
+                around = [around[0].min(x), around[1].min(y), around[2].max(x), around[3].max(y)];
             }
+            let size = [LETTER_WIDTH * name.chars().count() as f32, LETTER_HEIGHT];
+            let Some([x, y]) = free_place(around, size, [self.width as f32, self.height as f32], &taken) else { continue };
+            taken.push([x, y, x + size[0], y + size[1]]);
             let text = html! { (name) }.into_string();
-            svg.push_str(&format!(r#"<text x="{}" y="{}">{text}</text>"#, tenth(x), tenth(y - 5.0)));
+            let (x, y) = (f64::from(x + size[0] / 2.0), f64::from(y + 0.8 * size[1]));
+            svg.push_str(&format!(r#"<text x="{}" y="{}">{text}</text>"#, tenth(x), tenth(y)));
         }
         svg.push_str("</svg>");
         svg

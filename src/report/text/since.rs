@@ -2,13 +2,21 @@
 
 use anstyle::Style;
 
-use super::paper::{BAD, FAINT, OPEN, Paper};
+use super::paper::{BAD, FAINT, OPEN, Paper, harmless};
 use crate::plan::progress::Progress;
-use crate::plan::since::Since;
+use crate::plan::since::{Difference, Since};
 use crate::report::fields;
+use crate::report::groups::in_groups;
 use crate::report::units::{Show, Shown, retold};
 
 const PLAIN: Style = Style::new();
+
+/// Columns of the table: name, before and after.
+const NAME: usize = 26;
+const VALUES: usize = 24;
+
+const SIGNS: &str = "Before -> after, and after minus before, with what both share counted once (k = 2). + is to the left, front \
+    or top to the left; in the chain line + is outboard; a rim's face and a spindle's end count + on their own side.";
 
 /// The comparison at 80 columns.
 pub fn since(compared: &Since, show: Show) -> String {
@@ -20,28 +28,12 @@ pub fn since(compared: &Since, show: Show) -> String {
         n => format!("{n} figures changed by more than their uncertainty."),
     };
     paper.paragraph(super::paper::HEADING, "", "", &told);
-    paper.heading("Differences", "after minus before; shared terms count once (k = 2)");
-    for difference in &compared.differences {
-        let field = fields::describe(&difference.field);
-        match (&difference.before, &difference.after, &difference.change) {
-            (Some(before), Some(after), Some(change)) => {
-                let signed = |m| Shown::of(m, field.kind, show).signed();
-                let shown = Shown::of(change, field.kind, show);
-                let (style, mark) = if difference.changed == Some(true) { (OPEN, "changed") } else { (FAINT, "same") };
-                paper.row(&[
-                    (PLAIN, &format!("  {}", field.short), 28),
-                    (PLAIN, &format!("{} -> {}", signed(before), signed(after)), 24),
-                    (style, &format!("{} ± {} {mark}", shown.signed(), shown.u), 0),
-                ]);
-            }
-            (before, after, _) => {
-                let words = if before.is_none() { "was not measured before" } else { "was not measured after" };
-                if before.is_some() || after.is_some() {
-                    paper.row(&[(PLAIN, &format!("  {}", field.short), 28), (FAINT, words, 0)]);
-                }
-            }
-        }
+    paper.blank();
+    paper.paragraph(PLAIN, "", "", SIGNS);
+    for (title, differences) in in_groups(&compared.differences, |difference| difference.field.as_str()) {
+        group(&mut paper, title, &differences, show);
     }
+    unmatched(&mut paper, compared);
     if !compared.steps.is_empty() {
         paper.heading("The earlier plan", "what became of each step");
         for step in &compared.steps {
@@ -57,4 +49,48 @@ pub fn since(compared: &Since, show: Show) -> String {
         paper.paragraph(OPEN, "  - ", "    ", &retold(&format!("{} {}", finding.what, finding.advice), show));
     }
     paper.into_text()
+}
+
+/// The rim's heights only tell where its offsets hold: nobody adjusts them, and they are not shown.
+fn is_height(difference: &Difference) -> bool {
+    difference.field.starts_with("/rim/") && difference.field.ends_with("/height")
+}
+
+/// Figures of one group that both results have.
+fn group(paper: &mut Paper, title: &str, differences: &[&Difference], show: Show) {
+    let mut is_first = true;
+    for difference in differences.iter().filter(|difference| !is_height(difference)) {
+        let (Some(before), Some(after), Some(change)) = (&difference.before, &difference.after, &difference.change) else {
+            continue;
+        };
+        if is_first {
+            paper.heading(title, "");
+            is_first = false;
+        }
+        let field = fields::describe(&difference.field);
+        let signed = |m| Shown::of(m, field.kind, show).signed();
+        let shown = Shown::of(change, field.kind, show);
+        let (style, mark) = if difference.changed == Some(true) { (OPEN, "changed") } else { (FAINT, "same") };
+        paper.row(&[
+            (PLAIN, &format!("  {}", harmless(&field.short)), NAME),
+            (PLAIN, &format!("{} -> {}", signed(before), signed(after)), VALUES),
+            (style, &format!("{} ± {} {} {mark}", shown.signed(), shown.u, shown.unit), 0),
+        ]);
+    }
+}
+
+/// Figures that only one of the two results has, by name.
+fn unmatched(paper: &mut Paper, compared: &Since) {
+    let names = |wanted: fn(&Difference) -> bool| -> Vec<String> {
+        let found = compared.differences.iter().filter(|d| wanted(d) && !is_height(d));
+        found.map(|difference| fields::describe(&difference.field).name).collect()
+    };
+    let only_after = names(|d| d.before.is_none() && d.after.is_some());
+    let only_before = names(|d| d.before.is_some() && d.after.is_none());
+    for (title, names) in [("Not measured before", only_after), ("Not measured after", only_before)] {
+        if !names.is_empty() {
+            paper.heading(title, "");
+            paper.paragraph(FAINT, "  ", "  ", &format!("{}.", names.join("; ")));
+        }
+    }
 }
