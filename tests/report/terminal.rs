@@ -1,5 +1,8 @@
 //! The terminal's report, as a mechanic reads it. The snapshots are there to be read, too.
 
+use sightcord::plan::since::since;
+use sightcord::report::result::ResultDocument;
+use sightcord::report::text;
 use sightcord::report::text::report;
 use sightcord::report::units::Show;
 
@@ -80,4 +83,34 @@ fn names_with_control_characters_cannot_steer_the_terminal() {
         );
     }
     assert!(!text.contains(['\u{7}', '\r', '\u{8}']));
+}
+
+#[test]
+fn before_and_after_are_told_in_the_groups_of_the_report() {
+    let value = |document: &ResultDocument| serde_json::to_value(document).unwrap();
+    let compared = since(&value(&samples::grass_track()), &value(&samples::swing_arm())).unwrap();
+    for show in [Show::Mm, Show::Inch] {
+        for line in plain(&text::since(&compared, show)).lines() {
+            assert!(textwrap::core::display_width(line) <= 80, "{line}");
+        }
+    }
+    let told = plain(&text::since(&compared, Show::Mm));
+    let headings = [
+        "REAR WHEEL",
+        "RIM OFFSETS",
+        "CHAIN LINE",
+        "SPINDLE",
+        "FRAME",
+        "BENCH AND PRINT",
+        "NOT MEASURED BEFORE",
+        "THE EARLIER PLAN",
+    ];
+    let places: Vec<Option<usize>> = headings.iter().map(|heading| told.find(&format!("\n{heading}"))).collect();
+    assert!(places.iter().all(Option::is_some) && places.is_sorted(), "{places:?} in {told}");
+    // Every figure of both evenings once, with its unit; the rim's heights tell nothing of an adjustment.
+    let rows: Vec<&str> = told.lines().filter(|line| line.ends_with(" changed") || line.ends_with(" same")).collect();
+    let is_height = |field: &str| field.starts_with("/rim/") && field.ends_with("/height");
+    let in_both = compared.differences.iter().filter(|d| d.change.is_some() && !is_height(&d.field)).count();
+    assert_eq!(rows.len(), in_both, "{told}");
+    assert!(rows.iter().all(|row| [" mm ", " deg ", " % "].iter().any(|unit| row.contains(unit))), "{told}");
 }

@@ -101,8 +101,8 @@ fn view_section(document: &ResultDocument, show: Show) -> Markup {
             figure.wide {
                 (PreEscaped(side.inline()))
                 figcaption {
-                    "From the bike's left, front at the left, true to scale, with the places the photos were taken from: filled triangles on the left side, "
-                    "hollow ones on the right"
+                    "From the bike's left, front at the left, true to scale, with the places the photos were taken from: "
+                    "filled triangles on the left side, hollow ones on the right"
                 }
             }
         }

@@ -16,7 +16,8 @@ const NAME: usize = 26;
 const VALUES: usize = 24;
 
 const SIGNS: &str = "Before -> after, and after minus before, with what both share counted once (k = 2). + is to the left, front \
-    or top to the left; in the chain line + is outboard; a rim's face and a spindle's end count + on their own side.";
+    or top to the left, left or front high; for a sprocket, and for the rim from the hub, + is outboard; a rim's face and a spindle's \
+    end count + on their own side.";
 
 /// The comparison at 80 columns.
 pub fn since(compared: &Since, show: Show) -> String {
