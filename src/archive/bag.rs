@@ -346,6 +346,6 @@ pub fn tag_files(payload: &[Entry], info: &[(&str, String)], others: Vec<(String
 }
 
 /// A value takes one line, whatever it holds.
-fn one_line(value: &str) -> String {
+pub(super) fn one_line(value: &str) -> String {
     value.split_whitespace().collect::<Vec<_>>().join(" ")
 }

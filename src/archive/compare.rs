@@ -1,8 +1,9 @@
 //! Compares a sealed result with the one measured again.
 //!
-//! Reproduced means: every figure within 1 % of its U, its U and quality alike, and no verdict changed. Between two builds of one
-//! version on different kinds of machine the last bits of floating point may differ, and nothing else may: there every other word
-//! of the result has to be the same as well. Another version may say more, or say it differently; then that is told.
+//! Reproduced means: the same photos and settings, every figure within 1 % of its U, its U and quality alike, and no verdict
+//! changed. Between two builds of one version on different kinds of machine the last bits of floating point may differ, and
+//! nothing else may: there every other word of the result has to be the same as well. Another version may say more, or say it
+//! differently. Whatever differs is told.
 
 use std::collections::BTreeSet;
 
@@ -21,7 +22,7 @@ const MOST_TOLD: usize = 20;
 pub enum Reproduction {
     /// The same bytes.
     Identical,
-    /// The same figures; what else differs.
+    /// The same figures; what differs all the same, be it by less than counts.
     Reproduced(Vec<String>),
     /// What of the figures, verdicts or, in the same version, anything else differs.
     Differs(Vec<String>),
@@ -36,13 +37,20 @@ pub fn compare(sealed: &str, again: &str, same_version: bool) -> Result<Reproduc
     let mut found = Found::default();
     walk(&sealed, &again, &mut Vec::new(), &mut found);
     verdicts(&sealed, &again, &mut found);
-    let Found { mut figures, mut others } = found;
+    inputs(&sealed, &again, &mut found);
+    let Found { mut figures, mut others, mut small } = found;
     if same_version {
         figures.append(&mut others);
+        // Rounding can't do that: the file was written by something else.
+        if figures.is_empty() && small.is_empty() {
+            figures.push("the values are the same, but they are not written as this version writes them".to_owned());
+        }
     }
-    figures.truncate(MOST_TOLD);
-    others.truncate(MOST_TOLD);
-    Ok(if figures.is_empty() { Reproduction::Reproduced(others) } else { Reproduction::Differs(figures) })
+    if !figures.is_empty() {
+        return Ok(Reproduction::Differs(told(figures)));
+    }
+    small.append(&mut others);
+    Ok(Reproduction::Reproduced(told(small)))
 }
 
 #[derive(Default)]
@@ -51,6 +59,18 @@ struct Found {
     figures: Vec<String>,
     /// All other differences.
     others: Vec<String>,
+    /// Numbers that differ by less than counts.
+    small: Vec<String>,
+}
+
+/// The first differences, and how many more there are.
+fn told(mut differences: Vec<String>) -> Vec<String> {
+    let more = differences.len().saturating_sub(MOST_TOLD);
+    if more > 0 {
+        differences.truncate(MOST_TOLD);
+        differences.push(format!("{more} more"));
+    }
+    differences
 }
 
 fn is_figure(value: &Value) -> bool {
@@ -63,8 +83,11 @@ fn pointer(path: &[String]) -> String {
 
 fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found) {
     if is_figure(sealed) || is_figure(again) {
+        let told = || format!("{}: sealed {sealed}, measured again {again}", pointer(path));
         if !same_figure(sealed, again) {
-            found.figures.push(format!("{}: sealed {sealed}, measured again {again}", pointer(path)));
+            found.figures.push(told());
+        } else if sealed != again {
+            found.small.push(told());
         }
         return;
     }
@@ -95,8 +118,18 @@ fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found
                 if holds_figures { found.figures.push(what) } else { found.others.push(what) }
             }
         }
-        _ if same_other(sealed, again) => {}
-        _ => found.others.push(format!("{}: sealed {}, measured again {}", pointer(path), short(sealed), short(again))),
+        _ if sealed == again => {}
+        _ => {
+            let told = format!("{}: sealed {}, measured again {}", pointer(path), short(sealed), short(again));
+            // What a person wrote into the settings is no outcome of arithmetic.
+            if path.first().is_some_and(|key| key == "settings") {
+                found.figures.push(told);
+            } else if same_other(sealed, again) {
+                found.small.push(told);
+            } else {
+                found.others.push(told);
+            }
+        }
     }
 }
 
@@ -181,6 +214,18 @@ fn short(value: &Value) -> String {
     if text.chars().count() <= SHOWN { text } else { text.chars().take(SHOWN).chain(" ...".chars()).collect() }
 }
 
+/// Another photo, or another job, is another measurement, whatever the version and however close the figures.
+fn inputs(sealed: &Value, again: &Value, found: &mut Found) {
+    let of = |result: &Value| -> (Option<Value>, Vec<(Option<Value>, Option<Value>)>) {
+        let photos = result.get("photos").and_then(Value::as_array).into_iter().flatten();
+        let photos = photos.map(|photo| (photo.get("file").cloned(), photo.get("sha256").cloned()));
+        (result.pointer("/job/id").cloned(), photos.collect())
+    };
+    if of(sealed) != of(again) {
+        found.figures.push("the sealed result names other photos or settings than the archive holds".to_owned());
+    }
+}
+
 /// Verdicts by the figure they are told of: a changed one decides, whatever the version.
 fn verdicts(sealed: &Value, again: &Value, found: &mut Found) {
     let of = |result: &Value| -> Vec<(String, String)> {
@@ -222,7 +267,10 @@ mod tests {
         let compared = |again: &str| compare(&sealed, again, true).unwrap();
         assert_eq!(compared(&sealed), Reproduction::Identical);
         let near = result(0.5009, 0.1005, "in", "Square within 0.51 deg.");
-        assert_eq!(compared(&near), Reproduction::Reproduced(Vec::new()));
+        let Reproduction::Reproduced(told) = compared(&near) else { panic!("a hundredth of U is allowed") };
+        assert_eq!(told.len(), 2, "small differences are told all the same: {told:?}");
+        let other_blanks = sealed.replace(':', ": ");
+        assert!(matches!(compared(&other_blanks), Reproduction::Differs(_)), "no rounding changes blanks");
         for again in [
             result(0.502, 0.1, "in", "Square within 0.50 deg."),
             result(0.5, 0.09, "in", "Square within 0.50 deg."),
@@ -243,6 +291,8 @@ mod tests {
         let sealed = result(0.5, 0.1, "in", "Square.");
         let words = compare(&sealed, &result(0.5, 0.1, "in", "It stands square."), false).unwrap();
         assert!(matches!(&words, Reproduction::Reproduced(differs) if differs.len() == 1), "{words:?}");
+        let other_job = sealed.replacen('{', "{\"job\": {\"id\": \"x\"},", 1);
+        assert!(matches!(compare(&other_job, &sealed, false).unwrap(), Reproduction::Differs(_)), "other inputs always count");
         let figure = compare(&sealed, &result(0.6, 0.1, "in", "Square."), false).unwrap();
         assert!(matches!(figure, Reproduction::Differs(_)));
         let verdict = compare(&sealed, &result(0.5, 0.1, "undecided", "Square."), false).unwrap();

@@ -11,6 +11,7 @@ pub mod bag_text;
 pub mod checksum;
 pub mod compare;
 pub mod disk;
+pub mod own_form;
 pub mod paths;
 pub mod place;
 pub mod prove;

@@ -11,6 +11,7 @@ use super::bag::{self, Bag, BagError};
 use super::checksum::{Algorithm, checksums, sha256};
 use super::compare::{Reproduction, compare};
 use super::layout;
+use super::own_form;
 use super::scratch::ScratchFolder;
 use super::seal::report_files;
 use super::zipped::{self, UnpackError};
@@ -25,6 +26,8 @@ use crate::report::result::Program;
 pub enum ProveError {
     #[error("there is no file or folder {}: check the name", .0.display())]
     Missing(PathBuf),
+    #[error("{} is neither a file nor a folder: name the ZIP file that the keep command wrote, or the folder unpacked from it", .0.display())]
+    NeitherFileNorFolder(PathBuf),
     #[error("{} can't be read: {why}. Check its permissions", .at.display())]
     Io { at: PathBuf, why: io::Error },
     #[error(transparent)]
@@ -77,6 +80,25 @@ impl Proof {
 
 /// Proves an archive, or the folder unpacked from one. `quick` checks alone, and does not measure.
 pub fn prove(at: &Path, quick: bool, expect: Option<&str>, progress: &(dyn Fn(Progress) + Sync)) -> Result<Proof, ProveError> {
+    let Looked { opened, bag, sealed, mut proof } = look(at, expect)?;
+    if quick || !proof.problems.is_empty() {
+        return Ok(proof);
+    }
+    let sealed = sealed.ok_or_else(|| ProveError::NoResult(at.to_owned()))?;
+    measure_again(&sealed, &opened.bag, &bag, progress, &mut proof)?;
+    Ok(proof)
+}
+
+/// An archive looked at without measuring.
+struct Looked {
+    opened: Opened,
+    bag: Bag,
+    /// The text of the sealed result, where there is one.
+    sealed: Option<String>,
+    proof: Proof,
+}
+
+fn look(at: &Path, expect: Option<&str>) -> Result<Looked, ProveError> {
     let opened = Opened::open(at)?;
     let mut proof = Proof::default();
     if opened.is_file {
@@ -93,28 +115,26 @@ pub fn prove(at: &Path, quick: bool, expect: Option<&str>, progress: &(dyn Fn(Pr
     proof.bag_version = bag.version;
     proof.sealed_by = bag.fact("Bag-Software-Agent").map(str::to_owned);
     proof.problems.extend(bag.problems.iter().cloned());
-    if is_own(&bag) {
-        own_form(at, &opened, &bag, &mut proof)?;
+    let sealed = match read_result(&opened.bag, &bag)? {
+        Some(Ok(sealed)) => {
+            photos_of_result(&sealed, &bag, &mut proof);
+            Some(sealed)
+        }
+        Some(Err(why)) => {
+            proof.problems.push(why);
+            None
+        }
+        None => None,
+    };
+    if own_form::is_own(&bag) {
+        own_form::check(at, &opened, &bag, sealed.as_deref(), &mut proof)?;
     } else {
         proof.notes.extend(bag.warnings.iter().cloned());
         proof
             .notes
             .extend(bag.unlisted_tags.iter().map(|path| format!("{path} is in no list of checksums, so it was not checked")));
     }
-    let sealed = read_result(&opened.bag, &bag)?;
-    match &sealed {
-        Some(Ok(sealed)) => photos_of_result(sealed, &bag, &mut proof),
-        Some(Err(why)) => proof.problems.push(why.clone()),
-        None => {}
-    }
-    if quick || !proof.problems.is_empty() {
-        return Ok(proof);
-    }
-    match sealed {
-        Some(Ok(sealed)) => measure_again(&sealed, &opened.bag, &bag, progress, &mut proof)?,
-        _ => return Err(ProveError::NoResult(at.to_owned())),
-    }
-    Ok(proof)
+    Ok(Looked { opened, bag, sealed, proof })
 }
 
 /// Whether this is an archive, or the folder unpacked from one, by its looks.
@@ -126,16 +146,14 @@ pub fn is_archive(at: &Path) -> bool {
     at.join(bag::DECLARATION).is_file() || (at.is_file() && begins_as_zip())
 }
 
-/// The sealed result.json of an archive or of the folder unpacked from one, after its checksums were found in order; for
-/// comparisons. The error says what is wrong.
+/// The sealed result.json of an archive or of the folder unpacked from one, after everything but measuring again was found in
+/// order; for comparisons. The error says what is wrong.
 pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
-    let opened = Opened::open(at)?;
-    let bag = bag::check(&opened.bag)?;
-    if let Some(problem) = opened.problems.first().or(bag.problems.first()) {
+    let Looked { sealed, proof, .. } = look(at, None)?;
+    if let Some(problem) = proof.problems.first() {
         anyhow::bail!("{} was altered: {problem}. Prove it for the whole list, and use another copy", at.display());
     }
-    let sealed = read_result(&opened.bag, &bag)?.ok_or_else(|| ProveError::NoResult(at.to_owned()))?;
-    sealed.map_err(|why| anyhow::anyhow!("{}: {why}. Use another copy of it", at.display()))
+    Ok(sealed.ok_or_else(|| ProveError::NoResult(at.to_owned()))?)
 }
 
 /// No result comes near this size; the limit keeps a made-up one from filling the memory.
@@ -153,11 +171,11 @@ fn read_result(folder: &Path, bag: &Bag) -> Result<Option<Result<String, String>
 }
 
 /// An archive ready to be looked at.
-struct Opened {
-    bag: PathBuf,
+pub(super) struct Opened {
+    pub(super) bag: PathBuf,
     /// The bag's folder inside the ZIP.
-    top: String,
-    is_file: bool,
+    pub(super) top: String,
+    pub(super) is_file: bool,
     problems: Vec<String>,
     _scratch: Option<ScratchFolder>,
 }
@@ -172,6 +190,10 @@ impl Opened {
         if kind.is_dir() {
             let bag = at.to_owned();
             return Ok(Self { bag, top: String::new(), is_file: false, problems: Vec::new(), _scratch: None });
+        }
+        // A pipe would never end, and a device may not either.
+        if !kind.is_file() {
+            return Err(ProveError::NeitherFileNorFolder(at.to_owned()));
         }
         let scratch = scratch_folder()?;
         let zipped::Unpacked { bag, top, problems } = zipped::unpack(at, scratch.path())?;
@@ -200,45 +222,6 @@ fn expected(at: &Path, expect: &str, proof: &mut Proof) -> Result<(), ProveError
     Ok(())
 }
 
-fn is_own(bag: &Bag) -> bool {
-    let agent = bag.fact("Bag-Software-Agent").unwrap_or_default();
-    agent.split(' ').next() == Some(Program::this().name.as_str())
-}
-
-/// What this program's own archives are held to beyond the standard: nothing in them that it does not write.
-fn own_form(at: &Path, opened: &Opened, bag: &Bag, proof: &mut Proof) -> Result<(), ProveError> {
-    let not_ours = |what: &str| format!("{what}, as it never has in an archive of this program");
-    if bag.version != (1, 0) {
-        proof.problems.push(not_ours(&format!("the bag has version {}.{}", bag.version.0, bag.version.1)));
-    }
-    proof.problems.extend(bag.warnings.iter().map(|warning| not_ours(warning)));
-    proof.problems.extend(bag.unlisted_tags.iter().map(|path| format!("{path} is a stray file: no list of checksums names it")));
-    for path in bag.files.keys() {
-        let known = match path.strip_prefix("data/") {
-            Some(_) => path == layout::JOB || path.starts_with(layout::PHOTOS) || path.starts_with(layout::REPORT),
-            None => [bag::DECLARATION, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST, layout::README].contains(&path.as_str()),
-        };
-        if !known {
-            proof.problems.push(format!("{path} is a stray file: archives of this program hold none of that name"));
-        }
-    }
-    for needed in [layout::RESULT, layout::README, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST] {
-        if !bag.files.contains_key(needed) {
-            proof.problems.push(format!("{needed} is missing"));
-        }
-    }
-    if opened.is_file && opened.problems.is_empty() {
-        let files: Vec<String> = bag.files.keys().cloned().collect();
-        let scratch = std::env::temp_dir();
-        if let Some(offset) = zipped::differs_from_canonical(at, &opened.top, &opened.bag, &files, &scratch)? {
-            proof
-                .problems
-                .push(format!("the ZIP file around the bag was altered or written anew: it differs from byte {offset} on"));
-        }
-    }
-    Ok(())
-}
-
 /// The photos must be those that the result says it was measured from.
 fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
     let result: Value = match serde_json::from_str(sealed) {
@@ -248,6 +231,10 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
             return;
         }
     };
+    // A name that stands twice in one object would hide a figure from this program that others read, and the other way round.
+    if result.to_string() != without_blanks(sealed) {
+        proof.problems.push(format!("{} is not written as the program writes it: a name may stand in it twice", layout::RESULT));
+    }
     let told = result.get("photos").and_then(Value::as_array).into_iter().flatten();
     let mut of_result: Vec<(String, &str)> = told
         .filter_map(|photo| {
@@ -268,6 +255,22 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
     }
 }
 
+/// JSON without the blanks between its parts.
+fn without_blanks(json: &str) -> String {
+    let (mut in_text, mut escaped) = (false, false);
+    let is_part = |c: &char| {
+        let part = in_text || !c.is_ascii_whitespace();
+        match c {
+            _ if escaped => escaped = false,
+            '\\' => escaped = in_text,
+            '"' => in_text = !in_text,
+            _ => {}
+        }
+        part
+    };
+    json.chars().filter(is_part).collect()
+}
+
 /// Lays the sealed photos and settings out as a job, measures it, and compares.
 fn measure_again(
     sealed: &str,
@@ -282,7 +285,8 @@ fn measure_again(
     if !same_version {
         let Program { name, version } = &document.program;
         proof.notes.push(format!(
-            "it was sealed by {name} {version}, and this is {}: where results differ in words, that version decides",
+            "it was sealed by {name} {version}, and this is {}: figures, verdicts and settings are compared, but what the report's \
+             pages and the plan say in words only that version can compare",
             this.version
         ));
     }
@@ -322,9 +326,12 @@ fn measure_again(
     Ok(())
 }
 
-/// A second name for a file where the file system can do that, or a copy of it.
+/// A second name for a file where the file system can do that, or a copy of it. It never takes the place of another file.
 pub(super) fn second_name(from: &Path, to: &Path) -> io::Result<()> {
     // A link is followed first: its second name would be one more link, which may lead elsewhere from there.
     let real = from.canonicalize()?;
-    fs::hard_link(&real, to).or_else(|_| fs::copy(&real, to).map(|_| ()))
+    if fs::hard_link(&real, to).is_ok() {
+        return Ok(());
+    }
+    io::copy(&mut File::open(&real)?, &mut File::create_new(to)?).map(|_| ())
 }

@@ -91,11 +91,8 @@ pub fn keep(
     parts.extend(report_files(&document).into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
     parts.sort_by(|a, b| a.entry.path.cmp(&b.entry.path));
     let payload: Vec<Entry> = parts.iter().map(|part| part.entry.clone()).collect();
-    let readme = readme::text(&document.program, &document.job.id, job.n_photos(), &job.privacy);
-    let others = vec![(layout::README.to_owned(), readme.into_bytes())];
-    parts.extend(
-        bag::tag_files(&payload, &job.info(&document), others).into_iter().map(|(path, bytes)| Part::memory(path, bytes)),
-    );
+    let texts = bag_texts(&document, job.n_photos(), &job.privacy, &payload);
+    parts.extend(texts.into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
     parts.sort_by(|a, b| a.entry.path.cmp(&b.entry.path));
 
     let top = top_folder(&document.job.id);
@@ -117,8 +114,39 @@ pub fn keep(
 }
 
 /// The one folder in the ZIP; it hangs on the job alone, not on the file's name.
-fn top_folder(job_id: &str) -> String {
-    format!("{}-{}", Program::this().name, &job_id[..job_id.len().min(12)])
+pub(super) fn top_folder(job_id: &str) -> String {
+    format!("{}-{}", Program::this().name, job_id.get(..12).unwrap_or(job_id))
+}
+
+/// The texts beside the payload, by their paths in the bag: made from what is sealed alone, so that they can be made again and
+/// compared.
+pub(super) fn bag_texts(
+    document: &ResultDocument,
+    n_photos: usize,
+    privacy: &Privacy,
+    payload: &[Entry],
+) -> Vec<(String, Vec<u8>)> {
+    let readme = readme::text(&document.program, &document.job.id, n_photos, privacy);
+    bag::tag_files(payload, &facts(document, n_photos, privacy), vec![(layout::README.to_owned(), readme.into_bytes())])
+}
+
+/// Under this label the bag says which photos are copies without their place.
+pub(super) const CLEANED_PHOTOS: &str = "Photos-Changed-To-Remove-Place";
+
+/// Our own facts for bag-info.txt.
+fn facts(document: &ResultDocument, n_photos: usize, privacy: &Privacy) -> Vec<(&'static str, String)> {
+    let Program { name, version } = &document.program;
+    let names = |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
+    vec![
+        ("Bag-Software-Agent", format!("{name} {version}")),
+        ("External-Identifier", document.job.id.clone()),
+        ("External-Description", "A motorcycle's rear wheel, chain line and frame, measured from photos".to_owned()),
+        ("Result-Form", SCHEMA.to_owned()),
+        ("Photos", n_photos.to_string()),
+        ("Photos-With-Place", names(&privacy.with_place)),
+        ("Photos-With-Serial-Number", names(&privacy.with_serial)),
+        (CLEANED_PHOTOS, names(&privacy.cleaned)),
+    ]
 }
 
 /// The report's files as the archive holds them, by their paths in the bag: made from the result alone, so that they can be made
@@ -244,22 +272,6 @@ impl SealedJob {
             Ok(Part { entry, content: Content::File(photo.path.clone()) })
         });
         parts.collect()
-    }
-
-    /// Our own facts for bag-info.txt.
-    fn info(&self, document: &ResultDocument) -> Vec<(&'static str, String)> {
-        let Program { name, version } = &document.program;
-        let names = |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
-        vec![
-            ("Bag-Software-Agent", format!("{name} {version}")),
-            ("External-Identifier", document.job.id.clone()),
-            ("External-Description", "A motorcycle's rear wheel, chain line and frame, measured from photos".to_owned()),
-            ("Result-Form", SCHEMA.to_owned()),
-            ("Photos", self.n_photos().to_string()),
-            ("Photos-With-Place", names(&self.privacy.with_place)),
-            ("Photos-With-Serial-Number", names(&self.privacy.with_serial)),
-            ("Photos-Changed-To-Remove-Place", names(&self.privacy.cleaned)),
-        ]
     }
 }
 

@@ -66,8 +66,11 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
         None => {}
         Some(Reproduction::Identical) => text.push_str("Measured again: the same result, byte for byte.\n"),
         Some(Reproduction::Reproduced(others)) => {
-            text.push_str("Measured again: every figure within 1 % of its U, no verdict changed.\n");
-            others.iter().for_each(|other| text.push_str(&format!("Differs in words: {other}\n")));
+            text.push_str(
+                "Measured again: every figure within 1 % of its U, no verdict changed, but not the same bytes. On the kind of machine \
+                 and with the version that sealed it they would be the same: there such differences are an edit.\n",
+            );
+            others.iter().for_each(|other| text.push_str(&format!("Differs: {other}\n")));
         }
         Some(Reproduction::Differs(differs)) => {
             text.push_str("Measured again: not the same result.\n");

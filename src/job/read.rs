@@ -41,6 +41,8 @@ impl fmt::Display for Problem {
 pub enum JobError {
     #[error("{} can't be read ({}); check that it is a file and may be read", .0.display(), .1)]
     Unreadable(PathBuf, io::ErrorKind),
+    #[error("{} is no file; take it away, and put the settings into a file of that name", .0.display())]
+    NotAFile(PathBuf),
     #[error("{} is larger than a megabyte and so no job file; put the right one in its place", .0.display())]
     TooLarge(PathBuf),
     #[error("{}, line {line}: there are bytes that are no UTF-8 text; save the file as UTF-8 (plain text)", path.display())]
@@ -68,7 +70,12 @@ impl Job {
     /// The job in this file.
     pub fn read(path: &Path) -> Result<Self, JobError> {
         let unreadable = |error: io::Error| JobError::Unreadable(path.to_owned(), error.kind());
-        if std::fs::metadata(path).map_err(unreadable)?.len() > MAX_BYTES {
+        let kind = std::fs::metadata(path).map_err(unreadable)?;
+        // A pipe or a device may never come to an end.
+        if !kind.is_file() {
+            return Err(JobError::NotAFile(path.to_owned()));
+        }
+        if kind.len() > MAX_BYTES {
             return Err(JobError::TooLarge(path.to_owned()));
         }
         let bytes = std::fs::read(path).map_err(unreadable)?;

@@ -1,0 +1,143 @@
+//! What this program's own archives are held to beyond the standard: nothing in them that it does not write itself.
+
+use std::fs;
+use std::path::Path;
+
+use serde_json::Value;
+
+use super::bag::{self, Bag, Entry, one_line};
+use super::layout;
+use super::prove::{Opened, Proof, ProveError};
+use super::readme::Privacy;
+use super::seal::{CLEANED_PHOTOS, bag_texts, top_folder};
+use super::zipped;
+use crate::photo::ExifFacts;
+use crate::report::ResultDocument;
+use crate::report::result::Program;
+
+/// Whether a bag says that this program made it, or holds what only this program puts there: leaving its name out does not make
+/// the rules milder.
+pub fn is_own(bag: &Bag) -> bool {
+    names_this_program(bag) || bag.files.contains_key(layout::RESULT)
+}
+
+fn names_this_program(bag: &Bag) -> bool {
+    bag.fact("Bag-Software-Agent").unwrap_or_default().split(' ').next() == Some(Program::this().name.as_str())
+}
+
+/// Holds a bag to the form in which this program writes its own.
+pub(super) fn check(at: &Path, opened: &Opened, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> Result<(), ProveError> {
+    let not_ours = |what: &str| format!("{what}, as it never has in an archive of this program");
+    if bag.version != (1, 0) {
+        proof.problems.push(not_ours(&format!("the bag has version {}.{}", bag.version.0, bag.version.1)));
+    }
+    if !names_this_program(bag) {
+        proof.problems.push(format!("{} does not name this program, though the bag holds {}", bag::INFO, layout::RESULT));
+    }
+    proof.problems.extend(bag.warnings.iter().map(|warning| not_ours(warning)));
+    proof.problems.extend(bag.unlisted_tags.iter().map(|path| format!("{path} is a stray file: no list of checksums names it")));
+    for path in bag.files.keys().filter(|path| !is_known(path)) {
+        proof.problems.push(format!("{path} is a stray file: archives of this program hold none of that name"));
+    }
+    for needed in [layout::RESULT, layout::README, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST] {
+        if !bag.files.contains_key(needed) {
+            proof.problems.push(format!("{needed} is missing"));
+        }
+    }
+    // What is missing or too many was told; how the rest is written counts only where nothing is.
+    if !proof.problems.is_empty() {
+        return Ok(());
+    }
+    texts(&opened.bag, bag, sealed, proof)?;
+    if opened.is_file {
+        top_of_zip(opened, sealed, proof);
+        let files: Vec<String> = bag.files.keys().cloned().collect();
+        let scratch = std::env::temp_dir();
+        if let Some(offset) = zipped::differs_from_canonical(at, &opened.top, &opened.bag, &files, &scratch)? {
+            proof
+                .problems
+                .push(format!("the ZIP file around the bag was altered or written anew: it differs from byte {offset} on"));
+        }
+    }
+    Ok(())
+}
+
+fn is_known(path: &str) -> bool {
+    match path.strip_prefix(layout::PHOTOS) {
+        // A photo lies in the folder of its set-up, or directly in the job's; nothing else is laid out as part of a job.
+        Some(photo) => photo.matches('/').count() <= 1 && photo != crate::job::JOB_FILE,
+        None if path.starts_with("data/") => path == layout::JOB || path.starts_with(layout::REPORT),
+        None => [bag::DECLARATION, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST, layout::README].contains(&path),
+    }
+}
+
+/// Writes the texts of the bag again and compares: the lists of checksums always, and where this very version sealed it also
+/// README.txt and the facts, which follow from the result and the photos.
+fn texts(folder: &Path, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> Result<(), ProveError> {
+    let payload: Vec<Entry> = bag
+        .files
+        .iter()
+        .filter(|(path, _)| path.starts_with("data/"))
+        .map(|(path, file)| Entry { path: path.clone(), bytes: file.bytes, sha256: file.sha256.clone() })
+        .collect();
+    let of_this_version = sealed
+        .and_then(|sealed| ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT)).ok())
+        .filter(|document| document.program == Program::this());
+    let again = match of_this_version {
+        Some(document) => {
+            let privacy = privacy(folder, bag, &document)?;
+            bag_texts(&document, document.photos.len(), &privacy, &payload)
+        }
+        None => {
+            let at = folder.join(layout::README);
+            let readme = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
+            let facts: Vec<(&str, String)> = bag
+                .info
+                .iter()
+                .filter(|(label, _)| label != "Payload-Oxum")
+                .map(|(label, value)| (label.as_str(), value.clone()))
+                .collect();
+            bag::tag_files(&payload, &facts, vec![(layout::README.to_owned(), readme)])
+        }
+    };
+    for (path, bytes) in again {
+        let is_same = |file: &bag::BagFile| file.sha256 == super::checksum::sha256(&bytes);
+        if !bag.files.get(&path).is_some_and(is_same) {
+            proof.problems.push(format!("{path} is not what the program writes for this archive"));
+        }
+    }
+    Ok(())
+}
+
+/// What the sealed photos tell about people. Which of them were cleaned, only the bag itself can say.
+fn privacy(folder: &Path, bag: &Bag, document: &ResultDocument) -> Result<Privacy, ProveError> {
+    let mut privacy = Privacy::default();
+    let mut cleaned = bag.fact(CLEANED_PHOTOS).unwrap_or_default();
+    for photo in &document.photos {
+        let at = folder.join(format!("{}{}", layout::PHOTOS, photo.file));
+        let bytes = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
+        let facts = ExifFacts::read(&bytes);
+        if facts.has_serial {
+            privacy.with_serial.push(photo.file.clone());
+        }
+        if facts.has_gps {
+            privacy.with_place.push(photo.file.clone());
+        } else if let Some(rest) = cleaned.strip_prefix(one_line(&photo.file).as_str())
+            && (rest.is_empty() || rest.starts_with(", "))
+        {
+            cleaned = rest.trim_start_matches(", ");
+            privacy.cleaned.push(photo.file.clone());
+        }
+    }
+    Ok(privacy)
+}
+
+/// The ZIP's one folder is named after the job.
+fn top_of_zip(opened: &Opened, sealed: Option<&str>, proof: &mut Proof) {
+    let result: Option<Value> = sealed.and_then(|sealed| serde_json::from_str(sealed).ok());
+    let id = result.as_ref().and_then(|result| result.pointer("/job/id")?.as_str()).unwrap_or_default();
+    let needed = top_folder(id);
+    if opened.top != needed {
+        proof.problems.push(format!("the folder in the ZIP file is named \"{}\", not \"{needed}\"", opened.top));
+    }
+}
