@@ -44,7 +44,9 @@ fn ctrl_c_leaves_nothing_half_made_and_no_passing_files() {
         let _ = Command::new("kill").args(["-INT", &running.id().to_string()]).stderr(Stdio::null()).status();
         n_interrupted += u32::from(running.wait().unwrap().code() == Some(130));
         if target.exists() {
-            assert!(fs::read(&target).unwrap().starts_with(&whole[..4]) && zip::ZipArchive::new(File::open(&target).unwrap()).is_ok());
+            assert!(
+                fs::read(&target).unwrap().starts_with(&whole[..4]) && zip::ZipArchive::new(File::open(&target).unwrap()).is_ok()
+            );
             n_whole += 1;
         }
         assert_eq!(n_files(passing.path()), 0, "turn {turn} left passing files");
@@ -62,11 +64,8 @@ fn a_disk_that_fills_while_writing_leaves_nothing() {
     let target = folder.path().join("kept.zip");
     // 16 blocks of 512 or 1024 bytes; the signal that comes with it is ignored, as the program could not be told otherwise.
     let script = "trap '' XFSZ; ulimit -f 16; exec \"$0\" keep \"$1\" --to \"$2\"";
-    let out = Command::new("sh")
-        .args(["-c", script, env!("CARGO_BIN_EXE_sightcord")])
-        .args([job.path(), &target])
-        .output()
-        .unwrap();
+    let out =
+        Command::new("sh").args(["-c", script, env!("CARGO_BIN_EXE_sightcord")]).args([job.path(), &target]).output().unwrap();
     let said = String::from_utf8_lossy(&out.stderr);
     assert_eq!(out.status.code(), Some(2), "{said}");
     assert!(said.contains("can't be written") && said.contains("Nothing is left of it"), "{said}");

@@ -186,7 +186,8 @@ fn names_that_differ_between_the_two_places_of_a_zip_or_stand_twice_are_noticed(
     let bytes = kept.bytes();
     let (from, to) = (b"data/photos/1-mark-forward/b.jpg", b"data/photos/1-mark-forward/a.jpg");
     // In the lists and the result the name stands as well: only those behind a ZIP's own heads count here.
-    let places: Vec<usize> = bytes.windows(from.len()).enumerate().filter(|(_, window)| window == from).map(|(at, _)| at).collect();
+    let places: Vec<usize> =
+        bytes.windows(from.len()).enumerate().filter(|(_, window)| window == from).map(|(at, _)| at).collect();
     let (first, last) = (places[0], places[places.len() - 1]);
     for changed in [vec![first], vec![last], vec![first, last]] {
         let mut other = bytes.clone();

@@ -138,3 +138,98 @@ fn every_command_has_help_with_an_example() {
         sightcord().args([command, "--help"]).assert().success().stdout(contains("Example"));
     }
 }
+
+/// A PNG or JPEG whose head states 30,000 by 30,000 pixels over a few bytes of data.
+fn says_it_is_huge(mut jpeg: Vec<u8>) -> Vec<u8> {
+    let frame = jpeg.windows(2).position(|two| two == [0xFF, 0xC0]).expect("a baseline JPEG");
+    // Behind the marker: length (2), bits (1), height (2), width (2).
+    jpeg[frame + 5..frame + 9].copy_from_slice(&[0x75, 0x30, 0x75, 0x30]);
+    jpeg
+}
+
+#[cfg(unix)]
+#[test]
+fn a_folder_of_odd_files_is_measured_without_them_and_each_is_named() {
+    use std::os::unix::ffi::OsStrExt;
+    use std::os::unix::fs::symlink;
+
+    let folder = tempfile::tempdir().unwrap();
+    let setup = folder.path().join("1-a");
+    fs::create_dir_all(setup.join("folder.jpg")).unwrap();
+    let whole = fs::read("tests/data/photo/grey.jpg").unwrap();
+    for (name, bytes) in [
+        ("good.jpg", whole.clone()),
+        ("empty.jpg", Vec::new()),
+        ("cut.jpg", whole[..whole.len() / 2].to_vec()),
+        ("huge.jpg", says_it_is_huge(whole.clone())),
+    ] {
+        fs::write(setup.join(name), bytes).unwrap();
+    }
+    image::GrayImage::new(1, 1).save(setup.join("pixel.png")).unwrap();
+    image::ImageBuffer::from_fn(300, 200, |x, y| image::Luma([(x * 201 + y * 97) as u16])).save(setup.join("deep.png")).unwrap();
+    symlink("loop.jpg", setup.join("loop.jpg")).unwrap();
+    symlink("nowhere", setup.join("nowhere.jpg")).unwrap();
+    symlink(".", setup.join("self")).unwrap();
+    symlink("/dev/zero", setup.join("endless.jpg")).unwrap();
+    fs::write(setup.join(std::ffi::OsStr::from_bytes(b"\xff.jpg")), &whole).unwrap();
+    assert!(std::process::Command::new("mkfifo").arg(setup.join("pipe.jpg")).status().unwrap().success());
+
+    let document = result(folder.path());
+    let told: String = document.findings.iter().map(|finding| format!("{} {}\n", finding.what, finding.advice)).collect();
+    for name in
+        ["empty.jpg", "cut.jpg", "huge.jpg", "pixel.png", "loop.jpg", "nowhere.jpg", "endless.jpg", "pipe.jpg", "\u{FFFD}.jpg"]
+    {
+        assert!(told.contains(name), "nothing is said of {name}:\n{told}");
+    }
+    assert!(!told.contains("deep.png is not used"), "16 bits are read:\n{told}");
+}
+
+#[cfg(unix)]
+#[test]
+fn settings_that_are_no_file_are_refused_and_not_waited_for() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir(folder.path().join("1-a")).unwrap();
+    fs::copy("tests/data/photo/grey.jpg", folder.path().join("1-a/a.jpg")).unwrap();
+    let settings = folder.path().join("job.toml");
+    let refused = || {
+        for command in ["measure", "keep"] {
+            let to = folder.path().join("to");
+            let limit = std::time::Duration::from_secs(60);
+            let said = sightcord().arg(command).arg(folder.path()).arg("--to").arg(&to).timeout(limit).assert().code(2);
+            said.stderr(contains("job.toml").and(contains("file")));
+            assert!(!to.exists());
+        }
+    };
+    fs::create_dir(&settings).unwrap();
+    refused();
+    fs::remove_dir(&settings).unwrap();
+    std::os::unix::fs::symlink("/dev/zero", &settings).unwrap();
+    refused();
+    fs::remove_file(&settings).unwrap();
+    assert!(std::process::Command::new("mkfifo").arg(&settings).status().unwrap().success());
+    refused();
+}
+
+#[test]
+fn numbers_that_are_none_or_out_of_all_range_are_refused_with_line_and_range() {
+    let folder = job(&[("1-mark-forward/02.jpg", "1-only/02.jpg")]);
+    for number in ["nan", "inf", "1e400", "1e308", "99999999999999999999", "-9223372036854775808", "0", "-1"] {
+        fs::write(folder.path().join("job.toml"), format!("[print]\nmeasured_along_mm = {number}\n")).unwrap();
+        let said = sightcord().arg("measure").arg(folder.path()).assert().code(2);
+        said.stderr(contains("line 2").and(contains("measured_along_mm")).and(contains("200 to 450 mm")));
+    }
+}
+
+#[test]
+fn a_report_goes_neither_among_the_photos_nor_onto_a_file_nor_below_one() {
+    let folder = job(&[("1-mark-forward/02.jpg", "1-only/02.jpg")]);
+    let photo = folder.path().join("1-only/02.jpg");
+    let before = fs::read(&photo).unwrap();
+    let below = photo.join("x");
+    for target in [folder.path(), &folder.path().join("1-only"), &photo, &below] {
+        let said = sightcord().arg("measure").arg(folder.path()).arg("--to").arg(target).assert().code(2);
+        said.stderr(contains("the report can't").and(contains("another folder with --to")));
+    }
+    assert_eq!(fs::read(&photo).unwrap(), before);
+    assert_eq!(fs::read_dir(folder.path().join("1-only")).unwrap().count(), 1);
+}
