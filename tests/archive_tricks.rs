@@ -125,6 +125,17 @@ fn settings_among_the_photos_are_a_stray_file_and_overwrite_nothing() {
     assert_eq!(fs::read_to_string(bag.join("data/job.toml")).unwrap(), JOB);
 }
 
+#[test]
+fn a_page_beside_the_report_is_a_stray_file() {
+    let kept = Kept::new();
+    let mut entries = entries(&kept.bytes());
+    let top = entries[0].0.split('/').next().unwrap().to_owned();
+    entries.push((format!("{top}/data/report/opinion.html"), b"All is well.".to_vec()));
+    entries.sort();
+    let proof = full(&kept.other(&with_new_checksums(entries)));
+    assert!(proof.problems.iter().any(|problem| problem.contains("opinion.html is a stray file")), "{proof:?}");
+}
+
 /// The words of another version can't be compared; its figures, verdicts, photos and settings can.
 #[test]
 fn naming_another_version_hides_no_edit_of_what_counts() {

@@ -310,10 +310,15 @@ fn measure_again(
     };
     // Only this version writes its reports the same way.
     if same_version {
-        for (path, bytes) in report_files(&document) {
-            if bag.files.get(&path).is_none_or(|file| file.sha256 != sha256(&bytes)) {
+        let written = report_files(&document);
+        for (path, bytes) in &written {
+            if bag.files.get(path).is_none_or(|file| file.sha256 != sha256(bytes)) {
                 proof.problems.push(format!("{path} is not what this version writes for the sealed result"));
             }
+        }
+        let reports = bag.files.keys().filter(|path| path.starts_with(layout::REPORT));
+        for stray in reports.filter(|path| !written.iter().any(|(known, _)| known == *path)) {
+            proof.problems.push(format!("{stray} is a stray file: this version writes none of that name"));
         }
     }
     proof.reproduction = match compare(sealed, &again.to_json(), same_version) {
