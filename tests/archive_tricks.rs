@@ -14,7 +14,7 @@ use zip::write::SimpleFileOptions;
 
 type Entries = Vec<(String, Vec<u8>)>;
 
-fn edited(entries: &mut Entries, end: &str, from: &str, to: &str) {
+fn edited(entries: &mut [(String, Vec<u8>)], end: &str, from: &str, to: &str) {
     let bytes = content(entries, end);
     let text = String::from_utf8(bytes.clone()).unwrap();
     assert!(text.contains(from), "{end} holds no {from}:\n{text}");
@@ -162,7 +162,7 @@ fn naming_another_version_hides_no_edit_of_what_counts() {
 }
 
 /// A ZIP of the same files that another program might write.
-fn zip_with(entries: &Entries, options: SimpleFileOptions, comment: &str) -> Vec<u8> {
+fn zip_with(entries: &[(String, Vec<u8>)], options: SimpleFileOptions, comment: &str) -> Vec<u8> {
     let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
     for (name, bytes) in entries {
         zip.start_file(name.as_str(), options).unwrap();

@@ -139,7 +139,7 @@ fn every_command_has_help_with_an_example() {
     }
 }
 
-/// A PNG or JPEG whose head states 30,000 by 30,000 pixels over a few bytes of data.
+/// A JPEG whose head states 30,000 by 30,000 pixels over a few bytes of data.
 fn says_it_is_huge(mut jpeg: Vec<u8>) -> Vec<u8> {
     let frame = jpeg.windows(2).position(|two| two == [0xFF, 0xC0]).expect("a baseline JPEG");
     // Behind the marker: length (2), bits (1), height (2), width (2).
