@@ -40,7 +40,7 @@ const HEIGHTS: (f64, f64, f64) = (0.7, 9.0, 0.15);
 const RADII: (f64, f64, f64) = (0.4, 2.5, 0.05);
 /// A cord on blocks hangs clear of the cards by this at least, mm. What seems to touch them or to sink in is a shadow: its edges lie
 /// on the paper, and photos from few heights take them for a low cord's.
-const LEAST_GAP: f64 = 0.4;
+const LEAST_GAP: f64 = 0.15;
 /// Votes within this of each other agree, mm.
 const AGREE: f64 = 0.12;
 /// Agreeing edges for each lane that has any, of two that could agree, for a cord to be there: true cords reach 0.9, chance stays below 0.4.
