@@ -203,7 +203,7 @@ fn look_again_at_all(photos: &mut [SeenPhoto], first: &Solution, progress: &(dyn
                 for line in lines.iter().filter(|line| line.kind != StringKind::Cord) {
                     // Where flags were too small to read, the line's own image still tells how it hangs.
                     if !photo.sightings.lines.iter().any(|seen| seen.kind == line.kind) {
-                        photo.sightings.lines.extend(sightings::strand::follow(&read.luma, line.kind, &line.path, line.near));
+                        photo.sightings.lines.extend(sightings::strand::follow(&read.luma, line.kind, &line.path));
                     }
                 }
             }

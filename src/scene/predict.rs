@@ -15,9 +15,6 @@ use super::state::{Carrier, View};
 pub struct ExpectedLine {
     pub kind: StringKind,
     pub path: Vec<[f64; 2]>,
-    /// How far off the path the line may be found, px: flags sit some tenths of a millimetre beside it. What is found farther off is something
-    /// else that runs alongside.
-    pub near: f64,
 }
 
 /// Patterns and lines that photo `photo` should show. Flags are not among the patterns: nobody knows how they hang.
@@ -83,9 +80,6 @@ fn shown_in(solution: &Solution, view: &View) -> Vec<Shown> {
     shown
 }
 
-/// A line that was foreseen from its flags is found within this of its place, px, beside what its flags leave open.
-const NEAR_PX: f64 = 1.0;
-
 /// Whether a pattern turns its printed side to the camera, by at least 12 degrees.
 fn faces_camera(solution: &Solution, view: &View, shown: Shown) -> bool {
     let state = &solution.state;
@@ -114,16 +108,14 @@ fn lines(solution: &Solution, view: &View, inside: &dyn Fn(&Vector2<f64>) -> boo
         let feet: Vec<Vector3<f64>> = state.flags.iter().filter(|f| f.line == idx).map(|f| line.foot(&f.centre)).collect();
         let [a, .., b] = feet[..] else { continue };
         let path = project((0..=40).map(|i| a + (b - a) * (f64::from(i) / 40.0)).collect());
-        if let [first, second, _, _, ..] = path[..] {
-            let px_per_mm = (second[0] - first[0]).hypot(second[1] - first[1]) / ((b - a).norm() / 40.0).max(1e-6);
-            let near = NEAR_PX + 3.0 * solution.priors.flag_sigma * px_per_mm;
-            lines.push(ExpectedLine { kind: line.kind, path, near });
+        if path.len() >= 4 {
+            lines.push(ExpectedLine { kind: line.kind, path });
         }
     }
     for cord in state.cords.iter().filter(|cord| cord.setup == view.setup) {
         let path = project((0..=80).map(|i| cord.at(cord.middle + cord.half * (f64::from(i) / 40.0 - 1.0))).collect());
         if path.len() >= 4 {
-            lines.push(ExpectedLine { kind: StringKind::Cord, path, near: f64::INFINITY });
+            lines.push(ExpectedLine { kind: StringKind::Cord, path });
         }
     }
     lines

@@ -72,8 +72,7 @@ pub fn find_lines(image: &LinearImage, patterns: &[PatternSighting]) -> Vec<Line
         if to - from > STATION_PX * LEAST_STATIONS as f64 {
             let along = (b - a) / length;
             let path = [a + along * from, a + along * to];
-            // The lens may bend the line by some pixels between its flags.
-            lines.extend(follow(image, kind, &path.map(|p| [p.x, p.y]), REACH));
+            lines.extend(follow(image, kind, &path.map(|p| [p.x, p.y])));
         }
     }
     lines
@@ -89,8 +88,8 @@ fn flag_place(sighting: &PatternSighting) -> Option<(Vector2<f64>, f64)> {
     Some((place(2.5, 2.5)?, (bottom - top).norm()))
 }
 
-/// Follows a line near a path of two points or more. None when no line stands out there, or only farther off it than `near`, px.
-pub fn follow(image: &LinearImage, kind: StringKind, path: &[[f64; 2]], near: f64) -> Option<LineSighting> {
+/// Follows a line near a path of two points or more. None when no line stands out there.
+pub fn follow(image: &LinearImage, kind: StringKind, path: &[[f64; 2]]) -> Option<LineSighting> {
     let stations = stations(path)?;
     let n_across = (2.0 * (REACH + SIDE) / STEP) as usize + 1;
     let middle = (n_across - 1) as f64 / 2.0;
@@ -122,18 +121,7 @@ pub fn follow(image: &LinearImage, kind: StringKind, path: &[[f64; 2]], near: f6
     let unrest = median(&ridges.iter().flatten().flatten().map(|r| r.abs()).collect::<Vec<f64>>())?.max(1e-5);
     let best = best_path(&ridges, unrest)?;
     let points = places(image, kind, &stations, &profiles, &ridges, &best, unrest)?;
-    let off: Vec<f64> = points.iter().map(|point| off_path(&stations, point)).collect();
-    if median(&off)? > near {
-        return None;
-    }
     Some(LineSighting { kind, points })
-}
-
-/// How far a place lies beside the path's station that is nearest to it, px.
-fn off_path(stations: &[(Vector2<f64>, Vector2<f64>)], point: &StrandPoint) -> f64 {
-    let at = Vector2::from(point.at);
-    let nearest = stations.iter().min_by(|a, b| (a.0 - at).norm().total_cmp(&(b.0 - at).norm()));
-    nearest.map_or(f64::INFINITY, |(station, along)| (at - station).dot(&Vector2::new(-along.y, along.x)).abs())
 }
 
 /// Places along a path: position and direction.
