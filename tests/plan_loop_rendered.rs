@@ -69,7 +69,8 @@ fn follow(chain_side: Side, draw: Side, pack: &str, sign: f64) {
         .collect();
     for (pointer, foreseen) in expected_figures(&first.expected) {
         let Some(figure) = then.figure(&pointer) else { continue };
-        if (figure.value - foreseen.value).abs() > foreseen.u {
+        // What was foreseen and what was measured again are each known to their own U.
+        if (figure.value - foreseen.value).abs() > foreseen.u.hypot(figure.u) {
             wrong.push(format!("{pointer}: expected {:.3} ± {:.3}, found {:.3}", foreseen.value, foreseen.u, figure.value));
         }
     }

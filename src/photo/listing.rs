@@ -206,7 +206,12 @@ fn read_folder(path: &Path, name: &str, findings: &mut Vec<Finding>) -> std::io:
                 FileRole::PhotoByContent => findings.push(misnamed(&id)),
                 FileRole::Other => {}
             },
-            Ok(_) => {}
+            // A pipe or a device: reading it might never end.
+            Ok(_) => {
+                if kind_by_name(entry_name) == NameKind::Photo {
+                    findings.push(PhotoError::NotAFile.finding(&id));
+                }
+            }
             // A dangling or circular link, or a file that vanished while the folder was read.
             Err(error) => {
                 // In the job folder itself it may have been meant as a set-up.
