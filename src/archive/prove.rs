@@ -232,7 +232,8 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
         }
     };
     // A name that stands twice in one object would hide a figure from this program that others read, and the other way round.
-    if result.to_string() != without_blanks(sealed) {
+    let as_written = result.to_string();
+    if as_written != without_blanks(sealed) {
         proof.problems.push(format!("{} is not written as the program writes it: a name may stand in it twice", layout::RESULT));
     }
     let told = result.get("photos").and_then(Value::as_array).into_iter().flatten();
