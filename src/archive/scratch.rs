@@ -24,8 +24,9 @@ pub fn clear_away_on_interrupt() {
         let passing = passing();
         for path in passing.iter() {
             // The other threads may still be writing into a folder while it is emptied.
-            for _ in 0..3 {
-                if std::fs::remove_file(path).is_ok() || std::fs::remove_dir_all(path).is_ok() || !path.exists() {
+            for _ in 0..200 {
+                let _ = std::fs::remove_file(path).or_else(|_| std::fs::remove_dir_all(path));
+                if !path.exists() {
                     break;
                 }
             }
@@ -59,8 +60,12 @@ pub struct ScratchFolder {
 impl ScratchFolder {
     /// In the system's folder for such things.
     pub fn new() -> io::Result<Self> {
+        // Made and entered under one lock: an interrupt in between would not know of it.
+        let mut passing = passing();
         let folder = tempfile::Builder::new().prefix("sightcord-").tempdir()?;
-        let _passing = Passing::new(folder.path());
+        passing.push(folder.path().to_owned());
+        let _passing = Passing(folder.path().to_owned());
+        drop(passing);
         Ok(Self { folder, _passing })
     }
 
