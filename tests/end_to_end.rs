@@ -42,7 +42,7 @@ fn limit(pointer: &str, mm: f64, deg: f64) -> f64 {
 fn check(folder: &str, mm: f64, deg: f64) {
     let text = std::fs::read_to_string(Path::new(folder).join("expected.json")).expect("expected.json");
     let expected: BTreeMap<String, f64> = serde_json::from_str(&text).expect("figures by JSON pointer");
-    let document: ResultDocument = serde_json::from_str(&measured_json(folder, "2")).expect("a result");
+    let document = document_of(Path::new(folder));
     let (mut outside, mut complaints) = (0, Vec::new());
     for (pointer, truth) in &expected {
         let Some(figure) = document.figure(pointer) else {
@@ -109,25 +109,34 @@ fn the_shared_swing_arm_set_holds() {
     score("swing-arm", "--limit=mm=0.05,deg=0.015");
 }
 
+/// A job with the photos of the shared grass-track set, each put there in its own way.
+fn job_of_grass_track(put: impl Fn(&Path, &Path)) -> tempfile::TempDir {
+    let job = tempfile::tempdir().expect("a temporary folder");
+    for folder in ["1-mark-forward", "2-mark-rearward"] {
+        std::fs::create_dir(job.path().join(folder)).expect("a folder");
+        let photos = std::fs::read_dir(Path::new("../shared/photos/grass-track").join(folder)).expect("the set's photos");
+        photos.flatten().for_each(|photo| put(&photo.path(), &job.path().join(folder).join(photo.file_name())));
+    }
+    job
+}
+
+fn document_of(folder: &Path) -> ResultDocument {
+    serde_json::from_str(&measured_json(folder.to_str().expect("a plain path"), "2")).expect("a result")
+}
+
 /// A messenger's photos: 2000 px wide, re-encoded, EXIF gone. The flags are too small to read, and the plumb line's own image
 /// carries the upright.
 #[test]
 #[ignore = "needs ../shared"]
 fn photos_shrunk_by_a_messenger_still_tell_the_rim_to_a_tenth_of_a_millimetre() {
-    let job = tempfile::tempdir().expect("a temporary folder");
-    let from = Path::new("../shared/photos/grass-track");
-    for folder in ["1-mark-forward", "2-mark-rearward"] {
-        std::fs::create_dir(job.path().join(folder)).expect("a folder");
-        for photo in std::fs::read_dir(from.join(folder)).expect("the set's photos").flatten() {
-            let small = image::open(photo.path()).expect("a photo").resize(2000, 2000, image::imageops::FilterType::CatmullRom);
-            let to = std::fs::File::create(job.path().join(folder).join(photo.file_name())).expect("a file");
-            let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(std::io::BufWriter::new(to), 85);
-            small.to_rgb8().write_with_encoder(encoder).expect("a JPEG file");
-        }
-    }
-    let document: ResultDocument =
-        serde_json::from_str(&measured_json(job.path().to_str().expect("a plain path"), "2")).expect("a result");
-    let text = std::fs::read_to_string(from.join("truth.json")).expect("the set's truth");
+    let job = job_of_grass_track(|photo, to| {
+        let small = image::open(photo).expect("a photo").resize(2000, 2000, image::imageops::FilterType::CatmullRom);
+        let to = std::fs::File::create(to).expect("a file");
+        let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(std::io::BufWriter::new(to), 85);
+        small.to_rgb8().write_with_encoder(encoder).expect("a JPEG file");
+    });
+    let document = document_of(job.path());
+    let text = std::fs::read_to_string("../shared/photos/grass-track/truth.json").expect("the set's truth");
     let truth: Value = serde_json::from_str(&text).expect("JSON");
     let rims = truth["truth"]["rim_mm"].as_object().expect("rims");
     assert_eq!(rims.len(), 4);
@@ -143,18 +152,12 @@ fn photos_shrunk_by_a_messenger_still_tell_the_rim_to_a_tenth_of_a_millimetre() 
 #[test]
 #[ignore = "needs ../shared"]
 fn measured_check_lines_bring_the_rim_to_a_sixth_of_a_millimetre() {
-    let job = tempfile::tempdir().expect("a temporary folder");
-    let from = Path::new("../shared/photos/grass-track");
-    for folder in ["1-mark-forward", "2-mark-rearward"] {
-        std::fs::create_dir(job.path().join(folder)).expect("a folder");
-        for photo in std::fs::read_dir(from.join(folder)).expect("the set's photos").flatten() {
-            std::fs::copy(photo.path(), job.path().join(folder).join(photo.file_name())).expect("a copy");
-        }
-    }
+    let job = job_of_grass_track(|photo, to| {
+        std::fs::copy(photo, to).expect("a copy");
+    });
     for (print, most) in [("", 0.25), ("[print]\nmeasured_along_mm = 250.0\nmeasured_across_mm = 160.0\n", 0.16)] {
         std::fs::write(job.path().join("job.toml"), print).expect("a job");
-        let document: ResultDocument =
-            serde_json::from_str(&measured_json(job.path().to_str().expect("a plain path"), "2")).expect("a result");
+        let document = document_of(job.path());
         let rims: Vec<_> =
             document.figures().into_iter().filter(|(p, _)| p.starts_with("/rim/") && p.ends_with("/offset")).collect();
         assert_eq!(rims.len(), 4);

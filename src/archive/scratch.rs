@@ -12,6 +12,9 @@ static PASSING: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
 /// Exit code after Ctrl-C: 128 and the signal's number, as shells have it.
 const INTERRUPTED: i32 = 130;
 
+/// How often a folder is emptied that other threads still write into: once it is gone, their next file fails, and so do they.
+const MOST_TRIES: usize = 200;
+
 fn passing() -> MutexGuard<'static, Vec<PathBuf>> {
     PASSING.lock().unwrap_or_else(PoisonError::into_inner)
 }
@@ -24,7 +27,7 @@ pub fn clear_away_on_interrupt() {
         let passing = passing();
         for path in passing.iter() {
             // The other threads may still be writing into a folder while it is emptied.
-            for _ in 0..200 {
+            for _ in 0..MOST_TRIES {
                 let _ = std::fs::remove_file(path).or_else(|_| std::fs::remove_dir_all(path));
                 if !path.exists() {
                     break;

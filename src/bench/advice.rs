@@ -42,11 +42,6 @@ pub fn advise(
     u_of: &dyn Fn(&str) -> Option<f64>,
     raised: f64,
 ) -> Vec<Advice> {
-    let mut worse = solution.clone();
-    if raised > 1.0 {
-        worse.raise_noise(raised);
-    }
-    let Some(worse) = worse.covariance.as_ref() else { return Vec::new() };
     let Some(covariance) = solution.covariance.as_ref() else { return Vec::new() };
     let Some(now) = inverse(covariance) else { return Vec::new() };
     let choices = choices_of(solution, settings);
@@ -57,6 +52,11 @@ pub fn advise(
     if gradients.is_empty() {
         return Vec::new();
     }
+    let mut worse = solution.clone();
+    if raised > 1.0 {
+        worse.raise_noise(raised);
+    }
+    let Some(worse) = worse.covariance.as_ref() else { return Vec::new() };
     let vectors: Vec<DVector<f64>> = gradients.iter().map(|(.., g)| g.clone()).collect();
     let tried: Vec<(Stand, Imagined, Vec<f64>)> = stands(solution, settings, &choices)
         .into_par_iter()

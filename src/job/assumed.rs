@@ -64,24 +64,28 @@ impl Default for Assumed {
 }
 
 impl Assumed {
+    /// The standard values, and what the section says instead.
     pub(super) fn read(section: &Section<'_>) -> Self {
-        let standard = Self::default();
-        let or = |key: &'static str, standard: f64| section.number(key).unwrap_or(standard);
-        Self {
-            paper_u_mm: or("paper_u_mm", standard.paper_u_mm),
-            flat_u_mm: or("flat_u_mm", standard.flat_u_mm),
-            place_u_mm: or("place_u_mm", standard.place_u_mm),
-            spindle_place_u_mm: or("spindle_place_u_mm", standard.spindle_place_u_mm),
-            flag_u_mm: or("flag_u_mm", standard.flag_u_mm),
-            print_u_percent: or("print_u_percent", standard.print_u_percent),
-            card_bow_u_mm: or("card_bow_u_mm", standard.card_bow_u_mm),
-            level_u_deg: or("level_u_deg", standard.level_u_deg),
-            plumb_u_deg: or("plumb_u_deg", standard.plumb_u_deg),
-            cord_moved_u_mm: or("cord_moved_u_mm", standard.cord_moved_u_mm),
-            cord_light_u_mm: or("cord_light_u_mm", standard.cord_light_u_mm),
-            gearbox_centre_u_mm: or("gearbox_centre_u_mm", standard.gearbox_centre_u_mm),
-            focus_u_percent: or("focus_u_percent", standard.focus_u_percent),
-            lens_centre_u_px: or("lens_centre_u_px", standard.lens_centre_u_px),
+        let mut assumed = Self::default();
+        let values = [
+            ("paper_u_mm", &mut assumed.paper_u_mm),
+            ("flat_u_mm", &mut assumed.flat_u_mm),
+            ("place_u_mm", &mut assumed.place_u_mm),
+            ("spindle_place_u_mm", &mut assumed.spindle_place_u_mm),
+            ("flag_u_mm", &mut assumed.flag_u_mm),
+            ("print_u_percent", &mut assumed.print_u_percent),
+            ("card_bow_u_mm", &mut assumed.card_bow_u_mm),
+            ("level_u_deg", &mut assumed.level_u_deg),
+            ("plumb_u_deg", &mut assumed.plumb_u_deg),
+            ("cord_moved_u_mm", &mut assumed.cord_moved_u_mm),
+            ("cord_light_u_mm", &mut assumed.cord_light_u_mm),
+            ("gearbox_centre_u_mm", &mut assumed.gearbox_centre_u_mm),
+            ("focus_u_percent", &mut assumed.focus_u_percent),
+            ("lens_centre_u_px", &mut assumed.lens_centre_u_px),
+        ];
+        for (key, value) in values {
+            *value = section.number(key).unwrap_or(*value);
         }
+        assumed
     }
 }

@@ -8,6 +8,7 @@ mod finite;
 pub mod groups;
 pub mod html;
 mod json;
+pub mod numbers;
 pub mod read;
 pub mod result;
 pub mod text;

@@ -92,14 +92,14 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     // Heights are tried side by side; the best of each are compared in their order, so that threads change nothing.
     let of_height: Vec<(f64, Chosen)> = (0..=n_heights)
         .into_par_iter()
-        .map(|i| {
+        .filter_map(|i| {
             let z = ground + HEIGHTS.0 + HEIGHTS.2 * i as f64;
             let radii = (0..=n_radii).map(|k| RADII.0 + RADII.2 * k as f64);
             let tried = radii.filter(|radius| z - ground - radius >= LEAST_GAP).map(|radius| {
                 let score: f64 = groups.iter().map(|group| agreement(lanes, group, z, radius).1).sum();
                 (score, Chosen { z, radius })
             });
-            first_best(tried).unwrap_or((0.0, Chosen { z, radius: RADII.0 }))
+            first_best(tried)
         })
         .collect();
     let best = first_best(of_height.into_iter());

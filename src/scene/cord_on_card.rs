@@ -18,8 +18,7 @@ use super::pose::locate;
 use crate::camera::Lens;
 use crate::camera::start::{focal_from_homographies, homography};
 use crate::cards::Pattern;
-use crate::cards::codes::CARD_COLS;
-use crate::cards::codes::LANE_ROWS;
+use crate::cards::codes::{CARD_COLS, LANE_ROWS};
 use crate::math::Rigid;
 use crate::measurement::{Measurement, Quality};
 use crate::sightings::lane::Lane;
@@ -175,6 +174,9 @@ fn focal(cards: &[&PatternSighting], width: usize, height: usize, told: Option<f
     }
 }
 
+/// Column and row of the lattice in the middle of the lane.
+const MIDDLE: (f64, f64) = (CARD_COLS as f64 / 2.0, LANE_ROWS[1] as f64);
+
 /// An edge in the lane, in the card's millimetres.
 #[derive(Clone, Copy, Debug)]
 struct PaperEdge {
@@ -216,14 +218,14 @@ fn read_lane(card: &PatternSighting, edges: Option<&LaneEdges>, lens: Lens, lens
         return Err(NotRead::NoPose);
     }
     let view_of = |y: f64| (eye.y - y) / eye.z;
-    if view_of(0.0).abs() > STEEPEST_VIEW {
+    let view = view_of(0.0);
+    if view.abs() > STEEPEST_VIEW {
         return Err(NotRead::TooFlat);
     }
     let mut found: Vec<PaperEdge> = edges.edges.iter().filter_map(|edge| paper_edge(&lane, pitch, edge)).collect();
     let strongest = found.iter().map(|edge| edge.step.abs()).fold(0.0, f64::max);
     found.retain(|edge| edge.step.abs() >= COUNTS * strongest);
     found.sort_by(|a, b| a.y.total_cmp(&b.y));
-    let view = view_of(0.0);
     let pairs = if view.abs() >= FROM_ABOVE {
         // The cord is seen farther from the camera than anything on the paper: towards lower y when the camera is at the upper
         // edge.
@@ -278,7 +280,7 @@ fn read_lane(card: &PatternSighting, edges: Option<&LaneEdges>, lens: Lens, lens
 
 /// An edge from the photo to the card; None where the lane's map can't be followed back.
 fn paper_edge(lane: &Lane, pitch: f64, edge: &crate::sightings::LaneEdge) -> Option<PaperEdge> {
-    let (middle_col, middle_row) = (CARD_COLS as f64 / 2.0, LANE_ROWS[1] as f64);
+    let (middle_col, middle_row) = MIDDLE;
     let (mut col, mut row) = (middle_col, middle_row);
     let to_lattice = |[along, down]: [[f64; 2]; 2], d: [f64; 2]| {
         let det = along[0] * down[1] - along[1] * down[0];
@@ -352,7 +354,7 @@ fn strips_any(found: &[PaperEdge], outward: f64, px_per_mm: f64) -> Vec<(usize, 
 
 /// The cord's image along the lane.
 fn path(lane: &Lane, pitch: f64, y: f64, slope: f64) -> Vec<[f64; 2]> {
-    let (middle_col, middle_row) = (CARD_COLS as f64 / 2.0, LANE_ROWS[1] as f64);
+    let (middle_col, middle_row) = MIDDLE;
     let row = |col: f64| middle_row - (y / pitch + slope * (col - middle_col));
     (0..=CARD_COLS / 2).map(|i| 2.0 * i as f64).filter_map(|col| lane.at(col, row(col))).collect()
 }

@@ -90,8 +90,9 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
     if cards.is_empty() {
         return None;
     }
-    blocks.extend(cord_block(&state, view_idx, stand.setup, &inside, &lens));
-    blocks.extend((0..state.lines.len()).filter_map(|line| line_block(solution, &state, view_idx, line, &inside, &lens)));
+    let pixel = |p: &Vector3<f64>| lens.project(&camera_from_world.apply(p)).filter(|p| inside(p));
+    blocks.extend(cord_block(&state, view_idx, stand.setup, &pixel));
+    blocks.extend((0..state.lines.len()).filter_map(|line| line_block(solution, &state, view_idx, line, &pixel)));
     let problem = Problem { blocks: &blocks, priors: &solution.priors, slots: &slots };
     let information = information(&state, &problem, view_idx)?;
     Some(Imagined { cards, tabs, information })
@@ -121,25 +122,32 @@ fn marks(state: &State, setup: usize) -> Vec<(Shown, Pattern, Rigid)> {
     marks
 }
 
-/// The cord as a sharp photo shows it over the cards: a point every 20 mm.
+/// A place of a cord or line as it would be seen: its pixel, and across what it is told, from a point and the next along it.
+fn seen_point(
+    pixel: &dyn Fn(&Vector3<f64>) -> Option<Vector2<f64>>,
+    p: Vector3<f64>,
+    next: Vector3<f64>,
+    sigma: f64,
+) -> Option<SeenPoint> {
+    let (at, next) = (pixel(&p)?, pixel(&next)?);
+    let along = (next - at).normalize();
+    Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma, used: true })
+}
+
+/// The cord as a sharp photo shows it over the cards: a point every 10 mm.
 fn cord_block(
     state: &State,
     view_idx: usize,
     setup: usize,
-    inside: &dyn Fn(&Vector2<f64>) -> bool,
-    lens: &crate::camera::Lens,
+    pixel: &dyn Fn(&Vector3<f64>) -> Option<Vector2<f64>>,
 ) -> Option<Block> {
     let idx = state.cords.iter().position(|cord| cord.setup == setup)?;
     let cord = &state.cords[idx];
-    let view = &state.views[view_idx];
-    let pixel = |x: f64| lens.project(&view.camera_from_world.apply(&cord.at(x))).filter(|p| inside(p));
     let n = (cord.half / 10.0) as i32;
     let points = (-n..=n)
         .filter_map(|i| {
             let x = cord.middle + f64::from(i) * 10.0;
-            let (at, next) = (pixel(x)?, pixel(x + 5.0)?);
-            let along = (next - at).normalize();
-            Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma: 0.2, used: true })
+            seen_point(pixel, cord.at(x), cord.at(x + 5.0), 0.2)
         })
         .collect();
     Some(Block { view: view_idx, shown: Shown::Cord(idx), corners: Vec::new(), points, noise: 1.0 })
@@ -151,21 +159,16 @@ fn line_block(
     state: &State,
     view_idx: usize,
     line_idx: usize,
-    inside: &dyn Fn(&Vector2<f64>) -> bool,
-    lens: &crate::camera::Lens,
+    pixel: &dyn Fn(&Vector3<f64>) -> Option<Vector2<f64>>,
 ) -> Option<Block> {
     let line = &state.lines[line_idx];
-    let view = &state.views[view_idx];
     let feet: Vec<Vector3<f64>> = state.flags.iter().filter(|f| f.line == line_idx).map(|f| line.foot(&f.centre)).collect();
     let (from, to) = (feet.first()?, feet.last()?);
-    let pixel = |p: &Vector3<f64>| lens.project(&view.camera_from_world.apply(p)).filter(|p| inside(p));
     let n = ((pixel(to)? - pixel(from)?).norm() / 60.0) as usize;
     let points: Vec<SeenPoint> = (1..n)
         .filter_map(|i| {
             let p = from + (to - from) * (i as f64 / n as f64);
-            let (at, next) = (pixel(&p)?, pixel(&(p + (to - from) * 0.01))?);
-            let along = (next - at).normalize();
-            Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma: 0.1, used: true })
+            seen_point(pixel, p, p + (to - from) * 0.01, 0.1)
         })
         .collect();
     let shown = Shown::Line(line_idx);

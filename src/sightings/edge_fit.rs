@@ -12,8 +12,8 @@ use crate::math::erf::erf_and_slope;
 const USUAL_SLOPE: f64 = 0.08;
 /// Noise of a pixel: on dark ground, and what a bright level adds to it as a part of itself (measured on the sharpened photos of
 /// the shared sets). Only their ratio matters: the residuals tell the scale.
-const DARK_NOISE: f64 = 0.02;
-const BRIGHT_NOISE: f64 = 0.2;
+pub(super) const DARK_NOISE: f64 = 0.02;
+pub(super) const BRIGHT_NOISE: f64 = 0.2;
 /// Least scale of the noise against the above: photos of this kind are never ten times cleaner.
 const MIN_NOISE_SCALE: f64 = 0.1;
 /// Width of the prior on the logarithm of the blur where it is free.

@@ -9,6 +9,7 @@
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 use wide::f32x8;
 
+use super::edge_fit::{BRIGHT_NOISE, DARK_NOISE};
 use crate::math::erf::erf_and_slope;
 use crate::math::levenberg::minimise;
 
@@ -47,9 +48,6 @@ const USUAL: [(usize, f64, f64); 6] =
     [(WIDTH + 1, 0.0, 0.2), (BLUR, -0.8, 0.3), (SHARPEN, 0.5, 0.4), (ROUND, 0.5, 0.3), (SKEW, 0.0, 0.5), (SKEW + 1, 0.0, 0.3)];
 /// Spread of the logarithm of the width about what the edges told.
 const WIDTH_SPREAD: f64 = 0.3;
-/// Noise of a pixel: on dark ground, and what a bright level adds to it as a part of itself, as for a cord's edges (`edge_fit`).
-const DARK_NOISE: f64 = 0.02;
-const BRIGHT_NOISE: f64 = 0.2;
 const MAX_STEPS: usize = 30;
 /// Steps of the numerical derivatives: far above single precision, far below what matters.
 const DELTA: f64 = 2e-3;

@@ -4,6 +4,8 @@
 //! path is looked for whose places all stand out from their two sides, whichever way, and each place is then found to a fraction
 //! of a pixel.
 
+use std::ops::Range;
+
 use nalgebra::Vector2;
 
 use super::edge_fit::{EdgeTask, Sample, fit_edge};
@@ -257,6 +259,17 @@ fn places(
     (points.len() >= 3).then_some(points)
 }
 
+/// Stations in groups that are read together; a rest of less than half a group is left out.
+fn groups(n: usize) -> Vec<Range<usize>> {
+    let all = (0..n).step_by(GROUP).map(|first| first..(first + GROUP).min(n));
+    all.filter(|group| group.len() >= GROUP / 2).collect()
+}
+
+/// The station in the middle of a group.
+fn middle_of(group: &Range<usize>) -> usize {
+    (group.start + group.end) / 2
+}
+
 /// The line's axis for each group of stations: station, offset across, width, px.
 fn axes(
     image: &LinearImage,
@@ -268,18 +281,17 @@ fn axes(
     let widths: Vec<f64> = middles(profiles, path).iter().map(|(_, _, width)| *width).collect();
     let Some(width) = median(&widths) else { return Vec::new() };
     let reach = (width / 2.0 + GROUND).min(REACH + SIDE);
-    let firsts: Vec<usize> = (0..n).step_by(GROUP).filter(|first| (first + GROUP).min(n) - first >= GROUP / 2).collect();
-    let place = |&first: &usize| {
-        let last = (first + GROUP).min(n);
-        Place { along: (along(first, n) + along(last - 1, n)) / 2.0, strips: strips(image, stations, first..last, path, reach) }
+    let groups = groups(n);
+    let place = |group: &Range<usize>| Place {
+        along: (along(group.start, n) + along(group.end - 1, n)) / 2.0,
+        strips: strips(image, stations, group.clone(), path, reach),
     };
-    let places: Vec<Place> = firsts.iter().map(place).collect();
+    let places: Vec<Place> = groups.iter().map(place).collect();
     let axes = find_axis(&places, width / 2.0);
-    let found = firsts.iter().zip(&places).zip(axes);
-    let found = found.filter_map(|((first, place), axis)| {
+    let found = groups.iter().zip(&places).zip(axes);
+    let found = found.filter_map(|((group, place), axis)| {
         let axis = axis.filter(|a| a.across.abs() < 2.0 && (WIDTHS.0..WIDTHS.1).contains(&a.width))?;
-        let middle = (first + (first + GROUP).min(n)) / 2;
-        Some((middle, path.at(place.along) + axis.across, axis.width))
+        Some((middle_of(group), path.at(place.along) + axis.across, axis.width))
     });
     found.collect()
 }
@@ -288,7 +300,7 @@ fn axes(
 fn strips(
     image: &LinearImage,
     stations: &[(Vector2<f64>, Vector2<f64>)],
-    which: std::ops::Range<usize>,
+    which: Range<usize>,
     path: &Path,
     reach: f64,
 ) -> Vec<Strip> {
@@ -330,15 +342,11 @@ fn middles(profiles: &[Option<Vec<f64>>], path: &Path) -> Vec<(usize, f64, f64)>
     let n = profiles.len();
     let n_out = (2.0 * EDGE_REACH / EDGE_STEP) as usize + 1;
     let mut found = Vec::new();
-    for first in (0..n).step_by(GROUP) {
-        let last = (first + GROUP).min(n);
-        if last - first < GROUP / 2 {
-            continue;
-        }
+    for group in groups(n) {
         // Light across the line, told from the smooth path, averaged along it.
         let mut light = vec![0.0; n_out];
         let mut n_used = 0;
-        for (i, profile) in profiles.iter().enumerate().take(last).skip(first) {
+        for (i, profile) in profiles.iter().enumerate().take(group.end).skip(group.start) {
             let Some(profile) = profile else { continue };
             let at = path.at(along(i, n));
             for (k, sum) in light.iter_mut().enumerate() {
@@ -355,7 +363,7 @@ fn middles(profiles: &[Option<Vec<f64>>], path: &Path) -> Vec<(usize, f64, f64)>
         light.iter_mut().for_each(|sum| *sum /= n_used as f64);
         let (Some(left), Some(right)) = (edge(&light, -1.0), edge(&light, 1.0)) else { continue };
         if (WIDTHS.0..WIDTHS.1).contains(&(right - left)) {
-            let middle = (first + last) / 2;
+            let middle = middle_of(&group);
             found.push((middle, path.at(along(middle, n)) + (left + right) / 2.0, right - left));
         }
     }

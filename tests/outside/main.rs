@@ -15,7 +15,6 @@ mod negative;
 mod nist;
 mod planar;
 mod projection;
-mod srgb;
 mod stereo;
 mod zhang;
 

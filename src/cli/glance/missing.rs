@@ -6,9 +6,9 @@
 use std::collections::BTreeSet;
 
 use super::seen::Glance;
-use super::words::{listed, named};
 use crate::cards::codes::N_TABS;
 use crate::job::{Job, Role};
+use crate::report::numbers::{named, plural, ranges};
 
 /// Photos that a set-up needs, and set-ups.
 const PHOTOS_PER_SETUP: usize = 6;
@@ -42,8 +42,13 @@ pub fn tabs_in_words(numbers: &[u8], job: &Job) -> String {
             _ => groups.push((role, vec![number])),
         }
     }
-    let told: Vec<String> = groups.iter().map(|(role, group)| format!("{} ({role})", listed(group))).collect();
+    let told: Vec<String> = groups.iter().map(|(role, group)| format!("{} ({role})", ranges(group))).collect();
     told.join(", ")
+}
+
+/// The same with the word: "tab 2 (rear rim, right)", "tabs 5, 6 (gearbox sprocket)".
+fn named_tabs(numbers: &[u8], job: &Job) -> String {
+    format!("{} {}", plural("tab", numbers), tabs_in_words(numbers, job))
 }
 
 /// What is missing, one sentence each; empty when all that a measurement needs is there.
@@ -104,15 +109,11 @@ fn missing_in(photos: &[&Glance], setup: Option<&str>, job: &Job, text: &mut Vec
     let whose = setup.map_or_else(|| "these photos".to_owned(), |setup| format!("the photos of {setup}"));
     let none = with(0);
     if !none.is_empty() {
-        text.push(format!("In none of {whose}: {} {}.", if none.len() == 1 { "tab" } else { "tabs" }, tabs_in_words(&none, job)));
+        text.push(format!("In none of {whose}: {}.", named_tabs(&none, job)));
     }
     let once = with(1);
     if !once.is_empty() && setup.is_some() {
-        text.push(format!(
-            "In only one of {whose}: {} {}. It takes {VIEWS} or more, a pace apart.",
-            if once.len() == 1 { "tab" } else { "tabs" },
-            tabs_in_words(&once, job)
-        ));
+        text.push(format!("In only one of {whose}: {}. It takes {VIEWS} or more, a pace apart.", named_tabs(&once, job)));
     }
     if let Some(setup) = setup
         && photos.len() < PHOTOS_PER_SETUP
@@ -144,18 +145,10 @@ pub fn adds(before: &[Glance], new: &Glance, job: &Job) -> Vec<String> {
         phrases.push(format!("{} for the first time", named("card", &new_cards)));
     }
     if !first.is_empty() {
-        phrases.push(format!(
-            "{} {} for the first time",
-            if first.len() == 1 { "tab" } else { "tabs" },
-            tabs_in_words(&first, job)
-        ));
+        phrases.push(format!("{} for the first time", named_tabs(&first, job)));
     }
     if !second.is_empty() {
-        phrases.push(format!(
-            "the second view of {} {}",
-            if second.len() == 1 { "tab" } else { "tabs" },
-            tabs_in_words(&second, job)
-        ));
+        phrases.push(format!("the second view of {}", named_tabs(&second, job)));
     }
     for line in &new.lines {
         if !before.iter().any(|glance| glance.lines.contains(line)) {

@@ -9,6 +9,7 @@ use crate::job::Job;
 use crate::math::robust::median;
 use crate::measurement::Measurement;
 use crate::photo::{Photo, PhotoError, read_photo};
+use crate::report::numbers::named;
 use crate::scene::cord_on_card::{self, CordReading};
 use crate::sightings::{self, PatternSighting, PhotoSightings, StringKind};
 
@@ -226,7 +227,7 @@ fn lacks(glance: &Glance, seen: &PhotoSightings) -> Vec<Trouble> {
     let small = |list: &[SeenPattern]| list.iter().filter(|p| p.cell_px < SMALL_CELL).map(|p| p.number).collect::<Vec<u8>>();
     for (word, numbers) in [("card", small(&glance.cards)), ("tab", small(&glance.tabs))] {
         if !numbers.is_empty() {
-            let what = format!("Cells of {} are smaller than {SMALL_CELL:.0} px.", super::words::named(word, &numbers));
+            let what = format!("Cells of {} are smaller than {SMALL_CELL:.0} px.", named(word, &numbers));
             add(&what, "Go closer to what matters in this picture.");
         }
     }

@@ -4,33 +4,13 @@ use super::missing::tabs_in_words;
 use super::seen::{BLURRED, Glance, SeenCord, SeenPattern};
 use crate::job::Job;
 use crate::measurement::Measurement;
+use crate::report::numbers::ranges;
 use crate::report::units::{Kind, Show, Shown};
 use crate::scene::cord_on_card::HEIGHT_MM;
 
 const WIDTH: usize = 80;
 /// Where the text of an entry begins.
 const INDENT: usize = 16;
-
-/// "1, 2, 5 to 9".
-pub fn listed(numbers: &[u8]) -> String {
-    let mut words = Vec::new();
-    let mut rest = numbers;
-    while let Some(&first) = rest.first() {
-        let run = rest.iter().enumerate().take_while(|(i, n)| usize::from(**n) == usize::from(first) + i).count();
-        match run {
-            1 => words.push(first.to_string()),
-            2 => words.extend([first.to_string(), rest[1].to_string()]),
-            _ => words.push(format!("{first} to {}", rest[run - 1])),
-        }
-        rest = &rest[run..];
-    }
-    words.join(", ")
-}
-
-/// "card 3", "cards 1 to 4".
-pub fn named(word: &str, numbers: &[u8]) -> String {
-    format!("{word}{} {}", if numbers.len() == 1 { "" } else { "s" }, listed(numbers))
-}
 
 /// One entry: a word at the left, then text that is wrapped beside it.
 pub fn entry(word: &str, text: &str) -> String {
@@ -67,7 +47,7 @@ pub fn told(glance: &Glance, job: &Job) -> String {
     }
     let sharp = glance.blur_px.map_or_else(|| "nothing to judge by".to_owned(), sharpness);
     text.push_str(&entry("picture", &format!("{} x {} px; sharpness: {sharp}", glance.width, glance.height)));
-    text.push_str(&entry("cards", &patterns(&glance.cards, listed)));
+    text.push_str(&entry("cards", &patterns(&glance.cards, ranges)));
     text.push_str(&entry("tabs", &patterns(&glance.tabs, |numbers| tabs_in_words(numbers, job))));
     text.push_str(&entry("lines", &if glance.lines.is_empty() { "none".to_owned() } else { glance.lines.join(", ") }));
     text.push_str(&cord(glance));

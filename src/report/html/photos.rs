@@ -5,6 +5,7 @@ use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, PreEscaped, html};
 
 use super::names::free_place;
+use crate::report::numbers::named;
 use crate::report::result::ResultDocument;
 use crate::report::write::ReportFile;
 
@@ -66,6 +67,15 @@ impl PhotoPicture {
         [x / upright_w.max(1.0) * f64::from(self.width), y / upright_h.max(1.0) * f64::from(self.height)]
     }
 
+    /// Box around some sensor pixels in the reduced photo, px: left, top, right, bottom; infinite around none.
+    pub(super) fn around(&self, points: &[[f64; 2]]) -> [f32; 4] {
+        let nothing = [f32::INFINITY, f32::INFINITY, f32::NEG_INFINITY, f32::NEG_INFINITY];
+        points.iter().fold(nothing, |[left, top, right, bottom], &point| {
+            let [x, y] = self.place(point).map(|x| x as f32);
+            [left.min(x), top.min(y), right.max(x), bottom.max(y)]
+        })
+    }
+
     /// The name of its file in the report: `photos/set-up-file.jpg`, of letters every file system takes.
     pub fn path(&self) -> String {
         let stem = self.file.rsplit_once('.').map_or(self.file.as_str(), |(stem, _)| stem);
@@ -104,11 +114,7 @@ impl PhotoPicture {
         // Names last, so that nothing lies over them.
         let mut taken = Vec::new();
         for (name, corners) in &self.overlay.outlines {
-            let mut around = [f32::INFINITY, f32::INFINITY, f32::NEG_INFINITY, f32::NEG_INFINITY];
-            for corner in corners {
-                let [x, y] = self.place(*corner).map(|x| x as f32);
-                around = [around[0].min(x), around[1].min(y), around[2].max(x), around[3].max(y)];
-            }
+            let around = self.around(corners);
             let size = [LETTER_WIDTH * name.chars().count() as f32, LETTER_HEIGHT];
             let Some([x, y]) = free_place(around, size, [self.width as f32, self.height as f32], &taken) else { continue };
             taken.push([x, y, x + size[0], y + size[1]]);
@@ -176,27 +182,7 @@ fn figure(document: &ResultDocument, picture: &PhotoPicture) -> Markup {
 
 /// "cards 1 to 4, tabs 1, 5 to 10".
 pub fn seen_in_words(cards: &[u8], tabs: &[u8]) -> String {
-    let named = |word: &str, numbers: &[u8]| match numbers {
-        [] => None,
-        [one] => Some(format!("{word} {one}")),
-        many => Some(format!("{word}s {}", ranges(many))),
-    };
-    let seen: Vec<String> = [named("card", cards), named("tab", tabs)].into_iter().flatten().collect();
+    let some = [("card", cards), ("tab", tabs)].into_iter().filter(|(_, numbers)| !numbers.is_empty());
+    let seen: Vec<String> = some.map(|(word, numbers)| named(word, numbers)).collect();
     if seen.is_empty() { "nothing was read".to_owned() } else { seen.join("; ") }
-}
-
-/// Ascending numbers with runs of three and more drawn together: "1, 5 to 10".
-fn ranges(numbers: &[u8]) -> String {
-    let mut words = Vec::new();
-    let mut rest = numbers;
-    while let Some(&first) = rest.first() {
-        let run = rest.iter().enumerate().take_while(|(i, n)| usize::from(**n) == usize::from(first) + i).count();
-        match run {
-            1 => words.push(first.to_string()),
-            2 => words.extend([first.to_string(), rest[1].to_string()]),
-            _ => words.push(format!("{first} to {}", rest[run - 1])),
-        }
-        rest = &rest[run..];
-    }
-    words.join(", ")
 }

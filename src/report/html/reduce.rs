@@ -93,7 +93,7 @@ fn name(pattern: Pattern) -> String {
 fn line_name(kind: StringKind) -> String {
     match kind {
         StringKind::Cord => "cord".to_owned(),
-        StringKind::Plumb(line) => format!("plumb {}", char::from(b'A' + line.min(25))),
+        StringKind::Plumb(line) => format!("plumb {}", crate::bench::evaluate::line_letter(line)),
         StringKind::Backbone => "backbone".to_owned(),
     }
 }
@@ -136,13 +136,7 @@ pub fn named_picture(path: &std::path::Path, luma: &LinearImage, facts: &PhotoFa
     let lines = picture.overlay.lines.iter().filter(|(name, _)| name != "cord").map(|(name, points)| (name, points, PLUMB));
     let names: Vec<Name> = outlines
         .chain(lines)
-        .map(|(text, points, colour)| {
-            let mut around = [f32::INFINITY, f32::INFINITY, f32::NEG_INFINITY, f32::NEG_INFINITY];
-            for [x, y] in points.iter().map(|&point| picture.place(point).map(|x| x as f32)) {
-                around = [around[0].min(x), around[1].min(y), around[2].max(x), around[3].max(y)];
-            }
-            Name { text: text.clone(), colour, around }
-        })
+        .map(|(text, points, colour)| Name { text: text.clone(), colour, around: picture.around(points) })
         .collect();
     write_names(&mut drawn, &names);
     jpeg_of(&drawn, QUALITY_ALONE)
