@@ -6,11 +6,11 @@
 //! side, and the height and radius whose votes agree best, card by card, are the cord's.
 
 use nalgebra::{Vector2, Vector3};
-use rayon::prelude::*;
 
 use crate::math::robust::median;
 use crate::sightings::LaneEdges;
 
+use super::lane_light::{LEAST_GAP, LightGroup, LightView, borne_out};
 use super::state::{State, View};
 
 /// One edge of one lane as a ray across the cord.
@@ -33,16 +33,18 @@ pub struct LaneView {
     pub card: u8,
     pub edges: LaneEdges,
     rays: Vec<Ray>,
+    light: Option<LightView>,
 }
 
-/// Heights above the cards and radii that are tried, mm: a cord on blocks lies within a centimetre of the paper, and is 0.8 to 5 mm thick.
-const HEIGHTS: (f64, f64, f64) = (0.7, 9.0, 0.15);
-const RADII: (f64, f64, f64) = (0.4, 2.5, 0.05);
-/// A cord on blocks hangs clear of the cards by this at least, mm. What seems to touch them or to sink in is a shadow: its edges lie
-/// on the paper, and photos from few heights take them for a low cord's.
-const LEAST_GAP: f64 = 0.15;
-/// Votes within this of each other agree, mm.
-const AGREE: f64 = 0.12;
+/// Fewest lanes in all photos.
+const FEWEST_LANES: usize = 4;
+/// Heights and radii that are tried about those the light bears out: how far to either side, and spacing, mm.
+const HEIGHTS: (f64, f64) = (0.6, 0.15);
+const RADII: (f64, f64) = (0.3, 0.05);
+/// Edges vote for places within this of where the light bears the cord out, mm.
+const NEAR: f64 = 1.0;
+/// Votes within this of each other agree, mm and px, whichever is more.
+const AGREE: (f64, f64) = (0.12, 0.3);
 /// Agreeing edges for each lane that has any, of two that could agree, for a cord to be there: true cords reach 0.9, chance stays below 0.4.
 const LEAST_AGREEMENT: f64 = 0.55;
 /// An edge belongs to the cord when it lies within this of where it should, px and mm, whichever is more.
@@ -54,7 +56,9 @@ impl LaneView {
         let view = &state.views[view_idx];
         let rays: Vec<Ray> = edges.edges.iter().filter_map(|edge| ray(state, view, edge.at)).collect();
         let card = edges.pattern.number();
-        (rays.len() == edges.edges.len()).then(|| Self { view: view_idx, setup: view.setup, card, edges: edges.clone(), rays })
+        let pose = state.cards.iter().find(|c| c.ground == 0 && state.sheets[c.sheet].number == edges.pattern.number());
+        let light = pose.map(|c| LightView::new(state, view, &c.world_from_card, edges));
+        (rays.len() == edges.edges.len()).then(|| Self { view: view_idx, setup: view.setup, card, edges: edges.clone(), rays, light })
     }
 
     /// Where along the world's x the lane is seen, at a height.
@@ -76,34 +80,59 @@ fn ray(state: &State, view: &View, at: [f64; 2]) -> Option<Ray> {
     Some(Ray { normal, offset: normal[0] * eye.y + normal[1] * eye.z, eye, direction })
 }
 
-/// The cord as the votes have it.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// The cord as light and edges have it.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Chosen {
     pub z: f64,
     pub radius: f64,
+    /// World y, roughly, over the card of each group of lanes.
+    near: Vec<f64>,
 }
 
-/// Height and radius on which most edges agree; `ground` is the cards' mean height. None when nothing runs through the lanes that several
-/// photos agree on.
+/// The cord that the light bears out, its height and radius those on which most edges agree; `ground` is the cards' mean height. None when
+/// nothing runs through the lanes that several photos agree on.
 pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
+    if lanes.len() < FEWEST_LANES {
+        return None;
+    }
     let groups = groups(lanes);
-    let n_heights = ((HEIGHTS.1 - HEIGHTS.0) / HEIGHTS.2) as usize;
-    let n_radii = ((RADII.1 - RADII.0) / RADII.2) as usize;
-    // Heights are tried side by side; the best of each are compared in their order, so that threads change nothing.
-    let of_height: Vec<(f64, Chosen)> = (0..=n_heights)
-        .into_par_iter()
-        .filter_map(|i| {
-            let z = ground + HEIGHTS.0 + HEIGHTS.2 * i as f64;
-            let radii = (0..=n_radii).map(|k| RADII.0 + RADII.2 * k as f64);
-            let tried = radii.filter(|radius| z - ground - radius >= LEAST_GAP).map(|radius| {
-                let score: f64 = groups.iter().map(|group| agreement(lanes, group, z, radius).1).sum();
-                (score, Chosen { z, radius })
-            });
-            first_best(tried)
-        })
-        .collect();
-    let best = first_best(of_height.into_iter());
-    best.filter(|(score, _)| *score >= LEAST_AGREEMENT * lanes.len() as f64 && lanes.len() >= 4).map(|(_, chosen)| chosen)
+    let light = |group: &Vec<usize>| LightGroup {
+        setup: lanes[group[0]].setup,
+        views: group.iter().filter_map(|&i| lanes[i].light.as_ref()).collect(),
+    };
+    let found = borne_out(&groups.iter().map(light).collect::<Vec<LightGroup>>(), ground);
+    if std::env::var_os("DBG_CORD").is_some() {
+        for b in &found {
+            eprintln!("  z {:.2} r {:.2} cost {:.6} y {:.2?}", b.z - ground, b.radius, b.cost, b.y);
+        }
+    }
+    let borne = found.into_iter().next()?;
+    let steps = |about: f64, (reach, step): (f64, f64)| {
+        let n = (reach / step).round() as i32;
+        (-n..=n).map(move |i| about + step * f64::from(i))
+    };
+    let tried = steps(borne.z, HEIGHTS).flat_map(|z| {
+        let clear = steps(borne.radius, RADII).filter(move |radius| *radius > 0.3 && z - ground - radius >= LEAST_GAP);
+        clear.map(move |radius| (z, radius))
+    });
+    let scored = tried.map(|(z, radius)| {
+        let chosen = Chosen { z, radius, near: borne.y.clone() };
+        let agreeing = |(group, y): (&Vec<usize>, &f64)| agreement(lanes, &showing(lanes, group, &chosen, *y), z, radius, *y);
+        (groups.iter().zip(&borne.y).map(agreeing).sum(), chosen)
+    });
+    let (score, chosen) = first_best(scored)?;
+    let n_showing: usize = groups.iter().zip(&chosen.near).map(|(group, y)| showing(lanes, group, &chosen, *y).len()).sum();
+    if std::env::var_os("DBG_CORD").is_some() {
+        eprintln!("chosen z {:.2} r {:.2} score {:.3}", chosen.z - ground, chosen.radius, score / lanes.len() as f64);
+        eprintln!("showing {n_showing} of {} -> {:.3}", lanes.len(), score / n_showing as f64);
+    }
+    (n_showing >= FEWEST_LANES && score >= LEAST_AGREEMENT * n_showing as f64).then_some(chosen)
+}
+
+/// The lanes of a group inside which the cord must be seen: where it lies high, many photos show it beside the lane.
+fn showing(lanes: &[LaneView], group: &[usize], chosen: &Chosen, y: f64) -> Vec<usize> {
+    let shows = |i: &usize| lanes[*i].light.as_ref().is_some_and(|light| light.shows(y, chosen.z, chosen.radius));
+    group.iter().copied().filter(shows).collect()
 }
 
 /// The first of the highest scores.
@@ -122,10 +151,10 @@ fn groups(lanes: &[LaneView]) -> Vec<Vec<usize>> {
     keys.iter().map(|key| (0..lanes.len()).filter(|&i| (lanes[i].setup, lanes[i].card) == *key).collect()).collect()
 }
 
-/// The y on which most edges of a group agree, and how many edges (at most two a lane) do, near ones counting more.
-fn agreement(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> (f64, f64) {
-    let scored = scored_votes(lanes, group, z, radius);
-    scored.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.total_cmp(&a.0))).unwrap_or((0.0, 0.0))
+/// How many edges of a group (at most two a lane) agree on one y near the given one, near ones counting more.
+fn agreement(lanes: &[LaneView], group: &[usize], z: f64, radius: f64, near: f64) -> f64 {
+    let scored = scored_votes(lanes, group, z, radius).into_iter().filter(|(y, _)| (y - near).abs() < NEAR);
+    scored.map(|(_, score)| score).fold(0.0, f64::max)
 }
 
 /// Every y that some edge votes for, with the number of edges that agree.
@@ -141,17 +170,19 @@ fn scored_votes(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> Vec
         }
     }
     votes.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let scales: Vec<f64> = group.iter().map(|&idx| lanes[idx].edges.px_per_mm).collect();
+    let agree = median(&scales).map_or(AGREE.0, |px_per_mm| AGREE.0.max(AGREE.1 / px_per_mm));
     let mut scored = Vec::with_capacity(votes.len());
     let mut from = 0;
     for middle in 0..votes.len() {
         let y = votes[middle].0;
-        while votes[from].0 < y - AGREE {
+        while votes[from].0 < y - agree {
             from += 1;
         }
         // The nearest edge of each lane and side counts, by how near it is.
         let mut nearest: Vec<((usize, bool), f64)> = Vec::new();
-        for vote in votes[from..].iter().take_while(|vote| vote.0 <= y + AGREE) {
-            let worth = 1.0 - ((vote.0 - y) / AGREE).powi(2);
+        for vote in votes[from..].iter().take_while(|vote| vote.0 <= y + agree) {
+            let worth = 1.0 - ((vote.0 - y) / agree).powi(2);
             match nearest.iter_mut().find(|(key, _)| *key == (vote.1, vote.2)) {
                 Some((_, most)) => *most = most.max(worth),
                 None => nearest.push(((vote.1, vote.2), worth)),
@@ -163,12 +194,13 @@ fn scored_votes(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> Vec
 }
 
 /// The best few places of a group's cord that lie apart from each other: y and score.
-fn peaks(lanes: &[LaneView], group: &[usize], chosen: &Chosen) -> Vec<(f64, f64)> {
+fn peaks(lanes: &[LaneView], group: &[usize], chosen: &Chosen, near: f64) -> Vec<(f64, f64)> {
     let mut scored = scored_votes(lanes, group, chosen.z, chosen.radius);
+    scored.retain(|(y, _)| (y - near).abs() < NEAR);
     scored.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.total_cmp(&b.0)));
     let mut peaks: Vec<(f64, f64)> = Vec::new();
     for (y, score) in scored {
-        if peaks.len() < MOST_PEAKS && peaks.iter().all(|(other, _)| (other - y).abs() > 2.0 * AGREE) {
+        if peaks.len() < MOST_PEAKS && peaks.iter().all(|(other, _)| (other - y).abs() > 2.0 * AGREE.0) {
             peaks.push((y, score));
         }
     }
@@ -186,9 +218,10 @@ fn straight_places(lanes: &[LaneView], chosen: &Chosen) -> Vec<(Vec<usize>, f64)
     let groups = groups(lanes);
     let all: Vec<(usize, f64, Vec<(f64, f64)>)> = groups
         .iter()
-        .map(|group| {
+        .zip(&chosen.near)
+        .map(|(group, near)| {
             let along: Vec<f64> = group.iter().map(|&i| lanes[i].along(chosen.z)).collect();
-            (lanes[group[0]].setup, median(&along).unwrap_or(0.0), peaks(lanes, group, chosen))
+            (lanes[group[0]].setup, median(&along).unwrap_or(0.0), peaks(lanes, group, chosen, *near))
         })
         .collect();
     let mut setups: Vec<usize> = all.iter().map(|(setup, ..)| *setup).collect();
@@ -220,7 +253,7 @@ fn straight_places(lanes: &[LaneView], chosen: &Chosen) -> Vec<(Vec<usize>, f64)
         let Some((_, y, slope, x0)) = best else { continue };
         for &g in &mine {
             if let Some((y, score)) = on_line(y, slope, x0, g)
-                && score >= LEAST_AGREEMENT * groups[g].len() as f64
+                && score >= LEAST_AGREEMENT * showing(lanes, &groups[g], chosen, y).len() as f64
             {
                 placed.push((groups[g].clone(), y));
             }
@@ -274,6 +307,16 @@ pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
         let (view, setup) = (lane.view, lane.setup);
         MidPoint { view, setup, at, normal: Vector2::from(a.normal), sigma: 0.5 * a.sigma.hypot(b.sigma) }
     };
+    if std::env::var_os("DBG_PAIR").is_some() {
+        for p in &pairs {
+            let lane = &lanes[p.lane];
+            let Some(&(_, y, z)) = places.iter().find(|(l, ..)| *l == p.lane) else { continue };
+            let m = |k: usize| { let r = &lane.rays[k]; r.normal[0] * y + r.normal[1] * z - r.offset };
+            let others: Vec<String> = (0..lane.rays.len()).map(|k| format!("{:.2}({:+.2})", m(k), lane.edges.edges[k].step)).collect();
+            eprintln!("pair s{} c{} mm/px {:.2} y {y:.2} a {:.2} b {:.2} all {others:?}", lane.setup, lane.card, 1.0 / lane.edges.px_per_mm, m(p.a), m(p.b));
+        }
+        eprintln!("radius {radius:.3} pairs {}", pairs.len());
+    }
     let fits = |p: &&Pair| (apart(&lanes[p.lane], p.a, p.b) / lanes[p.lane].edges.px_per_mm / 2.0 - radius).abs() < BELONGS.1;
     pairs.iter().filter(fits).map(point).collect()
 }

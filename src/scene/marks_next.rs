@@ -236,11 +236,24 @@ fn flags_and_lines(
         }
         for (photo, view) in photos.iter().zip(view_of) {
             let (Some(view), false) = (view, photo.lens_only) else { continue };
-            for sighting in photo.sightings.lines.iter().filter(|l| l.kind == kind) {
+            for sighting in photo.sightings.lines.iter().filter(|l| l.kind == kind && !too_thick(state, *view, line, l)) {
                 out.blocks.push(points_block(*view, Shown::Line(line), sighting));
             }
         }
     }
+}
+
+/// No plumb line or cord is thicker than this, mm, nor looks thicker by more than this, px: what does is a tube behind it.
+const THICKEST: f64 = 4.0;
+const BLURRED: f64 = 2.0;
+
+/// Whether what was followed as a line's image is too broad for a line there.
+pub fn too_thick(state: &State, view: usize, line: usize, sighting: &LineSighting) -> bool {
+    let view = &state.views[view];
+    let depth = view.camera_from_world.apply(&state.lines[line].point).z;
+    let px_per_mm = state.lens_of(view).fx / depth.max(1.0);
+    let widths: Vec<f64> = sighting.points.iter().map(|p| p.width).collect();
+    crate::math::robust::median(&widths).is_some_and(|width| width > THICKEST * px_per_mm + BLURRED)
 }
 
 /// Points of a line's image as observations.

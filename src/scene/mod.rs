@@ -5,6 +5,7 @@ pub mod cord_choice;
 pub mod cord_on_card;
 pub mod halves;
 pub mod imagine;
+mod lane_light;
 pub mod input;
 pub mod marks_next;
 pub mod noise;

@@ -14,6 +14,10 @@ const LEAST_RESIDUALS: usize = 40;
 /// No group is trusted more than this part of its stated uncertainty, nor called worse than this many times it.
 const RANGE: (f64, f64) = (0.5, 60.0);
 
+/// Of this many photos' means and more, those this many times the usual are contradicted by the rest.
+const LEAST_TO_CONTRADICT: usize = 5;
+const CONTRADICTED: f64 = 6.0;
+
 /// What shares a noise level: one card, one tab, one flag, all cords, one line.
 fn group(state: &State, shown: Shown) -> (u8, usize) {
     match shown {
@@ -48,7 +52,7 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
     let mean_sigma: BTreeMap<(NoiseClass, bool), f64> = block_means
         .iter()
         .filter(|(_, means)| means.len() >= 3)
-        .map(|(class, means)| (*class, (means.iter().map(|m| m * m).sum::<f64>() / means.len() as f64).sqrt()))
+        .map(|(class, means)| (*class, scatter(means)))
         .collect();
     for block in blocks.iter_mut() {
         let class = block.shown.noise_class();
@@ -64,6 +68,14 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
         let sigma = own.unwrap_or(1.0).max(mean_sigma.get(&(class, is_plumb(block.shown))).copied().unwrap_or(0.0));
         block.noise = sigma.clamp(RANGE.0, RANGE.1);
     }
+}
+
+/// Root mean square of the photos' means without those that most others contradict: a false line among true ones says nothing of these.
+fn scatter(means: &[f64]) -> f64 {
+    let usual = sigma_about_zero(means).unwrap_or(0.0).max(1.0);
+    let bound = if means.len() < LEAST_TO_CONTRADICT { f64::INFINITY } else { CONTRADICTED * usual };
+    let kept: Vec<f64> = means.iter().copied().filter(|mean| mean.abs() <= bound).collect();
+    (kept.iter().map(|m| m * m).sum::<f64>() / kept.len().max(1) as f64).sqrt()
 }
 
 /// Leaves out what lies farther than `bound` standard deviations from where it should, and takes back what no longer does. Returns how

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 use crate::cards::Pattern;
 use crate::finding::Finding;
@@ -11,12 +11,13 @@ use crate::sightings::StringKind;
 
 use super::cards_first::{COARSE, LEAST_CORNERS, cards_first, level, seen_corners};
 use super::input::{ScenePhoto, SceneSettings};
-use super::marks_next::{LEAST_TAB_CORNERS, marks_next, seen_points};
+use super::marks_next::{LEAST_TAB_CORNERS, marks_next, seen_points, too_thick};
 use super::noise::{reject, weigh};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::prior::{LensSpread, Priors};
+use super::residual::lengths;
 use super::solve::{Problem, adjust, covariance};
-use super::state::{Slots, State};
+use super::state::{Cord, Slots, State};
 use super::suspects::{Exceptions, find_suspects};
 
 /// A solved scene.
@@ -73,6 +74,9 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
 pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let Some(blocks) = first.regular.then(|| reblock(first, photos)).flatten() else { return solve(photos, settings) };
     let mut next = Solution { blocks, covariance: None, ..first.clone() };
+    if lines_lie_off(&next) {
+        settle_lines(&mut next);
+    }
     refine(&mut next.state, &next.slots, &mut next.blocks, &mut next.priors, 2);
     let mut exceptions = Exceptions::default();
     if find_suspects(&next, photos, &mut exceptions) {
@@ -80,6 +84,25 @@ pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSett
     }
     next.covariance = covariance(&next.state, &Problem { blocks: &next.blocks, priors: &next.priors, slots: &next.slots });
     Some(next)
+}
+
+/// Whether most of what was seen of lines lies off where the first solution has them: it knew them from few flags.
+fn lines_lie_off(solution: &Solution) -> bool {
+    let lines = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Line(_)));
+    let off: Vec<bool> =
+        lines.flat_map(|block| lengths(&solution.state, &solution.slots, block)).map(|r| r.abs() > REJECT).collect();
+    2 * off.iter().filter(|off| **off).count() > off.len()
+}
+
+/// Rounds in which the lines come to lie where most photos have them, before anything is rejected.
+const SETTLING: usize = 4;
+
+fn settle_lines(solution: &mut Solution) {
+    for _ in 0..SETTLING {
+        weigh(&solution.state, &solution.slots, &mut solution.blocks);
+        let problem = Problem { blocks: &solution.blocks, priors: &solution.priors, slots: &solution.slots };
+        adjust(&mut solution.state, &problem, 15);
+    }
 }
 
 /// The new sightings as observations of what the first solution knows; None when they show something that it does not.
@@ -139,8 +162,8 @@ fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
             let shown = match line.kind {
                 StringKind::Cord => Shown::Cord(first.state.cords.iter().position(|cord| cord.setup == photo.setup)?),
                 kind => match first.state.lines.iter().position(|known| known.kind == kind) {
-                    Some(idx) => Shown::Line(idx),
-                    None => continue,
+                    Some(idx) if !too_thick(&first.state, view, idx, line) => Shown::Line(idx),
+                    _ => continue,
                 },
             };
             let noise = first.blocks.iter().find(|block| block.shown == shown).map_or(1.0, |block| block.noise);
@@ -196,7 +219,8 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
     blocks.iter_mut().for_each(|block| block.noise = 3.0);
     reject(&state, &slots, &mut blocks, 6.0);
     adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 10);
-    let cord_moved = cord_has_moved(&state, settings.cord_moved_sigma);
+    let problem = Problem { blocks: &blocks, priors: &priors, slots: &slots };
+    let cord_moved = cord_has_moved(&state, &problem, settings.cord_moved_sigma);
     priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
     let converged = refine(&mut state, &slots, &mut blocks, &mut priors, 3);
     Some(Solution {
@@ -289,13 +313,31 @@ fn sheet_findings(solution: &Solution) -> Vec<Finding> {
     told.collect()
 }
 
-/// Whether some set-up's cord lies farther from the first one's than cords left alone do (k = 3).
-fn cord_has_moved(state: &State, sigma: f64) -> bool {
+/// Whether some set-up's cord lies farther from the first one's than cords left alone do and than the photos leave open (k = 3 both).
+fn cord_has_moved(state: &State, problem: &Problem, sigma: f64) -> bool {
     let Some(first) = state.cords.first() else { return false };
-    state.cords.iter().skip(1).any(|cord| {
-        [cord.middle - 0.7 * cord.half, cord.middle, cord.middle + 0.7 * cord.half]
-            .iter()
-            .any(|&x| (cord.at(x).y - first.at(x).y).abs() > (3.0 * sigma).max(0.35))
+    let places = [-0.7, 0.0, 0.7];
+    let apart = |cord: &Cord, s: f64| {
+        let x = cord.middle + s * cord.half;
+        (cord.at(x).y - first.at(x).y).abs()
+    };
+    let bound = (3.0 * sigma).max(0.35);
+    let far: Vec<(usize, f64)> = (1..state.cords.len())
+        .flat_map(|i| places.map(|s| (i, s)))
+        .filter(|&(i, s)| apart(&state.cords[i], s) > bound)
+        .collect();
+    if far.is_empty() {
+        return false;
+    }
+    // Where one side alone is photographed, a cord that seems to lie aside may as well lie higher.
+    let Some(covariance) = covariance(state, problem) else { return true };
+    far.iter().any(|&(i, s)| {
+        let mut gradient = DVector::zeros(problem.slots.n);
+        for (k, power) in first.basis(first.middle + s * first.half).into_iter().enumerate() {
+            gradient[problem.slots.cords[i] + k] += power;
+            gradient[problem.slots.cords[0] + k] -= power;
+        }
+        apart(&state.cords[i], s) > 3.0 * gradient.dot(&(&covariance * &gradient)).sqrt()
     })
 }
 

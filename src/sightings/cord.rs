@@ -6,7 +6,7 @@
 
 use super::edge_fit::{EdgeTask, fit_edge};
 use super::lane::{Lane, PROFILE_STEP, Profile, profile};
-use super::seen::{LaneEdge, LaneEdges, PatternSighting};
+use super::seen::{LaneEdge, LaneEdges, LaneLight, PatternSighting};
 use crate::photo::LinearImage;
 
 /// An edge's light must change by this part of the paper's level within a pixel, and by this many times the profile's noise.
@@ -30,14 +30,32 @@ fn lane_edges(image: &LinearImage, sighting: &PatternSighting) -> Option<LaneEdg
     let mut edges: Vec<(f64, LaneEdge)> = Vec::new();
     for (offset, change) in steps(&profile) {
         let Some((offset, sigma)) = refined(&profile, offset, change) else { continue };
-        let line = super::lane::LatticeLine { row: profile.line.row + offset * profile.rows_per_px, slope: profile.line.slope };
-        let Some((at, _, normal)) = lane.frame(&line, profile.middle_col) else { continue };
+        let Some((at, normal)) = place(&lane, &profile, offset) else { continue };
         edges.push((change.abs(), LaneEdge { at, normal, sigma, step: change }));
     }
     edges.sort_by(|a, b| b.0.total_cmp(&a.0));
     edges.truncate(MOST_EDGES);
     let edges: Vec<LaneEdge> = edges.into_iter().map(|(_, edge)| edge).collect();
-    (!edges.is_empty()).then_some(LaneEdges { pattern: sighting.pattern, px_per_mm: profile.px_per_mm, edges })
+    let light = light(&lane, &profile);
+    (!edges.is_empty()).then_some(LaneEdges { pattern: sighting.pattern, px_per_mm: profile.px_per_mm, edges, light })
+}
+
+/// Where an offset across the lane lies, px, and the unit normal of the line along the lane there.
+fn place(lane: &Lane, profile: &Profile, offset: f64) -> Option<([f64; 2], [f64; 2])> {
+    let line = super::lane::LatticeLine { row: profile.line.row + offset * profile.rows_per_px, slope: profile.line.slope };
+    lane.frame(&line, profile.middle_col).map(|(at, _, normal)| (at, normal))
+}
+
+/// The profile, a pixel apart.
+fn light(lane: &Lane, profile: &Profile) -> Vec<LaneLight> {
+    let each = (1.0 / PROFILE_STEP) as usize;
+    let means = profile.values.chunks_exact(each).enumerate();
+    let places = means.filter_map(|(i, values)| {
+        let offset = profile.offset(i * each) + PROFILE_STEP * (each - 1) as f64 / 2.0;
+        let (at, _) = place(lane, profile, offset)?;
+        Some(LaneLight { at, light: values.iter().sum::<f64>() / (each as f64 * profile.paper) })
+    });
+    places.collect()
 }
 
 /// Offsets (px) where light changes fastest across the lane, with the change within a pixel.

@@ -81,6 +81,17 @@ pub struct LaneEdges {
     /// Pixels for each mm of a thing that faces the camera, there.
     pub px_per_mm: f64,
     pub edges: Vec<LaneEdge>,
+    /// Light across the lane, from one side of it to the other, about a pixel apart.
+    pub light: Vec<LaneLight>,
+}
+
+/// Light at one place across a lane, averaged along the lane.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LaneLight {
+    /// At the middle of what is seen of the lane, px.
+    pub at: [f64; 2],
+    /// Linear light, the bare paper's being 1.
+    pub light: f64,
 }
 
 /// Everything found in one photo.

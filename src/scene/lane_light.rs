@@ -1,0 +1,304 @@
+//! Which height, thickness and place of a cord the light in the lanes bears out.
+//!
+//! Shadows, ticks and stains lie on the paper: seen from anywhere the paper has the same light at the same place. The cord lies above it
+//! and hides another piece of the paper in each photo. So a supposed cord is tried thus: what it does not hide must show the same paper
+//! in all photos, and what it hides must show one tone, the cord's. A shadow that is taken for the cord leaves the cord itself as a
+//! stain that wanders over the paper.
+
+use nalgebra::{Vector2, Vector3};
+use rayon::prelude::*;
+
+use super::state::{State, View};
+use crate::math::Rigid;
+use crate::sightings::LaneEdges;
+
+/// Light across one lane in one photo: each sample with the ray it came along.
+#[derive(Clone, Debug)]
+pub struct LightView {
+    samples: Vec<LightRay>,
+    mm_per_px: f64,
+    /// World x and y of the card's middle.
+    middle: [f64; 2],
+}
+
+#[derive(Clone, Copy, Debug)]
+struct LightRay {
+    /// Unit normal of the ray in (y, z) of the world, and its distance from the origin along it.
+    normal: [f64; 2],
+    offset: f64,
+    /// World y where the ray meets the card, and how far that moves for each mm that the paper lies higher.
+    on_paper: f64,
+    per_mm_up: f64,
+    /// The bare paper's is 1.
+    light: f64,
+}
+
+/// A group of lanes that see the same piece of the cord: one card in one set-up.
+pub struct LightGroup<'a> {
+    pub setup: usize,
+    pub views: Vec<&'a LightView>,
+}
+
+/// A cord that the light bears out: its height in the world and radius, and world y over each group's card.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Borne {
+    pub z: f64,
+    pub radius: f64,
+    pub y: Vec<f64>,
+    /// Mean cost of a sample.
+    pub cost: f64,
+}
+
+/// Heights above the cards and radii that are tried first, mm: a cord on blocks lies within a centimetre of the paper, and is 0.8 to 5 mm
+/// thick.
+const HEIGHTS: (f64, f64, f64) = (0.7, 9.2, 0.5);
+const RADII: [f64; 6] = [0.45, 0.7, 1.0, 1.35, 1.75, 2.25];
+/// A cord on blocks hangs clear of the cards by this at least, mm. What seems to touch them or to sink in is a shadow.
+pub const LEAST_GAP: f64 = 0.15;
+/// Places across the lane that are tried, mm from its middle to either side, and their spacing.
+const ACROSS: (f64, f64) = (8.4, 0.35);
+/// Steepest cord against the world's x.
+const STEEPEST: f64 = 0.05;
+/// Samples closer than this are left out in the first search, mm.
+const SPARSE: f64 = 0.5;
+/// Light is compared on pieces of paper of this width, mm.
+const BIN: f64 = 0.4;
+const N_BINS: usize = 56;
+/// What lies this near to the cord's edge is a mixture: outside and inside it, px.
+const MARGIN_PX: (f64, f64) = (0.9, 0.45);
+/// Differences beyond this count no more: parts of the paper's light.
+const MOST: f64 = 0.15;
+/// A sample that can't be compared counts as much as an ordinary difference.
+const ORDINARY: f64 = 0.03;
+/// Holds the change of light across the cord back, mm^2.
+const SPREAD_HELD: f64 = 0.02;
+/// Paper that lies higher or lower than its card's pose says, mm: bowed sheets.
+const HIGHER: [f64; 5] = [0.0, -0.35, 0.35, -0.7, 0.7];
+
+impl LightView {
+    pub fn new(state: &State, view: &View, card: &Rigid, edges: &LaneEdges) -> Self {
+        let lens = state.lens_of(view);
+        let world_from_camera = view.camera_from_world.inverse();
+        let eye = world_from_camera.t;
+        let up = card.r.column(2).into_owned();
+        let samples = edges.light.iter().filter_map(|sample| {
+            let direction = world_from_camera.r * lens.direction(&Vector2::from(sample.at))?;
+            let length = direction.y.hypot(direction.z);
+            let normal = [-direction.z / length, direction.y / length];
+            let steep = up.dot(&direction);
+            if !(steep.abs() > 0.05) {
+                return None;
+            }
+            let meet = |higher: f64| -> Vector3<f64> { eye + direction * (up.dot(&(card.t - eye)) + higher) / steep };
+            let (low, high) = (meet(0.0).y, meet(1.0).y);
+            let offset = normal[0] * eye.y + normal[1] * eye.z;
+            Some(LightRay { normal, offset, on_paper: low, per_mm_up: high - low, light: sample.light })
+        });
+        Self { samples: samples.collect(), mm_per_px: 1.0 / edges.px_per_mm, middle: [card.t.x, card.t.y] }
+    }
+
+    /// Whether a cord at (y, z) is seen inside the lane.
+    pub fn shows(&self, y: f64, z: f64, radius: f64) -> bool {
+        let off = |ray: &LightRay| ray.normal[0] * y + ray.normal[1] * z - ray.offset;
+        let (Some(first), Some(last)) = (self.samples.first(), self.samples.last()) else { return false };
+        let (low, high) = (off(first).min(off(last)), off(first).max(off(last)));
+        low < -radius && high > radius
+    }
+
+    fn sparse(&self) -> Self {
+        let each = ((SPARSE / self.mm_per_px) as usize).max(1);
+        Self { samples: self.samples.iter().copied().skip(each / 2).step_by(each).collect(), ..self.clone() }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Lies {
+    Outside,
+    Inside,
+    Between,
+}
+
+fn lies(view: &LightView, ray: &LightRay, y: f64, z: f64, radius: f64) -> Lies {
+    let off = (ray.normal[0] * y + ray.normal[1] * z - ray.offset).abs() - radius;
+    if off > MARGIN_PX.0 * view.mm_per_px {
+        Lies::Outside
+    } else if off < -MARGIN_PX.1 * view.mm_per_px {
+        Lies::Inside
+    } else {
+        Lies::Between
+    }
+}
+
+/// Sum of costs and number of samples, for a cord of this radius at (y, z) over paper that lies `higher` than the card's pose says.
+fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> (f64, f64) {
+    let mut bins = [(0.0f64, 0.0f64); N_BINS];
+    let first = views.first().map_or(0.0, |view| view.middle[1]) - BIN * N_BINS as f64 / 2.0;
+    let bin = |ray: &LightRay| {
+        let at = (ray.on_paper + ray.per_mm_up * higher - first) / BIN;
+        (at >= 0.0 && at < N_BINS as f64).then_some(at as usize)
+    };
+    for view in views {
+        for ray in &view.samples {
+            if lies(view, ray, y, z, radius) == Lies::Outside && let Some(bin) = bin(ray) {
+                bins[bin].0 += 1.0;
+                bins[bin].1 += ray.light;
+            }
+        }
+    }
+    let bound = |difference: f64| (difference * difference).min(MOST * MOST);
+    let (mut sum, mut count) = (0.0, 0.0);
+    for view in views {
+        // A round cord is lit from one side: its light changes evenly across it.
+        let (mut n, mut t1, mut t2, mut l1, mut tl) = (0.0f64, 0.0, 0.0, 0.0, 0.0);
+        let across = |ray: &LightRay| ray.normal[0] * y + ray.normal[1] * z - ray.offset;
+        for ray in &view.samples {
+            count += 1.0;
+            sum += match lies(view, ray, y, z, radius) {
+                Lies::Outside => match bin(ray).map(|bin| bins[bin]) {
+                    Some((n, light)) if n > 1.5 => {
+                        let difference = ray.light - light / n;
+                        bound(difference * (n / (n - 1.0)).sqrt())
+                    }
+                    _ => ORDINARY * ORDINARY,
+                },
+                Lies::Inside => {
+                    let t = across(ray);
+                    n += 1.0;
+                    t1 += t;
+                    t2 += t * t;
+                    l1 += ray.light;
+                    tl += t * ray.light;
+                    ORDINARY * ORDINARY
+                }
+                Lies::Between => ORDINARY * ORDINARY,
+            };
+        }
+        let spread = t2 - t1 * t1 / n.max(1.0) + SPREAD_HELD * n;
+        let slope = if n > 0.0 { (tl - t1 * l1 / n) / spread.max(1e-9) } else { 0.0 };
+        let insides = view.samples.iter().filter(|ray| lies(view, ray, y, z, radius) == Lies::Inside);
+        sum += insides.map(|ray| bound(ray.light - l1 / n - slope * (across(ray) - t1 / n))).sum::<f64>();
+    }
+    (sum, count)
+}
+
+/// The heights, radii and places that the light bears out best, best first, each apart from the others. `ground` is the cards' mean height.
+pub fn borne_out(groups: &[LightGroup], ground: f64) -> Vec<Borne> {
+    let sparse: Vec<Vec<LightView>> = groups.iter().map(|g| g.views.iter().map(|view| view.sparse()).collect()).collect();
+    let sparse: Vec<Vec<&LightView>> = sparse.iter().map(|views| views.iter().collect()).collect();
+    let n_heights = ((HEIGHTS.1 - HEIGHTS.0) / HEIGHTS.2) as usize + 1;
+    let mut found: Vec<Borne> = (0..n_heights)
+        .into_par_iter()
+        .flat_map_iter(|i| {
+            let z = HEIGHTS.0 + HEIGHTS.2 * i as f64;
+            let sparse = &sparse;
+            let radii = RADII.into_iter().filter(move |radius| z - radius >= LEAST_GAP);
+            radii.map(move |radius| straightest(groups, sparse, z + ground, radius))
+        })
+        .collect();
+    found.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    if let Ok(t) = std::env::var("DBG_AT") {
+        let v: Vec<f64> = t.split(',').map(|x| x.parse().unwrap()).collect();
+        let full: Vec<Vec<&LightView>> = groups.iter().map(|g| g.views.clone()).collect();
+        let b = straightest(groups, &full, v[0] + ground, v[1]);
+        let b = refined(groups, b, ground);
+        eprintln!("  z {:.2} r {:.2} cost {:.6} y {:.2?} AT", b.z - ground, b.radius, b.cost, b.y);
+    }
+    let mut kept: Vec<Borne> = Vec::new();
+    for borne in found {
+        if kept.len() < 6 && kept.iter().all(|k| apart(k, &borne) > 0.6) {
+            kept.push(borne);
+        }
+    }
+    let mut refined: Vec<Borne> = kept.into_par_iter().map(|borne| refined(groups, borne, ground)).collect();
+    refined.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    refined
+}
+
+/// Mean distance of two cords' places, mm.
+pub fn apart(a: &Borne, b: &Borne) -> f64 {
+    a.y.iter().zip(&b.y).map(|(a, b)| (a - b).abs()).sum::<f64>() / a.y.len().max(1) as f64
+}
+
+/// The straight cord of this height and radius that costs least.
+fn straightest(groups: &[LightGroup], views: &[Vec<&LightView>], z: f64, radius: f64) -> Borne {
+    let n = (2.0 * ACROSS.0 / ACROSS.1) as usize + 1;
+    let middle = |g: usize| groups[g].views.first().map_or([0.0; 2], |view| view.middle);
+    let place = |g: usize, i: usize| middle(g)[1] - ACROSS.0 + ACROSS.1 * i as f64;
+    let costs: Vec<Vec<f64>> =
+        (0..groups.len()).map(|g| (0..n).map(|i| cost(&views[g], place(g, i), z, radius, 0.0).0).collect()).collect();
+    let count: f64 = views.iter().flatten().map(|view| view.samples.len() as f64).sum();
+    let mut y = vec![0.0; groups.len()];
+    let mut total = 0.0;
+    let mut setups: Vec<usize> = groups.iter().map(|g| g.setup).collect();
+    setups.sort_unstable();
+    setups.dedup();
+    for setup in setups {
+        let mine: Vec<usize> = (0..groups.len()).filter(|&g| groups[g].setup == setup).collect();
+        let by_x = |&a: &usize, &b: &usize| middle(a)[0].total_cmp(&middle(b)[0]);
+        let (Some(first), Some(last)) = (mine.iter().copied().min_by(by_x), mine.iter().copied().max_by(by_x)) else { continue };
+        let length = middle(last)[0] - middle(first)[0];
+        let mut best: Option<(f64, f64, f64)> = None;
+        for i in 0..n {
+            for k in 0..n {
+                let (a, b) = (place(first, i), place(last, k));
+                let slope = if length > 1.0 { (b - a) / length } else { 0.0 };
+                if slope.abs() > STEEPEST || (length <= 1.0 && k > 0) {
+                    continue;
+                }
+                let at = |g: usize| a + slope * (middle(g)[0] - middle(first)[0]);
+                let cost_at = |&g: &usize| {
+                    let nearest = ((at(g) - place(g, 0)) / ACROSS.1).round();
+                    costs[g][(nearest.max(0.0) as usize).min(n - 1)]
+                };
+                let sum: f64 = mine.iter().map(cost_at).sum();
+                if best.is_none_or(|(least, ..)| sum < least) {
+                    best = Some((sum, a, slope));
+                }
+            }
+        }
+        if let Some((sum, a, slope)) = best {
+            total += sum;
+            for &g in &mine {
+                y[g] = a + slope * (middle(g)[0] - middle(first)[0]);
+            }
+        }
+    }
+    Borne { z, radius, y, cost: total / count.max(1.0) }
+}
+
+/// The same with finer steps, each card's place and paper height for itself.
+fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
+    let count: f64 = groups.iter().flat_map(|g| &g.views).map(|view| view.samples.len() as f64).sum();
+    let mut higher = vec![0.0; groups.len()];
+    // The cheapest places of all groups' cord near those of `from`.
+    let placed = |from: &Borne, z: f64, radius: f64, reach: f64, higher: &[f64]| {
+        let best_of = |g: usize| {
+            let steps = (-3..=3).map(|i| from.y[g] + reach * f64::from(i) / 3.0);
+            let tried = steps.map(|y| (cost(&groups[g].views, y, z, radius, higher[g]).0, y));
+            tried.min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, from.y[g]))
+        };
+        let best: Vec<(f64, f64)> = (0..groups.len()).map(best_of).collect();
+        Borne { z, radius, y: best.iter().map(|b| b.1).collect(), cost: best.iter().map(|b| b.0).sum::<f64>() / count.max(1.0) }
+    };
+    let mut best = placed(&start, start.z, start.radius, 0.45, &higher);
+    for (step_z, step_r, reach) in [(0.25, 0.15, 0.45), (0.12, 0.08, 0.2), (0.06, 0.05, 0.1)] {
+        for k in -2..=2 {
+            for m in -2..=2 {
+                let (z, radius) = (best.z + step_z * f64::from(k), best.radius + step_r * f64::from(m));
+                if radius < 0.35 || z - ground - radius < LEAST_GAP {
+                    continue;
+                }
+                let tried = placed(&best, z, radius, reach, &higher);
+                if tried.cost < best.cost {
+                    best = tried;
+                }
+            }
+        }
+        for g in 0..groups.len() {
+            let cost_of = |h: f64| cost(&groups[g].views, best.y[g], best.z, best.radius, h).0;
+            higher[g] = HIGHER.into_iter().min_by(|a, b| cost_of(*a).total_cmp(&cost_of(*b))).unwrap_or(0.0);
+        }
+        best = placed(&best, best.z, best.radius, reach / 3.0, &higher);
+    }
+    best
+}
