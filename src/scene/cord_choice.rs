@@ -83,10 +83,17 @@ fn ray(state: &State, view: &View, at: [f64; 2]) -> Option<Ray> {
 /// The cord as light and edges have it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chosen {
-    pub z: f64,
     pub radius: f64,
-    /// World y, roughly, over the card of each group of lanes.
-    near: Vec<f64>,
+    /// World y, roughly, and z over the card of each group of lanes.
+    near: Vec<[f64; 2]>,
+    sags: bool,
+}
+
+impl Chosen {
+    /// Mean height in the world.
+    pub fn height(&self) -> f64 {
+        self.near.iter().map(|[_, z]| z).sum::<f64>() / self.near.len().max(1) as f64
+    }
 }
 
 /// The cord that the light bears out, its height and radius those on which most edges agree; `ground` is the cards' mean height. None when
@@ -101,43 +108,43 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
         views: group.iter().filter_map(|&i| lanes[i].light.as_ref()).collect(),
     };
     let found = borne_out(&groups.iter().map(light).collect::<Vec<LightGroup>>(), ground);
-    if std::env::var_os("DBG_CORD").is_some() {
-        for b in &found {
-            eprintln!("  z {:.2} r {:.2} cost {:.6} y {:.2?}", b.z - ground, b.radius, b.cost, b.y);
-        }
-    }
     let borne = found.into_iter().next()?;
     let steps = |about: f64, (reach, step): (f64, f64)| {
         let n = (reach / step).round() as i32;
         (-n..=n).map(move |i| about + step * f64::from(i))
     };
-    let tried = steps(borne.z, HEIGHTS).flat_map(|z| {
-        let clear = steps(borne.radius, RADII).filter(move |radius| *radius > 0.3 && z - ground - radius >= LEAST_GAP);
-        clear.map(move |radius| (z, radius))
-    });
-    let scored = tried.map(|(z, radius)| {
-        let chosen = Chosen { z, radius, near: borne.y.clone() };
-        let agreeing = |(group, y): (&Vec<usize>, &f64)| agreement(lanes, &showing(lanes, group, &chosen, *y), z, radius, *y);
-        (groups.iter().zip(&borne.y).map(agreeing).sum(), chosen)
-    });
-    let (score, chosen) = first_best(scored)?;
-    let n_showing: usize = groups.iter().zip(&chosen.near).map(|(group, y)| showing(lanes, group, &chosen, *y).len()).sum();
+    let score = |radius: f64, places: &[[f64; 2]]| -> f64 {
+        groups.iter().zip(places).map(|(group, [y, z])| agreement(lanes, group, *z, radius, *y)).sum()
+    };
+    let mut tried: Vec<(f64, Vec<[f64; 2]>)> = Vec::new();
+    for radius in steps(borne.radius, RADII).filter(|radius| *radius > 0.3) {
+        for up in steps(0.0, HEIGHTS) {
+            let places: Vec<[f64; 2]> = borne.places.iter().map(|[y, z]| [*y, z + up]).collect();
+            if places.iter().all(|[_, z]| z - ground - radius >= LEAST_GAP) {
+                tried.push((radius, places));
+            }
+        }
+    }
+    let (score, (radius, near)) = first_best(tried.into_iter().map(|(radius, places)| (score(radius, &places), (radius, places))))?;
+    let chosen = Chosen { radius, near, sags: borne.sags };
+    let shown: Vec<Vec<usize>> =
+        groups.iter().zip(&chosen.near).map(|(group, place)| showing(lanes, group, *place, radius)).collect();
+    let n_showing: usize = shown.iter().map(Vec::len).sum();
     if std::env::var_os("DBG_CORD").is_some() {
-        eprintln!("chosen z {:.2} r {:.2} score {:.3}", chosen.z - ground, chosen.radius, score / lanes.len() as f64);
-        eprintln!("showing {n_showing} of {} -> {:.3}", lanes.len(), score / n_showing as f64);
+        eprintln!("chosen r {:.2} z {:.2?} score {:.3} showing {n_showing} of {} {}", chosen.radius, chosen.near, score / n_showing as f64, lanes.len(), borne.sags);
     }
     (n_showing >= FEWEST_LANES && score >= LEAST_AGREEMENT * n_showing as f64).then_some(chosen)
 }
 
 /// The lanes of a group inside which the cord must be seen: where it lies high, many photos show it beside the lane.
-fn showing(lanes: &[LaneView], group: &[usize], chosen: &Chosen, y: f64) -> Vec<usize> {
-    let shows = |i: &usize| lanes[*i].light.as_ref().is_some_and(|light| light.shows(y, chosen.z, chosen.radius));
+fn showing(lanes: &[LaneView], group: &[usize], [y, z]: [f64; 2], radius: f64) -> Vec<usize> {
+    let shows = |i: &usize| lanes[*i].light.as_ref().is_some_and(|light| light.shows(y, z, radius));
     group.iter().copied().filter(shows).collect()
 }
 
 /// The first of the highest scores.
-fn first_best(tried: impl Iterator<Item = (f64, Chosen)>) -> Option<(f64, Chosen)> {
-    tried.fold(None, |best: Option<(f64, Chosen)>, next| match best {
+fn first_best<T>(tried: impl Iterator<Item = (f64, T)>) -> Option<(f64, T)> {
+    tried.fold(None, |best: Option<(f64, T)>, next| match best {
         Some(best) if next.0 <= best.0 => Some(best),
         _ => Some(next),
     })
@@ -194,9 +201,9 @@ fn scored_votes(lanes: &[LaneView], group: &[usize], z: f64, radius: f64) -> Vec
 }
 
 /// The best few places of a group's cord that lie apart from each other: y and score.
-fn peaks(lanes: &[LaneView], group: &[usize], chosen: &Chosen, near: f64) -> Vec<(f64, f64)> {
-    let mut scored = scored_votes(lanes, group, chosen.z, chosen.radius);
-    scored.retain(|(y, _)| (y - near).abs() < NEAR);
+fn peaks(lanes: &[LaneView], group: &[usize], radius: f64, near: [f64; 2]) -> Vec<(f64, f64)> {
+    let mut scored = scored_votes(lanes, group, near[1], radius);
+    scored.retain(|(y, _)| (y - near[0]).abs() < NEAR);
     scored.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.total_cmp(&b.0)));
     let mut peaks: Vec<(f64, f64)> = Vec::new();
     for (y, score) in scored {
@@ -214,14 +221,14 @@ const STRAIGHT: f64 = 0.35;
 
 /// For each group its cord's y: of the places each group's edges agree on, those of a set-up that lie on one straight line and have
 /// most agreement together.
-fn straight_places(lanes: &[LaneView], chosen: &Chosen) -> Vec<(Vec<usize>, f64)> {
+fn straight_places(lanes: &[LaneView], chosen: &Chosen) -> Vec<(Vec<usize>, f64, f64)> {
     let groups = groups(lanes);
     let all: Vec<(usize, f64, Vec<(f64, f64)>)> = groups
         .iter()
         .zip(&chosen.near)
         .map(|(group, near)| {
-            let along: Vec<f64> = group.iter().map(|&i| lanes[i].along(chosen.z)).collect();
-            (lanes[group[0]].setup, median(&along).unwrap_or(0.0), peaks(lanes, group, chosen, *near))
+            let along: Vec<f64> = group.iter().map(|&i| lanes[i].along(near[1])).collect();
+            (lanes[group[0]].setup, median(&along).unwrap_or(0.0), peaks(lanes, group, chosen.radius, *near))
         })
         .collect();
     let mut setups: Vec<usize> = all.iter().map(|(setup, ..)| *setup).collect();
@@ -253,9 +260,9 @@ fn straight_places(lanes: &[LaneView], chosen: &Chosen) -> Vec<(Vec<usize>, f64)
         let Some((_, y, slope, x0)) = best else { continue };
         for &g in &mine {
             if let Some((y, score)) = on_line(y, slope, x0, g)
-                && score >= LEAST_AGREEMENT * showing(lanes, &groups[g], chosen, y).len() as f64
+                && score >= LEAST_AGREEMENT * showing(lanes, &groups[g], [y, chosen.near[g][1]], chosen.radius).len() as f64
             {
-                placed.push((groups[g].clone(), y));
+                placed.push((groups[g].clone(), y, chosen.near[g][1]));
             }
         }
     }
@@ -286,8 +293,8 @@ const FIT_BOUND: f64 = 0.08;
 /// The mid-line in each lane that shows both edges of the chosen cord. A lone edge tells too little: it may as well be the shadow's.
 pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
     let mut places: Vec<(usize, f64, f64)> = Vec::new();
-    for (group, y) in straight_places(lanes, chosen) {
-        places.extend(group.into_iter().map(|lane| (lane, y, chosen.z)));
+    for (group, y, z) in straight_places(lanes, chosen) {
+        places.extend(group.into_iter().map(|lane| (lane, y, z)));
     }
     let mut radius = chosen.radius;
     let mut pairs = Vec::new();
@@ -307,16 +314,6 @@ pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
         let (view, setup) = (lane.view, lane.setup);
         MidPoint { view, setup, at, normal: Vector2::from(a.normal), sigma: 0.5 * a.sigma.hypot(b.sigma) }
     };
-    if std::env::var_os("DBG_PAIR").is_some() {
-        for p in &pairs {
-            let lane = &lanes[p.lane];
-            let Some(&(_, y, z)) = places.iter().find(|(l, ..)| *l == p.lane) else { continue };
-            let m = |k: usize| { let r = &lane.rays[k]; r.normal[0] * y + r.normal[1] * z - r.offset };
-            let others: Vec<String> = (0..lane.rays.len()).map(|k| format!("{:.2}({:+.2})", m(k), lane.edges.edges[k].step)).collect();
-            eprintln!("pair s{} c{} mm/px {:.2} y {y:.2} a {:.2} b {:.2} all {others:?}", lane.setup, lane.card, 1.0 / lane.edges.px_per_mm, m(p.a), m(p.b));
-        }
-        eprintln!("radius {radius:.3} pairs {}", pairs.len());
-    }
     let fits = |p: &&Pair| (apart(&lanes[p.lane], p.a, p.b) / lanes[p.lane].edges.px_per_mm / 2.0 - radius).abs() < BELONGS.1;
     pairs.iter().filter(fits).map(point).collect()
 }
@@ -336,10 +333,10 @@ fn pair(lanes: &[LaneView], lane_idx: usize, y: f64, z: f64, radius: f64) -> Opt
     }
 }
 
-/// A straight cord: y by set-up and z for all, each a line in x.
+/// A straight cord: y by set-up, a line in x, and z for all, which may hang through.
 struct StraightCord {
     setups: Vec<usize>,
-    /// Per set-up y at x = 0 and slope; then z at x = 0 and slope.
+    /// Per set-up y at x = 0 and slope; then z at x = 0, its slope and its bend. Slopes for each metre.
     values: nalgebra::DVector<f64>,
     height: f64,
 }
@@ -347,9 +344,9 @@ struct StraightCord {
 impl StraightCord {
     fn at(&self, lanes: &[LaneView], lane: usize) -> Option<(f64, f64)> {
         let setup = self.setups.iter().position(|s| *s == lanes[lane].setup)?;
-        let x = lanes[lane].along(self.height);
-        let z = 2 * self.setups.len();
-        Some((self.values[2 * setup] + self.values[2 * setup + 1] * x / 1000.0, self.values[z] + self.values[z + 1] * x / 1000.0))
+        let x = lanes[lane].along(self.height) / 1000.0;
+        let (v, z) = (&self.values, 2 * self.setups.len());
+        Some((v[2 * setup] + v[2 * setup + 1] * x, v[z] + v[z + 1] * x + v[z + 2] * x * x))
     }
 }
 
@@ -358,8 +355,9 @@ fn straight_fit(lanes: &[LaneView], pairs: &[Pair], chosen: &Chosen) -> Option<S
     let mut setups: Vec<usize> = pairs.iter().map(|p| lanes[p.lane].setup).collect();
     setups.sort_unstable();
     setups.dedup();
-    let n = 2 * setups.len() + 2;
-    if pairs.len() < n {
+    let n = 2 * setups.len() + 3;
+    let height = chosen.height();
+    if pairs.len() + 1 < n {
         return None;
     }
     let rows: Vec<(nalgebra::DVector<f64>, f64)> = pairs
@@ -368,11 +366,11 @@ fn straight_fit(lanes: &[LaneView], pairs: &[Pair], chosen: &Chosen) -> Option<S
             let lane = &lanes[p.lane];
             let (a, b) = (&lane.rays[p.a], &lane.rays[p.b]);
             let normal = [(a.normal[0] + b.normal[0]) / 2.0, (a.normal[1] + b.normal[1]) / 2.0];
-            let x = lane.along(chosen.z) / 1000.0;
+            let x = lane.along(height) / 1000.0;
             let setup = setups.iter().position(|s| *s == lane.setup).unwrap_or(0);
             let mut row = nalgebra::DVector::zeros(n);
             (row[2 * setup], row[2 * setup + 1]) = (normal[0], normal[0] * x);
-            (row[n - 2], row[n - 1]) = (normal[1], normal[1] * x);
+            (row[n - 3], row[n - 2], row[n - 1]) = (normal[1], normal[1] * x, normal[1] * x * x);
             (row, (a.offset + b.offset) / 2.0)
         })
         .collect();
@@ -383,9 +381,10 @@ fn straight_fit(lanes: &[LaneView], pairs: &[Pair], chosen: &Chosen) -> Option<S
         for i in 0..n {
             normal[(i, i)] += 1e-6;
         }
-        normal[(n - 2, n - 2)] += 1.0;
-        right[n - 2] += chosen.z;
-        normal[(n - 1, n - 1)] += 0.1;
+        normal[(n - 3, n - 3)] += 1.0;
+        right[n - 3] += height;
+        normal[(n - 2, n - 2)] += 0.1;
+        normal[(n - 1, n - 1)] += if chosen.sags { 0.01 } else { 1e6 };
         for (row, offset) in &rows {
             let miss = (row.dot(&values) - offset).abs();
             let weight = if pass == 0 || miss < FIT_BOUND { 1.0 } else { FIT_BOUND / miss };
@@ -394,7 +393,7 @@ fn straight_fit(lanes: &[LaneView], pairs: &[Pair], chosen: &Chosen) -> Option<S
         }
         values = normal.cholesky()?.solve(&right);
     }
-    Some(StraightCord { setups, values, height: chosen.z })
+    Some(StraightCord { setups, values, height })
 }
 
 /// Distance of two edges of a lane across them, px.

@@ -39,14 +39,20 @@ pub struct LightGroup<'a> {
     pub views: Vec<&'a LightView>,
 }
 
-/// A cord that the light bears out: its height in the world and radius, and world y over each group's card.
+/// A cord that the light bears out.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Borne {
-    pub z: f64,
+    /// Height in the world, where the cord hangs level.
+    z: f64,
     pub radius: f64,
-    pub y: Vec<f64>,
+    /// World y over each group's card, for that height.
+    y: Vec<f64>,
+    /// World y and z over each group's card.
+    pub places: Vec<[f64; 2]>,
+    /// Whether it hangs through, so that each group has a height of its own.
+    pub sags: bool,
     /// Mean cost of a sample.
-    pub cost: f64,
+    cost: f64,
 }
 
 /// Heights above the cards and radii that are tried first, mm: a cord on blocks lies within a centimetre of the paper, and is 0.8 to 5 mm
@@ -70,6 +76,11 @@ const MARGIN_PX: (f64, f64) = (0.9, 0.45);
 const MOST: f64 = 0.15;
 /// A sample that can't be compared counts as much as an ordinary difference.
 const ORDINARY: f64 = 0.03;
+/// How much higher or lower the cord may lie over single cards, mm, and the step that is tried; how much a millimetre of it costs, as a part;
+/// and by what part of itself the cost must fall for a cord to be taken for one that hangs through.
+const SAG: (f64, f64) = (0.9, 0.15);
+const SAG_HELD: f64 = 0.05;
+const SAGS: f64 = 0.9;
 /// Holds the change of light across the cord back, mm^2.
 const SPREAD_HELD: f64 = 0.02;
 /// Paper that lies higher or lower than its card's pose says, mm: bowed sheets.
@@ -196,13 +207,6 @@ pub fn borne_out(groups: &[LightGroup], ground: f64) -> Vec<Borne> {
         })
         .collect();
     found.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    if let Ok(t) = std::env::var("DBG_AT") {
-        let v: Vec<f64> = t.split(',').map(|x| x.parse().unwrap()).collect();
-        let full: Vec<Vec<&LightView>> = groups.iter().map(|g| g.views.clone()).collect();
-        let b = straightest(groups, &full, v[0] + ground, v[1]);
-        let b = refined(groups, b, ground);
-        eprintln!("  z {:.2} r {:.2} cost {:.6} y {:.2?} AT", b.z - ground, b.radius, b.cost, b.y);
-    }
     let mut kept: Vec<Borne> = Vec::new();
     for borne in found {
         if kept.len() < 6 && kept.iter().all(|k| apart(k, &borne) > 0.6) {
@@ -263,7 +267,7 @@ fn straightest(groups: &[LightGroup], views: &[Vec<&LightView>], z: f64, radius:
             }
         }
     }
-    Borne { z, radius, y, cost: total / count.max(1.0) }
+    Borne { z, radius, y, places: Vec::new(), sags: false, cost: total / count.max(1.0) }
 }
 
 /// The same with finer steps, each card's place and paper height for itself.
@@ -278,7 +282,8 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
             tried.min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, from.y[g]))
         };
         let best: Vec<(f64, f64)> = (0..groups.len()).map(best_of).collect();
-        Borne { z, radius, y: best.iter().map(|b| b.1).collect(), cost: best.iter().map(|b| b.0).sum::<f64>() / count.max(1.0) }
+        let cost = best.iter().map(|b| b.0).sum::<f64>() / count.max(1.0);
+        Borne { z, radius, y: best.iter().map(|b| b.1).collect(), cost, ..from.clone() }
     };
     let mut best = placed(&start, start.z, start.radius, 0.45, &higher);
     for (step_z, step_r, reach) in [(0.25, 0.15, 0.45), (0.12, 0.08, 0.2), (0.06, 0.05, 0.1)] {
@@ -299,6 +304,26 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
             higher[g] = HIGHER.into_iter().min_by(|a, b| cost_of(*a).total_cmp(&cost_of(*b))).unwrap_or(0.0);
         }
         best = placed(&best, best.z, best.radius, reach / 3.0, &higher);
+    }
+    best.places = best.y.iter().map(|y| [*y, best.z]).collect();
+    // A cord that hangs through lies lower over the middle cards.
+    let own = |g: usize| {
+        let steps = |reach: f64, step: f64| {
+            let n = (reach / step).round() as i32;
+            (-n..=n).map(move |i| step * f64::from(i))
+        };
+        let clear = move |up: &f64| best.z + up - ground - best.radius >= LEAST_GAP;
+        let tried = steps(SAG.0, SAG.1).filter(clear).flat_map(|up| steps(0.9, 0.15).map(move |aside| (up, aside)));
+        let costs = tried.map(|(up, aside)| {
+            let sum = cost(&groups[g].views, best.y[g] + aside, best.z + up, best.radius, higher[g]).0;
+            (sum * (1.0 + SAG_HELD * up * up), [best.y[g] + aside, best.z + up])
+        });
+        costs.min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f64::MAX, [best.y[g], best.z]))
+    };
+    let own: Vec<(f64, [f64; 2])> = (0..groups.len()).map(own).collect();
+    let cost = own.iter().map(|o| o.0).sum::<f64>() / count.max(1.0);
+    if cost < SAGS * best.cost {
+        return Borne { places: own.iter().map(|o| o.1).collect(), sags: true, cost, ..best };
     }
     best
 }

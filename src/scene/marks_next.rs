@@ -323,7 +323,7 @@ fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], ou
     if seen.is_empty()
         && let Some(chosen) = choose(&lanes, ground)
     {
-        height = chosen.z;
+        height = chosen.height();
         for point in mid_points(&lanes, &chosen) {
             let seen_point = SeenPoint { at: point.at, normal: point.normal, sigma: point.sigma, used: true };
             seen.entry((point.setup, point.view)).or_default().push(seen_point);
