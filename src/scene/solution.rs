@@ -95,11 +95,21 @@ fn lines_lie_off(solution: &Solution) -> bool {
 }
 
 /// Rounds in which the lines come to lie where most photos have them, before anything is rejected.
-const SETTLING: usize = 4;
+const SETTLING: usize = 6;
 
+/// Each photo's image of a line counts the less the farther it lies off, against what is usual (Geman and McClure 1985).
 fn settle_lines(solution: &mut Solution) {
     for _ in 0..SETTLING {
-        weigh(&solution.state, &solution.slots, &mut solution.blocks);
+        let (state, slots) = (&solution.state, &solution.slots);
+        let mut off: Vec<(usize, f64)> = Vec::new();
+        for (i, block) in solution.blocks.iter().enumerate().filter(|(_, block)| matches!(block.shown, Shown::Line(_))) {
+            let lengths = lengths(state, slots, block);
+            off.push((i, block.noise * (lengths.iter().map(|r| r * r).sum::<f64>() / lengths.len().max(1) as f64).sqrt()));
+        }
+        let usual = median(&off.iter().map(|(_, r)| *r).collect::<Vec<f64>>()).unwrap_or(1.0).max(1.0);
+        for (i, r) in off {
+            solution.blocks[i].noise = usual * (1.0 + (r / usual).powi(2));
+        }
         let problem = Problem { blocks: &solution.blocks, priors: &solution.priors, slots: &solution.slots };
         adjust(&mut solution.state, &problem, 15);
     }
