@@ -451,6 +451,13 @@ impl<'a> Evaluation<'a> {
         Some(Plane { normal: (normal + tilt).normalize(), point: plane.point })
     }
 
+    /// Places of the gearbox sprocket's tabs, in the first set-up that shows one.
+    pub fn gearbox_tabs(&self) -> Vec<Vector3<f64>> {
+        let tabs = self.tabs_of(|part| matches!(part, Part::GearboxSprocket));
+        let Some(setup) = tabs.first().and_then(|(t, _)| self.first_setup(*t)) else { return Vec::new() };
+        tabs.iter().filter_map(|(t, mark)| self.point(*t, setup, mark.thickness)).collect()
+    }
+
     /// The gearbox sprocket's plane and its centre on the face.
     fn gearbox(&self) -> Option<Plane> {
         let left = self.choices.left?;
@@ -469,7 +476,8 @@ impl<'a> Evaluation<'a> {
         let e1 = crate::math::rigid::any_normal(&face_normal);
         let e2 = face_normal.cross(&e1);
         let off = e1 * self.shift.of(Nuisance::GearboxCentre(0)) + e2 * self.shift.of(Nuisance::GearboxCentre(1));
-        Some(Plane { normal: face_normal, point: face.point + off })
+        let [tilt1, tilt2] = [0, 1].map(|way| self.shift.of(Nuisance::GearboxTilt(way)).to_radians());
+        Some(Plane { normal: (face_normal + e1 * tilt1 + e2 * tilt2).normalize(), point: face.point + off })
     }
 
     fn chain(&mut self, axis: Option<&Axis>, foot: &Vector3<f64>) {

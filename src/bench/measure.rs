@@ -83,9 +83,42 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     figures.scale_along = print_scale(solution, 0);
     figures.scale_across = print_scale(solution, 1);
     figures.layout = layout(solution, settings, &evaluation);
+    findings.extend(few_gearbox_tabs(&figures, &choices, &evaluation));
     super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
     figures.findings = findings;
     figures
+}
+
+/// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane.
+pub const GEARBOX_TABS: usize = 3;
+
+/// The warning about chain figures that rest on fewer tabs than tell the gearbox sprocket's plane.
+fn few_gearbox_tabs(figures: &Figures, choices: &Choices, evaluation: &Evaluation) -> Option<Finding> {
+    let n = evaluation.gearbox_tabs().len();
+    if figures.chain.yaw.is_none() || choices.gearbox_axis || n >= GEARBOX_TABS {
+        return None;
+    }
+    let seen = if n == 1 { "One tab alone was" } else { "Only two tabs were" };
+    Some(
+        Finding::warning(
+            "few-gearbox-tabs",
+            format!(
+                "{seen} found on the gearbox sprocket; three tell its plane and its centre. The chain's figures carry the doubt."
+            ),
+            "Take two photos from the chain side, close to the gearbox, with tabs 5, 6 and 7 in them.",
+        )
+        .about("/chain/offset_at_gearbox"),
+    )
+}
+
+/// By how much the middle of fewer tabs may lie off the sprocket's centre besides (k = 2), mm: two that are a third of a turn apart lie
+/// 0.29 of their distance off it, two that are a quarter apart half of it; a single one as far as a large sprocket's radius.
+fn centre_off_few_tabs(tabs: &[nalgebra::Vector3<f64>]) -> f64 {
+    match tabs {
+        [] | [_] => 60.0,
+        [a, b] => 0.6 * (a - b).norm(),
+        _ => 0.0,
+    }
 }
 
 fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {
@@ -460,10 +493,12 @@ fn nuisances(
     }
     list.extend([0, 1].map(|end| (Nuisance::CordLight(end), assumed.cord_light_u_mm / 2.0)));
     if !choices.gearbox_axis {
-        list.extend([
-            (Nuisance::GearboxCentre(0), assumed.gearbox_centre_u_mm / 2.0),
-            (Nuisance::GearboxCentre(1), assumed.gearbox_centre_u_mm / 2.0),
-        ]);
+        let tabs = evaluation.gearbox_tabs();
+        let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs));
+        list.extend([0, 1].map(|way| (Nuisance::GearboxCentre(way), u / 2.0)));
+        if tabs.len() < GEARBOX_TABS {
+            list.extend([0, 1].map(|way| (Nuisance::GearboxTilt(way), nuisance::LONE_TAB_TILT)));
+        }
     }
     if !choices.wheel_axis {
         list.extend([(Nuisance::Wobble(0), nuisance::WOBBLE), (Nuisance::Wobble(1), nuisance::WOBBLE)]);

@@ -22,6 +22,8 @@ pub enum Nuisance {
     CordLight(u8),
     /// Where on the gearbox sprocket's face its centre is, mm in two directions.
     GearboxCentre(u8),
+    /// Tilt of the gearbox sprocket's tabs where fewer than three tell its plane, degrees in two directions.
+    GearboxTilt(u8),
     /// Tilt of the rear sprocket's tabs against the wheel axis when no axis was found, degrees in two directions.
     Wobble(u8),
     /// The marked place's distance from the rim's mean plane, mm.
@@ -33,6 +35,8 @@ pub enum Nuisance {
 
 /// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a standard deviation.
 pub const WOBBLE: f64 = 0.12;
+/// A single tab whose edge stands 0.04 mm off is tilted so (our estimate; common practice, no source).
+pub const LONE_TAB_TILT: f64 = 0.12;
 
 impl Nuisance {
     /// What the budget calls it.
@@ -46,6 +50,7 @@ impl Nuisance {
             Self::CardTilt(_) => "tilt of the cards on the bench",
             Self::CordLight(_) => "light and shadow on the cord",
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
+            Self::GearboxTilt(_) => "few tabs on the gearbox sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",
             Self::RunOut => "run-out of the rim",
             Self::AxisTilt(_) | Self::AxisPlace(_) => "wheel not steady between set-ups",

@@ -58,7 +58,14 @@ impl LaneView {
         let card = edges.pattern.number();
         let pose = state.cards.iter().find(|c| c.ground == 0 && state.sheets[c.sheet].number == edges.pattern.number());
         let light = pose.map(|c| LightView::new(state, view, &c.world_from_card, edges));
-        (rays.len() == edges.edges.len()).then(|| Self { view: view_idx, setup: view.setup, card, edges: edges.clone(), rays, light })
+        (rays.len() == edges.edges.len()).then(|| Self {
+            view: view_idx,
+            setup: view.setup,
+            card,
+            edges: edges.clone(),
+            rays,
+            light,
+        })
     }
 
     /// Where along the world's x the lane is seen, at a height.
@@ -125,13 +132,21 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
             }
         }
     }
-    let (score, (radius, near)) = first_best(tried.into_iter().map(|(radius, places)| (score(radius, &places), (radius, places))))?;
+    let (score, (radius, near)) =
+        first_best(tried.into_iter().map(|(radius, places)| (score(radius, &places), (radius, places))))?;
     let chosen = Chosen { radius, near, sags: borne.sags };
     let shown: Vec<Vec<usize>> =
         groups.iter().zip(&chosen.near).map(|(group, place)| showing(lanes, group, *place, radius)).collect();
     let n_showing: usize = shown.iter().map(Vec::len).sum();
     if std::env::var_os("DBG_CORD").is_some() {
-        eprintln!("chosen r {:.2} z {:.2?} score {:.3} showing {n_showing} of {} {}", chosen.radius, chosen.near, score / n_showing as f64, lanes.len(), borne.sags);
+        eprintln!(
+            "chosen r {:.2} z {:.2?} score {:.3} showing {n_showing} of {} {}",
+            chosen.radius,
+            chosen.near,
+            score / n_showing as f64,
+            lanes.len(),
+            borne.sags
+        );
     }
     (n_showing >= FEWEST_LANES && score >= LEAST_AGREEMENT * n_showing as f64).then_some(chosen)
 }

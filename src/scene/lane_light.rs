@@ -150,7 +150,9 @@ fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> (f64,
     };
     for view in views {
         for ray in &view.samples {
-            if lies(view, ray, y, z, radius) == Lies::Outside && let Some(bin) = bin(ray) {
+            if lies(view, ray, y, z, radius) == Lies::Outside
+                && let Some(bin) = bin(ray)
+            {
                 bins[bin].0 += 1.0;
                 bins[bin].1 += ray.light;
             }

@@ -49,11 +49,8 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
     }
     let class_sigma: BTreeMap<NoiseClass, f64> =
         by_class.iter().filter_map(|(class, r)| sigma_about_zero(r).map(|sigma| (*class, sigma))).collect();
-    let mean_sigma: BTreeMap<(NoiseClass, bool), f64> = block_means
-        .iter()
-        .filter(|(_, means)| means.len() >= 3)
-        .map(|(class, means)| (*class, scatter(means)))
-        .collect();
+    let mean_sigma: BTreeMap<(NoiseClass, bool), f64> =
+        block_means.iter().filter(|(_, means)| means.len() >= 3).map(|(class, means)| (*class, scatter(means))).collect();
     for block in blocks.iter_mut() {
         let class = block.shown.noise_class();
         let residuals = &by_group[&group(state, block.shown)];

@@ -332,10 +332,8 @@ fn cord_has_moved(state: &State, problem: &Problem, sigma: f64) -> bool {
         (cord.at(x).y - first.at(x).y).abs()
     };
     let bound = (3.0 * sigma).max(0.35);
-    let far: Vec<(usize, f64)> = (1..state.cords.len())
-        .flat_map(|i| places.map(|s| (i, s)))
-        .filter(|&(i, s)| apart(&state.cords[i], s) > bound)
-        .collect();
+    let far: Vec<(usize, f64)> =
+        (1..state.cords.len()).flat_map(|i| places.map(|s| (i, s))).filter(|&(i, s)| apart(&state.cords[i], s) > bound).collect();
     if far.is_empty() {
         return false;
     }

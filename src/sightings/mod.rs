@@ -22,4 +22,6 @@ pub mod x_corners;
 
 pub use look::look;
 pub use look_again::{PredictedPattern, look_again};
-pub use seen::{CornerSighting, LaneEdge, LaneEdges, LaneLight, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind};
+pub use seen::{
+    CornerSighting, LaneEdge, LaneEdges, LaneLight, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind,
+};
