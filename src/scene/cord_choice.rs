@@ -1,9 +1,10 @@
 //! Which of the edges in the lanes are the cord's.
 //!
-//! Seen across the cord, each edge is a ray in the (y, z) plane of the world. A cord's edges touch a circle: with centre (y, z) and radius
-//! r the ray passes the centre at the distance r, on one side or the other. A shadow's edges lie on the paper and touch no such circle from
-//! all sides at once. So all edges of all photos vote: for each height and radius, each edge says where y would be, once for either
-//! side, and the height and radius whose votes agree best, card by card, are the cord's.
+//! The light in the lanes tells roughly where the cord runs (`lane_light`); its edges tell it to a few hundredths of a millimetre. Seen
+//! across the cord, each edge is a ray in the (y, z) plane of the world. A cord's edges touch a circle: with centre (y, z) and radius r the
+//! ray passes the centre at the distance r, on one side or the other. So all edges of all photos vote: for each height and radius near
+//! those of the light, each edge says where y would be, once for either side, and the height and radius whose votes agree best, card by
+//! card, are the cord's.
 
 use nalgebra::{Vector2, Vector3};
 
@@ -114,8 +115,7 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
         setup: lanes[group[0]].setup,
         views: group.iter().filter_map(|&i| lanes[i].light.as_ref()).collect(),
     };
-    let found = borne_out(&groups.iter().map(light).collect::<Vec<LightGroup>>(), ground);
-    let borne = found.into_iter().next()?;
+    let borne = borne_out(&groups.iter().map(light).collect::<Vec<LightGroup>>(), ground)?;
     let steps = |about: f64, (reach, step): (f64, f64)| {
         let n = (reach / step).round() as i32;
         (-n..=n).map(move |i| about + step * f64::from(i))
@@ -135,26 +135,14 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     let (score, (radius, near)) =
         first_best(tried.into_iter().map(|(radius, places)| (score(radius, &places), (radius, places))))?;
     let chosen = Chosen { radius, near, sags: borne.sags };
-    let shown: Vec<Vec<usize>> =
-        groups.iter().zip(&chosen.near).map(|(group, place)| showing(lanes, group, *place, radius)).collect();
-    let n_showing: usize = shown.iter().map(Vec::len).sum();
-    if std::env::var_os("DBG_CORD").is_some() {
-        eprintln!(
-            "chosen r {:.2} z {:.2?} score {:.3} showing {n_showing} of {} {}",
-            chosen.radius,
-            chosen.near,
-            score / n_showing as f64,
-            lanes.len(),
-            borne.sags
-        );
-    }
+    let n_showing: usize = groups.iter().zip(&chosen.near).map(|(group, place)| n_showing(lanes, group, *place, radius)).sum();
     (n_showing >= FEWEST_LANES && score >= LEAST_AGREEMENT * n_showing as f64).then_some(chosen)
 }
 
-/// The lanes of a group inside which the cord must be seen: where it lies high, many photos show it beside the lane.
-fn showing(lanes: &[LaneView], group: &[usize], [y, z]: [f64; 2], radius: f64) -> Vec<usize> {
-    let shows = |i: &usize| lanes[*i].light.as_ref().is_some_and(|light| light.shows(y, z, radius));
-    group.iter().copied().filter(shows).collect()
+/// Lanes of a group inside which the cord must be seen: where it lies high, many photos show it beside the lane.
+fn n_showing(lanes: &[LaneView], group: &[usize], [y, z]: [f64; 2], radius: f64) -> usize {
+    let shows = |i: &&usize| lanes[**i].light.as_ref().is_some_and(|light| light.shows(y, z, radius));
+    group.iter().filter(shows).count()
 }
 
 /// The first of the highest scores.
@@ -275,7 +263,7 @@ fn straight_places(lanes: &[LaneView], chosen: &Chosen) -> Vec<(Vec<usize>, f64,
         let Some((_, y, slope, x0)) = best else { continue };
         for &g in &mine {
             if let Some((y, score)) = on_line(y, slope, x0, g)
-                && score >= LEAST_AGREEMENT * showing(lanes, &groups[g], [y, chosen.near[g][1]], chosen.radius).len() as f64
+                && score >= LEAST_AGREEMENT * n_showing(lanes, &groups[g], [y, chosen.near[g][1]], chosen.radius) as f64
             {
                 placed.push((groups[g].clone(), y, chosen.near[g][1]));
             }

@@ -76,6 +76,10 @@ const MARGIN_PX: (f64, f64) = (0.9, 0.45);
 const MOST: f64 = 0.15;
 /// A sample that can't be compared counts as much as an ordinary difference.
 const ORDINARY: f64 = 0.03;
+/// Cords that are looked at more closely; how far apart two must lie to be rivals, mm; and how much more the second must cost.
+const MOST_KEPT: usize = 6;
+const APART: f64 = 1.2;
+const RIVAL: f64 = 1.1;
 /// How much higher or lower the cord may lie over single cards, mm, and the step that is tried; how much a millimetre of it costs, as a part;
 /// and by what part of itself the cost must fall for a cord to be taken for one that hangs through.
 const SAG: (f64, f64) = (0.9, 0.15);
@@ -140,8 +144,8 @@ fn lies(view: &LightView, ray: &LightRay, y: f64, z: f64, radius: f64) -> Lies {
     }
 }
 
-/// Sum of costs and number of samples, for a cord of this radius at (y, z) over paper that lies `higher` than the card's pose says.
-fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> (f64, f64) {
+/// Sum of the samples' costs, for a cord of this radius at (y, z) over paper that lies `higher` than the card's pose says.
+fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> f64 {
     let mut bins = [(0.0f64, 0.0f64); N_BINS];
     let first = views.first().map_or(0.0, |view| view.middle[1]) - BIN * N_BINS as f64 / 2.0;
     let bin = |ray: &LightRay| {
@@ -159,13 +163,12 @@ fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> (f64,
         }
     }
     let bound = |difference: f64| (difference * difference).min(MOST * MOST);
-    let (mut sum, mut count) = (0.0, 0.0);
+    let mut sum = 0.0;
     for view in views {
         // A round cord is lit from one side: its light changes evenly across it.
         let (mut n, mut t1, mut t2, mut l1, mut tl) = (0.0f64, 0.0, 0.0, 0.0, 0.0);
         let across = |ray: &LightRay| ray.normal[0] * y + ray.normal[1] * z - ray.offset;
         for ray in &view.samples {
-            count += 1.0;
             sum += match lies(view, ray, y, z, radius) {
                 Lies::Outside => match bin(ray).map(|bin| bins[bin]) {
                     Some((n, light)) if n > 1.5 => {
@@ -191,11 +194,11 @@ fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> (f64,
         let insides = view.samples.iter().filter(|ray| lies(view, ray, y, z, radius) == Lies::Inside);
         sum += insides.map(|ray| bound(ray.light - l1 / n - slope * (across(ray) - t1 / n))).sum::<f64>();
     }
-    (sum, count)
+    sum
 }
 
-/// The heights, radii and places that the light bears out best, best first, each apart from the others. `ground` is the cards' mean height.
-pub fn borne_out(groups: &[LightGroup], ground: f64) -> Vec<Borne> {
+/// The cord that the light bears out; None when it bears out two that lie apart nearly alike. `ground` is the cards' mean height.
+pub fn borne_out(groups: &[LightGroup], ground: f64) -> Option<Borne> {
     let sparse: Vec<Vec<LightView>> = groups.iter().map(|g| g.views.iter().map(|view| view.sparse()).collect()).collect();
     let sparse: Vec<Vec<&LightView>> = sparse.iter().map(|views| views.iter().collect()).collect();
     let n_heights = ((HEIGHTS.1 - HEIGHTS.0) / HEIGHTS.2) as usize + 1;
@@ -211,17 +214,20 @@ pub fn borne_out(groups: &[LightGroup], ground: f64) -> Vec<Borne> {
     found.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     let mut kept: Vec<Borne> = Vec::new();
     for borne in found {
-        if kept.len() < 6 && kept.iter().all(|k| apart(k, &borne) > 0.6) {
+        if kept.len() < MOST_KEPT && kept.iter().all(|k| apart(k, &borne) > 0.5 * APART) {
             kept.push(borne);
         }
     }
     let mut refined: Vec<Borne> = kept.into_par_iter().map(|borne| refined(groups, borne, ground)).collect();
     refined.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    refined
+    let mut refined = refined.into_iter();
+    let best = refined.next()?;
+    let rival = refined.find(|other| apart(&best, other) > APART);
+    rival.is_none_or(|rival| rival.cost > RIVAL * best.cost).then_some(best)
 }
 
 /// Mean distance of two cords' places, mm.
-pub fn apart(a: &Borne, b: &Borne) -> f64 {
+fn apart(a: &Borne, b: &Borne) -> f64 {
     a.y.iter().zip(&b.y).map(|(a, b)| (a - b).abs()).sum::<f64>() / a.y.len().max(1) as f64
 }
 
@@ -231,7 +237,7 @@ fn straightest(groups: &[LightGroup], views: &[Vec<&LightView>], z: f64, radius:
     let middle = |g: usize| groups[g].views.first().map_or([0.0; 2], |view| view.middle);
     let place = |g: usize, i: usize| middle(g)[1] - ACROSS.0 + ACROSS.1 * i as f64;
     let costs: Vec<Vec<f64>> =
-        (0..groups.len()).map(|g| (0..n).map(|i| cost(&views[g], place(g, i), z, radius, 0.0).0).collect()).collect();
+        (0..groups.len()).map(|g| (0..n).map(|i| cost(&views[g], place(g, i), z, radius, 0.0)).collect()).collect();
     let count: f64 = views.iter().flatten().map(|view| view.samples.len() as f64).sum();
     let mut y = vec![0.0; groups.len()];
     let mut total = 0.0;
@@ -280,7 +286,7 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
     let placed = |from: &Borne, z: f64, radius: f64, reach: f64, higher: &[f64]| {
         let best_of = |g: usize| {
             let steps = (-3..=3).map(|i| from.y[g] + reach * f64::from(i) / 3.0);
-            let tried = steps.map(|y| (cost(&groups[g].views, y, z, radius, higher[g]).0, y));
+            let tried = steps.map(|y| (cost(&groups[g].views, y, z, radius, higher[g]), y));
             tried.min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, from.y[g]))
         };
         let best: Vec<(f64, f64)> = (0..groups.len()).map(best_of).collect();
@@ -302,7 +308,7 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
             }
         }
         for g in 0..groups.len() {
-            let cost_of = |h: f64| cost(&groups[g].views, best.y[g], best.z, best.radius, h).0;
+            let cost_of = |h: f64| cost(&groups[g].views, best.y[g], best.z, best.radius, h);
             higher[g] = HIGHER.into_iter().min_by(|a, b| cost_of(*a).total_cmp(&cost_of(*b))).unwrap_or(0.0);
         }
         best = placed(&best, best.z, best.radius, reach / 3.0, &higher);
@@ -317,7 +323,7 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
         let clear = move |up: &f64| best.z + up - ground - best.radius >= LEAST_GAP;
         let tried = steps(SAG.0, SAG.1).filter(clear).flat_map(|up| steps(0.9, 0.15).map(move |aside| (up, aside)));
         let costs = tried.map(|(up, aside)| {
-            let sum = cost(&groups[g].views, best.y[g] + aside, best.z + up, best.radius, higher[g]).0;
+            let sum = cost(&groups[g].views, best.y[g] + aside, best.z + up, best.radius, higher[g]);
             (sum * (1.0 + SAG_HELD * up * up), [best.y[g] + aside, best.z + up])
         });
         costs.min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f64::MAX, [best.y[g], best.z]))
