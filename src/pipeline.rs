@@ -34,6 +34,8 @@ pub enum PipelineError {
          (JPEG, PNG, TIFF or WebP)"
     )]
     NoPhotos(String),
+    #[error("no photo in {0} can be used. {1}")]
+    NoneUsable(String, String),
 }
 
 /// What is being done, for whoever waits.
@@ -78,7 +80,9 @@ pub fn open(folder: &Path) -> Result<JobFolder, PipelineError> {
     let photos = list_job(folder)?;
     let job = Job::of_folder(folder)?;
     if photos.all().next().is_none() {
-        return Err(PipelineError::NoPhotos(folder.display().to_string()));
+        let name = folder.display().to_string();
+        let why: Vec<String> = photos.findings.iter().map(|finding| format!("{} {}", finding.what, finding.advice)).collect();
+        return Err(if why.is_empty() { PipelineError::NoPhotos(name) } else { PipelineError::NoneUsable(name, why.join(" ")) });
     }
     let id = job_id(folder, &photos);
     Ok(JobFolder { job, photos, id })

@@ -175,8 +175,8 @@ fn a_watched_folder_tells_of_each_new_photo_and_ends_on_ctrl_c_with_exit_code_0(
     fs::write(setup.join("02.jpg"), &photo).unwrap();
     let told = read_until(&mut lines, "Still missing");
     assert!(told.contains("1-mark-forward/02.jpg") && told.contains("adds") && !told.contains("not readable"), "{told}");
-    let missing = read_until(&mut lines, "1 of 2 set-ups");
-    assert!(missing.contains("1 of 6 photos"), "{missing}");
+    let missing = read_until(&mut lines, "1 of 2 so far");
+    assert!(missing.contains("1 of 6 so far"), "{missing}");
     let stopped = Process::new("kill").arg("-INT").arg(watch.id().to_string()).status().unwrap();
     assert!(stopped.success());
     assert_eq!(watch.wait().unwrap().code(), Some(0));

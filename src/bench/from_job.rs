@@ -84,7 +84,7 @@ pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> Bench
         lateral_tir: job.rim.lateral_tir_mm,
         rim_width_mm: job.rim.width_mm,
         faces: job.faces.iter().map(|face| face.name.clone()).collect(),
-        print_was_measured: print.along.measured && print.across.measured,
+        print_measured: [print.along.measured, print.across.measured],
     }
 }
 

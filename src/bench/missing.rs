@@ -27,7 +27,8 @@ pub fn findings(
             Finding::refused(
                 "cord-not-seen",
                 "The datum cord was not found in any photo, so nothing can be told from it.",
-                "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, and take photos from above the cards.",
+                "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, 2 to 5 mm above the paper, \
+                 and take photos from above the cards and from both sides.",
             )
             .about("/wheel/offset"),
         );
@@ -69,13 +70,13 @@ pub fn findings(
         );
     }
     super::rim_width::findings(figures, settings, findings);
-    if !settings.print_was_measured && !figures.rim.is_empty() {
-        findings.push(print_warning(figures, super::rim_width::print_within_percent(figures, settings)));
+    if settings.print_measured != [true, true] && !figures.rim.is_empty() {
+        findings.push(print_warning(figures, settings.print_measured, super::rim_width::print_within_percent(figures, settings)));
     }
 }
 
 /// The warning about a print that nobody measured. `within_percent` is what a caliper's rim width that agrees leaves open.
-fn print_warning(figures: &Figures, within_percent: Option<f64>) -> Finding {
+fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<f64>) -> Finding {
     let most = figures
         .rim
         .iter()
@@ -90,8 +91,13 @@ fn print_warning(figures: &Figures, within_percent: Option<f64>) -> Finding {
     Finding::warning(
         "print-not-measured",
         format!(
-            "Nobody has measured the print. A print fitted to the page (97 %) can't be seen in photos; each 1 % would put {most:.1} mm \
-             on a rim offset. Wheel offset and angles hardly feel it.{caliper}"
+            "{} A print fitted to the page (97 %) can't be seen in photos; each 1 % would put {most:.1} mm \
+             on a rim offset. Wheel offset and angles hardly feel it.{caliper}",
+            match measured {
+                [true, _] => "Only the check line along the card was measured, not the one across.",
+                [_, true] => "Only the check line across the card was measured, not the one along.",
+                _ => "Nobody has measured the print.",
+            }
         ),
         "Lay a steel rule on the check lines of a card (250 mm along, 160 mm across) and write what it shows into job.toml under [print].",
     )

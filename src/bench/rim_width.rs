@@ -26,7 +26,7 @@ pub fn findings(figures: &Figures, settings: &BenchSettings, findings: &mut Vec<
     findings.extend(between_setups(figures));
     findings.extend(settings.rim_width_mm.zip(mean_width(figures)).and_then(|(caliper, photographed)| {
         let beyond = (photographed.mean - caliper).abs() > photographed.u.hypot(CALIPER_U_MM);
-        beyond.then(|| against_caliper(caliper, &photographed, settings.print_was_measured))
+        beyond.then(|| against_caliper(caliper, &photographed, settings.print_measured == [true, true]))
     }));
 }
 

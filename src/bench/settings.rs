@@ -61,8 +61,8 @@ pub struct BenchSettings {
     pub faces: Vec<String>,
     /// What no photo shows, expanded uncertainties.
     pub assumed: Assumed,
-    /// Whether the print's check lines were measured.
-    pub print_was_measured: bool,
+    /// Whether a rule was laid on the check lines along and across.
+    pub print_measured: [bool; 2],
 }
 
 /// Names of the two faces that the scene ties for us.

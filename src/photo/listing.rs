@@ -120,7 +120,7 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
                 job.findings.push(Finding::warning(
                     "photos-too-deep",
                     format!("The folder {name} holds no photos itself, but a folder inside it does; those are not used."),
-                    "Move each set-up's folder directly into the job folder.",
+                    "Move each set-up's folder directly into the job folder; or, where that folder is a job of its own, name it instead.",
                 ));
             }
             continue;

@@ -1,5 +1,5 @@
 #!/bin/sh
-# Makes the coverage tables of docs/accuracy.md: SEEDS jobs (1000 unless told otherwise), twice. Takes about half an hour on two cores.
+# Makes the coverage tables of docs/accuracy.md: SEEDS jobs (1000 unless told otherwise), twice. Takes about an hour on two cores.
 set -eu
 cd "$(dirname "$0")/../.."
 told=$(mktemp)

@@ -94,7 +94,7 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
     }
     if is_job && setups.len() < SETUPS {
         text.push(format!(
-            "{} of {SETUPS} set-ups: turn the wheel half round, and take as many photos again into a folder of their own.",
+            "One more set-up ({} of {SETUPS} so far): turn the wheel half round, and take as many photos again into a folder of their own.",
             setups.len()
         ));
     }
@@ -119,7 +119,7 @@ fn missing_in(photos: &[&Glance], setup: Option<&str>, job: &Job, text: &mut Vec
         && photos.len() < PHOTOS_PER_SETUP
     {
         text.push(format!(
-            "{} of {PHOTOS_PER_SETUP} photos in {setup}: three a side, 25 degrees or more apart, one of them low.",
+            "More photos in {setup} ({} of {PHOTOS_PER_SETUP} so far): three a side, 25 degrees or more apart, one of them low.",
             photos.len()
         ));
     }
