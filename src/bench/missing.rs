@@ -180,7 +180,7 @@ fn wheel(
             Finding::note(
                 "run-out-unknown",
                 "The rim's run-out is not known: the wheel offset holds at the marked place and includes it.",
-                "Stick tabs 33 to 38 round the rim's left face, or write lateral_tir_mm under [rim] in job.toml.",
+                "Stick tabs 33 to 38 round the rim's left face (print them with sheets --tabs 33-38), or write lateral_tir_mm under [rim] in job.toml.",
             )
             .about("/runout/lateral"),
         );

@@ -73,7 +73,8 @@ pub fn since(before: &Value, after: &Value) -> Result<Since, SinceError> {
         findings.push(Finding::note("since-same-inputs", "Both results come from the same photos and settings.", advice));
     }
     let differences = differences(&before, &after, kept);
-    let steps = follow_steps(&before, &differences);
+    // What was planned for one bike says nothing of another.
+    let steps = if before.bike == after.bike { follow_steps(&before, &differences) } else { Vec::new() };
     Ok(Since { differences, steps, kept, findings })
 }
 

@@ -12,6 +12,8 @@ pub fn mm(length: f64) -> String {
 
 /// An amount for a sentence, to the hundredth.
 pub fn amount(value: f64, unit: Unit) -> String {
+    // What rounds to nothing has no sign.
+    let value = if value.abs() < FINEST / 2.0 { 0.0 } else { value };
     match unit {
         Unit::Mm => format!("{value:.2} mm"),
         Unit::Deg => format!("{value:.2} degrees"),

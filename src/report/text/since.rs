@@ -29,6 +29,9 @@ pub fn since(compared: &Since, show: Show) -> String {
         n => format!("{n} figures changed by more than their uncertainty."),
     };
     paper.paragraph(super::paper::HEADING, "", "", &told);
+    for finding in &compared.findings {
+        paper.paragraph(OPEN, "  - ", "    ", &retold(&format!("{} {}", finding.what, finding.advice), show));
+    }
     paper.blank();
     paper.paragraph(PLAIN, "", "", SIGNS);
     for (title, differences) in in_groups(&compared.differences, |difference| difference.field.as_str()) {
@@ -45,9 +48,6 @@ pub fn since(compared: &Since, show: Show) -> String {
             };
             paper.paragraph(style, &format!("  {}. ", step.n), "     ", &retold(&step.what, show));
         }
-    }
-    for finding in &compared.findings {
-        paper.paragraph(OPEN, "  - ", "    ", &retold(&format!("{} {}", finding.what, finding.advice), show));
     }
     paper.into_text()
 }
