@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::cards::Pattern;
 use crate::finding::Finding;
 
-use super::input::{ScenePhoto, SceneSettings};
+use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::observe::Shown;
 use super::solution::Solution;
 use super::state::Carrier;
@@ -98,12 +98,13 @@ impl Exceptions {
                 "Stick it on again and take both set-ups again, or leave it out.",
             ));
         }
-        for &photo in &self.strangers {
+        let strangers = self.strangers_told(settings);
+        for &photo in &strangers {
             findings.push(
                 Finding::warning(
                     "photo-of-other-setup",
                     format!(
-                        "In photo {} the wheel stands otherwise than in the other photos of set-up {}; its tabs were not used.",
+                        "In photo {} the wheel stands otherwise than in the other photos of set-up {}; its tabs were not used there.",
                         photos[photo].file, settings.setups[photos[photo].setup]
                     ),
                     "Move the photo into the folder of the set-up it belongs to.",
@@ -111,7 +112,7 @@ impl Exceptions {
                 .in_photo(photos[photo].file.clone()),
             );
         }
-        for &(photo, pattern) in self.ignored.iter().filter(|(photo, _)| !self.strangers.contains(photo)) {
+        for &(photo, pattern) in self.ignored.iter().filter(|(photo, _)| !strangers.contains(photo)) {
             let name = match pattern {
                 Pattern::Card(n) => format!("Card {n}"),
                 Pattern::Tab(n) => format!("Tab {n}"),
@@ -129,6 +130,24 @@ impl Exceptions {
             );
         }
         findings
+    }
+}
+
+/// So many tabs of one turning body left out in one photo are no accident.
+const LEAST_TOGETHER: usize = 3;
+
+impl Exceptions {
+    /// Photos that are told to be of another set-up: strangers, and those in which several tabs of one turning body had to be left out.
+    fn strangers_told(&self, settings: &SceneSettings) -> BTreeSet<usize> {
+        let body_of = |number: u8| settings.tabs.iter().find(|tab| tab.number == number).map(|tab| tab.hangs);
+        let mut left_out: BTreeMap<(usize, u8), usize> = BTreeMap::new();
+        for (photo, pattern) in &self.ignored {
+            if let (Pattern::Tab(_), Some(Hangs::On(Carrier::Turning(body)))) = (pattern, body_of(pattern.number())) {
+                *left_out.entry((*photo, body)).or_default() += 1;
+            }
+        }
+        let together = left_out.into_iter().filter(|(_, n)| *n >= LEAST_TOGETHER).map(|((photo, _), _)| photo);
+        self.strangers.iter().copied().chain(together).collect()
     }
 }
 
