@@ -278,8 +278,8 @@ mod tests {
         );
         let text = second.told();
         assert!(text.contains("tabs 5 to 7 (gearbox sprocket)."), "{text}");
-        assert!(text.contains("2 of 6 photos in 1-a"), "{text}");
-        assert!(text.contains("1 of 2 set-ups"), "{text}");
+        assert!(text.contains("More photos in 1-a (2 of 6 so far)"), "{text}");
+        assert!(text.contains("One more set-up (1 of 2 so far)"), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
         let third = arrivals.take(&file("1-a/3.jpg", "c"), glance("1-a/3.jpg", &[2], &[1]), &job);
         assert_eq!(third.adds, ["one more view of what was seen before"]);
