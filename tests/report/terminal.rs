@@ -90,7 +90,7 @@ fn before_and_after_are_told_in_the_groups_of_the_report() {
     let value = |document: &ResultDocument| serde_json::to_value(document).unwrap();
     let (before, mut after) = (value(&samples::grass_track()), value(&samples::swing_arm()));
     // Another bike's plan would not be followed.
-    after["bike"] = before["bike"].clone();
+    after["job"]["bike"] = before["job"]["bike"].clone();
     let compared = since(&before, &after).unwrap();
     for show in [Show::Mm, Show::Inch] {
         for line in plain(&text::since(&compared, show)).lines() {
