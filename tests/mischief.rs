@@ -156,6 +156,23 @@ fn two_photos_of_the_other_setup_are_found_out() {
     assert_honest(&figures, &truth, 1.5);
 }
 
+/// Two of three tabs tell neither the sprocket's centre nor its tilt well: no figure may come out surer than with three.
+#[test]
+fn a_missing_gearbox_tab_makes_the_chain_less_sure() {
+    let mut truth = TruthScene::full();
+    let complete = figures_of(&truth);
+    truth.missing_tabs.insert(6);
+    let figures = figures_of(&truth);
+    assert!(has(&figures, "few-gearbox-tabs") && !has(&complete, "few-gearbox-tabs"), "{:?}", ids(&figures));
+    let u = |figures: &Figures| {
+        let chain = &figures.chain;
+        [chain.yaw, chain.lean, chain.centres, chain.offset_at_gearbox].map(|figure| figure.expect("a figure").u)
+    };
+    let (fewer, all) = (u(&figures), u(&complete));
+    assert!(fewer.iter().zip(&all).all(|(fewer, all)| fewer > all), "{fewer:?} {all:?}");
+    assert_honest(&figures, &truth, 1.0);
+}
+
 #[test]
 fn a_half_peeled_rim_tab_is_flagged() {
     let mut truth = TruthScene::full();

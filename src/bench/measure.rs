@@ -90,7 +90,7 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
 }
 
 /// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane.
-pub const GEARBOX_TABS: usize = 3;
+const GEARBOX_TABS: usize = 3;
 
 /// The warning about chain figures that rest on fewer tabs than tell the gearbox sprocket's plane.
 fn few_gearbox_tabs(figures: &Figures, choices: &Choices, evaluation: &Evaluation) -> Option<Finding> {

@@ -6,24 +6,13 @@
 //! those of the light, each edge says where y would be, once for either side, and the height and radius whose votes agree best, card by
 //! card, are the cord's.
 
-use nalgebra::{Vector2, Vector3};
+use nalgebra::Vector2;
 
 use crate::math::robust::median;
 use crate::sightings::LaneEdges;
 
-use super::lane_light::{LEAST_GAP, LightGroup, LightView, borne_out};
-use super::state::{State, View};
-
-/// One edge of one lane as a ray across the cord.
-#[derive(Clone, Copy, Debug)]
-struct Ray {
-    /// Unit normal of the ray in (y, z), and its distance from the world's origin along it.
-    normal: [f64; 2],
-    offset: f64,
-    /// Where the ray starts and where it goes, in the world.
-    eye: Vector3<f64>,
-    direction: Vector3<f64>,
-}
+use super::lane_light::{LEAST_GAP, LightGroup, LightView, Ray, borne_out, steps};
+use super::state::State;
 
 /// One lane in one photo.
 #[derive(Clone, Debug)]
@@ -55,7 +44,7 @@ impl LaneView {
     /// None when the photo's rays cannot be traced.
     pub fn new(state: &State, view_idx: usize, edges: &LaneEdges) -> Option<Self> {
         let view = &state.views[view_idx];
-        let rays: Vec<Ray> = edges.edges.iter().filter_map(|edge| ray(state, view, edge.at)).collect();
+        let rays: Vec<Ray> = edges.edges.iter().filter_map(|edge| Ray::through(state, view, edge.at)).collect();
         let card = edges.pattern.number();
         let pose = state.cards.iter().find(|c| c.ground == 0 && state.sheets[c.sheet].number == edges.pattern.number());
         let light = pose.map(|c| LightView::new(state, view, &c.world_from_card, edges));
@@ -73,19 +62,6 @@ impl LaneView {
     fn along(&self, z: f64) -> f64 {
         self.rays.first().map_or(0.0, |ray| ray.eye.x + (z - ray.eye.z) / ray.direction.z * ray.direction.x)
     }
-}
-
-fn ray(state: &State, view: &View, at: [f64; 2]) -> Option<Ray> {
-    let world_from_camera = view.camera_from_world.inverse();
-    let direction = world_from_camera.r * state.lens_of(view).direction(&Vector2::from(at))?;
-    let length = direction.y.hypot(direction.z);
-    // A ray along the cord says nothing across it.
-    if length < 0.2 * direction.norm() {
-        return None;
-    }
-    let normal = [-direction.z / length, direction.y / length];
-    let eye = world_from_camera.t;
-    Some(Ray { normal, offset: normal[0] * eye.y + normal[1] * eye.z, eye, direction })
 }
 
 /// The cord as light and edges have it.
@@ -116,10 +92,6 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
         views: group.iter().filter_map(|&i| lanes[i].light.as_ref()).collect(),
     };
     let borne = borne_out(&groups.iter().map(light).collect::<Vec<LightGroup>>(), ground)?;
-    let steps = |about: f64, (reach, step): (f64, f64)| {
-        let n = (reach / step).round() as i32;
-        (-n..=n).map(move |i| about + step * f64::from(i))
-    };
     let score = |radius: f64, places: &[[f64; 2]]| -> f64 {
         groups.iter().zip(places).map(|(group, [y, z])| agreement(lanes, group, *z, radius, *y)).sum()
     };
@@ -326,7 +298,7 @@ fn pair(lanes: &[LaneView], lane_idx: usize, y: f64, z: f64, radius: f64) -> Opt
     let lane = &lanes[lane_idx];
     let bound = BELONGS.1.max(BELONGS.0 / lane.edges.px_per_mm);
     let side = |r: f64| {
-        let miss = |ray: &Ray| (ray.normal[0] * y + ray.normal[1] * z - ray.offset - r).abs();
+        let miss = |ray: &Ray| (ray.off(y, z) - r).abs();
         let nearest = (0..lane.rays.len()).min_by(|&a, &b| miss(&lane.rays[a]).total_cmp(&miss(&lane.rays[b])))?;
         (miss(&lane.rays[nearest]) < bound).then_some(nearest)
     };

@@ -21,11 +21,46 @@ pub struct LightView {
     middle: [f64; 2],
 }
 
+/// A line of sight across the cord.
+#[derive(Clone, Copy, Debug)]
+pub struct Ray {
+    /// Unit normal of the ray in (y, z) of the world, and its distance from the origin along it.
+    pub normal: [f64; 2],
+    pub offset: f64,
+    /// Where the ray starts and where it goes, in the world.
+    pub eye: Vector3<f64>,
+    pub direction: Vector3<f64>,
+}
+
+impl Ray {
+    /// None where the lens does not reach, and for a ray along the cord, which says nothing across it.
+    pub fn through(state: &State, view: &View, at: [f64; 2]) -> Option<Self> {
+        let world_from_camera = view.camera_from_world.inverse();
+        let direction = world_from_camera.r * state.lens_of(view).direction(&Vector2::from(at))?;
+        let length = direction.y.hypot(direction.z);
+        if length < 0.2 * direction.norm() {
+            return None;
+        }
+        let normal = [-direction.z / length, direction.y / length];
+        let eye = world_from_camera.t;
+        Some(Self { normal, offset: normal[0] * eye.y + normal[1] * eye.z, eye, direction })
+    }
+
+    /// Distance of (y, z) from the ray, + along its normal, mm.
+    pub fn off(&self, y: f64, z: f64) -> f64 {
+        self.normal[0] * y + self.normal[1] * z - self.offset
+    }
+}
+
+/// Numbers to either side of one, so many times a step as lie within the reach.
+pub fn steps(about: f64, (reach, step): (f64, f64)) -> impl Iterator<Item = f64> {
+    let n = (reach / step).round() as i32;
+    (-n..=n).map(move |i| about + step * f64::from(i))
+}
+
 #[derive(Clone, Copy, Debug)]
 struct LightRay {
-    /// Unit normal of the ray in (y, z) of the world, and its distance from the origin along it.
-    normal: [f64; 2],
-    offset: f64,
+    ray: Ray,
     /// World y where the ray meets the card, and how far that moves for each mm that the paper lies higher.
     on_paper: f64,
     per_mm_up: f64,
@@ -80,7 +115,7 @@ const ORDINARY: f64 = 0.03;
 const MOST_KEPT: usize = 6;
 const APART: f64 = 1.2;
 const RIVAL: f64 = 1.1;
-/// How much higher or lower the cord may lie over single cards, mm, and the step that is tried; how much a millimetre of it costs, as a part;
+/// How much higher, lower or to the side the cord may lie over single cards, mm, and the step that is tried; how much a millimetre of it costs, as a part;
 /// and by what part of itself the cost must fall for a cord to be taken for one that hangs through.
 const SAG: (f64, f64) = (0.9, 0.15);
 const SAG_HELD: f64 = 0.05;
@@ -92,31 +127,25 @@ const HIGHER: [f64; 5] = [0.0, -0.35, 0.35, -0.7, 0.7];
 
 impl LightView {
     pub fn new(state: &State, view: &View, card: &Rigid, edges: &LaneEdges) -> Self {
-        let lens = state.lens_of(view);
-        let world_from_camera = view.camera_from_world.inverse();
-        let eye = world_from_camera.t;
         let up = card.r.column(2).into_owned();
         let samples = edges.light.iter().filter_map(|sample| {
-            let direction = world_from_camera.r * lens.direction(&Vector2::from(sample.at))?;
-            let length = direction.y.hypot(direction.z);
-            let normal = [-direction.z / length, direction.y / length];
-            let steep = up.dot(&direction);
+            let ray = Ray::through(state, view, sample.at)?;
+            let steep = up.dot(&ray.direction);
             if !(steep.abs() > 0.05) {
                 return None;
             }
-            let meet = |higher: f64| -> Vector3<f64> { eye + direction * (up.dot(&(card.t - eye)) + higher) / steep };
+            let meet = |higher: f64| -> Vector3<f64> { ray.eye + ray.direction * (up.dot(&(card.t - ray.eye)) + higher) / steep };
             let (low, high) = (meet(0.0).y, meet(1.0).y);
-            let offset = normal[0] * eye.y + normal[1] * eye.z;
-            Some(LightRay { normal, offset, on_paper: low, per_mm_up: high - low, light: sample.light })
+            Some(LightRay { ray, on_paper: low, per_mm_up: high - low, light: sample.light })
         });
         Self { samples: samples.collect(), mm_per_px: 1.0 / edges.px_per_mm, middle: [card.t.x, card.t.y] }
     }
 
     /// Whether a cord at (y, z) is seen inside the lane.
     pub fn shows(&self, y: f64, z: f64, radius: f64) -> bool {
-        let off = |ray: &LightRay| ray.normal[0] * y + ray.normal[1] * z - ray.offset;
         let (Some(first), Some(last)) = (self.samples.first(), self.samples.last()) else { return false };
-        let (low, high) = (off(first).min(off(last)), off(first).max(off(last)));
+        let (first, last) = (first.ray.off(y, z), last.ray.off(y, z));
+        let (low, high) = (first.min(last), first.max(last));
         low < -radius && high > radius
     }
 
@@ -133,8 +162,8 @@ enum Lies {
     Between,
 }
 
-fn lies(view: &LightView, ray: &LightRay, y: f64, z: f64, radius: f64) -> Lies {
-    let off = (ray.normal[0] * y + ray.normal[1] * z - ray.offset).abs() - radius;
+fn lies(view: &LightView, sample: &LightRay, y: f64, z: f64, radius: f64) -> Lies {
+    let off = sample.ray.off(y, z).abs() - radius;
     if off > MARGIN_PX.0 * view.mm_per_px {
         Lies::Outside
     } else if off < -MARGIN_PX.1 * view.mm_per_px {
@@ -164,35 +193,32 @@ fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> f64 {
     }
     let bound = |difference: f64| (difference * difference).min(MOST * MOST);
     let mut sum = 0.0;
+    // Samples inside the cord: distance from its axis as it is seen, and light.
+    let mut inside: Vec<(f64, f64)> = Vec::new();
     for view in views {
-        // A round cord is lit from one side: its light changes evenly across it.
-        let (mut n, mut t1, mut t2, mut l1, mut tl) = (0.0f64, 0.0, 0.0, 0.0, 0.0);
-        let across = |ray: &LightRay| ray.normal[0] * y + ray.normal[1] * z - ray.offset;
+        inside.clear();
         for ray in &view.samples {
             sum += match lies(view, ray, y, z, radius) {
                 Lies::Outside => match bin(ray).map(|bin| bins[bin]) {
-                    Some((n, light)) if n > 1.5 => {
-                        let difference = ray.light - light / n;
-                        bound(difference * (n / (n - 1.0)).sqrt())
-                    }
+                    Some((n, light)) if n > 1.5 => bound((ray.light - light / n) * (n / (n - 1.0)).sqrt()),
                     _ => ORDINARY * ORDINARY,
                 },
                 Lies::Inside => {
-                    let t = across(ray);
-                    n += 1.0;
-                    t1 += t;
-                    t2 += t * t;
-                    l1 += ray.light;
-                    tl += t * ray.light;
+                    inside.push((ray.ray.off(y, z), ray.light));
                     ORDINARY * ORDINARY
                 }
                 Lies::Between => ORDINARY * ORDINARY,
             };
         }
-        let spread = t2 - t1 * t1 / n.max(1.0) + SPREAD_HELD * n;
-        let slope = if n > 0.0 { (tl - t1 * l1 / n) / spread.max(1e-9) } else { 0.0 };
-        let insides = view.samples.iter().filter(|ray| lies(view, ray, y, z, radius) == Lies::Inside);
-        sum += insides.map(|ray| bound(ray.light - l1 / n - slope * (across(ray) - t1 / n))).sum::<f64>();
+        // A round cord is lit from one side: its light changes evenly across it.
+        let n = inside.len() as f64;
+        if n > 0.0 {
+            let mean = |of: &dyn Fn(&(f64, f64)) -> f64| inside.iter().map(of).sum::<f64>() / n;
+            let (t, light) = (mean(&|s| s.0), mean(&|s| s.1));
+            let spread = mean(&|s| (s.0 - t).powi(2)) + SPREAD_HELD;
+            let slope = mean(&|s| (s.0 - t) * (s.1 - light)) / spread;
+            sum += inside.iter().map(|s| bound(s.1 - light - slope * (s.0 - t))).sum::<f64>();
+        }
     }
     sum
 }
@@ -316,12 +342,8 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
     best.places = best.y.iter().map(|y| [*y, best.z]).collect();
     // A cord that hangs through lies lower over the middle cards.
     let own = |g: usize| {
-        let steps = |reach: f64, step: f64| {
-            let n = (reach / step).round() as i32;
-            (-n..=n).map(move |i| step * f64::from(i))
-        };
         let clear = move |up: &f64| best.z + up - ground - best.radius >= LEAST_GAP;
-        let tried = steps(SAG.0, SAG.1).filter(clear).flat_map(|up| steps(0.9, 0.15).map(move |aside| (up, aside)));
+        let tried = steps(0.0, SAG).filter(clear).flat_map(|up| steps(0.0, SAG).map(move |aside| (up, aside)));
         let costs = tried.map(|(up, aside)| {
             let sum = cost(&groups[g].views, best.y[g] + aside, best.z + up, best.radius, higher[g]);
             (sum * (1.0 + SAG_HELD * up * up), [best.y[g] + aside, best.z + up])
