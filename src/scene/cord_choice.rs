@@ -10,6 +10,7 @@ use nalgebra::Vector2;
 
 use crate::math::robust::median;
 use crate::sightings::LaneEdges;
+use crate::sightings::seen::LaneEdge;
 
 use super::lane_light::{LEAST_GAP, LightGroup, LightView, Ray, borne_out, steps};
 use super::state::State;
@@ -23,6 +24,8 @@ pub struct LaneView {
     pub card: u8,
     pub edges: LaneEdges,
     rays: Vec<Ray>,
+    /// Rays through the pixels one beside the edges, along their normals.
+    beside: Vec<Ray>,
     light: Option<LightView>,
 }
 
@@ -44,16 +47,21 @@ impl LaneView {
     /// None when the photo's rays cannot be traced.
     pub fn new(state: &State, view_idx: usize, edges: &LaneEdges) -> Option<Self> {
         let view = &state.views[view_idx];
-        let rays: Vec<Ray> = edges.edges.iter().filter_map(|edge| Ray::through(state, view, edge.at)).collect();
+        let rays_beside = |px: f64| -> Vec<Ray> {
+            let at = |edge: &LaneEdge| [edge.at[0] + px * edge.normal[0], edge.at[1] + px * edge.normal[1]];
+            edges.edges.iter().filter_map(|edge| Ray::through(state, view, at(edge))).collect()
+        };
+        let (rays, beside) = (rays_beside(0.0), rays_beside(1.0));
         let card = edges.pattern.number();
         let pose = state.cards.iter().find(|c| c.ground == 0 && state.sheets[c.sheet].number == edges.pattern.number());
         let light = pose.map(|c| LightView::new(state, view, &c.world_from_card, edges));
-        (rays.len() == edges.edges.len()).then(|| Self {
+        (rays.len() == edges.edges.len() && beside.len() == rays.len()).then(|| Self {
             view: view_idx,
             setup: view.setup,
             card,
             edges: edges.clone(),
             rays,
+            beside,
             light,
         })
     }
@@ -258,39 +266,71 @@ struct Pair {
     lane: usize,
     a: usize,
     b: usize,
+    /// Half of what lies between their rays, mm.
+    radius: f64,
 }
 
 /// Passes of matching and fitting: the first place of each card may be a shadow's, the straight line through all is the cord's.
 const PASSES: usize = 3;
 /// Bound of the line fit, mm: pairs farther off count less (Huber).
 const FIT_BOUND: f64 = 0.08;
+/// A lone edge belongs to the cord when it lies within this of where the other photos have it, px and mm, whichever is more: half as far
+/// as an edge of two.
+const LONE_BELONGS: (f64, f64) = (0.4, 0.1);
+/// Standard uncertainty of the mid-line that a lone edge tells, besides its own, mm: the radius, and the light on one side of the cord.
+const LONE_SIGMA: f64 = 0.05;
 
-/// The mid-line in each lane that shows both edges of the chosen cord. A lone edge tells too little: it may as well be the shadow's.
+/// The mid-line in each lane that shows the chosen cord: between its two edges, or a radius beside the one that is seen where the cord's
+/// shadow adjoins the other.
 pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
     let mut places: Vec<(usize, f64, f64)> = Vec::new();
     for (group, y, z) in straight_places(lanes, chosen) {
         places.extend(group.into_iter().map(|lane| (lane, y, z)));
     }
     let mut radius = chosen.radius;
-    let mut pairs = Vec::new();
+    let mut pairs: Vec<Pair> = Vec::new();
+    let mut line = None;
     for _ in 0..PASSES {
-        pairs = places.iter().filter_map(|&(lane, y, z)| pair(lanes, lane, y, z, radius)).collect::<Vec<Pair>>();
+        pairs = places.iter().filter_map(|&(lane, y, z)| pair(lanes, lane, y, z, radius)).collect();
         // The radius that the pairs show is better than the grid's.
-        let radii: Vec<f64> =
-            pairs.iter().map(|p| apart(&lanes[p.lane], p.a, p.b) / lanes[p.lane].edges.px_per_mm / 2.0).collect();
-        radius = median(&radii).unwrap_or(radius);
-        let Some(line) = straight_fit(lanes, &pairs, chosen) else { break };
+        radius = median(&pairs.iter().map(|p| p.radius).collect::<Vec<f64>>()).unwrap_or(radius);
+        line = straight_fit(lanes, &pairs, chosen);
+        let Some(line) = &line else { break };
         places = (0..lanes.len()).filter_map(|lane| line.at(lanes, lane).map(|(y, z)| (lane, y, z))).collect();
     }
-    let point = |p: &Pair| {
-        let lane = &lanes[p.lane];
-        let (a, b) = (&lane.edges.edges[p.a], &lane.edges.edges[p.b]);
-        let at = (Vector2::from(a.at) + Vector2::from(b.at)) / 2.0;
-        let (view, setup) = (lane.view, lane.setup);
-        MidPoint { view, setup, at, normal: Vector2::from(a.normal), sigma: 0.5 * a.sigma.hypot(b.sigma) }
-    };
-    let fits = |p: &&Pair| (apart(&lanes[p.lane], p.a, p.b) / lanes[p.lane].edges.px_per_mm / 2.0 - radius).abs() < BELONGS.1;
-    pairs.iter().filter(fits).map(point).collect()
+    pairs.retain(|p| (p.radius - radius).abs() < BELONGS.1);
+    let mut points: Vec<MidPoint> = pairs.iter().map(|p| between(&lanes[p.lane], p)).collect();
+    if line.is_some() {
+        let unpaired = places.iter().filter(|(lane, ..)| pairs.iter().all(|p| p.lane != *lane));
+        points.extend(unpaired.filter_map(|&(lane, y, z)| beside(&lanes[lane], y, z, radius)));
+    }
+    points
+}
+
+fn between(lane: &LaneView, pair: &Pair) -> MidPoint {
+    let (a, b) = (&lane.edges.edges[pair.a], &lane.edges.edges[pair.b]);
+    let at = (Vector2::from(a.at) + Vector2::from(b.at)) / 2.0;
+    MidPoint { view: lane.view, setup: lane.setup, at, normal: Vector2::from(a.normal), sigma: 0.5 * a.sigma.hypot(b.sigma) }
+}
+
+/// None when no edge, or more than one, lies where one of the cord's should.
+fn beside(lane: &LaneView, y: f64, z: f64, radius: f64) -> Option<MidPoint> {
+    let bound = LONE_BELONGS.1.max(LONE_BELONGS.0 / lane.edges.px_per_mm);
+    let near = |i: &usize| (lane.rays[*i].off(y, z).abs() - radius).abs() < bound;
+    let near: Vec<usize> = (0..lane.rays.len()).filter(near).collect();
+    let &[idx] = &near[..] else { return None };
+    let (edge, off) = (&lane.edges.edges[idx], lane.rays[idx].off(y, z));
+    let mm_per_px = lane.beside[idx].off(y, z) - off;
+    let normal = Vector2::from(edge.normal);
+    let at = Vector2::from(edge.at) - normal * (radius.copysign(off) / mm_per_px);
+    let sigma = edge.sigma.hypot(LONE_SIGMA / mm_per_px.abs());
+    (at.iter().all(|x| x.is_finite()) && sigma.is_finite()).then(|| MidPoint {
+        view: lane.view,
+        setup: lane.setup,
+        at,
+        normal,
+        sigma,
+    })
 }
 
 /// The two edges of a lane that touch a circle, if both are there.
@@ -303,7 +343,10 @@ fn pair(lanes: &[LaneView], lane_idx: usize, y: f64, z: f64, radius: f64) -> Opt
         (miss(&lane.rays[nearest]) < bound).then_some(nearest)
     };
     match (side(-radius), side(radius)) {
-        (Some(a), Some(b)) if a != b => Some(Pair { lane: lane_idx, a, b }),
+        (Some(a), Some(b)) if a != b => {
+            let radius = (lane.rays[a].off(y, z) - lane.rays[b].off(y, z)).abs() / 2.0;
+            Some(Pair { lane: lane_idx, a, b, radius })
+        }
         _ => None,
     }
 }
@@ -369,10 +412,4 @@ fn straight_fit(lanes: &[LaneView], pairs: &[Pair], chosen: &Chosen) -> Option<S
         values = normal.cholesky()?.solve(&right);
     }
     Some(StraightCord { setups, values, height })
-}
-
-/// Distance of two edges of a lane across them, px.
-fn apart(lane: &LaneView, a: usize, b: usize) -> f64 {
-    let (a, b) = (&lane.edges.edges[a], &lane.edges.edges[b]);
-    (Vector2::from(b.at) - Vector2::from(a.at)).dot(&Vector2::from(a.normal)).abs()
 }

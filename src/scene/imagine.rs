@@ -4,6 +4,7 @@ use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
 
 use crate::cards::Pattern;
 use crate::math::Rigid;
+use crate::math::robust::median;
 
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::residual::foreseen;
@@ -91,7 +92,7 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
         return None;
     }
     let pixel = |p: &Vector3<f64>| lens.project(&camera_from_world.apply(p)).filter(|p| inside(p));
-    blocks.extend(cord_block(&state, view_idx, stand.setup, &pixel));
+    blocks.extend(cord_block(solution, &state, &blocks, &pixel));
     blocks.extend((0..state.lines.len()).filter_map(|line| line_block(solution, &state, view_idx, line, &pixel)));
     let problem = Problem { blocks: &blocks, priors: &solution.priors, slots: &slots };
     let information = information(&state, &problem, view_idx)?;
@@ -134,23 +135,28 @@ fn seen_point(
     Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma, used: true })
 }
 
-/// The cord as a sharp photo shows it over the cards: a point every 10 mm.
+/// The cord over each card in the picture, as well read as it was seen.
 fn cord_block(
+    solution: &Solution,
     state: &State,
-    view_idx: usize,
-    setup: usize,
+    shown: &[Block],
     pixel: &dyn Fn(&Vector3<f64>) -> Option<Vector2<f64>>,
 ) -> Option<Block> {
-    let idx = state.cords.iter().position(|cord| cord.setup == setup)?;
+    let view_idx = state.views.len() - 1;
+    let idx = state.cords.iter().position(|cord| cord.setup == state.views[view_idx].setup)?;
     let cord = &state.cords[idx];
-    let n = (cord.half / 10.0) as i32;
-    let points = (-n..=n)
-        .filter_map(|i| {
-            let x = cord.middle + f64::from(i) * 10.0;
-            seen_point(pixel, cord.at(x), cord.at(x + 5.0), 0.2)
-        })
-        .collect();
-    Some(Block { view: view_idx, shown: Shown::Cord(idx), corners: Vec::new(), points, noise: 1.0 })
+    let seen = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Cord(_)));
+    let (noise, sigmas): (Vec<f64>, Vec<f64>) = seen.flat_map(|b| b.points.iter().map(|p| (b.noise, p.sigma))).unzip();
+    let (noise, sigma) = (median(&noise)?, median(&sigmas)?);
+    let over_card = |block: &Block| match block.shown {
+        Shown::Card(card) => {
+            let x = state.cards[card].world_from_card.t.x;
+            seen_point(pixel, cord.at(x), cord.at(x + 5.0), sigma)
+        }
+        _ => None,
+    };
+    let points = shown.iter().filter_map(over_card).collect();
+    Some(Block { view: view_idx, shown: Shown::Cord(idx), corners: Vec::new(), points, noise })
 }
 
 /// A line between its flags as a sharp photo shows it: a place every 60 px, as well read as those that were seen.

@@ -7,6 +7,7 @@ pub mod halves;
 pub mod imagine;
 pub mod input;
 mod lane_light;
+mod line_choice;
 pub mod marks_next;
 pub mod noise;
 pub mod observe;

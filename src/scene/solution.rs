@@ -11,11 +11,11 @@ use crate::sightings::StringKind;
 
 use super::cards_first::{COARSE, LEAST_CORNERS, cards_first, level, seen_corners};
 use super::input::{ScenePhoto, SceneSettings};
+use super::line_choice::settle_lines;
 use super::marks_next::{LEAST_TAB_CORNERS, marks_next, seen_points, too_thick};
 use super::noise::{reject, weigh};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::prior::{LensSpread, Priors};
-use super::residual::lengths;
 use super::solve::{Problem, adjust, covariance};
 use super::state::{Cord, Slots, State};
 use super::suspects::{Exceptions, find_suspects};
@@ -74,9 +74,7 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
 pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let Some(blocks) = first.regular.then(|| reblock(first, photos)).flatten() else { return solve(photos, settings) };
     let mut next = Solution { blocks, covariance: None, ..first.clone() };
-    if lines_lie_off(&next) {
-        settle_lines(&mut next);
-    }
+    settle_lines(&mut next.state, &next.slots, &mut next.blocks);
     refine(&mut next.state, &next.slots, &mut next.blocks, &mut next.priors, 2);
     let mut exceptions = Exceptions::default();
     if find_suspects(&next, photos, &mut exceptions) {
@@ -84,35 +82,6 @@ pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSett
     }
     next.covariance = covariance(&next.state, &Problem { blocks: &next.blocks, priors: &next.priors, slots: &next.slots });
     Some(next)
-}
-
-/// Whether most of what was seen of lines lies off where the first solution has them: it knew them from few flags.
-fn lines_lie_off(solution: &Solution) -> bool {
-    let lines = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Line(_)));
-    let off: Vec<bool> =
-        lines.flat_map(|block| lengths(&solution.state, &solution.slots, block)).map(|r| r.abs() > REJECT).collect();
-    2 * off.iter().filter(|off| **off).count() > off.len()
-}
-
-/// Rounds in which the lines come to lie where most photos have them, before anything is rejected.
-const SETTLING: usize = 6;
-
-/// Each photo's image of a line counts the less the farther it lies off, against what is usual (Geman and McClure 1985).
-fn settle_lines(solution: &mut Solution) {
-    for _ in 0..SETTLING {
-        let (state, slots) = (&solution.state, &solution.slots);
-        let mut off: Vec<(usize, f64)> = Vec::new();
-        for (i, block) in solution.blocks.iter().enumerate().filter(|(_, block)| matches!(block.shown, Shown::Line(_))) {
-            let lengths = lengths(state, slots, block);
-            off.push((i, block.noise * (lengths.iter().map(|r| r * r).sum::<f64>() / lengths.len().max(1) as f64).sqrt()));
-        }
-        let usual = median(&off.iter().map(|(_, r)| *r).collect::<Vec<f64>>()).unwrap_or(1.0).max(1.0);
-        for (i, r) in off {
-            solution.blocks[i].noise = usual * (1.0 + (r / usual).powi(2));
-        }
-        let problem = Problem { blocks: &solution.blocks, priors: &solution.priors, slots: &solution.slots };
-        adjust(&mut solution.state, &problem, 15);
-    }
 }
 
 /// The new sightings as observations of what the first solution knows; None when they show something that it does not.
@@ -232,6 +201,7 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
     let problem = Problem { blocks: &blocks, priors: &priors, slots: &slots };
     let cord_moved = cord_has_moved(&state, &problem, settings.cord_moved_sigma);
     priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
+    settle_lines(&mut state, &slots, &mut blocks);
     let converged = refine(&mut state, &slots, &mut blocks, &mut priors, 3);
     Some(Solution {
         state,
