@@ -173,6 +173,41 @@ fn a_missing_gearbox_tab_makes_the_chain_less_sure() {
     assert_honest(&figures, &truth, 1.0);
 }
 
+/// Each flag is read in one photo alone, where it seems half a percent nearer than it is, and a third of the photos show a tube in the
+/// plumb line's place: the line hangs where the other two thirds have it.
+#[test]
+fn a_tube_followed_in_a_third_of_the_photos_does_not_move_the_plumb_line() {
+    let truth = TruthScene::default();
+    let (photos, ..) = scene_photos(&truth, &knobs());
+    let first_with = |flag: Pattern| {
+        photos.iter().find(|p| p.sightings.patterns.iter().any(|s| s.pattern == flag)).expect("a photo of the flag").file.clone()
+    };
+    let (with_21, with_22) = (first_with(Pattern::Tab(21)), first_with(Pattern::Tab(22)));
+    let figures = spoiled(&truth, |photo| {
+        let idx = photos.iter().position(|p| p.file == photo.file).expect("its own photo");
+        photo.sightings.patterns.retain(|sighting| match sighting.pattern {
+            Pattern::Tab(21) => photo.file == with_21,
+            Pattern::Tab(22) => photo.file == with_22,
+            _ => true,
+        });
+        for flag in photo.sightings.patterns.iter_mut().filter(|s| matches!(s.pattern, Pattern::Tab(21..23))) {
+            let n = flag.corners.len() as f64;
+            let middle = [0, 1].map(|i| flag.corners.iter().map(|c| c.at[i]).sum::<f64>() / n);
+            for corner in &mut flag.corners {
+                corner.at = [0, 1].map(|i| middle[i] + 1.005 * (corner.at[i] - middle[i]));
+            }
+        }
+        if idx % 3 == 1 {
+            let points = photo.sightings.lines.iter_mut().flat_map(|line| &mut line.points);
+            points.for_each(|point| point.at = [0, 1].map(|i| point.at[i] + 6.0 * point.normal[i]));
+        }
+    });
+    let figures = figures.expect("a scene");
+    let plumb = figures.plumb.first().and_then(|line| line.offset).expect("the plumb line's offset");
+    assert!(plumb.u < 0.2, "{plumb:?}");
+    assert_honest(&figures, &truth, 1.0);
+}
+
 #[test]
 fn a_half_peeled_rim_tab_is_flagged() {
     let mut truth = TruthScene::full();

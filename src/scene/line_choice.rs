@@ -20,10 +20,8 @@ const LEAST_ANGLE: f64 = 0.1;
 const LEAST_VOTES: usize = 4;
 /// A flag's ray passes its line within this, mm.
 const FLAG_REACH: f64 = 2.0;
-/// Noise of an image that was outvoted: it is looked at again when the line lies where it should.
-const OUTVOTED: f64 = 60.0;
 
-/// Moves each line most of whose images lie off to where most of them have it. Flags go along.
+/// Moves each line of whose images more than a quarter lie off to where most of them have it. Flags go along.
 pub fn settle_lines(state: &mut State, slots: &Slots, blocks: &mut [Block]) {
     for line_idx in 0..state.lines.len() {
         let of_line: Vec<usize> = (0..blocks.len()).filter(|&i| blocks[i].shown == Shown::Line(line_idx)).collect();
@@ -38,7 +36,8 @@ pub fn settle_lines(state: &mut State, slots: &Slots, blocks: &mut [Block]) {
         }
         state.lines[line_idx] = line;
         for i in of_line {
-            blocks[i].noise = if off(state, slots, &blocks[i]) > LIES_OFF { OUTVOTED } else { 1.0 };
+            // Taken at their word those outvoted are rejected next, before noise is told from what is left.
+            blocks[i].noise = 1.0;
         }
     }
 }
@@ -82,7 +81,7 @@ fn plane_of_sight(state: &State, block: &Block) -> Option<(Vector3<f64>, Vector3
     Some((normal, world_from_camera.t))
 }
 
-/// The line in which two images' planes meet that most images and flags lie on. None when few do, or no more than on the line as it is.
+/// The line in which two images' planes meet that most images and flags lie on. None when few do, or fewer than on the line as it is.
 fn most_agreed(
     state: &State,
     slots: &Slots,
@@ -123,5 +122,5 @@ fn most_agreed(
         }
     }
     let (now, _) = votes(old);
-    best.filter(|((n, _), _)| *n >= LEAST_VOTES && *n > now).map(|(_, line)| line)
+    best.filter(|((n, _), _)| *n >= LEAST_VOTES && *n >= now).map(|(_, line)| line)
 }
