@@ -5,10 +5,13 @@ pub fn median(values: &[f64]) -> Option<f64> {
     if values.is_empty() {
         return None;
     }
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    Some(if sorted.len() % 2 == 1 { sorted[middle] } else { (sorted[middle - 1] + sorted[middle]) / 2.0 })
+    let mut values = values.to_vec();
+    let n = values.len();
+    let (below, &mut middle, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
+    if n % 2 == 1 {
+        return Some(middle);
+    }
+    below.iter().copied().max_by(f64::total_cmp).map(|below| (below + middle) / 2.0)
 }
 
 /// Robust standard deviation about zero: 1.4826 times the median of absolute values (equal to sigma for a normal law).

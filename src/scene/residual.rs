@@ -242,7 +242,7 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
     let mut normal = DMatrix::zeros(0, 0);
     let mut gradient = DVector::zeros(0);
     let mut cost = 0.0;
-    let mut rows = nalgebra::Matrix2xX::<f64>::zeros(0);
+    let mut rows = [Vec::new(), Vec::new()];
     let mut add = |world: &WorldPoint,
                    whiten: &dyn Fn(Vector2<f64>) -> (Vector2<f64>, f64),
                    project_rows: &dyn Fn(&Vector2<f64>) -> Vector2<f64>| {
@@ -261,7 +261,7 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
             let n = local.len() + kept.len();
             normal = DMatrix::zeros(n, n);
             gradient = DVector::zeros(n);
-            rows = nalgebra::Matrix2xX::zeros(n);
+            rows = [vec![0.0; n], vec![0.0; n]];
             (local, kept)
         });
         let by_world: Matrix2x3<f64> = by_point * view.camera_from_world.r;
@@ -269,7 +269,8 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
         let mut at = 0;
         let mut put = |column: Vector2<f64>| {
             // The residual is seen minus foreseen; its derivative is minus the foreseen's.
-            rows.set_column(at, &(project_rows(&column) * -root));
+            let row = project_rows(&column) * -root;
+            (rows[0][at], rows[1][at]) = (row.x, row.y);
             at += 1;
         };
         let by_turn = by_point * -skew(&turned);
@@ -341,14 +342,13 @@ fn line_point(state: &State, slots: &Slots, shown: Shown, place: Vector3<f64>) -
 }
 
 /// Adds two weighted rows to J^T J (upper triangle) and J^T r.
-fn accumulate(rows: &nalgebra::Matrix2xX<f64>, residual: &Vector2<f64>, normal: &mut DMatrix<f64>, gradient: &mut DVector<f64>) {
-    let n = rows.ncols();
-    for j in 0..n {
-        let (a, b) = (rows[(0, j)], rows[(1, j)]);
+fn accumulate([first, second]: &[Vec<f64>; 2], residual: &Vector2<f64>, normal: &mut DMatrix<f64>, gradient: &mut DVector<f64>) {
+    let n = first.len();
+    for (j, column) in normal.as_mut_slice().chunks_exact_mut(n).enumerate() {
+        let (a, b) = (first[j], second[j]);
         gradient[j] += a * residual.x + b * residual.y;
-        let column = &mut normal.as_mut_slice()[j * n..j * n + j + 1];
-        for (i, entry) in column.iter_mut().enumerate() {
-            *entry += a * rows[(0, i)] + b * rows[(1, i)];
+        for (entry, (x, y)) in column[..=j].iter_mut().zip(first.iter().zip(second)) {
+            *entry += a * x + b * y;
         }
     }
 }
