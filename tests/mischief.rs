@@ -89,6 +89,9 @@ fn without_a_cord_nothing_is_told_from_it() {
     let figures = spoiled(&truth, |photo| photo.sightings.lines.retain(|line| line.kind != StringKind::Cord)).expect("a scene");
     assert!(has(&figures, "cord-not-seen"), "{:?}", ids(&figures));
     assert!(figures.rim.iter().all(|rim| rim.offset.is_none()) && figures.wheel.offset.is_none());
+    // Up is told by plumb lines and cards all the same, and with it how level the bench is.
+    assert!(figures.bench.level_across.is_some());
+    assert_honest(&figures, &truth, 1.0);
 }
 
 #[test]

@@ -194,8 +194,9 @@ impl<'a> Evaluation<'a> {
 
     fn bench_figures(&mut self) {
         let Some(plane) = self.plane else { return };
-        // Without sides the cord's own direction serves as forward, either way.
-        let datum = self.datum.unwrap_or(Datum { up: self.up, forward: Vector3::x(), left: Vector3::y(), on_cord: plane.point });
+        // Without a cord the row of cards serves as forward.
+        let left = self.choices.left.unwrap_or_else(Vector3::y);
+        let datum = self.datum.unwrap_or_else(|| Datum::along(&Vector3::x(), plane.point, &self.up, &left));
         let n = datum.components(&plane.normal);
         if self.choices.left.is_some() {
             // The bench lies as the cards do, less the cards' own tilt on it.

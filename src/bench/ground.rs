@@ -129,11 +129,15 @@ impl Datum {
     pub fn of(cord: &Cord, up: &Vector3<f64>, left_hint: &Vector3<f64>) -> Self {
         // The straight part of the cord: what is left over is free of offset and slope by its definition.
         let direction = Vector3::new(1.0, cord.y[1] / cord.half, cord.z[1] / cord.half);
+        Self::along(&direction, Vector3::new(cord.middle, cord.y[0], cord.z[0]), up, left_hint)
+    }
+
+    /// The upright plane through a point along a direction, which is turned forward if need be.
+    pub fn along(direction: &Vector3<f64>, on_cord: Vector3<f64>, up: &Vector3<f64>, left_hint: &Vector3<f64>) -> Self {
         let flat = direction - up * direction.dot(up);
         let along = flat.normalize();
         let across = up.cross(&along);
         let (forward, left) = if across.dot(left_hint) < 0.0 { (-along, -across) } else { (along, across) };
-        let on_cord = Vector3::new(cord.middle, cord.y[0], cord.z[0]);
         Self { up: *up, forward, left, on_cord }
     }
 
