@@ -215,9 +215,9 @@ fn expected(at: &Path, expect: &str, proof: &mut Proof) -> Result<(), ProveError
     let same = *found == plain;
     proof.as_expected = Some(same);
     if !same {
-        proof
-            .problems
-            .push(format!("the file's SHA-256 is {found}, not the expected {plain}: this is not the archive it belongs to"));
+        proof.problems.push(format!(
+            "the file's SHA-256 is {found}, not the expected {plain}: the number is mistyped, or belongs to another archive"
+        ));
     }
     Ok(())
 }
