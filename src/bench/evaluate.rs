@@ -194,11 +194,10 @@ impl<'a> Evaluation<'a> {
 
     fn bench_figures(&mut self) {
         let Some(plane) = self.plane else { return };
-        // Without a cord the row of cards serves as forward.
-        let left = self.choices.left.unwrap_or_else(Vector3::y);
-        let datum = self.datum.unwrap_or_else(|| Datum::along(&Vector3::x(), plane.point, &self.up, &left));
-        let n = datum.components(&plane.normal);
-        if self.choices.left.is_some() {
+        if let Some(left) = self.choices.left {
+            // Without a cord the row of cards serves as forward.
+            let datum = self.datum.unwrap_or_else(|| Datum::along(&Vector3::x(), plane.point, &self.up, &left));
+            let n = datum.components(&plane.normal);
             // The bench lies as the cards do, less the cards' own tilt on it.
             self.tell("/bench/level_along", (-n.x / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(0)));
             self.tell("/bench/level_across", (-n.y / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(1)));

@@ -120,7 +120,7 @@ pub struct Datum {
     pub forward: Vector3<f64>,
     /// Horizontal, to the bike's left.
     pub left: Vector3<f64>,
-    /// A point of the cord.
+    /// A point of the cord, or of the cards where there is none.
     pub on_cord: Vector3<f64>,
 }
 
@@ -132,13 +132,13 @@ impl Datum {
         Self::along(&direction, Vector3::new(cord.middle, cord.y[0], cord.z[0]), up, left_hint)
     }
 
-    /// The upright plane through a point along a direction, which is turned forward if need be.
-    pub fn along(direction: &Vector3<f64>, on_cord: Vector3<f64>, up: &Vector3<f64>, left_hint: &Vector3<f64>) -> Self {
+    /// The upright plane through a point along a direction that is not upright, turned about so that its left agrees with `left_hint`.
+    pub fn along(direction: &Vector3<f64>, point: Vector3<f64>, up: &Vector3<f64>, left_hint: &Vector3<f64>) -> Self {
         let flat = direction - up * direction.dot(up);
         let along = flat.normalize();
         let across = up.cross(&along);
         let (forward, left) = if across.dot(left_hint) < 0.0 { (-along, -across) } else { (along, across) };
-        Self { up: *up, forward, left, on_cord }
+        Self { up: *up, forward, left, on_cord: point }
     }
 
     /// Signed horizontal distance from the datum plane, + to the left.

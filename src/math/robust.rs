@@ -1,6 +1,6 @@
 //! Location and scale that a few wild values cannot move.
 
-/// The median; None when empty. NaN sorts last.
+/// The median; None when empty. The values must be numbers.
 pub fn median(values: &[f64]) -> Option<f64> {
     if values.is_empty() {
         return None;

@@ -24,8 +24,8 @@ pub struct LaneView {
     pub card: u8,
     pub edges: LaneEdges,
     rays: Vec<Ray>,
-    /// Rays through the pixels one beside the edges, along their normals.
-    beside: Vec<Ray>,
+    /// Rays through the pixels one farther along the edges' normals.
+    rays_one_px_on: Vec<Ray>,
     light: Option<LightView>,
 }
 
@@ -47,21 +47,21 @@ impl LaneView {
     /// None when the photo's rays cannot be traced.
     pub fn new(state: &State, view_idx: usize, edges: &LaneEdges) -> Option<Self> {
         let view = &state.views[view_idx];
-        let rays_beside = |px: f64| -> Vec<Ray> {
+        let rays_at = |px: f64| -> Vec<Ray> {
             let at = |edge: &LaneEdge| [edge.at[0] + px * edge.normal[0], edge.at[1] + px * edge.normal[1]];
             edges.edges.iter().filter_map(|edge| Ray::through(state, view, at(edge))).collect()
         };
-        let (rays, beside) = (rays_beside(0.0), rays_beside(1.0));
+        let (rays, rays_one_px_on) = (rays_at(0.0), rays_at(1.0));
         let card = edges.pattern.number();
         let pose = state.cards.iter().find(|c| c.ground == 0 && state.sheets[c.sheet].number == edges.pattern.number());
         let light = pose.map(|c| LightView::new(state, view, &c.world_from_card, edges));
-        (rays.len() == edges.edges.len() && beside.len() == rays.len()).then(|| Self {
+        (rays.len() == edges.edges.len() && rays_one_px_on.len() == rays.len()).then(|| Self {
             view: view_idx,
             setup: view.setup,
             card,
             edges: edges.clone(),
             rays,
-            beside,
+            rays_one_px_on,
             light,
         })
     }
@@ -278,7 +278,11 @@ const FIT_BOUND: f64 = 0.08;
 /// as an edge of two.
 const LONE_BELONGS: (f64, f64) = (0.4, 0.1);
 /// Standard uncertainty of the mid-line that a lone edge tells, besides its own, mm: the radius, and the light on one side of the cord.
-const LONE_SIGMA: f64 = 0.05;
+/// Both are common to all lone edges of a side and do not average out, so it is larger than the 0.03 mm by which rendered edges scatter.
+const LONE_SIGMA: f64 = 0.08;
+/// Lone edges count once pairs are seen along rays so far apart (sine of 9 degrees): seen along one alone the cord may lie higher as well as
+/// farther.
+const APART_ENOUGH: f64 = 0.15;
 
 /// The mid-line in each lane that shows the chosen cord: between its two edges, or a radius beside the one that is seen where the cord's
 /// shadow adjoins the other.
@@ -288,39 +292,48 @@ pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
         places.extend(group.into_iter().map(|lane| (lane, y, z)));
     }
     let mut radius = chosen.radius;
-    let mut pairs: Vec<Pair> = Vec::new();
-    let mut line = None;
+    let mut fitted = false;
+    let matched = |places: &[(usize, f64, f64)], radius: f64| -> Vec<Pair> {
+        places.iter().filter_map(|&(lane, y, z)| pair(lanes, lane, y, z, radius)).collect()
+    };
     for _ in 0..PASSES {
-        pairs = places.iter().filter_map(|&(lane, y, z)| pair(lanes, lane, y, z, radius)).collect();
+        let pairs = matched(&places, radius);
         // The radius that the pairs show is better than the grid's.
         radius = median(&pairs.iter().map(|p| p.radius).collect::<Vec<f64>>()).unwrap_or(radius);
-        line = straight_fit(lanes, &pairs, chosen);
-        let Some(line) = &line else { break };
+        let line = straight_fit(lanes, &pairs, chosen);
+        fitted = line.is_some();
+        let Some(line) = line else { break };
         places = (0..lanes.len()).filter_map(|lane| line.at(lanes, lane).map(|(y, z)| (lane, y, z))).collect();
     }
+    let mut pairs = matched(&places, radius);
     pairs.retain(|p| (p.radius - radius).abs() < BELONGS.1);
-    let mut points: Vec<MidPoint> = pairs.iter().map(|p| between(&lanes[p.lane], p)).collect();
-    if line.is_some() {
+    let mut points: Vec<MidPoint> = pairs.iter().map(|p| mid_of_pair(&lanes[p.lane], p)).collect();
+    if fitted && seen_from_apart(lanes, &pairs) {
         let unpaired = places.iter().filter(|(lane, ..)| pairs.iter().all(|p| p.lane != *lane));
-        points.extend(unpaired.filter_map(|&(lane, y, z)| beside(&lanes[lane], y, z, radius)));
+        points.extend(unpaired.filter_map(|&(lane, y, z)| mid_of_lone_edge(&lanes[lane], y, z, radius)));
     }
     points
 }
 
-fn between(lane: &LaneView, pair: &Pair) -> MidPoint {
+fn seen_from_apart(lanes: &[LaneView], pairs: &[Pair]) -> bool {
+    let normals: Vec<[f64; 2]> = pairs.iter().map(|p| lanes[p.lane].rays[p.a].normal).collect();
+    normals.iter().any(|a| normals.iter().any(|b| (a[0] * b[1] - a[1] * b[0]).abs() > APART_ENOUGH))
+}
+
+fn mid_of_pair(lane: &LaneView, pair: &Pair) -> MidPoint {
     let (a, b) = (&lane.edges.edges[pair.a], &lane.edges.edges[pair.b]);
     let at = (Vector2::from(a.at) + Vector2::from(b.at)) / 2.0;
     MidPoint { view: lane.view, setup: lane.setup, at, normal: Vector2::from(a.normal), sigma: 0.5 * a.sigma.hypot(b.sigma) }
 }
 
 /// None when no edge, or more than one, lies where one of the cord's should.
-fn beside(lane: &LaneView, y: f64, z: f64, radius: f64) -> Option<MidPoint> {
-    let bound = LONE_BELONGS.1.max(LONE_BELONGS.0 / lane.edges.px_per_mm);
-    let near = |i: &usize| (lane.rays[*i].off(y, z).abs() - radius).abs() < bound;
-    let near: Vec<usize> = (0..lane.rays.len()).filter(near).collect();
+fn mid_of_lone_edge(lane: &LaneView, y: f64, z: f64, radius: f64) -> Option<MidPoint> {
+    // Farther than half a radius from its place an edge may be the other side's.
+    let bound = LONE_BELONGS.1.max(LONE_BELONGS.0 / lane.edges.px_per_mm).min(radius / 2.0);
+    let near: Vec<usize> = (0..lane.rays.len()).filter(|&i| (lane.rays[i].off(y, z).abs() - radius).abs() < bound).collect();
     let &[idx] = &near[..] else { return None };
     let (edge, off) = (&lane.edges.edges[idx], lane.rays[idx].off(y, z));
-    let mm_per_px = lane.beside[idx].off(y, z) - off;
+    let mm_per_px = lane.rays_one_px_on[idx].off(y, z) - off;
     let normal = Vector2::from(edge.normal);
     let at = Vector2::from(edge.at) - normal * (radius.copysign(off) / mm_per_px);
     let sigma = edge.sigma.hypot(LONE_SIGMA / mm_per_px.abs());

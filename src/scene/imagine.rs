@@ -36,6 +36,8 @@ const LEAST_CELL_PX: f64 = 9.0;
 const LEAST_COSINE: f64 = 0.37;
 /// Part of the corners in view that are counted on: frame and wheel hide some, and nobody knows which.
 const SEEN_SHARE: usize = 2;
+/// A cord's ends are those of what was seen of it, its places not quite the cards' middles, mm.
+const CORD_ENDS: f64 = 5.0;
 
 /// Imagines a photo with the lens of the job's first photo. None when it would show no card or could not be placed.
 pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
@@ -92,7 +94,7 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
         return None;
     }
     let pixel = |p: &Vector3<f64>| lens.project(&camera_from_world.apply(p)).filter(|p| inside(p));
-    blocks.extend(cord_block(solution, &state, &blocks, &pixel));
+    blocks.extend(cord_block(solution, &state, view_idx, &blocks, &pixel));
     blocks.extend((0..state.lines.len()).filter_map(|line| line_block(solution, &state, view_idx, line, &pixel)));
     let problem = Problem { blocks: &blocks, priors: &solution.priors, slots: &slots };
     let information = information(&state, &problem, view_idx)?;
@@ -135,22 +137,26 @@ fn seen_point(
     Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma, used: true })
 }
 
-/// The cord over each card in the picture, as well read as it was seen.
+/// The cord over each card in the picture, as well read as it was seen on the whole: nobody knows whether its shadow will adjoin it.
 fn cord_block(
     solution: &Solution,
     state: &State,
+    view_idx: usize,
     shown: &[Block],
     pixel: &dyn Fn(&Vector3<f64>) -> Option<Vector2<f64>>,
 ) -> Option<Block> {
-    let view_idx = state.views.len() - 1;
     let idx = state.cords.iter().position(|cord| cord.setup == state.views[view_idx].setup)?;
     let cord = &state.cords[idx];
     let seen = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Cord(_)));
-    let (noise, sigmas): (Vec<f64>, Vec<f64>) = seen.flat_map(|b| b.points.iter().map(|p| (b.noise, p.sigma))).unzip();
-    let (noise, sigma) = (median(&noise)?, median(&sigmas)?);
+    let (noise, variances): (Vec<f64>, Vec<f64>) = seen.flat_map(|b| b.points.iter().map(|p| (b.noise, p.sigma.powi(2)))).unzip();
+    let (noise, sigma) = (median(&noise)?, (variances.iter().sum::<f64>() / variances.len() as f64).sqrt());
     let over_card = |block: &Block| match block.shown {
         Shown::Card(card) => {
             let x = state.cards[card].world_from_card.t.x;
+            // Beyond where it was seen nobody knows how the cord runs on.
+            if (x - cord.middle).abs() > cord.half + CORD_ENDS {
+                return None;
+            }
             seen_point(pixel, cord.at(x), cord.at(x + 5.0), sigma)
         }
         _ => None,

@@ -1,126 +1,205 @@
 //! Where a plumb line hangs that its flags tell poorly: its images, some of them false, choose.
 //!
 //! Each image of a line spans a plane with its camera; two planes meet in a line. Of all lines that two images give, the one that most
-//! images and flags lie on is the line's (Fischler and Bolles 1981, with every pair in the place of random ones); a tube that was followed
+//! standpoints see is the line's (Fischler and Bolles 1981, with every pair in the place of random ones); a tube that was followed
 //! in its place in some photos is outvoted.
 
 use nalgebra::{Matrix3, Vector3};
 
 use super::observe::{Block, Shown};
-use super::residual::lengths;
-use super::state::{Line, Slots, State};
+use super::solution::REJECT;
+use super::state::{Line, State};
 
-/// An image of a line lies off when it is this many of its own standard deviations from where the line is taken to be.
+/// An image of a line lies off when it is this many of its own standard deviations, a pixel or so, from where the line is taken to be
+/// (our choice: images of true lines stay within three or four, tubes beside them lie some pixels off).
 const LIES_OFF: f64 = 10.0;
-/// Images of one line that are paired: more tell nothing new.
+/// Images of one line that are paired, evenly taken: the work stays bounded.
 const MOST_PAIRED: usize = 40;
-/// Planes closer to each other than this give no line (sine of 6 degrees).
+/// Planes closer to each other than this give no line, and rays no place (sine of 6 degrees).
 const LEAST_ANGLE: f64 = 0.1;
-/// Fewer images and flags than this on a line are chance.
-const LEAST_VOTES: usize = 4;
-/// A flag's ray passes its line within this, mm.
+/// Images whose planes lie this close are one standpoint's (sine of 3 degrees): photos taken one after the other on the same spot.
+const SAME_STANDPOINT: f64 = 0.05;
+/// The two standpoints that give a line always see it; one more at least must.
+const LEAST_STANDPOINTS: usize = 3;
+/// A flag's ray passes its line within this, mm: a flag that is hung a little beside it.
 const FLAG_REACH: f64 = 2.0;
 
-/// Moves each line of whose images more than a quarter lie off to where most of them have it. Flags go along.
-pub fn settle_lines(state: &mut State, slots: &Slots, blocks: &mut [Block]) {
+/// One photo's image of a line, as rays in the world.
+struct Image {
+    block: usize,
+    eye: Vector3<f64>,
+    /// Unit vectors, and by what an angle between such a ray and the line becomes standard deviations.
+    rays: Vec<(Vector3<f64>, f64)>,
+    /// Of the plane through the camera and the image.
+    normal: Vector3<f64>,
+}
+
+/// A photo's ray to a flag.
+struct FlagRay {
+    flag: usize,
+    eye: Vector3<f64>,
+    ray: Vector3<f64>,
+}
+
+/// Moves each line that its flags tell poorly, and off which some of its images lie, to where most of them have it. Flags go
+/// along. Where no place has most of them, they are left out, and the flags alone tell the line.
+pub fn settle_lines(state: &mut State, blocks: &mut Vec<Block>) {
     for line_idx in 0..state.lines.len() {
-        let of_line: Vec<usize> = (0..blocks.len()).filter(|&i| blocks[i].shown == Shown::Line(line_idx)).collect();
-        let n_off = of_line.iter().filter(|&&i| off(state, slots, &blocks[i]) > LIES_OFF).count();
-        if 4 * n_off <= of_line.len() {
+        let images: Vec<Image> = (0..blocks.len()).filter_map(|i| Image::of(state, blocks, i, line_idx)).collect();
+        let agree = images.iter().all(|image| image.off(&state.lines[line_idx]) <= LIES_OFF);
+        let flag_rays = flag_rays(state, blocks, line_idx);
+        if agree || flags_tell(state, &flag_rays, line_idx) {
             continue;
         }
-        let flag_rays = flag_rays(state, blocks, line_idx);
-        let Some(line) = most_agreed(state, slots, blocks, &of_line, &flag_rays) else { continue };
-        for (flag_idx, eye, ray) in &flag_rays {
-            state.flags[*flag_idx].centre = nearest(&line, eye, ray);
+        let Some(line) = most_seen(&state.lines[line_idx], &images, &flag_rays) else {
+            // Three images can as a rule be met by one line; more that can't contradict each other.
+            if images.len() > LEAST_STANDPOINTS {
+                blocks.retain(|block| block.shown != Shown::Line(line_idx));
+            }
+            continue;
+        };
+        for flag_idx in 0..state.flags.len() {
+            if let Some(flag_ray) = flag_rays.iter().find(|r| r.flag == flag_idx) {
+                state.flags[flag_idx].centre = flag_ray.nearest(&line);
+            }
         }
         state.lines[line_idx] = line;
-        for i in of_line {
-            // Taken at their word those outvoted are rejected next, before noise is told from what is left.
-            blocks[i].noise = 1.0;
+        for image in &images {
+            // What lies off is rejected next, before noise is told from what is left, and nothing else is.
+            blocks[image.block].noise = LIES_OFF / REJECT;
         }
     }
 }
 
-/// How far an image lies from where its line would be seen: rms in its own standard deviations.
-fn off(state: &State, slots: &Slots, block: &Block) -> f64 {
-    let lengths = lengths(state, slots, block);
-    block.noise * (lengths.iter().map(|r| r * r).sum::<f64>() / lengths.len().max(1) as f64).sqrt()
-}
-
-/// The first photo's ray to each of a line's flags: flag, eye and direction.
-fn flag_rays(state: &State, blocks: &[Block], line_idx: usize) -> Vec<(usize, Vector3<f64>, Vector3<f64>)> {
-    let of_line = (0..state.flags.len()).filter(|&f| state.flags[f].line == line_idx);
-    let ray = |flag_idx: usize| {
-        let block = blocks.iter().find(|b| matches!(b.shown, Shown::Flag { flag, .. } if flag == flag_idx))?;
-        let eye = state.views[block.view].camera_from_world.inverse().t;
-        Some((flag_idx, eye, (state.flags[flag_idx].centre - eye).try_normalize(1e-6)?))
-    };
-    of_line.filter_map(ray).collect()
-}
-
-/// The point of a line nearest to a ray.
-fn nearest(line: &Line, eye: &Vector3<f64>, ray: &Vector3<f64>) -> Vector3<f64> {
-    let across = Matrix3::identity() - ray * ray.transpose();
-    let (from, along) = (across * (line.point - eye), across * line.direction);
-    line.point - line.direction * (from.dot(&along) / along.norm_squared().max(1e-12))
-}
-
-/// Normal of the plane through the camera and an image of a line, and a point of it, the camera's.
-fn plane_of_sight(state: &State, block: &Block) -> Option<(Vector3<f64>, Vector3<f64>)> {
-    let view = &state.views[block.view];
-    let world_from_camera = view.camera_from_world.inverse();
-    let lens = state.lens_of(view);
-    let mut spread = Matrix3::zeros();
-    for point in &block.points {
-        let ray = world_from_camera.r * lens.direction(&point.at)?;
-        spread += ray * ray.transpose() / ray.norm_squared();
+impl Image {
+    fn of(state: &State, blocks: &[Block], block_idx: usize, line_idx: usize) -> Option<Self> {
+        let block = &blocks[block_idx];
+        if block.shown != Shown::Line(line_idx) {
+            return None;
+        }
+        let view = &state.views[block.view];
+        let (lens, world_from_camera) = (state.lens_of(view), view.camera_from_world.inverse());
+        let mut rays = Vec::with_capacity(block.points.len());
+        let mut spread = Matrix3::zeros();
+        for point in &block.points {
+            let ray = (world_from_camera.r * lens.direction(&point.at)?).try_normalize(1e-12)?;
+            spread += ray * ray.transpose();
+            rays.push((ray, lens.fx / point.sigma));
+        }
+        if rays.len() < 2 {
+            return None;
+        }
+        let eigen = spread.symmetric_eigen();
+        let normal: Vector3<f64> = eigen.eigenvectors.column(eigen.eigenvalues.imin()).into_owned();
+        Some(Self { block: block_idx, eye: world_from_camera.t, rays, normal })
     }
-    let eigen = spread.symmetric_eigen();
-    let normal: Vector3<f64> = eigen.eigenvectors.column(eigen.eigenvalues.imin()).into_owned();
-    Some((normal, world_from_camera.t))
+
+    /// How far the image lies from where a line would be seen: rms in its own standard deviations.
+    fn off(&self, line: &Line) -> f64 {
+        let Some(plane) = (line.point - self.eye).cross(&line.direction).try_normalize(1e-9) else { return f64::INFINITY };
+        let squares: f64 = self.rays.iter().map(|(ray, scale)| (plane.dot(ray) * scale).powi(2)).sum();
+        (squares / self.rays.len() as f64).sqrt()
+    }
 }
 
-/// The line in which two images' planes meet that most images and flags lie on. None when few do, or fewer than on the line as it is.
-fn most_agreed(
-    state: &State,
-    slots: &Slots,
-    blocks: &[Block],
-    of_line: &[usize],
-    flag_rays: &[(usize, Vector3<f64>, Vector3<f64>)],
-) -> Option<Line> {
-    let &first = of_line.first()?;
-    let Shown::Line(line_idx) = blocks[first].shown else { return None };
-    let old = &state.lines[line_idx];
-    let mut tried = state.clone();
-    // How many lie on it, and by how much they miss it together.
-    let mut votes = |line: &Line| {
-        tried.lines[line_idx] = line.clone();
-        let misses = of_line.iter().map(|&i| off(&tried, slots, &blocks[i])).filter(|miss| *miss <= LIES_OFF);
-        let (n, sum) = misses.fold((0, 0.0), |(n, sum), miss| (n + 1, sum + miss));
-        let reaches = |eye: &Vector3<f64>, ray: &Vector3<f64>| (nearest(line, eye, ray) - eye).cross(ray).norm() < FLAG_REACH;
-        (n + flag_rays.iter().filter(|(_, eye, ray)| reaches(eye, ray)).count(), sum)
+impl FlagRay {
+    /// The point of a line nearest to the ray.
+    fn nearest(&self, line: &Line) -> Vector3<f64> {
+        let across = Matrix3::identity() - self.ray * self.ray.transpose();
+        let (from, along) = (across * (line.point - self.eye), across * line.direction);
+        line.point - line.direction * (from.dot(&along) / along.norm_squared().max(1e-12))
+    }
+
+    fn reaches(&self, line: &Line) -> bool {
+        (self.nearest(line) - self.eye).cross(&self.ray).norm() < FLAG_REACH
+    }
+}
+
+/// All photos' rays to the flags of a line.
+fn flag_rays(state: &State, blocks: &[Block], line_idx: usize) -> Vec<FlagRay> {
+    let ray = |block: &Block| {
+        let Shown::Flag { flag, .. } = block.shown else { return None };
+        if state.flags[flag].line != line_idx || block.corners.is_empty() {
+            return None;
+        }
+        let view = &state.views[block.view];
+        let world_from_camera = view.camera_from_world.inverse();
+        let middle = block.corners.iter().map(|corner| corner.at).sum::<nalgebra::Vector2<f64>>() / block.corners.len() as f64;
+        let ray = (world_from_camera.r * state.lens_of(view).direction(&middle)?).try_normalize(1e-12)?;
+        Some(FlagRay { flag, eye: world_from_camera.t, ray })
     };
-    let planes: Vec<(Vector3<f64>, Vector3<f64>)> =
-        of_line.iter().take(MOST_PAIRED).filter_map(|&i| plane_of_sight(state, &blocks[i])).collect();
-    let mut best: Option<((usize, f64), Line)> = None;
-    for (i, (normal_a, eye_a)) in planes.iter().enumerate() {
-        for (normal_b, eye_b) in &planes[..i] {
-            let meet = normal_a.cross(normal_b);
+    blocks.iter().filter_map(ray).collect()
+}
+
+/// Whether two flags or more are each seen from two standpoints: then they tell the line better than images of which some are false.
+fn flags_tell(state: &State, flag_rays: &[FlagRay], line_idx: usize) -> bool {
+    let from_two = |flag: usize| {
+        let rays: Vec<&FlagRay> = flag_rays.iter().filter(|r| r.flag == flag).collect();
+        rays.iter().any(|a| rays.iter().any(|b| a.ray.cross(&b.ray).norm() > LEAST_ANGLE))
+    };
+    (0..state.flags.len()).filter(|&flag| state.flags[flag].line == line_idx && from_two(flag)).count() >= 2
+}
+
+/// The images on a line, if they are more than half of all and from standpoints enough, with the number of standpoints and by how much
+/// the images miss it together.
+fn on_line<'a>(line: &Line, images: &'a [Image]) -> Option<(usize, f64, Vec<&'a Image>)> {
+    let mut sum = 0.0;
+    let mut on: Vec<&Image> = Vec::new();
+    let mut standpoints: Vec<&Image> = Vec::new();
+    for image in images {
+        let miss = image.off(line);
+        if miss <= LIES_OFF {
+            sum += miss;
+            on.push(image);
+            if standpoints.iter().all(|other| other.normal.cross(&image.normal).norm() > SAME_STANDPOINT) {
+                standpoints.push(image);
+            }
+        }
+    }
+    let enough = standpoints.len() >= LEAST_STANDPOINTS && 2 * on.len() > images.len();
+    enough.then_some((standpoints.len(), sum, on))
+}
+
+/// The line that most standpoints see: one in which two images' planes meet, fitted to all images on it, or the old one where no other
+/// is seen from more. None when no line has most images on it and passes all flags.
+fn most_seen(old: &Line, images: &[Image], flag_rays: &[FlagRay]) -> Option<Line> {
+    let each = images.len().div_ceil(MOST_PAIRED).max(1);
+    let paired: Vec<&Image> = images.iter().step_by(each).collect();
+    let passes_flags = |line: &Line| {
+        let passed = |flag: usize| flag_rays.iter().any(|r| r.flag == flag && r.reaches(line));
+        flag_rays.iter().all(|r| passed(r.flag))
+    };
+    let mut best: Option<(usize, f64, Line)> = on_line(old, images).map(|(n, _, _)| (n, 0.0, old.clone()));
+    for (i, a) in paired.iter().enumerate() {
+        for b in &paired[..i] {
+            let meet = a.normal.cross(&b.normal);
             if meet.norm() < LEAST_ANGLE {
                 continue;
             }
-            let direction = meet.normalize() * meet.dot(&old.direction).signum();
-            let rows = Matrix3::from_rows(&[normal_a.transpose(), normal_b.transpose(), direction.transpose()]);
-            let right = Vector3::new(normal_a.dot(eye_a), normal_b.dot(eye_b), direction.dot(&old.point));
-            let Some(point) = rows.try_inverse().map(|inverse| inverse * right) else { continue };
-            let line = Line { kind: old.kind, point, direction };
-            let (n, sum) = votes(&line);
-            if best.as_ref().is_none_or(|((most, least), _)| n > *most || n == *most && sum < *least) {
-                best = Some(((n, sum), line));
+            let Some(line) = meeting(&meet.normalize(), old, [*a, *b].into_iter()).filter(passes_flags) else { continue };
+            let Some((n, sum, _)) = on_line(&line, images) else { continue };
+            if best.as_ref().is_none_or(|(most, least, _)| n > *most || n == *most && sum < *least) {
+                best = Some((n, sum, line));
             }
         }
     }
-    let (now, _) = votes(old);
-    best.filter(|((n, _), _)| *n >= LEAST_VOTES && *n >= now).map(|(_, line)| line)
+    let (_, _, line) = best?;
+    let (_, _, on) = on_line(&line, images)?;
+    let spread: Matrix3<f64> = on.iter().map(|image| image.normal * image.normal.transpose()).sum();
+    let eigen = spread.symmetric_eigen();
+    let direction: Vector3<f64> = eigen.eigenvectors.column(eigen.eigenvalues.imin()).into_owned();
+    meeting(&direction, old, on.into_iter()).filter(passes_flags).or(Some(line))
+}
+
+/// The line of a direction that lies nearest to all images' planes, its point at the height of the old one's.
+fn meeting<'a>(direction: &Vector3<f64>, old: &Line, images: impl Iterator<Item = &'a Image>) -> Option<Line> {
+    let direction = direction * direction.dot(&old.direction).signum();
+    let mut normal = direction * direction.transpose();
+    let mut right = direction * direction.dot(&old.point);
+    for image in images {
+        normal += image.normal * image.normal.transpose();
+        right += image.normal * image.normal.dot(&image.eye);
+    }
+    let point = normal.try_inverse()? * right;
+    Some(Line { kind: old.kind, point, direction })
 }

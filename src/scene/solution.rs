@@ -74,7 +74,7 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
 pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let Some(blocks) = first.regular.then(|| reblock(first, photos)).flatten() else { return solve(photos, settings) };
     let mut next = Solution { blocks, covariance: None, ..first.clone() };
-    settle_lines(&mut next.state, &next.slots, &mut next.blocks);
+    settle_lines(&mut next.state, &mut next.blocks);
     refine(&mut next.state, &next.slots, &mut next.blocks, &mut next.priors, 2);
     let mut exceptions = Exceptions::default();
     if find_suspects(&next, photos, &mut exceptions) {
@@ -167,7 +167,7 @@ fn refine(state: &mut State, slots: &Slots, blocks: &mut [Block], priors: &mut P
 }
 
 /// Farther than this many standard deviations from where it should be, a corner is left out: one in 150,000 good ones is.
-const REJECT: f64 = 4.5;
+pub(super) const REJECT: f64 = 4.5;
 
 fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Exceptions) -> Option<Solution> {
     let photos = &exceptions.applied(photos)[..];
@@ -201,7 +201,7 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
     let problem = Problem { blocks: &blocks, priors: &priors, slots: &slots };
     let cord_moved = cord_has_moved(&state, &problem, settings.cord_moved_sigma);
     priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
-    settle_lines(&mut state, &slots, &mut blocks);
+    settle_lines(&mut state, &mut blocks);
     let converged = refine(&mut state, &slots, &mut blocks, &mut priors, 3);
     Some(Solution {
         state,
