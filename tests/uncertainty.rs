@@ -104,5 +104,5 @@ fn half_a_hundred_standard_jobs_lie_within_their_stated_uncertainty() {
 fn so_do_hurried_jobs_that_declare_it() {
     let budget = Budget::hurried();
     let job = Job { assumed: budget.declared(), ..Job::default() };
-    check(&coverage(seeds(30), &TruthScene::full(), &budget, &job));
+    check(&coverage(seeds(20), &TruthScene::full(), &budget, &job));
 }
