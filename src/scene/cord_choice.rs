@@ -337,7 +337,7 @@ fn mid_of_lone_edge(lane: &LaneView, y: f64, z: f64, radius: f64) -> Option<MidP
     let normal = Vector2::from(edge.normal);
     let at = Vector2::from(edge.at) - normal * (radius.copysign(off) / mm_per_px);
     let sigma = edge.sigma.hypot(LONE_SIGMA / mm_per_px.abs());
-    (at.iter().all(|x| x.is_finite()) && sigma.is_finite()).then(|| MidPoint {
+    (at.iter().all(|x| x.is_finite()) && sigma.is_finite()).then_some(MidPoint {
         view: lane.view,
         setup: lane.setup,
         at,
