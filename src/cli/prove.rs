@@ -83,7 +83,7 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
         (false, Some(Reproduction::Differs(_))) => {
             "NOT PROVEN: the photos don't give the sealed figures. Use another copy, or ask who made it.\n"
         }
-        _ if proof.as_expected == Some(false) && proof.problems.len() == 1 => {
+        (false, _) if proof.as_expected == Some(false) && proof.problems.len() == 1 => {
             "NOT PROVEN: it does not bear the number you gave, though nothing else is wrong with it. Compare the two numbers digit by digit: \
              a slip of the pen, or another archive.\n"
         }

@@ -303,14 +303,13 @@ fn cord_direction(
 
 /// Where the ray of a pixel meets the plane through `point` at right angles to `normal`.
 pub fn on_plane(lens: &Lens, view: &View, pixel: [f64; 2], normal: &Vector3<f64>, point: &Vector3<f64>) -> Option<Vector3<f64>> {
-    let world_from_camera = view.camera_from_world.inverse();
-    let ray = world_from_camera.r * lens.direction(&Vector2::from(pixel))?;
+    let (eye, ray) = view.ray(lens, &Vector2::from(pixel))?;
     let slope = ray.dot(normal);
     if slope.abs() < 1e-6 {
         return None;
     }
-    let along = (point - world_from_camera.t).dot(normal) / slope;
-    (along > 0.0).then(|| world_from_camera.t + ray * along)
+    let along = (point - eye).dot(normal) / slope;
+    (along > 0.0).then(|| eye + ray * along)
 }
 
 /// The direction in which the cards' centres spread most; a lone card's own x axis.

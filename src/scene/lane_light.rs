@@ -35,14 +35,12 @@ pub struct Ray {
 impl Ray {
     /// None where the lens does not reach, and for a ray along the cord, which says nothing across it.
     pub fn through(state: &State, view: &View, at: [f64; 2]) -> Option<Self> {
-        let world_from_camera = view.camera_from_world.inverse();
-        let direction = world_from_camera.r * state.lens_of(view).direction(&Vector2::from(at))?;
+        let (eye, direction) = view.ray(&state.lens_of(view), &Vector2::from(at))?;
         let length = direction.y.hypot(direction.z);
         if length < 0.2 * direction.norm() {
             return None;
         }
         let normal = [-direction.z / length, direction.y / length];
-        let eye = world_from_camera.t;
         Some(Self { normal, offset: normal[0] * eye.y + normal[1] * eye.z, eye, direction })
     }
 

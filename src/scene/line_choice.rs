@@ -7,6 +7,7 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::observe::{Block, Shown};
+use super::residual::nearest_to_ray;
 use super::solution::REJECT;
 use super::state::{Line, State};
 
@@ -59,8 +60,9 @@ pub fn settle_lines(state: &mut State, blocks: &mut Vec<Block>) {
             continue;
         };
         for flag_idx in 0..state.flags.len() {
-            if let Some(flag_ray) = flag_rays.iter().find(|r| r.flag == flag_idx) {
-                state.flags[flag_idx].centre = flag_ray.nearest(&line);
+            let first = flag_rays.iter().find(|r| r.flag == flag_idx);
+            if let Some(centre) = first.and_then(|r| nearest_to_ray(&line, &r.eye, &r.ray)) {
+                state.flags[flag_idx].centre = centre;
             }
         }
         state.lines[line_idx] = line;
@@ -78,20 +80,18 @@ impl Image {
             return None;
         }
         let view = &state.views[block.view];
-        let (lens, world_from_camera) = (state.lens_of(view), view.camera_from_world.inverse());
+        let lens = state.lens_of(view);
         let mut rays = Vec::with_capacity(block.points.len());
         let mut spread = Matrix3::zeros();
         for point in &block.points {
-            let ray = (world_from_camera.r * lens.direction(&point.at)?).try_normalize(1e-12)?;
+            let ray = view.ray(&lens, &point.at)?.1.try_normalize(1e-12)?;
             spread += ray * ray.transpose();
             rays.push((ray, lens.fx / point.sigma));
         }
         if rays.len() < 2 {
             return None;
         }
-        let eigen = spread.symmetric_eigen();
-        let normal: Vector3<f64> = eigen.eigenvectors.column(eigen.eigenvalues.imin()).into_owned();
-        Some(Self { block: block_idx, eye: world_from_camera.t, rays, normal })
+        Some(Self { block: block_idx, eye: view.camera_from_world.inverse().t, rays, normal: least_spread(&spread) })
     }
 
     /// How far the image lies from where a line would be seen: rms in its own standard deviations.
@@ -103,15 +103,8 @@ impl Image {
 }
 
 impl FlagRay {
-    /// The point of a line nearest to the ray.
-    fn nearest(&self, line: &Line) -> Vector3<f64> {
-        let across = Matrix3::identity() - self.ray * self.ray.transpose();
-        let (from, along) = (across * (line.point - self.eye), across * line.direction);
-        line.point - line.direction * (from.dot(&along) / along.norm_squared().max(1e-12))
-    }
-
     fn reaches(&self, line: &Line) -> bool {
-        (self.nearest(line) - self.eye).cross(&self.ray).norm() < FLAG_REACH
+        nearest_to_ray(line, &self.eye, &self.ray).is_some_and(|p| (p - self.eye).cross(&self.ray).norm() < FLAG_REACH)
     }
 }
 
@@ -123,10 +116,9 @@ fn flag_rays(state: &State, blocks: &[Block], line_idx: usize) -> Vec<FlagRay> {
             return None;
         }
         let view = &state.views[block.view];
-        let world_from_camera = view.camera_from_world.inverse();
         let middle = block.corners.iter().map(|corner| corner.at).sum::<nalgebra::Vector2<f64>>() / block.corners.len() as f64;
-        let ray = (world_from_camera.r * state.lens_of(view).direction(&middle)?).try_normalize(1e-12)?;
-        Some(FlagRay { flag, eye: world_from_camera.t, ray })
+        let (eye, ray) = view.ray(&state.lens_of(view), &middle)?;
+        Some(FlagRay { flag, eye, ray: ray.try_normalize(1e-12)? })
     };
     blocks.iter().filter_map(ray).collect()
 }
@@ -186,9 +178,13 @@ fn most_seen(old: &Line, images: &[Image], flag_rays: &[FlagRay]) -> Option<Line
     let (_, _, line) = best?;
     let (_, _, on) = on_line(&line, images)?;
     let spread: Matrix3<f64> = on.iter().map(|image| image.normal * image.normal.transpose()).sum();
-    let eigen = spread.symmetric_eigen();
-    let direction: Vector3<f64> = eigen.eigenvectors.column(eigen.eigenvalues.imin()).into_owned();
-    meeting(&direction, old, on.into_iter()).filter(passes_flags).or(Some(line))
+    meeting(&least_spread(&spread), old, on.into_iter()).filter(passes_flags).or(Some(line))
+}
+
+/// The direction in which vectors whose outer products are summed up reach least.
+fn least_spread(sum: &Matrix3<f64>) -> Vector3<f64> {
+    let eigen = sum.symmetric_eigen();
+    eigen.eigenvectors.column(eigen.eigenvalues.imin()).into_owned()
 }
 
 /// The line of a direction that lies nearest to all images' planes, its point at the height of the old one's.

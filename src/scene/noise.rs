@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::math::robust::sigma_about_zero;
 
 use super::observe::{Block, NoiseClass, Shown};
-use super::residual::{components, lengths};
+use super::residual::{components, lengths, point_components};
 use super::state::{Slots, State};
 use crate::sightings::StringKind;
 
@@ -20,11 +20,6 @@ const CONTRADICTED: f64 = 6.0;
 
 /// Places of a cord that are known this many times as poorly as its best tell nothing of its noise.
 const BEST_KNOWN: f64 = 1.5;
-
-fn cord_sigmas(blocks: &[Block]) -> impl Iterator<Item = f64> {
-    let cords = blocks.iter().filter(|block| matches!(block.shown, Shown::Cord(_)));
-    cords.flat_map(|block| block.points.iter().filter(|point| point.used).map(|point| point.sigma))
-}
 
 /// What shares a noise level: one card, one tab, one flag, all cords, one line.
 fn group(state: &State, shown: Shown) -> (u8, usize) {
@@ -45,7 +40,8 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
     let mut block_means: BTreeMap<(NoiseClass, bool), Vec<f64>> = BTreeMap::new();
     // A plumb line's image is fitted otherwise than a cord's that lies across: neither tells of the other.
     let is_plumb = |shown: Shown| matches!(shown, Shown::Line(line) if matches!(state.lines[line].kind, StringKind::Plumb(_)));
-    let least_cord_sigma = cord_sigmas(blocks).fold(f64::INFINITY, f64::min);
+    let cord_points = blocks.iter().filter(|block| matches!(block.shown, Shown::Cord(_))).flat_map(|block| &block.points);
+    let best_sigma = cord_points.filter(|point| point.used).map(|point| point.sigma).fold(f64::INFINITY, f64::min);
     for block in blocks.iter() {
         let mut residuals = components(state, slots, block);
         if !block.points.is_empty() && residuals.len() > 1 {
@@ -55,9 +51,7 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
         }
         if matches!(block.shown, Shown::Cord(_)) {
             // Places that are poorly known by design would make the others seem better than they are.
-            let mut best = block.clone();
-            best.points.retain(|point| point.sigma <= BEST_KNOWN * least_cord_sigma);
-            residuals = components(state, slots, &best);
+            residuals = point_components(state, block, |point| point.sigma <= BEST_KNOWN * best_sigma);
         }
         by_class.entry(block.shown.noise_class()).or_default().extend(&residuals);
         by_group.entry(group(state, block.shown)).or_default().extend(residuals);

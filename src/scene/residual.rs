@@ -178,10 +178,14 @@ pub fn components(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
             out.extend([r.x, r.y]);
         }
     }
-    for point in block.points.iter().filter(|p| p.used) {
-        out.extend(line_residual(state, block, point).map(|(r, _)| r));
-    }
+    out.extend(point_components(state, block, |_| true));
     out
+}
+
+/// The component of each used point that is wanted.
+pub fn point_components(state: &State, block: &Block, wanted: impl Fn(&SeenPoint) -> bool) -> Vec<f64> {
+    let points = block.points.iter().filter(|point| point.used && wanted(point));
+    points.filter_map(|point| line_residual(state, block, point)).map(|(r, _)| r).collect()
 }
 
 /// Robust cost of one block.
@@ -194,20 +198,18 @@ pub fn cost(state: &State, slots: &Slots, block: &Block) -> f64 {
 fn line_residual(state: &State, block: &Block, point: &SeenPoint) -> Option<(f64, Vector3<f64>)> {
     let view = &state.views[block.view];
     let lens = state.lens_of(view);
-    let ray = lens.direction(&point.at)?;
-    let world_from_camera = view.camera_from_world.inverse();
-    let direction = world_from_camera.r * ray;
+    let (eye, direction) = view.ray(&lens, &point.at)?;
     let world = match block.shown {
-        Shown::Line(idx) => nearest_to_ray(&state.lines[idx], &world_from_camera.t, &direction)?,
-        Shown::Cord(idx) => cord_nearest_to_ray(&state.cords[idx], &world_from_camera.t, &direction)?,
+        Shown::Line(idx) => nearest_to_ray(&state.lines[idx], &eye, &direction)?,
+        Shown::Cord(idx) => cord_nearest_to_ray(&state.cords[idx], &eye, &direction)?,
         _ => return None,
     };
     let pixel = lens.project(&view.camera_from_world.apply(&world))?;
     Some((point.normal.dot(&(point.at - pixel)) / point.sigma, world))
 }
 
-/// The line's point that comes nearest to a ray from `eye`.
-fn nearest_to_ray(line: &Line, eye: &Vector3<f64>, ray: &Vector3<f64>) -> Option<Vector3<f64>> {
+/// The line's point that comes nearest to a ray from `eye`; None along the line.
+pub fn nearest_to_ray(line: &Line, eye: &Vector3<f64>, ray: &Vector3<f64>) -> Option<Vector3<f64>> {
     let normal = line.direction.cross(ray);
     let size = normal.norm_squared();
     if !(size > 1e-12 * ray.norm_squared()) {

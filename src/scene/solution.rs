@@ -74,7 +74,6 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
 pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let Some(blocks) = first.regular.then(|| reblock(first, photos)).flatten() else { return solve(photos, settings) };
     let mut next = Solution { blocks, covariance: None, ..first.clone() };
-    settle_lines(&mut next.state, &mut next.blocks);
     refine(&mut next.state, &next.slots, &mut next.blocks, &mut next.priors, 2);
     let mut exceptions = Exceptions::default();
     if find_suspects(&next, photos, &mut exceptions) {
@@ -152,8 +151,9 @@ fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
     Some(blocks)
 }
 
-/// Rounds of weighing, rejecting and adjusting from a state that is nearly right.
-fn refine(state: &mut State, slots: &Slots, blocks: &mut [Block], priors: &mut Priors, rounds: usize) -> bool {
+/// Lines settled, then rounds of weighing, rejecting and adjusting, from a state that is nearly right.
+fn refine(state: &mut State, slots: &Slots, blocks: &mut Vec<Block>, priors: &mut Priors, rounds: usize) -> bool {
+    settle_lines(state, blocks);
     let mut converged = false;
     for _ in 0..rounds {
         reject(state, slots, blocks, REJECT);
@@ -201,7 +201,6 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
     let problem = Problem { blocks: &blocks, priors: &priors, slots: &slots };
     let cord_moved = cord_has_moved(&state, &problem, settings.cord_moved_sigma);
     priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
-    settle_lines(&mut state, &mut blocks);
     let converged = refine(&mut state, &slots, &mut blocks, &mut priors, 3);
     Some(Solution {
         state,

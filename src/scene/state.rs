@@ -5,7 +5,7 @@
 //! Unknowns come in two kinds: those of one view (camera pose, lens drift, how flags hang), which are eliminated one view at a
 //! time, and the kept ones, numbered by [`Slots`].
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Matrix3, Vector2, Vector3};
 
 use crate::camera::{Lens, lens::N_LENS};
 use crate::math::Rigid;
@@ -29,6 +29,15 @@ pub struct View {
     pub shift: [f64; 2],
     /// world_from_flag rotations of the flags seen here, in the order of the view's flag list.
     pub flag_turns: Vec<Matrix3<f64>>,
+}
+
+impl View {
+    /// The ray of a pixel in the world: where the camera stands, and the direction (not of unit length). None where the lens does not
+    /// reach.
+    pub fn ray(&self, lens: &Lens, pixel: &Vector2<f64>) -> Option<(Vector3<f64>, Vector3<f64>)> {
+        let world_from_camera = self.camera_from_world.inverse();
+        Some((world_from_camera.t, world_from_camera.r * lens.direction(pixel)?))
+    }
 }
 
 /// One printed sheet.

@@ -30,6 +30,8 @@ pub struct Exceptions {
 
 /// A sighting is bad when this part of its corners had to be left out.
 const BAD_SHARE: f64 = 0.4;
+/// So many tabs of one turning body left out in one photo are no accident.
+const LEAST_TOGETHER: usize = 3;
 
 impl Exceptions {
     /// Whether there are none.
@@ -131,12 +133,7 @@ impl Exceptions {
         }
         findings
     }
-}
 
-/// So many tabs of one turning body left out in one photo are no accident.
-const LEAST_TOGETHER: usize = 3;
-
-impl Exceptions {
     /// Photos that are told to be of another set-up: strangers, and those in which several tabs of one turning body had to be left out.
     fn strangers_told(&self, settings: &SceneSettings) -> BTreeSet<usize> {
         let body_of = |number: u8| settings.tabs.iter().find(|tab| tab.number == number).map(|tab| tab.hangs);
