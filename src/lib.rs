@@ -6,6 +6,7 @@ pub mod bench;
 pub mod camera;
 pub mod cards;
 pub mod cli;
+pub mod disk;
 pub mod finding;
 pub mod job;
 pub mod math;

@@ -7,7 +7,7 @@ use walkdir::WalkDir;
 
 /// The stages in the order in which data flows; those in one group do not know each other.
 const ORDER: [&[&str]; 15] = [
-    &["math", "finding", "measurement"],
+    &["math", "disk", "finding", "measurement"],
     &["job"],
     &["cards"],
     &["photo"],

@@ -8,12 +8,14 @@ use thiserror::Error;
 
 use super::bag::{self, Entry};
 use super::checksum::{Algorithm, checksums, sha256};
-use super::disk::{self, NewFile};
 use super::place::{self, CleanError};
 use super::readme::{self, Privacy};
-use super::scratch::ScratchFolder;
 use super::zipped::{SealedZip, overhead};
 use super::{layout, paths};
+use crate::disk::free_bytes;
+use crate::disk::new_file::NewFile;
+use crate::disk::place::is_within;
+use crate::disk::scratch::ScratchFolder;
 use crate::finding::Finding;
 use crate::job::JOB_FILE;
 use crate::photo::ExifFacts;
@@ -98,7 +100,7 @@ pub fn keep(
     let top = top_folder(&document.job.id);
     let needed = parts.iter().map(|part| part.entry.bytes).sum::<u64>()
         + overhead(parts.iter().map(|part| top.len() + 1 + part.entry.path.len()));
-    if let Some(free) = disk::free_bytes(&target_folder).filter(|&free| free < needed) {
+    if let Some(free) = free_bytes(&target_folder).filter(|&free| free < needed) {
         return Err(KeepError::NoRoom { folder: target_folder, needed, free });
     }
     let (bytes, sha256) = write(&parts, &top, target, &target_folder)?;
@@ -173,9 +175,7 @@ fn check_target(folder: &Path, target: &Path) -> Result<PathBuf, KeepError> {
     if !target_folder.is_dir() {
         return Err(KeepError::NoFolder(target_folder.to_owned()));
     }
-    if let (Ok(report), Ok(real)) = (folder.join(REPORT_FOLDER).canonicalize(), target_folder.canonicalize())
-        && real.starts_with(report)
-    {
+    if is_within(target_folder, &folder.join(REPORT_FOLDER)) {
         return Err(KeepError::InReport(target.to_owned()));
     }
     Ok(target_folder.to_owned())
@@ -228,7 +228,7 @@ impl SealedJob {
         }
         let settings = folder.join(JOB_FILE);
         if settings.is_file() {
-            fs::copy(&settings, copies.path().join(JOB_FILE)).map_err(|why| KeepError::Read { at: settings, why })?;
+            copy_of(&settings, &copies.path().join(JOB_FILE), None).map_err(|why| KeepError::Read { at: settings, why })?;
         }
         let opened = pipeline::open(copies.path())?;
         let folder = copies.path().to_owned();
@@ -300,7 +300,8 @@ fn copy_of(from: &Path, to: &Path, cleaned: Option<&Vec<u8>>) -> io::Result<()> 
         fs::create_dir_all(folder)?;
     }
     match cleaned {
-        Some(bytes) => fs::write(to, bytes),
+        // Never over what has the name already: that may be a second name of one of the person's own photos.
+        Some(bytes) => File::create_new(to)?.write_all(bytes),
         None => super::prove::second_name(from, to),
     }
 }

@@ -14,7 +14,8 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, System, ZipArchive, ZipWriter};
 
 use super::bag::DECLARATION;
-use super::{disk, paths};
+use super::paths;
+use crate::disk::free_bytes;
 
 /// Writes the canonical form; the caller adds the entries in the order of their names.
 pub struct SealedZip<W: Write + Seek>(ZipWriter<W>);
@@ -98,7 +99,7 @@ pub fn unpack(at: &Path, into: &Path) -> Result<Unpacked, UnpackError> {
         DirectoryError::Refused(why) => UnpackError::Refused { at: at.to_owned(), why },
     })?;
     let needed = entries.iter().map(|entry| entry.bytes).sum();
-    if let Some(free) = disk::free_bytes(into).filter(|&free| free < needed) {
+    if let Some(free) = free_bytes(into).filter(|&free| free < needed) {
         return Err(UnpackError::NoRoom { at: at.to_owned(), scratch: into.to_owned(), needed, free });
     }
     let mut problems = Vec::new();

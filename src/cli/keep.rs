@@ -6,7 +6,8 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::measure::{progress_bar, tell};
-use crate::archive::{self, Sealed, scratch};
+use crate::archive::{self, Sealed};
+use crate::disk::scratch;
 
 /// Photos, settings, figures and report of a job, sealed in one file.
 ///

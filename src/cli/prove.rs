@@ -7,7 +7,8 @@ use clap::Args;
 
 use super::measure::{progress_bar, tell};
 use crate::archive::compare::Reproduction;
-use crate::archive::{self, Proof, scratch};
+use crate::archive::{self, Proof};
+use crate::disk::scratch;
 
 /// Not what was sealed, or not reproduced.
 const NOT_PROVEN: u8 = 1;

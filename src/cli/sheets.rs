@@ -9,6 +9,8 @@ use clap::builder::PossibleValue;
 
 use crate::cards::codes::{N_CARDS, N_TABS};
 use crate::cards::sheets::{self, Numbers, NumbersError, Order, Paper, Sheet};
+use crate::disk::new_file::NewFile;
+use crate::disk::scratch::clear_away_on_interrupt;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -66,6 +68,7 @@ pub fn run(args: &SheetsArgs) -> anyhow::Result<u8> {
         cards: args.cards.clone().unwrap_or(usual.cards),
         tabs: args.tabs.clone().unwrap_or(usual.tabs),
     };
+    clear_away_on_interrupt();
     let sheets = sheets::draw(&order)?;
     let states = store(&args.dir, &sheets)?;
     if !args.quiet {
@@ -116,19 +119,13 @@ fn is_there(path: &Path, sheet: &Sheet) -> anyhow::Result<bool> {
     bail!("{} is there already with other content, and nothing was written: move it away, or name another folder", path.display())
 }
 
-/// Writes under a passing name first, so that a sheet is there whole or not at all, and never in another file's place.
+/// A sheet is there whole or not at all, and never in another file's place.
 fn write_new(dir: &Path, sheet: &Sheet) -> anyhow::Result<()> {
     let path = dir.join(&sheet.file_name);
     let failed = || format!("cannot write {}: check that the folder may be written to and the disk has room", path.display());
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".sightcord-");
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(dir).with_context(failed)?;
-    file.write_all(&sheet.bytes).with_context(failed)?;
-    file.as_file().sync_all().with_context(failed)?;
-    file.persist_noclobber(&path).map_err(|error| error.error).with_context(failed)?;
-    Ok(())
+    let mut file = NewFile::in_folder(dir).with_context(failed)?;
+    file.file().write_all(&sheet.bytes).with_context(failed)?;
+    file.publish(&path).with_context(failed)
 }
 
 fn tell(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> std::io::Result<()> {

@@ -13,6 +13,7 @@ use clap::Args;
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::disk::scratch::clear_away_on_interrupt;
 use crate::finding::Finding;
 use crate::job::Job;
 use crate::photo::listing::CAMERA_FOLDER;
@@ -80,7 +81,8 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         let [folder] = args.photos.as_slice() else { bail!("--watch looks at one folder: name that folder alone") };
         return watch::watch(folder, args.picture.as_deref(), args.json, args.quiet);
     }
-    let mut pictures = args.picture.as_deref().map(PictureFolder::open).transpose()?;
+    clear_away_on_interrupt();
+    let mut pictures = args.picture.as_deref().map(|folder| PictureFolder::open(folder, &args.photos)).transpose()?;
     let mut jobs = vec![Job::default()];
     let (mut wanted, mut findings, mut glances) = (Vec::new(), Vec::new(), Vec::new());
     for path in &args.photos {

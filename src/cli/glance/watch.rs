@@ -121,7 +121,7 @@ pub fn watch(folder: &Path, pictures: Option<&Path>, json: bool, quiet: bool) ->
     let mut watched = Watched {
         folder,
         job: super::job_of(folder),
-        pictures: pictures.map(PictureFolder::open).transpose()?,
+        pictures: pictures.map(|pictures| PictureFolder::open(pictures, &[folder.to_owned()])).transpose()?,
         json,
         quiet,
         arrivals: Arrivals::default(),

@@ -11,7 +11,7 @@ mod reduce;
 
 pub use drawing::{Bike, Drawing, above, behind, side};
 pub use page::page;
-pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
+pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR, name_digits, plain_name};
 pub use reduce::{named_picture, picture};
 
 use super::result::{RESULT_NAME, ResultDocument};

@@ -3,6 +3,7 @@
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, PreEscaped, html};
+use sha2::{Digest, Sha256};
 
 use super::names::free_place;
 use crate::report::numbers::named;
@@ -76,11 +77,11 @@ impl PhotoPicture {
         })
     }
 
-    /// The name of its file in the report: `photos/set-up-file.jpg`, of letters every file system takes.
+    /// The name of its file in the report: `photos/set-up-file-digits.jpg`, of letters every file system takes and short enough for
+    /// each. The digits, of the checksum of the photo's whole name, keep photos apart whose names are alike without accents,
+    /// capitals or ending.
     pub fn path(&self) -> String {
-        let stem = self.file.rsplit_once('.').map_or(self.file.as_str(), |(stem, _)| stem);
-        let name: String = stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).collect();
-        format!("photos/{name}.jpg")
+        format!("photos/{}-{}.jpg", plain_name(&self.file), name_digits(&self.file))
     }
 
     fn overlay_svg(&self) -> String {
@@ -125,6 +126,20 @@ impl PhotoPicture {
         svg.push_str("</svg>");
         svg
     }
+}
+
+/// Letters of a photo's name that its picture's name begins with: more than phones give, far from what file systems take (255 bytes).
+const MOST_LETTERS: usize = 60;
+
+/// A photo's name without its ending, of letters every file system takes; cut short, and of several photos maybe the same.
+pub fn plain_name(photo: &str) -> String {
+    let stem = photo.rsplit_once('.').map_or(photo, |(stem, _)| stem);
+    stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).take(MOST_LETTERS).collect()
+}
+
+/// 16 hexadecimal digits of the SHA-256 of a photo's name: two names share them by chance once in 10^19 pairs.
+pub fn name_digits(photo: &str) -> String {
+    Sha256::digest(photo.as_bytes()).iter().take(8).map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// A tenth of a pixel of the reduced photo is finer than anyone can see.
