@@ -14,6 +14,7 @@ use super::layout;
 use super::own_form;
 use super::seal::report_files;
 use super::zipped::{self, UnpackError};
+use crate::disk::make_folders_in;
 use crate::disk::scratch::ScratchFolder;
 use crate::job::JOB_FILE;
 use crate::pipeline::{self, Progress};
@@ -297,7 +298,8 @@ fn measure_again(
         let own = path.strip_prefix(layout::PHOTOS).or((path == layout::JOB).then_some(JOB_FILE));
         if let Some(own) = own {
             let to = job.path().join(own);
-            fs::create_dir_all(to.parent().unwrap_or(job.path())).map_err(scratch)?;
+            let (around, _) = own.rsplit_once('/').unwrap_or_default();
+            make_folders_in(job.path(), Path::new(around)).map_err(scratch)?;
             second_name(&folder.join(path), &to).map_err(scratch)?;
         }
     }

@@ -13,6 +13,7 @@ use super::readme::{self, Privacy};
 use super::zipped::{SealedZip, overhead};
 use super::{layout, paths};
 use crate::disk::free_bytes;
+use crate::disk::make_folders_in;
 use crate::disk::new_file::NewFile;
 use crate::disk::place::is_within;
 use crate::disk::scratch::ScratchFolder;
@@ -224,6 +225,8 @@ impl SealedJob {
         for photo in opened.photos.all() {
             let cleaned = clean.iter().find(|(id, _)| *id == photo.id).map(|(_, bytes)| bytes);
             let to = copies.path().join(&photo.id);
+            let (around, _) = photo.id.rsplit_once('/').unwrap_or_default();
+            make_folders_in(copies.path(), Path::new(around)).map_err(scratch)?;
             copy_of(&photo.path, &to, cleaned).map_err(scratch)?;
         }
         let settings = folder.join(JOB_FILE);
@@ -296,9 +299,6 @@ fn check_names(opened: &JobFolder) -> Result<(), KeepError> {
 
 /// A second name for a photo where the file system can do that, or a copy; or the cleaned bytes.
 fn copy_of(from: &Path, to: &Path, cleaned: Option<&Vec<u8>>) -> io::Result<()> {
-    if let Some(folder) = to.parent() {
-        fs::create_dir_all(folder)?;
-    }
     match cleaned {
         // Never over what has the name already: that may be a second name of one of the person's own photos.
         Some(bytes) => File::create_new(to)?.write_all(bytes),

@@ -15,7 +15,7 @@ use zip::{CompressionMethod, DateTime, System, ZipArchive, ZipWriter};
 
 use super::bag::DECLARATION;
 use super::paths;
-use crate::disk::free_bytes;
+use crate::disk::{free_bytes, make_folders_in};
 
 /// Writes the canonical form; the caller adds the entries in the order of their names.
 pub struct SealedZip<W: Write + Seek>(ZipWriter<W>);
@@ -107,10 +107,11 @@ pub fn unpack(at: &Path, into: &Path) -> Result<Unpacked, UnpackError> {
         let target = into.join(&entry.path);
         let scratch = |why| UnpackError::Scratch { at: target.clone(), why };
         if entry.is_folder {
-            fs::create_dir_all(&target).map_err(scratch)?;
+            make_folders_in(into, Path::new(&entry.path)).map_err(scratch)?;
             continue;
         }
-        fs::create_dir_all(target.parent().unwrap_or(into)).map_err(scratch)?;
+        let (around, _) = entry.path.rsplit_once('/').unwrap_or_default();
+        make_folders_in(into, Path::new(around)).map_err(scratch)?;
         let out = File::create_new(&target).map_err(scratch)?;
         match archive.by_index(entry.idx) {
             Ok(content) => {

@@ -23,7 +23,7 @@ pub use own_files::LIST_NAME;
 use super::result::{PhotoEntry, RESULT_NAME, ResultDocument};
 use crate::disk::place::{is_within, resolved};
 use crate::disk::scratch::{ScratchFolder, uninterrupted};
-use crate::disk::sync_folder;
+use crate::disk::{make_folders_in, sync_folder};
 use own_files::{Contents, OwnFiles};
 
 /// What of a job tells whether a report in the way is an earlier one of the same job.
@@ -187,9 +187,9 @@ fn fill(folder: &Path, files: &[ReportFile]) -> Result<(), WriteError> {
         debug_assert!(own_files::is_plain(&file.path), "{} would make the next run call this folder foreign", file.path);
         let at = folder.join(&file.path);
         let failed = |why| WriteError::io(&at, why);
-        if let Some(sub_folder) = at.parent().filter(|parent| *parent != folder) {
-            fs::create_dir_all(sub_folder).map_err(failed)?;
-            sub_folders.insert(sub_folder.to_owned());
+        if let Some((sub_folder, _)) = file.path.rsplit_once('/') {
+            make_folders_in(folder, Path::new(sub_folder)).map_err(failed)?;
+            sub_folders.insert(folder.join(sub_folder));
         }
         // Two of one name would be a picture lost.
         let mut new = File::create_new(&at).map_err(failed)?;
