@@ -10,6 +10,7 @@ use crate::scene::state::{Carrier, line_axes};
 use crate::scene::{Solution, State};
 use crate::sightings::StringKind;
 
+use super::datum::{self, DatumChoice};
 use super::evaluate::{Choices, Evaluation, line_letter};
 use super::figures::{BudgetEntry, Correlation, Figures, JointCovariance, Layout, Mark, Side, UpFigures, UpSource};
 use super::ground::{UpWeights, card_plane, plumb_lines, up_from_cards, up_from_line};
@@ -77,7 +78,12 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     if check_halves {
         figures.crosscheck_ratio = super::crosscheck::ratio(solution, settings, &choices, &fields, &propagated);
     }
-    let measured = measurements(&fields, &values, &propagated.covariance, &views, settings, solution);
+    let doubtful = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Single);
+    let quality = |field: &str| match views.quality(field, settings, solution) {
+        Quality::Good if doubtful && datum::stands_on(field) => Quality::Single,
+        quality => quality,
+    };
+    let measured = measurements(&fields, &values, &propagated.covariance, &quality);
     super::assemble::fill(&mut figures, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
     figures.scale_along = print_scale(solution, 0);
@@ -133,16 +139,13 @@ fn measurements(
     fields: &[String],
     values: &[f64],
     covariance: &DMatrix<f64>,
-    views: &Views,
-    settings: &BenchSettings,
-    solution: &Solution,
+    quality: &dyn Fn(&str) -> Quality,
 ) -> BTreeMap<String, Measurement> {
     let mut measured = BTreeMap::new();
     for (i, field) in fields.iter().enumerate() {
         let u = 2.0 * covariance[(i, i)].max(0.0).sqrt();
         if values[i].is_finite() && u.is_finite() && u > 0.0 {
-            let quality = views.quality(field, settings, solution);
-            measured.insert(field.clone(), Measurement { value: values[i], u, quality });
+            measured.insert(field.clone(), Measurement { value: values[i], u, quality: quality(field) });
         }
     }
     measured
@@ -188,6 +191,7 @@ fn choose(
     let left = left_hint(state, settings, findings);
     let mut choices = Choices {
         up: UpWeights::default(),
+        datum: DatumChoice::edges_alone(state),
         cards,
         left,
         wheel_axis: false,
@@ -200,6 +204,8 @@ fn choose(
         loose: solution.loose_tabs.clone(),
     };
     choices.up = weigh_up(solution, settings, &choices, up, findings);
+    let plain = Evaluation::new(settings, &choices, state, Shift(None));
+    choices.datum = datum::choose(solution, settings, views, &plain.up, plain.plane.as_ref(), findings);
     let Some(left) = left else { return choices };
     let tells_axis = |kind: u8, least_tabs: usize| {
         views.joining_tabs(solution, kind) >= least_tabs
@@ -462,6 +468,9 @@ fn nuisances(
     let mut list = Vec::new();
     for (idx, tab) in state.tabs.iter().enumerate() {
         let Some(mark) = settings.marks.iter().find(|m| m.number == tab.number) else { continue };
+        if matches!(mark.part, Part::CordRider { .. }) {
+            continue;
+        }
         list.push((Nuisance::Paper(idx), assumed.paper_u_mm / 2.0));
         if let Some(lift) = tilts.get(&idx) {
             list.push((Nuisance::Flat(idx), *lift));
@@ -492,6 +501,7 @@ fn nuisances(
         }
     }
     list.extend([0, 1].map(|end| (Nuisance::CordLight(end), assumed.cord_light_u_mm / 2.0)));
+    list.extend(choices.datum.iter().flat_map(|datum| datum.nuisances(settings)));
     if !choices.gearbox_axis {
         let tabs = evaluation.gearbox_tabs();
         let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs));
@@ -553,6 +563,9 @@ fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evaluation
     }
     marks.sort_by(|a, b| (&a.kind, a.number, &a.setup).cmp(&(&b.kind, b.number, &b.setup)));
     let mut lines = Vec::new();
+    if let (None, Some(ends)) = (state.cords.first(), evaluation.choices.datum.as_ref().and_then(|datum| datum.ends(state))) {
+        lines.push(("cord".to_owned(), place(&ends[0]), place(&ends[1])));
+    }
     if let Some(cord) = state.cords.first() {
         let ends = [cord.at(cord.middle - cord.half), cord.at(cord.middle + cord.half)];
         lines.push(("cord".to_owned(), place(&ends[0]), place(&ends[1])));

@@ -3,6 +3,9 @@
 pub mod advice;
 mod assemble;
 mod crosscheck;
+pub mod datum;
+mod datum_findings;
+mod datum_trial;
 pub mod evaluate;
 pub mod figures;
 mod flatness;
@@ -13,6 +16,7 @@ mod missing;
 pub mod nuisance;
 pub mod propagate;
 mod rim_width;
+pub mod riders;
 mod seating;
 pub mod settings;
 pub mod turning;

@@ -72,6 +72,11 @@ impl Views {
         self.tabs.get(&tab).map_or(0, |seen| seen.iter().map(|(view, ..)| view).collect::<BTreeSet<_>>().len())
     }
 
+    /// Whether a tab (index into `State::tabs`) was seen in two photos under enough of an angle.
+    pub fn tab_is_good(&self, solution: &Solution, tab: usize) -> bool {
+        self.tabs_are_good(solution, &[tab])
+    }
+
     fn tabs_are_good(&self, solution: &Solution, tabs: &[usize]) -> bool {
         let eyes: Vec<(usize, Vector3<f64>)> =
             tabs.iter().filter_map(|tab| self.tabs.get(tab)).flatten().map(|(view, eye, _)| (*view, *eye)).collect();

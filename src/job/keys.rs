@@ -139,6 +139,9 @@ pub const KEYS: &[Key] = &[
     key("assumed", "level_u_deg", deg(0.005, 2.0), "by how much the bench may be off level where no level was read"),
     key("assumed", "plumb_u_deg", deg(0.005, 2.0), "by how much a plumb line may hang, or be seen, off plumb"),
     key("assumed", "cord_moved_u_mm", mm(0.01, 10.0), "by how much each end of the cord may move between set-ups"),
+    key("assumed", "rider_u_mm", mm(0.02, 5.0), "by how far beside the cord a rider may stand, both its faces seen"),
+    key("assumed", "rider_one_face_u_mm", mm(0.02, 5.0), "the same where one of its faces is seen"),
+    key("assumed", "rider_height_u_mm", mm(0.1, 10.0), "by how far a rider's bridge may be too long or too short for the cord"),
     key("assumed", "cord_light_u_mm", mm(0.01, 5.0), "by how much light and shadow may move the cord's middle as it is seen"),
     key("assumed", "gearbox_centre_u_mm", mm(0.1, 50.0), "by how far the gearbox sprocket's tabs may sit off its centre"),
     key(
@@ -167,6 +170,7 @@ pub const KEYS: &[Key] = &[
             "plumb-flag",
             "backbone-flag",
             "hub-face",
+            "cord-rider",
             "free",
         ]),
         "what the tab is stuck to",

@@ -403,6 +403,9 @@ impl ResultDocument {
         add("/bench/cord_straightness".into(), self.bench.cord_straightness);
         add("/bench/cord_moved".into(), self.bench.cord_moved);
         add("/bench/flatness".into(), self.bench.flatness);
+        for rider in &self.bench.riders {
+            add(format!("/bench/riders/{}/offset", rider.id), rider.offset);
+        }
         all
     }
 }

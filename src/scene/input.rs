@@ -37,6 +37,8 @@ pub enum Hangs {
     On(Carrier),
     /// A flag on this line.
     Flag(StringKind),
+    /// Stands on the datum cord: still within a set-up, and perhaps somewhere else on the cord in the next.
+    Cord,
 }
 
 /// What the job says about prints and marks.

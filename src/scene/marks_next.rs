@@ -13,6 +13,7 @@ use super::cards_first::{glimpse, on_plane, seen_corners};
 use super::cord_choice::{LaneView, choose, mid_points};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
+use super::riders::{RidersLine, riders_line};
 use super::pose::{Glimpse, candidates, locate, refine};
 use super::state::{Body, Carrier, Cord, Face, Flag, Line, State, Tab};
 use super::suspects::Exceptions;
@@ -65,7 +66,8 @@ pub fn marks_next(
     }
     tabs(state, &seen, settings, &exceptions.split_tabs, &mut out);
     flags_and_lines(state, photos, view_of, &seen, settings, &mut out);
-    cords(state, photos, view_of, &mut out);
+    let riders = riders_line(state, settings);
+    cords(state, photos, view_of, riders.as_ref(), &mut out);
     faces(state, settings, &exceptions.loose_tabs);
     out
 }
@@ -86,12 +88,17 @@ fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &B
     let mut kinds: BTreeSet<u8> = BTreeSet::new();
     let mut moving: BTreeMap<(u8, usize), Rigid> = BTreeMap::new();
     for setting in &settings.tabs {
-        let Hangs::On(carrier) = setting.hangs else { continue };
+        let (carrier, each_setup) = match setting.hangs {
+            Hangs::On(carrier) => (carrier, split.contains(&setting.number)),
+            // A rider may have been pushed along the cord while the wheel was turned: it has a pose in each set-up.
+            Hangs::Cord => (Carrier::Still, true),
+            Hangs::Flag(_) => continue,
+        };
         let of_tab: Vec<&TabView> = seen.iter().filter(|s| s.number == setting.number).collect();
         if of_tab.is_empty() {
             continue;
         }
-        if carrier == Carrier::Still && !split.contains(&setting.number) {
+        if carrier == Carrier::Still && !each_setup {
             if let Some((pose, _)) = locate(&glimpses(state, &of_tab, setting.pitch), NOISE) {
                 push_tab(state, setting.number, carrier, None, pose, setting.pitch);
             }
@@ -102,7 +109,7 @@ fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &B
             let here: Vec<&TabView> = of_tab.iter().copied().filter(|s| s.setup == setup).collect();
             let Some((pose, _)) = locate(&glimpses(state, &here, setting.pitch), NOISE) else { continue };
             match carrier {
-                Carrier::Turning(kind) if !split.contains(&setting.number) => {
+                Carrier::Turning(kind) if !each_setup => {
                     kinds.insert(kind);
                     moving.insert((setting.number, setup), pose);
                 }
@@ -306,7 +313,13 @@ fn flag_turn(state: &State, seen: &TabView, pitch: f64, centre: &Vector3<f64>) -
 
 /// The cord of each set-up: its mid-line as sighted, or as chosen from the edges in the lanes; where its rays meet a plane a little
 /// above the cards.
-fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], out: &mut MarksNext) {
+fn cords(
+    state: &mut State,
+    photos: &[ScenePhoto],
+    view_of: &[Option<usize>],
+    riders: Option<&RidersLine>,
+    out: &mut MarksNext,
+) {
     let ground = mean_card_height(state);
     // Points by set-up and view.
     let mut seen: BTreeMap<(usize, usize), Vec<SeenPoint>> = BTreeMap::new();
@@ -316,7 +329,10 @@ fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], ou
         for sighting in photo.sightings.lines.iter().filter(|l| l.kind == StringKind::Cord) {
             seen.entry((photo.setup, *view)).or_default().extend(seen_points(sighting));
         }
-        lanes.extend(photo.sightings.lanes.iter().filter_map(|edges| LaneView::new(state, *view, edges)));
+        lanes.extend(photo.sightings.lanes.iter().filter_map(|edges| match riders {
+            Some(riders) => LaneView::new(state, *view, &riders.edges_near(state, *view, edges)),
+            None => LaneView::new(state, *view, edges),
+        }));
     }
     // A cord on two blocks lies some millimetres above the paper; the exact height is found later.
     let mut height = ground + 2.5;

@@ -16,6 +16,7 @@ pub mod pose;
 pub mod predict;
 pub mod prior;
 pub mod residual;
+pub mod riders;
 pub mod solution;
 pub mod solve;
 pub mod state;

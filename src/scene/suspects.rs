@@ -202,7 +202,12 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
             Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
                 exceptions.dropped_cards.insert(number);
             }
-            Pattern::Tab(_) if whole_setups > 0 && setups.len() > 1 && !exceptions.split_tabs.contains(&number) => {
+            Pattern::Tab(_)
+                if whole_setups > 0
+                    && setups.len() > 1
+                    && !exceptions.split_tabs.contains(&number)
+                    && solution.state.tabs.iter().any(|tab| tab.number == number && tab.only_setup.is_none()) =>
+            {
                 exceptions.split_tabs.insert(number);
             }
             _ => {

@@ -21,6 +21,7 @@ pub fn tab_words(number: u8) -> [String; 2] {
         Role::BackboneFlag { front } => lines("backbone cord,", if front { "front flag" } else { "rear flag" }),
         // Tab 32 is the one for faces that do not turn with the wheel, unless a job says otherwise.
         Role::HubFace => lines("drum or hub face,", if number == 32 { "does not turn" } else { "turns" }),
+        Role::CordRider { rider, side } => [format!("rider {rider} on the"), format!("cord, {}", side.word())],
         Role::Free => lines("free: name it", "in the job"),
     }
 }
