@@ -37,7 +37,7 @@ pub struct DatumChoice {
     pub quality: Quality,
 }
 
-/// A straight line with its plane.
+/// A straight line: a point of it, and its direction, not of unit length.
 struct Line {
     point: Vector3<f64>,
     direction: Vector3<f64>,
@@ -59,6 +59,9 @@ impl DatumChoice {
 
     /// The datum plane; None where the state lacks what was chosen.
     pub fn plane(&self, state: &State, up: &Vector3<f64>, left: &Vector3<f64>, shift: &Shift) -> Option<Datum> {
+        if self.edges.is_some() && self.riders.is_empty() {
+            return Some(Datum::of(&lit(state.cords.first()?, shift), up, left));
+        }
         let line = self.line(state, shift)?;
         Some(Datum::along(&line.direction, line.point, up, left))
     }
@@ -76,9 +79,6 @@ impl DatumChoice {
             Some(_) => Some(lit(state.cords.first()?, shift)),
             None => None,
         };
-        if let (Some(cord), true) = (&cord, self.riders.is_empty()) {
-            return Some(Line::of(cord));
-        }
         let places: Vec<Vector3<f64>> = self.riders.iter().map(|rider| self.place(rider, state, shift)).collect();
         let s = |p: &Vector3<f64>| (p.x - self.middle) / self.half;
         let design = DMatrix::from_fn(places.len(), 2, |i, k| if k == 0 { 1.0 } else { s(&places[i]) });
@@ -105,16 +105,21 @@ impl DatumChoice {
     /// Where a rider has the first set-up's cord.
     fn place(&self, rider: &StandingRider, state: &State, shift: &Shift) -> Vector3<f64> {
         let mut place = rider.axis(state, shift);
-        let [rear, front] = [0, 1].map(|end| shift.of(Nuisance::RiderCordMoved(rider.setup, end)));
+        let [rear, front] = [0, 1].map(|end| shift.of(Nuisance::RiderCordMoved(end)));
         let s = (place.x - self.middle) / self.half;
-        place.y += (rear + front) / 2.0 + (front - rear) / 2.0 * s;
+        place.y += rider.later * ((rear + front) / 2.0 + (front - rear) / 2.0 * s);
         place
     }
 
-    /// Each rider's cord in the first set-up that shows it, with how many of its faces served in any.
+    /// Each rider as it stands in all set-ups or in the first that shows it, and where it has the cord.
     pub fn rider_places(&self, state: &State, shift: &Shift) -> Vec<(&StandingRider, Vector3<f64>)> {
         let mut told = BTreeSet::new();
         self.riders.iter().filter(|r| told.insert(r.rider)).map(|r| (r, self.place(r, state, shift))).collect()
+    }
+
+    /// Numbers of the tabs that tell a rider, over all set-ups.
+    pub fn faces_of(&self, rider: u8) -> BTreeSet<u8> {
+        self.riders.iter().filter(|r| r.rider == rider).flat_map(|r| r.faces.iter().map(|face| face.number)).collect()
     }
 
     /// What riders add to the uncertainty that no photo shows, with standard deviations.
@@ -127,9 +132,8 @@ impl DatumChoice {
             list.push((Nuisance::RiderAcross(rider), sigma));
             list.push((Nuisance::RiderHeight(rider), assumed.rider_height_u_mm / 2.0));
         }
-        let setups: BTreeSet<usize> = self.riders.iter().map(|r| r.setup).collect();
-        for setup in setups.into_iter().skip(1) {
-            list.extend([0, 1].map(|end| (Nuisance::RiderCordMoved(setup, end), assumed.cord_moved_u_mm / 2.0)));
+        if self.riders.iter().any(|rider| rider.later > 0.0) {
+            list.extend([0, 1].map(|end| (Nuisance::RiderCordMoved(end), assumed.cord_moved_u_mm / 2.0)));
         }
         list
     }
@@ -142,16 +146,6 @@ fn lit(cord: &Cord, shift: &Shift) -> Cord {
     cord.y[0] += (rear + front) / 2.0;
     cord.y[1] += (front - rear) / 2.0;
     cord
-}
-
-impl Line {
-    /// The straight part of the cord: what is left over is free of offset and slope by its definition.
-    fn of(cord: &Cord) -> Self {
-        Self {
-            point: Vector3::new(cord.middle, cord.y[0], cord.z[0]),
-            direction: Vector3::new(1.0, cord.y[1] / cord.half, cord.z[1] / cord.half),
-        }
-    }
 }
 
 /// Least squares of z = c + d s, all places alike. None for places at one s.

@@ -22,6 +22,8 @@ const LEAST_APART: f64 = 100.0;
 const BEARS_OUT: f64 = 300.0;
 /// A rider's cord in a later set-up that lies farther than this from the first's has moved, mm, or three standard values where they are more.
 const MOVED: f64 = 0.35;
+/// A rider that was pushed along the cord by less than this tells of the same place of it, mm.
+const NEARBY: f64 = 50.0;
 
 /// Riders and edges being weighed against each other.
 pub struct Trial<'a> {
@@ -30,8 +32,6 @@ pub struct Trial<'a> {
     covariance: &'a DMatrix<f64>,
     cord: Option<(&'a Cord, usize)>,
     riders: Vec<StandingRider>,
-    /// The first set-up that counts: that of the first cord, or of the first riders.
-    first: usize,
     middle: f64,
     half: f64,
     /// For each rider: y, and its derivatives by kept unknowns.
@@ -54,8 +54,7 @@ impl<'a> Trial<'a> {
             Some((cord, _)) => (cord.middle, cord.half),
             None => ((low + high) / 2.0, ((high - low) / 2.0).max(50.0)),
         };
-        let first = cord.map(|(cord, _)| cord.setup).or_else(|| riders.iter().map(|r| r.setup).min()).unwrap_or(0);
-        Self { state, settings, covariance, cord, riders, first, middle, half, told }
+        Self { state, settings, covariance, cord, riders, middle, half, told }
     }
 
     fn s(&self, i: usize) -> f64 {
@@ -68,17 +67,21 @@ impl<'a> Trial<'a> {
         Self { riders, told, ..self }
     }
 
-    /// Without the riders of later set-ups where the cord was seen to have moved.
+    /// Without what riders tell in later set-ups where the cord was seen to have moved. A rider that is told by all set-ups together stayed
+    /// where it was, and the cord with it.
     pub fn without_moved(self, cord_moved: bool) -> (Self, bool) {
         let bound = MOVED.max(1.5 * self.settings.assumed.cord_moved_u_mm);
-        let first_of = |rider: u8| self.riders.iter().position(|r| r.rider == rider && r.setup == self.first);
-        let moved: BTreeSet<usize> = (0..self.riders.len())
-            .filter(|&i| self.riders[i].setup != self.first)
-            .filter(|&i| {
-                let along = |j: usize| (self.told[i].0.x - self.told[j].0.x).abs() < 50.0;
-                let apart = |j: usize| (self.told[i].0.y - self.told[j].0.y).abs() > bound;
-                cord_moved || first_of(self.riders[i].rider).is_some_and(|j| along(j) && apart(j))
+        let elsewhere = |i: usize| {
+            let same = (0..self.riders.len()).filter(|&j| self.riders[j].rider == self.riders[i].rider);
+            let mut first = same.filter(|&j| self.riders[j].later < 1.0);
+            first.any(|j| {
+                let apart = self.told[i].0 - self.told[j].0;
+                apart.x.abs() < NEARBY && apart.y.abs() > bound
             })
+        };
+        let moved: BTreeSet<Option<usize>> = (0..self.riders.len())
+            .filter(|&i| self.riders[i].later == 1.0 && self.riders[i].setup.is_some())
+            .filter(|&i| cord_moved || elsewhere(i))
             .map(|i| self.riders[i].setup)
             .collect();
         let any = !moved.is_empty();
@@ -95,13 +98,9 @@ impl<'a> Trial<'a> {
         let assumed = &self.settings.assumed;
         let (a, b) = (&self.riders[i], &self.riders[j]);
         let own = a.own_covariance(b, self.state, assumed.rider_height_u_mm / 2.0);
-        let moved = if a.setup == b.setup && a.setup != self.first {
-            // Two ends that move apart from each other.
-            (1.0 + self.s(i) * self.s(j)) / 2.0 * (assumed.cord_moved_u_mm / 2.0).powi(2)
-        } else {
-            0.0
-        };
-        own + moved
+        // Two ends that move apart from each other.
+        let moved = (1.0 + self.s(i) * self.s(j)) / 2.0 * (assumed.cord_moved_u_mm / 2.0).powi(2);
+        own + a.later * b.later * moved
     }
 
     fn riders_covariance(&self) -> DMatrix<f64> {
@@ -216,7 +215,14 @@ impl<'a> Trial<'a> {
             Some(spread) => Some(spread.try_inverse()?),
             None => None,
         };
-        Some(DatumChoice { edges, weights, middle: self.middle, half: self.half, quality, riders: self.riders })
+        Some(DatumChoice {
+            edges,
+            weights,
+            middle: self.middle,
+            half: self.half,
+            quality,
+            riders: self.riders,
+        })
     }
 }
 

@@ -251,9 +251,10 @@ impl<'a> Evaluation<'a> {
         let (Some(datum), Some(choice)) = (self.datum, &self.choices.datum) else { return };
         let origin = self.origin(&datum, foot);
         for (rider, place) in choice.rider_places(self.state, &self.shift) {
-            let id = rider.id();
+            let faces = choice.faces_of(rider.rider);
+            let id = faces.iter().map(u8::to_string).collect::<Vec<String>>().join("-");
             self.told.push((format!("/bench/riders/{id}/offset"), datum.offset(&place)));
-            self.riders.push((id, (place - origin).dot(&datum.forward), rider.faces.len() as u8));
+            self.riders.push((id, (place - origin).dot(&datum.forward), faces.len() as u8));
         }
     }
 

@@ -24,8 +24,8 @@ pub enum Nuisance {
     RiderAcross(u8),
     /// A rider whose bridge is too long or too short for the cord, mm up its strip.
     RiderHeight(u8),
-    /// The cord under riders in a later set-up (its index) to the left of where it was in the first, at its rear (0) and front (1) end, mm.
-    RiderCordMoved(usize, u8),
+    /// The cord under riders in later set-ups to the left of where it was in the first, at its rear (0) and front (1) end, mm.
+    RiderCordMoved(u8),
     /// Where on the gearbox sprocket's face its centre is, mm in two directions.
     GearboxCentre(u8),
     /// Tilt of the gearbox sprocket's tabs where fewer than three tell its plane, degrees in two directions.

@@ -23,12 +23,15 @@ pub struct RiderFace {
     pub side: Side,
 }
 
-/// One rider in one set-up, by the faces that serve.
+/// One rider by the faces that serve: in all set-ups, or, where it was moved between them, in one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct StandingRider {
     /// Riders count from 1.
     pub rider: u8,
-    pub setup: usize,
+    /// None: it stayed where it was in all.
+    pub setup: Option<usize>,
+    /// What part of the photos that tell it belongs to set-ups after the first.
+    pub later: f64,
     pub faces: Vec<RiderFace>,
     /// Standard uncertainty across, mm: one error for the rider, however many photos and set-ups show it.
     pub sigma: f64,
@@ -75,12 +78,6 @@ impl StandingRider {
             faces => format!("tabs {}", super::measure::listed(&faces.iter().map(|face| face.number).collect())),
         }
     }
-
-    /// "39-40".
-    pub fn id(&self) -> String {
-        let numbers: Vec<String> = self.faces.iter().map(|face| face.number.to_string()).collect();
-        numbers.join("-")
-    }
 }
 
 /// The riders that serve, set-up by set-up; a finding for each that does not.
@@ -93,19 +90,20 @@ pub fn standing(
     findings: &mut Vec<Finding>,
 ) -> Vec<StandingRider> {
     let state = &solution.state;
-    let mut seen: BTreeMap<(u8, usize), Vec<RiderFace>> = BTreeMap::new();
+    let mut seen: BTreeMap<(u8, Option<usize>), Vec<RiderFace>> = BTreeMap::new();
     for mark in &settings.marks {
         let Part::CordRider { rider, side } = mark.part else { continue };
         for (tab, entry) in state.tabs.iter().enumerate().filter(|(_, tab)| tab.number == mark.number) {
             let face = RiderFace { tab, number: mark.number, paper_mm: mark.thickness, side };
-            seen.entry((rider, entry.only_setup.unwrap_or(0))).or_default().push(face);
+            seen.entry((rider, entry.only_setup)).or_default().push(face);
         }
     }
+    let first = first_setup(solution, settings, &seen);
     let mut standing: Vec<StandingRider> = Vec::new();
     // What is wrong with a rider is told once, not for each set-up.
     let mut told: BTreeMap<(u8, &'static str), Finding> = BTreeMap::new();
     for ((rider, setup), mut faces) in seen {
-        let all = StandingRider { rider, setup, faces: faces.clone(), sigma: 0.0 };
+        let all = StandingRider { rider, setup, later: 0.0, faces: faces.clone(), sigma: 0.0 };
         let words = all.words();
         faces.retain(|face| views.tab_is_good(solution, face.tab));
         if faces.is_empty() {
@@ -114,7 +112,9 @@ pub fn standing(
         }
         let assumed = &settings.assumed;
         let sigma = if faces.len() > 1 { assumed.rider_u_mm } else { assumed.rider_one_face_u_mm } / 2.0;
-        let mut rider_here = StandingRider { rider, setup, faces, sigma };
+        let photos = faces.iter().flat_map(|face| views.setups_of(face.tab)).collect::<Vec<usize>>();
+        let later = photos.iter().filter(|setup| **setup != first).count() as f64 / photos.len().max(1) as f64;
+        let mut rider_here = StandingRider { rider, setup, later, faces, sigma };
         let [_, along] = rider_here.directions(state);
         if along.dot(up) < LEAST_UPRIGHT {
             let lean = along.dot(up).clamp(-1.0, 1.0).acos().to_degrees();
@@ -136,6 +136,17 @@ pub fn standing(
     // A rider that serves in one set-up is not missed in the other.
     findings.extend(told.into_iter().filter(|((rider, id), _)| *id != "rider-seen-poorly" || !serves(*rider)).map(|(_, f)| f));
     standing
+}
+
+/// The set-up whose cord is the datum: the first cord's, or the first that shows a rider.
+fn first_setup(
+    solution: &Solution,
+    settings: &BenchSettings,
+    seen: &BTreeMap<(u8, Option<usize>), Vec<RiderFace>>,
+) -> usize {
+    let bench = (0..settings.setups.len()).find(|setup| !settings.lens_only[*setup]).unwrap_or(0);
+    let of_riders = seen.keys().map(|(_, setup)| setup.unwrap_or(bench)).min();
+    solution.state.cords.first().map(|cord| cord.setup).or(of_riders).unwrap_or(bench)
 }
 
 /// How far apart two faces have the cord, square to the strip, mm; nought for one face alone.

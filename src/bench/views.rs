@@ -72,6 +72,11 @@ impl Views {
         self.tabs.get(&tab).map_or(0, |seen| seen.iter().map(|(view, ..)| view).collect::<BTreeSet<_>>().len())
     }
 
+    /// The set-up of each photo that shows a tab.
+    pub fn setups_of(&self, tab: usize) -> Vec<usize> {
+        self.tabs.get(&tab).map_or_else(Vec::new, |seen| seen.iter().map(|(.., setup)| *setup).collect())
+    }
+
     /// Whether a tab (index into `State::tabs`) was seen in two photos under enough of an angle.
     pub fn tab_is_good(&self, solution: &Solution, tab: usize) -> bool {
         self.tabs_are_good(solution, &[tab])

@@ -8,7 +8,7 @@ use anyhow::{Context, bail};
 use clap::builder::PossibleValue;
 
 use crate::cards::codes::{N_CARDS, N_TABS};
-use crate::cards::sheets::{self, Numbers, NumbersError, Order, Paper, Sheet};
+use crate::cards::sheets::{self, CORDS_MM, Numbers, NumbersError, Order, Paper, Sheet, USUAL_CORD_MM};
 use crate::disk::new_file::NewFile;
 use crate::disk::scratch::clear_away_on_interrupt;
 
@@ -16,7 +16,8 @@ const EXAMPLES: &str = "\
 Examples:
   sightcord sheets print                            cards 1-5, tabs 1-32 and the guide, for A4
   sightcord sheets print --paper letter --cards 1-8
-  sightcord sheets print --cards none --tabs 33-38  tabs alone, and the guide";
+  sightcord sheets print --cards none --tabs 33-38  tabs alone, and the guide
+  sightcord sheets print --cards none --tabs 39-42 --cord-mm 2.5  two riders for a cord 2.5 mm thick";
 
 /// Draw the cards, the tabs and a one-page guide as PDF at exact scale
 #[derive(clap::Args, Clone, Debug)]
@@ -37,6 +38,10 @@ pub struct SheetsArgs {
     #[arg(long, value_name = "LIST", value_parser = tab_numbers)]
     pub tabs: Option<Numbers>,
 
+    /// Thickness of your cord, which riders (tabs 39-44) are folded round
+    #[arg(long, value_name = "MM", value_parser = cord_thickness, default_value_t = USUAL_CORD_MM)]
+    pub cord_mm: f64,
+
     /// Say nothing unless something goes wrong
     #[arg(long, short)]
     pub quiet: bool,
@@ -48,6 +53,14 @@ fn card_numbers(text: &str) -> Result<Numbers, NumbersError> {
 
 fn tab_numbers(text: &str) -> Result<Numbers, NumbersError> {
     Numbers::parse(text, "tabs", N_TABS as u8)
+}
+
+fn cord_thickness(text: &str) -> Result<f64, String> {
+    let (least, most) = (CORDS_MM.start(), CORDS_MM.end());
+    match text.parse::<f64>() {
+        Ok(cord_mm) if CORDS_MM.contains(&cord_mm) => Ok(cord_mm),
+        _ => Err(format!("write the cord's thickness in millimetres, from {least} to {most}, such as 2.5")),
+    }
 }
 
 impl clap::ValueEnum for Paper {
@@ -67,6 +80,7 @@ pub fn run(args: &SheetsArgs) -> anyhow::Result<u8> {
         paper: args.paper,
         cards: args.cards.clone().unwrap_or(usual.cards),
         tabs: args.tabs.clone().unwrap_or(usual.tabs),
+        cord_mm: args.cord_mm,
     };
     clear_away_on_interrupt();
     let sheets = sheets::draw(&order)?;

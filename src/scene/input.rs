@@ -37,7 +37,7 @@ pub enum Hangs {
     On(Carrier),
     /// A flag on this line.
     Flag(StringKind),
-    /// Stands on the datum cord: still within a set-up, and perhaps somewhere else on the cord in the next.
+    /// Stands on the datum cord, and may be pushed along it between set-ups.
     Cord,
 }
 

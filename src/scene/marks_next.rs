@@ -88,10 +88,11 @@ fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &B
     let mut kinds: BTreeSet<u8> = BTreeSet::new();
     let mut moving: BTreeMap<(u8, usize), Rigid> = BTreeMap::new();
     for setting in &settings.tabs {
-        let (carrier, each_setup) = match setting.hangs {
-            Hangs::On(carrier) => (carrier, split.contains(&setting.number)),
-            // A rider may have been pushed along the cord while the wheel was turned: it has a pose in each set-up.
-            Hangs::Cord => (Carrier::Still, true),
+        let each_setup = split.contains(&setting.number);
+        let carrier = match setting.hangs {
+            Hangs::On(carrier) => carrier,
+            // Until it is seen to have been pushed along the cord while the wheel was turned.
+            Hangs::Cord => Carrier::Still,
             Hangs::Flag(_) => continue,
         };
         let of_tab: Vec<&TabView> = seen.iter().filter(|s| s.number == setting.number).collect();

@@ -2,7 +2,7 @@
 //!
 //! The roles are those of [`crate::job`]; here they only get words for the person who sticks the tab on.
 
-use crate::job::{Role, TabRole};
+use crate::job::{Role, Side, TabRole};
 
 /// Words for a tab, 1 to 64, in two short lines to stand beside its number.
 pub fn tab_words(number: u8) -> [String; 2] {
@@ -29,6 +29,16 @@ pub fn tab_words(number: u8) -> [String; 2] {
 /// Whether the tab is a flag: fixed to a line that runs along its middle column.
 pub fn is_flag(number: u8) -> bool {
     TabRole::of_number(number).role.is_flag()
+}
+
+/// Whether the tab is one face of a rider on the datum cord.
+pub fn is_rider(number: u8) -> bool {
+    matches!(TabRole::of_number(number).role, Role::CordRider { .. })
+}
+
+/// Whether it is the left one.
+pub fn is_left_face(number: u8) -> bool {
+    matches!(TabRole::of_number(number).role, Role::CordRider { side: Side::Left, .. })
 }
 
 #[cfg(test)]

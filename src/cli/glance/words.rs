@@ -1,6 +1,6 @@
 //! A glance in words, for a terminal of 80 columns.
 
-use super::missing::tabs_in_words;
+use super::missing::{riders, tabs_in_words};
 use super::seen::{BLURRED, Glance, SeenCord, SeenPattern};
 use crate::job::Job;
 use crate::measurement::Measurement;
@@ -49,6 +49,11 @@ pub fn told(glance: &Glance, job: &Job) -> String {
     text.push_str(&entry("picture", &format!("{} x {} px; sharpness: {sharp}", glance.width, glance.height)));
     text.push_str(&entry("cards", &patterns(&glance.cards, ranges)));
     text.push_str(&entry("tabs", &patterns(&glance.tabs, |numbers| tabs_in_words(numbers, job))));
+    let riders = riders(&[glance], job);
+    if !riders.is_empty() {
+        let tabs: Vec<String> = riders.values().flatten().map(u8::to_string).collect();
+        text.push_str(&entry("riders", &format!("{} on the cord (tabs {})", riders.len(), tabs.join(", "))));
+    }
     text.push_str(&entry("lines", &if glance.lines.is_empty() { "none".to_owned() } else { glance.lines.join(", ") }));
     text.push_str(&cord(glance));
     for lack in &glance.lacks {
