@@ -28,14 +28,14 @@ fn with_riders(riders: &[Rider]) -> TruthScene {
     truth
 }
 
-/// Two riders between the cards, 635 mm apart, leaning a little.
+/// Two riders between the cards, 660 mm apart, leaning a little.
 fn two() -> [Rider; 2] {
-    [Rider::standing(39, -470.0, 6.0), Rider::standing(41, 165.0, -4.0)]
+    [Rider::standing(39, -165.0, 6.0), Rider::standing(41, 495.0, -4.0)]
 }
 
 fn three() -> [Rider; 3] {
     let [a, b] = two();
-    [a, b, Rider::standing(43, 810.0, 9.0)]
+    [a, b, Rider::standing(43, 165.0, 9.0)]
 }
 
 fn told(truth: &TruthScene, knobs: &SightingKnobs, edges: bool) -> Figures {
@@ -73,8 +73,8 @@ fn riders_alone_tell_the_datum_where_nothing_is_seen_of_the_cord() {
             assert_eq!(measured[&pointer].quality, Quality::Good);
         }
         assert!((measured["/wheel/yaw"].value - expected["/wheel/yaw"]).abs() < 0.002);
-        // Two riders 635 mm apart, each known to 0.2 mm: so much is the least that the yaw can be out.
-        let least = (0.2_f64 / 640.0).atan().to_degrees();
+        // Two riders 660 mm apart, each known to 0.2 mm: so much is the least that the yaw can be out.
+        let least = (0.2_f64 / 660.0).atan().to_degrees();
         assert!(measured["/wheel/yaw"].u > least * if riders.len() == 2 { 1.2 } else { 0.6 }, "{:?}", measured["/wheel/yaw"]);
         assert_eq!(figures.bench.riders.len(), riders.len());
         assert_eq!(finding(&figures, "datum-from-riders").expect("a note").severity, Severity::Note);
@@ -85,11 +85,11 @@ fn riders_alone_tell_the_datum_where_nothing_is_seen_of_the_cord() {
 #[test]
 fn where_a_rider_stands_and_what_it_is_off_is_told() {
     let mut riders = three();
-    riders[1].across_mm = 0.12;
+    riders[2].across_mm = 0.12;
     let figures = told(&with_riders(&riders), &SightingKnobs::exact(), true);
     let ids: Vec<&str> = figures.bench.riders.iter().map(|rider| rider.id.as_str()).collect();
     assert_eq!(ids, ["39-40", "41-42", "43-44"]);
-    let middle = &figures.bench.riders[1];
+    let middle = &figures.bench.riders[2];
     assert!((middle.at_x - 165.0).abs() < 0.5 && middle.faces == 2, "{middle:?}");
     let offset = middle.offset.expect("an offset");
     assert!((offset.value - 0.12).abs() < 0.02 && (0.1..0.3).contains(&offset.u), "{offset:?}");
@@ -116,12 +116,13 @@ fn a_rider_that_was_pushed_along_the_cord_between_set_ups_does_no_harm() {
     for (pointer, ratio, _) in out_by(&truth, &by_pointer(&figures)) {
         assert!(ratio.abs() < 1.0, "{pointer} is {ratio:.2} U out");
     }
-    assert!(figures.findings.iter().all(|finding| !finding.id.contains("moved")), "{:?}", figures.findings);
+    let moved: Vec<&str> = figures.findings.iter().map(|finding| finding.id.as_str()).filter(|id| id.contains("moved")).collect();
+    assert!(!moved.is_empty() && moved.iter().all(|id| *id == "rider-moved"), "{moved:?}");
 }
 
 #[test]
 fn fewer_riders_than_confirm_each_other_give_single_figures_and_one_alone_none() {
-    let close = [Rider::standing(39, -100.0, 3.0), Rider::standing(41, 165.0, -4.0)];
+    let close = [Rider::standing(39, -165.0, 3.0), Rider::standing(41, 165.0, -4.0)];
     let mut one_faced = two();
     one_faced[0].faces = [true, false];
     for riders in [close, one_faced] {
@@ -169,11 +170,11 @@ fn edges_and_riders_that_contradict_each_other_refuse_the_datum() {
 #[test]
 fn one_rider_of_three_that_all_the_rest_contradict_is_left_out() {
     let mut riders = three();
-    riders[1].across_mm = 1.4;
+    riders[2].across_mm = 1.4;
     let truth = with_riders(&riders);
     let figures = told(&truth, &SightingKnobs::default(), true);
     let told_why = finding(&figures, "rider-left-out").expect("a warning");
-    assert!(told_why.what.contains("tabs 41 and 42") && told_why.what.contains("1.4 mm"), "{}", told_why.what);
+    assert!(told_why.what.contains("tabs 43 and 44") && told_why.what.contains("1.4 mm"), "{}", told_why.what);
     for (pointer, ratio, m) in out_by(&truth, &by_pointer(&figures)) {
         assert!(ratio.abs() < 1.0 && m.quality == Quality::Good, "{pointer} is {ratio:.2} U out");
     }
@@ -190,7 +191,7 @@ fn a_hundred_benches_with_riders_alone_lie_within_their_stated_uncertainty() {
         .into_par_iter()
         .flat_map_iter(|seed| {
             let mut random = Random::stream(seed, &[77]);
-            let places = [-480.0, 165.0, 800.0];
+            let places = [-165.0, 495.0, 165.0];
             let n = if random.chance(0.5) { 2 } else { 3 };
             let riders: Vec<Rider> = (0..n)
                 .map(|i| {
@@ -224,7 +225,7 @@ fn a_hundred_benches_with_riders_alone_lie_within_their_stated_uncertainty() {
 #[test]
 fn a_bridge_too_short_for_the_cord_stays_within_u_on_riders_that_lean() {
     use sightcord::cards::sheets::centre_from_fold_mm;
-    let mut riders = [Rider::standing(39, -480.0, 8.0), Rider::standing(41, 165.0, 8.0)];
+    let mut riders = [Rider::standing(39, -165.0, 8.0), Rider::standing(41, 495.0, 8.0)];
     let short = centre_from_fold_mm(3.0, 20.0) - centre_from_fold_mm(2.0, 20.0);
     assert!((0.8..0.95).contains(&short), "{short}");
     riders.iter_mut().for_each(|rider| rider.short_mm = short);
