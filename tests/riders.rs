@@ -45,7 +45,9 @@ fn told(truth: &TruthScene, knobs: &SightingKnobs, edges: bool) -> Figures {
     }
     let job = Job::default();
     let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
-    bench::measure(&solution, &bench_settings(&job, &setups, &lens_only))
+    let mut figures = bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
+    figures.findings.extend(solution.findings);
+    figures
 }
 
 fn finding<'a>(figures: &'a Figures, id: &str) -> Option<&'a Finding> {
@@ -280,7 +282,9 @@ fn the_shared_sets_with_riders_are_right_without_the_cords_edges() {
         let expected = common::shared_sets::read(set, "expected.json");
         let figures = told_without_edges(&folder);
         let measured = by_pointer(&figures);
-        for (pointer, m) in measured.iter().filter(|(p, _)| p.starts_with("/rim/") && p.ends_with("/offset") || *p == "/wheel/yaw") {
+        for (pointer, m) in
+            measured.iter().filter(|(p, _)| p.starts_with("/rim/") && p.ends_with("/offset") || *p == "/wheel/yaw")
+        {
             let true_value = expected[pointer.as_str()].as_f64().expect("a true value");
             let error = m.value - true_value;
             println!("{set} {pointer}: {:.3} ± {:.3}, {error:+.3} out, {:?}", m.value, m.u, m.quality);

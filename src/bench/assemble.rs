@@ -82,7 +82,7 @@ pub fn fill(
 }
 
 /// A rider's offset with a smaller uncertainty than this, mm, is no measurement.
-const LEAST_RIDER_U: f64 = 1e-5;
+const LEAST_RIDER_U: f64 = 0.02;
 
 /// Different places round the left rim face that were seen.
 fn rim_places(settings: &BenchSettings, solution: &Solution) -> u8 {

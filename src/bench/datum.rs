@@ -191,8 +191,18 @@ pub fn choose(
 
 /// Whether a figure is told from the datum plane: the chain's and the print's are not, nor what lies level.
 pub fn stands_on(field: &str) -> bool {
-    let starts =
-        ["/rim/", "/wheel/", "/wheel_in_frame/", "/frame/", "/plumb/", "/stations/", "/backbone/", "/faces/", "/spindle/", "/bench/riders/"];
+    let starts = [
+        "/rim/",
+        "/wheel/",
+        "/wheel_in_frame/",
+        "/frame/",
+        "/plumb/",
+        "/stations/",
+        "/backbone/",
+        "/faces/",
+        "/spindle/",
+        "/bench/riders/",
+    ];
     let level = ["/height", "/height_difference", "/wheel/lean"];
     starts.iter().any(|start| field.starts_with(start)) && !level.iter().any(|end| field.ends_with(end))
 }

@@ -215,14 +215,7 @@ impl<'a> Trial<'a> {
             Some(spread) => Some(spread.try_inverse()?),
             None => None,
         };
-        Some(DatumChoice {
-            edges,
-            weights,
-            middle: self.middle,
-            half: self.half,
-            quality,
-            riders: self.riders,
-        })
+        Some(DatumChoice { edges, weights, middle: self.middle, half: self.half, quality, riders: self.riders })
     }
 }
 

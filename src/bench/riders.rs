@@ -139,11 +139,7 @@ pub fn standing(
 }
 
 /// The set-up whose cord is the datum: the first cord's, or the first that shows a rider.
-fn first_setup(
-    solution: &Solution,
-    settings: &BenchSettings,
-    seen: &BTreeMap<(u8, Option<usize>), Vec<RiderFace>>,
-) -> usize {
+fn first_setup(solution: &Solution, settings: &BenchSettings, seen: &BTreeMap<(u8, Option<usize>), Vec<RiderFace>>) -> usize {
     let bench = (0..settings.setups.len()).find(|setup| !settings.lens_only[*setup]).unwrap_or(0);
     let of_riders = seen.keys().map(|(_, setup)| setup.unwrap_or(bench)).min();
     solution.state.cords.first().map(|cord| cord.setup).or(of_riders).unwrap_or(bench)
@@ -173,7 +169,9 @@ fn seen_poorly(words: &str) -> Finding {
 fn leans(words: &str, lean: f64) -> Finding {
     Finding::refused(
         "rider-leans",
-        format!("The rider with {words} leans by {lean:.0} degrees; beyond 15 it no longer tells where the cord is, and was left out."),
+        format!(
+            "The rider with {words} leans by {lean:.0} degrees; beyond 15 it no longer tells where the cord is, and was left out."
+        ),
         "Set it upright on the cord: a rider that will not stand is too loose on it; print its bridge for the cord's thickness \
          (sheets --cord-mm), or pinch it tighter.",
     )

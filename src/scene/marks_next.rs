@@ -13,8 +13,8 @@ use super::cards_first::{glimpse, on_plane, seen_corners};
 use super::cord_choice::{LaneView, choose, mid_points};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
-use super::riders::{RidersLine, riders_line};
 use super::pose::{Glimpse, candidates, locate, refine};
+use super::riders::{RidersLine, riders_line};
 use super::state::{Body, Carrier, Cord, Face, Flag, Line, State, Tab};
 use super::suspects::Exceptions;
 
@@ -314,13 +314,7 @@ fn flag_turn(state: &State, seen: &TabView, pitch: f64, centre: &Vector3<f64>) -
 
 /// The cord of each set-up: its mid-line as sighted, or as chosen from the edges in the lanes; where its rays meet a plane a little
 /// above the cards.
-fn cords(
-    state: &mut State,
-    photos: &[ScenePhoto],
-    view_of: &[Option<usize>],
-    riders: Option<&RidersLine>,
-    out: &mut MarksNext,
-) {
+fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], riders: Option<&RidersLine>, out: &mut MarksNext) {
     let ground = mean_card_height(state);
     // Points by set-up and view.
     let mut seen: BTreeMap<(usize, usize), Vec<SeenPoint>> = BTreeMap::new();

@@ -97,7 +97,9 @@ impl Exceptions {
             if settings.tabs.iter().any(|tab| tab.number == *number && tab.hangs == Hangs::Cord) {
                 findings.push(Finding::note(
                     "rider-moved",
-                    format!("The rider with tab {number} was moved along the cord between set-ups; it counts in each for itself."),
+                    format!(
+                        "The rider with tab {number} was moved along the cord between set-ups; it counts in each for itself."
+                    ),
                     "Nothing to do: it tells where the cord runs wherever it stands.",
                 ));
                 continue;

@@ -255,7 +255,14 @@ impl TruthScene {
                 pose.rotation = turn(V3::z(), *turned) * pose.rotation;
             }
             let pattern = Pattern::Card(card.number);
-            PlacedPattern { pattern, pose, pitch_mm: self.pitch_mm(pattern), bow_mm: card.bow_mm, is_flag: false, is_rider: false }
+            PlacedPattern {
+                pattern,
+                pose,
+                pitch_mm: self.pitch_mm(pattern),
+                bow_mm: card.bow_mm,
+                is_flag: false,
+                is_rider: false,
+            }
         };
         self.bench.cards.iter().map(place).collect()
     }

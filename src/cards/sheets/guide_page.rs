@@ -3,8 +3,8 @@
 use super::canvas::{Align, BLACK, Canvas, Ink, Pen, Point};
 use super::guide_views::{draw_from_above, draw_from_left, draw_half_turn, draw_standpoints};
 use super::lettering::Face;
-use super::rider_page::draw_fold;
 use super::paper::{MARGIN_MM, Paper};
+use super::rider_page::draw_fold;
 
 /// The guide is laid out in this area, which fits A4 and Letter as it is; on A3 it is enlarged.
 const WIDTH: f64 = 269.4;
