@@ -20,7 +20,7 @@ use crate::plan::{self, Outcome, PlanInput, PlanSettings};
 use crate::report::ResultDocument;
 use crate::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultParts};
 use crate::scene::{self, ScenePhoto, Solution};
-use crate::sightings::{self, PhotoSightings, StringKind};
+use crate::sightings::{self, PhotoSightings};
 
 /// Why a job could not even be begun.
 #[derive(Debug, Error)]
@@ -134,7 +134,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
 fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, outcome: &Outcome, raised: f64) -> Vec<Advice> {
     let open = outcome.verdicts.iter().filter_map(|verdict| {
         let value = verdict.value?;
-        (verdict.verdict == plan::outcome::Decision::Undecided || value.u > verdict.tolerance)
+        (verdict.verdict == plan::outcome::Decision::Undecided && !verdict.blocked || value.u > verdict.tolerance)
             .then(|| (verdict.field.clone(), value.u))
     });
     let open: Vec<(String, f64)> = open.collect();
@@ -204,10 +204,10 @@ fn look_again_at_all(photos: &mut [SeenPhoto], first: &Solution, progress: &(dyn
                 && let Ok(read) = photo.file.read()
             {
                 photo.sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);
-                for line in lines.iter().filter(|line| line.kind != StringKind::Cord) {
-                    // Where flags were too small to read, the line's own image still tells how it hangs.
+                for line in &lines {
+                    // Where flags were not read, the line's own image still tells how it hangs.
                     if !photo.sightings.lines.iter().any(|seen| seen.kind == line.kind) {
-                        photo.sightings.lines.extend(sightings::strand::follow(&read.luma, line.kind, &line.path));
+                        photo.sightings.lines.extend(sightings::strand::follow(&read.luma, line));
                     }
                 }
             }

@@ -193,7 +193,8 @@ impl<'a> Evaluation<'a> {
 
     fn bench_figures(&mut self) {
         let Some(plane) = self.plane else { return };
-        if let Some(left) = self.choices.left {
+        let level_is_known = !self.choices.up.lines.is_empty() || self.settings.level_was_read;
+        if let Some(left) = self.choices.left.filter(|_| level_is_known) {
             // Without a cord the row of cards serves as forward.
             let datum = self.datum.unwrap_or_else(|| Datum::along(&Vector3::x(), plane.point, &self.up, &left));
             let n = datum.components(&plane.normal);
@@ -463,9 +464,11 @@ impl<'a> Evaluation<'a> {
         Some(Plane { normal: (normal + tilt).normalize(), point: plane.point })
     }
 
-    /// Places of the gearbox sprocket's tabs, in the first set-up that shows one.
+    /// Places of the gearbox sprocket's tabs that its face rests on, in the first set-up that shows one.
     pub fn gearbox_tabs(&self) -> Vec<Vector3<f64>> {
-        let tabs = self.tabs_of(|part| matches!(part, Part::GearboxSprocket));
+        let face = self.state.faces.iter().find(|face| face.name == GEARBOX_FACE);
+        let mut tabs = self.tabs_of(|part| matches!(part, Part::GearboxSprocket));
+        tabs.retain(|(t, _)| face.is_some_and(|face| face.tabs.contains(t)));
         let Some(setup) = tabs.first().and_then(|(t, _)| self.first_setup(*t)) else { return Vec::new() };
         tabs.iter().filter_map(|(t, mark)| self.point(*t, setup, mark.thickness)).collect()
     }

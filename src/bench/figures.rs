@@ -210,6 +210,29 @@ pub struct UpFigures {
     pub sources: Vec<UpSource>,
     /// Standard uncertainty of up across the bike (about the cord), degrees.
     pub sigma_deg: Option<f64>,
+    /// What tells upright.
+    #[serde(default)]
+    pub from: UpFrom,
+    /// JSON pointers of figures that hang on up where the bench alone tells it: they hold relative to the bench.
+    #[serde(default)]
+    pub relative_to_bench: Vec<String>,
+}
+
+/// What tells upright, the best there is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum UpFrom {
+    #[default]
+    #[serde(rename = "plumb line")]
+    PlumbLine,
+    /// A level's reading, written in the job.
+    #[serde(rename = "level reading")]
+    Reading,
+    /// A bench that the job says was levelled.
+    #[serde(rename = "spirit level")]
+    SpiritLevel,
+    /// A bench of which nobody said anything.
+    #[serde(rename = "bench")]
+    Bench,
 }
 
 /// Places in the bench frame (mm; x forward, y left, z up) for drawings and for the plan. Never a measured figure by itself.

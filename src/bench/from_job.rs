@@ -1,5 +1,6 @@
 //! What the job means for the scene and for the figures.
 
+use crate::job::settings::Levelled;
 use crate::job::{Job, MovesWith, Role, TabRole};
 use crate::scene::{Carrier, Hangs, SceneSettings, TabSetting};
 use crate::sightings::StringKind;
@@ -67,6 +68,12 @@ pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> Bench
         })
         .collect();
     let level_was_read = job.bench.level_along_deg.is_some() || job.bench.level_across_deg.is_some();
+    let level_was_laid = job.bench.levelled == Some(Levelled::SpiritLevel);
+    let level_sigma = match (level_was_read, level_was_laid) {
+        (true, _) => job.bench.sigma_deg(),
+        (_, true) => job.assumed.levelled_u_deg / 2.0,
+        _ => job.assumed.level_u_deg / 2.0,
+    };
     let print = job.tab_print();
     BenchSettings {
         setups: setups.to_vec(),
@@ -74,9 +81,10 @@ pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> Bench
         marks,
         chain_side: job.bike.chain_side,
         level: [job.bench.level_along_deg.unwrap_or(0.0), job.bench.level_across_deg.unwrap_or(0.0)],
-        level_sigma: if level_was_read { job.bench.sigma_deg() } else { job.assumed.level_u_deg / 2.0 },
+        level_sigma,
         assumed: job.assumed,
         level_was_read,
+        level_was_laid,
         tooth_centres: match (job.sprockets.rear_face_to_tooth_centre_mm, job.sprockets.gearbox_face_to_tooth_centre_mm) {
             (Some(rear), Some(gearbox)) => Some([rear, gearbox]),
             _ => None,

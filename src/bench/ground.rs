@@ -21,7 +21,7 @@ pub struct UpEstimate {
 pub struct CardPlane {
     pub normal: Vector3<f64>,
     pub point: Vector3<f64>,
-    /// Largest distance of a pattern corner from the plane, mm.
+    /// Largest distance of a place on a pattern from the plane, its bow counted, mm.
     pub flatness: f64,
 }
 
@@ -34,6 +34,22 @@ fn pattern_corners(state: &State, cards: &[usize]) -> Vec<Vector3<f64>> {
         let (w, h) = (pattern.cols() as f64 * pattern.pitch_mm() / 2.0, pattern.rows() as f64 * pattern.pitch_mm() / 2.0);
         for (x, y) in [(w, h), (-w, h), (-w, -h), (w, -h)] {
             points.push(card.world_from_card.apply(&Vector3::new(x, y, 0.0)));
+        }
+    }
+    points
+}
+
+/// Corners, middles of the edges and middles of the patterns, bow counted, in the world.
+fn pattern_places(state: &State, cards: &[usize]) -> Vec<Vector3<f64>> {
+    let mut points = Vec::new();
+    for &idx in cards {
+        let card = &state.cards[idx];
+        let sheet = &state.sheets[card.sheet];
+        let pattern = Pattern::Card(sheet.number);
+        let (w, h) = (pattern.cols() as f64 * pattern.pitch_mm() / 2.0, pattern.rows() as f64 * pattern.pitch_mm() / 2.0);
+        for (x, y) in [-1.0, 0.0, 1.0].into_iter().flat_map(|x| [-1.0, 0.0, 1.0].map(|y| (x, y))) {
+            let lift = sheet.bow[0] * (1.0 - x * x) + sheet.bow[1] * (1.0 - y * y);
+            points.push(card.world_from_card.apply(&Vector3::new(x * w, y * h, lift)));
         }
     }
     points
@@ -54,7 +70,7 @@ pub fn card_plane(state: &State, cards: &[usize]) -> Option<CardPlane> {
     }
     let slopes = normal.try_inverse()? * right;
     let up = Vector3::new(-slopes.x, -slopes.y, 1.0).normalize();
-    let flatness = points.iter().map(|p| (p - middle).dot(&up).abs()).fold(0.0, f64::max);
+    let flatness = pattern_places(state, cards).iter().map(|p| (p - middle).dot(&up).abs()).fold(0.0, f64::max);
     Some(CardPlane { normal: up, point: middle, flatness })
 }
 

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
 
 use crate::finding::Finding;
+use crate::math::robust::student;
 use crate::measurement::{Measurement, Quality};
 use crate::scene::state::{Carrier, line_axes};
 use crate::scene::{Solution, State};
@@ -12,7 +13,7 @@ use crate::sightings::StringKind;
 
 use super::datum::{self, DatumChoice};
 use super::evaluate::{Choices, Evaluation, line_letter};
-use super::figures::{BudgetEntry, Correlation, Figures, JointCovariance, Layout, Mark, Side, UpFigures, UpSource};
+use super::figures::{BudgetEntry, Correlation, Figures, JointCovariance, Layout, Mark, Side, UpFigures, UpFrom, UpSource};
 use super::ground::{UpWeights, card_plane, plumb_lines, up_from_cards, up_from_line};
 use super::nuisance::{self, Nuisance, Shift};
 use super::propagate::{Propagated, propagate};
@@ -44,7 +45,8 @@ pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     figures.findings.push(Finding::warning(
         "halves-disagree",
         format!(
-            "Odd and even photos differ {ratio:.1} times as much as their noise explains; every uncertainty was raised accordingly."
+            "Two halves of the photos (every other one, or those from the left and from the right) differ {ratio:.1} times as much as their \
+             noise explains; every uncertainty was raised accordingly."
         ),
         "Take more photos from different sides, hold the phone still, and see that nothing moves within a set-up.",
     ));
@@ -76,16 +78,22 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
         return figures;
     };
     if check_halves {
-        figures.crosscheck_ratio = super::crosscheck::ratio(solution, settings, &choices, &fields, &propagated);
+        let checked = super::crosscheck::check(solution, settings, &choices, &fields, &propagated);
+        figures.crosscheck_ratio = checked.ratio;
+        findings.extend(checked.findings);
     }
     let doubtful = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Single);
     let quality = |field: &str| match views.quality(field, settings, solution) {
-        Quality::Good if doubtful && datum::stands_on(field) => Quality::Single,
-        quality => quality,
+        Quality::Good if doubtful && datum::stands_on(field) => (Quality::Single, 1.0),
+        Quality::Good => (Quality::Good, 1.0),
+        Quality::Single => (Quality::Single, LONE_VIEW),
     };
     let measured = measurements(&fields, &values, &propagated.covariance, &quality);
     super::assemble::fill(&mut figures, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
+    if matches!(figures.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {
+        figures.up.relative_to_bench = hang_on_level(&fields, &propagated);
+    }
     figures.scale_along = print_scale(solution, 0);
     figures.scale_across = print_scale(solution, 1);
     figures.layout = layout(solution, settings, &evaluation);
@@ -93,6 +101,19 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
     figures.findings = findings;
     figures
+}
+
+/// Figures in whose standard uncertainty the bench's level has more than this part: the others don't feel it.
+const FEELS_LEVEL: f64 = 0.1;
+
+/// The figures that hang on how level the bench is.
+fn hang_on_level(fields: &[String], propagated: &Propagated) -> Vec<String> {
+    let source = Nuisance::Level(0).source();
+    let feels = |i: usize| {
+        let share = propagated.sources[i].get(source).copied().unwrap_or(0.0);
+        share > FEELS_LEVEL * propagated.covariance[(i, i)].max(0.0).sqrt()
+    };
+    (0..fields.len()).filter(|&i| feels(i)).map(|i| fields[i].clone()).collect()
 }
 
 /// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane.
@@ -134,18 +155,24 @@ fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {
     Some(Measurement { value: solution.state.print[way], u, quality: Quality::Good })
 }
 
-/// Values with uncertainties; a figure whose uncertainty cannot be told is left out.
+/// What one photo alone shows, or several from one spot, leaves nothing by which its errors would show: its uncertainty is doubled (our
+/// estimate; common practice, no source).
+const LONE_VIEW: f64 = 2.0;
+
+/// Values with uncertainties; a figure whose uncertainty cannot be told is left out. `quality` gives a field's quality and by how much its
+/// uncertainty is widened.
 fn measurements(
     fields: &[String],
     values: &[f64],
     covariance: &DMatrix<f64>,
-    quality: &dyn Fn(&str) -> Quality,
+    quality: &dyn Fn(&str) -> (Quality, f64),
 ) -> BTreeMap<String, Measurement> {
     let mut measured = BTreeMap::new();
     for (i, field) in fields.iter().enumerate() {
         let u = 2.0 * covariance[(i, i)].max(0.0).sqrt();
         if values[i].is_finite() && u.is_finite() && u > 0.0 {
-            measured.insert(field.clone(), Measurement { value: values[i], u, quality: quality(field) });
+            let (quality, widened) = quality(field);
+            measured.insert(field.clone(), Measurement { value: values[i], u: u * widened, quality });
         }
     }
     measured
@@ -203,7 +230,7 @@ fn choose(
         run_out: false,
         loose: solution.loose_tabs.clone(),
     };
-    choices.up = weigh_up(solution, settings, &choices, up, findings);
+    choices.up = weigh_up(solution, settings, &choices, views, up, findings);
     let plain = Evaluation::new(settings, &choices, state, Shift(None));
     choices.datum = datum::choose(solution, settings, views, &plain.up, plain.plane.as_ref(), findings);
     let Some(left) = left else { return choices };
@@ -345,6 +372,7 @@ fn weigh_up(
     solution: &Solution,
     settings: &BenchSettings,
     choices: &Choices,
+    views: &Views,
     up: &mut UpFigures,
     findings: &mut Vec<Finding>,
 ) -> UpWeights {
@@ -360,6 +388,10 @@ fn weigh_up(
         let own = covariance.fixed_view::<2, 2>(slot, slot).into_owned();
         let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
         let spread = axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
+        if let Some(finding) = super::upright::not_told(solution, views, line, &spread) {
+            findings.push(finding);
+            continue;
+        }
         if let Some(weight) = spread.try_inverse() {
             let letter = match state.lines[line].kind {
                 StringKind::Plumb(letter) => line_letter(letter),
@@ -408,6 +440,13 @@ fn weigh_up(
             ));
         }
     }
+    up.from = match (weights.lines.is_empty(), settings.level_was_read, settings.level_was_laid) {
+        (false, ..) => UpFrom::PlumbLine,
+        (_, true, _) => UpFrom::Reading,
+        (_, _, true) => UpFrom::SpiritLevel,
+        _ => UpFrom::Bench,
+    };
+    findings.extend(super::upright::findings(up.from, state, settings));
     let total: Matrix2<f64> = weights.lines.iter().map(|(_, w)| *w).sum::<Matrix2<f64>>() + weights.cards.unwrap_or_default();
     if let Some(spread) = total.try_inverse() {
         up.sigma_deg = Some(spread[(1, 1)].sqrt().to_degrees());
@@ -425,6 +464,10 @@ fn weigh_up(
     }
     weights
 }
+
+/// Two cards' scatter is raised by this much at the most: what Student's t makes of one degree of freedom (6.4) is more than two cards on
+/// one bench ever differ by (our estimate; common practice, no source).
+const MOST_FOR_TWO_CARDS: f64 = 3.0;
 
 /// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: how much it changes when each card in
 /// turn is left out (the jackknife). For cards in one row this is, across, the scatter of their tilts / sqrt n; cards that lie far apart
@@ -444,15 +487,8 @@ fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {
     [0, 1].map(|way| {
         let squares: f64 = slopes.iter().map(|slope| (slope[way] - mean[way]).powi(2)).sum();
         // Few cards tell their own scatter poorly: Student's t at 95 % over 2 makes up for it.
-        ((n - 1.0) / n * squares).sqrt().to_degrees() * student(slopes.len() - 1) / 2.0
+        ((n - 1.0) / n * squares).sqrt().to_degrees() * student(slopes.len() - 1).min(MOST_FOR_TWO_CARDS)
     })
-}
-
-/// Two-sided 95 % quantile of Student's t over that of the normal law, times 2 (so that u = 2 sigma covers 95 %), for small samples.
-/// Values: any table of Student's t (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36).
-fn student(freedom: usize) -> f64 {
-    let table: [f64; 8] = [2.0, 12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36];
-    table.get(freedom).copied().unwrap_or(2.2).min(6.0)
 }
 
 /// Every nuisance that can reach a figure, with its standard deviation.
@@ -519,11 +555,15 @@ fn nuisances(
             list.push((Nuisance::AxisPlace(way), unsteady.shift_mm));
         }
     }
-    if let (Some(tir), false) = (settings.lateral_tir, evaluation.choices.run_out) {
+    if !evaluation.choices.run_out {
+        let tir = settings.lateral_tir.unwrap_or(assumed.rim_tir_mm);
         list.push((Nuisance::RunOut, tir / (2.0 * std::f64::consts::SQRT_2)));
     }
     list
 }
+
+/// How much of a plumb line with one flag is drawn, mm.
+const DRAWN_ABOVE: f64 = 300.0;
 
 /// Places for drawings, in the bench frame.
 fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evaluation) -> Layout {
@@ -576,8 +616,10 @@ fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evaluation
             StringKind::Plumb(letter) => format!("plumb line {}", line_letter(letter)),
             _ => "backbone".to_owned(),
         };
-        if let [a, .., b] = feet[..] {
-            lines.push((name, place(&a), place(&b)));
+        match feet[..] {
+            [a, .., b] => lines.push((name, place(&a), place(&b))),
+            [a] => lines.push((name, place(&(a + line.direction * DRAWN_ABOVE)), place(&a))),
+            [] => {}
         }
     }
     let array = |v: Option<Vector3<f64>>| v.map(|v| -> [f64; 3] { v.into() });

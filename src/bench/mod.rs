@@ -20,6 +20,7 @@ mod rim_width;
 mod seating;
 pub mod settings;
 pub mod turning;
+pub mod upright;
 pub mod views;
 
 pub use figures::Figures;

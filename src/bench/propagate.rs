@@ -24,6 +24,8 @@ pub struct Propagated {
     pub covariance: DMatrix<f64>,
     /// For each figure: standard uncertainty by source.
     pub sources: Vec<BTreeMap<&'static str, f64>>,
+    /// Derivatives of the figures by the kept unknowns.
+    pub jacobian: DMatrix<f64>,
     /// For each figure: change per 1 % of print scale, both ways together, all else at its most likely.
     pub per_percent_of_print: Vec<f64>,
 }
@@ -106,7 +108,8 @@ pub fn propagate(
     let follow = |slot: usize| covariance.column(slot) / covariance[(slot, slot)].max(f64::MIN_POSITIVE);
     let response = follow(along) + follow(across);
     let per_percent = &jacobian * response * 0.01;
-    Propagated { covariance: total, sources, per_percent_of_print: per_percent.iter().copied().collect() }
+    let per_percent_of_print = per_percent.iter().copied().collect();
+    Propagated { covariance: total, sources, jacobian, per_percent_of_print }
 }
 
 /// What the budget calls a prior.
@@ -122,5 +125,6 @@ fn source_name(source: PriorSource) -> &'static str {
         PriorSource::Stayed => "parts that stayed",
         PriorSource::CordShape => "straightness of the cord",
         PriorSource::CordMoved => "cord moved between set-ups",
+        PriorSource::Upright => "plumb lines against the cards",
     }
 }

@@ -55,6 +55,8 @@ pub struct BenchSettings {
     pub level_sigma: f64,
     /// Whether `level` was read by somebody (otherwise the bench is taken as level to `level_sigma`).
     pub level_was_read: bool,
+    /// Whether a spirit level was laid, though no reading was written down.
+    pub level_was_laid: bool,
     /// Sprocket outside face to tooth centre, mm: rear and gearbox.
     pub tooth_centres: Option<[f64; 2]>,
     pub hub_side: Option<Side>,

@@ -29,7 +29,8 @@ impl Views {
         let mut views = Self::default();
         for block in &solution.blocks {
             let n_used = block.corners.iter().filter(|c| c.used).count() + block.points.iter().filter(|p| p.used).count();
-            if n_used < 4 {
+            // A line's point is the mean of a stretch of it.
+            if n_used < if matches!(block.shown, Shown::Line(_)) { 2 } else { 4 } {
                 continue;
             }
             let view = &solution.state.views[block.view];
@@ -70,6 +71,13 @@ impl Views {
     /// Number of photos that show a tab.
     pub fn photos_of(&self, tab: usize) -> usize {
         self.tabs.get(&tab).map_or(0, |seen| seen.iter().map(|(view, ..)| view).collect::<BTreeSet<_>>().len())
+    }
+
+    /// Number of photos that show a line between or beside its flags, and of those that show each of its flags.
+    pub fn of_line(&self, solution: &Solution, line: usize) -> (usize, Vec<usize>) {
+        let photos = |seen: &[(usize, Vector3<f64>)]| seen.iter().map(|(view, _)| view).collect::<BTreeSet<_>>().len();
+        let flags = self.flags.iter().filter(|(flag, _)| solution.state.flags[**flag].line == line);
+        (self.lines.get(&line).map_or(0, |seen| photos(seen)), flags.map(|(_, seen)| photos(seen)).collect())
     }
 
     /// The set-up of each photo that shows a tab.

@@ -13,7 +13,7 @@ use super::fields::{Unit, field_unit, nearest_field};
 use super::roles::{MovesWith, Place, Role, TabChange, TabRole, changed};
 use super::section::{Document, Section, whole_of};
 use super::settings::{
-    Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Rim, Sheet, SpacerKind, Spacers, Sprockets, Tolerance, is_check_line,
+    Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets, Tolerance, is_check_line,
 };
 
 /// Name of the file in a job folder.
@@ -122,6 +122,10 @@ fn read_job(top: &Section<'_>) -> Job {
         print: read_sheet(&print, None),
         cards: read_cards(&print),
         bench: BenchLevel {
+            levelled: bench.word("levelled").map(|word| match word {
+                "spirit level" => Levelled::SpiritLevel,
+                _ => Levelled::No,
+            }),
             level_along_deg: bench.number("level_along_deg"),
             level_across_deg: bench.number("level_across_deg"),
             level_u_deg: bench.number("level_u_deg"),

@@ -85,9 +85,21 @@ pub struct PrintPrior {
     pub paper_mm: f64,
 }
 
+/// What was done to level the bench.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum Levelled {
+    #[serde(rename = "no")]
+    No,
+    /// A spirit level was laid along and across, and the bench packed until it showed nothing.
+    #[serde(rename = "spirit level")]
+    SpiritLevel,
+}
+
 /// A level laid on the bench.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BenchLevel {
+    #[serde(default)]
+    pub levelled: Option<Levelled>,
     /// + = front high.
     pub level_along_deg: Option<f64>,
     /// + = left high.

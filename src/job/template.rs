@@ -33,6 +33,9 @@ schema = "sightcord-job/1"
 #paper_mm = 0.20
 
 [bench]
+# Whether the bench was levelled: "spirit level" where one was laid along and across and showed nothing. Without a plumb line in
+# the photos nothing that leans is judged unless this, or a level's reading, is given.
+#levelled = "spirit level"
 # A level laid on the bench: along the cord (+ = front high) and across it (+ = left high). A plumb line in the photos is
 # better and wins where the two disagree.
 #level_along_deg = 0.05
@@ -89,8 +92,9 @@ schema = "sightcord-job/1"
 # A print that nobody measured, and the bow of a card.
 #print_u_percent = 0.6
 #card_bow_u_mm = 1.0
-# A bench on which no level was laid; a plumb line.
-#level_u_deg = 0.06
+# A bench of whose level nothing was said; one on which a spirit level was laid; a plumb line.
+#level_u_deg = 0.3
+#levelled_u_deg = 0.1
 #plumb_u_deg = 0.012
 # The cord: each end between set-ups.
 #cord_moved_u_mm = 0.2
@@ -102,6 +106,8 @@ schema = "sightcord-job/1"
 #cord_light_u_mm = 0.06
 # The gearbox sprocket's tabs off its centre.
 #gearbox_centre_u_mm = 10.0
+# The rim's run-out, peak to peak, where nobody measured it.
+#rim_tir_mm = 0.5
 # The lens from photo to photo: focal length and middle.
 #focus_u_percent = 0.2
 #lens_centre_u_px = 6.0

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 use crate::bench::Figures;
 use crate::bench::figures::{
     BackboneFigures, BenchFigures, BudgetEntry, ChainFigures, Correlation, FaceFigure, HubFigures, JointCovariance, Layout,
-    PlaneFigures, PlumbFigure, RimFigure, RunoutFigures, SpindleFigures, StationFigure, TrackFigures, WheelFigures,
+    PlaneFigures, PlumbFigure, RimFigure, RunoutFigures, SpindleFigures, StationFigure, TrackFigures, UpFigures,
+    WheelFigures,
 };
 use crate::measurement::Measurement;
 
@@ -16,6 +17,7 @@ use crate::measurement::Measurement;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct PlanInput {
+    pub up: UpFigures,
     pub rim: Vec<RimFigure>,
     pub rim_width: BTreeMap<String, Option<Measurement>>,
     pub wheel: WheelFigures,
@@ -45,6 +47,7 @@ impl From<&Figures> for PlanInput {
             false => figures.correlation.clone(),
         };
         Self {
+            up: figures.up.clone(),
             rim: figures.rim.clone(),
             rim_width: figures.rim_width.clone(),
             wheel: figures.wheel.clone(),

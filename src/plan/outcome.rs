@@ -49,6 +49,9 @@ pub struct Verdict {
     pub verdict: Decision,
     /// Where undecided: why, and what would decide it, with numbers.
     pub decide: Option<String>,
+    /// Whether no smaller uncertainty would decide it: what it is told from has to be made sure of first.
+    #[serde(default)]
+    pub blocked: bool,
 }
 
 /// The kinds of step, in the order of the work.

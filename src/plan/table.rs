@@ -43,7 +43,7 @@ impl From<&PlanInput> for FigureTable {
         let mut entries = BTreeMap::new();
         if let Ok(Value::Object(sections)) = serde_json::to_value(input) {
             for (section, value) in sections {
-                if !matches!(section.as_str(), "budget" | "correlation" | "layout" | "scale_sensitivity") {
+                if !matches!(section.as_str(), "up" | "budget" | "correlation" | "layout" | "scale_sensitivity") {
                     collect(&format!("/{section}"), &value, &mut entries);
                 }
             }

@@ -6,6 +6,7 @@ use super::input::PlanInput;
 use super::outcome::{Decision, Unit, Verdict};
 use super::settings::PlanSettings;
 use super::table::{FigureTable, unit_of};
+use crate::bench::figures::UpFrom;
 use super::words::{FINEST, amount, at_least, at_most};
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
@@ -28,6 +29,8 @@ pub struct Tolerance {
     pub source: String,
     /// Whether the bike can't be called good without a verdict on this: it is then listed even where it was not measured.
     pub needed: bool,
+    /// Why the figure can't be judged as it was measured, if so.
+    pub blocked: Option<String>,
 }
 
 /// Which figures say where the wheel stands: in the frame as far as that is known, else over the cord.
@@ -43,7 +46,14 @@ impl Reference {
         Self {
             offset: first([field::WHEEL_IN_FRAME_OFFSET, field::WHEEL_OFFSET, field::WHEEL_OFFSET_AT_MARK])
                 .unwrap_or(field::WHEEL_OFFSET),
-            yaw: first([field::WHEEL_IN_FRAME_YAW, field::WHEEL_YAW, field::WHEEL_YAW_FROM_OFFSETS]).unwrap_or(field::WHEEL_YAW),
+            // One line alone leaves the frame's own yaw open, and with it the wheel's in the frame.
+            yaw: match figures.get(field::FRAME_YAW).and(figures.get(field::WHEEL_IN_FRAME_YAW)) {
+                Some(_) => field::WHEEL_IN_FRAME_YAW,
+                None => [field::WHEEL_YAW, field::WHEEL_YAW_FROM_OFFSETS]
+                    .into_iter()
+                    .find(|field| figures.get(field).is_some())
+                    .unwrap_or(field::WHEEL_YAW),
+            },
         }
     }
 }
@@ -67,10 +77,30 @@ pub fn tolerances(input: &PlanInput, figures: &FigureTable, settings: &PlanSetti
                 unit: setting.unit,
                 source,
                 needed: true,
+                blocked: None,
             }),
         }
     }
+    for tolerance in &mut all {
+        tolerance.blocked = blocked(&tolerance.field, input, figures);
+    }
     (all, findings)
+}
+
+/// Why a figure can't be judged although it was measured.
+fn blocked(name: &str, input: &PlanInput, figures: &FigureTable) -> Option<String> {
+    if name == field::WHEEL_IN_FRAME_YAW && figures.get(field::FRAME_YAW).is_none() {
+        return Some(
+            "The frame's own yaw was not measured and is taken as none: the wheel's squareness is judged over the cord. Hang a second \
+             plumb line, or stick a pair of stations, 200 mm or more from the first along the bike."
+                .to_owned(),
+        );
+    }
+    (input.up.from == UpFrom::Bench && input.up.relative_to_bench.iter().any(|field| field == name)).then(|| {
+        "It holds relative to the bench, and nobody said that the bench is level: hang a plumb line, or lay a spirit level along and \
+         across and write levelled = \"spirit level\" under [bench] in job.toml."
+            .to_owned()
+    })
 }
 
 /// Why a tolerance of the job can't be used, as a finding.
@@ -99,6 +129,7 @@ fn defaults(input: &PlanInput, figures: &FigureTable, settings: &PlanSettings) -
         unit: unit_of(field),
         source,
         needed,
+        blocked: None,
     };
     let mut all = vec![
         // The wheel is judged in the frame, so the frame itself only has to hang near enough for the figures over the cord to
@@ -173,9 +204,11 @@ pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f6
     let (verdict, decide) = match figure {
         None => (Decision::Undecided, Some("It was not measured: the findings say why and what to do.".to_owned())),
         Some(figure) if figure.quality == Quality::Single => (Decision::Undecided, Some(SINGLE.to_owned())),
+        Some(_) if tolerance.blocked.is_some() => (Decision::Undecided, tolerance.blocked.clone()),
         Some(figure) => decide_measured(tolerance, figure, per_percent),
     };
     Verdict {
+        blocked: tolerance.blocked.is_some(),
         field: tolerance.field.clone(),
         value: figure,
         nominal: tolerance.nominal,

@@ -58,7 +58,7 @@ fn finding(advice: &Advice) -> Finding {
 
 /// The U from which on an undecided verdict is clear; None where it is decided, or open for another reason than its U.
 fn u_that_decides(verdict: &Verdict) -> Option<f64> {
-    let figure = verdict.value.filter(|_| verdict.verdict == Decision::Undecided)?;
+    let figure = verdict.value.filter(|_| verdict.verdict == Decision::Undecided && !verdict.blocked)?;
     let enough = (verdict.tolerance - (figure.value - verdict.nominal).abs()).abs();
     (figure.quality == Quality::Good && figure.u > enough).then_some(enough)
 }

@@ -101,7 +101,8 @@ const NEEDS_CHAIN: &str = "It needs tabs 5 to 7 on the gearbox sprocket's face a
 const NEEDS_SPINDLE: &str = "It needs tabs 11 and 12 on the spindle's two ends.";
 const NEEDS_FRAME: &str =
     "It needs plumb lines or pairs of frame tabs (13 to 20) at two places 200 mm or more apart along the bike.";
-const NEEDS_PLUMB: &str = "It needs a plumb line with its two flags (21 to 28).";
+const NEEDS_PLUMB: &str = "It needs a plumb line with a flag (21 to 28).";
+const NEEDS_LEVEL: &str = "It needs a plumb line, or a level's reading under [bench] in job.toml.";
 const NEEDS_STATION: &str = "It needs a pair of like points on the frame marked with tabs (13 to 20).";
 const NEEDS_BACKBONE: &str = "It needs a cord along the backbone with flags 29 and 30.";
 const NEEDS_FACE: &str = "It needs three tabs at least on that face, named in job.toml.";
@@ -251,14 +252,14 @@ pub fn describe(pointer: &str) -> Field {
             "the gearbox sprocket's lean",
             "gearbox, lean",
             Lean,
-            "against the plumb line, as an angle gauge shows it",
+            "against upright, as an angle gauge shows it",
             NEEDS_CHAIN,
         ),
         ["chain", "rear_lean"] => field(
             "the rear sprocket's lean",
             "rear, lean",
             Lean,
-            "against the plumb line, as an angle gauge shows it",
+            "against upright, as an angle gauge shows it",
             NEEDS_CHAIN,
         ),
         ["spindle", "height_difference"] => field(
@@ -301,7 +302,7 @@ pub fn describe(pointer: &str) -> Field {
         }
         ["faces", name @ .., "lean"] => {
             let name = name.join("/");
-            field(&format!("{name}'s lean"), &format!("{name}, lean"), Lean, "against the plumb line", NEEDS_FACE)
+            field(&format!("{name}'s lean"), &format!("{name}, lean"), Lean, "against upright", NEEDS_FACE)
         }
         ["track", "offset"] => field(
             "the front wheel's offset from the rear's",
@@ -314,10 +315,10 @@ pub fn describe(pointer: &str) -> Field {
             field("the front wheel's lean", "front wheel, lean", Lean, "how the front wheel stands", NEEDS_FRONT)
         }
         ["bench", "level_along"] => {
-            field("the bench's level along the bike", "level along", FrontHigh, "no figure suffers from it", NEEDS_CARDS)
+            field("the bench's level along the bike", "level along", FrontHigh, "no figure suffers from it", NEEDS_LEVEL)
         }
         ["bench", "level_across"] => {
-            field("the bench's level across the bike", "level across", LeftHigh, "no figure suffers from it", NEEDS_CARDS)
+            field("the bench's level across the bike", "level across", LeftHigh, "no figure suffers from it", NEEDS_LEVEL)
         }
         ["bench", "cord_straightness"] => {
             field("the cord's straightness", "cord straight to", Size, "sideways, from end to end", NEEDS_CARDS)

@@ -10,6 +10,7 @@ pub mod html;
 mod json;
 pub mod numbers;
 pub mod read;
+pub mod relative;
 pub mod result;
 pub mod text;
 pub mod units;

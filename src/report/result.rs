@@ -283,6 +283,7 @@ impl ResultDocument {
     pub fn to_json(&self) -> String {
         let mut value = self.to_value();
         json::tidy(&mut value);
+        super::relative::mark(&mut value, &self.up.relative_to_bench);
         json::pretty(&value)
     }
 
@@ -337,6 +338,17 @@ impl ResultDocument {
     /// The figure at a JSON pointer, if there is one and it was measured. List entries are found by their name.
     pub fn figure(&self, pointer: &str) -> Option<Measurement> {
         self.figures().into_iter().find(|(known, _)| known == pointer)?.1
+    }
+
+    /// What a figure means, in words, and that it holds relative to the bench where it does.
+    pub fn meaning(&self, pointer: &str) -> String {
+        let meaning = fields::describe(pointer).meaning;
+        let on_bench = self.up.relative_to_bench.iter().any(|field| field == pointer);
+        match (on_bench, meaning.is_empty()) {
+            (false, _) => meaning.to_owned(),
+            (true, true) => "relative to the bench".to_owned(),
+            (true, false) => format!("{meaning}; relative to the bench"),
+        }
     }
 
     /// The verdict on a figure, if a tolerance applies to it.

@@ -1,46 +1,71 @@
-//! Odd photos against even photos: two solutions that share nothing but the priors.
+//! Two halves of the photos, each solved for itself: odd against even, and left against right.
 //!
-//! A parameter's covariance tells random error only. Two halves of the photos, each solved for itself, should differ by about twice
-//! the full solution's standard uncertainty; more betrays errors that the noise does not tell of (a lens that the model does not
-//! fit, a part that moved).
+//! A parameter's covariance tells random error only. Two halves that share nothing but what was known before any photo should differ by no
+//! more than their own uncertainties allow; more betrays errors that the noise does not tell of: a lens that the model does not fit, a part
+//! that moved, a shadow that one side's photos show in the cord's place.
+
+use nalgebra::DMatrix;
 
 use super::observe::{Block, Shown};
+use super::prior::Priors;
 use super::solution::Solution;
-use super::solve::{Problem, adjust};
-use super::state::State;
+use super::solve::{Problem, adjust, loose_covariance};
+use super::state::{State, View};
 
 /// Each half needs this many photos of the bench to be worth solving.
 const LEAST_PHOTOS: usize = 4;
+const STEPS: usize = 8;
 
-/// The states that odd and even photos of each set-up alone lead to, starting from the full solution. Cords and lines, and so datum
-/// and up, stay those of the full solution. None with too few photos.
-pub fn halves(solution: &Solution) -> Option<[State; 2]> {
+/// How photos are told apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Split {
+    /// Every other photo of each set-up.
+    OddEven,
+    /// By the side of the cord, or of the world's x axis, on which the camera stood.
+    LeftRight,
+}
+
+/// One half's solution, cord, lines and all.
+pub struct Half {
+    pub state: State,
+    /// Of the kept unknowns; enormous where the half shows nothing of one.
+    pub covariance: DMatrix<f64>,
+}
+
+/// What either half of the photos tells, starting from the full solution. None with too few photos.
+pub fn halves(solution: &Solution, split: Split) -> Option<[Half; 2]> {
+    let state = &solution.state;
+    let side = |view: &View| {
+        let eye = view.camera_from_world.inverse().t;
+        let middle = state.cords.first().map_or(0.0, |cord| cord.at(eye.x).y);
+        usize::from(eye.y < middle)
+    };
     // Photos are counted set-up by set-up, so that both halves see every set-up.
-    let mut parity = vec![0; solution.state.views.len()];
     let mut counts = std::collections::BTreeMap::new();
-    for (view_idx, view) in solution.state.views.iter().enumerate() {
+    let mut half_of = Vec::with_capacity(state.views.len());
+    for view in &state.views {
         let n: &mut usize = counts.entry(view.setup).or_default();
-        parity[view_idx] = *n % 2;
+        half_of.push(if split == Split::OddEven { *n % 2 } else { side(view) });
         *n += 1;
     }
     let enough = (0..2).all(|half| {
-        let of_half = |idx: usize| parity[idx] == half && solution.blocks.iter().any(|b| b.view == idx && !is_card(b));
-        (0..solution.state.views.len()).filter(|&idx| of_half(idx)).count() >= LEAST_PHOTOS
+        let of_half = |idx: usize| half_of[idx] == half && solution.blocks.iter().any(|b| b.view == idx && !is_card(b));
+        (0..state.views.len()).filter(|&idx| of_half(idx)).count() >= LEAST_PHOTOS
     });
     if !enough {
         return None;
     }
     let solve_half = |half: usize| {
-        let blocks: Vec<Block> = solution.blocks.iter().filter(|block| parity[block.view] == half).cloned().collect();
+        let blocks: Vec<Block> = solution.blocks.iter().filter(|block| half_of[block.view] == half).cloned().collect();
         let mut state = solution.state.clone();
-        adjust(&mut state, &Problem { blocks: &blocks, priors: &solution.priors, slots: &solution.slots }, 8);
-        state.cords.clone_from(&solution.state.cords);
-        state.lines.clone_from(&solution.state.lines);
-        state.flags.clone_from(&solution.state.flags);
-        state
+        let priors: &Priors = &solution.priors;
+        let problem = Problem { blocks: &blocks, priors, slots: &solution.slots };
+        adjust(&mut state, &problem, STEPS);
+        let covariance = loose_covariance(&state, &problem)?;
+        Some(Half { state, covariance })
     };
-    let (odd, even) = rayon::join(|| solve_half(0), || solve_half(1));
-    Some([odd, even])
+    let (one, other) = rayon::join(|| solve_half(0), || solve_half(1));
+    Some([one?, other?])
 }
 
 fn is_card(block: &Block) -> bool {

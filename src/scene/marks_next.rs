@@ -207,6 +207,11 @@ fn robust_motion(world: &[Vector3<f64>], body: &[Vector3<f64>]) -> Option<Rigid>
     fit_rigid(&pick(world), &pick(body)).or(Some(all))
 }
 
+/// Flags nearer to each other than this, mm, tell no direction.
+const LEAST_BETWEEN: f64 = 20.0;
+/// Cosine of 3 degrees: two flags that stand farther from upright are poorly seen, and the cards tell upright better.
+const UPRIGHT: f64 = 0.9986;
+
 /// Flags, and the lines on which they hang.
 fn flags_and_lines(
     state: &mut State,
@@ -225,12 +230,16 @@ fn flags_and_lines(
         }
     }
     for (kind, flags) in hung {
-        let [(_, _, a), .., (_, _, b)] = flags[..] else { continue };
-        if (a - b).norm() < 20.0 {
-            continue;
-        }
+        let (Some((_, _, a)), Some((_, _, b))) = (flags.first(), flags.last()) else { continue };
+        let between = a - b;
+        let direction = match kind {
+            // One flag is enough: a plumb line hangs upright, as far as the cards' plane tells, and its images tell the rest.
+            StringKind::Plumb(_) if between.norm() < LEAST_BETWEEN || between.z < UPRIGHT * between.norm() => Vector3::z(),
+            _ if between.norm() < LEAST_BETWEEN => continue,
+            _ => between.normalize(),
+        };
         let line = state.lines.len();
-        state.lines.push(Line { kind, point: (a + b) / 2.0, direction: (a - b).normalize() });
+        state.lines.push(Line { kind, point: (a + b) / 2.0, direction });
         for (number, pitch, centre) in flags {
             let flag = state.flags.len();
             state.flags.push(Flag { number, line, centre, pitch, scale: 0.0 });

@@ -9,6 +9,7 @@ pub mod input;
 mod lane_light;
 mod line_choice;
 pub mod marks_next;
+mod movement;
 pub mod noise;
 pub mod observe;
 pub mod picture_bend;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::math::robust::sigma_about_zero;
+use crate::math::robust::{sigma_about_zero, student};
 
 use super::observe::{Block, NoiseClass, Shown};
 use super::residual::{components, lengths, point_components};
@@ -11,6 +11,11 @@ use crate::sightings::StringKind;
 
 /// A pattern with fewer residuals than this is weighed like its class.
 const LEAST_RESIDUALS: usize = 40;
+/// What is stated beforehand of a corner's uncertainty weighs as much as so many residuals: few of them, of marks that have unknowns of
+/// their own, fit whatever was seen.
+const STATED_WEIGHS: f64 = 40.0;
+/// Unknowns of a line in space.
+const LINE_UNKNOWNS: usize = 4;
 /// No group is trusted more than this part of its stated uncertainty, nor called worse than this many times it.
 const RANGE: (f64, f64) = (0.5, 60.0);
 
@@ -38,6 +43,8 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
     let mut by_group: BTreeMap<(u8, usize), Vec<f64>> = BTreeMap::new();
     let mut by_class: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
     let mut block_means: BTreeMap<(NoiseClass, bool), Vec<f64>> = BTreeMap::new();
+    let mut images: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    let mut unknowns_of: BTreeMap<NoiseClass, f64> = BTreeMap::new();
     // A plumb line's image is fitted otherwise than a cord's that lies across: neither tells of the other.
     let is_plumb = |shown: Shown| matches!(shown, Shown::Line(line) if matches!(state.lines[line].kind, StringKind::Plumb(_)));
     let cord_points = blocks.iter().filter(|block| matches!(block.shown, Shown::Cord(_))).flat_map(|block| &block.points);
@@ -47,7 +54,10 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
         if !block.points.is_empty() && residuals.len() > 1 {
             // The points of one photo share light and shadow: their mean scatters more than independent points' would.
             let mean = residuals.iter().sum::<f64>() / (residuals.len() as f64).sqrt();
-            block_means.entry((block.shown.noise_class(), is_plumb(block.shown))).or_default().push(mean);
+            match block.shown {
+                Shown::Line(line) if is_plumb(block.shown) => images.entry(line).or_default().extend([mean, tilt(&residuals)]),
+                _ => block_means.entry((block.shown.noise_class(), false)).or_default().push(mean),
+            }
         }
         if matches!(block.shown, Shown::Cord(_)) {
             // Places that are poorly known by design would make the others seem better than they are.
@@ -56,8 +66,21 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
         by_class.entry(block.shown.noise_class()).or_default().extend(&residuals);
         by_group.entry(group(state, block.shown)).or_default().extend(residuals);
     }
-    let class_sigma: BTreeMap<NoiseClass, f64> =
-        by_class.iter().filter_map(|(class, r)| sigma_about_zero(r).map(|sigma| (*class, sigma))).collect();
+    for (key, residuals) in &by_group {
+        let (class, unknowns) = match key.0 {
+            1 | 2 => (NoiseClass::Tabs, unknowns_of_tab(residuals.len())),
+            _ => continue,
+        };
+        *unknowns_of.entry(class).or_default() += unknowns;
+    }
+    let class_sigma: BTreeMap<NoiseClass, f64> = by_class
+        .iter()
+        .filter_map(|(class, r)| {
+            let freedom = (r.len() as f64 - unknowns_of.get(class).copied().unwrap_or(0.0)).max(0.0);
+            let sigma = sigma_about_zero(r)? * (r.len() as f64 / freedom.max(1.0)).sqrt();
+            Some((*class, with_stated(sigma, freedom)))
+        })
+        .collect();
     let mean_sigma: BTreeMap<(NoiseClass, bool), f64> =
         block_means.iter().filter(|(_, means)| means.len() >= 3).map(|(class, means)| (*class, scatter(means))).collect();
     for block in blocks.iter_mut() {
@@ -65,15 +88,46 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
         let residuals = &by_group[&group(state, block.shown)];
         let own = if residuals.len() >= LEAST_RESIDUALS {
             let n = residuals.len() as f64;
-            // A tab has seven unknowns of its own, and each photo of a flag three more.
-            let unknowns = if class == NoiseClass::Tabs { 7.0 + n / 32.0 } else { 0.0 };
+            let unknowns = if class == NoiseClass::Tabs { unknowns_of_tab(residuals.len()) } else { 0.0 };
             sigma_about_zero(residuals).map(|sigma| sigma * (n / (n - unknowns)).sqrt())
         } else {
             class_sigma.get(&class).copied()
         };
-        let sigma = own.unwrap_or(1.0).max(mean_sigma.get(&(class, is_plumb(block.shown))).copied().unwrap_or(0.0));
+        let of_images = match block.shown {
+            Shown::Line(line) => images.get(&line).map_or(0.0, |contrasts| of_images(contrasts)),
+            _ => 0.0,
+        };
+        let sigma = own.unwrap_or(1.0).max(mean_sigma.get(&(class, false)).copied().unwrap_or(0.0)).max(of_images);
         block.noise = sigma.clamp(RANGE.0, RANGE.1);
     }
+}
+
+/// A tab has seven unknowns of its own, and each photo of a flag three more.
+fn unknowns_of_tab(n_residuals: usize) -> f64 {
+    7.0 + n_residuals as f64 / 32.0
+}
+
+/// A noise factor together with what was stated beforehand (1), each by its degrees of freedom.
+fn with_stated(sigma: f64, freedom: f64) -> f64 {
+    ((freedom * sigma * sigma + STATED_WEIGHS) / (freedom + STATED_WEIGHS)).sqrt()
+}
+
+/// How residuals change along an image, as a number of unit variance where they are independent.
+fn tilt(residuals: &[f64]) -> f64 {
+    let middle = (residuals.len() as f64 - 1.0) / 2.0;
+    let along = |i: usize| i as f64 - middle;
+    let squares: f64 = (0..residuals.len()).map(|i| along(i).powi(2)).sum();
+    residuals.iter().enumerate().map(|(i, r)| r * along(i)).sum::<f64>() / squares.sqrt().max(1e-9)
+}
+
+/// Noise of a plumb line's images taken as groups: each tells where the line lies and how it leans by a mean and a slope, which light and
+/// ground move together. Their scatter about the one line, raised by Student's t for the few they are.
+fn of_images(contrasts: &[f64]) -> f64 {
+    if contrasts.len() <= LINE_UNKNOWNS {
+        return 0.0;
+    }
+    let freedom = contrasts.len() - LINE_UNKNOWNS;
+    scatter(contrasts) * (contrasts.len() as f64 / freedom as f64).sqrt() * student(freedom)
 }
 
 /// Root mean square of the photos' means without those that most others contradict: a false line among true ones says nothing of these.

@@ -2,20 +2,28 @@
 
 use nalgebra::{Vector2, Vector3};
 
+use crate::cards::codes::TAB_SIDE;
 use crate::sightings::StringKind;
 use crate::sightings::look_again::PredictedPattern;
+use crate::sightings::strand::ExpectedLine;
 
 use super::observe::{Block, Shown};
 use super::residual::foreseen;
 use super::solution::Solution;
-use super::state::{Carrier, View};
+use super::state::{Carrier, Flag, Line, View, line_axes};
 
-/// A line expected in a photo, as a row of pixels.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ExpectedLine {
-    pub kind: StringKind,
-    pub path: Vec<[f64; 2]>,
-}
+/// How far above its flags a plumb line is looked for, mm, and how far above the bench it is taken to end: a bob hangs there. It need
+/// not reach so far: where it ends is seen.
+const ABOVE_FLAGS: f64 = 120.0;
+const ABOVE_LONE_FLAG: f64 = 450.0;
+const ABOVE_BENCH: f64 = 30.0;
+/// What a flag hides of its line to either side of its middle, in pattern sides.
+const HIDDEN_BY_FLAG: f64 = 1.05;
+/// A line is looked for within this many standard deviations of where it is expected, and so many px for what the lens leaves open.
+const SURELY: f64 = 2.5;
+const LENS_REACH: f64 = 4.0;
+/// The nearest and farthest that is searched, px: beyond lies more of what is no line than of what is.
+const REACH: (f64, f64) = (6.0, 24.0);
 
 /// Patterns and lines that photo `photo` should show. Flags are not among the patterns: nobody knows how they hang.
 pub fn expected(solution: &Solution, photo: usize, size: (usize, usize)) -> (Vec<PredictedPattern>, Vec<ExpectedLine>) {
@@ -96,27 +104,73 @@ fn faces_camera(solution: &Solution, view: &View, shown: Shown) -> bool {
     (eye - pose.t).normalize().dot(&normal) > 0.2
 }
 
+/// Plumb lines and the backbone cord, where the scene says that they run.
 fn lines(solution: &Solution, view: &View, inside: &dyn Fn(&Vector2<f64>) -> bool) -> Vec<ExpectedLine> {
     let state = &solution.state;
     let lens = state.lens_of(view);
-    let project = |points: Vec<Vector3<f64>>| -> Vec<[f64; 2]> {
-        let pixels = points.iter().filter_map(|p| lens.project(&view.camera_from_world.apply(p)));
-        pixels.filter(|p| inside(p)).map(|p| [p.x, p.y]).collect()
-    };
+    let pixel = |p: &Vector3<f64>| lens.project(&view.camera_from_world.apply(p));
     let mut lines = Vec::new();
     for (idx, line) in state.lines.iter().enumerate() {
-        let feet: Vec<Vector3<f64>> = state.flags.iter().filter(|f| f.line == idx).map(|f| line.foot(&f.centre)).collect();
-        let [a, .., b] = feet[..] else { continue };
-        let path = project((0..=40).map(|i| a + (b - a) * (f64::from(i) / 40.0)).collect());
-        if path.len() >= 4 {
-            lines.push(ExpectedLine { kind: line.kind, path });
+        let flags: Vec<&Flag> = state.flags.iter().filter(|f| f.line == idx).collect();
+        let Some((low, high)) = extent(solution, line, &flags) else { continue };
+        let places: Vec<(f64, Vector2<f64>)> = (0..=80)
+            .map(|i| low + (high - low) * f64::from(i) / 80.0)
+            .filter_map(|along| pixel(&(line.point + line.direction * along)).map(|p| (along, p)))
+            .filter(|(_, p)| inside(p))
+            .collect();
+        let [(first, _), .., (last, _)] = places[..] else { continue };
+        if places.len() < 4 {
+            continue;
         }
-    }
-    for cord in state.cords.iter().filter(|cord| cord.setup == view.setup) {
-        let path = project((0..=80).map(|i| cord.at(cord.middle + cord.half * (f64::from(i) / 40.0 - 1.0))).collect());
-        if path.len() >= 4 {
-            lines.push(ExpectedLine { kind: StringKind::Cord, path });
-        }
+        let covered = flags.iter().filter_map(|flag| {
+            let depth = view.camera_from_world.apply(&flag.centre).z;
+            let radius = HIDDEN_BY_FLAG * flag.pitch * TAB_SIDE as f64 * lens.fx / depth.max(1.0);
+            Some((pixel(&flag.centre)?.into(), radius))
+        });
+        lines.push(ExpectedLine {
+            kind: line.kind,
+            path: places.iter().map(|(_, p)| [p.x, p.y]).collect(),
+            covered: covered.collect(),
+            reach: [first, last].map(|along| reach(solution, view, idx, along)),
+        });
     }
     lines
+}
+
+/// From where to where a line is looked for, mm along it from its point. None where nothing tells its ends.
+fn extent(solution: &Solution, line: &Line, flags: &[&Flag]) -> Option<(f64, f64)> {
+    let feet = flags.iter().map(|flag| (flag.centre - line.point).dot(&line.direction));
+    let (low, high) = feet.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), s| (low.min(s), high.max(s)));
+    match (line.kind, flags.len()) {
+        (_, 0) => None,
+        (StringKind::Plumb(_), n) => {
+            // World and line both point up; cards lie about the world's z of the lowest of them.
+            let bench = solution.state.cards.iter().filter(|card| card.ground == 0).map(|card| card.world_from_card.t.z);
+            let bench = bench.fold(f64::INFINITY, f64::min);
+            let floor = ((bench + ABOVE_BENCH - line.point.z) / line.direction.z).min(low);
+            Some((floor, high + if n > 1 { ABOVE_FLAGS } else { ABOVE_LONE_FLAG }))
+        }
+        (_, 1) => None,
+        _ => Some((low, high)),
+    }
+}
+
+/// How far from the expected path a line may be seen at a place along it (mm from its point), px.
+fn reach(solution: &Solution, view: &View, line_idx: usize, along: f64) -> f64 {
+    let line = &solution.state.lines[line_idx];
+    let lens = solution.state.lens_of(view);
+    let spread = solution.covariance.as_ref().map_or(0.0, |covariance| {
+        let slot = solution.slots.lines[line_idx];
+        let of = |i: usize| {
+            let both = covariance[(slot + i, slot + 2 + i)];
+            covariance[(slot + i, slot + i)] + along * along * covariance[(slot + 2 + i, slot + 2 + i)] + 2.0 * along * both
+        };
+        // The worse of the two ways across; the one along the line of sight hardly moves the picture.
+        let at = line.point + line.direction * along;
+        let sight = (view.camera_from_world.inverse().t - at).normalize();
+        let axes = line_axes(&line.direction);
+        (0..2).map(|i| of(i).max(0.0) * (1.0 - axes[i].dot(&sight).powi(2))).sum::<f64>()
+    });
+    let depth = view.camera_from_world.apply(&(line.point + line.direction * along)).z.max(1.0);
+    (LENS_REACH + SURELY * spread.sqrt() * lens.fx / depth).clamp(REACH.0, REACH.1)
 }

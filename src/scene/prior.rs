@@ -5,6 +5,7 @@
 use nalgebra::Vector3;
 
 use super::state::{Carrier, FIXED, Slots, State, line_axes};
+use crate::sightings::StringKind;
 
 /// Standard uncertainties of what is known beforehand.
 #[derive(Clone, Debug)]
@@ -64,6 +65,10 @@ impl LensSpread {
 /// A body that stayed is tied this closely: mm and radians. Far below what photos resolve, far above rounding.
 const STAYED: (f64, f64) = (0.005, 1e-5);
 
+/// By how much a plumb line may hang out of the normal of the cards' plane, radians: a degree and more is seen on any bench (our
+/// estimate; common practice, no source). It holds a line of which one flag alone was seen; images tell a hundred times more.
+const UPRIGHT: f64 = 0.02;
+
 /// Scale of a sheet that came from another print: a few parts in a hundred.
 const LOOSE_SHEET: f64 = 0.03;
 
@@ -80,6 +85,7 @@ pub enum PriorSource {
     Stayed,
     CordShape,
     CordMoved,
+    Upright,
 }
 
 /// One residual: value and derivatives by kept unknowns.
@@ -134,6 +140,7 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
         pair(&mut rows, PriorSource::Lens, (lens.fx - lens.fy) / aspect, (slot, 1.0 / aspect), (slot + 1, -1.0 / aspect));
     }
     flags(state, slots, priors, &mut rows);
+    upright(state, slots, &mut rows);
     faces(state, slots, priors, &mut rows);
     bodies(state, slots, priors, &mut rows);
     cords(state, slots, priors, &mut rows);
@@ -162,6 +169,19 @@ fn flags(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>
             by.push((line_slot + k, -s));
             by.push((line_slot + 2 + k, -along * s));
             rows.push(PriorRow { source: PriorSource::Flag, residual: axis.dot(&from_point) * s, by });
+        }
+    }
+}
+
+/// Plumb lines hang upright, roughly.
+fn upright(state: &State, slots: &Slots, rows: &mut Vec<PriorRow>) {
+    for (line, &slot) in state.lines.iter().zip(&slots.lines) {
+        if !matches!(line.kind, StringKind::Plumb(_)) {
+            continue;
+        }
+        let [a, b] = line_axes(&line.direction);
+        for i in 0..2 {
+            pair(rows, PriorSource::Upright, line.direction[i] / UPRIGHT, (slot + 2, a[i] / UPRIGHT), (slot + 3, b[i] / UPRIGHT));
         }
     }
 }

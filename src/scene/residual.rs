@@ -182,6 +182,15 @@ pub fn components(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
     out
 }
 
+/// Both components of every corner, as stated: without the noise factor, and those left out as well.
+pub fn all_components(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
+    let of_corner = |corner: &super::observe::SeenCorner| match foreseen(state, slots, block, corner.cells) {
+        Some(pixel) => corner.whiten * (corner.at - pixel),
+        None => Vector2::repeat(UNSEEN),
+    };
+    block.corners.iter().map(of_corner).flat_map(|r| [r.x, r.y]).collect()
+}
+
 /// The component of each used point that is wanted.
 pub fn point_components(state: &State, block: &Block, wanted: impl Fn(&SeenPoint) -> bool) -> Vec<f64> {
     let points = block.points.iter().filter(|point| point.used && wanted(point));

@@ -327,6 +327,16 @@ fn solve_scaled(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f
     step.iter().all(|x| x.is_finite()).then_some(step)
 }
 
+/// What holds unknowns that no photo shows, as information: a tenth of a metre, or of a radian and more.
+const LOOSE: f64 = 1e-4;
+
+/// The same where photos may leave unknowns open: these come out as enormous, and all others as they are.
+pub fn loose_covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
+    let mut matrix = reduce(&problem.normal(state), 0.0)?.matrix;
+    (0..matrix.nrows()).for_each(|i| matrix[(i, i)] += LOOSE);
+    inverse(&matrix)
+}
+
 /// Covariance of the kept unknowns, the views' own unknowns marginalised: inverse of the undamped reduced matrix. It holds for the
 /// gauge in which one card is fixed; functions that do not depend on where the world frame lies have the same variance in any gauge.
 /// None when the photos leave something undetermined.

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::cards::Pattern;
 use crate::finding::Finding;
 
+use super::movement::{Moved, moved_within, tabs_of};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::observe::Shown;
 use super::solution::Solution;
@@ -26,6 +27,8 @@ pub struct Exceptions {
     ignored: BTreeSet<(usize, Pattern)>,
     /// Photos whose turning tabs disagree with their set-up.
     strangers: BTreeSet<usize>,
+    /// Bodies that moved in the midst of a set-up.
+    moved: Vec<Moved>,
 }
 
 /// A sighting is bad when this part of its corners had to be left out.
@@ -110,7 +113,12 @@ impl Exceptions {
                 "Stick it on again and take both set-ups again, or leave it out.",
             ));
         }
-        let strangers = self.strangers_told(settings);
+        for moved in &self.moved {
+            findings.push(moved_finding(moved, photos, settings));
+        }
+        let is_told = |photo: usize| self.moved.iter().any(|moved| moved.left_out.contains(&photo));
+        let mut strangers = self.strangers_told(settings);
+        strangers.retain(|photo| !is_told(*photo));
         for &photo in &strangers {
             findings.push(
                 Finding::warning(
@@ -124,7 +132,7 @@ impl Exceptions {
                 .in_photo(photos[photo].file.clone()),
             );
         }
-        for &(photo, pattern) in self.ignored.iter().filter(|(photo, _)| !strangers.contains(photo)) {
+        for &(photo, pattern) in self.ignored.iter().filter(|(photo, _)| !strangers.contains(photo) && !is_told(*photo)) {
             let name = match pattern {
                 Pattern::Card(n) => format!("Card {n}"),
                 Pattern::Tab(n) => format!("Tab {n}"),
@@ -158,6 +166,22 @@ impl Exceptions {
     }
 }
 
+/// What is said of a body that moved in the midst of a set-up.
+fn moved_finding(moved: &Moved, photos: &[ScenePhoto], settings: &SceneSettings) -> Finding {
+    let (name, body) = (&settings.setups[moved.setup], if moved.kind == 1 { "gearbox sprocket" } else { "wheel" });
+    let nth = photos[..=moved.from].iter().filter(|photo| photo.setup == moved.setup).count();
+    let used = if moved.before_used { "before it" } else { "from it on" };
+    Finding::warning(
+        "moved-within-setup",
+        format!(
+            "In set-up {name} the {body} is turned or moved from photo {nth} on ({}); only what the photos {used} show of it was used.",
+            photos[moved.from].file
+        ),
+        "Within a set-up nothing may be touched: take the photos of that set-up again, or put those from there on into a folder of their own.",
+    )
+    .in_photo(photos[moved.from].file.clone())
+}
+
 /// One block's standing: its photo, what it shows, and whether it is bad.
 struct Standing {
     photo: usize,
@@ -175,6 +199,18 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
             photo_of.insert(*view, photo);
         }
     }
+    let before = exceptions.clone();
+    for moved in moved_within(solution, &photo_of) {
+        // Once split, what is left of a set-up is not split again.
+        if !exceptions.moved.iter().any(|known| (known.setup, known.kind) == (moved.setup, moved.kind)) {
+            let out = moved.left_out.iter().flat_map(|&p| tabs_of(solution, photos, p, &moved).into_iter().map(move |t| (p, t)));
+            exceptions.ignored.extend(out);
+            exceptions.moved.push(moved);
+        }
+    }
+    if exceptions.moved.len() != before.moved.len() {
+        return true;
+    }
     let mut standings = Vec::new();
     for block in &solution.blocks {
         let (Some(pattern), Some(&photo)) = (solution.pattern(block), photo_of.get(&block.view)) else { continue };
@@ -186,7 +222,6 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
         let bad = n_out as f64 > BAD_SHARE * block.corners.len() as f64;
         standings.push(Standing { photo, setup: photos[photo].setup, pattern, carrier, bad });
     }
-    let before = exceptions.clone();
     strangers(&standings, exceptions);
     loose_tabs(solution, exceptions);
     let stranger = |s: &Standing, exceptions: &Exceptions| exceptions.strangers.contains(&s.photo) && s.carrier.is_some();

@@ -28,14 +28,16 @@ const FLAGS: [(u8, u8, StringKind); 5] = [
 const STATION_PX: f64 = 6.0;
 /// More places than this would only make the points' correlation worse.
 const MOST_STATIONS: usize = 150;
-/// How far to either side of the expected path a line is looked for, px, and the spacing of samples across.
-const REACH: f64 = 7.0;
+/// How far to either side of the expected path a line is looked for when both flags tell it, px, and the spacing of samples across.
+const REACH: f64 = 6.0;
 const STEP: f64 = 0.5;
+/// Beyond the farthest place at which a line is looked for, its places may still lie, px.
+const MARGIN: f64 = 1.0;
 /// A line stands out from what lies this far to either side, px: beyond the width of a line seen close by.
 const SIDE: f64 = 5.0;
 /// Paper of a flag that covers the line, in pattern sides from its centre.
 const FLAG_PAPER: f64 = 0.95;
-/// Places that must stand out, of all.
+/// Places that must stand out, of all between the first and the last of the line.
 const LEAST_SHARE: f64 = 0.5;
 /// A place counts when it stands out by this many times the ground's unrest, and lies this near to the smooth path, px.
 const STANDS_OUT: f64 = 3.0;
@@ -73,8 +75,8 @@ pub fn find_lines(image: &LinearImage, patterns: &[PatternSighting]) -> Vec<Line
         let (from, to) = (FLAG_PAPER * side_a, length - FLAG_PAPER * side_b);
         if to - from > STATION_PX * LEAST_STATIONS as f64 {
             let along = (b - a) / length;
-            let path = [a + along * from, a + along * to];
-            lines.extend(follow(image, kind, &path.map(|p| [p.x, p.y])));
+            let path = [a + along * from, a + along * to].map(|p| [p.x, p.y]).to_vec();
+            lines.extend(follow(image, &ExpectedLine { kind, path, covered: Vec::new(), reach: [REACH; 2] }));
         }
     }
     lines
@@ -90,15 +92,33 @@ fn flag_place(sighting: &PatternSighting) -> Option<(Vector2<f64>, f64)> {
     Some((place(2.5, 2.5)?, (bottom - top).norm()))
 }
 
-/// Follows a line near a path of two points or more. None when no line stands out there.
-pub fn follow(image: &LinearImage, kind: StringKind, path: &[[f64; 2]]) -> Option<LineSighting> {
-    let stations = stations(path)?;
-    let n_across = (2.0 * (REACH + SIDE) / STEP) as usize + 1;
+/// A line expected in a photo, as a row of two pixels or more.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ExpectedLine {
+    pub kind: StringKind,
+    pub path: Vec<[f64; 2]>,
+    /// Where something hides the line, as its flags do: centre and radius, px.
+    pub covered: Vec<([f64; 2], f64)>,
+    /// How far across from the path the line may run at its first and last point, px.
+    pub reach: [f64; 2],
+}
+
+/// Follows a line near the path on which it is expected. It may end within the path. None when no line stands out there.
+pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighting> {
+    let kind = expected.kind;
+    let stations = stations(&expected.path)?;
+    // Whole steps to either side, so that the path itself is sampled.
+    let reach = ((expected.reach[0].max(expected.reach[1]) + MARGIN) / STEP).ceil() * STEP;
+    let n_across = (2.0 * (reach + SIDE) / STEP).round() as usize + 1;
     let middle = (n_across - 1) as f64 / 2.0;
+    let is_covered = |at: &Vector2<f64>| expected.covered.iter().any(|(c, radius)| (at - Vector2::from(*c)).norm() < *radius);
     // Light across at each station, averaged along it.
     let profiles: Vec<Option<Vec<f64>>> = stations
         .iter()
         .map(|(at, along)| {
+            if is_covered(at) {
+                return None;
+            }
             let across = Vector2::new(-along.y, along.x);
             let value = |j: usize| {
                 let mut sum = 0.0;
@@ -121,8 +141,9 @@ pub fn follow(image: &LinearImage, kind: StringKind, path: &[[f64; 2]]) -> Optio
         })
         .collect();
     let unrest = median(&ridges.iter().flatten().flatten().map(|r| r.abs()).collect::<Vec<f64>>())?.max(1e-5);
-    let best = best_path(&ridges, unrest)?;
-    let points = places(image, kind, &stations, &profiles, &ridges, &best, unrest)?;
+    let best = best_path(&ridges, unrest, reach, expected.reach)?;
+    let across = Across { stations: &stations, profiles: &profiles, ridges: &ridges, reach, unrest };
+    let points = places(image, kind, &across, &best)?;
     Some(LineSighting { kind, points })
 }
 
@@ -171,19 +192,24 @@ fn along(i: usize, n: usize) -> f64 {
 }
 
 /// The gently bent path along which places stand out most. Each place counts up to a bound, so that a few bright spots make no line.
-fn best_path(ridges: &[Option<Vec<f64>>], unrest: f64) -> Option<Path> {
+fn best_path(ridges: &[Option<Vec<f64>>], unrest: f64, reach: f64, at_ends: [f64; 2]) -> Option<Path> {
     let n = ridges.len();
     let bound = 4.0 * STANDS_OUT * unrest;
     let stand = |i: usize, offset: f64| {
         let ridge = ridges[i].as_ref()?;
-        let j = (offset + REACH) / STEP;
-        let k = j.round() as usize;
-        ridge.get(k).map(|r| r.abs().min(bound))
+        let j = ((offset + reach) / STEP).round();
+        if j < 0.0 {
+            return None;
+        }
+        ridge.get(j as usize).map(|r| r.abs().min(bound))
     };
     let mut best: Option<(f64, Path)> = None;
-    let ends: Vec<f64> = (-12..=12).map(|k| f64::from(k) * 0.5).collect();
-    for &left in &ends {
-        for &right in &ends {
+    let [lefts, rights] = at_ends.map(|most| {
+        let n = (most / STEP).floor() as i32;
+        (-n..=n).map(|k| f64::from(k) * STEP).collect::<Vec<f64>>()
+    });
+    for &left in &lefts {
+        for &right in &rights {
             for bow in -3..=3 {
                 let path = Path { a: (left + right) / 2.0, b: (right - left) / 2.0, c: f64::from(bow) };
                 let total: f64 = (0..n).step_by(2).filter_map(|i| stand(i, path.at(along(i, n)))).sum();
@@ -196,23 +222,26 @@ fn best_path(ridges: &[Option<Vec<f64>>], unrest: f64) -> Option<Path> {
     best.map(|(_, path)| path)
 }
 
-/// The line's places near the best path, to a fraction of a pixel; a smooth path through them leaves out what does not belong.
-fn places(
-    image: &LinearImage,
-    kind: StringKind,
-    stations: &[(Vector2<f64>, Vector2<f64>)],
-    profiles: &[Option<Vec<f64>>],
-    ridges: &[Option<Vec<f64>>],
-    rough: &Path,
+/// Light across at each station.
+struct Across<'a> {
+    stations: &'a [(Vector2<f64>, Vector2<f64>)],
+    profiles: &'a [Option<Vec<f64>>],
+    /// How each place stands out from its two sides, from `-reach` on in steps of [`STEP`].
+    ridges: &'a [Option<Vec<f64>>],
+    reach: f64,
     unrest: f64,
-) -> Option<Vec<StrandPoint>> {
+}
+
+/// The line's places near the best path, to a fraction of a pixel; a smooth path through them leaves out what does not belong.
+fn places(image: &LinearImage, kind: StringKind, light: &Across, rough: &Path) -> Option<Vec<StrandPoint>> {
+    let Across { stations, ridges, reach, unrest, .. } = *light;
     let n = stations.len();
     let mut found: Vec<(usize, f64)> = Vec::new();
     for (i, ridge) in ridges.iter().enumerate() {
         let Some(ridge) = ridge else { continue };
-        let expected = (rough.at(along(i, n)) + REACH) / STEP;
-        let (from, to) =
-            ((expected - 3.0).ceil().max(1.0) as usize, (expected + 3.0).floor().min(ridge.len() as f64 - 2.0) as usize);
+        let expected = (rough.at(along(i, n)) + reach) / STEP;
+        let from = (expected - 3.0).ceil().max(1.0) as usize;
+        let to = (expected + 3.0).floor().clamp(0.0, ridge.len() as f64 - 2.0) as usize;
         if from > to {
             continue;
         }
@@ -223,22 +252,29 @@ fn places(
             continue;
         }
         let shift = (0.5 * (before - after) / bend).clamp(-0.5, 0.5);
-        found.push((i, (peak as f64 + shift) * STEP - REACH));
+        found.push((i, (peak as f64 + shift) * STEP - reach));
     }
     let mut path = *rough;
     for bound in [2.0, 1.2, NEAR_PATH, NEAR_PATH] {
         found.retain(|&(i, offset)| (offset - path.at(along(i, n))).abs() < 2.0);
         path = smooth(&found, n, &path, bound)?;
     }
-    let n_near = found.iter().filter(|&&(i, offset)| (offset - path.at(along(i, n))).abs() < NEAR_PATH).count();
-    let n_seen = ridges.iter().flatten().count();
+    let near: Vec<usize> =
+        found.iter().filter(|&&(i, offset)| (offset - path.at(along(i, n))).abs() < NEAR_PATH).map(|(i, _)| *i).collect();
+    let seen = seen_part(ridges, &near);
+    let n_near = near.iter().filter(|i| seen.contains(i)).count();
+    let n_seen = ridges[seen.clone()].iter().flatten().count();
     if n_near < LEAST_STATIONS || (n_near as f64) < LEAST_SHARE * n_seen as f64 {
         return None;
     }
+    // Beyond its ends there is no line to read.
+    let profiles: Vec<Option<Vec<f64>>> =
+        light.profiles.iter().enumerate().map(|(i, profile)| profile.clone().filter(|_| seen.contains(&i))).collect();
+    let profiles = &profiles;
     // A plumb line is lit from all around; what lies across is bright above and dark below, and only its edges tell where it is.
     let points = match kind {
-        StringKind::Plumb(_) => axes(image, stations, profiles, &path),
-        StringKind::Cord | StringKind::Backbone => middles(profiles, &path),
+        StringKind::Plumb(_) => axes(image, stations, profiles, reach, &path),
+        StringKind::Cord | StringKind::Backbone => middles(profiles, reach, &path),
     };
     // Middles that do not lie on one smooth line with the others show something else as well.
     let offsets: Vec<(usize, f64)> = points.iter().map(|&(i, offset, _)| (i, offset)).collect();
@@ -259,6 +295,22 @@ fn places(
     (points.len() >= 3).then_some(points)
 }
 
+/// The run of stations over which the line is seen: the one in which most more stand out than do not.
+fn seen_part(ridges: &[Option<Vec<f64>>], near: &[usize]) -> Range<usize> {
+    let mut best = (0, 0..0);
+    let (mut sum, mut start) = (0, 0);
+    for (i, ridge) in ridges.iter().enumerate() {
+        // What is covered counts neither way.
+        sum += if near.contains(&i) { 1 } else { -i32::from(ridge.is_some()) };
+        if sum <= 0 {
+            (sum, start) = (0, i + 1);
+        } else if sum > best.0 {
+            best = (sum, start..i + 1);
+        }
+    }
+    best.1
+}
+
 /// Stations in groups that are read together; a rest of less than half a group is left out.
 fn groups(n: usize) -> Vec<Range<usize>> {
     let all = (0..n).step_by(GROUP).map(|first| first..(first + GROUP).min(n));
@@ -275,16 +327,18 @@ fn axes(
     image: &LinearImage,
     stations: &[(Vector2<f64>, Vector2<f64>)],
     profiles: &[Option<Vec<f64>>],
+    reach: f64,
     path: &Path,
 ) -> Vec<(usize, f64, f64)> {
     let n = stations.len();
-    let widths: Vec<f64> = middles(profiles, path).iter().map(|(_, _, width)| *width).collect();
+    let widths: Vec<f64> = middles(profiles, reach, path).iter().map(|(_, _, width)| *width).collect();
     let Some(width) = median(&widths) else { return Vec::new() };
-    let reach = (width / 2.0 + GROUND).min(REACH + SIDE);
-    let groups = groups(n);
+    let reach = (width / 2.0 + GROUND).min(reach + SIDE);
+    let is_seen = |group: &Range<usize>| 2 * profiles[group.clone()].iter().flatten().count() >= group.len();
+    let groups: Vec<Range<usize>> = groups(n).into_iter().filter(is_seen).collect();
     let place = |group: &Range<usize>| Place {
         along: (along(group.start, n) + along(group.end - 1, n)) / 2.0,
-        strips: strips(image, stations, group.clone(), path, reach),
+        strips: strips(image, stations, group.clone().filter(|&i| profiles[i].is_some()), path, reach),
     };
     let places: Vec<Place> = groups.iter().map(place).collect();
     let axes = find_axis(&places, width / 2.0);
@@ -300,7 +354,7 @@ fn axes(
 fn strips(
     image: &LinearImage,
     stations: &[(Vector2<f64>, Vector2<f64>)],
-    which: Range<usize>,
+    which: impl Iterator<Item = usize>,
     path: &Path,
     reach: f64,
 ) -> Vec<Strip> {
@@ -338,7 +392,7 @@ fn strips(
 }
 
 /// Middle between the line's two edges for each group of stations: station, offset across, width, px.
-fn middles(profiles: &[Option<Vec<f64>>], path: &Path) -> Vec<(usize, f64, f64)> {
+fn middles(profiles: &[Option<Vec<f64>>], reach: f64, path: &Path) -> Vec<(usize, f64, f64)> {
     let n = profiles.len();
     let n_out = (2.0 * EDGE_REACH / EDGE_STEP) as usize + 1;
     let mut found = Vec::new();
@@ -350,7 +404,7 @@ fn middles(profiles: &[Option<Vec<f64>>], path: &Path) -> Vec<(usize, f64, f64)>
             let Some(profile) = profile else { continue };
             let at = path.at(along(i, n));
             for (k, sum) in light.iter_mut().enumerate() {
-                let place = (at - EDGE_REACH + k as f64 * EDGE_STEP + REACH + SIDE) / STEP;
+                let place = (at - EDGE_REACH + k as f64 * EDGE_STEP + reach + SIDE) / STEP;
                 let j = place.floor().clamp(0.0, profile.len() as f64 - 2.0) as usize;
                 let t = place - j as f64;
                 *sum += profile[j] * (1.0 - t) + profile[j + 1] * t;

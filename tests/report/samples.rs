@@ -145,7 +145,7 @@ fn camera() -> Vec<CameraEntry> {
 }
 
 fn verdict(field: &str, value: Option<Measurement>, tolerance: f64, unit: Unit, source: &str, verdict: Decision) -> Verdict {
-    Verdict { field: field.to_owned(), value, nominal: 0.0, tolerance, unit, source: source.to_owned(), verdict, decide: None }
+    Verdict { field: field.to_owned(), value, nominal: 0.0, tolerance, unit, source: source.to_owned(), verdict, decide: None, blocked: false }
 }
 
 const PRACTICE: &str = "common practice, no source";
@@ -194,6 +194,7 @@ pub fn grass_track_parts() -> ResultParts {
                 },
             ],
             sigma_deg: Some(0.0144),
+            ..UpFigures::default()
         },
         scale_along: m(1.0002, 0.006),
         scale_across: m(0.9997, 0.006),

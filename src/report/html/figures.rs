@@ -60,6 +60,7 @@ fn group_table(document: &ResultDocument, group: &Group, show: Show) -> Markup {
 
 fn row(document: &ResultDocument, pointer: &str, measured: &Measurement, show: Show) -> Markup {
     let field = fields::describe(pointer);
+    let meaning = document.meaning(pointer);
     let verdict = document.verdict(pointer);
     let limit = verdict.map(|verdict| (verdict.nominal, verdict.tolerance));
     let chain_on_left = document.chain.side.or(document.job.chain_side) != Some(Side::Right);
@@ -68,7 +69,7 @@ fn row(document: &ResultDocument, pointer: &str, measured: &Measurement, show: S
     let bar = Bar { measured, limit, nought, plus_is_left: plus_is_left(field.sense, chain_on_left) };
     html! {
         tr data-field=(pointer) data-value=(measured.value) data-u=(measured.u) {
-            th scope="row" { (field.short) @if !field.meaning.is_empty() { span.meaning { (field.meaning) } } }
+            th scope="row" { (field.short) @if !meaning.is_empty() { span.meaning { (meaning) } } }
             td.value { (field.in_words(measured, show)) }
             td.u { "± " (shown.u) }
             td.graph {

@@ -58,8 +58,9 @@ fn figure_row(paper: &mut Paper, document: &ResultDocument, pointer: &str, measu
         (PLAIN, &format!("± {}", shown.u), UNCERTAINTY),
         (style, &verdict, WIDTH - NAME - VALUE - UNCERTAINTY),
     ]);
-    if !field.meaning.is_empty() {
-        paper.line(FAINT, &format!("    {}", field.meaning));
+    let meaning = document.meaning(pointer);
+    if !meaning.is_empty() {
+        paper.line(FAINT, &format!("    {meaning}"));
     }
 }
 

@@ -1,0 +1,87 @@
+//! What tells upright, and what to say where nothing does.
+
+use nalgebra::Matrix2;
+
+use crate::finding::Finding;
+use crate::scene::{Solution, State};
+use crate::sightings::StringKind;
+
+use super::evaluate::line_letter;
+use super::figures::UpFrom;
+use super::ground::plumb_lines;
+use super::settings::BenchSettings;
+use super::views::Views;
+
+/// A line that is known worse than this, degrees (standard), tells no better what is upright than a bench of which nobody said anything.
+const WORTH_LITTLE: f64 = 0.15;
+/// Images of one line that must agree: a plane through each camera; two planes always meet in a line, the third bears it out.
+const LEAST_IMAGES: usize = 3;
+
+/// Why a plumb line does not tell upright, if it does not. `spread` is the covariance of its slopes.
+pub fn not_told(solution: &Solution, views: &Views, line: usize, spread: &Matrix2<f64>) -> Option<Finding> {
+    let (images, flags) = views.of_line(solution, line);
+    // Two flags, each from two photos, bear each other out as images do.
+    let flags_tell = flags.iter().filter(|photos| **photos >= 2).count() >= 2;
+    let known = (0..2).all(|i| spread[(i, i)] < WORTH_LITTLE.to_radians().powi(2));
+    if known && (images >= LEAST_IMAGES || flags_tell) {
+        return None;
+    }
+    let StringKind::Plumb(letter) = solution.state.lines[line].kind else { return None };
+    let letter = line_letter(letter);
+    let seen = match images {
+        0 => "the line itself in none".to_owned(),
+        1 => "the line itself in one photo only".to_owned(),
+        n => format!("the line itself in {n} photos only"),
+    };
+    Some(
+        Finding::warning(
+            "plumb-line-not-read",
+            format!(
+                "Plumb line {letter} does not tell upright: a flag of it was read, but {seen} that agree with each other; three are needed."
+            ),
+            "Take three photos or more, from both sides, in which the line is sharp and stands before a plain ground; a white or black line \
+             1 mm thick is seen best.",
+        )
+        .about(format!("/plumb/{letter}/offset")),
+    )
+}
+
+/// What is to be said where no plumb line tells upright.
+pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    if from == UpFrom::PlumbLine {
+        return findings;
+    }
+    if plumb_lines(state).is_empty() {
+        findings.push(
+            Finding::note(
+                "no-plumb-line",
+                "No flag of a plumb line (21 to 28) was read in any photo, so no plumb line tells upright or the frame's middle.",
+                "Hang a plumb line with flags 21 and 22, and take photos in which one of them and a stretch of the line are sharp.",
+            )
+            .about("/plumb/A/offset"),
+        );
+    }
+    let u = 2.0 * settings.level_sigma;
+    let finding = match from {
+        UpFrom::SpiritLevel => Finding::note(
+            "up-from-bench",
+            format!(
+                "Upright is what the spirit level on the bench tells, within {u:.2} degrees: leans and offsets are relative to the bench."
+            ),
+            "Hang a plumb line in the photos where that is not good enough.",
+        ),
+        UpFrom::Bench => Finding::warning(
+            "bench-level-unknown",
+            format!(
+                "Neither a plumb line nor a level tells what is upright: leans, rim offsets and wheel offsets hold relative to the bench, \
+                 which may be off level by {u:.1} degrees, and are not judged."
+            ),
+            "Hang a plumb line with flags 21 and 22 in the photos; or lay a spirit level on the bench along and across, pack it until the \
+             bubble stands, and write levelled = \"spirit level\" under [bench] in job.toml.",
+        ),
+        UpFrom::Reading | UpFrom::PlumbLine => return findings,
+    };
+    findings.push(finding.about("/bench/level_across"));
+    findings
+}

@@ -1,0 +1,48 @@
+//! Marks figures that hold relative to the bench, in the form of the result file: `"relative_to": "bench"` beside their value.
+
+use serde_json::Value;
+
+/// Adds the mark to the figures at these pointers. List entries go by their own names.
+pub fn mark(document: &mut Value, pointers: &[String]) {
+    for pointer in pointers {
+        if let Some(Value::Object(figure)) = find(document, pointer) {
+            figure.insert("relative_to".to_owned(), Value::from("bench"));
+        }
+    }
+}
+
+/// Keys by which an entry of a list is named.
+const NAMES: [&str; 4] = ["id", "line", "station", "name"];
+
+/// The figure at a pointer. An entry's name may hold slashes itself.
+fn find<'value>(value: &'value mut Value, pointer: &str) -> Option<&'value mut Value> {
+    let rest = pointer.strip_prefix('/')?;
+    let (section, rest) = rest.split_once('/')?;
+    let section = value.get_mut(section)?;
+    match section {
+        Value::Array(entries) => {
+            let (name, member) = rest.rsplit_once('/')?;
+            let named = |entry: &&mut Value| NAMES.iter().any(|key| entry.get(key).and_then(Value::as_str) == Some(name));
+            entries.iter_mut().find(|entry| named(entry))?.get_mut(member)
+        }
+        _ => section.get_mut(rest),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_of_sections_and_of_lists_are_marked() {
+        let mut document = serde_json::json!({
+            "wheel": { "lean": { "value": 1.0 }, "yaw": { "value": 1.0 } },
+            "rim": [{ "id": "1-a/left", "offset": { "value": 2.0 }, "height": null }],
+        });
+        mark(&mut document, &["/wheel/lean", "/rim/1-a/left/offset", "/rim/1-a/left/height", "/no/such"].map(str::to_owned));
+        assert_eq!(document["wheel"]["lean"]["relative_to"], "bench");
+        assert_eq!(document["rim"][0]["offset"]["relative_to"], "bench");
+        assert!(document["wheel"]["yaw"].get("relative_to").is_none());
+        assert!(document["rim"][0]["height"].is_null());
+    }
+}
