@@ -4,7 +4,7 @@
 //! so the bytes do not hang on a compressor's version), the earliest time that ZIP knows, one set of permissions.
 
 use std::collections::BTreeSet;
-use std::fs::{self, File};
+use std::fs::File;
 use std::io::{self, BufReader, BufWriter, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
