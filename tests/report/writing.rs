@@ -242,7 +242,7 @@ fn what_came_while_the_photos_were_measured_is_not_overwritten() {
     let destination = prepare(&folder, identity(&document), JobPlaces::default()).unwrap();
     fs::create_dir(&folder).unwrap();
     fs::write(folder.join("notes.txt"), "mine").unwrap();
-    assert!(matches!(destination.write(&files(&document, "one")), Err(WriteError::Foreign { .. })));
+    assert!(matches!(destination.write(&files(&document, "one")), Err(WriteError::NoList { .. })));
     assert_eq!(names(&folder), ["notes.txt"]);
 }
 
