@@ -40,7 +40,7 @@ const HEAD_SIDES: f64 = 0.7;
 /// Left edge of words and strips, from the paper's.
 const SIDE_MM: f64 = MARGIN_MM + 2.0;
 /// Height of the words at the top of the page.
-const HEAD_MM: f64 = 62.0;
+const HEAD_MM: f64 = 72.0;
 const CUT_LINE: Pen = Pen { ink: Ink::Gray(0.65), width_mm: 0.15, dash_mm: 0.0 };
 const FOLD_LINE: Pen = Pen { ink: Ink::Gray(0.65), width_mm: 0.15, dash_mm: 1.0 };
 
@@ -128,12 +128,12 @@ fn draw_head(canvas: &mut Canvas, cord_mm: f64, page_number: usize, n_pages: usi
         "3  The odd number looks to the bike's left, the even one to its right; the arrows point to the front.",
         "4  Two riders 600 mm apart, or three, between the cards, so that they hide no lane. Leave them there until the last photo.",
     ];
-    let column = right - left - 62.0;
+    let column = right - left - 72.0;
     let mut y = top - 16.0;
     for line in words {
         y = canvas.paragraph([left, y], column, Face::Plain, 2.6, line) - 1.0;
     }
-    draw_gluing(canvas, [right - 58.0, top - 56.0]);
+    draw_gluing(canvas, [right - 68.0, top - 56.0]);
 }
 
 /// How the strip goes round the cord, with words.
