@@ -114,8 +114,9 @@ pub fn check(folder: &Path) -> Result<Bag, BagError> {
             .push("there is no manifest of the payload whose checksums are known here (md5, sha1, sha224 to sha512)".to_owned());
     }
     let to_fetch = to_fetch(&texts, declared, &mut bag);
+    let folded: BTreeMap<String, &String> = sums.keys().map(|path| (paths::folded(path), path)).collect();
     for list in &lists {
-        compare(list, &sums, &to_fetch, &mut bag);
+        compare(list, &sums, &folded, &to_fetch, &mut bag);
     }
     completeness(&present, &lists, &mut bag);
     facts(&texts, &mut bag);
@@ -250,7 +251,7 @@ fn to_fetch(texts: &BTreeMap<&str, String>, declared: Declaration, bag: &mut Bag
 }
 
 /// Compares what a manifest lists with what is there.
-fn compare(list: &Listing, sums: &Sums, to_fetch: &BTreeSet<String>, bag: &mut Bag) {
+fn compare(list: &Listing, sums: &Sums, folded: &BTreeMap<String, &String>, to_fetch: &BTreeSet<String>, bag: &mut Bag) {
     let name = &list.name;
     for (path, listed) in &list.entries {
         match sums.get(path) {
@@ -263,7 +264,7 @@ fn compare(list: &Listing, sums: &Sums, to_fetch: &BTreeSet<String>, bag: &mut B
                 bag.n_harmlessly_missing += 1;
                 bag.warnings.push(format!("{path} is missing; file browsers make and delete it"));
             }
-            None => match same_but_for_spelling(path, listed, list.algorithm, sums) {
+            None => match same_but_for_spelling(path, listed, list.algorithm, sums, folded) {
                 Some(other) => bag.warnings.push(format!("{name} lists \"{path}\"; the same bytes are there as \"{other}\"")),
                 None => bag.problems.push(format!("{path} is missing, though {name} lists it")),
             },
@@ -276,9 +277,14 @@ fn is_dropping(path: &str) -> bool {
 }
 
 /// A file with the same bytes whose name differs in case or in how accents are spelled alone: copying does that.
-fn same_but_for_spelling<'sums>(path: &str, listed: &str, algorithm: Algorithm, sums: &'sums Sums) -> Option<&'sums String> {
-    let folded = paths::folded(path);
-    sums.iter().find(|(other, made)| made[&algorithm] == listed && paths::folded(other) == folded).map(|(other, _)| other)
+fn same_but_for_spelling<'sums>(
+    path: &str,
+    listed: &str,
+    algorithm: Algorithm,
+    sums: &Sums,
+    folded: &BTreeMap<String, &'sums String>,
+) -> Option<&'sums String> {
+    folded.get(&paths::folded(path)).copied().filter(|other| sums[*other][&algorithm] == listed)
 }
 
 /// Every payload file must be listed: by every manifest from 1.0 on, by any before.

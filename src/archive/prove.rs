@@ -1,5 +1,6 @@
 //! Proves that an archive is what was sealed: checks it, measures again, and compares.
 
+use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -21,6 +22,7 @@ use crate::pipeline::{self, Progress};
 use crate::report::ResultDocument;
 use crate::report::read::ReadError;
 use crate::report::result::Program;
+use crate::visible;
 
 /// Why an archive can't be read, or the order can't be followed.
 #[derive(Debug, Error)]
@@ -157,8 +159,7 @@ pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
     Ok(sealed.ok_or_else(|| ProveError::NoResult(at.to_owned()))?)
 }
 
-/// No result comes near this size; the limit keeps a made-up one from filling the memory.
-const MOST_RESULT_BYTES: u64 = 64 << 20;
+const MOST_RESULT_BYTES: u64 = crate::report::read::MOST_BYTES;
 
 /// The text of the sealed result; None without one. The inner error says what is wrong with it.
 fn read_result(folder: &Path, bag: &Bag) -> Result<Option<Result<String, String>>, ProveError> {
@@ -233,7 +234,7 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
         }
     };
     // A name that stands twice in one object would hide a figure from this program that others read, and the other way round.
-    let as_written = result.to_string();
+    let as_written = visible::json(&result.to_string()).into_owned();
     if as_written != without_blanks(sealed) {
         proof.problems.push(format!("{} is not written as the program writes it: a name may stand in it twice", layout::RESULT));
     }
@@ -246,14 +247,13 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
         .collect();
     of_result.sort();
     let sealed = bag.files.iter().filter(|(path, _)| path.starts_with(layout::PHOTOS));
-    let sealed: Vec<(String, &str)> = sealed.map(|(path, file)| (path.clone(), file.sha256.as_str())).collect();
+    let sealed: BTreeSet<(String, &str)> = sealed.map(|(path, file)| (path.clone(), file.sha256.as_str())).collect();
+    let known: BTreeSet<&str> = of_result.iter().map(|(path, _)| path.as_str()).collect();
     for (path, _) in of_result.iter().filter(|photo| !sealed.contains(photo)) {
         proof.problems.push(format!("{path} is not the photo that the result was measured from"));
     }
-    for (path, _) in sealed.iter().filter(|photo| !of_result.contains(photo)) {
-        if !of_result.iter().any(|(known, _)| known == path) {
-            proof.problems.push(format!("{path} is a photo that the result was not measured from"));
-        }
+    for (path, _) in sealed.iter().filter(|(path, _)| !known.contains(path.as_str())) {
+        proof.problems.push(format!("{path} is a photo that the result was not measured from"));
     }
 }
 

@@ -1,6 +1,5 @@
 //! `sightcord prove FILE`: checksums, then measured again from the sealed photos and compared.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -9,6 +8,7 @@ use super::measure::{progress_bar, tell};
 use crate::archive::compare::Reproduction;
 use crate::archive::{self, Proof};
 use crate::disk::scratch;
+use crate::visible::one_line;
 
 /// Not what was sealed, or not reproduced.
 const NOT_PROVEN: u8 = 1;
@@ -36,13 +36,14 @@ pub struct ProveArgs {
 
 /// Runs the command.
 pub fn run(args: &ProveArgs) -> anyhow::Result<u8> {
+    super::start_threads(None)?;
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
     let proof = archive::prove(&args.file, args.quick, args.expect.as_deref(), &|progress| tell(&bar, &progress));
     bar.finish_and_clear();
     let proof = proof?;
     if !args.quiet {
-        let _ = std::io::stdout().lock().write_all(told(args, &proof).as_bytes());
+        super::print(&told(args, &proof))?;
     }
     Ok(if proof.is_proven() { super::DONE } else { NOT_PROVEN })
 }
@@ -50,18 +51,19 @@ pub fn run(args: &ProveArgs) -> anyhow::Result<u8> {
 fn told(args: &ProveArgs, proof: &Proof) -> String {
     let (n_files, bytes) = proof.payload;
     let (major, minor) = proof.bag_version;
-    let mut text = format!("{}: {n_files} files, {bytes} bytes, BagIt {major}.{minor}\n", args.file.display());
+    let file = args.file.display().to_string();
+    let mut text = format!("{}: {n_files} files, {bytes} bytes, BagIt {major}.{minor}\n", one_line(&file));
     if let Some(agent) = &proof.sealed_by {
-        text.push_str(&format!("Sealed by: {agent}\n"));
+        text.push_str(&format!("Sealed by: {}\n", one_line(agent)));
     }
     if let Some(sha256) = &proof.sha256 {
         text.push_str(&format!("SHA-256: {sha256}{}\n", if proof.as_expected == Some(true) { " (as expected)" } else { "" }));
     }
     for note in &proof.notes {
-        text.push_str(&format!("Note: {note}.\n"));
+        text.push_str(&format!("Note: {}.\n", one_line(note)));
     }
     for problem in &proof.problems {
-        text.push_str(&format!("Problem: {problem}.\n"));
+        text.push_str(&format!("Problem: {}.\n", one_line(problem)));
     }
     match &proof.reproduction {
         None => {}
@@ -71,11 +73,11 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
                 "Measured again: every figure within 1 % of its U, no verdict changed, but not the same bytes. On the kind of machine \
                  and with the version that sealed it they would be the same: there such differences are an edit.\n",
             );
-            others.iter().for_each(|other| text.push_str(&format!("Differs: {other}\n")));
+            others.iter().for_each(|other| text.push_str(&format!("Differs: {}\n", one_line(other))));
         }
         Some(Reproduction::Differs(differs)) => {
             text.push_str("Measured again: not the same result.\n");
-            differs.iter().for_each(|difference| text.push_str(&format!("Differs: {difference}\n")));
+            differs.iter().for_each(|difference| text.push_str(&format!("Differs: {}\n", one_line(difference))));
         }
     }
     text.push_str(match (proof.is_proven(), &proof.reproduction) {

@@ -3,6 +3,7 @@
 //! `whatif`, `since` and the reports work from this document alone. It holds no clock and no path, so that the same inputs
 //! give the same bytes. Fields may be added under the same schema name; a reader ignores those it does not know.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
@@ -20,6 +21,7 @@ use crate::bench::figures::{
 use crate::finding::Finding;
 use crate::measurement::Measurement;
 use crate::plan::outcome::{Expected, HandComparison, Outcome, PlanStep, Verdict};
+use crate::visible;
 
 /// Name and version of the document's form.
 pub const SCHEMA: &str = "sightcord-result/1";
@@ -283,7 +285,17 @@ impl ResultDocument {
     pub fn to_json(&self) -> String {
         let mut value = self.to_value();
         json::tidy(&mut value);
-        json::pretty(&value)
+        visible::json(&json::pretty(&value)).into_owned()
+    }
+
+    /// The same for people: names and texts from outside hold nothing that a terminal or a page would obey.
+    pub fn visible(&self) -> Cow<'_, Self> {
+        let mut value = self.to_value();
+        if !visible::hides(&value) {
+            return Cow::Borrowed(self);
+        }
+        visible::value(&mut value);
+        serde_json::from_value(value).map_or(Cow::Borrowed(self), Cow::Owned)
     }
 
     /// The figures again, for a plan with other choices or a comparison. The joint covariance comes from the correlation and
