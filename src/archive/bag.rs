@@ -126,6 +126,7 @@ pub fn check(folder: &Path) -> Result<Bag, BagError> {
 /// Every ordinary file below a folder. Links and devices are problems, and are never followed.
 fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagError> {
     let mut present = BTreeMap::new();
+    let mut empty: BTreeSet<String> = BTreeSet::new();
     for entry in WalkDir::new(folder).sort_by_file_name() {
         let entry = entry.map_err(|why| {
             let at = why.path().unwrap_or(folder).to_owned();
@@ -133,7 +134,12 @@ fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagEr
         })?;
         let relative = entry.path().strip_prefix(folder).unwrap_or(entry.path());
         let path = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/");
+        // Whatever lies in a folder comes after it.
+        if let Some((parent, _)) = path.rsplit_once('/') {
+            empty.remove(parent);
+        }
         if entry.file_type().is_dir() {
+            empty.insert(path);
             continue;
         }
         if !entry.file_type().is_file() {
@@ -147,6 +153,9 @@ fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagEr
             present.insert(path, entry.into_path());
         }
     }
+    // The bag's own folder, and a payload without a file, are in order.
+    let extra = empty.iter().filter(|path| !path.is_empty() && **path != PAYLOAD.trim_end_matches('/'));
+    bag.warnings.extend(extra.map(|path| format!("{path} is an empty folder, which no list can name")));
     if let Some((a, b)) = paths::collision(present.keys().map(String::as_str)) {
         bag.problems.push(format!("\"{a}\" and \"{b}\" would be one file on many systems"));
     }

@@ -10,7 +10,7 @@ use thiserror::Error;
 
 use super::bag::{self, Bag, BagError};
 use super::checksum::{Algorithm, checksums, sha256};
-use super::compare::{Reproduction, compare};
+use super::compare::{Alike, Reproduction, compare};
 use super::layout;
 use super::own_form;
 use super::seal::report_files;
@@ -70,12 +70,15 @@ pub struct Proof {
     pub problems: Vec<String>,
     /// What is good to know.
     pub notes: Vec<String>,
+    /// Files whose content nothing here can check but by their checksums, which whoever wrote them can make again.
+    pub not_covered: Vec<String>,
     /// What measuring again gave; None where it was not measured again.
     pub reproduction: Option<Reproduction>,
 }
 
 impl Proof {
-    /// Nothing was altered and, where it was measured again, the figures came out the same.
+    /// The checksums hold and, where it was measured again, the figures came out again. That nothing was altered since it was
+    /// sealed is more: only the number written down then shows it.
     pub fn is_proven(&self) -> bool {
         self.problems.is_empty() && !matches!(self.reproduction, Some(Reproduction::Differs(_)))
     }
@@ -283,13 +286,23 @@ fn measure_again(
 ) -> Result<(), ProveError> {
     let document = ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT))?;
     let this = Program::this();
-    let same_version = document.program == this;
+    let same_version = document.program.is_same_version(&this);
+    let same_machine = document.program.machine == this.machine;
     if !same_version {
-        let Program { name, version } = &document.program;
+        let Program { name, version, .. } = &document.program;
         proof.notes.push(format!(
             "it was sealed by {name} {version}, and this is {}: figures, verdicts and settings are compared, but what the report's \
              pages and the plan say in words only that version can compare",
             this.version
+        ));
+        let of_words = |path: &&String| (path.starts_with(layout::REPORT) && *path != layout::RESULT) || *path == layout::README;
+        proof.not_covered.extend(bag.files.keys().filter(of_words).cloned());
+        proof.not_covered.push(super::bag::INFO.to_owned());
+    } else if !same_machine {
+        let machine = if document.program.machine.is_empty() { "an unnamed kind of machine" } else { &document.program.machine };
+        proof.notes.push(format!(
+            "it was measured on {machine}, and this is {}: figures are compared within 1 % of their U, not byte by byte",
+            this.machine
         ));
     }
     let job = scratch_folder()?;
@@ -324,7 +337,15 @@ fn measure_again(
             proof.problems.push(format!("{stray} is a stray file: this version writes none of that name"));
         }
     }
-    proof.reproduction = match compare(sealed, &again.to_json(), same_version) {
+    // The machine's own name is told in the note; the figures count.
+    let mut again = again;
+    again.program.machine.clone_from(&document.program.machine);
+    let alike = match (same_version, same_machine) {
+        (false, _) => Alike::Figures,
+        (true, false) => Alike::AllButLastBits,
+        (true, true) => Alike::Bytes,
+    };
+    proof.reproduction = match compare(sealed, &again.to_json(), alike) {
         Ok(reproduction) => Some(reproduction),
         Err(why) => {
             proof.problems.push(format!("{} is not JSON: {why}", layout::RESULT));

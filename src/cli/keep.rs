@@ -45,7 +45,7 @@ fn told(sealed: &Sealed) -> String {
     let file = sealed.file.display().to_string();
     let mut text = format!("Kept: {} ({} photos, {} bytes)\n", one_line(&file), sealed.n_photos, sealed.bytes);
     if sealed.measured_anew {
-        text.push_str("Measured anew: the job's folder held no result of these very inputs and this version.\n");
+        text.push_str("Measured anew: the job's folder held no such result of these very inputs, version and machine.\n");
     }
     for finding in &sealed.left_out {
         text.push_str(&format!("Note: {} {}\n", one_line(&finding.what), finding.advice));

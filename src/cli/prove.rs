@@ -65,26 +65,43 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
     for problem in &proof.problems {
         text.push_str(&format!("Problem: {}.\n", one_line(problem)));
     }
+    if proof.problems.is_empty() {
+        text.push_str("The checksums hold: every file is the one that the lists name, and none is missing or too many.\n");
+    }
+    let differs = |text: &mut String, differences: &[String]| {
+        differences.iter().for_each(|difference| text.push_str(&format!("Differs: {}\n", one_line(difference))));
+    };
     match &proof.reproduction {
         None => {}
-        Some(Reproduction::Identical) => text.push_str("Measured again: the same result, byte for byte.\n"),
-        Some(Reproduction::Reproduced(others)) => {
-            text.push_str(
-                "Measured again: every figure within 1 % of its U, no verdict changed, but not the same bytes. On the kind of machine \
-                 and with the version that sealed it they would be the same: there such differences are an edit.\n",
-            );
-            others.iter().for_each(|other| text.push_str(&format!("Differs: {}\n", one_line(other))));
+        Some(Reproduction::Identical) => {
+            text.push_str("The figures come out again: measured from the sealed photos, the result is the same byte for byte.\n");
         }
-        Some(Reproduction::Differs(differs)) => {
-            text.push_str("Measured again: not the same result.\n");
-            differs.iter().for_each(|difference| text.push_str(&format!("Differs: {}\n", one_line(difference))));
+        Some(Reproduction::Reproduced(others)) => {
+            text.push_str("The figures come out again within 1 % of their U, and no verdict changed; other things differ.\n");
+            differs(&mut text, others);
+        }
+        Some(Reproduction::Differs(differences)) => {
+            text.push_str("The sealed result does not come out again.\n");
+            differs(&mut text, differences);
         }
     }
+    for path in &proof.not_covered {
+        text.push_str(&format!(
+            "Not covered: {}, whose words only the version that wrote them could make again.\n",
+            one_line(path)
+        ));
+    }
     text.push_str(match (proof.is_proven(), &proof.reproduction) {
-        (true, Some(_)) => "Proven: nothing was altered, and the photos give the figures.\n",
-        (true, None) => "Checked: every checksum is right, and nothing is missing or too many. It was not measured again.\n",
+        (true, Some(_)) if proof.as_expected == Some(true) => {
+            "Proven: the checksums hold, the figures come out again, and nothing was altered since the number was written down.\n"
+        }
+        (true, Some(_)) => "Proven: the checksums hold, and the figures come out again.\n",
+        (true, None) if proof.as_expected == Some(true) => {
+            "Checked: the checksums hold, and nothing was altered since the number was written down. It was not measured again.\n"
+        }
+        (true, None) => "Checked: the checksums hold. It was not measured again.\n",
         (false, Some(Reproduction::Differs(_))) => {
-            "NOT PROVEN: the photos don't give the sealed figures. Use another copy, or ask who made it.\n"
+            "NOT PROVEN: the photos don't give the sealed result. Use another copy, or ask who made it.\n"
         }
         (false, _) if proof.as_expected == Some(false) && proof.problems.len() == 1 => {
             "NOT PROVEN: it does not bear the number you gave, though nothing else is wrong with it. Compare the two numbers digit by digit: \
@@ -94,7 +111,8 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
     });
     if proof.is_proven() && proof.as_expected.is_none() {
         text.push_str(
-            "Whether it is the archive that was made then, only the number written down at the time shows (--expect).\n",
+            "Whoever edits an archive can make its checksums again. That nothing was altered since it was sealed, only the number written down at the \
+             time shows (--expect).\n",
         );
     }
     super::fitted(&text)

@@ -35,12 +35,24 @@ pub const PATTERN_VERSION: &str = "1";
 pub struct Program {
     pub name: String,
     pub version: String,
+    /// The kind of machine, such as "x86_64-linux": on one kind a version gives the same bytes. Empty where no version said it.
+    #[serde(default)]
+    pub machine: String,
 }
 
 impl Program {
     /// This very program.
     pub fn this() -> Self {
-        Self { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() }
+        Self {
+            name: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            machine: format!("{}-{}", std::env::consts::ARCH, std::env::consts::OS),
+        }
+    }
+
+    /// The same program in the same version, on whatever machine: it writes the same words for the same figures.
+    pub fn is_same_version(&self, other: &Self) -> bool {
+        self.name == other.name && self.version == other.version
     }
 }
 
