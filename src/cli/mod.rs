@@ -15,7 +15,7 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use anyhow::Context;
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::visible;
 
@@ -49,7 +49,8 @@ pub const BAD_INPUT: u8 = 2;
 
 /// Runs the command line and gives the exit code.
 pub fn run() -> ExitCode {
-    let cli = Cli::parse();
+    let matches = Cli::command().mut_subcommands(with_exit_codes).get_matches();
+    let cli = Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
     let outcome = match cli.command {
         Command::Sheets(args) => sheets::run(&args),
         Command::Begin(args) => begin::run(&args),
@@ -67,6 +68,19 @@ pub fn run() -> ExitCode {
             ExitCode::from(BAD_INPUT)
         }
     }
+}
+
+/// A command whose help ends with its exit codes.
+fn with_exit_codes(command: clap::Command) -> clap::Command {
+    let first = match command.get_name() {
+        "measure" => "0 done, whatever was found; 1 nothing could be measured; 2 bad usage or input",
+        "glance" => "0 done; 1 no photo shows a card; 2 no photo can be read, or bad usage",
+        "prove" => "0 proven; 1 altered or not reproduced; 2 it can't be read, or bad usage",
+        _ => "0 done; 2 bad usage or input",
+    };
+    let codes = format!("Exit code: {first}; 130 after Ctrl-C.");
+    let help = command.get_after_help().map_or_else(|| codes.clone(), |help| format!("{help}\n\n{codes}"));
+    command.after_help(help)
 }
 
 /// Every line in the terminal's 80 columns; a file's name or a long number is never broken.

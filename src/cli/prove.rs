@@ -14,8 +14,6 @@ use crate::visible::one_line;
 const NOT_PROVEN: u8 = 1;
 
 /// Check that an archive is what was sealed, and measure again from its photos.
-///
-/// Exit code: 0 proven, 1 altered or not reproduced, 2 it can't be read.
 #[derive(Debug, Args)]
 #[command(
     after_help = "Examples:\n  sightcord prove my-bike-in-may.zip\n  sightcord prove my-bike-in-may.zip --quick --expect 64-DIGITS"
