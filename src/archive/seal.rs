@@ -71,7 +71,7 @@ pub struct Sealed {
     pub privacy: Privacy,
     /// What the job folder holds and the archive does not.
     pub left_out: Vec<Finding>,
-    /// The report in the job's folder was not of these inputs and this version, so that the job was measured anew.
+    /// The report in the job's folder does not hold the result that was sealed.
     pub measured_anew: bool,
 }
 
@@ -138,7 +138,7 @@ pub(super) const CLEANED_PHOTOS: &str = "Photos-Changed-To-Remove-Place";
 
 /// Our own facts for bag-info.txt.
 fn facts(document: &ResultDocument, n_photos: usize, privacy: &Privacy) -> Vec<(&'static str, String)> {
-    let Program { name, version } = &document.program;
+    let Program { name, version, .. } = &document.program;
     let names = |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
     vec![
         ("Bag-Software-Agent", format!("{name} {version}")),
@@ -252,19 +252,14 @@ impl SealedJob {
         }
     }
 
-    /// The result of these very inputs: the one in the job's folder, if this version measured it from them, or a new one.
+    /// The result of these very inputs, measured from them: what lies in the job's folder may be of other photos, whatever it says.
+    /// True where it is not what lies there.
     fn result(&self, progress: &(dyn Fn(Progress) + Sync)) -> (ResultDocument, bool) {
-        let at = self.folder.join(REPORT_FOLDER).join(RESULT_NAME);
-        if self.is_original
-            && let (Ok(document), Ok(bytes)) = (ResultDocument::read(&at), fs::read(&at))
-            && document.job.id == self.opened.id
-            && document.program == Program::this()
-            && document.to_json().as_bytes() == bytes
-        {
-            return (document, false);
-        }
         let inputs = JobFolder { job: self.opened.job.clone(), photos: self.opened.photos.clone(), id: self.opened.id.clone() };
-        (pipeline::measure(inputs, progress).document, true)
+        let document = pipeline::measure(inputs, progress).document;
+        let at = self.folder.join(REPORT_FOLDER).join(RESULT_NAME);
+        let is_there = self.is_original && fs::read(at).is_ok_and(|bytes| bytes == document.to_json().as_bytes());
+        (document, !is_there)
     }
 
     fn photo_parts(&self) -> Result<Vec<Part>, KeepError> {

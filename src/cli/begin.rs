@@ -43,20 +43,20 @@ pub fn run(args: &BeginArgs) -> anyhow::Result<u8> {
         return Err(error);
     }
     if !args.quiet {
-        anstream::println!(
+        super::print(&format!(
             "{} is ready.\n\n\
              1. Print cards and tabs:  sightcord sheets print\n\
              2. Lay a steel rule on a card's check lines and write what it shows into {}.\n\
              3. Put the photos of each set-up into its folder: {} with the rim's mark turned\n   forward, {} with the wheel turned half round. A few photos of cards\n   \
              alone, from all sides, may go to {} (they sharpen the lens; not needed).\n\
-             4. Measure:  sightcord measure {}",
+             4. Measure:  sightcord measure {}\n",
             folder.display(),
             job.display(),
             FOLDERS[1],
             FOLDERS[2],
             FOLDERS[0],
             folder.display()
-        );
+        ))?;
     }
     Ok(super::DONE)
 }

@@ -3,7 +3,6 @@
 use std::io::IsTerminal;
 use std::path::PathBuf;
 
-use anyhow::Context;
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
@@ -13,6 +12,7 @@ use crate::pipeline::{self, Measured, Progress};
 use crate::report::units::Show;
 use crate::report::write::{Identity, JobPlaces, ReportFile, prepare};
 use crate::report::{html, text};
+use crate::visible::one_line;
 
 /// Figures, verdicts, plan and report of a job folder.
 ///
@@ -59,9 +59,7 @@ impl From<ShowUnit> for Show {
 /// Runs the command.
 pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     clear_away_on_interrupt();
-    if let Some(threads) = args.threads {
-        rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build_global().context("the threads could not be started")?;
-    }
+    super::start_threads(args.threads)?;
     let folder = pipeline::open(&args.folder)?;
     let target = args.to.clone().unwrap_or_else(|| args.folder.join("report"));
     // Whether the report can be written is found out before the long work.
@@ -72,7 +70,7 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     let measured = pipeline::measure(folder, &|progress| tell(&bar, &progress));
     bar.finish_and_clear();
     match destination {
-        None => super::print(&measured.document.to_json())?,
+        None => super::print_json(&measured.document.to_json())?,
         Some(destination) => {
             let text = text::report(&measured.document, args.show.into());
             let plain = anstream::adapter::strip_str(&text).to_string();
@@ -80,14 +78,15 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
             let mut files = html::files(&measured.document, &pictures, args.show.into());
             files.push(ReportFile::new("report.txt", plain));
             if let Some(left) = destination.write(&files)? {
-                anstream::eprintln!(
-                    "sightcord: the earlier report could not be cleared away; it lies in {}, and may be removed",
+                super::complain(&format!(
+                    "the earlier report could not be cleared away; it lies in {}, and may be removed",
                     left.display()
-                );
+                ));
             }
             if !args.quiet {
                 super::print_styled(&text)?;
-                super::print(&format!("\nReport to look at: {}\n", destination.folder().join("index.html").display()))?;
+                let page = destination.folder().join("index.html").display().to_string();
+                super::print(&format!("\nReport to look at: {}\n", one_line(&page)))?;
             }
         }
     }

@@ -11,6 +11,7 @@ use crate::cards::codes::{N_CARDS, N_TABS};
 use crate::cards::sheets::{self, CORDS_MM, Numbers, NumbersError, Order, Paper, Sheet, USUAL_CORD_MM};
 use crate::disk::new_file::NewFile;
 use crate::disk::scratch::clear_away_on_interrupt;
+use crate::visible::one_line;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -86,8 +87,7 @@ pub fn run(args: &SheetsArgs) -> anyhow::Result<u8> {
     let sheets = sheets::draw(&order)?;
     let states = store(&args.dir, &sheets)?;
     if !args.quiet {
-        // A closed pipe is no reason to fail: the files are written.
-        let _ = tell(&args.dir, &order, &sheets, &states);
+        super::print(&told(&args.dir, &order, &sheets, &states))?;
     }
     Ok(super::DONE)
 }
@@ -142,27 +142,23 @@ fn write_new(dir: &Path, sheet: &Sheet) -> anyhow::Result<()> {
     file.publish(&path).with_context(failed)
 }
 
-fn tell(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> std::io::Result<()> {
-    let mut out = anstream::stdout().lock();
+fn told(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> String {
+    let mut text = String::new();
     for (sheet, state) in sheets.iter().zip(states) {
         let word = match state {
             Stored::Written => "written",
             Stored::Unchanged => "unchanged",
         };
         let pages = if sheet.n_pages == 1 { "1 page".to_owned() } else { format!("{} pages", sheet.n_pages) };
-        writeln!(out, "{word:9}  {}  ({}, {pages})", dir.join(&sheet.file_name).display(), sheet.title)?;
+        let at = dir.join(&sheet.file_name).display().to_string();
+        text.push_str(&format!("{word:9}  {}  ({}, {pages})\n", one_line(&at), sheet.title));
     }
-    writeln!(out)?;
-    writeln!(
-        out,
-        "Next: print at 100 % (\"actual size\", no fitting to the page), on one side, on\nmatt white {} paper.",
-        order.paper.title()
-    )?;
-    writeln!(
-        out,
-        "Then measure a card's check lines with a steel rule and write what you read\n\
+    text + &format!(
+        "\nNext: print at 100 % (\"actual size\", no fitting to the page), on one side, on\nmatt white {} paper.\n\
+         Then measure a card's check lines with a steel rule and write what you read\n\
          into your job's job.toml (sightcord begin makes one) under [print]:\n\
          measured_along_mm and measured_across_mm. A line that is out by 2 mm or more\n\
-         was not printed at 100 %: print again."
+         was not printed at 100 %: print again.\n",
+        order.paper.title()
     )
 }

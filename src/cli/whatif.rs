@@ -70,7 +70,7 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
     document.plan = outcome.plan;
     document.expected = outcome.expected;
     if args.json {
-        super::print(&document.to_json())?;
+        super::print_json(&document.to_json())?;
     } else if !args.quiet {
         super::print_styled(&text::plan_alone(&document, Show::from(args.show)))?;
     }

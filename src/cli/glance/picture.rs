@@ -13,6 +13,7 @@ use crate::disk::new_file::NewFile;
 use crate::disk::place::{Place, is_within, resolved};
 use crate::job::{JOB_FILE, Job};
 use crate::report::html::{Overlay, name_digits, named_picture, plain_name};
+use crate::visible::one_line;
 
 /// The folder that pictures go to.
 pub struct PictureFolder {
@@ -82,7 +83,12 @@ impl PictureFolder {
     pub fn told(&self) -> String {
         let plural = |n: usize| if n == 1 { "picture" } else { "pictures" };
         let unchanged = if self.unchanged > 0 { format!(", {} unchanged", self.unchanged) } else { String::new() };
-        format!("{} {} written to {}{unchanged}\n", self.written, plural(self.written), self.folder.display())
+        format!(
+            "{} {} written to {}{unchanged}\n",
+            self.written,
+            plural(self.written),
+            one_line(&self.folder.display().to_string())
+        )
     }
 }
 

@@ -7,6 +7,7 @@ use crate::measurement::Measurement;
 use crate::report::numbers::ranges;
 use crate::report::units::{Kind, Show, Shown};
 use crate::scene::cord_on_card::HEIGHT_MM;
+use crate::visible::one_line;
 
 const WIDTH: usize = 80;
 /// Where the text of an entry begins.
@@ -34,12 +35,12 @@ fn wrapped(first: &str, rest: &str, text: &str) -> String {
         .initial_indent(first)
         .subsequent_indent(rest)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
-    textwrap::fill(text, options) + "\n"
+    textwrap::fill(&one_line(text), options) + "\n"
 }
 
 /// Everything about one photo.
 pub fn told(glance: &Glance, job: &Job) -> String {
-    let mut text = format!("{}\n", glance.photo);
+    let mut text = format!("{}\n", one_line(&glance.photo));
     if let Some(error) = &glance.error {
         text.push_str(&entry("not readable", &format!("{}.", error.what)));
         text.push_str(&advice(&error.advice));

@@ -9,6 +9,7 @@ use super::names::free_place;
 use crate::report::numbers::named;
 use crate::report::result::ResultDocument;
 use crate::report::write::ReportFile;
+use crate::visible::one_line;
 
 /// What was found in a photo, in pixels of the photo as its sensor has it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -171,18 +172,19 @@ pub fn section(document: &ResultDocument, pictures: &[PhotoPicture]) -> Markup {
 }
 
 fn figure(document: &ResultDocument, picture: &PhotoPicture) -> Markup {
-    let entry = document.photos.iter().find(|photo| photo.file == picture.file);
+    let name = &*one_line(&picture.file);
+    let entry = document.photos.iter().find(|photo| photo.file == name);
     let seen = entry.map_or_else(String::new, |photo| seen_in_words(&photo.cards, &photo.tabs));
     let used = entry.is_none_or(|photo| photo.used);
     html! {
         figure.photo {
             div.frame {
                 img src=(format!("data:image/jpeg;base64,{}", STANDARD.encode(&picture.jpeg)))
-                    width=(picture.width) height=(picture.height) alt=(format!("Photo {}: {seen}", picture.file));
+                    width=(picture.width) height=(picture.height) alt=(format!("Photo {name}: {seen}"));
                 (PreEscaped(picture.overlay_svg()))
             }
             figcaption {
-                strong { (picture.file) }
+                strong { (name) }
                 @if !used { " (not used)" }
                 br;
                 (seen)
