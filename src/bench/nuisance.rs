@@ -20,6 +20,8 @@ pub enum Nuisance {
     CardTilt(u8),
     /// The cord's mid-line seen to one side by light and shadow, at its rear (0) and front (1) end, mm, in all photos alike.
     CordLight(u8),
+    /// A plumb line's middle (index into `State::lines`) seen to one side by light, mm, in all photos alike.
+    LineLight(usize),
     /// Where on the gearbox sprocket's face its centre is, mm in two directions.
     GearboxCentre(u8),
     /// Tilt of the gearbox sprocket's tabs where fewer than three tell its plane, degrees in two directions.
@@ -49,6 +51,7 @@ impl Nuisance {
             Self::Hang(..) => "plumb lines not hanging true",
             Self::CardTilt(_) => "tilt of the cards on the bench",
             Self::CordLight(_) => "light and shadow on the cord",
+            Self::LineLight(_) => "light on the plumb lines",
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
             Self::GearboxTilt(_) => "few tabs on the gearbox sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",

@@ -142,6 +142,7 @@ pub const KEYS: &[Key] = &[
     key("assumed", "plumb_u_deg", deg(0.005, 2.0), "by how much a plumb line may hang, or be seen, off plumb"),
     key("assumed", "cord_moved_u_mm", mm(0.01, 10.0), "by how much each end of the cord may move between set-ups"),
     key("assumed", "cord_light_u_mm", mm(0.01, 5.0), "by how much light and shadow may move the cord's middle as it is seen"),
+    key("assumed", "line_light_u_mm", mm(0.01, 5.0), "by how much light may move a plumb line's middle as it is seen"),
     key("assumed", "gearbox_centre_u_mm", mm(0.1, 50.0), "by how far the gearbox sprocket's tabs may sit off its centre"),
     key("assumed", "rim_tir_mm", mm(0.0, 20.0), "the rim's sideways run-out, peak to peak, where nobody measured it"),
     key(

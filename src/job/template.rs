@@ -99,6 +99,8 @@ schema = "sightcord-job/1"
 # The cord: each end between set-ups, and its middle as light and shadow let it be seen.
 #cord_moved_u_mm = 0.2
 #cord_light_u_mm = 0.06
+# A plumb line's middle as light lets it be seen.
+#line_light_u_mm = 0.15
 # The gearbox sprocket's tabs off its centre.
 #gearbox_centre_u_mm = 10.0
 # The rim's run-out, peak to peak, where nobody measured it.
