@@ -2,9 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use nalgebra::DMatrix;
+
 use crate::finding::Finding;
-use crate::scene::Solution;
-use crate::scene::halves::{Split, halves};
+use crate::scene::halves::{Half, Split, halves};
+use crate::scene::state::line_axes;
+use crate::scene::{Solution, State};
 
 use super::evaluate::{Choices, Evaluation};
 use super::nuisance::Shift;
@@ -19,15 +22,22 @@ fn is_checked(field: &str) -> bool {
 
 /// A half that knows a figure this many times worse than the whole has not seen what the figure rests on: it is left out.
 const KNOWS_TOO_LITTLE: f64 = 10.0;
+/// Where along its half length a cord is compared.
+const NEAR_END: f64 = 0.7;
+/// From here on left and right are said to differ: their ratio scatters about 1 by some 0.4, since they share few figures.
+const FAR_APART: f64 = 2.5;
 /// Fewest figures that both halves tell, for a ratio.
 const LEAST_FIGURES: usize = 3;
 
 /// What came of the check.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Checked {
-    /// Rms over the checked figures of the halves' difference over its own standard uncertainty, the worse of the two ways of halving:
-    /// about 1 for honest photos. None where nothing could be compared.
+    /// Rms over the checked figures of the odd and even photos' difference over its own standard uncertainty: about 1 for honest
+    /// photos. None where nothing could be compared.
     pub ratio: Option<f64>,
+    /// The same of the photos from the left and from the right: what light and shadow do to a cord, either side sees otherwise, and
+    /// where both together take the middle of it this says more than the figures are off.
+    pub left_right: Option<f64>,
     pub findings: Vec<Finding>,
 }
 
@@ -42,12 +52,29 @@ pub fn check(
 ) -> Checked {
     let mut checked = Checked::default();
     for split in [Split::OddEven, Split::LeftRight] {
-        match compare(solution, settings, choices, fields, propagated, split) {
-            Some(ratio) => checked.ratio = Some(checked.ratio.map_or(ratio, |known: f64| known.max(ratio))),
+        let ratio = compare(solution, settings, choices, fields, propagated, split);
+        match split {
+            Split::OddEven => checked.ratio = ratio,
+            Split::LeftRight => checked.left_right = ratio,
+        }
+        match ratio {
             None => checked.findings.push(cannot_compare(split)),
+            Some(ratio) if split == Split::LeftRight && ratio > FAR_APART => checked.findings.push(sides_differ(ratio)),
+            Some(_) => {}
         }
     }
     checked
+}
+
+fn sides_differ(ratio: f64) -> Finding {
+    Finding::note(
+        "sides-differ",
+        format!(
+            "The photos from the left and those from the right, each taken alone, differ {ratio:.1} times as much as their noise explains; \
+             taken together they share the difference."
+        ),
+        "Take as many photos from the left as from the right, and see that no lamp or sun throws the cord's shadow along it.",
+    )
 }
 
 fn cannot_compare(split: Split) -> Finding {
@@ -64,6 +91,36 @@ fn cannot_compare(split: Split) -> Finding {
     )
 }
 
+/// What both halves show whichever side they look from: where the cord runs near its ends, and how plumb lines hang, in the world that one
+/// card holds still. Each as told by either half, with its variance by either half and by all photos.
+fn datum_and_up(solution: &Solution, one: &Half, other: &Half) -> Vec<(f64, f64, f64, f64, f64)> {
+    let (state, slots) = (&solution.state, &solution.slots);
+    // Each quantity as the unknowns that it is linear in: slot and factor; and how it is told.
+    let mut quantities: Vec<(Vec<(usize, f64)>, Box<dyn Fn(&State) -> f64>)> = Vec::new();
+    for (idx, &slot) in slots.cords.iter().enumerate() {
+        for s in [-NEAR_END, NEAR_END] {
+            let at = move |state: &State| state.cords[idx].at(state.cords[idx].middle + s * state.cords[idx].half).y;
+            quantities.push((vec![(slot, 1.0), (slot + 1, s), (slot + 2, s * s - 1.0 / 3.0)], Box::new(at)));
+        }
+    }
+    for (idx, &slot) in slots.lines.iter().enumerate() {
+        let [a, b] = line_axes(&state.lines[idx].direction);
+        for way in 0..2 {
+            let at = move |state: &State| state.lines[idx].direction[way];
+            quantities.push((vec![(slot + 2, a[way]), (slot + 3, b[way])], Box::new(at)));
+        }
+    }
+    let variance = |by: &[(usize, f64)], covariance: &DMatrix<f64>| -> f64 {
+        by.iter().flat_map(|&(i, di)| by.iter().map(move |&(j, dj)| di * dj * covariance[(i, j)])).sum()
+    };
+    let Some(all) = solution.covariance.as_ref() else { return Vec::new() };
+    let compared = quantities.iter().map(|(by, told)| {
+        let [va, vb, all] = [&one.covariance, &other.covariance, all].map(|covariance| variance(by, covariance));
+        (told(&one.state), told(&other.state), va, vb, all)
+    });
+    compared.collect()
+}
+
 fn compare(
     solution: &Solution,
     settings: &BenchSettings,
@@ -76,11 +133,17 @@ fn compare(
         let told = Evaluation::new(settings, choices, &half.state, Shift(None)).run().told;
         let values = told.into_iter().collect::<BTreeMap<String, f64>>();
         let spread = &half.covariance * propagated.jacobian.transpose();
-        (values, spread)
+        (values, spread, half)
     });
     let whole = solution.covariance.as_ref()? * propagated.jacobian.transpose();
     let variance = |i: usize, spread: &nalgebra::DMatrix<f64>| propagated.jacobian.row(i).transpose().dot(&spread.column(i));
     let (mut sum, mut n) = (0.0, 0);
+    for (a, b, va, vb, all) in datum_and_up(solution, &one.2, &other.2) {
+        if [va, vb].iter().all(|v| *v > 0.0 && *v < KNOWS_TOO_LITTLE.powi(2) * all) {
+            sum += (a - b).powi(2) / (va + vb);
+            n += 1;
+        }
+    }
     for (i, field) in fields.iter().enumerate().filter(|(_, field)| is_checked(field)) {
         let (Some(a), Some(b)) = (one.0.get(field), other.0.get(field)) else { continue };
         let (va, vb, all) = (variance(i, &one.1), variance(i, &other.1), variance(i, &whole));

@@ -562,7 +562,7 @@ impl<'a> Evaluation<'a> {
         for line in 0..self.state.lines.len() {
             match self.state.lines[line].kind {
                 StringKind::Plumb(letter) => {
-                    let offset = datum.offset(&self.line_middle(line));
+                    let offset = datum.offset(&self.line_middle(line)) + self.shift.of(Nuisance::LineLight(line));
                     self.tell(format!("/plumb/{}/offset", line_letter(letter)), offset);
                 }
                 StringKind::Backbone => {
@@ -604,7 +604,7 @@ impl<'a> Evaluation<'a> {
         let mut centre: Vec<(f64, f64)> = Vec::new();
         for line in super::ground::plumb_lines(self.state) {
             let p = self.line_middle(line);
-            centre.push((p.dot(&datum.forward), datum.offset(&p)));
+            centre.push((p.dot(&datum.forward), datum.offset(&p) + self.shift.of(Nuisance::LineLight(line))));
         }
         for station in 0..4 {
             if let Some((x, offset, height)) = self.station_pair(station, &datum) {

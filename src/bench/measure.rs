@@ -40,13 +40,15 @@ pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     // The photos are worse than their residuals tell: their share of every uncertainty grows by the ratio.
     let mut worse = solution.clone();
     worse.raise_noise(ratio);
+    let checked = (figures.crosscheck_left_right, figures.findings);
     let mut figures = tell(&worse, settings, false);
     figures.crosscheck_ratio = Some(ratio);
+    figures.crosscheck_left_right = checked.0;
+    figures.findings.extend(checked.1.into_iter().filter(|finding| matches!(finding.id.as_str(), "not-cross-checked" | "sides-differ")));
     figures.findings.push(Finding::warning(
         "halves-disagree",
         format!(
-            "Two halves of the photos (every other one, or those from the left and from the right) differ {ratio:.1} times as much as their \
-             noise explains; every uncertainty was raised accordingly."
+            "Odd and even photos differ {ratio:.1} times as much as their noise explains; every uncertainty was raised accordingly."
         ),
         "Take more photos from different sides, hold the phone still, and see that nothing moves within a set-up.",
     ));
@@ -80,6 +82,7 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     if check_halves {
         let checked = super::crosscheck::check(solution, settings, &choices, &fields, &propagated);
         figures.crosscheck_ratio = checked.ratio;
+        figures.crosscheck_left_right = checked.left_right;
         findings.extend(checked.findings);
     }
     let doubtful = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Single);
@@ -528,6 +531,9 @@ fn nuisances(
             (Nuisance::Hang(*line, 0), assumed.plumb_u_deg / 2.0),
             (Nuisance::Hang(*line, 1), assumed.plumb_u_deg / 2.0),
         ]);
+    }
+    for line in plumb_lines(state) {
+        list.push((Nuisance::LineLight(line), assumed.line_light_u_mm / 2.0));
     }
     let tilt = card_tilt_sigma(state, &choices.cards);
     for way in 0..2 {

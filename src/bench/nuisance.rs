@@ -26,6 +26,8 @@ pub enum Nuisance {
     RiderHeight(u8),
     /// The cord under riders in later set-ups to the left of where it was in the first, at its rear (0) and front (1) end, mm.
     RiderCordMoved(u8),
+    /// A plumb line's middle (index into `State::lines`) seen to one side by light, mm, in all photos alike.
+    LineLight(usize),
     /// Where on the gearbox sprocket's face its centre is, mm in two directions.
     GearboxCentre(u8),
     /// Tilt of the gearbox sprocket's tabs where fewer than three tell its plane, degrees in two directions.
@@ -58,6 +60,7 @@ impl Nuisance {
             Self::RiderAcross(_) => "riders beside the cord",
             Self::RiderHeight(_) => "riders that lean",
             Self::RiderCordMoved(..) => "cord moved between set-ups",
+            Self::LineLight(_) => "light on the plumb lines",
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
             Self::GearboxTilt(_) => "few tabs on the gearbox sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",

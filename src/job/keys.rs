@@ -145,6 +145,7 @@ pub const KEYS: &[Key] = &[
     key("assumed", "rider_one_face_u_mm", mm(0.02, 5.0), "the same where one of its faces is seen"),
     key("assumed", "rider_height_u_mm", mm(0.1, 10.0), "by how far a rider's bridge may be too long or too short for the cord"),
     key("assumed", "cord_light_u_mm", mm(0.01, 5.0), "by how much light and shadow may move the cord's middle as it is seen"),
+    key("assumed", "line_light_u_mm", mm(0.01, 5.0), "by how much light may move a plumb line's middle as it is seen"),
     key("assumed", "gearbox_centre_u_mm", mm(0.1, 50.0), "by how far the gearbox sprocket's tabs may sit off its centre"),
     key("assumed", "rim_tir_mm", mm(0.0, 20.0), "the rim's sideways run-out, peak to peak, where nobody measured it"),
     key(

@@ -104,6 +104,8 @@ schema = "sightcord-job/1"
 #rider_height_u_mm = 1.0
 # The cord's middle as light and shadow let it be seen.
 #cord_light_u_mm = 0.06
+# A plumb line's middle as light lets it be seen.
+#line_light_u_mm = 0.15
 # The gearbox sprocket's tabs off its centre.
 #gearbox_centre_u_mm = 10.0
 # The rim's run-out, peak to peak, where nobody measured it.

@@ -135,6 +135,9 @@ impl PhotoEntry {
 pub struct Crosscheck {
     /// By how much their solutions differ, over what their uncertainties allow; 1 and below is as it should be.
     pub ratio: Option<f64>,
+    /// The same of photos from the left against those from the right. Null where they show too different things.
+    #[serde(default)]
+    pub left_right: Option<f64>,
 }
 
 /// Everything a measurement gave. Lengths in millimetres, angles in degrees; `null` where a figure could not be measured, and
@@ -244,7 +247,7 @@ impl ResultDocument {
             hand: outcome.hand,
             budget: figures.budget,
             correlation: figures.correlation,
-            crosscheck: Crosscheck { ratio: figures.crosscheck_ratio },
+            crosscheck: Crosscheck { ratio: figures.crosscheck_ratio, left_right: figures.crosscheck_left_right },
             findings,
             scale_sensitivity: figures.scale_sensitivity,
             settings,
@@ -338,6 +341,7 @@ impl ResultDocument {
             joint: self.joint(),
             scale_sensitivity: self.scale_sensitivity.clone(),
             crosscheck_ratio: self.crosscheck.ratio,
+            crosscheck_left_right: self.crosscheck.left_right,
             layout: self.layout.clone(),
             findings: self.findings.clone(),
         }

@@ -247,6 +247,7 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
             Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
                 exceptions.dropped_cards.insert(number);
             }
+            // A flag hangs on its line: nobody holds it still, and where it is seen badly the line's own image counts.
             Pattern::Tab(_)
                 if whole_setups > 0
                     && setups.len() > 1
