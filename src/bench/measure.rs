@@ -173,6 +173,9 @@ fn measurements(
     let mut measured = BTreeMap::new();
     for (i, field) in fields.iter().enumerate() {
         let u = 2.0 * covariance[(i, i)].max(0.0).sqrt();
+        if field == "/bench/cord_moved" && !solution.cord_movement_is_told() {
+            continue;
+        }
         if values[i].is_finite() && u.is_finite() && u > 0.0 {
             let (quality, widened) = quality(field);
             measured.insert(field.clone(), Measurement { value: values[i], u: u * widened, quality });

@@ -36,6 +36,7 @@ pub fn findings(
             .about("/wheel/offset"),
         );
     }
+    findings.extend(solution.cord_doubts.iter().cloned());
     let setups: Vec<usize> = (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
     if setups.len() == 1 {
         findings.push(

@@ -2,7 +2,10 @@
 
 pub mod cards_first;
 pub mod cord_choice;
+pub mod cord_doubts;
+mod cord_fit;
 pub mod cord_on_card;
+pub mod group_spread;
 pub mod halves;
 pub mod imagine;
 pub mod input;

@@ -22,6 +22,10 @@ pub struct TruthSet {
     pub cards: Vec<TruthPose>,
     pub cord_radius: f64,
     pub cord_height: f64,
+    /// The bench's roll and pitch, degrees, with which the cord's ends rise and fall, and where the cord lies in each set-up's plan.
+    tilt: [f64; 2],
+    /// Height of the cards' middles over their ends, mm.
+    pub bow: f64,
     /// (line 0 to 3, x, y).
     pub plumb: Vec<(u8, f64, f64)>,
     tabs: Value,
@@ -40,10 +44,10 @@ pub struct TruthPhoto {
     pub path: PathBuf,
     pub width: f64,
     pub height: f64,
-    f: [f64; 2],
-    c: [f64; 2],
-    dist: [f64; 5],
-    r: [Vec3; 3],
+    pub f: [f64; 2],
+    pub c: [f64; 2],
+    pub dist: [f64; 5],
+    pub r: [Vec3; 3],
     pub centre: Vec3,
 }
 
@@ -84,9 +88,17 @@ impl TruthSet {
             cards,
             cord_radius: params["cord_r"].as_f64().unwrap(),
             cord_height: params["cord_z"].as_f64().unwrap(),
+            tilt: ["bench_roll", "bench_pitch"].map(|key| params[key].as_f64().unwrap_or(0.0).to_radians()),
+            bow: params["card_bow"].as_f64().unwrap_or(0.0),
             plumb,
             tabs: truth["tabs"].clone(),
         }
+    }
+
+    /// The cord's axis over x: it runs along x, and rises with the bench.
+    pub fn cord_at(&self, x: f64) -> Vec3 {
+        let [roll, pitch] = self.tilt;
+        [x, 0.0, roll.cos() * (self.cord_height * pitch.cos() - x * pitch.sin())]
     }
 
     /// The tabs of the set-up to which a photo belongs.
