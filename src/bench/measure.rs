@@ -91,7 +91,10 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
         Quality::Good => (Quality::Good, 1.0),
         Quality::Single => (Quality::Single, LONE_VIEW),
     };
-    let measured = measurements(&fields, &values, &propagated.covariance, &quality);
+    let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
+    if !solution.cord_movement_is_told() {
+        measured.remove("/bench/cord_moved");
+    }
     super::assemble::fill(&mut figures, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
     if matches!(figures.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {
@@ -173,9 +176,6 @@ fn measurements(
     let mut measured = BTreeMap::new();
     for (i, field) in fields.iter().enumerate() {
         let u = 2.0 * covariance[(i, i)].max(0.0).sqrt();
-        if field == "/bench/cord_moved" && !solution.cord_movement_is_told() {
-            continue;
-        }
         if values[i].is_finite() && u.is_finite() && u > 0.0 {
             let (quality, widened) = quality(field);
             measured.insert(field.clone(), Measurement { value: values[i], u: u * widened, quality });

@@ -317,6 +317,22 @@ fn start(guess: &CornerGuess, cell: f64, window: &Window) -> Option<(Problem, Mo
     Some((problem, model))
 }
 
+/// A call of [`Problem::sums_of_pixels`].
+struct Sums<'a, const FULL: bool> {
+    problem: &'a Problem,
+    model: &'a Model,
+    window: &'a Window,
+}
+
+impl<const FULL: bool> pulp::NullaryFnOnce for Sums<'_, FULL> {
+    type Output = [Lanes; N_PRODUCTS];
+
+    #[inline(always)]
+    fn call(self) -> Self::Output {
+        self.problem.sums_of_pixels::<FULL>(self.model, self.window)
+    }
+}
+
 impl Problem {
     fn edges(&self, model: &Model, window: &Window) -> [Edge; 2] {
         let scale = std::f64::consts::FRAC_1_SQRT_2 * (-model.log_blur).exp();
@@ -344,20 +360,9 @@ impl Problem {
         self.with_priors(model, &self.sums::<false>(model, window), Some(matrix))
     }
 
+    /// [`Problem::sums_of_pixels`] compiled for the registers that the processor has: half the time with 256 bits, the same bits.
     fn sums<const FULL: bool>(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
-        #[cfg(target_arch = "x86_64")]
-        if std::arch::is_x86_feature_detected!("avx2") {
-            // SAFETY: the processor has the instructions that the function was compiled for.
-            return unsafe { self.sums_in_wide_registers::<FULL>(model, window) };
-        }
-        self.sums_of_pixels::<FULL>(model, window)
-    }
-
-    /// The same compiled for processors with 256-bit registers: half the time, the same bits.
-    #[cfg(target_arch = "x86_64")]
-    #[target_feature(enable = "avx2")]
-    fn sums_in_wide_registers<const FULL: bool>(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
-        self.sums_of_pixels::<FULL>(model, window)
+        pulp::Arch::new().dispatch(Sums::<FULL> { problem: self, model, window })
     }
 
     /// Sums over the window's pixels of the products of residual and derivatives with each other; without `FULL` only those with the
