@@ -3,6 +3,8 @@
 //! The truth's camera is x_cam = R (X - C) with the lens model of the conventions page; the bench frame is x forward, y left, z up, mm.
 #![allow(dead_code)]
 
+pub mod eye;
+
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
@@ -59,10 +61,14 @@ pub fn dot(a: Vec3, b: Vec3) -> f64 {
 
 impl TruthSet {
     pub fn load(name: &str) -> Self {
-        let folder = Path::new("../shared/photos").join(name);
+        Self::of_folder(&Path::new("../shared/photos").join(name))
+    }
+
+    /// A set with its truth, wherever it lies.
+    pub fn of_folder(folder: &Path) -> Self {
         let text = std::fs::read_to_string(folder.join("truth.json")).expect("truth.json of the shared set");
         let truth: Value = serde_json::from_str(&text).expect("valid JSON");
-        let photos = truth["photos"].as_array().unwrap().iter().map(|photo| TruthPhoto::new(&folder, photo)).collect();
+        let photos = truth["photos"].as_array().unwrap().iter().map(|photo| TruthPhoto::new(folder, photo)).collect();
         let cards = truth["cards"].as_array().unwrap().iter().map(|card| pose(card, false)).collect();
         let params = &truth["truth"]["params"];
         let mut plumb = Vec::new();
@@ -73,7 +79,7 @@ impl TruthSet {
             plumb.push((1, x, y));
         }
         Self {
-            name: name.to_owned(),
+            name: folder.file_name().unwrap_or_default().to_string_lossy().into_owned(),
             photos,
             cards,
             cord_radius: params["cord_r"].as_f64().unwrap(),
