@@ -20,7 +20,7 @@ const MIN_CELL_PX: f64 = 3.0;
 /// How far the corner may lie from the guess, in sides of the shorter cell: beyond half a cell it is another corner.
 const MAX_MOVE_CELLS: f64 = 0.35;
 /// Step (px) below which the fit has converged: a quarter of the noise of the best corners, and the next step would be far smaller.
-const CONVERGED_PX: f64 = 5e-3;
+const CONVERGED_PX: f64 = 3e-3;
 /// Step (px) below which the residuals tell the noise.
 const NOISE_PX: f64 = 0.05;
 /// Part of half the contrast from which on the model counts as flat.
@@ -113,6 +113,21 @@ type Matrix = SMatrix<f64, N_PARAMETERS, N_PARAMETERS>;
 
 /// Products of the columns of the Jacobian and the residual with each other.
 const N_PRODUCTS: usize = (N_PARAMETERS + 1) * (N_PARAMETERS + 2) / 2;
+/// The two columns of each product, row by row of the upper triangle.
+const PRODUCTS: [(usize, usize); N_PRODUCTS] = {
+    let mut products = [(0, 0); N_PRODUCTS];
+    let (mut product, mut left) = (0, 0);
+    while left <= N_PARAMETERS {
+        let mut right = left;
+        while right <= N_PARAMETERS {
+            products[product] = (left, right);
+            product += 1;
+            right += 1;
+        }
+        left += 1;
+    }
+    products
+};
 
 /// Fits the blurred X-corner near a guess.
 ///
@@ -142,7 +157,13 @@ pub fn fit_corner(image: &LinearImage, noise: &Noise, guess: &CornerGuess) -> Op
         if !near {
             return None;
         }
-        let next_normal = problem.normal(&next, &window);
+        // Where the step is short the matrix stays as it was; once the noise is known it is worked out anew.
+        let short = step[0].hypot(step[1]) < NOISE_PX;
+        let evaluate = |problem: &Problem, model: &Model, window: &Window| match short {
+            true => problem.gradient(model, window, &normal.matrix),
+            false => problem.normal(model, window),
+        };
+        let next_normal = evaluate(&problem, &next, &window);
         let better = next_normal.cost <= normal.cost * (1.0 + COST_PRECISION);
         if !better {
             damping *= 10.0;
@@ -153,22 +174,26 @@ pub fn fit_corner(image: &LinearImage, noise: &Noise, guess: &CornerGuess) -> Op
         }
         damping *= 0.1;
         model = next;
-        normal = next_normal;
         let moved = step[0].hypot(step[1]);
         if moved < CONVERGED_PX && noise_known {
+            normal = next_normal;
             converged = true;
             break;
         }
-        if moved < NOISE_PX && !noise_known {
-            problem.measure_noise(&model, &window);
-            normal = problem.normal(&model, &window);
-            noise_known = true;
-        }
         // The window follows the corner, so that its halo and clutter stay evened out on all sides.
-        if off_centre(&model, &window) {
+        let recentred = off_centre(&model, &window);
+        if recentred {
             window = Window::new(image, guess, model.at)?;
-            normal = problem.normal(&model, &window);
         }
+        normal = if moved < NOISE_PX && !noise_known {
+            problem.measure_noise(&model, &window);
+            noise_known = true;
+            problem.normal(&model, &window)
+        } else if recentred {
+            evaluate(&problem, &model, &window)
+        } else {
+            next_normal
+        };
     }
     if !converged {
         return None;
@@ -311,24 +336,34 @@ impl Problem {
     }
 
     fn normal(&self, model: &Model, window: &Window) -> Normal {
+        self.with_priors(model, &self.sums::<true>(model, window), None)
+    }
+
+    /// The same near a place where the matrix is known already: it hardly changes, and is most of the work.
+    fn gradient(&self, model: &Model, window: &Window, matrix: &Matrix) -> Normal {
+        self.with_priors(model, &self.sums::<false>(model, window), Some(matrix))
+    }
+
+    fn sums<const FULL: bool>(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
         #[cfg(target_arch = "x86_64")]
         if std::arch::is_x86_feature_detected!("avx2") {
             // SAFETY: the processor has the instructions that the function was compiled for.
-            return self.with_priors(model, &unsafe { self.sums_in_wide_registers(model, window) });
+            return unsafe { self.sums_in_wide_registers::<FULL>(model, window) };
         }
-        self.with_priors(model, &self.sums(model, window))
+        self.sums_of_pixels::<FULL>(model, window)
     }
 
     /// The same compiled for processors with 256-bit registers: half the time, the same bits.
     #[cfg(target_arch = "x86_64")]
     #[target_feature(enable = "avx2")]
-    fn sums_in_wide_registers(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
-        self.sums(model, window)
+    fn sums_in_wide_registers<const FULL: bool>(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
+        self.sums_of_pixels::<FULL>(model, window)
     }
 
-    /// Sums over the window's pixels of the products of residual and derivatives with each other.
+    /// Sums over the window's pixels of the products of residual and derivatives with each other; without `FULL` only those with the
+    /// residual.
     #[inline(always)]
-    fn sums(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
+    fn sums_of_pixels<const FULL: bool>(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
         let edges = self.edges(model, window);
         let (polarity, mean, half) = (self.polarity as f32, model.mean as f32, (self.polarity * model.half) as f32);
         // Sums over the pixels of each lane; the residual is the last column, so that gradient and cost come in the same sweep.
@@ -358,31 +393,32 @@ impl Problem {
             ];
             let noise = (shape * polarity + 1.0) * noise_slope + noise_dark;
             let weight = bundle.weight / (noise * noise);
-            let mut product = 0;
-            for left in 0..=N_PARAMETERS {
-                let weighted = weight * columns[left];
-                for &right in &columns[left..] {
-                    sums[product] += weighted * right;
-                    product += 1;
+            let weighted = columns.map(|column| weight * column);
+            // Every product, or those with the residual alone.
+            for product in 0..N_PRODUCTS {
+                let (left, right) = PRODUCTS[product];
+                if FULL || right == N_PARAMETERS {
+                    sums[product] += weighted[left] * columns[right];
                 }
             }
         }
         sums
     }
 
-    /// The normal equations from the sums of products, with the priors' pull on angles and blur.
-    fn with_priors(&self, model: &Model, sums: &[Lanes; N_PRODUCTS]) -> Normal {
+    /// The normal equations from the sums of products, with the priors' pull on angles and blur; the matrix may be known already.
+    fn with_priors(&self, model: &Model, sums: &[Lanes; N_PRODUCTS], matrix: Option<&Matrix>) -> Normal {
         let mut normal = Normal { matrix: Matrix::zeros(), gradient: Vector::zeros(), cost: 0.0 };
-        let mut totals = sums.iter().map(|lanes| f64::from(lanes.sum()));
-        for left in 0..N_PARAMETERS {
-            for right in left..N_PARAMETERS {
-                let total = totals.next().unwrap_or(0.0);
-                normal.matrix[(left, right)] = total;
-                normal.matrix[(right, left)] = total;
+        for (&(left, right), lanes) in PRODUCTS.iter().zip(sums) {
+            let total = f64::from(lanes.sum());
+            match (left, right) {
+                (N_PARAMETERS, _) => normal.cost = total,
+                (_, N_PARAMETERS) => normal.gradient[left] = total,
+                _ => {
+                    normal.matrix[(left, right)] = total;
+                    normal.matrix[(right, left)] = total;
+                }
             }
-            normal.gradient[left] = totals.next().unwrap_or(0.0);
         }
-        normal.cost = totals.next().unwrap_or(0.0);
         for (i, pull, sigma) in [
             (2, self.prior.angles[0] - model.angles[0], PRIOR_ANGLE),
             (3, self.prior.angles[1] - model.angles[1], PRIOR_ANGLE),
@@ -392,6 +428,9 @@ impl Problem {
             normal.matrix[(i, i)] += weight;
             normal.gradient[i] += weight * pull;
             normal.cost += weight * pull * pull;
+        }
+        if let Some(matrix) = matrix {
+            normal.matrix = *matrix;
         }
         normal
     }
