@@ -309,7 +309,7 @@ fn impossible_guesses_are_refused_and_nothing_panics() {
     let tiny = LinearImage::new(3, 3, vec![0.5; 9]);
     assert_eq!(fit_corner(&tiny, &Noise::NONE, &corner.guess([1.0, 1.0])), None);
     let broken = changed(&image, |u, _, x| if u == 20.0 { f32::NAN } else { x });
-    assert_eq!(fit_corner(&broken, &corner.guess([20.0, 20.0])), None);
+    assert_eq!(fit_corner(&broken, &Noise::NONE, &corner.guess([20.0, 20.0])), None);
 }
 
 /// A guess at corner (r, c): the truth's lattice steps, and the truth's place with an error of up to `jitter` px.
