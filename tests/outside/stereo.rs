@@ -9,6 +9,7 @@ use rayon::prelude::*;
 use sightcord::photo::{LinearImage, read_photo};
 use sightcord::sightings::corner_fit::{CornerFit, CornerGuess, fit_corner};
 use sightcord::sightings::lattice::find_lattices;
+use sightcord::sightings::noise::Noise;
 use sightcord::sightings::plane_map::PlaneMap;
 use sightcord::sightings::pyramid::levels;
 use sightcord::sightings::x_corners::find_x_corners;
@@ -56,7 +57,7 @@ fn seen_corners(image: &LinearImage) -> Vec<CornerFit> {
             let node = [f64::from(x), f64::from(y)];
             let Some([along_row, along_col]) = PlaneMap::near(&places, node).and_then(|map| map.steps(node)) else { continue };
             let guess = CornerGuess { at: corners[i].at, along_row, along_col, first_dark: lattice.is_dark(x - 1, y - 1) };
-            fits.extend(fit_corner(image, &guess));
+            fits.extend(fit_corner(image, &Noise::NONE, &guess));
         }
     }
     fits
