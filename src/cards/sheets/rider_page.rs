@@ -200,8 +200,11 @@ fn draw_face(canvas: &mut Canvas, rider: &PlacedRider, face: usize) {
     let baseline = seam - 4.2;
     canvas.text([x - half_width + 1.6, baseline], Align::Left, Face::Bold, number_mm, &number);
     let words_left = x - half_width + 1.6 + Face::Bold.width_mm(&number, number_mm) + 1.2;
-    canvas.text([words_left, baseline], Align::Left, Face::Narrow, 2.3, &tab_words(rider.faces[face].number()).join(" "));
+    // In two lines, or they would reach over the strip's edge.
+    for (line, dy) in tab_words(rider.faces[face].number()).iter().zip([1.3, -0.9]) {
+        canvas.text([words_left, baseline + dy], Align::Left, Face::Narrow, 2.0, line);
+    }
     // Seen from its own side, the left face has the bike's front to the left.
     let (tail, tip) = if face == 0 { (9.0, -9.0) } else { (-9.0, 9.0) };
-    canvas.arrow([x + tail, baseline - 2.2], [x + tip, baseline - 2.2], 1.6, Pen::solid(BLACK, 0.3));
+    canvas.arrow([x + tail, baseline - 3.3], [x + tip, baseline - 3.3], 1.6, Pen::solid(BLACK, 0.3));
 }
