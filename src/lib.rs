@@ -1,12 +1,16 @@
 //! Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and
 //! whether its chain runs in line.
 
+#![forbid(unsafe_code)]
+
 pub mod archive;
 pub mod bench;
 pub mod camera;
 pub mod cards;
 pub mod cli;
+pub mod disk;
 pub mod finding;
+pub mod guarded;
 pub mod job;
 pub mod math;
 pub mod measurement;
@@ -17,3 +21,4 @@ pub mod plan;
 pub mod report;
 pub mod scene;
 pub mod sightings;
+pub mod visible;

@@ -14,7 +14,9 @@ use crate::bench::advice::Advice;
 use crate::bench::from_job::{bench_settings, scene_settings};
 use crate::bench::{self, Figures};
 use crate::finding::Finding;
+use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
+use crate::photo::room::Room;
 use crate::photo::{JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
 use crate::plan::{self, Outcome, PlanInput, PlanSettings};
 use crate::report::ResultDocument;
@@ -106,18 +108,25 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     let mut photos = look_at_all(&listed, &mut findings, progress);
     let (setups, lens_only) = setups_of(&listed);
     let settings = scene_settings(&job, &setups);
-    progress(Progress::Solving);
-    let first = scene::solve(&scene_photos(&photos, &setups), &settings);
-    if let Some(first) = &first {
-        look_again_at_all(&mut photos, first, progress);
-    }
-    progress(Progress::Solving);
-    let solution = first.and_then(|first| scene::solve_again(&first, &scene_photos(&photos, &setups), &settings));
+    let solved = guarded("No scene could be solved, and so nothing is measured.", || {
+        progress(Progress::Solving);
+        let first = scene::solve(&scene_photos(&photos, &setups), &settings)?;
+        look_again_at_all(&mut photos, &first, progress);
+        progress(Progress::Solving);
+        scene::solve_again(&first, &scene_photos(&photos, &setups), &settings)
+    });
+    let solution = solved.unwrap_or_else(|mistake| {
+        findings.push(mistake);
+        None
+    });
     let bench_settings = bench_settings(&job, &setups, &lens_only);
-    let figures = match &solution {
-        Some(solution) => bench::measure(solution, &bench_settings),
-        None => Figures::default(),
-    };
+    let figures = solution.as_ref().map(|solution| {
+        guarded("The figures could not be told from the solved scene.", || bench::measure(solution, &bench_settings))
+    });
+    let figures = figures.unwrap_or(Ok(Figures::default())).unwrap_or_else(|mistake| {
+        findings.push(mistake);
+        Figures::default()
+    });
     findings.extend(scene_findings(&photos, solution.as_ref()));
     let plan_settings = PlanSettings::from(&job);
     let mut outcome = plan::plan(&PlanInput::from(&figures), &plan_settings);
@@ -182,9 +191,13 @@ fn look_at_all(listed: &JobPhotos, findings: &mut Vec<Finding>, progress: &(dyn 
 fn look_at(file: &PhotoFile, setup: &str, lens_only: bool) -> (SeenPhoto, Vec<Finding>) {
     let mut photo =
         SeenPhoto { file: file.clone(), setup: setup.to_owned(), lens_only, facts: None, sightings: PhotoSightings::default() };
+    let _room = Room::for_photo(&file.path);
     match file.read() {
         Ok(read) => {
-            photo.sightings = sightings::look(&read.luma);
+            match guarded(&format!("{} is not used.", file.id), || sightings::look(&read.luma)) {
+                Ok(sightings) => photo.sightings = sightings,
+                Err(mistake) => return (photo, vec![mistake.in_photo(&file.id)]),
+            }
             let findings = read.facts.findings(&file.id);
             photo.facts = Some(read.facts);
             (photo, findings)
@@ -201,6 +214,7 @@ fn look_again_at_all(photos: &mut [SeenPhoto], first: &Solution, progress: &(dyn
         if let Some(facts) = &photo.facts {
             let (patterns, lines) = scene::predict::expected(first, idx, (facts.width, facts.height));
             if !(patterns.is_empty() && lines.is_empty())
+                && let _room = Room::for_photo(&photo.file.path)
                 && let Ok(read) = photo.file.read()
             {
                 photo.sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);

@@ -136,6 +136,71 @@ fn a_page_beside_the_report_is_a_stray_file() {
     assert!(proof.problems.iter().any(|problem| problem.contains("opinion.html is a stray file")), "{proof:?}");
 }
 
+/// A page, texts and findings that another version is said to have written are named, and nothing is said to be unaltered.
+#[test]
+fn what_of_another_version_cannot_be_checked_is_named() {
+    let kept = Kept::new();
+    let mut entries = entries(&kept.bytes());
+    let this = env!("CARGO_PKG_VERSION");
+    edited(&mut entries, "result.json", &format!("\"version\": \"{this}\""), "\"version\": \"0.0.9\"");
+    edited(&mut entries, "bag-info.txt", &format!("sightcord {this}"), "sightcord 0.0.9");
+    content(&mut entries, "index.html").extend(b"All is well.");
+    content(&mut entries, "README.txt").extend(b"All is well.");
+    let top = entries[0].0.split('/').next().unwrap().to_owned();
+    entries.push((format!("{top}/data/report/certificate.html"), b"Certified.".to_vec()));
+    entries.sort();
+    let at = kept.other(&with_new_checksums(entries));
+    let out = kept::run(&["prove", at.to_str().unwrap()]);
+    let told = String::from_utf8(out.stdout).unwrap();
+    for path in ["data/report/index.html", "data/report/certificate.html", "README.txt", "bag-info.txt"] {
+        assert!(told.contains(&format!("Not covered: {path}")), "{path} in {told}");
+    }
+    assert!(!told.contains("nothing was altered"), "{told}");
+}
+
+/// One version on one kind of machine gives the same bytes: whatever differs is named, however little it is.
+#[test]
+fn an_edit_by_less_than_a_hundredth_of_u_and_emptied_lists_are_named() {
+    let kept = Kept::new();
+    for (pointer, edit) in [("/findings", serde_json::json!([])), ("/summary", "All is well.".into())] {
+        let mut entries = entries(&kept.bytes());
+        let result = content(&mut entries, "result.json");
+        let mut value: serde_json::Value = serde_json::from_slice(result).unwrap();
+        *value.pointer_mut(pointer).unwrap() = edit;
+        *result = (serde_json::to_string_pretty(&value).unwrap() + "\n").into_bytes();
+        let proof = full(&kept.other(&with_new_checksums(entries)));
+        let told = format!("{proof:?}");
+        assert!(!proof.is_proven() && told.contains(pointer), "{pointer}: {told}");
+    }
+}
+
+#[test]
+fn an_empty_folder_in_an_archive_is_named() {
+    let kept = Kept::new();
+    let folder = tempfile::tempdir().unwrap();
+    let bag = unpacked(&kept, folder.path());
+    fs::create_dir_all(bag.join("data/photos/3-added")).unwrap();
+    let proof = quick(&bag).unwrap();
+    assert!(!proof.is_proven() && proof.problems.iter().any(|problem| problem.contains("3-added")), "{proof:?}");
+}
+
+/// A result that was put into the job's report folder, of these inputs by its own words, is not sealed.
+#[test]
+fn a_result_that_does_not_come_from_the_photos_is_measured_again() {
+    let kept = Kept::new();
+    let out = kept::run(&["measure", kept.job.path().to_str().unwrap(), "-q"]);
+    assert_eq!(out.status.code(), Some(1));
+    let result = kept.job.path().join("report/result.json");
+    let text = fs::read_to_string(&result).unwrap();
+    let forged = text.replacen("\"offset\": null", "\"offset\": { \"value\": 0.1, \"u\": 0.2, \"quality\": \"good\" }", 1);
+    assert_ne!(forged, text);
+    fs::write(&result, forged).unwrap();
+    let target = kept.folder.path().join("again.zip");
+    let sealed = sightcord::archive::keep(kept.job.path(), &target, false, &|_| {}).unwrap();
+    assert!(sealed.measured_anew);
+    assert_eq!(fs::read(target).unwrap(), kept.bytes());
+}
+
 /// The words of another version can't be compared; its figures, verdicts, photos and settings can.
 #[test]
 fn naming_another_version_hides_no_edit_of_what_counts() {

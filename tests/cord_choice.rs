@@ -10,6 +10,11 @@ use sightcord::pipeline;
 
 /// Measures a rendered job: for each figure error and U.
 fn errors(truth: &TruthScene) -> BTreeMap<String, (f64, f64)> {
+    measured(truth).0
+}
+
+/// The same with the findings' names.
+fn measured(truth: &TruthScene) -> (BTreeMap<String, (f64, f64)>, Vec<String>) {
     let folder = tempfile::tempdir().expect("a temporary folder");
     truth.write_job(folder.path(), &RenderKnobs::default()).expect("the job can be written");
     let measured = pipeline::measure(pipeline::open(folder.path()).expect("a job"), &|_| {});
@@ -18,7 +23,47 @@ fn errors(truth: &TruthScene) -> BTreeMap<String, (f64, f64)> {
         let (figure, truth) = (figure?, expected.get(&pointer)?);
         Some((pointer, ((figure.value - truth).abs(), figure.u)))
     };
-    measured.document.figures().into_iter().filter_map(told).collect()
+    let findings = measured.document.findings.iter().map(|finding| finding.id.clone()).collect();
+    (measured.document.figures().into_iter().filter_map(told).collect(), findings)
+}
+
+/// What hangs on the cord is told well, and nothing is said against it.
+fn assert_good(truth: &TruthScene, wheel_mm: f64) {
+    let (errors, findings) = measured(&truth.clone().at_scale(0.7));
+    let (error, u) = errors["/wheel/offset"];
+    assert!(error < wheel_mm && u < 0.3, "{error} for {u}");
+    assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");
+    assert!(!findings.iter().any(|id| id.starts_with("cord-")), "{findings:?}");
+}
+
+/// In grey a yellow cord is as bright as paper, and its own shading as sharp as its shadow's edge.
+#[test]
+fn a_yellow_cord_is_told_from_its_shadow() {
+    let mut truth = TruthScene::default();
+    truth.bench.cord.colour = [0.82, 0.70, 0.12];
+    assert_good(&truth, 0.1);
+}
+
+/// It fills a good part of the lane, and its shadow, thrown by one lamp, adjoins it as seen from one side.
+#[test]
+fn a_thick_dark_cord_lit_from_one_side_is_told_from_its_shadow() {
+    let mut truth = TruthScene::default();
+    truth.bench.cord.radius_mm = 1.9;
+    truth.bench.cord.height_mm = 3.0;
+    truth.bench.cord.colour = [0.10, 0.12, 0.16];
+    assert_good(&truth, 0.1);
+}
+
+/// A cord that somebody touched between the set-ups: how far is told, and wheel and frame are measured from its first place.
+#[test]
+fn a_cord_displaced_between_set_ups_is_told() {
+    let mut truth = TruthScene::default();
+    truth.setups[1].cord_moved_mm = [1.6, 1.6];
+    let (errors, findings) = measured(&truth.at_scale(0.7));
+    assert!(findings.iter().any(|id| id == "cord-moved"), "{findings:?}");
+    let (error, u) = errors["/wheel/offset"];
+    assert!(error < 0.1 && u < 0.3, "{error} for {u}");
+    assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");
 }
 
 /// Over the middle cards the cord lies 1.1 mm lower than over the outer ones: no common height fits its edges.

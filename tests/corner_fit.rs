@@ -8,6 +8,7 @@ use shared_truth::{Dice, SETS, TruthPhoto, TruthPose, TruthSet, robust};
 use sightcord::cards::Pattern;
 use sightcord::photo::LinearImage;
 use sightcord::sightings::corner_fit::{CornerFit, CornerGuess, fit_corner};
+use sightcord::sightings::noise::Noise;
 
 const DARK: f64 = 0.05;
 const BRIGHT: f64 = 0.75;
@@ -101,7 +102,7 @@ fn trial(drawn: &[Drawn], size: usize, noise: [f64; 2], jitter: f64, rounds: usi
         for _ in 0..rounds {
             let image = photo(&levels, size, noise[1], noise[0], &mut dice);
             let near = corner.at.map(|x| x + jitter * (2.0 * dice.uniform() - 1.0));
-            let fit = fit_corner(&image, &corner.guess(near)).expect("a clean corner is fitted");
+            let fit = fit_corner(&image, &Noise::NONE, &corner.guess(near)).expect("a clean corner is fitted");
             errors.push([fit.at[0] - corner.at[0], fit.at[1] - corner.at[1]]);
             fits.push(fit);
         }
@@ -228,7 +229,7 @@ fn changed(image: &LinearImage, change: impl Fn(f64, f64, f32) -> f32) -> Linear
 fn a_corner_without_noise_is_found_to_a_thousandth_of_a_pixel_from_two_pixels_away() {
     let (corner, image) = plain();
     for start in [[18.5, 21.3], [22.0, 18.5], [20.3, 19.8]] {
-        let fit = fit_corner(&image, &corner.guess(start)).unwrap();
+        let fit = fit_corner(&image, &Noise::NONE, &corner.guess(start)).unwrap();
         assert!((fit.at[0] - 20.3).abs() < 1e-3 && (fit.at[1] - 19.8).abs() < 1e-3, "{start:?}: {:?}", fit.at);
         assert!((fit.contrast - 0.7).abs() < 0.01 && (fit.blur - (0.49f64 + 1.0 / 12.0).sqrt()).abs() < 0.01, "{fit:?}");
     }
@@ -238,16 +239,16 @@ fn a_corner_without_noise_is_found_to_a_thousandth_of_a_pixel_from_two_pixels_aw
 fn the_other_polarity_is_refused() {
     let (corner, image) = plain();
     let other = CornerGuess { first_dark: true, ..corner.guess(corner.at) };
-    assert_eq!(fit_corner(&image, &other), None);
+    assert_eq!(fit_corner(&image, &Noise::NONE, &other), None);
     // The same lattice seen in a mirror keeps its first cell.
     let mirrored = CornerGuess { along_row: corner.along_col, along_col: corner.along_row, ..corner.guess(corner.at) };
-    assert!(fit_corner(&image, &mirrored).is_some());
+    assert!(fit_corner(&image, &Noise::NONE, &mirrored).is_some());
 }
 
 #[test]
 fn a_guess_more_than_a_third_of_a_cell_away_is_not_drawn_in() {
     let (corner, image) = plain();
-    if let Some(fit) = fit_corner(&image, &corner.guess([13.0, 26.0])) {
+    if let Some(fit) = fit_corner(&image, &Noise::NONE, &corner.guess([13.0, 26.0])) {
         panic!("fitted at {:?}", fit.at);
     }
 }
@@ -264,7 +265,7 @@ fn what_lies_across_the_window_is_noticed() {
                 let cord = changed(&image, |u, v, x| if across(u, v).abs() < 2.5 { tone as f32 } else { x });
                 let tube = changed(&image, |u, v, x| if across(u, v) > -1.0 { tone as f32 } else { x });
                 for (what, image) in [("cord", cord), ("tube", tube)] {
-                    if let Some(fit) = fit_corner(&image, &corner.guess([20.0, 20.0])) {
+                    if let Some(fit) = fit_corner(&image, &Noise::NONE, &corner.guess([20.0, 20.0])) {
                         let error = (fit.at[0] - 20.3).hypot(fit.at[1] - 19.8);
                         assert!(
                             error < 3.0 * (fit.cov[0] + fit.cov[2]).sqrt(),
@@ -288,7 +289,7 @@ fn flat_ground_an_edge_and_noise_are_no_corners() {
         changed(&image, |u, _, _| u as f32 / 41.0),
         LinearImage::new(41, 41, noise),
     ] {
-        assert_eq!(fit_corner(&image, &corner.guess([20.0, 20.0])), None);
+        assert_eq!(fit_corner(&image, &Noise::NONE, &corner.guess([20.0, 20.0])), None);
     }
 }
 
@@ -300,15 +301,15 @@ fn impossible_guesses_are_refused_and_nothing_panics() {
     for at in places {
         for along_row in steps {
             for along_col in steps {
-                let fit = fit_corner(&image, &CornerGuess { at, along_row, along_col, first_dark: true });
+                let fit = fit_corner(&image, &Noise::NONE, &CornerGuess { at, along_row, along_col, first_dark: true });
                 assert!(fit.is_none_or(|fit| fit.at[0].is_finite() && fit.cov[0] > 0.0));
             }
         }
     }
     let tiny = LinearImage::new(3, 3, vec![0.5; 9]);
-    assert_eq!(fit_corner(&tiny, &corner.guess([1.0, 1.0])), None);
+    assert_eq!(fit_corner(&tiny, &Noise::NONE, &corner.guess([1.0, 1.0])), None);
     let broken = changed(&image, |u, _, x| if u == 20.0 { f32::NAN } else { x });
-    assert_eq!(fit_corner(&broken, &corner.guess([20.0, 20.0])), None);
+    assert_eq!(fit_corner(&broken, &Noise::NONE, &corner.guess([20.0, 20.0])), None);
 }
 
 /// A guess at corner (r, c): the truth's lattice steps, and the truth's place with an error of up to `jitter` px.
@@ -350,7 +351,7 @@ fn fit_shared(set: &TruthSet) -> (usize, Vec<Fitted>) {
             for corner in pose.pattern.corners() {
                 let Some((guess, truth)) = guess_from_truth(photo, pose, corner, 1.0, &mut dice) else { continue };
                 n_tried += 1;
-                let Some(fit) = fit_corner(&image, &guess) else { continue };
+                let Some(fit) = fit_corner(&image, &Noise::NONE, &guess) else { continue };
                 let error = [fit.at[0] - truth[0], fit.at[1] - truth[1]];
                 fitted.push(Fitted {
                     cell: guess.along_row[0].hypot(guess.along_row[1]).min(guess.along_col[0].hypot(guess.along_col[1])),

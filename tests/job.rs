@@ -74,8 +74,8 @@ fn the_template_shows_every_key_and_can_be_put_to_use() {
     assert_eq!((job.rim.width_mm, job.rim.lateral_tir_mm), (Some(60.0), Some(0.8)));
     assert_eq!(job.tab(49).role, Role::RearRim { side: Side::Left });
     assert_eq!((job.tab(49).moves_with, job.tab(49).backing_mm, job.tab(49).side_mm), (MovesWith::Wheel, 2.0, 15.0));
-    assert_eq!(job.faces, [Face { name: "engine plate".to_owned(), tabs: vec![39, 40, 41] }]);
-    assert_eq!(job.tab(40).words(), "engine plate");
+    assert_eq!(job.faces, [Face { name: "engine plate".to_owned(), tabs: vec![45, 46, 47] }]);
+    assert_eq!(job.tab(46).words(), "engine plate");
     assert_eq!((job.tolerances[0].unit, job.tolerances[0].limit), (Unit::Mm, 1.5));
     assert_eq!((job.tolerances[1].unit, job.tolerances[1].limit), (Unit::Deg, 0.15));
     assert_eq!((job.hands[0].value, job.hands[0].u, job.hands[1].unit), (2.0, 0.5, Unit::Deg));
@@ -246,7 +246,10 @@ fn tabs_stand_for_what_is_printed_on_them() {
         (32, "brake drum or hub face", MovesWith::Frame),
         (33, "rear rim, left, place 1", MovesWith::Wheel),
         (38, "rear rim, left, place 6", MovesWith::Wheel),
-        (39, "free", MovesWith::Frame),
+        (39, "rider 1 on the cord, left", MovesWith::Line),
+        (42, "rider 2 on the cord, right", MovesWith::Line),
+        (44, "rider 3 on the cord, right", MovesWith::Line),
+        (45, "free", MovesWith::Frame),
         (64, "free", MovesWith::Frame),
     ];
     let job = Job::default();
@@ -293,6 +296,29 @@ fn a_job_can_give_tabs_other_meanings() {
     assert_eq!(tab("number = 5\nmoves_with = \"frame\"").moves_with, MovesWith::Frame);
     assert_eq!(tab("number = 12\nrole = \"free\"").words(), "free");
     assert_eq!(tab("number = 29\nside_mm = 25.0").side_mm, 25.0);
+}
+
+/// Numbers 39 to 44 were free once: a job that has them on something, or on a face, keeps its meaning, and is told of the new one.
+#[test]
+fn a_job_from_before_there_were_riders_keeps_its_meaning() {
+    let kept = |job: &Job| job.findings().into_iter().find(|finding| finding.id == "rider-number-free");
+    assert_eq!(kept(&Job::default()), None);
+    for text in [
+        "[[face]]\nname = \"plate\"\ntabs = [39, 40, 41]\n",
+        "[[tab]]\nnumber = 39\nmoves_with = \"wheel\"\n",
+        "[[tab]]\nnumber = 39\nbacking_mm = 2.0\n",
+        "[[tab]]\nnumber = 39\nrole = \"free\"\n",
+    ] {
+        let job = job(text);
+        assert_eq!(job.tab(39).role, Role::Free, "{text}");
+        assert_eq!(job.tab(43).role, Role::CordRider { rider: 3, side: Side::Left }, "{text}");
+        assert!(kept(&job).expect("a note").what.contains("39"), "{text}");
+    }
+    let turned = job("[[tab]]\nnumber = 39\nside = \"right\"\n");
+    assert_eq!((turned.tab(39).role, kept(&turned)), (Role::CordRider { rider: 1, side: Side::Right }, None));
+    let further = job("[[tab]]\nnumber = 47\nrole = \"cord-rider\"\nside = \"left\"\nplace = 4\n");
+    assert_eq!(further.tab(47).role, Role::CordRider { rider: 4, side: Side::Left });
+    assert_eq!(further.tab(47).moves_with, MovesWith::Line);
 }
 
 #[test]
@@ -347,6 +373,7 @@ fn faces_are_three_tabs_that_move_together() {
         ("name = \"a/b\"\ntabs = [39, 40, 41]", "can't be the face's name"),
         ("name = \"plate\"\ntabs = [39, 40, 21]", "flag"),
         ("name = \"plate\"\ntabs = [39, 40, 1]", "do not move together"),
+        ("name = \"plate\"\ntabs = [39, 45, 46]\n[[tab]]\nnumber = 39\nside = \"left\"", "a rider of the cord"),
     ] {
         let message = problem(&format!("[[face]]\n{text}\n"));
         assert!(message.contains(part), "{text}: {message}");

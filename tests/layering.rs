@@ -6,8 +6,9 @@ use std::path::Path;
 use walkdir::WalkDir;
 
 /// The stages in the order in which data flows; those in one group do not know each other.
-const ORDER: [&[&str]; 15] = [
-    &["math", "finding", "measurement"],
+const ORDER: [&[&str]; 16] = [
+    &["math", "disk", "finding", "measurement", "visible"],
+    &["guarded"],
     &["job"],
     &["cards"],
     &["photo"],

@@ -219,11 +219,11 @@ fn a_front_wheel_and_a_named_face_have_figures() {
 
     let axis = axis_from_angles(0.4, -0.2);
     let pose = common::Pose::on_face(V3::new(500.0, 61.0, 280.0), axis, 0.0);
-    for (number, x, y) in [(39, -30.0, 0.0), (40, 30.0, 10.0), (41, 0.0, -40.0)] {
+    for (number, x, y) in [(45, -30.0, 0.0), (46, 30.0, 10.0), (47, 0.0, -40.0)] {
         let point = pose.world(V3::new(x, y + 10.0, 0.0));
         scene.bike.free_tabs.push(common::FreeTab { number, point, normal: axis, moves_with: common::MovesWith::Frame });
     }
-    scene.bike.faces.push(common::NamedFace { name: "plate".into(), tabs: vec![39, 40, 41] });
+    scene.bike.faces.push(common::NamedFace { name: "plate".into(), tabs: vec![45, 46, 47] });
     let expected = scene.expected();
     let close = |pointer: &str, value: f64| assert!((expected[pointer] - value).abs() < 1e-9, "{pointer}: {}", expected[pointer]);
     close("/faces/plate/offset", 61.0);

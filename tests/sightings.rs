@@ -146,6 +146,76 @@ fn one_wrong_dot_on_a_tab_is_forgiven_and_two_are_not() {
     }
 }
 
+/// A tab in a picture large enough for its grain to be measured. `noise` is a part of the print's contrast, which is 0.65 of white.
+fn grainy(print: Print, noise: f64) -> Drawing {
+    Drawing { noise: 0.65 * noise, gain: 0.6, ..Drawing::of(260, 220, print) }
+}
+
+#[test]
+fn grain_hides_no_tab_of_eight_pixels_and_more() {
+    for (noise, least) in [(0.25, 29), (0.4, 27), (0.55, 15)] {
+        let mut n_found = 0;
+        for (i, number) in [1, 2, 5, 8, 12, 15, 31, 40, 50, 64].into_iter().enumerate() {
+            for cell in [8.0, 10.0, 14.0] {
+                let pattern = Pattern::tab(number).unwrap();
+                let print = Print::new(pattern, [130.0, 105.0], cell).turned(36.0 * i as f64).tilted(25.0, 50.0);
+                let seen = look(&grainy(print.clone(), noise).image());
+                assert!(seen.patterns.iter().all(|sighting| sighting.pattern == pattern), "tab {number} is taken for another");
+                if let [sighting] = &seen.patterns[..] {
+                    n_found += 1;
+                    // Each corner's own uncertainty grows with the grain; half a cell off is another corner.
+                    assert!(worst_error(sighting, &print) < 0.25 * cell, "tab {number}, noise {noise}");
+                }
+            }
+        }
+        assert!(n_found >= least, "noise {noise}: {n_found} of 30");
+    }
+}
+
+#[test]
+fn a_pale_print_in_grain_is_read() {
+    for (number, ink, noise) in [(6, 0.40, 0.2), (14, 0.30, 0.3), (33, 0.45, 0.15)] {
+        let pattern = Pattern::Tab(number);
+        let print = Print { ink, ..Print::new(pattern, [130.0, 105.0], 12.0).turned(20.0) };
+        let drawing = Drawing { noise: noise * (0.7 - ink), ..Drawing::of(260, 220, print) };
+        let found: Vec<Pattern> = look(&drawing.image()).patterns.iter().map(|sighting| sighting.pattern).collect();
+        assert_eq!(found, [pattern], "ink {ink}, noise {noise}");
+    }
+}
+
+#[test]
+fn a_card_in_grain_is_read_and_its_corners_are_not_shifted() {
+    for noise in [0.3, 0.5] {
+        let print = Print::new(Pattern::Card(9), [350.0, 300.0], 16.0).turned(30.0).tilted(35.0, 60.0);
+        let drawing = Drawing { noise: 0.65 * noise, gain: 0.6, ..Drawing::of(700, 600, print.clone()) };
+        let seen = look(&drawing.image());
+        assert_eq!(seen.patterns.len(), 1, "noise {noise}");
+        let mut sum = [0.0; 2];
+        for corner in &seen.patterns[0].corners {
+            let at = print.node(f64::from(corner.row), f64::from(corner.col));
+            sum = [sum[0] + corner.at[0] - at[0], sum[1] + corner.at[1] - at[1]];
+        }
+        let n = seen.patterns[0].corners.len() as f64;
+        assert!(n > 250.0, "noise {noise}: {n} corners");
+        // Three standard deviations of the mean of corners that each err by 0.3 px.
+        assert!(sum[0].hypot(sum[1]) / n < 0.9 / n.sqrt(), "noise {noise}: shifted by {sum:?} / {n}");
+    }
+}
+
+#[test]
+fn five_by_five_cells_that_spell_nothing_are_no_tab_in_any_grain() {
+    let mut dice = shared_truth::Dice(29);
+    for i in 0..60 {
+        let mut print = Print::new(Pattern::Tab(1 + i % 64), [80.0, 75.0], 12.0).turned(6.0 * f64::from(i));
+        // Half of the dots are as they should be not: a word that nobody printed.
+        print.flipped_dots = (0..25).filter(|_| dice.uniform() < 0.5).map(|cell| (cell / 5, cell % 5)).collect();
+        let noise = 0.65 * 0.6 * dice.uniform();
+        let seen = look(&Drawing { noise, ..Drawing::of(160, 150, print.clone()) }.image());
+        let nearest = print.flipped_dots.len().min(25 - print.flipped_dots.len());
+        assert!(seen.patterns.is_empty() || nearest <= 1, "picture {i}: {:?}", seen.patterns[0].pattern);
+    }
+}
+
 /// A flag with its line over the middle column, of this width in cells.
 fn flag(number: u8, width: f64, light: f64) -> Drawing {
     let print = Print::new(Pattern::Tab(number), [100.0, 95.0], 14.0).turned(12.0);
@@ -258,6 +328,22 @@ fn the_second_look_finds_what_is_too_small_for_the_first() {
         let error = worst_error(&seen.patterns[0], &print);
         assert!(error < 0.35, "cells of {cell} px: {error:.3} px off");
     }
+}
+
+#[test]
+fn the_second_look_finds_in_grain_what_the_scene_expects_and_nothing_else() {
+    let mut n_found = 0;
+    for (i, number) in [5, 8, 9, 12, 31, 36, 47, 60].into_iter().enumerate() {
+        let print = Print::new(Pattern::Tab(number), [130.0, 105.0], 9.0).turned(25.0 * i as f64).tilted(30.0, 10.0);
+        let image = grainy(print.clone(), 0.3).image();
+        let nothing = PhotoSightings::default();
+        n_found += look_again(&image, &nothing, &[predicted(&print, [1.0, -0.8])]).patterns.len();
+        let other = Print { pattern: Pattern::Tab(number + 1), ..print.clone() };
+        assert_eq!(look_again(&image, &nothing, &[predicted(&other, [0.0; 2])]).patterns, [], "tab {number}");
+        let turned = print.clone().turned(25.0 * i as f64 + 90.0);
+        assert_eq!(look_again(&image, &nothing, &[predicted(&turned, [0.0; 2])]).patterns, [], "tab {number}, turned");
+    }
+    assert!(n_found >= 6, "{n_found} of 8");
 }
 
 #[test]

@@ -114,8 +114,9 @@ pub fn check(folder: &Path) -> Result<Bag, BagError> {
             .push("there is no manifest of the payload whose checksums are known here (md5, sha1, sha224 to sha512)".to_owned());
     }
     let to_fetch = to_fetch(&texts, declared, &mut bag);
+    let folded: BTreeMap<String, &String> = sums.keys().map(|path| (paths::folded(path), path)).collect();
     for list in &lists {
-        compare(list, &sums, &to_fetch, &mut bag);
+        compare(list, &sums, &folded, &to_fetch, &mut bag);
     }
     completeness(&present, &lists, &mut bag);
     facts(&texts, &mut bag);
@@ -125,6 +126,7 @@ pub fn check(folder: &Path) -> Result<Bag, BagError> {
 /// Every ordinary file below a folder. Links and devices are problems, and are never followed.
 fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagError> {
     let mut present = BTreeMap::new();
+    let mut empty: BTreeSet<String> = BTreeSet::new();
     for entry in WalkDir::new(folder).sort_by_file_name() {
         let entry = entry.map_err(|why| {
             let at = why.path().unwrap_or(folder).to_owned();
@@ -132,7 +134,12 @@ fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagEr
         })?;
         let relative = entry.path().strip_prefix(folder).unwrap_or(entry.path());
         let path = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/");
+        // Whatever lies in a folder comes after it.
+        if let Some((parent, _)) = path.rsplit_once('/') {
+            empty.remove(parent);
+        }
         if entry.file_type().is_dir() {
+            empty.insert(path);
             continue;
         }
         if !entry.file_type().is_file() {
@@ -146,6 +153,9 @@ fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagEr
             present.insert(path, entry.into_path());
         }
     }
+    // The bag's own folder, and a payload without a file, are in order.
+    let extra = empty.iter().filter(|path| !path.is_empty() && **path != PAYLOAD.trim_end_matches('/'));
+    bag.warnings.extend(extra.map(|path| format!("{path} is an empty folder, which no list can name")));
     if let Some((a, b)) = paths::collision(present.keys().map(String::as_str)) {
         bag.problems.push(format!("\"{a}\" and \"{b}\" would be one file on many systems"));
     }
@@ -250,7 +260,7 @@ fn to_fetch(texts: &BTreeMap<&str, String>, declared: Declaration, bag: &mut Bag
 }
 
 /// Compares what a manifest lists with what is there.
-fn compare(list: &Listing, sums: &Sums, to_fetch: &BTreeSet<String>, bag: &mut Bag) {
+fn compare(list: &Listing, sums: &Sums, folded: &BTreeMap<String, &String>, to_fetch: &BTreeSet<String>, bag: &mut Bag) {
     let name = &list.name;
     for (path, listed) in &list.entries {
         match sums.get(path) {
@@ -263,7 +273,7 @@ fn compare(list: &Listing, sums: &Sums, to_fetch: &BTreeSet<String>, bag: &mut B
                 bag.n_harmlessly_missing += 1;
                 bag.warnings.push(format!("{path} is missing; file browsers make and delete it"));
             }
-            None => match same_but_for_spelling(path, listed, list.algorithm, sums) {
+            None => match same_but_for_spelling(path, listed, list.algorithm, sums, folded) {
                 Some(other) => bag.warnings.push(format!("{name} lists \"{path}\"; the same bytes are there as \"{other}\"")),
                 None => bag.problems.push(format!("{path} is missing, though {name} lists it")),
             },
@@ -276,9 +286,14 @@ fn is_dropping(path: &str) -> bool {
 }
 
 /// A file with the same bytes whose name differs in case or in how accents are spelled alone: copying does that.
-fn same_but_for_spelling<'sums>(path: &str, listed: &str, algorithm: Algorithm, sums: &'sums Sums) -> Option<&'sums String> {
-    let folded = paths::folded(path);
-    sums.iter().find(|(other, made)| made[&algorithm] == listed && paths::folded(other) == folded).map(|(other, _)| other)
+fn same_but_for_spelling<'sums>(
+    path: &str,
+    listed: &str,
+    algorithm: Algorithm,
+    sums: &Sums,
+    folded: &BTreeMap<String, &'sums String>,
+) -> Option<&'sums String> {
+    folded.get(&paths::folded(path)).copied().filter(|other| sums[*other][&algorithm] == listed)
 }
 
 /// Every payload file must be listed: by every manifest from 1.0 on, by any before.

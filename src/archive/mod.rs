@@ -10,13 +10,11 @@ pub mod bag;
 pub mod bag_text;
 pub mod checksum;
 pub mod compare;
-pub mod disk;
 pub mod own_form;
 pub mod paths;
 pub mod place;
 pub mod prove;
 pub mod readme;
-pub mod scratch;
 pub mod seal;
 pub mod zipped;
 

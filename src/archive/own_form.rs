@@ -82,7 +82,7 @@ fn texts(folder: &Path, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> R
         .collect();
     let of_this_version = sealed
         .and_then(|sealed| ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT)).ok())
-        .filter(|document| document.program == Program::this());
+        .filter(|document| document.program.is_same_version(&Program::this()));
     let again = match of_this_version {
         Some(document) => {
             let privacy = privacy(folder, bag, &document)?;

@@ -1,5 +1,6 @@
 //! Proves that an archive is what was sealed: checks it, measures again, and compares.
 
+use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -9,17 +10,19 @@ use thiserror::Error;
 
 use super::bag::{self, Bag, BagError};
 use super::checksum::{Algorithm, checksums, sha256};
-use super::compare::{Reproduction, compare};
+use super::compare::{Alike, Reproduction, compare};
 use super::layout;
 use super::own_form;
-use super::scratch::ScratchFolder;
 use super::seal::report_files;
 use super::zipped::{self, UnpackError};
+use crate::disk::make_folders_in;
+use crate::disk::scratch::ScratchFolder;
 use crate::job::JOB_FILE;
 use crate::pipeline::{self, Progress};
 use crate::report::ResultDocument;
 use crate::report::read::ReadError;
 use crate::report::result::Program;
+use crate::visible;
 
 /// Why an archive can't be read, or the order can't be followed.
 #[derive(Debug, Error)]
@@ -67,12 +70,15 @@ pub struct Proof {
     pub problems: Vec<String>,
     /// What is good to know.
     pub notes: Vec<String>,
+    /// Files whose content nothing here can check but by their checksums, which whoever wrote them can make again.
+    pub not_covered: Vec<String>,
     /// What measuring again gave; None where it was not measured again.
     pub reproduction: Option<Reproduction>,
 }
 
 impl Proof {
-    /// Nothing was altered and, where it was measured again, the figures came out the same.
+    /// The checksums hold and, where it was measured again, the figures came out again. That nothing was altered since it was
+    /// sealed is more: only the number written down then shows it.
     pub fn is_proven(&self) -> bool {
         self.problems.is_empty() && !matches!(self.reproduction, Some(Reproduction::Differs(_)))
     }
@@ -156,8 +162,7 @@ pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
     Ok(sealed.ok_or_else(|| ProveError::NoResult(at.to_owned()))?)
 }
 
-/// No result comes near this size; the limit keeps a made-up one from filling the memory.
-const MOST_RESULT_BYTES: u64 = 64 << 20;
+const MOST_RESULT_BYTES: u64 = crate::report::read::MOST_BYTES;
 
 /// The text of the sealed result; None without one. The inner error says what is wrong with it.
 fn read_result(folder: &Path, bag: &Bag) -> Result<Option<Result<String, String>>, ProveError> {
@@ -232,7 +237,7 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
         }
     };
     // A name that stands twice in one object would hide a figure from this program that others read, and the other way round.
-    let as_written = result.to_string();
+    let as_written = visible::json(&result.to_string()).into_owned();
     if as_written != without_blanks(sealed) {
         proof.problems.push(format!("{} is not written as the program writes it: a name may stand in it twice", layout::RESULT));
     }
@@ -245,14 +250,13 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
         .collect();
     of_result.sort();
     let sealed = bag.files.iter().filter(|(path, _)| path.starts_with(layout::PHOTOS));
-    let sealed: Vec<(String, &str)> = sealed.map(|(path, file)| (path.clone(), file.sha256.as_str())).collect();
+    let sealed: BTreeSet<(String, &str)> = sealed.map(|(path, file)| (path.clone(), file.sha256.as_str())).collect();
+    let known: BTreeSet<&str> = of_result.iter().map(|(path, _)| path.as_str()).collect();
     for (path, _) in of_result.iter().filter(|photo| !sealed.contains(photo)) {
         proof.problems.push(format!("{path} is not the photo that the result was measured from"));
     }
-    for (path, _) in sealed.iter().filter(|photo| !of_result.contains(photo)) {
-        if !of_result.iter().any(|(known, _)| known == path) {
-            proof.problems.push(format!("{path} is a photo that the result was not measured from"));
-        }
+    for (path, _) in sealed.iter().filter(|(path, _)| !known.contains(path.as_str())) {
+        proof.problems.push(format!("{path} is a photo that the result was not measured from"));
     }
 }
 
@@ -282,13 +286,23 @@ fn measure_again(
 ) -> Result<(), ProveError> {
     let document = ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT))?;
     let this = Program::this();
-    let same_version = document.program == this;
+    let same_version = document.program.is_same_version(&this);
+    let same_machine = document.program.machine == this.machine;
     if !same_version {
-        let Program { name, version } = &document.program;
+        let Program { name, version, .. } = &document.program;
         proof.notes.push(format!(
             "it was sealed by {name} {version}, and this is {}: figures, verdicts and settings are compared, but what the report's \
              pages and the plan say in words only that version can compare",
             this.version
+        ));
+        let of_words = |path: &&String| (path.starts_with(layout::REPORT) && *path != layout::RESULT) || *path == layout::README;
+        proof.not_covered.extend(bag.files.keys().filter(of_words).cloned());
+        proof.not_covered.push(super::bag::INFO.to_owned());
+    } else if !same_machine {
+        let machine = if document.program.machine.is_empty() { "an unnamed kind of machine" } else { &document.program.machine };
+        proof.notes.push(format!(
+            "it was measured on {machine}, and this is {}: figures are compared within 1 % of their U, not byte by byte",
+            this.machine
         ));
     }
     let job = scratch_folder()?;
@@ -297,7 +311,8 @@ fn measure_again(
         let own = path.strip_prefix(layout::PHOTOS).or((path == layout::JOB).then_some(JOB_FILE));
         if let Some(own) = own {
             let to = job.path().join(own);
-            fs::create_dir_all(to.parent().unwrap_or(job.path())).map_err(scratch)?;
+            let (around, _) = own.rsplit_once('/').unwrap_or_default();
+            make_folders_in(job.path(), Path::new(around)).map_err(scratch)?;
             second_name(&folder.join(path), &to).map_err(scratch)?;
         }
     }
@@ -322,7 +337,15 @@ fn measure_again(
             proof.problems.push(format!("{stray} is a stray file: this version writes none of that name"));
         }
     }
-    proof.reproduction = match compare(sealed, &again.to_json(), same_version) {
+    // The machine's own name is told in the note; the figures count.
+    let mut again = again;
+    again.program.machine.clone_from(&document.program.machine);
+    let alike = match (same_version, same_machine) {
+        (false, _) => Alike::Figures,
+        (true, false) => Alike::AllButLastBits,
+        (true, true) => Alike::Bytes,
+    };
+    proof.reproduction = match compare(sealed, &again.to_json(), alike) {
         Ok(reproduction) => Some(reproduction),
         Err(why) => {
             proof.problems.push(format!("{} is not JSON: {why}", layout::RESULT));

@@ -48,7 +48,7 @@ fn listed(names: &[String]) -> String {
 
 /// The text of README.txt.
 pub fn text(program: &Program, job_id: &str, n_photos: usize, privacy: &Privacy) -> String {
-    let Program { name, version } = program;
+    let Program { name, version, .. } = program;
     let privacy: String = privacy.lines().iter().map(|line| format!("{}\n", textwrap::fill(line, 78))).collect();
     // An example that anybody can try shows which number a tool for SHA-256 gives.
     let example = sha256(b"abc");

@@ -8,12 +8,15 @@ use thiserror::Error;
 
 use super::bag::{self, Entry};
 use super::checksum::{Algorithm, checksums, sha256};
-use super::disk::{self, NewFile};
 use super::place::{self, CleanError};
 use super::readme::{self, Privacy};
-use super::scratch::ScratchFolder;
 use super::zipped::{SealedZip, overhead};
 use super::{layout, paths};
+use crate::disk::free_bytes;
+use crate::disk::make_folders_in;
+use crate::disk::new_file::NewFile;
+use crate::disk::place::is_within;
+use crate::disk::scratch::ScratchFolder;
 use crate::finding::Finding;
 use crate::job::JOB_FILE;
 use crate::photo::ExifFacts;
@@ -68,7 +71,7 @@ pub struct Sealed {
     pub privacy: Privacy,
     /// What the job folder holds and the archive does not.
     pub left_out: Vec<Finding>,
-    /// The report in the job's folder was not of these inputs and this version, so that the job was measured anew.
+    /// The report in the job's folder does not hold the result that was sealed.
     pub measured_anew: bool,
 }
 
@@ -98,7 +101,7 @@ pub fn keep(
     let top = top_folder(&document.job.id);
     let needed = parts.iter().map(|part| part.entry.bytes).sum::<u64>()
         + overhead(parts.iter().map(|part| top.len() + 1 + part.entry.path.len()));
-    if let Some(free) = disk::free_bytes(&target_folder).filter(|&free| free < needed) {
+    if let Some(free) = free_bytes(&target_folder).filter(|&free| free < needed) {
         return Err(KeepError::NoRoom { folder: target_folder, needed, free });
     }
     let (bytes, sha256) = write(&parts, &top, target, &target_folder)?;
@@ -135,7 +138,7 @@ pub(super) const CLEANED_PHOTOS: &str = "Photos-Changed-To-Remove-Place";
 
 /// Our own facts for bag-info.txt.
 fn facts(document: &ResultDocument, n_photos: usize, privacy: &Privacy) -> Vec<(&'static str, String)> {
-    let Program { name, version } = &document.program;
+    let Program { name, version, .. } = &document.program;
     let names = |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
     vec![
         ("Bag-Software-Agent", format!("{name} {version}")),
@@ -173,9 +176,7 @@ fn check_target(folder: &Path, target: &Path) -> Result<PathBuf, KeepError> {
     if !target_folder.is_dir() {
         return Err(KeepError::NoFolder(target_folder.to_owned()));
     }
-    if let (Ok(report), Ok(real)) = (folder.join(REPORT_FOLDER).canonicalize(), target_folder.canonicalize())
-        && real.starts_with(report)
-    {
+    if is_within(target_folder, &folder.join(REPORT_FOLDER)) {
         return Err(KeepError::InReport(target.to_owned()));
     }
     Ok(target_folder.to_owned())
@@ -224,11 +225,13 @@ impl SealedJob {
         for photo in opened.photos.all() {
             let cleaned = clean.iter().find(|(id, _)| *id == photo.id).map(|(_, bytes)| bytes);
             let to = copies.path().join(&photo.id);
+            let (around, _) = photo.id.rsplit_once('/').unwrap_or_default();
+            make_folders_in(copies.path(), Path::new(around)).map_err(scratch)?;
             copy_of(&photo.path, &to, cleaned).map_err(scratch)?;
         }
         let settings = folder.join(JOB_FILE);
         if settings.is_file() {
-            fs::copy(&settings, copies.path().join(JOB_FILE)).map_err(|why| KeepError::Read { at: settings, why })?;
+            copy_of(&settings, &copies.path().join(JOB_FILE), None).map_err(|why| KeepError::Read { at: settings, why })?;
         }
         let opened = pipeline::open(copies.path())?;
         let folder = copies.path().to_owned();
@@ -249,19 +252,14 @@ impl SealedJob {
         }
     }
 
-    /// The result of these very inputs: the one in the job's folder, if this version measured it from them, or a new one.
+    /// The result of these very inputs, measured from them: what lies in the job's folder may be of other photos, whatever it says.
+    /// True where it is not what lies there.
     fn result(&self, progress: &(dyn Fn(Progress) + Sync)) -> (ResultDocument, bool) {
-        let at = self.folder.join(REPORT_FOLDER).join(RESULT_NAME);
-        if self.is_original
-            && let (Ok(document), Ok(bytes)) = (ResultDocument::read(&at), fs::read(&at))
-            && document.job.id == self.opened.id
-            && document.program == Program::this()
-            && document.to_json().as_bytes() == bytes
-        {
-            return (document, false);
-        }
         let inputs = JobFolder { job: self.opened.job.clone(), photos: self.opened.photos.clone(), id: self.opened.id.clone() };
-        (pipeline::measure(inputs, progress).document, true)
+        let document = pipeline::measure(inputs, progress).document;
+        let at = self.folder.join(REPORT_FOLDER).join(RESULT_NAME);
+        let is_there = self.is_original && fs::read(at).is_ok_and(|bytes| bytes == document.to_json().as_bytes());
+        (document, !is_there)
     }
 
     fn photo_parts(&self) -> Result<Vec<Part>, KeepError> {
@@ -296,11 +294,9 @@ fn check_names(opened: &JobFolder) -> Result<(), KeepError> {
 
 /// A second name for a photo where the file system can do that, or a copy; or the cleaned bytes.
 fn copy_of(from: &Path, to: &Path, cleaned: Option<&Vec<u8>>) -> io::Result<()> {
-    if let Some(folder) = to.parent() {
-        fs::create_dir_all(folder)?;
-    }
     match cleaned {
-        Some(bytes) => fs::write(to, bytes),
+        // Never over what has the name already: that may be a second name of one of the person's own photos.
+        Some(bytes) => File::create_new(to)?.write_all(bytes),
         None => super::prove::second_name(from, to),
     }
 }

@@ -4,7 +4,7 @@
 //! so the bytes do not hang on a compressor's version), the earliest time that ZIP knows, one set of permissions.
 
 use std::collections::BTreeSet;
-use std::fs::{self, File};
+use std::fs::File;
 use std::io::{self, BufReader, BufWriter, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
@@ -14,7 +14,8 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, System, ZipArchive, ZipWriter};
 
 use super::bag::DECLARATION;
-use super::{disk, paths};
+use super::paths;
+use crate::disk::{free_bytes, make_folders_in};
 
 /// Writes the canonical form; the caller adds the entries in the order of their names.
 pub struct SealedZip<W: Write + Seek>(ZipWriter<W>);
@@ -98,7 +99,7 @@ pub fn unpack(at: &Path, into: &Path) -> Result<Unpacked, UnpackError> {
         DirectoryError::Refused(why) => UnpackError::Refused { at: at.to_owned(), why },
     })?;
     let needed = entries.iter().map(|entry| entry.bytes).sum();
-    if let Some(free) = disk::free_bytes(into).filter(|&free| free < needed) {
+    if let Some(free) = free_bytes(into).filter(|&free| free < needed) {
         return Err(UnpackError::NoRoom { at: at.to_owned(), scratch: into.to_owned(), needed, free });
     }
     let mut problems = Vec::new();
@@ -106,10 +107,11 @@ pub fn unpack(at: &Path, into: &Path) -> Result<Unpacked, UnpackError> {
         let target = into.join(&entry.path);
         let scratch = |why| UnpackError::Scratch { at: target.clone(), why };
         if entry.is_folder {
-            fs::create_dir_all(&target).map_err(scratch)?;
+            make_folders_in(into, Path::new(&entry.path)).map_err(scratch)?;
             continue;
         }
-        fs::create_dir_all(target.parent().unwrap_or(into)).map_err(scratch)?;
+        let (around, _) = entry.path.rsplit_once('/').unwrap_or_default();
+        make_folders_in(into, Path::new(around)).map_err(scratch)?;
         let out = File::create_new(&target).map_err(scratch)?;
         match archive.by_index(entry.idx) {
             Ok(content) => {

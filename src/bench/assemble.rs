@@ -6,7 +6,7 @@ use crate::measurement::Measurement;
 use crate::scene::Solution;
 
 use super::evaluate::{Evaluation, line_letter, rim_id};
-use super::figures::{FaceFigure, Figures, PlumbFigure, RimFigure, Side, StationFigure, TrackFigures};
+use super::figures::{FaceFigure, Figures, PlumbFigure, RiderFigure, RimFigure, Side, StationFigure, TrackFigures};
 use super::settings::{BenchSettings, Part};
 
 /// Fills `figures` from measurements by pointer.
@@ -74,7 +74,15 @@ pub fn fill(
     figures.bench.cord_straightness = get("/bench/cord_straightness");
     figures.bench.cord_moved = get("/bench/cord_moved");
     figures.bench.flatness = get("/bench/flatness");
+    for (id, at_x, faces) in &evaluation.riders {
+        // Two riders that alone tell the datum lie in it by its definition.
+        let offset = get(&format!("/bench/riders/{id}/offset")).filter(|offset| offset.u > LEAST_RIDER_U);
+        figures.bench.riders.push(RiderFigure { id: id.clone(), at_x: *at_x, offset, faces: *faces });
+    }
 }
+
+/// A rider's offset with a smaller uncertainty than this, mm, is no measurement.
+const LEAST_RIDER_U: f64 = 0.02;
 
 /// Different places round the left rim face that were seen.
 fn rim_places(settings: &BenchSettings, solution: &Solution) -> u8 {

@@ -6,6 +6,7 @@ use crate::scene::State;
 use crate::scene::state::{Carrier, Face};
 use crate::sightings::StringKind;
 
+use super::datum::DatumChoice;
 use super::figures::{Side, Station};
 use super::ground::{CardPlane, Datum, UpWeights, card_plane};
 use super::nuisance::{Nuisance, Shift};
@@ -17,6 +18,8 @@ use super::turning::{Axis, turning_axis};
 #[derive(Clone, Debug)]
 pub struct Choices {
     pub up: UpWeights,
+    /// What tells the datum; None where nothing does, or where what tells it contradicts itself.
+    pub datum: Option<DatumChoice>,
     /// Cards that make the common plane.
     pub cards: Vec<usize>,
     /// Roughly to the bike's left, in the world; None when no rim tab tells sides.
@@ -61,6 +64,8 @@ pub struct Evaluation<'a> {
     pub places: Places,
     /// Station of each rim figure and its place along the cord from the axle (mm, + forward), by its id.
     pub stations: Vec<(String, Station, f64)>,
+    /// Riders on the cord: id, place along the cord from the axle (mm, + forward), number of faces that tell it.
+    pub riders: Vec<(String, f64, u8)>,
 }
 
 /// A face as a plane in the world: unit normal pointing outboard of its pattern, and a point on the metal.
@@ -76,14 +81,7 @@ impl<'a> Evaluation<'a> {
         let forward = choices.left.map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
         let up = choices.up.up(state, plane.as_ref(), &forward, settings, &shift);
         let left = choices.left.unwrap_or(Vector3::y());
-        // One datum for all set-ups: frame and wheel do not follow a cord that somebody touched. Its first place counts; the others, which
-        // the photos tell through the cards, help with it as far as cords stay where they are.
-        let datum = state.cords.first().cloned().map(|mut cord| {
-            let [rear, front] = [0, 1].map(|end| shift.of(Nuisance::CordLight(end)));
-            cord.y[0] += (rear + front) / 2.0;
-            cord.y[1] += (front - rear) / 2.0;
-            Datum::of(&cord, &up, &left)
-        });
+        let datum = choices.datum.as_ref().and_then(|datum| datum.plane(state, &up, &left, &shift));
         Self {
             settings,
             choices,
@@ -95,6 +93,7 @@ impl<'a> Evaluation<'a> {
             datum,
             places: Places::default(),
             stations: Vec::new(),
+            riders: Vec::new(),
         }
     }
 
@@ -237,6 +236,7 @@ impl<'a> Evaluation<'a> {
         self.frame();
         self.faces();
         self.track(axis.as_ref(), hub.as_ref(), &front_rim);
+        self.riders(&foot);
         if let (Some(datum), Some(hub)) = (self.datum, hub) {
             let origin = self.origin(&datum, &foot);
             let to_bench = |p: Vector3<f64>| datum.rotation() * (p - origin);
@@ -244,6 +244,18 @@ impl<'a> Evaluation<'a> {
             self.places.wheel_axis = axis.map(|a| datum.rotation() * a.direction);
             self.places.rear_sprocket = self.places.rear_sprocket.map(to_bench);
             self.places.gearbox_sprocket = self.places.gearbox_sprocket.map(to_bench);
+        }
+    }
+
+    /// Where each rider has the cord, from the datum plane.
+    fn riders(&mut self, foot: &Vector3<f64>) {
+        let (Some(datum), Some(choice)) = (self.datum, &self.choices.datum) else { return };
+        let origin = self.origin(&datum, foot);
+        for (rider, place) in choice.rider_places(self.state, &self.shift) {
+            let faces = choice.faces_of(rider.rider);
+            let id = faces.iter().map(u8::to_string).collect::<Vec<String>>().join("-");
+            self.told.push((format!("/bench/riders/{id}/offset"), datum.offset(&place)));
+            self.riders.push((id, (place - origin).dot(&datum.forward), faces.len() as u8));
         }
     }
 

@@ -146,6 +146,22 @@ pub struct BenchFigures {
     pub cord_straightness: Option<Measurement>,
     pub cord_moved: Option<Measurement>,
     pub flatness: Option<Measurement>,
+    /// Riders on the datum cord that the datum is told from, or was held against.
+    #[serde(default)]
+    pub riders: Vec<RiderFigure>,
+}
+
+/// One rider on the datum cord.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RiderFigure {
+    /// Numbers of its faces that tell it, such as "39-40".
+    pub id: String,
+    /// Where it stands along the cord, + forward of the axle.
+    pub at_x: f64,
+    /// Where it has the cord, from the datum plane, + to the left: what it disagrees by. Null where it tells the plane itself.
+    pub offset: Option<Measurement>,
+    /// How many of its faces tell it: 1 or 2.
+    pub faces: u8,
 }
 
 /// One contribution to one figure's uncertainty.

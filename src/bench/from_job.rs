@@ -49,6 +49,7 @@ fn tab_setting(number: u8, tab: &TabRole) -> TabSetting {
     let hangs = match (tab.role, tab.moves_with) {
         (Role::PlumbFlag { line, .. }, _) => Hangs::Flag(StringKind::Plumb(line.index())),
         (Role::BackboneFlag { .. }, _) => Hangs::Flag(StringKind::Backbone),
+        (Role::CordRider { .. }, _) => Hangs::Cord,
         (_, MovesWith::Wheel) => Hangs::On(Carrier::Turning(WHEEL)),
         (_, MovesWith::FrontWheel) => Hangs::On(Carrier::Turning(FRONT_WHEEL)),
         (_, MovesWith::Gearbox) => Hangs::On(Carrier::Turning(GEARBOX)),
@@ -106,6 +107,7 @@ fn part(role: Role) -> Part {
         Role::SpindleEnd { side } => Part::SpindleEnd(side),
         Role::Station { letter, side } => Part::Station(letter.index(), side),
         Role::HubFace => Part::HubFace,
+        Role::CordRider { rider, side } => Part::CordRider { rider, side },
         Role::PlumbFlag { .. } | Role::BackboneFlag { .. } | Role::Free => Part::Other,
     }
 }

@@ -11,6 +11,7 @@ use crate::scene::state::{Carrier, line_axes};
 use crate::scene::{Solution, State};
 use crate::sightings::StringKind;
 
+use super::datum::{self, DatumChoice};
 use super::evaluate::{Choices, Evaluation, line_letter};
 use super::figures::{BudgetEntry, Correlation, Figures, JointCovariance, Layout, Mark, Side, UpFigures, UpFrom, UpSource};
 use super::ground::{UpWeights, card_plane, plumb_lines, up_from_cards, up_from_line};
@@ -88,7 +89,16 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
         figures.crosscheck_own_datum = checked.own_datum;
         findings.extend(checked.findings);
     }
-    let measured = measurements(&fields, &values, &propagated.covariance, &views, settings, solution);
+    let doubtful = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Single);
+    let quality = |field: &str| match views.quality(field, settings, solution) {
+        Quality::Good if doubtful && datum::stands_on(field) => (Quality::Single, 1.0),
+        Quality::Good => (Quality::Good, 1.0),
+        Quality::Single => (Quality::Single, LONE_VIEW),
+    };
+    let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
+    if !solution.cord_movement_is_told() {
+        measured.remove("/bench/cord_moved");
+    }
     super::assemble::fill(&mut figures, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
     if matches!(figures.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {
@@ -159,22 +169,20 @@ fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {
 /// estimate; common practice, no source).
 const LONE_VIEW: f64 = 2.0;
 
-/// Values with uncertainties; a figure whose uncertainty cannot be told is left out.
+/// Values with uncertainties; a figure whose uncertainty cannot be told is left out. `quality` gives a field's quality and by how much its
+/// uncertainty is widened.
 fn measurements(
     fields: &[String],
     values: &[f64],
     covariance: &DMatrix<f64>,
-    views: &Views,
-    settings: &BenchSettings,
-    solution: &Solution,
+    quality: &dyn Fn(&str) -> (Quality, f64),
 ) -> BTreeMap<String, Measurement> {
     let mut measured = BTreeMap::new();
     for (i, field) in fields.iter().enumerate() {
         let u = 2.0 * covariance[(i, i)].max(0.0).sqrt();
         if values[i].is_finite() && u.is_finite() && u > 0.0 {
-            let quality = views.quality(field, settings, solution);
-            let u = if quality == Quality::Single { u * LONE_VIEW } else { u };
-            measured.insert(field.clone(), Measurement { value: values[i], u, quality });
+            let (quality, widened) = quality(field);
+            measured.insert(field.clone(), Measurement { value: values[i], u: u * widened, quality });
         }
     }
     measured
@@ -220,6 +228,7 @@ fn choose(
     let left = left_hint(state, settings, findings);
     let mut choices = Choices {
         up: UpWeights::default(),
+        datum: DatumChoice::edges_alone(state),
         cards,
         left,
         wheel_axis: false,
@@ -232,6 +241,8 @@ fn choose(
         loose: solution.loose_tabs.clone(),
     };
     choices.up = weigh_up(solution, settings, &choices, views, up, findings);
+    let plain = Evaluation::new(settings, &choices, state, Shift(None));
+    choices.datum = datum::choose(solution, settings, views, &plain.up, plain.plane.as_ref(), findings);
     let Some(left) = left else { return choices };
     let tells_axis = |kind: u8, least_tabs: usize| {
         views.joining_tabs(solution, kind) >= least_tabs
@@ -503,6 +514,9 @@ fn nuisances(
     let mut list = Vec::new();
     for (idx, tab) in state.tabs.iter().enumerate() {
         let Some(mark) = settings.marks.iter().find(|m| m.number == tab.number) else { continue };
+        if matches!(mark.part, Part::CordRider { .. }) {
+            continue;
+        }
         list.push((Nuisance::Paper(idx), assumed.paper_u_mm / 2.0));
         if let Some(lift) = tilts.get(&idx) {
             list.push((Nuisance::Flat(idx), *lift));
@@ -536,6 +550,7 @@ fn nuisances(
         }
     }
     list.extend([0, 1].map(|end| (Nuisance::CordLight(end), assumed.cord_light_u_mm / 2.0)));
+    list.extend(choices.datum.iter().flat_map(|datum| datum.nuisances(settings)));
     if !choices.gearbox_axis {
         let tabs = evaluation.gearbox_tabs();
         let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs));
@@ -601,6 +616,9 @@ fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evaluation
     }
     marks.sort_by(|a, b| (&a.kind, a.number, &a.setup).cmp(&(&b.kind, b.number, &b.setup)));
     let mut lines = Vec::new();
+    if let (None, Some(ends)) = (state.cords.first(), evaluation.choices.datum.as_ref().and_then(|datum| datum.ends(state))) {
+        lines.push(("cord".to_owned(), place(&ends[0]), place(&ends[1])));
+    }
     if let Some(cord) = state.cords.first() {
         let ends = [cord.at(cord.middle - cord.half), cord.at(cord.middle + cord.half)];
         lines.push(("cord".to_owned(), place(&ends[0]), place(&ends[1])));

@@ -21,18 +21,22 @@ pub fn findings(
     let seen = |wanted: &dyn Fn(&Part) -> bool| {
         settings.marks.iter().filter(|m| wanted(&m.part)).filter(|m| state.tabs.iter().any(|t| t.number == m.number)).count()
     };
-    let has_cord = !state.cords.is_empty();
-    if !has_cord {
+    let has_cord = choices.datum.is_some();
+    // Where riders and edges contradict each other, or riders alone do not suffice, that is told already.
+    let told = findings.iter().any(|finding| ["datum-disagrees", "riders-too-few"].contains(&finding.id.as_str()));
+    if !has_cord && !told {
         findings.push(
             Finding::refused(
                 "cord-not-seen",
                 "The datum cord was not found in any photo, so nothing can be told from it.",
                 "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, 2 to 5 mm above the paper, \
-                 and take photos from above the cards and from both sides.",
+                 and take photos from above the cards and from both sides. Where light and shadow hide it, put two riders on it, 600 mm \
+                 or more apart (sheets --tabs 39-42): they tell where it runs in any light.",
             )
             .about("/wheel/offset"),
         );
     }
+    findings.extend(solution.cord_doubts.iter().cloned());
     let setups: Vec<usize> = (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
     if setups.len() == 1 {
         findings.push(

@@ -3,6 +3,9 @@
 pub mod advice;
 mod assemble;
 mod crosscheck;
+pub mod datum;
+mod datum_findings;
+mod datum_trial;
 pub mod evaluate;
 pub mod figures;
 mod flatness;
@@ -12,6 +15,7 @@ pub mod measure;
 mod missing;
 pub mod nuisance;
 pub mod propagate;
+pub mod riders;
 mod rim_width;
 mod seating;
 pub mod settings;

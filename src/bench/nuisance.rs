@@ -20,6 +20,12 @@ pub enum Nuisance {
     CardTilt(u8),
     /// The cord's mid-line seen to one side by light and shadow, at its rear (0) and front (1) end, mm, in all photos alike.
     CordLight(u8),
+    /// A rider (by its number from 1) that stands beside the cord, mm square to its strip, to the left.
+    RiderAcross(u8),
+    /// A rider whose bridge is too long or too short for the cord, mm up its strip.
+    RiderHeight(u8),
+    /// The cord under riders in later set-ups to the left of where it was in the first, at its rear (0) and front (1) end, mm.
+    RiderCordMoved(u8),
     /// A plumb line's middle (index into `State::lines`) seen to one side by light, mm, in all photos alike.
     LineLight(usize),
     /// Where on the gearbox sprocket's face its centre is, mm in two directions.
@@ -51,6 +57,9 @@ impl Nuisance {
             Self::Hang(..) => "plumb lines not hanging true",
             Self::CardTilt(_) => "tilt of the cards on the bench",
             Self::CordLight(_) => "light and shadow on the cord",
+            Self::RiderAcross(_) => "riders beside the cord",
+            Self::RiderHeight(_) => "riders that lean",
+            Self::RiderCordMoved(..) => "cord moved between set-ups",
             Self::LineLight(_) => "light on the plumb lines",
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
             Self::GearboxTilt(_) => "few tabs on the gearbox sprocket",

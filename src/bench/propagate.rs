@@ -92,6 +92,14 @@ pub fn propagate(
             shares
         })
         .collect();
+    for spread in &solution.group_spreads {
+        let by = DMatrix::from_fn(n_figures, spread.slots.len(), |figure, k| jacobian[(figure, spread.slots[k])]);
+        let more = &by * &spread.covariance * by.transpose();
+        for (figure, shares) in sources.iter_mut().enumerate() {
+            *shares.entry(spread.source).or_default() += more[(figure, figure)].max(0.0);
+        }
+        total += more;
+    }
     for ((nuisance, sigma), by) in nuisances.iter().zip(&by_nuisance) {
         let scaled = by * *sigma;
         total += &scaled * scaled.transpose();

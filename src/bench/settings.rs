@@ -24,6 +24,11 @@ pub enum Part {
     /// One of a pair of like points on the frame: station 0 to 3 for A to D.
     Station(u8, Side),
     HubFace,
+    /// One face of a rider on the datum cord.
+    CordRider {
+        rider: u8,
+        side: Side,
+    },
     /// Hangs on a line, or marks nothing of its own.
     Other,
 }

@@ -80,6 +80,16 @@ impl Views {
         (self.lines.get(&line).map_or(0, |seen| photos(seen)), flags.map(|(_, seen)| photos(seen)).collect())
     }
 
+    /// The set-up of each photo that shows a tab.
+    pub fn setups_of(&self, tab: usize) -> Vec<usize> {
+        self.tabs.get(&tab).map_or_else(Vec::new, |seen| seen.iter().map(|(.., setup)| *setup).collect())
+    }
+
+    /// Whether a tab (index into `State::tabs`) was seen in two photos under enough of an angle.
+    pub fn tab_is_good(&self, solution: &Solution, tab: usize) -> bool {
+        self.tabs_are_good(solution, &[tab])
+    }
+
     fn tabs_are_good(&self, solution: &Solution, tabs: &[usize]) -> bool {
         let eyes: Vec<(usize, Vector3<f64>)> =
             tabs.iter().filter_map(|tab| self.tabs.get(tab)).flatten().map(|(view, eye, _)| (*view, *eye)).collect();
@@ -158,7 +168,20 @@ impl Views {
             "track" => each(&tabs_with(&|part| matches!(part, Part::Rim { front_wheel: true, place: 0, .. }))),
             _ => true,
         };
+        let good = good && (solution.cord_doubts.is_empty() || !stands_on_cord(field));
         if good { Quality::Good } else { Quality::Single }
+    }
+}
+
+/// Whether a figure is told from the datum cord. Sprockets are told from each other, levels and leans from up alone.
+fn stands_on_cord(field: &str) -> bool {
+    let first = field.trim_start_matches('/').split('/').next().unwrap_or("");
+    match first {
+        "rim" | "wheel" | "frame" | "stations" | "plumb" | "backbone" | "faces" | "track" => {
+            !field.ends_with("/lean") && !field.ends_with("/height_difference")
+        }
+        "spindle" => !field.ends_with("/height_difference"),
+        _ => field == "/bench/cord_moved" || field == "/bench/cord_straightness",
     }
 }
 

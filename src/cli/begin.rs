@@ -1,12 +1,15 @@
 //! `sightcord begin`: a job folder to put photos into.
 
-use std::fs::{self, OpenOptions};
+use std::fs;
 use std::io::{ErrorKind, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use anyhow::{Context, bail};
+use anyhow::{Context, anyhow, bail};
 use clap::Args;
 
+use crate::disk::new_file::NewFile;
+use crate::disk::scratch::{clear_away_on_interrupt, uninterrupted};
+use crate::disk::sync_folder;
 use crate::job::{JOB_FILE, TEMPLATE};
 
 /// Set-up folders of a new job: photos of cards alone for the lens, and the wheel once each way round.
@@ -14,7 +17,7 @@ const FOLDERS: [&str; 3] = ["0-camera", "1-mark-forward", "2-mark-rearward"];
 
 /// A job folder with a commented job.toml and empty set-up folders.
 ///
-/// Nothing that is already there is touched.
+/// Nothing that is already there is touched, and where something can't be made, nothing is.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord begin my-bike")]
 pub struct BeginArgs {
@@ -29,40 +32,75 @@ pub struct BeginArgs {
 pub fn run(args: &BeginArgs) -> anyhow::Result<u8> {
     let folder = &args.folder;
     let job = folder.join(JOB_FILE);
-    if job.exists() {
+    if fs::symlink_metadata(&job).is_ok() {
         bail!("{} is there already and was left as it is; choose another folder name, or edit that file", job.display());
     }
-    for name in FOLDERS {
-        let at = folder.join(name);
-        fs::create_dir_all(&at).with_context(|| {
-            format!("the folder {} can't be made; check the name and whether you may write there", at.display())
-        })?;
-    }
-    // Whoever comes between the check and here keeps his file.
-    match OpenOptions::new().write(true).create_new(true).open(&job) {
-        Ok(mut file) => file.write_all(TEMPLATE.as_bytes()).with_context(|| format!("{} can't be written", job.display()))?,
-        Err(error) if error.kind() == ErrorKind::AlreadyExists => {
-            bail!("{} is there already and was left as it is", job.display())
-        }
-        Err(error) => {
-            return Err(error).with_context(|| format!("{} can't be written; check the disk and permissions", job.display()));
-        }
+    clear_away_on_interrupt();
+    let _steps = uninterrupted();
+    let mut made = Made::default();
+    if let Err(error) = make(folder, &job, &mut made) {
+        made.take_away();
+        return Err(error);
     }
     if !args.quiet {
-        anstream::println!(
+        super::print(&format!(
             "{} is ready.\n\n\
              1. Print cards and tabs:  sightcord sheets print\n\
              2. Lay a steel rule on a card's check lines and write what it shows into {}.\n\
              3. Put the photos of each set-up into its folder: {} with the rim's mark turned\n   forward, {} with the wheel turned half round. A few photos of cards\n   \
              alone, from all sides, may go to {} (they sharpen the lens; not needed).\n\
-             4. Measure:  sightcord measure {}",
+             4. Measure:  sightcord measure {}\n",
             folder.display(),
             job.display(),
             FOLDERS[1],
             FOLDERS[2],
             FOLDERS[0],
             folder.display()
-        );
+        ))?;
     }
     Ok(super::DONE)
+}
+
+/// Makes the whole job, its job.toml last; `made` tells what was made until an error came.
+fn make(folder: &Path, job: &Path, made: &mut Made) -> anyhow::Result<()> {
+    made.folder(folder)?;
+    let failed = || format!("{} can't be written; check the disk and permissions", job.display());
+    // Its bytes are on the disk before anything else is made: should that be full, it shows here.
+    let mut file = NewFile::in_folder(folder).with_context(failed)?;
+    file.file().write_all(TEMPLATE.as_bytes()).and_then(|()| file.file().sync_all()).with_context(failed)?;
+    for name in FOLDERS {
+        made.folder(&folder.join(name))?;
+    }
+    // Whoever comes between the check and here keeps his file.
+    file.publish(job).map_err(|error| match error.kind() {
+        ErrorKind::AlreadyExists => anyhow!("{} is there already and was left as it is", job.display()),
+        _ => anyhow!(error).context(failed()),
+    })?;
+    made.0.iter().filter_map(|folder| folder.parent()).for_each(sync_folder);
+    Ok(())
+}
+
+/// Folders that were not there before, the outer ones first.
+#[derive(Default)]
+struct Made(Vec<PathBuf>);
+
+impl Made {
+    /// Makes a folder with those around it, unless it is there.
+    fn folder(&mut self, at: &Path) -> anyhow::Result<()> {
+        let missing: Vec<&Path> = at.ancestors().take_while(|at| !at.as_os_str().is_empty() && !at.is_dir()).collect();
+        for at in missing.into_iter().rev() {
+            fs::create_dir(at).with_context(|| {
+                format!("the folder {} can't be made; check the name and whether you may write there", at.display())
+            })?;
+            self.0.push(at.to_owned());
+        }
+        Ok(())
+    }
+
+    /// Takes the folders away again that are still empty.
+    fn take_away(&self) {
+        for at in self.0.iter().rev() {
+            let _ = fs::remove_dir(at);
+        }
+    }
 }

@@ -1,12 +1,13 @@
 //! `sightcord keep FOLDER`: photos, job, result and report sealed in one archive.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
 
 use super::measure::{progress_bar, tell};
-use crate::archive::{self, Sealed, scratch};
+use crate::archive::{self, Sealed};
+use crate::disk::scratch;
+use crate::visible::one_line;
 
 /// Photos, settings, figures and report of a job, sealed in one file.
 ///
@@ -30,31 +31,27 @@ pub struct KeepArgs {
 
 /// Runs the command.
 pub fn run(args: &KeepArgs) -> anyhow::Result<u8> {
+    super::start_threads(None)?;
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
     let sealed = archive::keep(&args.folder, &args.to, args.without_place, &|progress| tell(&bar, &progress));
     bar.finish_and_clear();
     let sealed = sealed?;
-    // The archive is written; a reader that went away early is no reason to fail.
-    let mut out = std::io::stdout().lock();
-    if args.quiet {
-        let _ = writeln!(out, "{}", sealed.sha256);
-    } else {
-        let _ = out.write_all(told(&sealed).as_bytes());
-    }
+    super::print(&if args.quiet { format!("{}\n", sealed.sha256) } else { told(&sealed) })?;
     Ok(super::DONE)
 }
 
 fn told(sealed: &Sealed) -> String {
-    let mut text = format!("Kept: {} ({} photos, {} bytes)\n", sealed.file.display(), sealed.n_photos, sealed.bytes);
+    let file = sealed.file.display().to_string();
+    let mut text = format!("Kept: {} ({} photos, {} bytes)\n", one_line(&file), sealed.n_photos, sealed.bytes);
     if sealed.measured_anew {
-        text.push_str("Measured anew: the job's folder held no result of these very inputs and this version.\n");
+        text.push_str("Measured anew: the job's folder held no such result of these very inputs, version and machine.\n");
     }
     for finding in &sealed.left_out {
-        text.push_str(&format!("Note: {} {}\n", finding.what, finding.advice));
+        text.push_str(&format!("Note: {} {}\n", one_line(&finding.what), finding.advice));
     }
     for line in sealed.privacy.lines() {
-        text.push_str(&format!("{line}\n"));
+        text.push_str(&format!("{}\n", one_line(&line)));
     }
     if !sealed.privacy.with_place.is_empty() {
         text.push_str("To keep copies that don't tell it: --without-place and another file name.\n");

@@ -3,15 +3,16 @@
 use std::io::IsTerminal;
 use std::path::PathBuf;
 
-use anyhow::Context;
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
+use crate::disk::scratch::clear_away_on_interrupt;
 use crate::pictures::pictures;
 use crate::pipeline::{self, Measured, Progress};
 use crate::report::units::Show;
-use crate::report::write::{Identity, ReportFile, prepare};
+use crate::report::write::{Identity, JobPlaces, ReportFile, prepare};
 use crate::report::{html, text};
+use crate::visible::one_line;
 
 /// Figures, verdicts, plan and report of a job folder.
 ///
@@ -57,29 +58,35 @@ impl From<ShowUnit> for Show {
 
 /// Runs the command.
 pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
-    if let Some(threads) = args.threads {
-        rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build_global().context("the threads could not be started")?;
-    }
+    clear_away_on_interrupt();
+    super::start_threads(args.threads)?;
     let folder = pipeline::open(&args.folder)?;
     let target = args.to.clone().unwrap_or_else(|| args.folder.join("report"));
     // Whether the report can be written is found out before the long work.
     let identity = Identity::new(folder.id.clone(), &pipeline::listed_photos(&folder.photos));
-    let destination = if args.json { None } else { Some(prepare(&target, identity)?) };
+    let places = JobPlaces::new(&args.folder, folder.photos.all().map(|photo| photo.path.as_path()));
+    let destination = if args.json { None } else { Some(prepare(&target, identity, places)?) };
     let bar = progress_bar(args.quiet || args.json);
     let measured = pipeline::measure(folder, &|progress| tell(&bar, &progress));
     bar.finish_and_clear();
     match destination {
-        None => super::print(&measured.document.to_json())?,
+        None => super::print_json(&measured.document.to_json())?,
         Some(destination) => {
             let text = text::report(&measured.document, args.show.into());
             let plain = anstream::adapter::strip_str(&text).to_string();
             let pictures = pictures(&measured);
             let mut files = html::files(&measured.document, &pictures, args.show.into());
             files.push(ReportFile::new("report.txt", plain));
-            destination.write(&files)?;
+            if let Some(left) = destination.write(&files)? {
+                super::complain(&format!(
+                    "the earlier report could not be cleared away; it lies in {}, and may be removed",
+                    left.display()
+                ));
+            }
             if !args.quiet {
                 super::print_styled(&text)?;
-                super::print(&format!("\nReport to look at: {}\n", destination.folder().join("index.html").display()))?;
+                let page = destination.folder().join("index.html").display().to_string();
+                super::print(&format!("\nReport to look at: {}\n", one_line(&page)))?;
             }
         }
     }

@@ -15,7 +15,9 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use anyhow::Context;
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+
+use crate::visible;
 
 /// Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and whether its
 /// chain runs in line.
@@ -47,7 +49,8 @@ pub const BAD_INPUT: u8 = 2;
 
 /// Runs the command line and gives the exit code.
 pub fn run() -> ExitCode {
-    let cli = Cli::parse();
+    let matches = Cli::command().mut_subcommands(with_exit_codes).get_matches();
+    let cli = Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
     let outcome = match cli.command {
         Command::Sheets(args) => sheets::run(&args),
         Command::Begin(args) => begin::run(&args),
@@ -61,31 +64,77 @@ pub fn run() -> ExitCode {
     match outcome {
         Ok(code) => ExitCode::from(code),
         Err(error) => {
-            anstream::eprintln!("sightcord: {error:#}");
+            complain(&format!("{error:#}"));
             ExitCode::from(BAD_INPUT)
         }
     }
 }
 
+/// A command whose help ends with its exit codes.
+fn with_exit_codes(command: clap::Command) -> clap::Command {
+    let first = match command.get_name() {
+        "measure" => "0 done, whatever was found; 1 nothing could be measured; 2 bad usage or input",
+        "glance" => "0 done; 1 no photo shows a card; 2 no photo can be read, or bad usage",
+        "prove" => "0 proven; 1 altered or not reproduced; 2 it can't be read, or bad usage",
+        _ => "0 done; 2 bad usage or input",
+    };
+    let codes = format!("Exit code: {first}; 130 after Ctrl-C.");
+    let help = command.get_after_help().map_or_else(|| codes.clone(), |help| format!("{help}\n\n{codes}"));
+    command.after_help(help)
+}
+
 /// Every line in the terminal's 80 columns; a file's name or a long number is never broken.
 fn fitted(text: &str) -> String {
-    let options = textwrap::Options::new(80).word_splitter(textwrap::WordSplitter::NoHyphenation).break_words(false);
+    // What goes on stands further in: no name can be so long that its end looks like a line of the program's own.
+    let options = textwrap::Options::new(80)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .break_words(false)
+        .subsequent_indent("  ");
     text.lines().map(|line| textwrap::fill(line, &options) + "\n").collect()
 }
 
 /// Prints to standard output. A reader that went away early (as `head` does) is no error.
 fn print(text: &str) -> anyhow::Result<()> {
-    forgive(std::io::stdout().lock().write_all(text.as_bytes()))
+    print_as_is(&mut std::io::stdout().lock(), &visible::lines(text))
 }
 
 /// The same for text with styles, which are dropped where nobody would see them.
 fn print_styled(text: &str) -> anyhow::Result<()> {
-    forgive(anstream::stdout().lock().write_all(text.as_bytes()))
+    print_as_is(&mut anstream::stdout().lock(), &visible::styled(text))
 }
 
-fn forgive(outcome: std::io::Result<()>) -> anyhow::Result<()> {
-    match outcome {
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error).context("standard output can't be written to"),
+/// The same for JSON.
+fn print_json(text: &str) -> anyhow::Result<()> {
+    print_as_is(&mut std::io::stdout().lock(), &visible::json(text))
+}
+
+fn print_as_is(out: &mut impl Write, text: &str) -> anyhow::Result<()> {
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(error).context("standard output can't be written to; what it should say is not all there")
+        }
         _ => Ok(()),
+    }
+}
+
+/// Says on standard error what went wrong; where not even that can be written, nobody is there to be told.
+fn complain(what: &str) {
+    // A line break in a name must not begin a line of its own.
+    let text = visible::lines(what).replace('\n', "\n  ");
+    let _ = writeln!(anstream::stderr(), "sightcord: {text}");
+}
+
+/// Starts as many threads as are asked for, or as the computer has; or does without, where the system gives none.
+fn start_threads(threads: Option<u16>) -> anyhow::Result<()> {
+    let builder = || rayon::ThreadPoolBuilder::new();
+    match threads {
+        Some(threads) => builder().num_threads(threads.into()).build_global().context("the threads could not be started"),
+        None => {
+            if builder().build_global().is_err() {
+                // The work is then done by this thread alone. An error says that there are threads already.
+                let _ = builder().num_threads(1).use_current_thread().build_global();
+            }
+            Ok(())
+        }
     }
 }

@@ -1,20 +1,19 @@
 //! `sightcord prove FILE`: checksums, then measured again from the sealed photos and compared.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
 
 use super::measure::{progress_bar, tell};
 use crate::archive::compare::Reproduction;
-use crate::archive::{self, Proof, scratch};
+use crate::archive::{self, Proof};
+use crate::disk::scratch;
+use crate::visible::one_line;
 
 /// Not what was sealed, or not reproduced.
 const NOT_PROVEN: u8 = 1;
 
 /// Check that an archive is what was sealed, and measure again from its photos.
-///
-/// Exit code: 0 proven, 1 altered or not reproduced, 2 it can't be read.
 #[derive(Debug, Args)]
 #[command(
     after_help = "Examples:\n  sightcord prove my-bike-in-may.zip\n  sightcord prove my-bike-in-may.zip --quick --expect 64-DIGITS"
@@ -35,13 +34,14 @@ pub struct ProveArgs {
 
 /// Runs the command.
 pub fn run(args: &ProveArgs) -> anyhow::Result<u8> {
+    super::start_threads(None)?;
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
     let proof = archive::prove(&args.file, args.quick, args.expect.as_deref(), &|progress| tell(&bar, &progress));
     bar.finish_and_clear();
     let proof = proof?;
     if !args.quiet {
-        let _ = std::io::stdout().lock().write_all(told(args, &proof).as_bytes());
+        super::print(&told(args, &proof))?;
     }
     Ok(if proof.is_proven() { super::DONE } else { NOT_PROVEN })
 }
@@ -49,39 +49,57 @@ pub fn run(args: &ProveArgs) -> anyhow::Result<u8> {
 fn told(args: &ProveArgs, proof: &Proof) -> String {
     let (n_files, bytes) = proof.payload;
     let (major, minor) = proof.bag_version;
-    let mut text = format!("{}: {n_files} files, {bytes} bytes, BagIt {major}.{minor}\n", args.file.display());
+    let file = args.file.display().to_string();
+    let mut text = format!("{}: {n_files} files, {bytes} bytes, BagIt {major}.{minor}\n", one_line(&file));
     if let Some(agent) = &proof.sealed_by {
-        text.push_str(&format!("Sealed by: {agent}\n"));
+        text.push_str(&format!("Sealed by: {}\n", one_line(agent)));
     }
     if let Some(sha256) = &proof.sha256 {
         text.push_str(&format!("SHA-256: {sha256}{}\n", if proof.as_expected == Some(true) { " (as expected)" } else { "" }));
     }
     for note in &proof.notes {
-        text.push_str(&format!("Note: {note}.\n"));
+        text.push_str(&format!("Note: {}.\n", one_line(note)));
     }
     for problem in &proof.problems {
-        text.push_str(&format!("Problem: {problem}.\n"));
+        text.push_str(&format!("Problem: {}.\n", one_line(problem)));
     }
+    if proof.problems.is_empty() {
+        text.push_str("The checksums hold: every file is the one that the lists name, and none is missing or too many.\n");
+    }
+    let differs = |text: &mut String, differences: &[String]| {
+        differences.iter().for_each(|difference| text.push_str(&format!("Differs: {}\n", one_line(difference))));
+    };
     match &proof.reproduction {
         None => {}
-        Some(Reproduction::Identical) => text.push_str("Measured again: the same result, byte for byte.\n"),
-        Some(Reproduction::Reproduced(others)) => {
-            text.push_str(
-                "Measured again: every figure within 1 % of its U, no verdict changed, but not the same bytes. On the kind of machine \
-                 and with the version that sealed it they would be the same: there such differences are an edit.\n",
-            );
-            others.iter().for_each(|other| text.push_str(&format!("Differs: {other}\n")));
+        Some(Reproduction::Identical) => {
+            text.push_str("The figures come out again: measured from the sealed photos, the result is the same byte for byte.\n");
         }
-        Some(Reproduction::Differs(differs)) => {
-            text.push_str("Measured again: not the same result.\n");
-            differs.iter().for_each(|difference| text.push_str(&format!("Differs: {difference}\n")));
+        Some(Reproduction::Reproduced(others)) => {
+            text.push_str("The figures come out again within 1 % of their U, and no verdict changed; other things differ.\n");
+            differs(&mut text, others);
+        }
+        Some(Reproduction::Differs(differences)) => {
+            text.push_str("The sealed result does not come out again.\n");
+            differs(&mut text, differences);
         }
     }
+    for path in &proof.not_covered {
+        text.push_str(&format!(
+            "Not covered: {}, whose words only the version that wrote them could make again.\n",
+            one_line(path)
+        ));
+    }
     text.push_str(match (proof.is_proven(), &proof.reproduction) {
-        (true, Some(_)) => "Proven: nothing was altered, and the photos give the figures.\n",
-        (true, None) => "Checked: every checksum is right, and nothing is missing or too many. It was not measured again.\n",
+        (true, Some(_)) if proof.as_expected == Some(true) => {
+            "Proven: the checksums hold, the figures come out again, and nothing was altered since the number was written down.\n"
+        }
+        (true, Some(_)) => "Proven: the checksums hold, and the figures come out again.\n",
+        (true, None) if proof.as_expected == Some(true) => {
+            "Checked: the checksums hold, and nothing was altered since the number was written down. It was not measured again.\n"
+        }
+        (true, None) => "Checked: the checksums hold. It was not measured again.\n",
         (false, Some(Reproduction::Differs(_))) => {
-            "NOT PROVEN: the photos don't give the sealed figures. Use another copy, or ask who made it.\n"
+            "NOT PROVEN: the photos don't give the sealed result. Use another copy, or ask who made it.\n"
         }
         (false, _) if proof.as_expected == Some(false) && proof.problems.len() == 1 => {
             "NOT PROVEN: it does not bear the number you gave, though nothing else is wrong with it. Compare the two numbers digit by digit: \
@@ -91,7 +109,8 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
     });
     if proof.is_proven() && proof.as_expected.is_none() {
         text.push_str(
-            "Whether it is the archive that was made then, only the number written down at the time shows (--expect).\n",
+            "Whoever edits an archive can make its checksums again. That nothing was altered since it was sealed, only the number written down at the \
+             time shows (--expect).\n",
         );
     }
     super::fitted(&text)

@@ -8,13 +8,17 @@ use anyhow::{Context, bail};
 use clap::builder::PossibleValue;
 
 use crate::cards::codes::{N_CARDS, N_TABS};
-use crate::cards::sheets::{self, Numbers, NumbersError, Order, Paper, Sheet};
+use crate::cards::sheets::{self, CORDS_MM, Numbers, NumbersError, Order, Paper, Sheet, USUAL_CORD_MM};
+use crate::disk::new_file::NewFile;
+use crate::disk::scratch::clear_away_on_interrupt;
+use crate::visible::one_line;
 
 const EXAMPLES: &str = "\
 Examples:
   sightcord sheets print                            cards 1-5, tabs 1-32 and the guide, for A4
   sightcord sheets print --paper letter --cards 1-8
-  sightcord sheets print --cards none --tabs 33-38  tabs alone, and the guide";
+  sightcord sheets print --cards none --tabs 33-38  tabs alone, and the guide
+  sightcord sheets print --cards none --tabs 39-42 --cord-mm 2.5  two riders for a cord 2.5 mm thick";
 
 /// Draw the cards, the tabs and a one-page guide as PDF at exact scale
 #[derive(clap::Args, Clone, Debug)]
@@ -35,6 +39,10 @@ pub struct SheetsArgs {
     #[arg(long, value_name = "LIST", value_parser = tab_numbers)]
     pub tabs: Option<Numbers>,
 
+    /// Thickness of your cord, which riders (tabs 39-44) are folded round
+    #[arg(long, value_name = "MM", value_parser = cord_thickness, default_value_t = USUAL_CORD_MM)]
+    pub cord_mm: f64,
+
     /// Say nothing unless something goes wrong
     #[arg(long, short)]
     pub quiet: bool,
@@ -46,6 +54,14 @@ fn card_numbers(text: &str) -> Result<Numbers, NumbersError> {
 
 fn tab_numbers(text: &str) -> Result<Numbers, NumbersError> {
     Numbers::parse(text, "tabs", N_TABS as u8)
+}
+
+fn cord_thickness(text: &str) -> Result<f64, String> {
+    let (least, most) = (CORDS_MM.start(), CORDS_MM.end());
+    match text.parse::<f64>() {
+        Ok(cord_mm) if CORDS_MM.contains(&cord_mm) => Ok(cord_mm),
+        _ => Err(format!("write the cord's thickness in millimetres, from {least} to {most}, such as 2.5")),
+    }
 }
 
 impl clap::ValueEnum for Paper {
@@ -65,12 +81,13 @@ pub fn run(args: &SheetsArgs) -> anyhow::Result<u8> {
         paper: args.paper,
         cards: args.cards.clone().unwrap_or(usual.cards),
         tabs: args.tabs.clone().unwrap_or(usual.tabs),
+        cord_mm: args.cord_mm,
     };
+    clear_away_on_interrupt();
     let sheets = sheets::draw(&order)?;
     let states = store(&args.dir, &sheets)?;
     if !args.quiet {
-        // A closed pipe is no reason to fail: the files are written.
-        let _ = tell(&args.dir, &order, &sheets, &states);
+        super::print(&told(&args.dir, &order, &sheets, &states))?;
     }
     Ok(super::DONE)
 }
@@ -116,42 +133,32 @@ fn is_there(path: &Path, sheet: &Sheet) -> anyhow::Result<bool> {
     bail!("{} is there already with other content, and nothing was written: move it away, or name another folder", path.display())
 }
 
-/// Writes under a passing name first, so that a sheet is there whole or not at all, and never in another file's place.
+/// A sheet is there whole or not at all, and never in another file's place.
 fn write_new(dir: &Path, sheet: &Sheet) -> anyhow::Result<()> {
     let path = dir.join(&sheet.file_name);
     let failed = || format!("cannot write {}: check that the folder may be written to and the disk has room", path.display());
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".sightcord-");
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(dir).with_context(failed)?;
-    file.write_all(&sheet.bytes).with_context(failed)?;
-    file.as_file().sync_all().with_context(failed)?;
-    file.persist_noclobber(&path).map_err(|error| error.error).with_context(failed)?;
-    Ok(())
+    let mut file = NewFile::in_folder(dir).with_context(failed)?;
+    file.file().write_all(&sheet.bytes).with_context(failed)?;
+    file.publish(&path).with_context(failed)
 }
 
-fn tell(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> std::io::Result<()> {
-    let mut out = anstream::stdout().lock();
+fn told(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> String {
+    let mut text = String::new();
     for (sheet, state) in sheets.iter().zip(states) {
         let word = match state {
             Stored::Written => "written",
             Stored::Unchanged => "unchanged",
         };
         let pages = if sheet.n_pages == 1 { "1 page".to_owned() } else { format!("{} pages", sheet.n_pages) };
-        writeln!(out, "{word:9}  {}  ({}, {pages})", dir.join(&sheet.file_name).display(), sheet.title)?;
+        let at = dir.join(&sheet.file_name).display().to_string();
+        text.push_str(&format!("{word:9}  {}  ({}, {pages})\n", one_line(&at), sheet.title));
     }
-    writeln!(out)?;
-    writeln!(
-        out,
-        "Next: print at 100 % (\"actual size\", no fitting to the page), on one side, on\nmatt white {} paper.",
-        order.paper.title()
-    )?;
-    writeln!(
-        out,
-        "Then measure a card's check lines with a steel rule and write what you read\n\
+    text + &format!(
+        "\nNext: print at 100 % (\"actual size\", no fitting to the page), on one side, on\nmatt white {} paper.\n\
+         Then measure a card's check lines with a steel rule and write what you read\n\
          into your job's job.toml (sightcord begin makes one) under [print]:\n\
          measured_along_mm and measured_across_mm. A line that is out by 2 mm or more\n\
-         was not printed at 100 %: print again."
+         was not printed at 100 %: print again.\n",
+        order.paper.title()
     )
 }

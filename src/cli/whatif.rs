@@ -70,7 +70,7 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
     document.plan = outcome.plan;
     document.expected = outcome.expected;
     if args.json {
-        super::print(&document.to_json())?;
+        super::print_json(&document.to_json())?;
     } else if !args.quiet {
         super::print_styled(&text::plan_alone(&document, Show::from(args.show)))?;
     }
@@ -80,7 +80,7 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
 /// The result in a report folder, in a job folder's report, in an archive, or in the file itself.
 pub fn read_result(at: &Path) -> anyhow::Result<ResultDocument> {
     if archive::is_archive(at) {
-        archive::scratch::clear_away_on_interrupt();
+        crate::disk::scratch::clear_away_on_interrupt();
         return Ok(ResultDocument::from_json(archive::sealed_result(at)?.as_bytes(), at)?);
     }
     let places = [at.to_owned(), at.join(RESULT_NAME), at.join("report").join(RESULT_NAME)];

@@ -34,6 +34,11 @@ pub struct Assumed {
     pub plumb_u_deg: f64,
     /// Each end of the cord between set-ups.
     pub cord_moved_u_mm: f64,
+    /// The cord's axis as a rider tells it, across: from both its faces, and from one.
+    pub rider_u_mm: f64,
+    pub rider_one_face_u_mm: f64,
+    /// The same along the rider's height: how well its bridge fits the cord. It counts as far as the rider leans.
+    pub rider_height_u_mm: f64,
     /// The cord's mid-line as light and shadow let it be seen, at each end.
     pub cord_light_u_mm: f64,
     /// A plumb line's middle as light from one side lets it be seen.
@@ -79,6 +84,9 @@ impl Default for Assumed {
             // 0.08 mm from end to end of 400 mm: what a line's image is off on pictures with known truth.
             plumb_u_deg: 0.012,
             cord_moved_u_mm: 0.2,
+            rider_u_mm: 0.2,
+            rider_one_face_u_mm: 0.3,
+            rider_height_u_mm: 1.0,
             cord_light_u_mm: 0.06,
             line_light_u_mm: line_light_u_mm(),
             gearbox_centre_u_mm: 10.0,
@@ -105,6 +113,9 @@ impl Assumed {
             ("levelled_u_deg", &mut assumed.levelled_u_deg),
             ("plumb_u_deg", &mut assumed.plumb_u_deg),
             ("cord_moved_u_mm", &mut assumed.cord_moved_u_mm),
+            ("rider_u_mm", &mut assumed.rider_u_mm),
+            ("rider_one_face_u_mm", &mut assumed.rider_one_face_u_mm),
+            ("rider_height_u_mm", &mut assumed.rider_height_u_mm),
             ("cord_light_u_mm", &mut assumed.cord_light_u_mm),
             ("line_light_u_mm", &mut assumed.line_light_u_mm),
             ("gearbox_centre_u_mm", &mut assumed.gearbox_centre_u_mm),

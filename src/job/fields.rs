@@ -67,6 +67,7 @@ const FIELDS: &[(&str, Unit)] = &[
     ("/bench/cord_straightness", Unit::Mm),
     ("/bench/cord_moved", Unit::Mm),
     ("/bench/flatness", Unit::Mm),
+    ("/bench/riders/*/offset", Unit::Mm),
 ];
 
 /// The unit of this figure; None where there is no such figure.

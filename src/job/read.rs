@@ -10,7 +10,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::assumed::Assumed;
 use super::fields::{Unit, field_unit, nearest_field};
-use super::roles::{MovesWith, Place, TabChange, TabRole, changed};
+use super::roles::{MovesWith, Place, Role, TabChange, TabRole, changed};
 use super::section::{Document, Section, whole_of};
 use super::settings::{
     Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets, Tolerance,
@@ -252,7 +252,7 @@ fn read_faces(sections: &[Section<'_>], job: &Job) -> Vec<Face> {
         let name = required(section, "name", |section| section.text("name"));
         let tabs = required(section, "tabs", read_tab_list);
         let (Some(name), Some(tabs)) = (name, tabs) else { continue };
-        let roles: Vec<TabRole> = tabs.iter().map(|&number| job.tab(number)).collect();
+        let roles: Vec<TabRole> = tabs.iter().map(|&number| on_face(job, number)).collect();
         let in_two = tabs.iter().find(|number| faces.iter().any(|face| face.tabs.contains(number)));
         if name.contains(['/', '~']) || faces.iter().any(|face| face.name == name) {
             section.problem(
@@ -268,6 +268,12 @@ fn read_faces(sections: &[Section<'_>], job: &Job) -> Vec<Face> {
                 format!("the face \"{name}\" has a flag among its tabs"),
                 "Flags turn in draughts; name tabs that are stuck to the face.",
             );
+        } else if roles.iter().any(|tab| matches!(tab.role, Role::CordRider { .. })) {
+            section.problem(
+                "tabs",
+                format!("the face \"{name}\" has a rider of the cord among its tabs"),
+                "Riders stand on the cord and belong to no face; use other numbers for the face.",
+            );
         } else if roles.iter().any(|tab| tab.moves_with != roles[0].moves_with) {
             section.problem(
                 "tabs",
@@ -279,6 +285,17 @@ fn read_faces(sections: &[Section<'_>], job: &Job) -> Vec<Face> {
         }
     }
     faces
+}
+
+/// What a tab stands for when a face is named for it: numbers that stand for riders otherwise are free tabs there.
+fn on_face(job: &Job, number: u8) -> TabRole {
+    let tab = job.tab(number);
+    match tab.role {
+        Role::CordRider { .. } if !job.tabs.contains_key(&number) => {
+            TabRole { role: Role::Free, moves_with: MovesWith::Frame, ..tab }
+        }
+        _ => tab,
+    }
 }
 
 /// Three or more different tab numbers, sorted.
@@ -294,7 +311,7 @@ fn read_tab_list(section: &Section<'_>) -> Option<Vec<u8>> {
             section.problem(
                 "tabs",
                 "[[face]] tabs must be three or more different tab numbers from 1 to 64",
-                "Write them as tabs = [39, 40, 41]; three points make a plane.",
+                "Write them as tabs = [45, 46, 47]; three points make a plane.",
             );
             None
         }

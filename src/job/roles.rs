@@ -59,6 +59,8 @@ pub enum Role {
     BackboneFlag { front: bool },
     /// The brake drum's or hub's reference face.
     HubFace,
+    /// One face of a rider on the datum cord: a strip folded round the cord, one pattern to each side. Riders count from 1.
+    CordRider { rider: u8, side: Side },
     /// Named by the job, or not at all.
     Free,
 }
@@ -84,6 +86,7 @@ impl fmt::Display for Role {
             Self::PlumbFlag { line, upper } => write!(out, "plumb line {line}, {} flag", if upper { "upper" } else { "lower" }),
             Self::BackboneFlag { front } => write!(out, "backbone cord, {} flag", if front { "front" } else { "rear" }),
             Self::HubFace => out.write_str("brake drum or hub face"),
+            Self::CordRider { rider, side } => write!(out, "rider {rider} on the cord, {}", side.word()),
             Self::Free => out.write_str("free"),
         }
     }
@@ -138,6 +141,10 @@ impl TabRole {
     }
 }
 
+/// Numbers of the tabs that are riders on the datum cord unless the job says otherwise: left and right face in turn.
+pub const FIRST_RIDER: u8 = 39;
+pub const LAST_RIDER: u8 = 44;
+
 fn default_role(number: u8) -> Role {
     let left_first = |first: u8| if number == first { Side::Left } else { Side::Right };
     let pair = |first: u8| ((number - first) / 2, (number - first).is_multiple_of(2));
@@ -158,6 +165,10 @@ fn default_role(number: u8) -> Role {
         29 | 30 => Role::BackboneFlag { front: number == 29 },
         31 | 32 => Role::HubFace,
         33..=38 => Role::RimPlace { side: Side::Left, place: number - 32 },
+        FIRST_RIDER..=LAST_RIDER => {
+            let (rider, left) = pair(FIRST_RIDER);
+            Role::CordRider { rider: rider + 1, side: if left { Side::Left } else { Side::Right } }
+        }
         _ => Role::Free,
     }
 }
@@ -168,7 +179,7 @@ fn default_moves_with(number: u8, role: Role) -> MovesWith {
         Role::FrontRim { .. } => MovesWith::FrontWheel,
         Role::GearboxSprocket => MovesWith::Gearbox,
         Role::SpindleEnd { .. } | Role::Station { .. } | Role::Free => MovesWith::Frame,
-        Role::PlumbFlag { .. } | Role::BackboneFlag { .. } => MovesWith::Line,
+        Role::PlumbFlag { .. } | Role::BackboneFlag { .. } | Role::CordRider { .. } => MovesWith::Line,
         // Tab 31 is the one for drums, which turn; 32 for brake plates, which don't.
         Role::HubFace => {
             if number == 32 {
@@ -200,6 +211,14 @@ pub(super) struct TabChange {
     pub side_mm: Option<f64>,
 }
 
+impl TabChange {
+    /// Whether this is written for a tab that was free before numbers 39 to 44 became riders: it names no role, and says what only a
+    /// tab stuck to something has.
+    fn is_of_old_free_tab(&self, default: Role) -> bool {
+        matches!(default, Role::CordRider { .. }) && self.role.is_none() && self.side.is_none() && self.place.is_none()
+    }
+}
+
 /// Which of several like places: a number round the rim, or words such as "A", "A upper", "front".
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Place {
@@ -217,9 +236,15 @@ pub(super) struct Nonsense {
 /// Highest number of a further place round the rim.
 const MAX_PLACES: i64 = 24;
 
+/// Highest number of a rider.
+const MAX_RIDERS: i64 = 24;
+
 /// The tab's meaning with the job's changes. `hub_turns` is `[hub] face_turns`.
 pub(super) fn changed(number: u8, change: &TabChange, hub_turns: Option<bool>) -> Result<TabRole, Nonsense> {
-    let default = TabRole::of_number(number);
+    let mut default = TabRole::of_number(number);
+    if change.is_of_old_free_tab(default.role) {
+        default.role = Role::Free;
+    }
     let role = changed_role(default.role, change)?;
     let mut moves_with = default_moves_with(number, role);
     if let (Role::HubFace, Some(turns)) = (role, hub_turns) {
@@ -252,7 +277,7 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
     let side = change.side.or(default_side.filter(|_| keeps_role));
     let place = change.place.clone().or(default_place.filter(|_| keeps_role));
 
-    let needs_side = matches!(name, "rim" | "front-rim" | "spindle-end" | "station");
+    let needs_side = matches!(name, "rim" | "front-rim" | "spindle-end" | "station" | "cord-rider");
     if !needs_side && change.side.is_some() {
         return Err(Nonsense {
             key: "side",
@@ -260,7 +285,7 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
             advice: "Leave side out; for the hub's face say it as face_side under [hub].",
         });
     }
-    let takes_place = matches!(name, "rim" | "station" | "plumb-flag" | "backbone-flag");
+    let takes_place = matches!(name, "rim" | "station" | "plumb-flag" | "backbone-flag" | "cord-rider");
     if !takes_place && change.place.is_some() {
         return Err(Nonsense {
             key: "place",
@@ -310,6 +335,10 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
             _ => Err(wrong_place("Write place = \"front\" or place = \"rear\".")),
         },
         "hub-face" => Ok(Role::HubFace),
+        "cord-rider" => match place {
+            Some(Place::Number(rider @ 1..=MAX_RIDERS)) => Ok(Role::CordRider { rider: rider as u8, side: side()? }),
+            _ => Err(wrong_place("Number the riders from 1, to 24 at most: the same number for both faces of one rider.")),
+        },
         _ => Ok(Role::Free),
     }
 }
@@ -331,6 +360,7 @@ fn parts(role: Role) -> (&'static str, Option<Side>, Option<Place>) {
             ("backbone-flag", None, Some(Place::Words(if front { "front" } else { "rear" }.to_owned())))
         }
         Role::HubFace => ("hub-face", None, None),
+        Role::CordRider { rider, side } => ("cord-rider", Some(side), Some(Place::Number(i64::from(rider)))),
         Role::Free => ("free", None, None),
     }
 }

@@ -10,20 +10,34 @@ use super::Side;
 use super::keys::{KEYS, Key, Kind, LISTS, SECTIONS, keys_of, nearest};
 use super::read::Problem;
 
+/// More things wrong than this are not told.
+const MOST_PROBLEMS: usize = 100;
+
 /// The file's text and what was found wrong in it.
-pub(super) struct Document<'text> {
-    text: &'text str,
+pub(super) struct Document {
+    /// Where each line begins, in bytes.
+    lines: Vec<usize>,
     problems: RefCell<Vec<Problem>>,
 }
 
-impl<'text> Document<'text> {
-    pub fn new(text: &'text str) -> Self {
-        Self { text, problems: RefCell::new(Vec::new()) }
+impl Document {
+    pub fn new(text: &str) -> Self {
+        let breaks = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n').map(|(at, _)| at + 1);
+        let lines = std::iter::once(0).chain(breaks).collect();
+        Self { lines, problems: RefCell::new(Vec::new()) }
     }
 
     /// Adds a problem at this place of the text.
     pub fn problem(&self, at: Range<usize>, what: impl Into<String>, advice: impl Into<String>) {
+        // Whoever has so much to mend reads no further, and each costs a comparison with every known key.
+        if self.has_enough() {
+            return;
+        }
         self.problems.borrow_mut().push(Problem { line: self.line(at.start), what: what.into(), advice: advice.into() });
+    }
+
+    fn has_enough(&self) -> bool {
+        self.problems.borrow().len() >= MOST_PROBLEMS
     }
 
     /// What was found wrong, by line.
@@ -34,13 +48,13 @@ impl<'text> Document<'text> {
     }
 
     fn line(&self, offset: usize) -> usize {
-        1 + self.text.as_bytes()[..offset.min(self.text.len())].iter().filter(|&&byte| byte == b'\n').count()
+        self.lines.partition_point(|&begin| begin <= offset)
     }
 }
 
 /// A section: its name in the key table, its keys, and where it begins. Absent sections are empty.
 pub(super) struct Section<'doc> {
-    document: &'doc Document<'doc>,
+    document: &'doc Document,
     name: &'static str,
     table: Option<&'doc DeTable<'doc>>,
     at: Range<usize>,
@@ -48,7 +62,7 @@ pub(super) struct Section<'doc> {
 
 impl<'doc> Section<'doc> {
     /// The whole file.
-    pub fn top(document: &'doc Document<'doc>, table: &'doc DeTable<'doc>) -> Self {
+    pub fn top(document: &'doc Document, table: &'doc DeTable<'doc>) -> Self {
         let top = Self { document, name: "", table: Some(table), at: 0..0 };
         top.refuse_unknown_keys();
         top
@@ -95,7 +109,7 @@ impl<'doc> Section<'doc> {
         }
     }
 
-    fn checked(document: &'doc Document<'doc>, name: &'static str, table: &'doc DeTable<'doc>, at: Range<usize>) -> Self {
+    fn checked(document: &'doc Document, name: &'static str, table: &'doc DeTable<'doc>, at: Range<usize>) -> Self {
         let section = Self { document, name, table: Some(table), at };
         section.refuse_unknown_keys();
         section
@@ -195,6 +209,9 @@ impl<'doc> Section<'doc> {
             let sections = || SECTIONS.iter().chain(LISTS).copied().filter(|_| self.name.is_empty());
             if known().chain(sections()).any(|name| name == typed) {
                 continue;
+            }
+            if self.document.has_enough() {
+                return;
             }
             // A key written before its section's line is the commonest slip of all.
             let home = KEYS.iter().find(|key| key.name == typed).filter(|key| key.section != self.name);

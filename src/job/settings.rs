@@ -11,7 +11,7 @@ use crate::finding::Finding;
 
 use super::assumed::Assumed;
 use super::fields::Unit;
-use super::roles::{MovesWith, Role};
+use super::roles::{FIRST_RIDER, LAST_RIDER, MovesWith, Role};
 use super::{Side, TabRole};
 
 /// Standard uncertainty of the printed scale in a direction whose check line was measured where the job doesn't say how well: an eighth of
@@ -220,7 +220,18 @@ impl Job {
             tab
         });
         tab.face = self.faces.iter().find(|face| face.tabs.contains(&number)).map(|face| face.name.clone());
+        if tab.face.is_some() && is_rider(&tab) && !self.tabs.contains_key(&number) {
+            // A job from before numbers 39 to 44 became riders names them as tabs of a face.
+            let face = tab.face.take();
+            tab = TabRole { role: Role::Free, moves_with: MovesWith::Frame, face, ..tab };
+        }
         tab
+    }
+
+    /// Tabs whose numbers stand for riders on the cord unless a job says otherwise, and which this one has for free tabs.
+    fn riders_kept_free(&self) -> Vec<u8> {
+        let kept = |number: &u8| is_rider(&TabRole::of_number(*number)) && self.tab(*number).role == Role::Free;
+        (FIRST_RIDER..=LAST_RIDER).filter(kept).collect()
     }
 
     /// What the person knows of a card's print.
@@ -275,8 +286,24 @@ impl Job {
         idle(rear.is_some() && gearbox.is_none(), "rear_face_to_tooth_centre_mm", "gearbox_face_to_tooth_centre_mm");
         idle(gearbox.is_some() && rear.is_none(), "gearbox_face_to_tooth_centre_mm", "rear_face_to_tooth_centre_mm");
         idle(self.hub.target_mm.is_some() && self.hub.face_side.is_none(), "target_mm", "face_side");
+        let free = self.riders_kept_free();
+        if !free.is_empty() {
+            let listed: Vec<String> = free.iter().map(u8::to_string).collect();
+            findings.push(Finding::note(
+                "rider-number-free",
+                format!(
+                    "Tabs {FIRST_RIDER} to {LAST_RIDER} are riders on the cord by now; job.toml has {} for free, and so it is taken.",
+                    listed.join(", ")
+                ),
+                "Nothing to do. For new jobs use 45 to 64 as free tabs; for a rider write role = \"cord-rider\", with side and place.",
+            ));
+        }
         findings
     }
+}
+
+fn is_rider(tab: &TabRole) -> bool {
+    matches!(tab.role, Role::CordRider { .. })
 }
 
 fn measured_scale(length_mm: f64, designed_mm: f64, u_mm: Option<f64>) -> ScalePrior {

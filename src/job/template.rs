@@ -96,8 +96,13 @@ schema = "sightcord-job/1"
 #level_u_deg = 0.3
 #levelled_u_deg = 0.1
 #plumb_u_deg = 0.012
-# The cord: each end between set-ups, and its middle as light and shadow let it be seen.
+# The cord: each end between set-ups.
 #cord_moved_u_mm = 0.2
+# Riders on the cord: across, from both faces and from one; along their height, which counts as far as they lean.
+#rider_u_mm = 0.2
+#rider_one_face_u_mm = 0.3
+#rider_height_u_mm = 1.0
+# The cord's middle as light and shadow let it be seen.
 #cord_light_u_mm = 0.06
 # A plumb line's middle as light lets it be seen.
 #line_light_u_mm = 0.15
@@ -112,7 +117,7 @@ schema = "sightcord-job/1"
 # A tab that is used for something else than what is printed on it, or that is backed or printed differently. Repeat for
 # others. Roles: rim (place 0 is the marked place, 1 and up are further ones), front-rim, gearbox-sprocket, rear-sprocket,
 # spindle-end, station (place "A" to "D"), plumb-flag (place "A upper", "A lower" ... "D lower"), backbone-flag (place
-# "front" or "rear"), hub-face, free.
+# "front" or "rear"), hub-face, cord-rider (one face of a rider on the datum cord; place numbers the riders), free.
 #[[tab]]
 #number = 49
 #role = "rim"
@@ -125,13 +130,13 @@ schema = "sightcord-job/1"
 
 # Free tabs move with the "frame" unless you say "wheel", "front-wheel" or "gearbox".
 #[[tab]]
-#number = 39
+#number = 45
 #moves_with = "frame"
 
 # Any three tabs, or more, stuck to one flat face: an engine plate, a platform.
 #[[face]]
 #name = "engine plate"
-#tabs = [39, 40, 41]
+#tabs = [45, 46, 47]
 
 # How far off a figure may be, instead of the program's own limits: in mm for lengths, deg for angles. The names of the
 # figures are those in result.json. Repeat for others.

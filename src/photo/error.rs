@@ -28,6 +28,8 @@ pub enum PhotoError {
     FileTooLarge(u64),
     #[error("the picture is larger than {} megapixels or {MAX_SIDE} pixels a side ({} x {})", MAX_PIXELS / 1_000_000, .0, .1)]
     PictureTooLarge(usize, usize),
+    #[error("the picture would take more memory to read than any photo should")]
+    TooMuchMemory,
     #[error("the picture is smaller than {MIN_SIDE} pixels a side ({0} x {1})")]
     PictureTooSmall(usize, usize),
     #[error("the file is cut off: its end is missing")]
@@ -52,7 +54,7 @@ impl PhotoError {
             Self::NotAPicture => "photo-not-a-picture",
             Self::KindNotRead(_) => "photo-kind-not-read",
             Self::HeicNotBuiltIn => "photo-heic",
-            Self::FileTooLarge(_) | Self::PictureTooLarge(..) => "photo-too-large",
+            Self::FileTooLarge(_) | Self::PictureTooLarge(..) | Self::TooMuchMemory => "photo-too-large",
             Self::PictureTooSmall(..) => "photo-too-small",
             Self::CutOff => "photo-cut-off",
             Self::Damaged { .. } => "photo-damaged",
@@ -74,7 +76,7 @@ impl PhotoError {
                 "Set the phone to JPEG (in the camera's settings: formats, \"most compatible\", or \"high efficiency\" off) and take the \
                  photo again, or build the program with: cargo build --release --features heic"
             }
-            Self::FileTooLarge(_) | Self::PictureTooLarge(..) => {
+            Self::FileTooLarge(_) | Self::PictureTooLarge(..) | Self::TooMuchMemory => {
                 "Use the phone's ordinary photo mode, not a panorama or a stitched picture; 8 to 50 megapixels are plenty."
             }
             Self::PictureTooSmall(..) => "Put the photo itself in the folder, not its thumbnail.",

@@ -24,6 +24,8 @@ use super::{Photo, PhotoError, read_photo};
 pub const CAMERA_FOLDER: &str = "0-camera";
 /// The sub-folder that reports are written to.
 pub const REPORT_FOLDER: &str = "report";
+/// In a report's folder, the list of what this program wrote there.
+pub const REPORT_LIST: &str = "report-files.txt";
 /// Name of the only set-up where photos lie directly in the job folder.
 pub const LOOSE_SETUP: &str = "photos";
 
@@ -116,7 +118,9 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
             }
         };
         if inside.photos.is_empty() {
-            if inside.folders.iter().any(|deeper| holds_photos(&folder.join(name).join(deeper))) {
+            // A report that was sent to another folder of the job holds pictures as well.
+            let is_report = folder.join(name).join(REPORT_LIST).is_file();
+            if !is_report && inside.folders.iter().any(|deeper| holds_photos(&folder.join(name).join(deeper))) {
                 job.findings.push(Finding::warning(
                     "photos-too-deep",
                     format!("The folder {name} holds no photos itself, but a folder inside it does; those are not used."),

@@ -8,8 +8,10 @@ mod heic;
 pub mod image;
 mod jpeg;
 pub mod listing;
+mod png;
 mod raster;
 pub mod read;
+pub mod room;
 pub mod srgb;
 
 pub use error::PhotoError;

@@ -12,7 +12,7 @@ use sha2::{Digest, Sha256};
 use crate::finding::Finding;
 
 use super::format::{Content, content_of};
-use super::{ExifFacts, LinearImage, PhotoError, PhotoFormat, jpeg, raster};
+use super::{ExifFacts, LinearImage, PhotoError, PhotoFormat, jpeg, png, raster};
 
 /// Larger files are refused. The largest phone photos, of 200 megapixels, stay well under it.
 pub const MAX_FILE_BYTES: u64 = 200_000_000;
@@ -146,7 +146,8 @@ pub fn decode_photo(bytes: &[u8]) -> Result<Photo, PhotoError> {
 fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, PhotoError> {
     match format {
         PhotoFormat::Jpeg => jpeg::decode(bytes),
-        PhotoFormat::Png | PhotoFormat::Tiff | PhotoFormat::WebP => raster::decode(format, bytes),
+        PhotoFormat::Png => png::decode(bytes),
+        PhotoFormat::Tiff | PhotoFormat::WebP => raster::decode(format, bytes),
         #[cfg(feature = "heic")]
         PhotoFormat::Heic => super::heic::decode(bytes),
         #[cfg(not(feature = "heic"))]

@@ -107,6 +107,8 @@ const NEEDS_STATION: &str = "It needs a pair of like points on the frame marked 
 const NEEDS_BACKBONE: &str = "It needs a cord along the backbone with flags 29 and 30.";
 const NEEDS_FACE: &str = "It needs three tabs at least on that face, named in job.toml.";
 const NEEDS_FRONT: &str = "It needs tabs 3 and 4 on the front rim's two sides.";
+const NEEDS_RIDERS: &str =
+    "Two riders alone are the datum: a third one on the cord, or the cord's own edges, would show by what they are off.";
 const NEEDS_CARDS: &str = "It needs two cards or more on the bench, overlapping from photo to photo.";
 
 /// The words for the figure at a JSON pointer; for a pointer this program does not know, the pointer itself.
@@ -325,6 +327,13 @@ pub fn describe(pointer: &str) -> Field {
             "It needs the cord in two set-ups.",
         ),
         ["bench", "flatness"] => field("how flat the cards lie to each other", "cards flat to", Size, "up and down", NEEDS_CARDS),
+        ["bench", "riders", id, "offset"] => field(
+            &format!("what the rider with tabs {} tells of the cord", id.replace('-', " and ")),
+            &format!("rider {}", id.replace('-', ", ")),
+            Sideways,
+            "where this rider has the cord, against the datum",
+            NEEDS_RIDERS,
+        ),
         _ => field(pointer, pointer, Size, "", ""),
     }
 }

@@ -3,6 +3,7 @@
 //! `whatif`, `since` and the reports work from this document alone. It holds no clock and no path, so that the same inputs
 //! give the same bytes. Fields may be added under the same schema name; a reader ignores those it does not know.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
@@ -20,6 +21,7 @@ use crate::bench::figures::{
 use crate::finding::Finding;
 use crate::measurement::Measurement;
 use crate::plan::outcome::{Expected, HandComparison, Outcome, PlanStep, Verdict};
+use crate::visible;
 
 /// Name and version of the document's form.
 pub const SCHEMA: &str = "sightcord-result/1";
@@ -33,12 +35,24 @@ pub const PATTERN_VERSION: &str = "1";
 pub struct Program {
     pub name: String,
     pub version: String,
+    /// The kind of machine, such as "x86_64-linux": on one kind a version gives the same bytes. Empty where no version said it.
+    #[serde(default)]
+    pub machine: String,
 }
 
 impl Program {
     /// This very program.
     pub fn this() -> Self {
-        Self { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() }
+        Self {
+            name: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            machine: format!("{}-{}", std::env::consts::ARCH, std::env::consts::OS),
+        }
+    }
+
+    /// The same program in the same version, on whatever machine: it writes the same words for the same figures.
+    pub fn is_same_version(&self, other: &Self) -> bool {
+        self.name == other.name && self.version == other.version
     }
 }
 
@@ -294,7 +308,17 @@ impl ResultDocument {
         let mut value = self.to_value();
         json::tidy(&mut value);
         super::relative::mark(&mut value, &self.up.relative_to_bench);
-        json::pretty(&value)
+        visible::json(&json::pretty(&value)).into_owned()
+    }
+
+    /// The same for people: names and texts from outside hold nothing that a terminal or a page would obey.
+    pub fn visible(&self) -> Cow<'_, Self> {
+        let mut value = self.to_value();
+        if !visible::hides(&value) {
+            return Cow::Borrowed(self);
+        }
+        visible::value(&mut value);
+        serde_json::from_value(value).map_or(Cow::Borrowed(self), Cow::Owned)
     }
 
     /// The figures again, for a plan with other choices or a comparison. The joint covariance comes from the correlation and
@@ -427,6 +451,9 @@ impl ResultDocument {
         add("/bench/cord_straightness".into(), self.bench.cord_straightness);
         add("/bench/cord_moved".into(), self.bench.cord_moved);
         add("/bench/flatness".into(), self.bench.flatness);
+        for rider in &self.bench.riders {
+            add(format!("/bench/riders/{}/offset", rider.id), rider.offset);
+        }
         all
     }
 }

@@ -134,7 +134,7 @@ fn seen_point(
 ) -> Option<SeenPoint> {
     let (at, next) = (pixel(&p)?, pixel(&next)?);
     let along = (next - at).normalize();
-    Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma, used: true })
+    Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma, group: 0, lone: false, used: true })
 }
 
 /// The cord over each card in the picture, as well read as it was seen on the whole: nobody knows whether its shadow will adjoin it.

@@ -37,6 +37,8 @@ pub enum Hangs {
     On(Carrier),
     /// A flag on this line.
     Flag(StringKind),
+    /// Stands on the datum cord, and may be pushed along it between set-ups.
+    Cord,
 }
 
 /// What the job says about prints and marks.

@@ -16,9 +16,9 @@ use crate::sightings::LaneEdges;
 #[derive(Clone, Debug)]
 pub struct LightView {
     samples: Vec<LightRay>,
-    mm_per_px: f64,
+    pub mm_per_px: f64,
     /// World x and y of the card's middle.
-    middle: [f64; 2],
+    pub middle: [f64; 2],
 }
 
 /// A line of sight across the cord.
@@ -66,6 +66,16 @@ struct LightRay {
     light: f64,
 }
 
+/// A line of sight on the fine grid.
+#[derive(Clone, Copy, Debug)]
+pub struct FineRay {
+    pub normal: [f64; 2],
+    pub offset: f64,
+    pub azimuth: f64,
+    pub on_paper: f64,
+    pub per_mm_up: f64,
+}
+
 /// A group of lanes that see the same piece of the cord: one card in one set-up.
 pub struct LightGroup<'a> {
     pub setup: usize,
@@ -85,7 +95,7 @@ pub struct Borne {
     /// Whether it hangs through, so that each group has a height of its own.
     pub sags: bool,
     /// Mean cost of a sample.
-    cost: f64,
+    pub cost: f64,
 }
 
 /// Heights above the cards and radii that are tried first, mm: a cord on blocks lies within a centimetre of the paper, and is 0.8 to 5 mm
@@ -98,6 +108,8 @@ pub const LEAST_GAP: f64 = 0.15;
 const ACROSS: (f64, f64) = (8.4, 0.35);
 /// Steepest cord against the world's x.
 const STEEPEST: f64 = 0.05;
+/// Where along it a cord is seen is told for this height over the paper, mm.
+const USUAL_HEIGHT: f64 = 3.0;
 /// Samples closer than this are left out in the first search, mm.
 const SPARSE: f64 = 0.5;
 /// Light is compared on pieces of paper of this width, mm.
@@ -109,10 +121,9 @@ const MARGIN_PX: (f64, f64) = (0.9, 0.45);
 const MOST: f64 = 0.15;
 /// A sample that can't be compared counts as much as an ordinary difference.
 const ORDINARY: f64 = 0.03;
-/// Cords that are looked at more closely; how far apart two must lie to be rivals, mm; and how much more the second must cost.
+/// Cords that are looked at more closely; and how far apart two must lie to be told apart, mm.
 const MOST_KEPT: usize = 6;
 const APART: f64 = 1.2;
-const RIVAL: f64 = 1.1;
 /// How much higher, lower or to the side the cord may lie over single cards, mm, and the step that is tried; how much a millimetre of it costs, as a part;
 /// and by what part of itself the cost must fall for a cord to be taken for one that hangs through.
 const SAG: (f64, f64) = (0.9, 0.15);
@@ -124,27 +135,56 @@ const SPREAD_HELD: f64 = 0.02;
 const HIGHER: [f64; 5] = [0.0, -0.35, 0.35, -0.7, 0.7];
 
 impl LightView {
-    pub fn new(state: &State, view: &View, card: &Rigid, edges: &LaneEdges) -> Self {
+    /// `slope` is how far the cord goes to the side (world y) for each mm along x: places are told as if it ran along x, seen over the card's
+    /// middle. `bow` is the height of the card's middle over its edges along x and along y, mm.
+    pub fn new(state: &State, view: &View, card: &Rigid, bow: [f64; 2], slope: f64, edges: &LaneEdges) -> Self {
         let up = card.r.column(2).into_owned();
+        let half = edges.pattern.cols() as f64 * edges.pattern.pitch_mm() / 2.0;
         let samples = edges.light.iter().filter_map(|sample| {
-            let ray = Ray::through(state, view, sample.at)?;
+            let mut ray = Ray::through(state, view, sample.at)?;
             let steep = up.dot(&ray.direction);
             if !(steep.abs() > 0.05) {
                 return None;
             }
             let meet = |higher: f64| -> Vector3<f64> { ray.eye + ray.direction * (up.dot(&(card.t - ray.eye)) + higher) / steep };
-            let (low, high) = (meet(0.0).y, meet(1.0).y);
+            let flat = card.r.column(0).dot(&(meet(0.0) - card.t)) / half;
+            let lift = bow[0] * (1.0 - flat * flat) + bow[1];
+            let place = |p: Vector3<f64>| p.y - slope * (p.x - card.t.x);
+            let (low, high) = (place(meet(lift)), place(meet(lift + 1.0)));
+            ray.offset -= ray.normal[0] * slope * (meet(lift + USUAL_HEIGHT).x - card.t.x);
             Some(LightRay { ray, on_paper: low, per_mm_up: high - low, light: sample.light })
         });
         Self { samples: samples.collect(), mm_per_px: 1.0 / edges.px_per_mm, middle: [card.t.x, card.t.y] }
     }
 
-    /// Whether a cord at (y, z) is seen inside the lane.
-    pub fn shows(&self, y: f64, z: f64, radius: f64) -> bool {
-        let (Some(first), Some(last)) = (self.samples.first(), self.samples.last()) else { return false };
-        let (first, last) = (first.ray.off(y, z), last.ray.off(y, z));
-        let (low, high) = (first.min(last), first.max(last));
-        low < -radius && high > radius
+    /// Whether the camera stands on the side of the world's +y.
+    pub fn seen_from_left(&self) -> bool {
+        self.samples.first().is_some_and(|sample| sample.ray.eye.y > self.middle[1])
+    }
+
+    /// Rays on a grid of `each` points a pixel, `beyond` of them before the first sample and behind the last: normal, offset, azimuth of the
+    /// camera about the cord (from upright, towards +y), place on the paper from `middle`, and how it moves for each mm that the paper lies
+    /// higher; and the samples' light.
+    pub fn fine(&self, each: usize, beyond: usize) -> Option<(Vec<FineRay>, Vec<f64>)> {
+        let n = self.samples.len();
+        if n < 8 {
+            return None;
+        }
+        let at = |i: usize| {
+            let p = i as f64 / each as f64 - beyond as f64 / each as f64;
+            let first = (p.max(0.0) as usize).min(n - 2);
+            let (a, b, t) = (&self.samples[first], &self.samples[first + 1], p - first as f64);
+            let mix = |of: &dyn Fn(&LightRay) -> f64| of(a) + t * (of(b) - of(a));
+            FineRay {
+                normal: [mix(&|s| s.ray.normal[0]), mix(&|s| s.ray.normal[1])],
+                offset: mix(&|s| s.ray.offset),
+                azimuth: mix(&|s| (-s.ray.direction.y).atan2(-s.ray.direction.z)),
+                on_paper: mix(&|s| s.on_paper) - self.middle[1],
+                per_mm_up: mix(&|s| s.per_mm_up),
+            }
+        };
+        let n_fine = (n - 1) * each + 2 * beyond + 1;
+        Some(((0..n_fine).map(at).collect(), self.samples.iter().map(|s| s.light).collect()))
     }
 
     fn sparse(&self) -> Self {
@@ -221,8 +261,8 @@ fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> f64 {
     sum
 }
 
-/// The cord that the light bears out; None when it bears out two that lie apart nearly alike. `ground` is the cards' mean height.
-pub fn borne_out(groups: &[LightGroup], ground: f64) -> Option<Borne> {
+/// The cords that the light bears out, best first; `ground` is the cards' mean height.
+pub fn borne_out(groups: &[LightGroup], ground: f64) -> Vec<Borne> {
     let sparse: Vec<Vec<LightView>> = groups.iter().map(|g| g.views.iter().map(|view| view.sparse()).collect()).collect();
     let sparse: Vec<Vec<&LightView>> = sparse.iter().map(|views| views.iter().collect()).collect();
     let n_heights = ((HEIGHTS.1 - HEIGHTS.0) / HEIGHTS.2) as usize + 1;
@@ -244,14 +284,11 @@ pub fn borne_out(groups: &[LightGroup], ground: f64) -> Option<Borne> {
     }
     let mut refined: Vec<Borne> = kept.into_par_iter().map(|borne| refined(groups, borne, ground)).collect();
     refined.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    let mut refined = refined.into_iter();
-    let best = refined.next()?;
-    let rival = refined.find(|other| apart(&best, other) > APART);
-    rival.is_none_or(|rival| rival.cost > RIVAL * best.cost).then_some(best)
+    refined
 }
 
 /// Mean distance of two cords' places, mm.
-fn apart(a: &Borne, b: &Borne) -> f64 {
+pub fn apart(a: &Borne, b: &Borne) -> f64 {
     a.y.iter().zip(&b.y).map(|(a, b)| (a - b).abs()).sum::<f64>() / a.y.len().max(1) as f64
 }
 

@@ -1,5 +1,6 @@
 //! Second step to a scene: tabs, turning bodies, lines and the cord, once cameras and lens are known.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Vector2, Vector3};
@@ -7,13 +8,14 @@ use nalgebra::{Vector2, Vector3};
 use crate::cards::Pattern;
 use crate::math::Rigid;
 use crate::math::rigid::{fit_rigid, log};
-use crate::sightings::{LineSighting, StringKind};
+use crate::sightings::{LaneEdges, LineSighting, StrandPoint, StringKind};
 
 use super::cards_first::{glimpse, on_plane, seen_corners};
-use super::cord_choice::{LaneView, choose, mid_points};
+use super::cord_choice::{LaneView, choose, mid_points, slope_along};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::pose::{Glimpse, candidates, locate, refine};
+use super::riders::{RidersLine, riders_line};
 use super::state::{Body, Carrier, Cord, Face, Flag, Line, State, Tab};
 use super::suspects::Exceptions;
 
@@ -38,6 +40,8 @@ pub struct MarksNext {
     pub blocks: Vec<Block>,
     /// Kinds of turning bodies that stayed in place.
     pub still_bodies: Vec<u8>,
+    /// How far aside another reading of the cord lies that the light bears out nearly as well, mm.
+    pub cord_rival: Option<f64>,
 }
 
 /// Adds all that is not a card. Exceptions name tabs that are not tied between set-ups or do not lie in their face.
@@ -48,7 +52,7 @@ pub fn marks_next(
     settings: &SceneSettings,
     exceptions: &Exceptions,
 ) -> MarksNext {
-    let mut out = MarksNext { blocks: Vec::new(), still_bodies: Vec::new() };
+    let mut out = MarksNext { blocks: Vec::new(), still_bodies: Vec::new(), cord_rival: None };
     let mut seen: Vec<TabView> = Vec::new();
     for (photo, view) in photos.iter().zip(view_of) {
         let (Some(view), false) = (view, photo.lens_only) else { continue };
@@ -65,7 +69,8 @@ pub fn marks_next(
     }
     tabs(state, &seen, settings, &exceptions.split_tabs, &mut out);
     flags_and_lines(state, photos, view_of, &seen, settings, &mut out);
-    cords(state, photos, view_of, &mut out);
+    let riders = riders_line(state, settings);
+    cords(state, photos, view_of, riders.as_ref(), &mut out);
     faces(state, settings, &exceptions.loose_tabs);
     out
 }
@@ -86,12 +91,18 @@ fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &B
     let mut kinds: BTreeSet<u8> = BTreeSet::new();
     let mut moving: BTreeMap<(u8, usize), Rigid> = BTreeMap::new();
     for setting in &settings.tabs {
-        let Hangs::On(carrier) = setting.hangs else { continue };
+        let each_setup = split.contains(&setting.number);
+        let carrier = match setting.hangs {
+            Hangs::On(carrier) => carrier,
+            // Until it is seen to have been pushed along the cord while the wheel was turned.
+            Hangs::Cord => Carrier::Still,
+            Hangs::Flag(_) => continue,
+        };
         let of_tab: Vec<&TabView> = seen.iter().filter(|s| s.number == setting.number).collect();
         if of_tab.is_empty() {
             continue;
         }
-        if carrier == Carrier::Still && !split.contains(&setting.number) {
+        if carrier == Carrier::Still && !each_setup {
             if let Some((pose, _)) = locate(&glimpses(state, &of_tab, setting.pitch), NOISE) {
                 push_tab(state, setting.number, carrier, None, pose, setting.pitch);
             }
@@ -102,7 +113,7 @@ fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &B
             let here: Vec<&TabView> = of_tab.iter().copied().filter(|s| s.setup == setup).collect();
             let Some((pose, _)) = locate(&glimpses(state, &here, setting.pitch), NOISE) else { continue };
             match carrier {
-                Carrier::Turning(kind) if !split.contains(&setting.number) => {
+                Carrier::Turning(kind) if !each_setup => {
                     kinds.insert(kind);
                     moving.insert((setting.number, setup), pose);
                 }
@@ -268,7 +279,15 @@ pub fn too_thick(state: &State, view: usize, line: usize, sighting: &LineSightin
 /// Points of a line's image as observations.
 pub fn seen_points(sighting: &LineSighting) -> Vec<SeenPoint> {
     let usable = sighting.points.iter().filter(|p| p.sigma > 0.0 && p.sigma.is_finite());
-    usable.map(|p| SeenPoint { at: Vector2::from(p.at), normal: Vector2::from(p.normal), sigma: p.sigma, used: true }).collect()
+    let point = |p: &StrandPoint| SeenPoint {
+        at: Vector2::from(p.at),
+        normal: Vector2::from(p.normal),
+        sigma: p.sigma,
+        group: 0,
+        lone: false,
+        used: true,
+    };
+    usable.map(point).collect()
 }
 
 fn points_block(view: usize, shown: Shown, sighting: &LineSighting) -> Block {
@@ -315,26 +334,43 @@ fn flag_turn(state: &State, seen: &TabView, pitch: f64, centre: &Vector3<f64>) -
 
 /// The cord of each set-up: its mid-line as sighted, or as chosen from the edges in the lanes; where its rays meet a plane a little
 /// above the cards.
-fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], out: &mut MarksNext) {
+fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], riders: Option<&RidersLine>, out: &mut MarksNext) {
     let ground = mean_card_height(state);
     // Points by set-up and view.
     let mut seen: BTreeMap<(usize, usize), Vec<SeenPoint>> = BTreeMap::new();
-    let mut lanes = Vec::new();
+    let mut seen_lanes: Vec<(usize, Cow<LaneEdges>, f64)> = Vec::new();
     for (photo, view) in photos.iter().zip(view_of) {
         let (Some(view), false) = (view, photo.lens_only) else { continue };
         for sighting in photo.sightings.lines.iter().filter(|l| l.kind == StringKind::Cord) {
             seen.entry((photo.setup, *view)).or_default().extend(seen_points(sighting));
         }
-        lanes.extend(photo.sightings.lanes.iter().filter_map(|edges| LaneView::new(state, *view, edges)));
+        seen_lanes.extend(photo.sightings.lanes.iter().map(|edges| {
+            let edges = match riders {
+                Some(riders) => Cow::Owned(riders.edges_near(state, *view, edges)),
+                None => Cow::Borrowed(edges),
+            };
+            (*view, edges, photo.sightings.blur_px)
+        }));
     }
+    let slope = slope_along(state, &seen_lanes.iter().map(|(view, edges, _)| (*view, edges.as_ref())).collect::<Vec<_>>());
+    let lane = |(view, edges, blur_px): &(usize, Cow<LaneEdges>, f64)| LaneView::new(state, *view, edges, slope, *blur_px);
+    let lanes: Vec<LaneView> = seen_lanes.iter().filter_map(lane).collect();
     // A cord on two blocks lies some millimetres above the paper; the exact height is found later.
     let mut height = ground + 2.5;
     if seen.is_empty()
         && let Some(chosen) = choose(&lanes, ground)
     {
         height = chosen.height();
+        out.cord_rival = chosen.rival;
         for point in mid_points(&lanes, &chosen) {
-            let seen_point = SeenPoint { at: point.at, normal: point.normal, sigma: point.sigma, used: true };
+            let seen_point = SeenPoint {
+                at: point.at,
+                normal: point.normal,
+                sigma: point.sigma,
+                group: point.group(),
+                lone: point.lone,
+                used: true,
+            };
             seen.entry((point.setup, point.view)).or_default().push(seen_point);
         }
     }

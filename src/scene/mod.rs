@@ -2,7 +2,10 @@
 
 pub mod cards_first;
 pub mod cord_choice;
+pub mod cord_doubts;
+mod cord_fit;
 pub mod cord_on_card;
+pub mod group_spread;
 pub mod halves;
 pub mod imagine;
 pub mod input;
@@ -17,6 +20,7 @@ pub mod pose;
 pub mod predict;
 pub mod prior;
 pub mod residual;
+pub mod riders;
 pub mod solution;
 pub mod solve;
 pub mod state;

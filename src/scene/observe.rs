@@ -58,6 +58,10 @@ pub struct SeenPoint {
     pub at: Vector2<f64>,
     pub normal: Vector2<f64>,
     pub sigma: f64,
+    /// Points with the same number share light and shadow; 0 for those that don't say.
+    pub group: u16,
+    /// Whether one edge alone tells it: such points never found a slope or a movement.
+    pub lone: bool,
     pub used: bool,
 }
 

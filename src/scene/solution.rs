@@ -10,6 +10,8 @@ use crate::math::robust::median;
 use crate::sightings::StringKind;
 
 use super::cards_first::{COARSE, LEAST_CORNERS, cards_first, level, seen_corners};
+use super::cord_doubts::movement_is_told;
+use super::group_spread::{GroupSpread, of_groups};
 use super::input::{ScenePhoto, SceneSettings};
 use super::line_choice::settle_lines;
 use super::marks_next::{LEAST_TAB_CORNERS, marks_next, seen_points, too_thick};
@@ -38,6 +40,12 @@ pub struct Solution {
     pub loose_tabs: BTreeSet<u8>,
     /// Whether the cord was seen to have moved between set-ups.
     pub cord_moved: bool,
+    /// How far aside another reading of the cord lies that the light bears out nearly as well, mm.
+    pub cord_rival: Option<f64>,
+    /// Why the cord's place may not be trusted; empty when it may.
+    pub cord_doubts: Vec<Finding>,
+    /// What errors that come in groups add to the covariance.
+    pub group_spreads: Vec<GroupSpread>,
     pub converged: bool,
     /// Whether nothing had to be treated apart from the rule.
     pub regular: bool,
@@ -65,7 +73,7 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
     best.findings.extend(sheet_findings(&best));
     best.loose_tabs = exceptions.loose_tabs.clone();
     best.moved_cards = exceptions.moved_cards.clone();
-    best.covariance = covariance(&best.state, &Problem { blocks: &best.blocks, priors: &best.priors, slots: &best.slots });
+    best.tell_covariance();
     Some(best)
 }
 
@@ -79,7 +87,7 @@ pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSett
     if find_suspects(&next, photos, &mut exceptions) {
         return solve(photos, settings);
     }
-    next.covariance = covariance(&next.state, &Problem { blocks: &next.blocks, priors: &next.priors, slots: &next.slots });
+    next.tell_covariance();
     Some(next)
 }
 
@@ -213,6 +221,9 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
         moved_cards: BTreeSet::new(),
         loose_tabs: BTreeSet::new(),
         cord_moved,
+        cord_rival: marks.cord_rival,
+        cord_doubts: Vec::new(),
+        group_spreads: Vec::new(),
         converged,
         regular: false,
     })
@@ -301,8 +312,13 @@ fn cord_has_moved(state: &State, problem: &Problem, sigma: f64) -> bool {
         (cord.at(x).y - first.at(x).y).abs()
     };
     let bound = (3.0 * sigma).max(0.35);
-    let far: Vec<(usize, f64)> =
-        (1..state.cords.len()).flat_map(|i| places.map(|s| (i, s))).filter(|&(i, s)| apart(&state.cords[i], s) > bound).collect();
+    // A few edges that are a shadow's would seem to move it.
+    let told = |cord: usize| movement_is_told(state, problem.blocks, cord);
+    let far: Vec<(usize, f64)> = (1..state.cords.len())
+        .filter(|&i| told(0) && told(i))
+        .flat_map(|i| places.map(|s| (i, s)))
+        .filter(|&(i, s)| apart(&state.cords[i], s) > bound)
+        .collect();
     if far.is_empty() {
         return false;
     }
@@ -330,6 +346,23 @@ fn thicken(blocks: &mut [Block]) {
 }
 
 impl Solution {
+    /// Covariance of the unknowns, what groups of observations add to it, and what makes the cord doubtful.
+    fn tell_covariance(&mut self) {
+        let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };
+        self.covariance = covariance(&self.state, &problem);
+        let cord_slots: Vec<usize> = self.slots.cords.iter().flat_map(|&slot| slot..slot + 6).collect();
+        let group =
+            |block: &Block, point: &SeenPoint| (matches!(block.shown, Shown::Cord(_)) && point.group != 0).then_some(point.group);
+        self.group_spreads.clear();
+        self.group_spreads.extend(of_groups(&self.state, &problem, &cord_slots, "light and shadow on the cord", group));
+        self.cord_doubts = super::cord_doubts::doubts(self);
+    }
+
+    /// Whether every set-up's cord is seen from so many places that a movement may be told.
+    pub fn cord_movement_is_told(&self) -> bool {
+        (0..self.state.cords.len()).all(|cord| movement_is_told(&self.state, &self.blocks, cord))
+    }
+
     /// Takes all observations for worse by a factor and tells the covariance anew.
     pub fn raise_noise(&mut self, factor: f64) {
         self.blocks.iter_mut().for_each(|block| block.noise *= factor);

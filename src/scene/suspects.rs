@@ -97,6 +97,16 @@ impl Exceptions {
             ));
         }
         for number in &self.split_tabs {
+            if settings.tabs.iter().any(|tab| tab.number == *number && tab.hangs == Hangs::Cord) {
+                findings.push(Finding::note(
+                    "rider-moved",
+                    format!(
+                        "The rider with tab {number} was moved along the cord between set-ups; it counts in each for itself."
+                    ),
+                    "Nothing to do: it tells where the cord runs wherever it stands.",
+                ));
+                continue;
+            }
             findings.push(Finding::warning(
                 "tab-moved",
                 format!("Tab {number} moved between set-ups although it should stay on its part; it was not used to tie them."),
@@ -241,7 +251,12 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
             Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
                 exceptions.dropped_cards.insert(number);
             }
-            Pattern::Tab(_) if whole_setups > 0 && setups.len() > 1 && !exceptions.split_tabs.contains(&number) => {
+            Pattern::Tab(_)
+                if whole_setups > 0
+                    && setups.len() > 1
+                    && !exceptions.split_tabs.contains(&number)
+                    && solution.state.tabs.iter().any(|tab| tab.number == number && tab.only_setup.is_none()) =>
+            {
                 exceptions.split_tabs.insert(number);
             }
             _ => {

@@ -4,7 +4,9 @@
 
 use std::collections::BTreeMap;
 
+use super::noise::Noise;
 use super::plane_map::{Node, PlaneMap};
+use super::plate::Plate;
 use crate::math::robust::median;
 use crate::photo::LinearImage;
 
@@ -33,6 +35,10 @@ const DOT_DOUBT: f64 = 0.1;
 const MIN_CONTRAST: f64 = 0.15;
 /// Largest scatter of a cell's ground as a part of the contrast; more means that something lies across the cell.
 const MAX_GROUND_SCATTER: f64 = 0.45;
+/// The same in a grainy photo: in units of the noise of its pixels (smoothed pixels have about half; the range of four is twice that
+/// on average), and at most as a part of the contrast.
+const MAX_SCATTER_OF_NOISE: f64 = 2.0;
+const MAX_NOISY_SCATTER: f64 = 1.2;
 
 /// What a cell looks like.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -64,7 +70,7 @@ struct Tones {
 /// Reads the cells (y, x), of which those with `is_dark` should be dark by the chequer. Node (x, y) is the cell's corner of least
 /// coordinates. Cells outside the photo are left out.
 pub fn read_cells(
-    image: &LinearImage,
+    plate: &Plate,
     nodes: &BTreeMap<(i32, i32), [f64; 2]>,
     cells: impl Iterator<Item = (i32, i32)>,
     is_dark: impl Fn(i32, i32) -> bool,
@@ -74,16 +80,16 @@ pub fn read_cells(
         .filter_map(|(y, x)| {
             let corners = [(y, x), (y, x + 1), (y + 1, x), (y + 1, x + 1)].map(|key| nodes.get(&key).copied());
             let tones = match corners {
-                [Some(a), Some(b), Some(c), Some(d)] => tones_at(image, |p| Some(between([a, b, c, d], p))),
+                [Some(a), Some(b), Some(c), Some(d)] => tones_at(&plate.calm, |p| Some(between([a, b, c, d], p))),
                 _ => {
                     let map = PlaneMap::near(&places, [f64::from(x) + 0.5, f64::from(y) + 0.5])?;
-                    tones_at(image, |[dx, dy]| map.at([f64::from(x) + 0.5 + dx, f64::from(y) + 0.5 + dy]))
+                    tones_at(&plate.calm, |[dx, dy]| map.at([f64::from(x) + 0.5 + dx, f64::from(y) + 0.5 + dy]))
                 }
             };
             tones.map(|tones| ((y, x), tones))
         })
         .collect();
-    tones.iter().map(|(&(y, x), own)| ((y, x), compare(own, &tones, y, x, &is_dark))).collect()
+    tones.iter().map(|(&(y, x), own)| ((y, x), compare(own, &tones, y, x, &plate.noise, &is_dark))).collect()
 }
 
 /// Bilinear place in a cell given by its four corners; `p` in cells from the centre.
@@ -112,7 +118,14 @@ fn tones_at(image: &LinearImage, place: impl Fn([f64; 2]) -> Option<[f64; 2]>) -
 }
 
 /// The cell's reading from its own tones and those of the cells around.
-fn compare(own: &Tones, tones: &BTreeMap<(i32, i32), Tones>, y: i32, x: i32, is_dark: &impl Fn(i32, i32) -> bool) -> Cell {
+fn compare(
+    own: &Tones,
+    tones: &BTreeMap<(i32, i32), Tones>,
+    y: i32,
+    x: i32,
+    noise: &Noise,
+    is_dark: &impl Fn(i32, i32) -> bool,
+) -> Cell {
     let unclear = Cell { ground: Ground::Unclear, dot: None };
     // Levels of dark and bright ground nearby: medians over two cells around, so that a few hidden cells don't count.
     let (mut dark, mut bright) = (Vec::new(), Vec::new());
@@ -123,7 +136,9 @@ fn compare(own: &Tones, tones: &BTreeMap<(i32, i32), Tones>, y: i32, x: i32, is_
     }
     let (Some(dark), Some(bright)) = (median(&dark), median(&bright)) else { return unclear };
     let contrast = bright - dark;
-    let clear = contrast > MIN_CONTRAST * 0.5 * (bright + dark) && own.scatter <= MAX_GROUND_SCATTER * contrast;
+    let noise = f64::from(noise.at(own.ground as f32)) / contrast;
+    let max_scatter = MAX_GROUND_SCATTER.max((MAX_SCATTER_OF_NOISE * noise).min(MAX_NOISY_SCATTER));
+    let clear = contrast > MIN_CONTRAST * 0.5 * (bright + dark) && own.scatter <= max_scatter * contrast;
     if !clear {
         return unclear;
     }

@@ -37,7 +37,8 @@ fn lane_edges(image: &LinearImage, sighting: &PatternSighting) -> Option<LaneEdg
     edges.truncate(MOST_EDGES);
     let edges: Vec<LaneEdge> = edges.into_iter().map(|(_, edge)| edge).collect();
     let light = light(&lane, &profile);
-    (!edges.is_empty()).then_some(LaneEdges { pattern: sighting.pattern, px_per_mm: profile.px_per_mm, edges, light })
+    let noise = profile.noise / profile.paper;
+    (!edges.is_empty()).then_some(LaneEdges { pattern: sighting.pattern, px_per_mm: profile.px_per_mm, edges, light, noise })
 }
 
 /// Where an offset across the lane lies, px, and the unit normal of the line along the lane there.

@@ -9,18 +9,18 @@
 //! The window is an ellipse in lattice coordinates (see `corner_window`).
 
 use nalgebra::{SMatrix, SVector};
-use wide::f32x8;
 
-use crate::math::erf::erf_and_slope;
+use crate::math::lanes::{LANES, Lanes};
 use crate::photo::LinearImage;
-use crate::sightings::corner_window::{Bundle, LANES, Window};
+use crate::sightings::corner_window::{Bundle, Window};
+use crate::sightings::noise::Noise;
 
 /// Smallest cell whose corner can be told from its neighbours, px.
 const MIN_CELL_PX: f64 = 3.0;
 /// How far the corner may lie from the guess, in sides of the shorter cell: beyond half a cell it is another corner.
 const MAX_MOVE_CELLS: f64 = 0.35;
-/// Step (px) below which the fit has converged: a tenth of the noise of the best corners.
-const CONVERGED_PX: f64 = 2e-3;
+/// Step (px) below which the fit has converged: a quarter of the noise of the best corners, and the next step would be far smaller.
+const CONVERGED_PX: f64 = 3e-3;
 /// Step (px) below which the residuals tell the noise.
 const NOISE_PX: f64 = 0.05;
 /// Part of half the contrast from which on the model counts as flat.
@@ -56,6 +56,9 @@ const USUAL_NOISE_PIXELS: f64 = 2.0;
 const MIN_CONTRAST: f64 = 0.02;
 /// Largest rms residual as a part of the contrast: sharpened photos leave up to 0.15, a cord or tube across the window more.
 const MAX_RESIDUAL: f64 = 0.22;
+/// The same in a grainy photo: in units of its noise, and at most as a part of the contrast.
+const MAX_RESIDUAL_OF_NOISE: f64 = 1.6;
+const MAX_NOISY_RESIDUAL: f64 = 0.8;
 /// Largest uncertainty of the position, px: a corner known worse helps nobody and is mostly something else.
 const MAX_SIGMA_PX: f64 = 0.5;
 /// Largest turn of an edge against the lattice, radians. In the shared sets 99 % stay below 0.16 in windows of a few pixels and
@@ -65,6 +68,8 @@ const MAX_TURN: f64 = 0.25;
 /// of one pixel (four times the noise of bright pixels in the shared sets). Beyond it the cells' levels are not those of a chequer.
 const MAX_SECTOR_RESIDUAL: f64 = 0.04;
 const MAX_SECTOR_NOISE: f64 = 0.6;
+/// What noise may add in a grainy photo, in units of its own.
+const MAX_SECTOR_OF_NOISE: f64 = 4.0;
 
 /// Where a corner is thought to be, and how the lattice runs there.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,18 +100,40 @@ pub struct CornerFit {
     pub residual: f64,
 }
 
+impl CornerFit {
+    /// Standard uncertainty of the position, both directions together, px.
+    pub fn sigma(&self) -> f64 {
+        (self.cov[0] + self.cov[2]).sqrt()
+    }
+}
+
 const N_PARAMETERS: usize = 7;
 type Vector = SVector<f64, N_PARAMETERS>;
 type Matrix = SMatrix<f64, N_PARAMETERS, N_PARAMETERS>;
 
 /// Products of the columns of the Jacobian and the residual with each other.
 const N_PRODUCTS: usize = (N_PARAMETERS + 1) * (N_PARAMETERS + 2) / 2;
+/// The two columns of each product, row by row of the upper triangle.
+const PRODUCTS: [(usize, usize); N_PRODUCTS] = {
+    let mut products = [(0, 0); N_PRODUCTS];
+    let (mut product, mut left) = (0, 0);
+    while left <= N_PARAMETERS {
+        let mut right = left;
+        while right <= N_PARAMETERS {
+            products[product] = (left, right);
+            product += 1;
+            right += 1;
+        }
+        left += 1;
+    }
+    products
+};
 
 /// Fits the blurred X-corner near a guess.
 ///
 /// Returns None where there is no such corner: no convergence, moved by more than 0.35 cells, wrong polarity, contrast too low,
 /// window not inside the image, or residuals that are not those of an X (something lies across it).
-pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit> {
+pub fn fit_corner(image: &LinearImage, noise: &Noise, guess: &CornerGuess) -> Option<CornerFit> {
     let lengths = [guess.along_row, guess.along_col].map(|[u, v]| u.hypot(v));
     let cell = lengths[0].min(lengths[1]);
     let usable = cell > MIN_CELL_PX && cell.is_finite() && guess.at.iter().all(|x| x.is_finite());
@@ -115,6 +142,9 @@ pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit>
     }
     let mut window = Window::new(image, guess, guess.at)?;
     let (mut problem, mut model) = start(guess, cell, &window)?;
+    if off_centre(&model, &window) {
+        window = Window::new(image, guess, model.at)?;
+    }
     let mut normal = problem.normal(&model, &window);
     let mut damping = 1e-3;
     let mut converged = false;
@@ -127,7 +157,13 @@ pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit>
         if !near {
             return None;
         }
-        let next_normal = problem.normal(&next, &window);
+        // Where the step is short the matrix stays as it was; once the noise is known it is worked out anew.
+        let short = step[0].hypot(step[1]) < NOISE_PX;
+        let evaluate = |problem: &Problem, model: &Model, window: &Window| match short {
+            true => problem.gradient(model, window, &normal.matrix),
+            false => problem.normal(model, window),
+        };
+        let next_normal = evaluate(&problem, &next, &window);
         let better = next_normal.cost <= normal.cost * (1.0 + COST_PRECISION);
         if !better {
             damping *= 10.0;
@@ -138,27 +174,36 @@ pub fn fit_corner(image: &LinearImage, guess: &CornerGuess) -> Option<CornerFit>
         }
         damping *= 0.1;
         model = next;
-        normal = next_normal;
         let moved = step[0].hypot(step[1]);
         if moved < CONVERGED_PX && noise_known {
+            normal = next_normal;
             converged = true;
             break;
         }
-        if moved < NOISE_PX && !noise_known {
-            problem.measure_noise(&model, &window);
-            normal = problem.normal(&model, &window);
-            noise_known = true;
-        }
         // The window follows the corner, so that its halo and clutter stay evened out on all sides.
-        if (model.at[0] - window.centre[0]).hypot(model.at[1] - window.centre[1]) > RECENTRE_PX {
+        let recentred = off_centre(&model, &window);
+        if recentred {
             window = Window::new(image, guess, model.at)?;
-            normal = problem.normal(&model, &window);
         }
+        normal = if moved < NOISE_PX && !noise_known {
+            problem.measure_noise(&model, &window);
+            noise_known = true;
+            problem.normal(&model, &window)
+        } else if recentred {
+            evaluate(&problem, &model, &window)
+        } else {
+            next_normal
+        };
     }
     if !converged {
         return None;
     }
-    problem.judge(&model, &normal, &window)
+    problem.judge(&model, &normal, &window, noise)
+}
+
+/// Whether the corner has left the window's middle.
+fn off_centre(model: &Model, window: &Window) -> bool {
+    (model.at[0] - window.centre[0]).hypot(model.at[1] - window.centre[1]) > RECENTRE_PX
 }
 
 /// The parameters, in the order of the normal equations.
@@ -198,11 +243,11 @@ struct Edge {
 
 impl Edge {
     /// The blurred step at some pixels: value, slope, and scaled distances across and along the edge.
-    #[inline]
-    fn step(&self, bundle: &Bundle) -> (f32x8, f32x8, f32x8, f32x8) {
+    #[inline(always)]
+    fn step(&self, bundle: &Bundle) -> (Lanes, Lanes, Lanes, Lanes) {
         let [u, v] = [bundle.u - self.at[0], bundle.v - self.at[1]];
         let across = v * self.cos - u * self.sin;
-        let (value, slope) = erf_and_slope(across);
+        let (value, slope) = across.erf_and_slope();
         (value, slope, across, u * self.cos + v * self.sin)
     }
 }
@@ -272,6 +317,22 @@ fn start(guess: &CornerGuess, cell: f64, window: &Window) -> Option<(Problem, Mo
     Some((problem, model))
 }
 
+/// A call of [`Problem::sums_of_pixels`].
+struct Sums<'a, const FULL: bool> {
+    problem: &'a Problem,
+    model: &'a Model,
+    window: &'a Window,
+}
+
+impl<const FULL: bool> pulp::NullaryFnOnce for Sums<'_, FULL> {
+    type Output = [Lanes; N_PRODUCTS];
+
+    #[inline(always)]
+    fn call(self) -> Self::Output {
+        self.problem.sums_of_pixels::<FULL>(self.model, self.window)
+    }
+}
+
 impl Problem {
     fn edges(&self, model: &Model, window: &Window) -> [Edge; 2] {
         let scale = std::f64::consts::FRAC_1_SQRT_2 * (-model.log_blur).exp();
@@ -291,12 +352,29 @@ impl Problem {
     }
 
     fn normal(&self, model: &Model, window: &Window) -> Normal {
+        self.with_priors(model, &self.sums::<true>(model, window), None)
+    }
+
+    /// The same near a place where the matrix is known already: it hardly changes, and is most of the work.
+    fn gradient(&self, model: &Model, window: &Window, matrix: &Matrix) -> Normal {
+        self.with_priors(model, &self.sums::<false>(model, window), Some(matrix))
+    }
+
+    /// [`Problem::sums_of_pixels`] compiled for the registers that the processor has: half the time with 256 bits, the same bits.
+    fn sums<const FULL: bool>(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
+        pulp::Arch::new().dispatch(Sums::<FULL> { problem: self, model, window })
+    }
+
+    /// Sums over the window's pixels of the products of residual and derivatives with each other; without `FULL` only those with the
+    /// residual.
+    #[inline(always)]
+    fn sums_of_pixels<const FULL: bool>(&self, model: &Model, window: &Window) -> [Lanes; N_PRODUCTS] {
         let edges = self.edges(model, window);
         let (polarity, mean, half) = (self.polarity as f32, model.mean as f32, (self.polarity * model.half) as f32);
         // Sums over the pixels of each lane; the residual is the last column, so that gradient and cost come in the same sweep.
         let (correlation, turn) = self.correlation(model);
         let (noise_dark, noise_slope) = (self.noise[0] as f32, (0.5 * (self.noise[1] - self.noise[0])) as f32);
-        let mut sums = [f32x8::ZERO; N_PRODUCTS];
+        let mut sums = [Lanes::ZERO; N_PRODUCTS];
         for bundle in &window.bundles {
             let (value0, slope0, across0, along0) = edges[0].step(bundle);
             let (value1, slope1, across1, along1) = edges[1].step(bundle);
@@ -314,37 +392,38 @@ impl Problem {
                 -(outer0 * along0) - by_turn,
                 -(outer1 * along1) + by_turn,
                 -(outer0 * across0 + outer1 * across1),
-                f32x8::ONE,
+                Lanes::ONE,
                 shape * polarity,
                 bundle.value - shape * half - mean,
             ];
             let noise = (shape * polarity + 1.0) * noise_slope + noise_dark;
             let weight = bundle.weight / (noise * noise);
-            let mut product = 0;
-            for left in 0..=N_PARAMETERS {
-                let weighted = weight * columns[left];
-                for &right in &columns[left..] {
-                    sums[product] += weighted * right;
-                    product += 1;
+            let weighted = columns.map(|column| weight * column);
+            // Every product, or those with the residual alone.
+            for product in 0..N_PRODUCTS {
+                let (left, right) = PRODUCTS[product];
+                if FULL || right == N_PARAMETERS {
+                    sums[product] += weighted[left] * columns[right];
                 }
             }
         }
-        self.with_priors(model, &sums)
+        sums
     }
 
-    /// The normal equations from the sums of products, with the priors' pull on angles and blur.
-    fn with_priors(&self, model: &Model, sums: &[f32x8; N_PRODUCTS]) -> Normal {
+    /// The normal equations from the sums of products, with the priors' pull on angles and blur; the matrix may be known already.
+    fn with_priors(&self, model: &Model, sums: &[Lanes; N_PRODUCTS], matrix: Option<&Matrix>) -> Normal {
         let mut normal = Normal { matrix: Matrix::zeros(), gradient: Vector::zeros(), cost: 0.0 };
-        let mut totals = sums.iter().map(|lanes| f64::from(lanes.reduce_add()));
-        for left in 0..N_PARAMETERS {
-            for right in left..N_PARAMETERS {
-                let total = totals.next().unwrap_or(0.0);
-                normal.matrix[(left, right)] = total;
-                normal.matrix[(right, left)] = total;
+        for (&(left, right), lanes) in PRODUCTS.iter().zip(sums) {
+            let total = f64::from(lanes.sum());
+            match (left, right) {
+                (N_PARAMETERS, _) => normal.cost = total,
+                (_, N_PARAMETERS) => normal.gradient[left] = total,
+                _ => {
+                    normal.matrix[(left, right)] = total;
+                    normal.matrix[(right, left)] = total;
+                }
             }
-            normal.gradient[left] = totals.next().unwrap_or(0.0);
         }
-        normal.cost = totals.next().unwrap_or(0.0);
         for (i, pull, sigma) in [
             (2, self.prior.angles[0] - model.angles[0], PRIOR_ANGLE),
             (3, self.prior.angles[1] - model.angles[1], PRIOR_ANGLE),
@@ -354,6 +433,9 @@ impl Problem {
             normal.matrix[(i, i)] += weight;
             normal.gradient[i] += weight * pull;
             normal.cost += weight * pull * pull;
+        }
+        if let Some(matrix) = matrix {
+            normal.matrix = *matrix;
         }
         normal
     }
@@ -370,9 +452,9 @@ impl Problem {
             let (value0, slope0, ..) = edges[0].step(bundle);
             let (value1, slope1, ..) = edges[1].step(bundle);
             let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
-            let weighted = (bundle.value - shape * half - mean).to_array();
-            let shape = (shape * self.polarity as f32).to_array();
-            for (lane, weight) in bundle.weight.to_array().into_iter().enumerate() {
+            let weighted = bundle.value - shape * half - mean;
+            let shape = shape * self.polarity as f32;
+            for (lane, weight) in bundle.weight.0.into_iter().enumerate() {
                 let side = usize::from(shape[lane] > 0.0);
                 if shape[lane].abs() > FLAT {
                     squares[side] += f64::from(weight * weighted[lane] * weighted[lane]);
@@ -389,7 +471,7 @@ impl Problem {
     }
 
     /// Whether what was fitted is an X-corner, and how well it is known.
-    fn judge(&self, model: &Model, normal: &Normal, window: &Window) -> Option<CornerFit> {
+    fn judge(&self, model: &Model, normal: &Normal, window: &Window, noise: &Noise) -> Option<CornerFit> {
         let contrast = 2.0 * model.half;
         let edges = self.edges(model, window);
         let correlation = self.correlation(model).0;
@@ -402,9 +484,9 @@ impl Problem {
             let (value0, slope0, across0, _) = edges[0].step(bundle);
             let (value1, slope1, across1, _) = edges[1].step(bundle);
             let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
-            let residuals = (bundle.value - shape * half - mean).to_array();
-            let outer = (bundle.u * bundle.u + bundle.v * bundle.v - inside).to_array();
-            let (across0, across1, weights) = (across0.to_array(), across1.to_array(), bundle.weight.to_array());
+            let residuals = bundle.value - shape * half - mean;
+            let outer = bundle.u * bundle.u + bundle.v * bundle.v - inside;
+            let (across0, across1, weights) = (across0, across1, bundle.weight);
             for lane in 0..LANES {
                 let (residual, weight) = (f64::from(residuals[lane]), f64::from(weights[lane]));
                 squares += weight * residual * residual;
@@ -417,12 +499,15 @@ impl Problem {
         // Position and levels are counted; angles and blur are partly told by their priors.
         let freedom = (window.n - 4.0).max(1.0);
         let residual = (squares / freedom).sqrt() / contrast;
+        let noise = f64::from(noise.at((model.mean + model.half.abs()) as f32)) / contrast;
+        let max_residual = MAX_RESIDUAL.max((MAX_RESIDUAL_OF_NOISE * noise).min(MAX_NOISY_RESIDUAL));
+        let sector_noise = MAX_SECTOR_NOISE.max(MAX_SECTOR_OF_NOISE * noise);
         let uneven = sectors.iter().any(|&[sum, n]| {
-            let allowed = MAX_SECTOR_RESIDUAL + MAX_SECTOR_NOISE / n.max(1.0).sqrt();
+            let allowed = MAX_SECTOR_RESIDUAL + sector_noise / n.max(1.0).sqrt();
             sum.abs() > allowed * contrast * n.max(1.0)
         });
         let turned = (0..2).any(|i| (model.angles[i] - self.prior.angles[i]).abs() > MAX_TURN);
-        let clean = contrast >= MIN_CONTRAST && residual <= MAX_RESIDUAL && !uneven && !turned;
+        let clean = contrast >= MIN_CONTRAST && residual <= max_residual && !uneven && !turned;
         if !clean {
             return None;
         }

@@ -1,8 +1,7 @@
 //! The pixels that a corner is fitted to: an ellipse in lattice coordinates, which follows a foreshortened cell and never
 //! reaches a dot.
 
-use wide::f32x8;
-
+use crate::math::lanes::{LANES, Lanes};
 use crate::photo::LinearImage;
 use crate::sightings::corner_fit::CornerGuess;
 
@@ -14,8 +13,6 @@ const WINDOW_CELLS: f64 = 0.42;
 const WINDOW_AREA_PX: f64 = 452.0;
 /// Smallest mean radius of a window in which the levels of four cells can be told apart, px.
 const MIN_RADIUS_PX: f32 = 1.0;
-/// Pixels worked on at once.
-pub(super) const LANES: usize = 8;
 
 /// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no weight.
 pub(super) struct Window {
@@ -28,15 +25,15 @@ pub(super) struct Window {
 /// Places relative to the window's centre (px), linear light and weight of some pixels.
 #[derive(Clone, Copy)]
 pub(super) struct Bundle {
-    pub u: f32x8,
-    pub v: f32x8,
-    pub value: f32x8,
-    pub weight: f32x8,
+    pub u: Lanes,
+    pub v: Lanes,
+    pub value: Lanes,
+    pub weight: Lanes,
 }
 
 impl Bundle {
     fn new([u, v, value, weight]: [[f32; LANES]; 4]) -> Self {
-        Self { u: u.into(), v: v.into(), value: value.into(), weight: weight.into() }
+        Self { u: Lanes(u), v: Lanes(v), value: Lanes(value), weight: Lanes(weight) }
     }
 }
 

@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 
 use super::corner_fit::{CornerFit, CornerGuess, fit_corner};
 use super::plane_map::{Node, PlaneMap};
+use super::plate::Plate;
 use super::read_tab::is_flag;
 use super::seen::CornerSighting;
 use crate::cards::Pattern;
 use crate::math::robust::median;
-use crate::photo::LinearImage;
 
 /// How far (nodes) a corner may lie from the nearest known one, from one round of growth to the next: neighbours first, then
 /// across the lane (4), then past an occlusion.
@@ -17,6 +17,8 @@ const REACHES: [i32; 6] = [1, 2, 4, 6, 10, 26];
 /// Farthest that a fit may lie from its prediction: a part of the cell, or this many px, for each node of reach up to three.
 const MAX_MISS_CELLS: f64 = 0.08;
 const MAX_MISS_PX: f64 = 0.6;
+/// What may be added to that in grain, in the fit's own standard deviations.
+const MISS_SIGMAS: f64 = 2.5;
 /// Rounds after which growth ends; every reach needs a few.
 const MAX_ROUNDS: usize = 200;
 /// Corners farther than this from where their neighbours have them are dropped: px, and in robust standard deviations of
@@ -33,19 +35,19 @@ pub type Fits = BTreeMap<(i32, i32), CornerFit>;
 /// Fits every corner of the pattern that can be seen, starting from where some of its nodes were seen.
 ///
 /// `seen` are places by node (r, c), good to a pixel or so; nodes that are no metric point help to predict only.
-pub fn fit_pattern(image: &LinearImage, pattern: Pattern, seen: &BTreeMap<(i32, i32), [f64; 2]>) -> Fits {
+pub fn fit_pattern(plate: &Plate, pattern: Pattern, seen: &BTreeMap<(i32, i32), [f64; 2]>) -> Fits {
     let mut fits = Fits::new();
     let places = nodes(seen.iter().map(|(&key, &at)| (key, at)));
     for (&(r, c), &at) in seen {
         if is_corner(pattern, r, c)
             && let Some(guess) = guess(pattern, &places, (r, c))
-            && let Some(fit) = fit_corner(image, &CornerGuess { at, ..guess })
+            && let Some(fit) = fit_corner(plate.raw, &plate.noise, &CornerGuess { at, ..guess })
         {
             fits.insert((r, c), fit);
         }
     }
     drop_strays(pattern, &mut fits);
-    extend(image, pattern, &mut fits);
+    extend(plate, pattern, &mut fits);
     drop_strays(pattern, &mut fits);
     fits
 }
@@ -75,7 +77,7 @@ pub fn cell_px(guess: &CornerGuess) -> f64 {
 }
 
 /// Goes on from the fitted corners until nothing can be added.
-fn extend(image: &LinearImage, pattern: Pattern, fits: &mut Fits) {
+fn extend(plate: &Plate, pattern: Pattern, fits: &mut Fits) {
     let mut reach_idx = 0;
     // Reach at which a corner was last tried in vain: it is tried again only from farther around.
     let mut tried: BTreeMap<(i32, i32), usize> = BTreeMap::new();
@@ -91,7 +93,7 @@ fn extend(image: &LinearImage, pattern: Pattern, fits: &mut Fits) {
             if nearest > REACHES[reach_idx] {
                 continue;
             }
-            match fit_near(image, pattern, &places, (r, c), nearest) {
+            match fit_near(plate, pattern, &places, (r, c), nearest) {
                 Some(fit) => added.push(((r, c), fit)),
                 None => _ = tried.insert((r, c), reach_idx),
             }
@@ -109,18 +111,20 @@ fn extend(image: &LinearImage, pattern: Pattern, fits: &mut Fits) {
 }
 
 /// The corner at node (r, c), if it lies where its surroundings predict it.
-fn fit_near(image: &LinearImage, pattern: Pattern, places: &[Node], node: (i32, i32), nearest: i32) -> Option<CornerFit> {
+fn fit_near(plate: &Plate, pattern: Pattern, places: &[Node], node: (i32, i32), nearest: i32) -> Option<CornerFit> {
     let guess = guess(pattern, places, node)?;
-    let inside =
-        guess.at[0] > 0.0 && guess.at[1] > 0.0 && guess.at[0] < image.width() as f64 && guess.at[1] < image.height() as f64;
+    let inside = guess.at[0] > 0.0
+        && guess.at[1] > 0.0
+        && guess.at[0] < plate.raw.width() as f64
+        && guess.at[1] < plate.raw.height() as f64;
     let cell = cell_px(&guess);
     if !inside || cell < 2.5 {
         return None;
     }
-    let fit = fit_corner(image, &guess)?;
+    let fit = fit_corner(plate.raw, &plate.noise, &guess)?;
     let miss = (fit.at[0] - guess.at[0]).hypot(fit.at[1] - guess.at[1]);
     let reach = f64::from(nearest.min(3));
-    (miss <= (MAX_MISS_CELLS * cell).max(MAX_MISS_PX) * reach).then_some(fit)
+    (miss <= (MAX_MISS_CELLS * cell).max(MAX_MISS_PX) * reach + MISS_SIGMAS * fit.sigma()).then_some(fit)
 }
 
 /// Takes out corners that don't lie where their neighbours have them, the worst of each neighbourhood first.

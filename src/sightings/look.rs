@@ -7,10 +7,12 @@ use super::corner_fit::CornerFit;
 use super::grow::{Fits, cell_px, corner_sightings, fit_pattern, guess, nodes};
 use super::lattice::{Lattice, find_lattices};
 use super::plane_map::{Node, PlaneMap};
+use super::plate::Plate;
 use super::pyramid::levels;
 use super::read_card::{CardPlace, Placement, place_on_card};
-use super::read_tab::{TabReading, read_tab};
+use super::read_tab::{N_CELLS, TabReading, read_tab, reading_of, tab_words};
 use super::seen::{PatternSighting, PhotoSightings};
+use super::weak_dots::{WeakDots, WeakReading};
 use super::x_corners::{CornerIndex, XCorner, find_x_corners};
 use crate::cards::Pattern;
 use crate::math::robust::median;
@@ -21,7 +23,7 @@ const MIN_TAB_NODES: usize = 8;
 /// Fewest nodes of a lattice that may be a card's patch: 30 cells are needed to tell the place beyond doubt.
 const MIN_CARD_NODES: usize = 16;
 /// Fewest corners left after fitting for a sighting to be worth telling: a plane needs four, and one more to check it.
-const MIN_CORNERS: usize = 6;
+const MIN_CORNERS: usize = 5;
 /// Nodes from which on a lattice that could not be read is counted.
 const UNREAD_NODES: usize = 12;
 /// Largest part of the places for dark cells around a tab that may look dark (something may lie over the paper).
@@ -67,38 +69,67 @@ fn same_print(a: &Found, b: &Found) -> bool {
 
 /// Everything of the patterns that one photo shows at the first look.
 pub fn look(image: &LinearImage) -> PhotoSightings {
-    let levels = levels(image);
-    if levels.is_empty() {
-        return sightings(Vec::new(), Vec::new(), 0);
+    let mut all = Gathered::default();
+    let plate = Plate::new(image);
+    all.gather(&plate);
+    // What grain still hid may come out when it is smoothed further.
+    if let Some(plate) = plate.calmer() {
+        all.gather(&plate);
     }
-    let corners = find_x_corners(&levels);
-    let lattices = find_lattices(&levels, &corners);
-    drop(levels);
-    let index = CornerIndex::new(&corners);
-    let mut claimed = vec![false; corners.len()];
-    let (mut found, mut mirrored, mut n_unread): (Vec<Found>, _, _) = (Vec::new(), Vec::new(), 0);
-    for mut lattice in lattices {
-        let n_nodes = lattice.nodes.len();
-        lattice.nodes.retain(|_, i| !claimed[*i]);
-        if 2 * lattice.nodes.len() < n_nodes {
-            continue;
-        }
-        match read(image, &corners, &lattice) {
-            Reading::Found(new) => {
-                claim(&new, &corners, &index, &mut claimed);
-                match found.iter_mut().find(|other| same_print(other, &new)) {
-                    Some(other) => other.merge(new),
-                    None => found.push(new),
-                }
-            }
-            Reading::Mirrored(pattern) => mirrored.push(pattern),
-            Reading::Nothing => n_unread += usize::from(lattice.nodes.len() >= UNREAD_NODES),
-        }
-    }
-    let mut sightings = sightings(found, mirrored, n_unread);
+    let mut sightings = sightings(all.found, all.mirrored, all.n_unread);
     sightings.lanes = super::cord::find_lane_edges(image, &sightings.patterns);
     sightings.lines = super::strand::find_lines(image, &sightings.patterns);
     sightings
+}
+
+/// What was found so far.
+#[derive(Default)]
+struct Gathered {
+    found: Vec<Found>,
+    mirrored: Vec<Pattern>,
+    n_unread: usize,
+}
+
+impl Gathered {
+    /// Adds what one calm picture shows.
+    fn gather(&mut self, plate: &Plate) {
+        let levels = levels(&plate.calm);
+        if levels.is_empty() {
+            return;
+        }
+        let corners = find_x_corners(&levels);
+        let lattices = find_lattices(&levels, &corners);
+        drop(levels);
+        let index = CornerIndex::new(&corners);
+        let mut claimed = vec![false; corners.len()];
+        for known in &self.found {
+            claim(known, &corners, &index, &mut claimed);
+        }
+        let (mut mirrored, mut n_unread) = (Vec::new(), 0);
+        for mut lattice in lattices {
+            let n_nodes = lattice.nodes.len();
+            lattice.nodes.retain(|_, i| !claimed[*i]);
+            if 2 * lattice.nodes.len() < n_nodes {
+                continue;
+            }
+            match read(plate, &corners, &lattice) {
+                Reading::Found(new) => {
+                    claim(&new, &corners, &index, &mut claimed);
+                    match self.found.iter_mut().find(|other| same_print(other, &new)) {
+                        Some(other) => other.merge(new),
+                        None => self.found.push(new),
+                    }
+                }
+                Reading::Mirrored(pattern) => mirrored.push(pattern),
+                Reading::Nothing => n_unread += usize::from(lattice.nodes.len() >= UNREAD_NODES),
+            }
+        }
+        // A reflection seen in both pictures is one.
+        if mirrored.len() > self.mirrored.len() {
+            self.mirrored = mirrored;
+        }
+        self.n_unread = self.n_unread.max(n_unread);
+    }
 }
 
 fn sightings(found: Vec<Found>, mut mirrored: Vec<Pattern>, unread_patches: usize) -> PhotoSightings {
@@ -126,11 +157,11 @@ enum Reading {
 }
 
 /// What a lattice is.
-fn read(image: &LinearImage, corners: &[XCorner], lattice: &Lattice) -> Reading {
+fn read(plate: &Plate, corners: &[XCorner], lattice: &Lattice) -> Reading {
     let Some((low, high)) = lattice.extent() else { return Reading::Nothing };
     let [wide, high_] = [high[0] - low[0] + 1, high[1] - low[1] + 1];
     if lattice.nodes.len() >= MIN_CARD_NODES && wide.max(high_) > 4 {
-        let reading = read_as_card(image, corners, lattice);
+        let reading = read_as_card(plate, corners, lattice);
         if !matches!(reading, Reading::Nothing) {
             return reading;
         }
@@ -149,7 +180,7 @@ fn read(image: &LinearImage, corners: &[XCorner], lattice: &Lattice) -> Reading 
         .collect();
     windows.sort_by_key(|&(n_inside, at)| (std::cmp::Reverse(n_inside), at));
     for (_, window) in windows {
-        let reading = read_as_tab(image, corners, lattice, window);
+        let reading = read_as_tab(plate, corners, lattice, window);
         if !matches!(reading, Reading::Nothing) {
             return reading;
         }
@@ -158,14 +189,14 @@ fn read(image: &LinearImage, corners: &[XCorner], lattice: &Lattice) -> Reading 
 }
 
 /// The patch as part of a card.
-fn read_as_card(image: &LinearImage, corners: &[XCorner], lattice: &Lattice) -> Reading {
+fn read_as_card(plate: &Plate, corners: &[XCorner], lattice: &Lattice) -> Reading {
     let places: BTreeMap<(i32, i32), [f64; 2]> = lattice.nodes.iter().map(|(&key, &i)| (key, corners[i].at)).collect();
     let n_known =
         |y: i32, x: i32| [(y, x), (y, x + 1), (y + 1, x), (y + 1, x + 1)].iter().filter(|key| places.contains_key(key)).count();
     let around: std::collections::BTreeSet<(i32, i32)> =
         places.keys().flat_map(|&(y, x)| [(y, x), (y - 1, x), (y, x - 1), (y - 1, x - 1)]).collect();
     let cells = around.into_iter().filter(|&(y, x)| n_known(y, x) >= 2);
-    let mut cells = read_cells(image, &places, cells, |y, x| lattice.is_dark(x, y));
+    let mut cells = read_cells(plate, &places, cells, |y, x| lattice.is_dark(x, y));
     // A cell of the wrong tone is hidden or lies beyond the print; at the rim a bright cell without a dot may be blank paper.
     cells.retain(|&(y, x), cell| {
         let expected = if lattice.is_dark(x, y) { Ground::Dark } else { Ground::Bright };
@@ -178,7 +209,7 @@ fn read_as_card(image: &LinearImage, corners: &[XCorner], lattice: &Lattice) -> 
     if mirrored {
         return Reading::Mirrored(pattern);
     }
-    let fits = fit_pattern(image, pattern, &to_pattern(&places, place));
+    let fits = fit_pattern(plate, pattern, &to_pattern(&places, place));
     if fits.len() < MIN_CORNERS {
         return Reading::Nothing;
     }
@@ -191,7 +222,7 @@ fn to_pattern(places: &BTreeMap<(i32, i32), [f64; 2]>, place: Placement) -> BTre
 }
 
 /// The 4 x 4 nodes from `window` on as the inner corners of a tab.
-fn read_as_tab(image: &LinearImage, corners: &[XCorner], lattice: &Lattice, window: [i32; 2]) -> Reading {
+fn read_as_tab(plate: &Plate, corners: &[XCorner], lattice: &Lattice, window: [i32; 2]) -> Reading {
     // Nodes of the tab run from 0 to 5, the inner ones from 1 to 4.
     let places: BTreeMap<(i32, i32), [f64; 2]> = lattice
         .nodes
@@ -200,11 +231,15 @@ fn read_as_tab(image: &LinearImage, corners: &[XCorner], lattice: &Lattice, wind
         .filter(|((y, x), _)| (1..=4).contains(y) && (1..=4).contains(x))
         .collect();
     let cells = (0..5).flat_map(|y| (0..5).map(move |x| (y, x)));
-    let cells = read_cells(image, &places, cells, |y, x| (x + y) % 2 == 0);
-    let is_white = margin_is_white(image, &places);
-    match read_tab(&cells, is_white) {
+    let cells = read_cells(plate, &places, cells, |y, x| (x + y) % 2 == 0);
+    let is_white = margin_is_white(&plate.calm, &places);
+    let mut reading = read_tab(&cells, is_white);
+    if matches!(reading, TabReading::Nothing) && is_white {
+        reading = read_weakly(plate, &places);
+    }
+    match reading {
         TabReading::Tab { pattern, place, wrong_dots, read_cells, margin } => {
-            let fits = fit_pattern(image, pattern, &to_pattern(&places, place));
+            let fits = fit_pattern(plate, pattern, &to_pattern(&places, place));
             if fits.len() < MIN_CORNERS {
                 return Reading::Nothing;
             }
@@ -212,6 +247,15 @@ fn read_as_tab(image: &LinearImage, corners: &[XCorner], lattice: &Lattice, wind
         }
         TabReading::Mirrored(pattern) => Reading::Mirrored(pattern),
         TabReading::Nothing => Reading::Nothing,
+    }
+}
+
+/// A tab whose dots are too weak to be read one by one.
+fn read_weakly(plate: &Plate, places: &BTreeMap<(i32, i32), [f64; 2]>) -> TabReading {
+    let nodes: Vec<Node> = places.iter().map(|(&(y, x), &at)| Node { lattice: [f64::from(x), f64::from(y)], at }).collect();
+    match WeakDots::measure(plate, &nodes).and_then(|dots| dots.read()) {
+        Some(WeakReading { word, wrong_dots }) => reading_of(&tab_words()[word], wrong_dots, N_CELLS as u32, 0),
+        None => TabReading::Nothing,
     }
 }
 

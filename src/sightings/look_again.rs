@@ -8,8 +8,10 @@ use super::cells::{Cell, Ground, read_cells};
 use super::corner_fit::{CornerFit, CornerGuess, fit_corner};
 use super::grow::{cell_px, guess, is_corner, nodes, stray_distances};
 use super::plane_map::Node;
-use super::read_tab::is_flag;
+use super::plate::Plate;
+use super::read_tab::{N_CELLS, is_flag};
 use super::seen::{CornerSighting, PatternSighting, PhotoSightings};
+use super::weak_dots::WeakDots;
 use crate::cards::Pattern;
 use crate::math::robust::median;
 use crate::photo::LinearImage;
@@ -25,6 +27,9 @@ const MAX_MISS_PX: f64 = 0.7;
 const MAX_MISS_CELLS: f64 = 0.1;
 /// Corners farther than this (px) from where the others have them are not added.
 const MAX_STRAY_PX: f64 = 0.3;
+/// What grain may add to a miss, and the least stray, in the fit's own standard deviations.
+const MISS_SIGMAS: f64 = 2.5;
+const STRAY_SIGMAS: f64 = 3.0;
 /// Smallest cells that are looked at, px: the corner fit's window would hold a dozen pixels.
 const MIN_CELL_PX: f64 = 3.5;
 /// Cells from this size on have dots that must be read.
@@ -36,6 +41,8 @@ const ONE_WRONG_IN: usize = 12;
 /// Least corners of a newly found pattern: of the 16 of a tab 6 where dots are read, 10 where only the chequer can be.
 const MIN_CORNERS: usize = 6;
 const MIN_CORNERS_UNREAD: usize = 10;
+/// The same where the cells of a tab spell its word together: a plane needs four, and one more to check it.
+const MIN_CORNERS_SPELT: usize = 5;
 
 /// Where a solved scene expects the corners of one pattern, as (row, column, position in px).
 #[derive(Clone, Debug, PartialEq)]
@@ -49,6 +56,7 @@ type Places = BTreeMap<(i32, i32), [f64; 2]>;
 
 /// Looks again where patterns are predicted. Everything known is kept; patterns and corners are added.
 pub fn look_again(image: &LinearImage, known: &PhotoSightings, predicted: &[PredictedPattern]) -> PhotoSightings {
+    let plate = &Plate::new(image);
     let mut sightings = known.clone();
     let mut extended = vec![false; known.patterns.len()];
     for prediction in predicted {
@@ -57,9 +65,9 @@ pub fn look_again(image: &LinearImage, known: &PhotoSightings, predicted: &[Pred
         match same {
             Some(i) => {
                 extended[i] = true;
-                extend_known(image, &mut sightings.patterns[i], &places);
+                extend_known(plate, &mut sightings.patterns[i], &places);
             }
-            None => sightings.patterns.extend(find_new(image, prediction.pattern, &places)),
+            None => sightings.patterns.extend(find_new(plate, prediction.pattern, &places)),
         }
     }
     sightings.patterns.sort_by_key(|sighting| sighting.pattern);
@@ -80,11 +88,11 @@ fn coincide(sighting: &PatternSighting, pattern: Pattern, places: &Places) -> bo
 }
 
 /// Adds corners to a pattern that was read at the first look.
-fn extend_known(image: &LinearImage, sighting: &mut PatternSighting, predicted: &Places) {
+fn extend_known(plate: &Plate, sighting: &mut PatternSighting, predicted: &Places) {
     let seen: Places =
         sighting.corners.iter().map(|corner| ((i32::from(corner.row), i32::from(corner.col)), corner.at)).collect();
     let corrected = corrected_by(predicted, &seen);
-    let fits = fit_all(image, sighting.pattern, &corrected, &seen);
+    let fits = fit_all(plate, sighting.pattern, &corrected, &seen);
     sighting.corners.extend(as_sightings(sighting.pattern, &corrected, &fits));
     sighting.corners.sort_by_key(|corner| (corner.row, corner.col));
 }
@@ -108,7 +116,7 @@ fn corrected_by(predicted: &Places, seen: &Places) -> Places {
 }
 
 /// A pattern that the first look did not find, if its corners and cells are there.
-fn find_new(image: &LinearImage, pattern: Pattern, predicted: &Places) -> Option<PatternSighting> {
+fn find_new(plate: &Plate, pattern: Pattern, predicted: &Places) -> Option<PatternSighting> {
     let places = nodes(predicted.iter().map(|(&key, &at)| (key, at)));
     let guesses: Vec<CornerGuess> =
         predicted.keys().filter(|(r, c)| is_corner(pattern, *r, *c)).filter_map(|&key| guess(pattern, &places, key)).collect();
@@ -116,17 +124,18 @@ fn find_new(image: &LinearImage, pattern: Pattern, predicted: &Places) -> Option
     if cell < MIN_CELL_PX {
         return None;
     }
-    let [du, dv] = best_shift(image, &guesses, MAX_SHIFT_PX.min(MAX_SHIFT_CELLS * cell))?;
+    let [du, dv] = best_shift(&plate.calm, &guesses, MAX_SHIFT_PX.min(MAX_SHIFT_CELLS * cell))?;
     let shifted: Places = predicted.iter().map(|(&key, at)| (key, [at[0] + du, at[1] + dv])).collect();
-    let first = fit_all(image, pattern, &shifted, &Places::new());
-    if first.len() < MIN_CORNERS {
+    let first = fit_all(plate, pattern, &shifted, &Places::new());
+    if first.len() < MIN_CORNERS_SPELT {
         return None;
     }
     // The corners found correct the prediction of those that lay just too far off.
     let found: Places = first.iter().map(|(&key, fit)| (key, fit.at)).collect();
     let corrected = corrected_by(&shifted, &found);
-    let fits = fit_all(image, pattern, &corrected, &Places::new());
-    let (wrong_dots, read_cells) = verify(image, pattern, &corrected, &fits, cell)?;
+    let fits = fit_all(plate, pattern, &corrected, &Places::new());
+    let (wrong_dots, read_cells) =
+        verify(plate, pattern, &corrected, &fits, cell).or_else(|| spelt(plate, pattern, &corrected, &fits))?;
     let corners = as_sightings(pattern, &corrected, &fits);
     // A prediction has no rival, so there is no margin.
     Some(PatternSighting { pattern, corners, wrong_dots, read_cells, margin: 0 })
@@ -158,7 +167,7 @@ fn chequer_contrast(image: &LinearImage, guess: &CornerGuess, shift: [f64; 2]) -
 }
 
 /// Fits all metric points of `places` but those already `seen`, and keeps those that agree with their surroundings.
-fn fit_all(image: &LinearImage, pattern: Pattern, places: &Places, seen: &Places) -> BTreeMap<(i32, i32), CornerFit> {
+fn fit_all(plate: &Plate, pattern: Pattern, places: &Places, seen: &Places) -> BTreeMap<(i32, i32), CornerFit> {
     let around = nodes(places.iter().map(|(&key, &at)| (key, at)));
     let mut fits = BTreeMap::new();
     for (&(r, c), &at) in places {
@@ -166,9 +175,9 @@ fn fit_all(image: &LinearImage, pattern: Pattern, places: &Places, seen: &Places
             continue;
         }
         let Some(guess) = guess(pattern, &around, (r, c)).filter(|guess| cell_px(guess) >= MIN_CELL_PX) else { continue };
-        let Some(fit) = fit_corner(image, &CornerGuess { at, ..guess }) else { continue };
+        let Some(fit) = fit_corner(plate.raw, &plate.noise, &CornerGuess { at, ..guess }) else { continue };
         let miss = (fit.at[0] - at[0]).hypot(fit.at[1] - at[1]);
-        if miss <= MAX_MISS_PX.max(MAX_MISS_CELLS * cell_px(&guess)) {
+        if miss <= MAX_MISS_PX.max(MAX_MISS_CELLS * cell_px(&guess)) + MISS_SIGMAS * fit.sigma() {
             fits.insert((r, c), fit);
         }
     }
@@ -182,7 +191,8 @@ fn drop_new_strays(fits: &mut BTreeMap<(i32, i32), CornerFit>, seen: &Places) {
         let fitted = || fits.iter().map(|(&key, fit)| (key, fit.at));
         let places: Vec<Node> = nodes(seen.iter().map(|(&key, &at)| (key, at)).chain(fitted()));
         let strays = stray_distances(&places, fitted());
-        let Some((&worst, _)) = strays.iter().filter(|(_, stray)| **stray > MAX_STRAY_PX).max_by(|a, b| a.1.total_cmp(b.1))
+        let limit = |key: &(i32, i32)| fits.get(key).map_or(MAX_STRAY_PX, |fit| MAX_STRAY_PX.max(STRAY_SIGMAS * fit.sigma()));
+        let Some((&worst, _)) = strays.iter().filter(|(key, stray)| **stray > limit(key)).max_by(|a, b| a.1.total_cmp(b.1))
         else {
             return;
         };
@@ -192,7 +202,7 @@ fn drop_new_strays(fits: &mut BTreeMap<(i32, i32), CornerFit>, seen: &Places) {
 
 /// Wrong and read cells if the cells are the pattern's, else None.
 fn verify(
-    image: &LinearImage,
+    plate: &Plate,
     pattern: Pattern,
     places: &Places,
     fits: &BTreeMap<(i32, i32), CornerFit>,
@@ -209,7 +219,7 @@ fn verify(
         .filter(|&(_, c)| !(is_flag(pattern) && c == 2))
         .collect();
     let is_dark = |r: i32, c: i32| (r + c) % 2 == 0;
-    let readings = read_cells(image, &best, cells.into_iter(), is_dark);
+    let readings = read_cells(plate, &best, cells.into_iter(), is_dark);
     let (mut n_wrong_ground, mut n_read, mut n_wrong) = (0, 0, 0);
     for (&(r, c), Cell { ground, dot }) in &readings {
         if *ground == Ground::Unclear {
@@ -232,6 +242,18 @@ fn verify(
     // Without readable dots the chequer itself must be right throughout.
     let chequer = cell < READABLE_CELL_PX && n_wrong_ground == 0 && fits.len() >= MIN_CORNERS_UNREAD && few_wrong;
     (read || chequer).then_some((n_wrong as u32, n_read as u32))
+}
+
+/// Wrong and read cells if the cells of a tab spell its word together, however weakly each.
+fn spelt(plate: &Plate, pattern: Pattern, places: &Places, fits: &BTreeMap<(i32, i32), CornerFit>) -> Option<(u32, u32)> {
+    let Pattern::Tab(number) = pattern else { return None };
+    if fits.len() < MIN_CORNERS_SPELT {
+        return None;
+    }
+    let mut best = places.clone();
+    best.extend(fits.iter().map(|(&key, fit)| (key, fit.at)));
+    let dots = WeakDots::measure(plate, &nodes(best.into_iter()))?;
+    dots.is_tab(number).map(|reading| (reading.wrong_dots, N_CELLS as u32))
 }
 
 /// Fits as sightings, in order of their nodes.

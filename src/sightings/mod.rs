@@ -10,7 +10,9 @@ pub mod lane;
 pub mod lattice;
 pub mod look;
 pub mod look_again;
+pub mod noise;
 pub mod plane_map;
+pub mod plate;
 pub mod pyramid;
 pub mod read_card;
 pub mod read_tab;
@@ -18,6 +20,7 @@ mod round_line;
 pub mod saddles;
 pub mod seen;
 pub mod strand;
+pub mod weak_dots;
 pub mod x_corners;
 
 pub use look::look;

@@ -26,15 +26,17 @@ const MIN_MARGIN: u32 = 2;
 /// The same against the windows of the cards, which come as near as 3 cells (1 with a flag's column hidden).
 const MIN_MARGIN_TO_CARDS: u32 = 1;
 
-const N_CELLS: usize = TAB_SIDE * TAB_SIDE;
+pub const N_CELLS: usize = TAB_SIDE * TAB_SIDE;
 
 /// A word as it appears in one turn.
-struct Word {
-    tab: u8,
-    turn: usize,
-    bits: u32,
+pub struct TabWord {
+    pub tab: u8,
+    /// Index into [`TURNS`].
+    pub turn: usize,
+    /// Bit y * 5 + x: whether cell (y, x) has a dot.
+    pub bits: u32,
     /// Cells that count: all, or for a flag those its line can't hide.
-    counted: u32,
+    pub counted: u32,
 }
 
 /// What 25 cells say.
@@ -54,7 +56,7 @@ pub enum TabReading {
 }
 
 /// All words in all turns and mirror images.
-static WORDS: LazyLock<Vec<Word>> = LazyLock::new(|| {
+static WORDS: LazyLock<Vec<TabWord>> = LazyLock::new(|| {
     let mut words = Vec::with_capacity(N_TABS * TURNS.len());
     for tab in 1..=N_TABS as u8 {
         for turn in 0..TURNS.len() {
@@ -66,7 +68,7 @@ static WORDS: LazyLock<Vec<Word>> = LazyLock::new(|| {
                 bits |= if TAB_CODES[tab as usize - 1] >> (row * TAB_SIDE + col) & 1 == 1 { bit } else { 0 };
                 counted |= if FLAGS.contains(&tab) && col == HIDDEN_COL { 0 } else { bit };
             }
-            words.push(Word { tab, turn, bits, counted });
+            words.push(TabWord { tab, turn, bits, counted });
         }
     }
     words
@@ -92,6 +94,25 @@ static CARD_WINDOWS: LazyLock<Vec<u32>> = LazyLock::new(|| {
     windows
 });
 
+/// All words in all turns and mirror images.
+pub fn tab_words() -> &'static [TabWord] {
+    &WORDS
+}
+
+/// All windows of the cards' fields, as bits like a word's, in all turns and mirror images.
+pub fn card_windows() -> &'static [u32] {
+    &CARD_WINDOWS
+}
+
+/// What a word is in the picture.
+pub fn reading_of(word: &TabWord, wrong_dots: u32, read_cells: u32, margin: u32) -> TabReading {
+    let pattern = Pattern::Tab(word.tab);
+    if word.turn >= N_TURNS {
+        return TabReading::Mirrored(pattern);
+    }
+    TabReading::Tab { pattern, place: placement(word.turn), wrong_dots, read_cells, margin }
+}
+
 /// A turn about the tab's centre, on nodes 0 to 5.
 fn placement(turn: usize) -> Placement {
     let (c, r) = TURNS[turn];
@@ -108,11 +129,11 @@ pub fn is_flag(pattern: Pattern) -> bool {
 /// seen of the surroundings is paper.
 pub fn read_tab(cells: &BTreeMap<(i32, i32), Cell>, margin_is_white: bool) -> TabReading {
     let (known, dots) = readable(cells);
-    let judge = |word: &Word| {
+    let judge = |word: &TabWord| {
         let counted = known & word.counted;
         ((word.bits ^ dots) & counted).count_ones()
     };
-    let mut best: Option<(u32, &Word)> = None;
+    let mut best: Option<(u32, &TabWord)> = None;
     let mut second = u32::MAX;
     for word in WORDS.iter() {
         let wrong = judge(word);
@@ -143,11 +164,7 @@ pub fn read_tab(cells: &BTreeMap<(i32, i32), Cell>, margin_is_white: bool) -> Ta
     if nearest_window.is_some_and(|wrong| wrong < wrong_dots + MIN_MARGIN_TO_CARDS) {
         return TabReading::Nothing;
     }
-    let pattern = Pattern::Tab(word.tab);
-    if word.turn >= N_TURNS {
-        return TabReading::Mirrored(pattern);
-    }
-    TabReading::Tab { pattern, place: placement(word.turn), wrong_dots, read_cells, margin }
+    reading_of(word, wrong_dots, read_cells, margin)
 }
 
 /// Masks of the cells that can be judged and of their dots.

@@ -4,12 +4,16 @@
 //! negative eigenvalue, of about equal size. The strength here is the square root of minus its determinant, told relative
 //! to the local brightness, so that a shadow or a short exposure changes nothing.
 
+use super::noise::Noise;
 use super::pyramid::Level;
 
 /// Least strength of a saddle relative to the local brightness, per px^2. A blurred X-corner (blur 0.8 px, edges 38 degrees
 /// apart, as at 70 degrees of tilt) whose bright cells are 1.7 times as bright as its dark ones reaches this. Twelve-fold
 /// contrast is usual on paper, and on photos of a bench nothing is lost up to 0.09; the noise of dark areas passes at 0.02.
 const MIN_STRENGTH: f32 = 0.06;
+/// Least strength in units of the noise of the level's pixels: it leaves half of the saddles that grain alone makes and all of the corners
+/// that could be read in the grainiest of the shared sets.
+const MIN_STRENGTH_OF_NOISE: f32 = 0.45;
 /// Added to the local brightness (linear light), so that the noise of black areas is not strong.
 const BLACK: f32 = 0.004;
 /// Largest trace of the Hessian relative to twice the strength. An ideal X-corner has no trace; blobs and ridges have much.
@@ -34,6 +38,7 @@ struct Rows {
 
 /// All saddles of a level that are strong enough, row by row.
 pub fn find_saddles(level: &Level) -> Vec<Saddle> {
+    let noise = MIN_STRENGTH_OF_NOISE.powi(2) * Noise::of_pixels(level.width, &level.data).variance_per_light();
     let mut found = Vec::new();
     if level.width < 16 || level.height < 16 {
         return found;
@@ -51,7 +56,7 @@ pub fn find_saddles(level: &Level) -> Vec<Saddle> {
             continue;
         }
         let row = |back: usize| &rows.smooth[(v - back) % RING];
-        strengths([row(4), row(3), row(2)], &mut rows.strength[(v - 3) % RING]);
+        strengths([row(4), row(3), row(2)], noise, &mut rows.strength[(v - 3) % RING]);
         if v < 8 {
             continue;
         }
@@ -78,8 +83,9 @@ fn blur_down(rows: [&Vec<f32>; 5], out: &mut [f32]) {
     }
 }
 
-/// Minus the determinant of the Hessian where it is large enough relative to the brightness, else 0.
-fn strengths(rows: [&Vec<f32>; 3], out: &mut [f32]) {
+/// Minus the determinant of the Hessian where it is large enough relative to the brightness and to `noise` (the square of the least
+/// strength for each unit of brightness), else 0.
+fn strengths(rows: [&Vec<f32>; 3], noise: f32, out: &mut [f32]) {
     let n = out.len() - 2;
     let [above, here, below] = rows.map(|row| &row[..n + 2]);
     let (al, ac, ar) = (&above[..n], &above[1..n + 1], &above[2..n + 2]);
@@ -92,7 +98,7 @@ fn strengths(rows: [&Vec<f32>; 3], out: &mut [f32]) {
         let xy = 0.25 * ((al[i] + br[i]) - (ar[i] + bl[i]));
         let saddle = xy * xy - xx * yy;
         let least = MIN_STRENGTH * (centre + BLACK);
-        *out = if saddle > least * least { saddle } else { 0.0 };
+        *out = if saddle > (least * least).max(noise * centre) { saddle } else { 0.0 };
     }
 }
 

@@ -83,6 +83,8 @@ pub struct LaneEdges {
     pub edges: Vec<LaneEdge>,
     /// Light across the lane, from one side of it to the other, about a pixel apart.
     pub light: Vec<LaneLight>,
+    /// Standard deviation of that light.
+    pub noise: f64,
 }
 
 /// Light at one place across a lane, averaged along the lane.

@@ -40,6 +40,10 @@ pub struct Budget {
     pub gearbox_centre_mm: f64,
     /// Each end of the cord between one set-up and the next, mm.
     pub cord_moved_mm: f64,
+    /// A rider's middle beside the cord's axis, both its faces seen and one of them, and its bridge too long or too short, mm.
+    pub rider_mm: f64,
+    pub rider_one_face_mm: f64,
+    pub rider_height_mm: f64,
     /// Focal length from photo to photo, relative.
     pub lens_focal: f64,
     /// Principal point from photo to photo, px each way.
@@ -65,6 +69,9 @@ impl Budget {
             cord_light_mm: 0.0,
             gearbox_centre_mm: 0.0,
             cord_moved_mm: 0.0,
+            rider_mm: 0.0,
+            rider_one_face_mm: 0.0,
+            rider_height_mm: 0.0,
             lens_focal: 0.0,
             lens_centre_px: 0.0,
         }
@@ -86,6 +93,9 @@ impl Budget {
             cord_light_mm: 0.03,
             gearbox_centre_mm: 5.0,
             cord_moved_mm: 0.1,
+            rider_mm: 0.1,
+            rider_one_face_mm: 0.15,
+            rider_height_mm: 0.5,
             ..Self::none()
         }
     }
@@ -139,6 +149,7 @@ impl TruthScene {
         scene.draw_bench(budget, &mut random);
         scene.draw_tabs(budget, &mut random);
         scene.draw_lens(budget, &mut random);
+        scene.draw_riders(budget, &mut Random::stream(seed, &[4]));
         scene
     }
 
@@ -195,6 +206,18 @@ impl TruthScene {
                 error.normal_mm = off_line;
             }
             self.tab_errors.insert(number, error);
+        }
+    }
+
+    fn draw_riders(&mut self, budget: &Budget, random: &mut Random) {
+        for rider in &mut self.bench.riders {
+            let one_face = rider.faces != [true, true];
+            rider.across_mm = random.gauss(if one_face { budget.rider_one_face_mm } else { budget.rider_mm });
+            rider.short_mm = random.gauss(budget.rider_height_mm);
+            // Paper and glue of a rider are in what it is off as a whole.
+            for number in [rider.number, rider.number + 1] {
+                self.tab_errors.entry(number).or_default().normal_mm = 0.0;
+            }
         }
     }
 

@@ -6,7 +6,7 @@ use sightcord::cards::Pattern;
 use super::bike::{MovesWith, PlumbLine};
 use super::geometry::{M3, Pose, V3, axis_from_angles, turn};
 use super::random::Random;
-use super::scene::{Card, PAPER_MM, SetUp, Shows, TruthScene};
+use super::scene::{Card, PAPER_MM, Rider, SetUp, Shows, TruthScene};
 
 /// A printed pattern as it really stands, with everything that is wrong with it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,6 +19,8 @@ pub struct PlacedPattern {
     pub bow_mm: [f64; 2],
     /// A flag: a line runs along its middle column of cells and may hide it.
     pub is_flag: bool,
+    /// One face of a rider on the datum cord.
+    pub is_rider: bool,
 }
 
 impl PlacedPattern {
@@ -109,6 +111,7 @@ impl TruthScene {
             self.chain_marks(setup, &mut marks);
             self.frame_marks(&mut marks);
             self.free_marks(setup, &mut marks);
+            self.rider_marks(setup, &mut marks);
         }
         marks.retain(|mark| !self.missing_tabs.contains(&mark.number));
         marks.sort_by_key(|mark| mark.number);
@@ -185,6 +188,36 @@ impl TruthScene {
         }
     }
 
+    /// A rider's faces stand on the strip's middle plane, a pattern side above the cord's axis; the paper comes on top.
+    fn rider_marks(&self, setup: &SetUp, marks: &mut Vec<Mark>) {
+        let later = self.setups.iter().filter(|s| s.shows == Shows::Bike).position(|s| s.name == setup.name).unwrap_or(0);
+        for rider in &self.bench.riders {
+            let (axis, along, up) = self.rider_stance(setup, rider, later);
+            let left = up.cross(&along);
+            for (i, way) in [(0u8, 1.0), (1, -1.0)] {
+                if !rider.faces[usize::from(i)] {
+                    continue;
+                }
+                let number = rider.number + i;
+                let side = self.pitch_mm(Pattern::Tab(number))[1] * 5.0;
+                let origin = axis + up * (side - rider.short_mm) + left * rider.across_mm;
+                let rotation = M3::from_columns(&[along * -way, up, left * way]);
+                marks.push(Mark { number, pose: Pose { rotation, origin }, is_flag: false });
+            }
+        }
+    }
+
+    /// Where a rider has the cord's axis, along the cord, and up its strip; `later` counts the set-ups before.
+    pub fn rider_stance(&self, setup: &SetUp, rider: &Rider, later: usize) -> (V3, V3, V3) {
+        let cord = &self.bench.cord;
+        let x = rider.x_mm + rider.pushed_mm * later as f64;
+        let along = (cord.at(setup, x + 1.0) - cord.at(setup, x - 1.0)).normalize();
+        let upright = (V3::z() - along * along.z).normalize();
+        // Towards the left: the left-handed sense about the cord's forward direction.
+        let up = turn(along, -rider.lean_deg) * upright;
+        (cord.at(setup, x), along, up)
+    }
+
     fn free_marks(&self, setup: &SetUp, marks: &mut Vec<Mark>) {
         let wheel = self.wheel_in(setup);
         let gearbox = &self.bike.gearbox;
@@ -222,7 +255,14 @@ impl TruthScene {
                 pose.rotation = turn(V3::z(), *turned) * pose.rotation;
             }
             let pattern = Pattern::Card(card.number);
-            PlacedPattern { pattern, pose, pitch_mm: self.pitch_mm(pattern), bow_mm: card.bow_mm, is_flag: false }
+            PlacedPattern {
+                pattern,
+                pose,
+                pitch_mm: self.pitch_mm(pattern),
+                bow_mm: card.bow_mm,
+                is_flag: false,
+                is_rider: false,
+            }
         };
         self.bench.cards.iter().map(place).collect()
     }
@@ -246,6 +286,7 @@ impl TruthScene {
             pitch_mm: self.pitch_mm(pattern),
             bow_mm: [0.0, 0.0],
             is_flag: mark.is_flag,
+            is_rider: self.bench.riders.iter().any(|rider| [rider.number, rider.number + 1].contains(&mark.number)),
         }
     }
 

@@ -42,5 +42,5 @@ pub use layout::PlacedPattern;
 pub use random::Random;
 pub use render::imaging::Picture;
 pub use render::knobs::{EdgeSamples, RenderKnobs, RollingShutter};
-pub use scene::{Card, SetUp, Shows, TabError, TruthScene, Viewpoint};
+pub use scene::{Card, Rider, SetUp, Shows, TabError, TruthScene, Viewpoint};
 pub use sightings::{SightedPhoto, SightingKnobs};

@@ -37,10 +37,34 @@ pub struct TruthScene {
 pub struct Bench {
     pub cards: Vec<Card>,
     pub cord: Cord,
+    pub riders: Vec<Rider>,
     /// The bench's own tilt, along and across, where the cards do not lie flat to it; otherwise the cards' plane is the bench.
     pub level_deg: Option<[f64; 2]>,
     /// Half-width of the amplitude by which flags turn in the draught, afresh in every photo, degrees.
     pub draught_deg: f64,
+}
+
+/// A strip folded round the datum cord, glued back to back: tab `number` looks left, `number + 1` right.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rider {
+    pub number: u8,
+    pub x_mm: f64,
+    /// + = its top to the left.
+    pub lean_deg: f64,
+    /// The middle between its faces beside the cord's axis, mm to the left along its own breadth.
+    pub across_mm: f64,
+    /// By how much nearer than a pattern side the patterns' centres stand to the cord's axis, for want of bridge, mm.
+    pub short_mm: f64,
+    /// Whether the left and the right face carry their tabs.
+    pub faces: [bool; 2],
+    /// By how much it was pushed forward along the cord before each later set-up, mm.
+    pub pushed_mm: f64,
+}
+
+impl Rider {
+    pub fn standing(number: u8, x_mm: f64, lean_deg: f64) -> Self {
+        Self { number, x_mm, lean_deg, across_mm: 0.0, short_mm: 0.0, faces: [true, true], pushed_mm: 0.0 }
+    }
 }
 
 /// One card: its pattern frame in the world, and its bow.
@@ -229,6 +253,7 @@ impl Default for Bench {
                 card(4, 661.0, -0.7, 180.7, [-0.04, -0.02]),
             ],
             cord: Cord::default(),
+            riders: Vec::new(),
             level_deg: None,
             draught_deg: 20.0,
         }

@@ -31,6 +31,8 @@ pub struct Print {
     pub tilt_axis: f64,
     /// Distance of the camera, cells: the nearer, the stronger the perspective.
     pub distance: f64,
+    /// Light of the dark cells: a printer that runs out of toner prints them pale.
+    pub ink: f64,
 }
 
 impl Print {
@@ -45,6 +47,7 @@ impl Print {
             tilt: 0.0,
             tilt_axis: 0.0,
             distance: 60.0,
+            ink: INK,
         }
     }
 
@@ -109,11 +112,11 @@ impl Print {
         }
         let (r, c) = (row as usize, col as usize);
         if self.pattern.is_lane(r) {
-            return Some(if self.is_tick(row, col) { INK } else { PAPER });
+            return Some(if self.is_tick(row, col) { self.ink } else { PAPER });
         }
         let dot = self.pattern.has_dot(r, c) != self.flipped_dots.contains(&(r, c));
         let in_dot = (row.fract() - 0.5).hypot(col.fract() - 0.5) < DOT_RADIUS;
-        Some(if self.pattern.is_dark(r, c) != (dot && in_dot) { INK } else { PAPER })
+        Some(if self.pattern.is_dark(r, c) != (dot && in_dot) { self.ink } else { PAPER })
     }
 
     /// The rulers along both edges of the lane: a tick every 2 mm, longer every 10.

@@ -3,8 +3,9 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use sightcord::report::html::PhotoPicture;
 use sightcord::report::result::ResultDocument;
-use sightcord::report::write::{Identity, ReportFile, WriteError, prepare};
+use sightcord::report::write::{Identity, JobPlaces, LIST_NAME, ReportFile, WriteError, prepare};
 
 use crate::samples;
 
@@ -22,7 +23,9 @@ fn files(document: &ResultDocument, page: &str) -> Vec<ReportFile> {
 }
 
 fn write(folder: &Path, document: &ResultDocument, page: &str) -> Result<(), WriteError> {
-    prepare(folder, identity(document))?.write(&files(document, page))
+    let left = prepare(folder, identity(document), JobPlaces::default())?.write(&files(document, page))?;
+    assert_eq!(left, None, "the earlier report is cleared away");
+    Ok(())
 }
 
 fn names(folder: &Path) -> Vec<String> {
@@ -46,14 +49,14 @@ fn a_report_is_written_into_a_folder_that_did_not_exist() {
     let (parent, _) = place();
     let folder = parent.path().join("deep/down/report");
     write(&folder, &samples::grass_track(), "one").unwrap();
-    assert_eq!(names(&folder), ["index.html", "photos", "result.json", "views"]);
+    assert_eq!(names(&folder), ["index.html", "photos", LIST_NAME, "result.json", "views"]);
     assert_eq!(names(folder.parent().unwrap()), ["report"], "nothing is left beside it");
 }
 
 #[test]
 fn checking_the_place_leaves_nothing_behind() {
     let (parent, folder) = place();
-    prepare(&folder, identity(&samples::grass_track())).unwrap();
+    prepare(&folder, identity(&samples::grass_track()), JobPlaces::default()).unwrap();
     assert_eq!(names(parent.path()), Vec::<String>::new());
 }
 
@@ -68,12 +71,14 @@ fn an_empty_folder_is_free() {
 #[test]
 fn an_earlier_report_of_the_same_job_is_replaced_whole() {
     let (parent, folder) = place();
-    write(&folder, &samples::grass_track(), "one").unwrap();
-    fs::write(folder.join("views/old.svg"), "old").unwrap();
+    let document = samples::grass_track();
+    let mut first = files(&document, "one");
+    first.push(ReportFile::new("views/old.svg", "old"));
+    prepare(&folder, identity(&document), JobPlaces::default()).unwrap().write(&first).unwrap();
     fs::write(folder.join(".DS_Store"), "left by a file browser").unwrap();
-    write(&folder, &samples::grass_track(), "two").unwrap();
+    write(&folder, &document, "two").unwrap();
     assert_eq!(page(&folder), "two");
-    assert!(!folder.join("views/old.svg").exists());
+    assert!(!folder.join("views/old.svg").exists() && folder.join(".DS_Store").exists());
     assert_eq!(names(parent.path()), ["report"]);
 }
 
@@ -107,7 +112,9 @@ fn the_report_of_other_photos_is_kept() {
 
 #[test]
 fn a_foreign_file_is_never_overwritten() {
-    for foreign in ["notes.txt", "views/mine.png", "photos/deep/x.jpg", "1-mark-forward/01.jpg"] {
+    for foreign in
+        ["notes.txt", "views/mine.png", "views/mine.svg", "photos/mine.jpg", "photos/deep/x.jpg", "1-mark-forward/01.jpg"]
+    {
         let (_parent, folder) = place();
         write(&folder, &samples::grass_track(), "one").unwrap();
         let at = folder.join(foreign);
@@ -127,11 +134,94 @@ fn a_page_that_is_not_ours_is_never_overwritten() {
     fs::create_dir(&folder).unwrap();
     fs::write(folder.join("index.html"), "my homepage").unwrap();
     let error = write(&folder, &samples::grass_track(), "two").unwrap_err();
-    assert!(matches!(error, WriteError::UnknownResult { .. }), "{error}");
-    fs::write(folder.join("result.json"), r#"{"schema": "other/1"}"#).unwrap();
-    let error = write(&folder, &samples::grass_track(), "two").unwrap_err();
-    assert!(error.to_string().contains("other/1"), "{error}");
+    assert!(matches!(error, WriteError::NoList { .. }) && error.to_string().contains("index.html"), "{error}");
     assert_eq!(page(&folder), "my homepage");
+}
+
+#[test]
+fn a_report_of_another_program_is_never_overwritten() {
+    let (_parent, folder) = place();
+    let document = samples::grass_track();
+    let other = [ReportFile::new("result.json", r#"{"schema": "other/1"}"#)];
+    prepare(&folder, identity(&document), JobPlaces::default()).unwrap().write(&other).unwrap();
+    let error = write(&folder, &document, "two").unwrap_err();
+    assert!(error.to_string().contains("other/1"), "{error}");
+}
+
+#[test]
+fn a_report_without_a_list_of_its_files_is_kept_even_of_the_same_job() {
+    let (_parent, folder) = place();
+    write(&folder, &samples::grass_track(), "one").unwrap();
+    fs::remove_file(folder.join(LIST_NAME)).unwrap();
+    let error = write(&folder, &samples::grass_track(), "two").unwrap_err().to_string();
+    assert!(error.contains(LIST_NAME) && error.contains("Rename or remove"), "{error}");
+    assert_eq!(page(&folder), "one");
+}
+
+#[test]
+fn a_file_of_the_report_that_was_edited_is_kept_and_named() {
+    for edited in ["index.html", "report-files.txt", "views/plan.svg", "photos/1-mark-forward-01.jpg"] {
+        let (_parent, folder) = place();
+        write(&folder, &samples::grass_track(), "one").unwrap();
+        fs::write(folder.join(edited), "with my notes").unwrap();
+        let error = write(&folder, &samples::grass_track(), "two").unwrap_err();
+        assert!(error.to_string().contains(edited), "{edited}: {error}");
+        assert_eq!(fs::read_to_string(folder.join(edited)).unwrap(), "with my notes");
+    }
+}
+
+#[test]
+fn what_was_taken_out_of_a_report_comes_again() {
+    let (_parent, folder) = place();
+    write(&folder, &samples::grass_track(), "one").unwrap();
+    fs::remove_file(folder.join("index.html")).unwrap();
+    fs::remove_dir_all(folder.join("photos")).unwrap();
+    write(&folder, &samples::grass_track(), "two").unwrap();
+    assert_eq!(page(&folder), "two");
+}
+
+#[test]
+fn the_list_names_every_file_with_its_checksum_in_the_form_of_common_tools() {
+    let (_parent, folder) = place();
+    write(&folder, &samples::grass_track(), "one").unwrap();
+    let list = fs::read_to_string(folder.join(LIST_NAME)).unwrap();
+    let listed: Vec<&str> = list.lines().map(|line| line.split_once("  ").unwrap().1).collect();
+    assert_eq!(listed, ["index.html", "photos/1-mark-forward-01.jpg", "result.json", "views/plan.svg"]);
+    for line in list.lines() {
+        let (sum, path) = line.split_once("  ").unwrap();
+        assert_eq!(sum, sightcord::archive::checksum::sha256(&fs::read(folder.join(path)).unwrap()));
+    }
+}
+
+#[test]
+fn no_two_photos_share_a_picture_and_every_name_can_be_written() {
+    let long = "x".repeat(130);
+    let photos = [
+        "1-a/Ä.jpg".to_owned(),
+        "1-a/Ö.jpg".to_owned(),
+        "1-a/A\u{308}.jpg".to_owned(),
+        "1-a/x.jpg".to_owned(),
+        "1-a/X.jpg".to_owned(),
+        "1-a/x.png".to_owned(),
+        "1-a-x.jpg".to_owned(),
+        "1/a-x.jpg".to_owned(),
+        format!("{long}/{long}.jpg"),
+        format!("{long}/{long}y.jpg"),
+        "1-a/.jpg.jpg".to_owned(),
+        "con.jpg".to_owned(),
+    ];
+    let paths = photos.clone().map(|file| PhotoPicture { file, ..PhotoPicture::default() }.path());
+    let folded: std::collections::BTreeSet<String> = paths.iter().map(|path| path.to_lowercase()).collect();
+    assert_eq!(folded.len(), photos.len(), "{paths:?}");
+    let name = |path: &str| path.strip_prefix("photos/").unwrap().to_owned();
+    assert!(paths.iter().all(|path| path.is_ascii() && name(path).len() <= 100 && !name(path).contains('/')), "{paths:?}");
+    // They get through the real writing as well.
+    let (_parent, folder) = place();
+    let document = samples::grass_track();
+    let mut all = files(&document, "one");
+    all.extend(paths.iter().map(|path| ReportFile::new(path, *b"jpeg")));
+    prepare(&folder, identity(&document), JobPlaces::default()).unwrap().write(&all).unwrap();
+    write(&folder, &document, "two").unwrap();
 }
 
 #[test]
@@ -149,10 +239,10 @@ fn a_file_in_the_place_of_the_folder_is_refused() {
 fn what_came_while_the_photos_were_measured_is_not_overwritten() {
     let (_parent, folder) = place();
     let document = samples::grass_track();
-    let destination = prepare(&folder, identity(&document)).unwrap();
+    let destination = prepare(&folder, identity(&document), JobPlaces::default()).unwrap();
     fs::create_dir(&folder).unwrap();
     fs::write(folder.join("notes.txt"), "mine").unwrap();
-    assert!(matches!(destination.write(&files(&document, "one")), Err(WriteError::Foreign { .. })));
+    assert!(matches!(destination.write(&files(&document, "one")), Err(WriteError::NoList { .. })));
     assert_eq!(names(&folder), ["notes.txt"]);
 }
 
@@ -191,7 +281,7 @@ fn the_report_is_as_open_to_others_as_any_new_folder() {
     fs::create_dir(&ordinary).unwrap();
     let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
     assert_eq!(mode(&folder), mode(&ordinary));
-    assert_eq!(names(&folder), ["index.html", "photos", "result.json", "views"]);
+    assert_eq!(names(&folder), ["index.html", "photos", LIST_NAME, "result.json", "views"]);
 }
 
 #[cfg(unix)]
@@ -202,7 +292,7 @@ fn no_permission_is_said_before_the_work() {
     fs::set_permissions(parent.path(), fs::Permissions::from_mode(0o555)).unwrap();
     // Who may write everywhere (root) can't be refused here, and the test has nothing to show.
     if fs::write(parent.path().join("probe"), "").is_err() {
-        let error = prepare(&folder, identity(&samples::grass_track())).unwrap_err();
+        let error = prepare(&folder, identity(&samples::grass_track()), JobPlaces::default()).unwrap_err();
         assert!(error.to_string().contains("no permission"), "{error}");
     }
     fs::set_permissions(parent.path(), fs::Permissions::from_mode(0o755)).unwrap();

@@ -3,6 +3,8 @@
 //! The truth's camera is x_cam = R (X - C) with the lens model of the conventions page; the bench frame is x forward, y left, z up, mm.
 #![allow(dead_code)]
 
+pub mod eye;
+
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
@@ -20,6 +22,10 @@ pub struct TruthSet {
     pub cards: Vec<TruthPose>,
     pub cord_radius: f64,
     pub cord_height: f64,
+    /// The bench's roll and pitch, degrees, with which the cord's ends rise and fall, and where the cord lies in each set-up's plan.
+    tilt: [f64; 2],
+    /// Height of the cards' middles over their ends, mm.
+    pub bow: f64,
     /// (line 0 to 3, x, y).
     pub plumb: Vec<(u8, f64, f64)>,
     tabs: Value,
@@ -38,10 +44,10 @@ pub struct TruthPhoto {
     pub path: PathBuf,
     pub width: f64,
     pub height: f64,
-    f: [f64; 2],
-    c: [f64; 2],
-    dist: [f64; 5],
-    r: [Vec3; 3],
+    pub f: [f64; 2],
+    pub c: [f64; 2],
+    pub dist: [f64; 5],
+    pub r: [Vec3; 3],
     pub centre: Vec3,
 }
 
@@ -59,10 +65,14 @@ pub fn dot(a: Vec3, b: Vec3) -> f64 {
 
 impl TruthSet {
     pub fn load(name: &str) -> Self {
-        let folder = Path::new("../shared/photos").join(name);
+        Self::of_folder(&Path::new("../shared/photos").join(name))
+    }
+
+    /// A set with its truth, wherever it lies.
+    pub fn of_folder(folder: &Path) -> Self {
         let text = std::fs::read_to_string(folder.join("truth.json")).expect("truth.json of the shared set");
         let truth: Value = serde_json::from_str(&text).expect("valid JSON");
-        let photos = truth["photos"].as_array().unwrap().iter().map(|photo| TruthPhoto::new(&folder, photo)).collect();
+        let photos = truth["photos"].as_array().unwrap().iter().map(|photo| TruthPhoto::new(folder, photo)).collect();
         let cards = truth["cards"].as_array().unwrap().iter().map(|card| pose(card, false)).collect();
         let params = &truth["truth"]["params"];
         let mut plumb = Vec::new();
@@ -73,14 +83,22 @@ impl TruthSet {
             plumb.push((1, x, y));
         }
         Self {
-            name: name.to_owned(),
+            name: folder.file_name().unwrap_or_default().to_string_lossy().into_owned(),
             photos,
             cards,
             cord_radius: params["cord_r"].as_f64().unwrap(),
             cord_height: params["cord_z"].as_f64().unwrap(),
+            tilt: ["bench_roll", "bench_pitch"].map(|key| params[key].as_f64().unwrap_or(0.0).to_radians()),
+            bow: params["card_bow"].as_f64().unwrap_or(0.0),
             plumb,
             tabs: truth["tabs"].clone(),
         }
+    }
+
+    /// The cord's axis over x: it runs along x, and rises with the bench.
+    pub fn cord_at(&self, x: f64) -> Vec3 {
+        let [roll, pitch] = self.tilt;
+        [x, 0.0, roll.cos() * (self.cord_height * pitch.cos() - x * pitch.sin())]
     }
 
     /// The tabs of the set-up to which a photo belongs.

@@ -12,7 +12,11 @@ fn pages_have_the_papers_size() {
         for sheet in sheets(paper, cards, "1-64") {
             let pdf = Pdf::new(sheet.bytes).unwrap();
             assert_eq!(pdf.pages().len(), sheet.n_pages, "{}", sheet.file_name);
-            let expected = if sheet.file_name.starts_with("tabs") { paper.portrait_mm() } else { paper.landscape_mm() };
+            let expected = if ["tabs", "riders"].iter().any(|kind| sheet.file_name.starts_with(kind)) {
+                paper.portrait_mm()
+            } else {
+                paper.landscape_mm()
+            };
             for page in pdf.pages().iter() {
                 let media_box = page.media_box();
                 let size = [media_box.width(), media_box.height()].map(|points| points * 25.4 / 72.0);

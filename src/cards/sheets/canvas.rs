@@ -80,6 +80,14 @@ impl<'a> Canvas<'a> {
         self.content.transform([scale as f32, 0.0, 0.0, scale as f32, mm(offset[0]), mm(offset[1])]);
     }
 
+    /// Draws with the page turned half round about a point: exact, so that what is drawn may be measured.
+    pub fn half_turn(&mut self, [x, y]: Point, draw: impl FnOnce(&mut Self)) {
+        self.content.save_state();
+        self.content.transform([-1.0, 0.0, 0.0, -1.0, mm(2.0 * x), mm(2.0 * y)]);
+        draw(self);
+        self.content.restore_state();
+    }
+
     /// Begins an area to be filled; add parts to it, then fill it.
     pub fn area(&mut self) -> Area<'_> {
         Area { content: &mut self.content }

@@ -4,6 +4,7 @@ use super::canvas::{Align, BLACK, Canvas, Ink, Pen, Point};
 use super::guide_views::{draw_from_above, draw_from_left, draw_half_turn, draw_standpoints};
 use super::lettering::Face;
 use super::paper::{MARGIN_MM, Paper};
+use super::rider_page::draw_fold;
 
 /// The guide is laid out in this area, which fits A4 and Letter as it is; on A3 it is enlarged.
 const WIDTH: f64 = 269.4;
@@ -23,7 +24,8 @@ const FROM_ABOVE: Panel = Panel { at: [0.0, 124.0], size: [168.0, 64.0] };
 const FROM_LEFT: Panel = Panel { at: [0.0, 29.0], size: [168.0, 93.0] };
 const STANDPOINTS: Panel = Panel { at: [170.0, 124.0], size: [99.4, 64.0] };
 const HALF_TURN: Panel = Panel { at: [170.0, 65.0], size: [99.4, 57.0] };
-const CAUTIONS: Panel = Panel { at: [170.0, 29.0], size: [99.4, 34.0] };
+const CAUTIONS: Panel = Panel { at: [170.0, 29.0], size: [54.0, 34.0] };
+const RIDER: Panel = Panel { at: [226.0, 29.0], size: [43.4, 34.0] };
 const STEPS: Panel = Panel { at: [0.0, 0.0], size: [WIDTH, 27.0] };
 
 const CAUTION_LINES: [&str; 4] = [
@@ -61,6 +63,7 @@ pub fn draw(canvas: &mut Canvas, paper: Paper) {
         (&STANDPOINTS, "Where to stand", draw_standpoints),
         (&HALF_TURN, "Then turn the wheel half round, and walk again", draw_half_turn),
         (&CAUTIONS, "Mind", draw_cautions),
+        (&RIDER, "A rider on the cord", draw_rider),
     ] {
         canvas.outlined_rect(panel.at, panel.size, PANEL);
         canvas.text(panel.inside(2.5, 4.8), Align::Left, Face::Bold, HEADING_MM, heading);
@@ -77,11 +80,18 @@ impl Panel {
 }
 
 fn draw_cautions(canvas: &mut Canvas, [left, below]: Point) {
-    for (i, line) in CAUTION_LINES.iter().enumerate() {
-        let [x, y] = [left + 2.5, below + 22.0 - 5.6 * i as f64];
+    let [x, mut y] = [left + 2.5, below + 24.5];
+    for line in CAUTION_LINES {
         canvas.filled_polygon(&[[x, y - 0.4], [x + 3.4, y - 0.4], [x + 1.7, y + 2.7]], BLACK);
-        canvas.text([x + 5.0, y], Align::Left, Face::Plain, WORDS_MM, line);
+        y = canvas.paragraph([x + 5.0, y], CAUTIONS.size[0] - 9.0, Face::Plain, WORDS_MM, line) - 0.6;
     }
+}
+
+fn draw_rider(canvas: &mut Canvas, [left, below]: Point) {
+    draw_fold(canvas, [left + 5.5, below + 4.5], 0.6);
+    let words = "Where light hides the cord's edges: two strips folded round it, 600 mm apart or more, glued back to back down to the \
+                 marks; 39 looks left, 40 right. They have a page of their own.";
+    canvas.paragraph([left + 10.5, below + 24.5], RIDER.size[0] - 12.0, Face::Plain, 2.4, words);
 }
 
 fn draw_steps(canvas: &mut Canvas) {

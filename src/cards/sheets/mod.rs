@@ -12,23 +12,29 @@ mod lattice;
 mod lettering;
 mod numbers;
 mod paper;
+mod rider_page;
 mod tab_page;
 mod tab_words;
 
 pub use card_page::card_centre_mm;
 pub use numbers::{Numbers, NumbersError};
 pub use paper::{MARGIN_MM, Paper};
+pub use rider_page::{CORDS_MM, PlacedRider, USUAL_CORD_MM, centre_from_fold_mm, place_riders};
 pub use tab_page::{PlacedTab, TAB_CHECK_LINE_MM, place_tabs};
 
 use super::Pattern;
 use document::Document;
+use tab_words::{is_left_face, is_rider};
 
 /// What is to be printed.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Order {
     pub paper: Paper,
     pub cards: Numbers,
+    /// Those that are riders come as strips, both faces of each.
     pub tabs: Numbers,
+    /// Thickness of the cord that riders are to fit, mm.
+    pub cord_mm: f64,
 }
 
 impl Order {
@@ -39,7 +45,7 @@ impl Order {
             Paper::A4 | Paper::Letter => Numbers::range(1, 5),
             Paper::A3 => Numbers::range(13, 16),
         };
-        Self { paper, cards, tabs: Numbers::range(1, 32) }
+        Self { paper, cards, tabs: Numbers::range(1, 32), cord_mm: USUAL_CORD_MM }
     }
 }
 
@@ -63,7 +69,7 @@ pub struct Sheet {
     pub bytes: Vec<u8>,
 }
 
-/// Draws what was ordered: one file for all cards, one for all tabs, and the guide.
+/// Draws what was ordered: one file for all cards, one for all tabs, one for the riders among them, and the guide.
 pub fn draw(order: &Order) -> Result<Vec<Sheet>, OrderError> {
     let paper = order.paper;
     let mut sheets = Vec::new();
@@ -84,12 +90,24 @@ pub fn draw(order: &Order) -> Result<Vec<Sheet>, OrderError> {
         }));
     }
 
-    let tabs: Vec<Pattern> = order.tabs.iter().filter_map(|n| Pattern::tab(n.into())).collect();
+    let (riders, plain) = order.tabs.split(is_rider);
+    let tabs: Vec<Pattern> = plain.iter().filter_map(|n| Pattern::tab(n.into())).collect();
     if !tabs.is_empty() {
-        sheets.push(sheet("tabs", "Tabs", &order.tabs, paper, |document| {
+        sheets.push(sheet("tabs", "Tabs", &plain, paper, |document| {
             let pages = place_tabs(paper, &tabs);
             for (page_idx, placed) in pages.iter().enumerate() {
                 document.page(paper.portrait_mm(), |canvas| tab_page::draw(canvas, placed, page_idx + 1, pages.len()));
+            }
+            pages.len()
+        }));
+    }
+
+    let lefts: Vec<Pattern> = riders.iter().filter(|n| is_left_face(*n)).filter_map(|n| Pattern::tab(n.into())).collect();
+    if !lefts.is_empty() {
+        sheets.push(sheet("riders", "Riders", &riders, paper, |document| {
+            let pages = place_riders(paper, &lefts, order.cord_mm);
+            for (page_idx, placed) in pages.iter().enumerate() {
+                document.page(paper.portrait_mm(), |canvas| rider_page::draw(canvas, placed, page_idx + 1, pages.len()));
             }
             pages.len()
         }));

@@ -47,6 +47,16 @@ impl Numbers {
         self.0.iter().copied()
     }
 
+    /// Those that are riders, each with the other face of its strip, and the rest.
+    pub fn split(&self, is_rider: impl Fn(u8) -> bool) -> (Self, Self) {
+        let (riders, rest): (Vec<u8>, Vec<u8>) = self.iter().partition(|number| is_rider(*number));
+        // Left faces have odd numbers, and their right ones come next.
+        let mut whole: Vec<u8> = riders.into_iter().flat_map(|number| [number - (number + 1) % 2, number + number % 2]).collect();
+        whole.sort_unstable();
+        whole.dedup();
+        (Self(whole), Self(rest))
+    }
+
     pub fn len(&self) -> usize {
         self.0.len()
     }

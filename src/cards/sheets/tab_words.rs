@@ -2,7 +2,7 @@
 //!
 //! The roles are those of [`crate::job`]; here they only get words for the person who sticks the tab on.
 
-use crate::job::{Role, TabRole};
+use crate::job::{Role, Side, TabRole};
 
 /// Words for a tab, 1 to 64, in two short lines to stand beside its number.
 pub fn tab_words(number: u8) -> [String; 2] {
@@ -21,6 +21,7 @@ pub fn tab_words(number: u8) -> [String; 2] {
         Role::BackboneFlag { front } => lines("backbone cord,", if front { "front flag" } else { "rear flag" }),
         // Tab 32 is the one for faces that do not turn with the wheel, unless a job says otherwise.
         Role::HubFace => lines("drum or hub face,", if number == 32 { "does not turn" } else { "turns" }),
+        Role::CordRider { rider, side } => [format!("rider {rider} on the"), format!("cord, {}", side.word())],
         Role::Free => lines("free: name it", "in the job"),
     }
 }
@@ -28,6 +29,16 @@ pub fn tab_words(number: u8) -> [String; 2] {
 /// Whether the tab is a flag: fixed to a line that runs along its middle column.
 pub fn is_flag(number: u8) -> bool {
     TabRole::of_number(number).role.is_flag()
+}
+
+/// Whether the tab is one face of a rider on the datum cord.
+pub fn is_rider(number: u8) -> bool {
+    matches!(TabRole::of_number(number).role, Role::CordRider { .. })
+}
+
+/// Whether it is the left one.
+pub fn is_left_face(number: u8) -> bool {
+    matches!(TabRole::of_number(number).role, Role::CordRider { side: Side::Left, .. })
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 //! The least that a measurement needs: three cards on the cord, the tabs of rim and sprockets, and two set-ups of six photos with
 //! the wheel turned between them; two views of each tab; a plumb line, or a card to each side of the cord, for what upright is.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::seen::Glance;
 use crate::cards::codes::N_TABS;
@@ -22,6 +22,20 @@ const VIEWS: usize = 2;
 fn wanted(job: &Job) -> Vec<u8> {
     let needed = |n: &u8| matches!(job.tab(*n).role, Role::RearRim { .. } | Role::GearboxSprocket | Role::RearSprocket);
     (1..=N_TABS as u8).filter(needed).collect()
+}
+
+/// Riders on the cord that a datum needs.
+const RIDERS: usize = 2;
+
+/// The riders on the cord that some photos show, and the tabs by which each shows.
+pub fn riders(glances: &[&Glance], job: &Job) -> BTreeMap<u8, BTreeSet<u8>> {
+    let mut riders: BTreeMap<u8, BTreeSet<u8>> = BTreeMap::new();
+    for tab in glances.iter().flat_map(|glance| &glance.tabs) {
+        if let Role::CordRider { rider, .. } = job.tab(tab.number).role {
+            riders.entry(rider).or_default().insert(tab.number);
+        }
+    }
+    riders
 }
 
 fn has_tab(glance: &Glance, number: u8) -> bool {
@@ -72,9 +86,10 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
         usable.iter().flat_map(|glance| glance.cord.iter().filter(|c| c.offset.is_some()).map(|c| c.card)).collect();
     if usable.is_empty() {
         text.push("No photo shows a card yet.".to_owned());
-    } else if on_cord.is_empty() {
+    } else if on_cord.is_empty() && riders(&usable, job).len() < RIDERS {
         text.push(
-            "The cord is read in no card's lane: see that it runs through the lanes, clearly brighter or darker than the paper."
+            "The cord is read in no card's lane: see that it runs through the lanes, clearly brighter or darker than the paper; or put two \
+             riders on it, 600 mm apart or more (sheets --tabs 39-42): they tell where it runs in any light."
                 .to_owned(),
         );
     } else if cards.len() < CARDS && is_job {
@@ -111,7 +126,9 @@ fn missing_in(photos: &[&Glance], setup: Option<&str>, job: &Job, text: &mut Vec
     if !none.is_empty() {
         text.push(format!("In none of {whose}: {}.", named_tabs(&none, job)));
     }
-    let once = with(1);
+    let mut once = with(1);
+    let on_riders = riders(photos, job).into_values().flatten();
+    once.extend(on_riders.filter(|number| count(*number) == 1));
     if !once.is_empty() && setup.is_some() {
         text.push(format!("In only one of {whose}: {}. It takes {VIEWS} or more, a pace apart.", named_tabs(&once, job)));
     }

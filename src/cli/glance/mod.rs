@@ -13,9 +13,11 @@ use clap::Args;
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::disk::scratch::clear_away_on_interrupt;
 use crate::finding::Finding;
 use crate::job::Job;
 use crate::photo::listing::CAMERA_FOLDER;
+use crate::photo::room::Room;
 use crate::photo::{JobPhotos, list_job};
 
 use picture::PictureFolder;
@@ -80,7 +82,9 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         let [folder] = args.photos.as_slice() else { bail!("--watch looks at one folder: name that folder alone") };
         return watch::watch(folder, args.picture.as_deref(), args.json, args.quiet);
     }
-    let mut pictures = args.picture.as_deref().map(PictureFolder::open).transpose()?;
+    super::start_threads(None)?;
+    clear_away_on_interrupt();
+    let mut pictures = args.picture.as_deref().map(|folder| PictureFolder::open(folder, &args.photos)).transpose()?;
     let mut jobs = vec![Job::default()];
     let (mut wanted, mut findings, mut glances) = (Vec::new(), Vec::new(), Vec::new());
     for path in &args.photos {
@@ -103,6 +107,7 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         .par_iter()
         .map(|what| {
             let job = &jobs[what.job];
+            let _room = Room::for_photo(&what.path);
             let looked = seen::glance(&what.photographed(), job);
             let picture = if drawn { picture::drawn(&what.path, &looked, job) } else { None };
             (looked.glance, picture)
@@ -132,7 +137,7 @@ impl Wanted {
 /// A folder's job, or the usual roles where its job.toml can't be used: a glance must not fail for a slip of the pen.
 fn job_of(folder: &Path) -> Job {
     Job::of_folder(folder).unwrap_or_else(|error| {
-        anstream::eprintln!("sightcord: {error}. The tabs are told by what they usually stand for.");
+        super::complain(&format!("{error}. The tabs are told by what they usually stand for."));
         Job::default()
     })
 }
@@ -164,11 +169,11 @@ fn say(
     let missing = missing::missing(glances, job);
     if args.json {
         let document = Document { schema: SCHEMA, photos: glances, missing: &missing, not_told: words::NOT_TOLD, findings };
-        return super::print(&format!("{}\n", serde_json::to_string_pretty(&document)?));
+        return super::print_json(&format!("{}\n", serde_json::to_string_pretty(&document)?));
     }
     if args.quiet {
         for (glance, error) in glances.iter().filter_map(|glance| Some((glance, glance.error.as_ref()?))) {
-            anstream::eprintln!("sightcord: {}: {}. {}", glance.photo, error.what, error.advice);
+            super::complain(&format!("{}: {}. {}", glance.photo, error.what, error.advice));
         }
         return Ok(());
     }

@@ -9,9 +9,11 @@ use anyhow::{Context, bail};
 
 use super::Looked;
 use super::seen::Glance;
-use crate::archive::disk::NewFile;
-use crate::job::Job;
-use crate::report::html::{Overlay, named_picture};
+use crate::disk::new_file::NewFile;
+use crate::disk::place::{Place, is_within, resolved};
+use crate::job::{JOB_FILE, Job};
+use crate::report::html::{Overlay, name_digits, named_picture, plain_name};
+use crate::visible::one_line;
 
 /// The folder that pictures go to.
 pub struct PictureFolder {
@@ -23,8 +25,19 @@ pub struct PictureFolder {
 }
 
 impl PictureFolder {
-    /// Makes the folder if it is not there.
-    pub fn open(folder: &Path) -> anyhow::Result<Self> {
+    /// Makes the folder if it is not there. Refuses one in which the next measurement, or a watch, would take the pictures for photos:
+    /// anywhere in a job, or beside the photos that are looked at.
+    pub fn open(folder: &Path, looked_at: &[PathBuf]) -> anyhow::Result<Self> {
+        let resolved = resolved(folder).with_context(|| format!("can't look at the folder {}", folder.display()))?;
+        let job = resolved.ancestors().find(|ancestor| ancestor.join(JOB_FILE).is_file());
+        let looked_at = looked_at.iter().map(PathBuf::as_path).find(|at| would_be_looked_at(&resolved, at));
+        if let Some(of) = job.or(looked_at) {
+            bail!(
+                "the pictures can't go to {}: there they would be taken for photos of {}. Name a folder outside with --picture",
+                folder.display(),
+                of.display()
+            );
+        }
         fs::create_dir_all(folder).with_context(|| {
             format!("can't make the folder {}: name one that you may write to, and that is not a file", folder.display())
         })?;
@@ -46,14 +59,18 @@ impl PictureFolder {
         Ok(())
     }
 
-    /// "1-mark-forward/02.jpg" goes to "1-mark-forward-02.jpg"; a name that was given already gets a number.
+    /// "1-mark-forward/02.jpg" goes to "1-mark-forward-02.jpg"; a name that says less than the photo's does gets digits that tell it
+    /// apart, and one that was given already gets a number.
     fn path_for(&mut self, photo: &str) -> PathBuf {
         // A photo named by its path keeps the last two parts of it.
         let mut parts: Vec<&str> = photo.rsplit(['/', '\\']).take(2).filter(|part| !matches!(*part, "" | "." | "..")).collect();
         parts.reverse();
         let whole = parts.join("-");
         let stem = whole.rsplit_once('.').map_or(whole.as_str(), |(stem, _)| stem);
-        let plain: String = stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).collect();
+        let mut plain = plain_name(&whole);
+        if plain != stem {
+            plain = format!("{plain}-{}", name_digits(&whole));
+        }
         let mut name = plain.clone();
         let mut number = 2;
         while !self.given.insert(name.to_ascii_lowercase()) {
@@ -66,8 +83,22 @@ impl PictureFolder {
     pub fn told(&self) -> String {
         let plural = |n: usize| if n == 1 { "picture" } else { "pictures" };
         let unchanged = if self.unchanged > 0 { format!(", {} unchanged", self.unchanged) } else { String::new() };
-        format!("{} {} written to {}{unchanged}\n", self.written, plural(self.written), self.folder.display())
+        format!(
+            "{} {} written to {}{unchanged}\n",
+            self.written,
+            plural(self.written),
+            one_line(&self.folder.display().to_string())
+        )
     }
+}
+
+/// Whether pictures in this folder would be photos of what is looked at: of a job folder, or of the folder of a single photo.
+fn would_be_looked_at(pictures: &Path, at: &Path) -> bool {
+    if at.is_dir() {
+        return is_within(pictures, at);
+    }
+    let beside = at.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    Place::of(pictures).is_some_and(|pictures| Place::of(beside) == Some(pictures))
 }
 
 /// Whether this very picture is there already; an error if something else is in its place.

@@ -4,7 +4,6 @@
 //! system sends for a copy, a rename or a half-written file.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io::Write;
 use std::path::Path;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::Duration;
@@ -19,6 +18,7 @@ use super::{missing, words};
 use crate::job::Job;
 use crate::photo::listing::{CAMERA_FOLDER, ListError};
 use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile, list_job};
+use crate::visible::one_line;
 
 /// After an event the folder is left alone until nothing has happened for so long: a copy makes many events.
 const CALM: Duration = Duration::from_millis(150);
@@ -98,7 +98,7 @@ pub struct New {
 
 impl New {
     pub fn told(&self) -> String {
-        let mut text = format!("{}\n", self.glance.photo);
+        let mut text = format!("{}\n", one_line(&self.glance.photo));
         match &self.glance.error {
             Some(error) => {
                 text.push_str(&words::entry("not readable", &format!("{}.", error.what)));
@@ -121,7 +121,7 @@ pub fn watch(folder: &Path, pictures: Option<&Path>, json: bool, quiet: bool) ->
     let mut watched = Watched {
         folder,
         job: super::job_of(folder),
-        pictures: pictures.map(PictureFolder::open).transpose()?,
+        pictures: pictures.map(|pictures| PictureFolder::open(pictures, &[folder.to_owned()])).transpose()?,
         json,
         quiet,
         arrivals: Arrivals::default(),
@@ -140,7 +140,7 @@ pub fn watch(folder: &Path, pictures: Option<&Path>, json: bool, quiet: bool) ->
     let failed = || format!("{} can't be watched: see that you may read it", folder.display());
     watcher.watch(folder, RecursiveMode::Recursive).with_context(failed)?;
     watched.look()?;
-    watched.say(&format!("Watching {}. Copy photos into it; Ctrl-C ends.\n\n", folder.display()))?;
+    watched.say(&format!("Watching {}. Copy photos into it; Ctrl-C ends.\n\n", one_line(&folder.display().to_string())))?;
     while wait(&woken, watched.is_waiting()) {
         watched.look()?;
     }
@@ -198,10 +198,9 @@ impl Watched<'_> {
             let new = self.arrivals.take(file, looked.glance, &self.job);
             let line = if self.json { serde_json::to_string(&new)? + "\n" } else { new.told() };
             if !self.quiet {
-                super::super::print(&line)?;
-                flush();
+                if self.json { super::super::print_json(&line)? } else { super::super::print(&line)? }
             } else if let Some(error) = &new.glance.error {
-                anstream::eprintln!("sightcord: {}: {}. {}", new.glance.photo, error.what, error.advice);
+                super::super::complain(&format!("{}: {}. {}", new.glance.photo, error.what, error.advice));
             }
         }
         Ok(())
@@ -213,22 +212,16 @@ impl Watched<'_> {
             && let Some(bytes) = picture::drawn(&file.path, looked, &self.job)
             && let Err(error) = pictures.store_all(&[(&file.id, &bytes)])
         {
-            anstream::eprintln!("sightcord: {error:#}");
+            super::super::complain(&format!("{error:#}"));
         }
     }
 
     fn say(&self, text: &str) -> anyhow::Result<()> {
         if !self.quiet && !self.json {
             super::super::print(text)?;
-            flush();
         }
         Ok(())
     }
-}
-
-/// Somebody may be reading line by line.
-fn flush() {
-    let _ = std::io::stdout().flush();
 }
 
 #[cfg(test)]

@@ -1,12 +1,13 @@
 //! A glance in words, for a terminal of 80 columns.
 
-use super::missing::tabs_in_words;
+use super::missing::{riders, tabs_in_words};
 use super::seen::{BLURRED, Glance, SeenCord, SeenPattern};
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::report::numbers::ranges;
 use crate::report::units::{Kind, Show, Shown};
 use crate::scene::cord_on_card::HEIGHT_MM;
+use crate::visible::one_line;
 
 const WIDTH: usize = 80;
 /// Where the text of an entry begins.
@@ -34,12 +35,12 @@ fn wrapped(first: &str, rest: &str, text: &str) -> String {
         .initial_indent(first)
         .subsequent_indent(rest)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
-    textwrap::fill(text, options) + "\n"
+    textwrap::fill(&one_line(text), options) + "\n"
 }
 
 /// Everything about one photo.
 pub fn told(glance: &Glance, job: &Job) -> String {
-    let mut text = format!("{}\n", glance.photo);
+    let mut text = format!("{}\n", one_line(&glance.photo));
     if let Some(error) = &glance.error {
         text.push_str(&entry("not readable", &format!("{}.", error.what)));
         text.push_str(&advice(&error.advice));
@@ -49,6 +50,11 @@ pub fn told(glance: &Glance, job: &Job) -> String {
     text.push_str(&entry("picture", &format!("{} x {} px; sharpness: {sharp}", glance.width, glance.height)));
     text.push_str(&entry("cards", &patterns(&glance.cards, ranges)));
     text.push_str(&entry("tabs", &patterns(&glance.tabs, |numbers| tabs_in_words(numbers, job))));
+    let riders = riders(&[glance], job);
+    if !riders.is_empty() {
+        let tabs: Vec<String> = riders.values().flatten().map(u8::to_string).collect();
+        text.push_str(&entry("riders", &format!("{} on the cord (tabs {})", riders.len(), tabs.join(", "))));
+    }
     text.push_str(&entry("lines", &if glance.lines.is_empty() { "none".to_owned() } else { glance.lines.join(", ") }));
     text.push_str(&cord(glance));
     for lack in &glance.lacks {

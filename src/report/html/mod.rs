@@ -11,7 +11,7 @@ mod reduce;
 
 pub use drawing::{Bike, Drawing, above, behind, side};
 pub use page::page;
-pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
+pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR, name_digits, plain_name};
 pub use reduce::{named_picture, picture};
 
 use super::result::{RESULT_NAME, ResultDocument};
@@ -20,8 +20,9 @@ use super::write::ReportFile;
 
 /// All files of a report: the result, the page, the drawings and the photos.
 pub fn files(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) -> Vec<ReportFile> {
-    let mut files =
-        vec![ReportFile::new(RESULT_NAME, document.to_json()), ReportFile::new("index.html", page(document, pictures, show))];
+    let result = ReportFile::new(RESULT_NAME, document.to_json());
+    let document = &*document.visible();
+    let mut files = vec![result, ReportFile::new("index.html", page(document, pictures, show))];
     files.extend(views(document, show).into_iter().map(|(name, view)| ReportFile::new(format!("views/{name}.svg"), view.file())));
     files.extend(photos::files(pictures));
     files

@@ -16,6 +16,10 @@ use crate::report::units::{Kind, Show, Shown, retold};
 
 const PAGE_CSS: &str = include_str!("page.css");
 
+/// What the page may load: pictures and styles that stand in it. Whatever a name in it may hold, no script runs, and nothing comes
+/// from elsewhere or goes there.
+const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'";
+
 /// The whole page as one file: nothing in it is fetched from elsewhere, and nothing needs a script.
 pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) -> String {
     let title = document.job.bike.as_deref().unwrap_or("Wheel and chain line");
@@ -26,6 +30,7 @@ pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) ->
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
+                meta http-equiv="Content-Security-Policy" content=(POLICY);
                 title { (title) ", measured" }
                 style { (PreEscaped(PAGE_CSS)) (PreEscaped(DRAWING_CSS)) }
             }

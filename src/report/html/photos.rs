@@ -3,11 +3,13 @@
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, PreEscaped, html};
+use sha2::{Digest, Sha256};
 
 use super::names::free_place;
 use crate::report::numbers::named;
 use crate::report::result::ResultDocument;
 use crate::report::write::ReportFile;
+use crate::visible::one_line;
 
 /// What was found in a photo, in pixels of the photo as its sensor has it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -76,11 +78,11 @@ impl PhotoPicture {
         })
     }
 
-    /// The name of its file in the report: `photos/set-up-file.jpg`, of letters every file system takes.
+    /// The name of its file in the report: `photos/set-up-file-digits.jpg`, of letters every file system takes and short enough for
+    /// each. The digits, of the checksum of the photo's whole name, keep photos apart whose names are alike without accents,
+    /// capitals or ending.
     pub fn path(&self) -> String {
-        let stem = self.file.rsplit_once('.').map_or(self.file.as_str(), |(stem, _)| stem);
-        let name: String = stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).collect();
-        format!("photos/{name}.jpg")
+        format!("photos/{}-{}.jpg", plain_name(&self.file), name_digits(&self.file))
     }
 
     fn overlay_svg(&self) -> String {
@@ -127,6 +129,20 @@ impl PhotoPicture {
     }
 }
 
+/// Letters of a photo's name that its picture's name begins with: more than phones give, far from what file systems take (255 bytes).
+const MOST_LETTERS: usize = 60;
+
+/// A photo's name without its ending, of letters every file system takes; cut short, and of several photos maybe the same.
+pub fn plain_name(photo: &str) -> String {
+    let stem = photo.rsplit_once('.').map_or(photo, |(stem, _)| stem);
+    stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).take(MOST_LETTERS).collect()
+}
+
+/// 16 hexadecimal digits of the SHA-256 of a photo's name: two names share them by chance once in 10^19 pairs.
+pub fn name_digits(photo: &str) -> String {
+    Sha256::digest(photo.as_bytes()).iter().take(8).map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// A tenth of a pixel of the reduced photo is finer than anyone can see.
 fn tenth(x: f64) -> f64 {
     if x.is_finite() { (x * 10.0).round() / 10.0 + 0.0 } else { 0.0 }
@@ -156,18 +172,19 @@ pub fn section(document: &ResultDocument, pictures: &[PhotoPicture]) -> Markup {
 }
 
 fn figure(document: &ResultDocument, picture: &PhotoPicture) -> Markup {
-    let entry = document.photos.iter().find(|photo| photo.file == picture.file);
+    let name = &*one_line(&picture.file);
+    let entry = document.photos.iter().find(|photo| photo.file == name);
     let seen = entry.map_or_else(String::new, |photo| seen_in_words(&photo.cards, &photo.tabs));
     let used = entry.is_none_or(|photo| photo.used);
     html! {
         figure.photo {
             div.frame {
                 img src=(format!("data:image/jpeg;base64,{}", STANDARD.encode(&picture.jpeg)))
-                    width=(picture.width) height=(picture.height) alt=(format!("Photo {}: {seen}", picture.file));
+                    width=(picture.width) height=(picture.height) alt=(format!("Photo {name}: {seen}"));
                 (PreEscaped(picture.overlay_svg()))
             }
             figcaption {
-                strong { (picture.file) }
+                strong { (name) }
                 @if !used { " (not used)" }
                 br;
                 (seen)

@@ -2,9 +2,10 @@
 
 use std::io::Cursor;
 
+use image::codecs::png::PngDecoder;
 use image::imageops::FilterType;
 use image::metadata::Orientation;
-use image::{DynamicImage, ImageReader, Limits, Rgb, RgbImage};
+use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, Rgb, RgbImage};
 use imageproc::drawing::{draw_filled_circle_mut, draw_line_segment_mut};
 use imageproc::geometry::convex_hull;
 use imageproc::point::Point;
@@ -12,6 +13,7 @@ use imageproc::point::Point;
 use super::names::{Name, write_names};
 use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 use crate::cards::Pattern;
+use crate::photo::room::{Room, header_limits};
 use crate::photo::{LinearImage, PhotoFacts, PhotoFile};
 use crate::scene::Solution;
 use crate::scene::observe::Shown;
@@ -22,6 +24,8 @@ use crate::sightings::{PhotoSightings, StringKind};
 /// below 6 MB in the page.
 const LONG_SIDE: u32 = 1000;
 const QUALITY: u8 = 68;
+/// What decoding a photo in colour may allocate: the largest picture with three 8-bit samples a pixel, and as much again.
+const MOST_COLOUR_BYTES: u64 = 6 * crate::photo::read::MAX_PIXELS as u64;
 /// The same for a picture to be looked at by itself, with names in it: they can be read when it fills a screen.
 const LONG_SIDE_ALONE: u32 = 1600;
 const QUALITY_ALONE: u8 = 85;
@@ -101,6 +105,7 @@ fn line_name(kind: StringKind) -> String {
 /// A photo for the report, or None where its file can no longer be read: the report then goes without it.
 pub fn picture(file: &PhotoFile, facts: &PhotoFacts, overlay: Overlay) -> Option<PhotoPicture> {
     let orientation = facts.exif.orientation.unwrap_or(1);
+    let _room = Room::for_photo(&file.path);
     let mut small = in_colour(&file.path, LONG_SIDE).or_else(|| Some(in_grey(&file.read().ok()?.luma, LONG_SIDE)))?;
     small.apply_orientation(Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms));
     let small = small.into_rgb8();
@@ -152,8 +157,16 @@ fn in_colour(path: &std::path::Path, long_side: u32) -> Option<DynamicImage> {
     let mut limits = Limits::default();
     limits.max_image_width = Some(crate::photo::read::MAX_SIDE as u32);
     limits.max_image_height = Some(crate::photo::read::MAX_SIDE as u32);
+    // What needs more is shown in grey, from the luminance that was measured in.
+    limits.max_alloc = Some(MOST_COLOUR_BYTES);
     reader.limits(limits);
-    let full = reader.decode().ok()?;
+    let full = if reader.format() == Some(ImageFormat::Png) {
+        // What a PNG's packed profile may unpack to is held short apart from its pixels.
+        let decoder = PngDecoder::with_limits(reader.into_inner(), header_limits()).ok()?;
+        (decoder.total_bytes() <= MOST_COLOUR_BYTES).then_some(decoder).and_then(|d| DynamicImage::from_decoder(d).ok())?
+    } else {
+        reader.decode().ok()?
+    };
     // A photo that is small already is not blown up.
     let (width, height) = (full.width().min(long_side), full.height().min(long_side));
     Some(if full.width().max(full.height()) > long_side { full.thumbnail(width, height) } else { full })

@@ -17,6 +17,7 @@ use paper::{BAD, FAINT, HEADING, OPEN, Paper};
 
 /// The whole report at 80 columns, with styles as escape codes (print it through a stream that knows when to drop them).
 pub fn report(document: &ResultDocument, show: Show) -> String {
+    let document = &*document.visible();
     let mut paper = Paper::default();
     head(&mut paper, document, show);
     tables::figures(&mut paper, document, show);
@@ -30,6 +31,7 @@ pub fn report(document: &ResultDocument, show: Show) -> String {
 
 /// The plan alone, for other choices: what to do and what to expect afterwards.
 pub fn plan_alone(document: &ResultDocument, show: Show) -> String {
+    let document = &*document.visible();
     let mut paper = Paper::default();
     paper.paragraph(HEADING, "", "", &retold(&document.summary, show));
     plan::steps(&mut paper, document, show);

@@ -55,7 +55,9 @@ impl Print {
             }
             Pattern::Tab(number) => {
                 // 1.4 x 1.7 pattern sides, the pattern's centre 0.7 sides below the top.
-                let paper = Outline::Rectangle { from: [-3.5 * px, -5.0 * py], to: [3.5 * px, 3.5 * py] };
+                // A rider's paper leaves its strip's plane 12 mm below the centre, for the cord.
+                let foot = if placed.is_rider { -3.0 } else { -5.0 };
+                let paper = Outline::Rectangle { from: [-3.5 * px, foot * py], to: [3.5 * px, 3.5 * py] };
                 (paper, tab_extra(number, px, py))
             }
         };

@@ -152,6 +152,7 @@ impl Stage<'_> {
         for i in 0..n {
             self.bar(at(i), at(i + 1), cord.radius_mm, cord.colour.map(|c| c as f32), true);
         }
+        self.rider_feet();
         let frame = &self.scene.bike.frame;
         for line in &frame.plumb_lines {
             let [top, bob] = TruthScene::plumb_ends(line);
@@ -161,6 +162,29 @@ impl Stage<'_> {
         if let Some(backbone) = &frame.backbone {
             let beyond = (backbone.front - backbone.rear).normalize() * 40.0;
             self.bar(backbone.front + beyond, backbone.rear - beyond, backbone.radius_mm, LINE, true);
+        }
+    }
+
+    /// The paper of each rider round the cord: half a tube, and flanks up to where its seam begins.
+    fn rider_feet(&mut self) {
+        let paper: Rgb = [0.82, 0.82, 0.80];
+        let setups: Vec<&SetUp> = self.scene.setups.iter().filter(|s| s.shows == Shows::Bike).collect();
+        let later = setups.iter().position(|s| s.name == self.setup.name).unwrap_or(0);
+        for rider in &self.scene.bench.riders {
+            let (axis, along, up) = self.scene.rider_stance(self.setup, rider, later);
+            let radius = self.scene.bench.cord.radius_mm + 0.1;
+            let seam = 8.0 - rider.short_mm;
+            self.bar(axis - along * 14.0, axis + along * 14.0, radius, paper, true);
+            let touch = (radius / seam).acos();
+            for way in [1.0, -1.0] {
+                let left = up.cross(&along) * way;
+                let outward = left * touch.sin() + up * touch.cos();
+                let rise = up * touch.sin() - left * touch.cos();
+                let from = axis + outward * radius;
+                let pose = Pose { rotation: M3::from_columns(&[rise.cross(&outward), rise, outward]), origin: from };
+                let length = (seam * seam - radius * radius).sqrt();
+                self.flat(pose, Outline::Rectangle { from: [-14.0, 0.0], to: [14.0, length] }, paper, Texture::Flat);
+            }
         }
     }
 

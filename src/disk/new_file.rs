@@ -4,19 +4,8 @@ use std::fs::File;
 use std::io::{self, Seek, Write};
 use std::path::{Path, PathBuf};
 
-use super::scratch::Passing;
-
-/// Bytes that are free for this user where a folder lies; None where the system does not tell.
-#[cfg(unix)]
-pub fn free_bytes(folder: &Path) -> Option<u64> {
-    let space = rustix::fs::statvfs(folder).ok()?;
-    space.f_bavail.checked_mul(space.f_frsize)
-}
-
-#[cfg(not(unix))]
-pub fn free_bytes(_folder: &Path) -> Option<u64> {
-    None
-}
+use super::scratch::{PREFIX, Passing};
+use super::sync_folder;
 
 /// A file on its way: it has no name yet, or a passing one that begins with a dot.
 pub struct NewFile {
@@ -45,11 +34,10 @@ impl NewFile {
             }
         }
         let mut builder = tempfile::Builder::new();
-        builder.prefix(".sightcord-");
+        builder.prefix(PREFIX);
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let named = builder.tempfile_in(&folder)?;
-        let passing = Passing::new(named.path());
+        let (named, passing) = Passing::made(|| builder.tempfile_in(&folder), |named| named.path().to_owned())?;
         Ok(Self { folder, file: Unnamed::Named(named, passing) })
     }
 
@@ -73,10 +61,8 @@ impl NewFile {
                 file.persist_noclobber(target).map_err(|error| error.error)?;
             }
         }
-        // The name is on the disk when the folder is. Not every system can do that; the file itself is safe by now.
-        if let Ok(folder) = File::open(&self.folder) {
-            let _ = folder.sync_all();
-        }
+        // The name is on the disk when the folder is.
+        sync_folder(&self.folder);
         Ok(())
     }
 }
@@ -95,8 +81,8 @@ fn link(file: &File, target: &Path) -> io::Result<()> {
             let mut from = file.try_clone()?;
             from.rewind()?;
             let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-            let mut named = tempfile::Builder::new().prefix(".sightcord-").tempfile_in(folder)?;
-            let _passing = Passing::new(named.path());
+            let make = || tempfile::Builder::new().prefix(PREFIX).tempfile_in(folder);
+            let (mut named, _passing) = Passing::made(make, |named| named.path().to_owned())?;
             io::copy(&mut from, &mut named)?;
             named.as_file().sync_all()?;
             named.persist_noclobber(target).map(|_| ()).map_err(|error| error.error)

@@ -1,0 +1,42 @@
+//! Files and folders: written whole or not at all, never in another's place, and gone afterwards where they were only passing.
+
+pub mod new_file;
+pub mod place;
+pub mod scratch;
+
+use std::fs::File;
+use std::io;
+use std::path::Path;
+
+/// Brings the names in a folder to the disk. Not every system can do that; the files themselves are synced by whoever writes them.
+pub fn sync_folder(folder: &Path) {
+    if let Ok(folder) = File::open(folder) {
+        let _ = folder.sync_all();
+    }
+}
+
+/// Makes the folder `inner` in `root`, with those around it that are missing, but never `root` itself: should that have been taken away
+/// meanwhile because the run is broken off, it stays away.
+pub fn make_folders_in(root: &Path, inner: &Path) -> io::Result<()> {
+    let mut at = root.to_owned();
+    for part in inner.components() {
+        at.push(part);
+        match std::fs::create_dir(&at) {
+            Err(why) if why.kind() != io::ErrorKind::AlreadyExists => return Err(why),
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// Bytes that are free for this user where a folder lies; None where the system does not tell.
+#[cfg(unix)]
+pub fn free_bytes(folder: &Path) -> Option<u64> {
+    let space = rustix::fs::statvfs(folder).ok()?;
+    space.f_bavail.checked_mul(space.f_frsize)
+}
+
+#[cfg(not(unix))]
+pub fn free_bytes(_folder: &Path) -> Option<u64> {
+    None
+}
