@@ -34,8 +34,9 @@ fn distance(a: &[f64; 2], b: &[f64; 2]) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
+/// A table for the eye: SETS=set,set names others than the first, a path too.
 #[test]
-#[ignore = "a table for the eye: SETS=folder,folder"]
+#[ignore = "needs ../shared"]
 fn images_of_plumb_lines_against_truth() {
     let names = std::env::var("SETS").unwrap_or_else(|_| "grass-track".to_owned());
     for name in names.split(',') {
@@ -50,10 +51,22 @@ fn images_of_plumb_lines_against_truth() {
                 let line = in_photo(truth, x, y);
                 let errors = errors(&photo.sightings, StringKind::Plumb(letter), &line);
                 let (off, scatter) = robust(&errors);
-                let flags: Vec<u8> = photo.sightings.patterns.iter().map(|p| p.pattern.number()).filter(|n| (21 + 2 * letter..23 + 2 * letter).contains(n)).collect();
+                let flags: Vec<u8> = photo
+                    .sightings
+                    .patterns
+                    .iter()
+                    .map(|p| p.pattern.number())
+                    .filter(|n| (21 + 2 * letter..23 + 2 * letter).contains(n))
+                    .collect();
                 let points = photo.sightings.lines.iter().filter(|l| l.kind == StringKind::Plumb(letter)).flat_map(|l| &l.points);
                 let (sigma, width) = points.fold((0.0, 0.0), |_, p| (p.sigma, p.width));
-                let block = solution.and_then(|s| s.view_of[idx].and_then(|v| s.blocks.iter().find(|b| b.view == v && matches!(b.shown, Shown::Line(l) if s.state.lines[l].kind == StringKind::Plumb(letter)))));
+                let block = solution.and_then(|s| {
+                    s.view_of[idx].and_then(|v| {
+                        s.blocks.iter().find(|b| {
+                            b.view == v && matches!(b.shown, Shown::Line(l) if s.state.lines[l].kind == StringKind::Plumb(letter))
+                        })
+                    })
+                });
                 let used = block.map_or(0, |b| b.points.iter().filter(|p| p.used).count());
                 println!(
                     "{:26} line {letter} in photo {:5.0} px, side {:>5}, flags {flags:?}: {} points, {used} used, off {off:6.3} scatter {scatter:5.3} sigma {sigma:.3} width {width:.2} (true {:.2}) noise {:.2}",

@@ -13,7 +13,8 @@ use super::fields::{Unit, field_unit, nearest_field};
 use super::roles::{MovesWith, Place, Role, TabChange, TabRole, changed};
 use super::section::{Document, Section, whole_of};
 use super::settings::{
-    Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets, Tolerance, is_check_line,
+    Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets, Tolerance,
+    is_check_line,
 };
 
 /// Name of the file in a job folder.

@@ -7,8 +7,7 @@ use serde::{Deserialize, Serialize};
 use crate::bench::Figures;
 use crate::bench::figures::{
     BackboneFigures, BenchFigures, BudgetEntry, ChainFigures, Correlation, FaceFigure, HubFigures, JointCovariance, Layout,
-    PlaneFigures, PlumbFigure, RimFigure, RunoutFigures, SpindleFigures, StationFigure, TrackFigures, UpFigures,
-    WheelFigures,
+    PlaneFigures, PlumbFigure, RimFigure, RunoutFigures, SpindleFigures, StationFigure, TrackFigures, UpFigures, WheelFigures,
 };
 use crate::measurement::Measurement;
 

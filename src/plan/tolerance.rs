@@ -6,8 +6,8 @@ use super::input::PlanInput;
 use super::outcome::{Decision, Unit, Verdict};
 use super::settings::PlanSettings;
 use super::table::{FigureTable, unit_of};
-use crate::bench::figures::UpFrom;
 use super::words::{FINEST, amount, at_least, at_most};
+use crate::bench::figures::UpFrom;
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
 

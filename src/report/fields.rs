@@ -255,13 +255,9 @@ pub fn describe(pointer: &str) -> Field {
             "against upright, as an angle gauge shows it",
             NEEDS_CHAIN,
         ),
-        ["chain", "rear_lean"] => field(
-            "the rear sprocket's lean",
-            "rear, lean",
-            Lean,
-            "against upright, as an angle gauge shows it",
-            NEEDS_CHAIN,
-        ),
+        ["chain", "rear_lean"] => {
+            field("the rear sprocket's lean", "rear, lean", Lean, "against upright, as an angle gauge shows it", NEEDS_CHAIN)
+        }
         ["spindle", "height_difference"] => field(
             "the spindle ends' height difference",
             "ends' heights",

@@ -99,7 +99,8 @@ pub fn moved_within(solution: &Solution, photo_of: &BTreeMap<usize, usize>) -> V
 fn restless_tabs(solution: &Solution, photo_of: &BTreeMap<usize, usize>, usual: f64) -> Vec<u8> {
     let state = &solution.state;
     let is_restless = |tab_idx: usize| {
-        let blocks: Vec<&Block> = solution.blocks.iter().filter(|b| matches!(b.shown, Shown::Tab { tab, .. } if tab == tab_idx)).collect();
+        let blocks: Vec<&Block> =
+            solution.blocks.iter().filter(|b| matches!(b.shown, Shown::Tab { tab, .. } if tab == tab_idx)).collect();
         let photo = blocks.first().and_then(|block| photo_of.get(&block.view)).copied().unwrap_or(0);
         !blocks.is_empty() && misfit(solution, &[Shot { photo, blocks }], state) > FITS_ILL * usual
     };

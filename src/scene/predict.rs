@@ -12,9 +12,8 @@ use super::residual::foreseen;
 use super::solution::Solution;
 use super::state::{Carrier, Flag, Line, View, line_axes};
 
-/// How far above its flags a plumb line is looked for, mm, and how far above the bench it is taken to end: a bob hangs there. It need
+/// How far above its one flag a plumb line is looked for, mm, and how far above the bench it is taken to end: a bob hangs there. It need
 /// not reach so far: where it ends is seen.
-const ABOVE_FLAGS: f64 = 120.0;
 const ABOVE_LONE_FLAG: f64 = 450.0;
 const ABOVE_BENCH: f64 = 30.0;
 /// What a flag hides of its line to either side of its middle, in pattern sides.
@@ -132,6 +131,7 @@ fn lines(solution: &Solution, view: &View, inside: &dyn Fn(&Vector2<f64>) -> boo
             path: places.iter().map(|(_, p)| [p.x, p.y]).collect(),
             covered: covered.collect(),
             reach: [first, last].map(|along| reach(solution, view, idx, along)),
+            whole: flags.len() > 1,
         });
     }
     lines
@@ -148,7 +148,8 @@ fn extent(solution: &Solution, line: &Line, flags: &[&Flag]) -> Option<(f64, f64
             let bench = solution.state.cards.iter().filter(|card| card.ground == 0).map(|card| card.world_from_card.t.z);
             let bench = bench.fold(f64::INFINITY, f64::min);
             let floor = ((bench + ABOVE_BENCH - line.point.z) / line.direction.z).min(low);
-            Some((floor, high + if n > 1 { ABOVE_FLAGS } else { ABOVE_LONE_FLAG }))
+            // Between two flags there is a line for certain; beyond them it may cross what hangs there.
+            Some(if n > 1 { (low, high) } else { (floor, high + ABOVE_LONE_FLAG) })
         }
         (_, 1) => None,
         _ => Some((low, high)),

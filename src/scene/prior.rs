@@ -69,6 +69,9 @@ const STAYED: (f64, f64) = (0.005, 1e-5);
 /// estimate; common practice, no source). It holds a line of which one flag alone was seen; images tell a hundred times more.
 const UPRIGHT: f64 = 0.02;
 
+/// How loosely a flag is held along its line, mm: far above what photos tell of it.
+const ALONG_LINE: f64 = 100.0;
+
 /// Scale of a sheet that came from another print: a few parts in a hundred.
 const LOOSE_SHEET: f64 = 0.03;
 
@@ -161,6 +164,9 @@ fn flags(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>
         let line = &state.lines[flag.line];
         let line_slot = slots.lines[flag.line];
         let [a, b] = line_axes(&line.direction);
+        // Where along its line a flag sits counts little, and of one whose corners were all left out nothing tells it.
+        let by = (0..3).map(|i| (slot + i, line.direction[i] / ALONG_LINE)).collect();
+        rows.push(PriorRow { source: PriorSource::Flag, residual: 0.0, by });
         let from_point = flag.centre - line.point;
         let along = from_point.dot(&line.direction);
         for (k, axis) in [a, b].into_iter().enumerate() {

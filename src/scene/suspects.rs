@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::cards::Pattern;
 use crate::finding::Finding;
 
-use super::movement::{Moved, moved_within, tabs_of};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
+use super::movement::{Moved, moved_within, tabs_of};
 use super::observe::Shown;
 use super::solution::Solution;
 use super::state::Carrier;
@@ -240,6 +240,10 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
         };
         let whole_setups = setups.iter().filter(|s| bad_in(**s)).count();
         let number = pattern.number();
+        // A flag hangs on its line: nobody holds it still, and where it is seen badly the line's own images count more.
+        if matches!(pattern, Pattern::Tab(_)) && solution.state.flags.iter().any(|flag| flag.number == number) {
+            continue;
+        }
         match pattern {
             Pattern::Card(_) if whole_setups > 0 && setups.len() > 1 && !exceptions.moved_cards.contains(&number) => {
                 exceptions.moved_cards.insert(number);
@@ -247,7 +251,6 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
             Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
                 exceptions.dropped_cards.insert(number);
             }
-            // A flag hangs on its line: nobody holds it still, and where it is seen badly the line's own image counts.
             Pattern::Tab(_)
                 if whole_setups > 0
                     && setups.len() > 1

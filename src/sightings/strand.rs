@@ -39,6 +39,8 @@ const SIDE: f64 = 5.0;
 const FLAG_PAPER: f64 = 0.95;
 /// Places that must stand out, of all between the first and the last of the line.
 const LEAST_SHARE: f64 = 0.5;
+/// Of a path on which a line may end, this part at least it must run along: shorter pieces are some edge that crosses the path.
+const LEAST_PART: f64 = 0.25;
 /// A place counts when it stands out by this many times the ground's unrest, and lies this near to the smooth path, px.
 const STANDS_OUT: f64 = 3.0;
 const NEAR_PATH: f64 = 0.6;
@@ -76,7 +78,7 @@ pub fn find_lines(image: &LinearImage, patterns: &[PatternSighting]) -> Vec<Line
         if to - from > STATION_PX * LEAST_STATIONS as f64 {
             let along = (b - a) / length;
             let path = [a + along * from, a + along * to].map(|p| [p.x, p.y]).to_vec();
-            lines.extend(follow(image, &ExpectedLine { kind, path, covered: Vec::new(), reach: [REACH; 2] }));
+            lines.extend(follow(image, &ExpectedLine { kind, path, covered: Vec::new(), reach: [REACH; 2], whole: true }));
         }
     }
     lines
@@ -101,6 +103,8 @@ pub struct ExpectedLine {
     pub covered: Vec<([f64; 2], f64)>,
     /// How far across from the path the line may run at its first and last point, px.
     pub reach: [f64; 2],
+    /// Whether the line runs along the whole path for certain, and does not end somewhere.
+    pub whole: bool,
 }
 
 /// Follows a line near the path on which it is expected. It may end within the path. None when no line stands out there.
@@ -142,7 +146,7 @@ pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighti
         .collect();
     let unrest = median(&ridges.iter().flatten().flatten().map(|r| r.abs()).collect::<Vec<f64>>())?.max(1e-5);
     let best = best_path(&ridges, unrest, reach, expected.reach)?;
-    let across = Across { stations: &stations, profiles: &profiles, ridges: &ridges, reach, unrest };
+    let across = Across { stations: &stations, profiles: &profiles, ridges: &ridges, reach, unrest, whole: expected.whole };
     let points = places(image, kind, &across, &best)?;
     Some(LineSighting { kind, points })
 }
@@ -230,6 +234,8 @@ struct Across<'a> {
     ridges: &'a [Option<Vec<f64>>],
     reach: f64,
     unrest: f64,
+    /// Whether the line runs along the whole path.
+    whole: bool,
 }
 
 /// The line's places near the best path, to a fraction of a pixel; a smooth path through them leaves out what does not belong.
@@ -261,10 +267,11 @@ fn places(image: &LinearImage, kind: StringKind, light: &Across, rough: &Path) -
     }
     let near: Vec<usize> =
         found.iter().filter(|&&(i, offset)| (offset - path.at(along(i, n))).abs() < NEAR_PATH).map(|(i, _)| *i).collect();
-    let seen = seen_part(ridges, &near);
+    let seen = if light.whole { 0..n } else { seen_part(ridges, &near) };
     let n_near = near.iter().filter(|i| seen.contains(i)).count();
     let n_seen = ridges[seen.clone()].iter().flatten().count();
-    if n_near < LEAST_STATIONS || (n_near as f64) < LEAST_SHARE * n_seen as f64 {
+    let n_all = ridges.iter().flatten().count();
+    if n_near < LEAST_STATIONS || (n_near as f64) < LEAST_SHARE * n_seen as f64 || (n_seen as f64) < LEAST_PART * n_all as f64 {
         return None;
     }
     // Beyond its ends there is no line to read.

@@ -87,7 +87,7 @@ impl Budget {
             spindle_sideways_mm: 0.7,
             flag_mm: 0.3,
             print_scale: 0.003,
-            bench_level_deg: 0.03,
+            bench_level_deg: 0.15,
             card_tilt_deg: 0.06,
             hang_deg: 0.006,
             cord_light_mm: 0.03,

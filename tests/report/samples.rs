@@ -145,7 +145,17 @@ fn camera() -> Vec<CameraEntry> {
 }
 
 fn verdict(field: &str, value: Option<Measurement>, tolerance: f64, unit: Unit, source: &str, verdict: Decision) -> Verdict {
-    Verdict { field: field.to_owned(), value, nominal: 0.0, tolerance, unit, source: source.to_owned(), verdict, decide: None, blocked: false }
+    Verdict {
+        field: field.to_owned(),
+        value,
+        nominal: 0.0,
+        tolerance,
+        unit,
+        source: source.to_owned(),
+        verdict,
+        decide: None,
+        blocked: false,
+    }
 }
 
 const PRACTICE: &str = "common practice, no source";
