@@ -16,7 +16,7 @@ const LEAST_LENGTH: f64 = 300.0;
 /// A card and side of which more than this part of the photos was rejected contradicts the rest; told of so many photos and more.
 const REJECTED: f64 = 1.0 / 3.0;
 const LEAST_TOLD: usize = 3;
-/// A tight cord is straight to within this, mm: twice the standard value it is held by, and more than its uncertainty (k = 2).
+/// A tight cord is straight to within this, mm: twice the standard value it is held by, and more than three standard uncertainties.
 const STRAIGHT: f64 = 0.2;
 /// It never runs uphill in the middle by more than this, mm: what bowed cards and blocks of unequal height leave open.
 const HUMP: f64 = 0.3;
@@ -125,16 +125,9 @@ fn contradicted(groups: &Groups) -> Option<Finding> {
 
 fn crooked(solution: &Solution) -> Option<Finding> {
     let covariance = solution.covariance.as_ref()?;
-    let sigma = |slot: usize| {
-        let more: f64 = solution
-            .group_spreads
-            .iter()
-            .filter_map(|spread| spread.slots.iter().position(|s| *s == slot).map(|at| spread.covariance[(at, at)]))
-            .sum();
-        (covariance[(slot, slot)].max(0.0) + more).sqrt()
-    };
+    let sigma = |slot: usize| covariance[(slot, slot)].max(0.0).sqrt();
     for (cord, &slot) in solution.state.cords.iter().zip(&solution.slots.cords) {
-        if cord.y[2].abs() > STRAIGHT && cord.y[2].abs() > 2.0 * sigma(slot + 2) {
+        if cord.y[2].abs() > STRAIGHT && cord.y[2].abs() > 3.0 * sigma(slot + 2) {
             return Some(doubt(
                 "cord-not-straight",
                 format!(
@@ -144,7 +137,7 @@ fn crooked(solution: &Solution) -> Option<Finding> {
                 "See that it touches nothing and is tight. If it is, its shadow was taken for it over some card: change the light.",
             ));
         }
-        if -cord.z[2] > HUMP && -cord.z[2] > 2.0 * sigma(slot + 5) {
+        if -cord.z[2] > HUMP && -cord.z[2] > 3.0 * sigma(slot + 5) {
             return Some(doubt(
                 "cord-hump",
                 format!("The cord seems to run {:.1} mm uphill towards its middle; a free cord can't.", -cord.z[2]),
