@@ -6,15 +6,15 @@ use crate::finding::Finding;
 
 /// Runs a step that should never panic. Should it all the same, the finding says what was lost (`lost`, a sentence). What the step
 /// was working on must not be used again, save what it returned.
-pub fn guarded<T>(lost: &str, step: impl FnOnce() -> T) -> Result<T, Finding> {
+pub fn guarded<T>(lost: &str, step: impl FnOnce() -> T) -> Result<T, Box<Finding>> {
     catch_unwind(AssertUnwindSafe(step)).map_err(|panic| {
         let words = panic.downcast_ref::<String>().map(String::as_str).or_else(|| panic.downcast_ref::<&str>().copied());
-        Finding::refused(
+        Box::new(Finding::refused(
             "program-mistake",
             format!("{lost} The program made a mistake there ({}).", words.unwrap_or("without words")),
             "Please report it as the README says under \"When something is wrong\", with this text and, if you may give them away, the \
              photos. The other figures are not affected.",
-        )
+        ))
     })
 }
 

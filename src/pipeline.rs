@@ -116,7 +116,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
         scene::solve_again(&first, &scene_photos(&photos, &setups), &settings)
     });
     let solution = solved.unwrap_or_else(|mistake| {
-        findings.push(mistake);
+        findings.push(*mistake);
         None
     });
     let bench_settings = bench_settings(&job, &setups, &lens_only);
@@ -124,7 +124,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
         guarded("The figures could not be told from the solved scene.", || bench::measure(solution, &bench_settings))
     });
     let figures = figures.unwrap_or(Ok(Figures::default())).unwrap_or_else(|mistake| {
-        findings.push(mistake);
+        findings.push(*mistake);
         Figures::default()
     });
     findings.extend(scene_findings(&photos, solution.as_ref()));

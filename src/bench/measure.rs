@@ -11,6 +11,7 @@ use crate::scene::state::{Carrier, line_axes};
 use crate::scene::{Solution, State};
 use crate::sightings::StringKind;
 
+use super::contradiction;
 use super::datum::{self, DatumChoice};
 use super::evaluate::{Choices, Evaluation, line_letter};
 use super::figures::{BudgetEntry, Correlation, Figures, JointCovariance, Layout, Mark, Side, UpFigures, UpFrom, UpSource};
@@ -34,7 +35,8 @@ pub fn noise_raised(crosscheck_ratio: Option<f64>) -> f64 {
 pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     let figures = tell(solution, settings, true);
     let ratio = noise_raised(figures.crosscheck_ratio);
-    if ratio <= 1.0 {
+    // More noise would hide what contradicts itself.
+    if ratio <= 1.0 || figures.findings.iter().any(|finding| finding.id == contradiction::WHEEL_MOVED) {
         return figures;
     }
     // The photos are worse than their residuals tell: their share of every uncertainty grows by the ratio.
@@ -99,6 +101,7 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     if !solution.cord_movement_is_told() {
         measured.remove("/bench/cord_moved");
     }
+    findings.extend(contradiction::refuse_moved_wheel(&fields, &propagated.covariance, &mut measured));
     super::assemble::fill(&mut figures, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
     if matches!(figures.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {

@@ -2,6 +2,7 @@
 
 pub mod advice;
 mod assemble;
+mod contradiction;
 mod crosscheck;
 pub mod datum;
 mod datum_findings;

@@ -222,6 +222,7 @@ pub fn grass_track_parts() -> ResultParts {
         frame: PlaneFigures { offset: m(1.4, 0.31), yaw: None },
         wheel_in_frame: PlaneFigures { offset: m(1.81, 0.36), yaw: None },
         bench: BenchFigures {
+            riders: Vec::new(),
             level_along: m(-0.008, 0.02),
             level_across: m(0.012, 0.021),
             cord_straightness: m(0.04, 0.03),
