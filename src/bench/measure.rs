@@ -35,8 +35,7 @@ pub fn noise_raised(crosscheck_ratio: Option<f64>) -> f64 {
 pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     let figures = tell(solution, settings, true);
     let ratio = noise_raised(figures.crosscheck_ratio);
-    // More noise would hide what contradicts itself.
-    if ratio <= 1.0 || figures.findings.iter().any(|finding| finding.id == contradiction::WHEEL_MOVED) {
+    if ratio <= 1.0 {
         return figures;
     }
     // The photos are worse than their residuals tell: their share of every uncertainty grows by the ratio.
@@ -101,7 +100,7 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     if !solution.cord_movement_is_told() {
         measured.remove("/bench/cord_moved");
     }
-    findings.extend(contradiction::refuse_moved_wheel(&fields, &propagated.covariance, &mut measured));
+    findings.extend(contradiction::doubt_moved_wheel(&fields, &propagated.covariance, &mut measured));
     super::assemble::fill(&mut figures, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
     if matches!(figures.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {
