@@ -41,6 +41,7 @@ fn a_bench_of_which_nothing_was_said_is_told_from_and_not_judged_by() {
     for field in ["/wheel/lean", "/wheel/offset", "/rim/1-mark-forward/left/offset"] {
         assert!(figures.up.relative_to_bench.iter().any(|f| f == field), "{field}: {:?}", figures.up.relative_to_bench);
     }
+    assert!(!figures.up.relative_to_bench.iter().any(|f| f == "/wheel/yaw"));
     let finding = figures.findings.iter().find(|f| f.id == "bench-level-unknown").expect("a finding");
     assert!(finding.advice.contains("spirit level") && finding.advice.contains("plumb line"), "{finding:?}");
     assert!(figures.findings.iter().any(|f| f.field.as_deref() == Some("/plumb/A/offset")));

@@ -118,14 +118,15 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
 /// Figures in whose standard uncertainty the bench's level has more than this part: the others don't feel it.
 const FEELS_LEVEL: f64 = 0.1;
 
-/// The figures that hang on how level the bench is.
+/// The figures that hang on how level the bench is. A yaw turns about the upright: how that leans tells in it by a second order only.
 fn hang_on_level(fields: &[String], propagated: &Propagated) -> Vec<String> {
     let source = Nuisance::Level(0).source();
     let feels = |i: usize| {
         let share = propagated.sources[i].get(source).copied().unwrap_or(0.0);
         share > FEELS_LEVEL * propagated.covariance[(i, i)].max(0.0).sqrt()
     };
-    (0..fields.len()).filter(|&i| feels(i)).map(|i| fields[i].clone()).collect()
+    let is_yaw = |field: &str| field.contains("/yaw");
+    (0..fields.len()).filter(|&i| feels(i) && !is_yaw(&fields[i])).map(|i| fields[i].clone()).collect()
 }
 
 /// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane.
