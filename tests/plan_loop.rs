@@ -38,7 +38,7 @@ impl Case {
     fn job(&self) -> Job {
         let text = format!(
             "schema = \"sightcord-job/1\"\n[print]\nmeasured_along_mm = 250.0\nmeasured_across_mm = 160.0\n[adjusters]\nspacing_mm = 200\n\
-             thread_pitch_mm = 1.25\ndraw = \"{}\"\n[spacers]\nkind = \"{}\"\n",
+             thread_pitch_mm = 1.25\ndraw = \"{}\"\n[spacers]\nkind = \"{}\"\n[bench]\nlevelled = \"spirit level\"\n",
             self.draw.word(),
             self.pack.word()
         );
