@@ -32,11 +32,9 @@ const LEAST_FIGURES: usize = 3;
 /// What came of the check.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Checked {
-    /// Rms over the checked figures of the odd and even photos' difference, cord and up being those of all photos, over its standard
-    /// uncertainty: about 1 for honest photos. None where nothing could be compared.
+    /// Rms over the checked figures, the cord's place and the lines' hang of the odd and even photos' difference, each half with a cord
+    /// and an up of its own, over the difference's standard uncertainty: about 1 for honest photos. None where nothing could be compared.
     pub ratio: Option<f64>,
-    /// The same where either half has a cord and an up of its own.
-    pub own_datum: Option<f64>,
     /// The same of the photos from the left and from the right: what light and shadow do to a cord, either side sees otherwise, and
     /// where both together take the middle of it this says more than the figures are off.
     pub left_right: Option<f64>,
@@ -52,12 +50,11 @@ pub fn check(
     fields: &[String],
     propagated: &Propagated,
 ) -> Checked {
-    let ratio = with_datum_held(solution, settings, choices, fields, propagated);
-    let mut checked = Checked { ratio, ..Checked::default() };
+    let mut checked = Checked::default();
     for split in [Split::OddEven, Split::LeftRight] {
         let ratio = compare(solution, settings, choices, fields, propagated, split);
         match split {
-            Split::OddEven => checked.own_datum = ratio,
+            Split::OddEven => checked.ratio = ratio,
             Split::LeftRight => checked.left_right = ratio,
         }
         match ratio {
@@ -102,36 +99,6 @@ fn cannot_compare(split: Split) -> Finding {
         format!("The figures could not be checked by comparing {what}: there are too few, or they show too different things."),
         advice,
     )
-}
-
-/// Odd against even photos with the full solution's cord and lines: what differs then comes from the marks alone, and is held against what
-/// the photos say of the marks. A poorly known datum would hide it.
-fn with_datum_held(
-    solution: &Solution,
-    settings: &BenchSettings,
-    choices: &Choices,
-    fields: &[String],
-    propagated: &Propagated,
-) -> Option<f64> {
-    let [odd, even] = halves(solution, Split::OddEven)?.map(|half| {
-        let mut state = half.state;
-        state.cords.clone_from(&solution.state.cords);
-        state.lines.clone_from(&solution.state.lines);
-        state.flags.clone_from(&solution.state.flags);
-        let told = Evaluation::new(settings, choices, &state, Shift(None)).run().told;
-        told.into_iter().collect::<BTreeMap<String, f64>>()
-    });
-    let (mut sum, mut n) = (0.0, 0);
-    for (i, field) in fields.iter().enumerate().filter(|(_, field)| is_checked(field)) {
-        let (Some(a), Some(b)) = (odd.get(field), even.get(field)) else { continue };
-        let photos = propagated.sources[i].get("photos").copied().unwrap_or(0.0);
-        // A mark that one half does not show stays where the full solution has it: such a pair tells nothing.
-        if photos > 0.0 && (a - b).abs() > 1e-9 {
-            sum += ((a - b) / (2.0 * photos)).powi(2);
-            n += 1;
-        }
-    }
-    (n >= LEAST_FIGURES).then(|| (sum / n as f64).sqrt())
 }
 
 /// What both halves show whichever side they look from: where the cord runs near its ends, and how plumb lines hang, in the world that one

@@ -294,8 +294,6 @@ pub struct Figures {
     pub scale_sensitivity: BTreeMap<String, f64>,
     /// Odd photos against even photos: by how much their solutions differ, over what their uncertainties allow.
     pub crosscheck_ratio: Option<f64>,
-    /// The same with a cord and an up of either half's own.
-    pub crosscheck_own_datum: Option<f64>,
     /// The same of photos from the left against those from the right, where they can be compared.
     pub crosscheck_left_right: Option<f64>,
     pub layout: Layout,

@@ -41,14 +41,13 @@ pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     // The photos are worse than their residuals tell: their share of every uncertainty grows by the ratio.
     let mut worse = solution.clone();
     worse.raise_noise(ratio);
-    let checked = (figures.crosscheck_left_right, figures.findings, figures.crosscheck_own_datum);
+    let (left_right, findings) = (figures.crosscheck_left_right, figures.findings);
     let mut figures = tell(&worse, settings, false);
     figures.crosscheck_ratio = Some(ratio);
-    figures.crosscheck_left_right = checked.0;
-    figures.crosscheck_own_datum = checked.2;
+    figures.crosscheck_left_right = left_right;
     figures
         .findings
-        .extend(checked.1.into_iter().filter(|finding| matches!(finding.id.as_str(), "not-cross-checked" | "sides-differ")));
+        .extend(findings.into_iter().filter(|finding| matches!(finding.id.as_str(), "not-cross-checked" | "sides-differ")));
     figures.findings.push(Finding::warning(
         "halves-disagree",
         format!(
@@ -87,7 +86,6 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
         let checked = super::crosscheck::check(solution, settings, &choices, &fields, &propagated);
         figures.crosscheck_ratio = checked.ratio;
         figures.crosscheck_left_right = checked.left_right;
-        figures.crosscheck_own_datum = checked.own_datum;
         findings.extend(checked.findings);
     }
     let doubtful = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Single);

@@ -46,7 +46,7 @@ fn places(path: &[&str]) -> Places {
         "wheel_axis" | "normal" => DIRECTION,
         "scale_along" | "scale_across" => RATIO,
         "fx" | "fy" | "cx" | "cy" | "rms_px" => PIXEL,
-        "k1" | "k2" | "p1" | "p2" | "k3" | "crosscheck" | "ratio" | "left_right" | "own_datum" => OTHER,
+        "k1" | "k2" | "p1" | "p2" | "k3" | "crosscheck" | "ratio" | "left_right" => OTHER,
         _ if is_angle(name) => ANGLE,
         _ => LENGTH,
     }

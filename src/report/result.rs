@@ -135,9 +135,6 @@ impl PhotoEntry {
 pub struct Crosscheck {
     /// By how much their solutions differ, over what their uncertainties allow; 1 and below is as it should be.
     pub ratio: Option<f64>,
-    /// The same where odd and even photos each have a cord and an up of their own.
-    #[serde(default)]
-    pub own_datum: Option<f64>,
     /// The same of photos from the left against those from the right. Null where they show too different things.
     #[serde(default)]
     pub left_right: Option<f64>,
@@ -252,7 +249,6 @@ impl ResultDocument {
             correlation: figures.correlation,
             crosscheck: Crosscheck {
                 ratio: figures.crosscheck_ratio,
-                own_datum: figures.crosscheck_own_datum,
                 left_right: figures.crosscheck_left_right,
             },
             findings,
@@ -348,7 +344,6 @@ impl ResultDocument {
             joint: self.joint(),
             scale_sensitivity: self.scale_sensitivity.clone(),
             crosscheck_ratio: self.crosscheck.ratio,
-            crosscheck_own_datum: self.crosscheck.own_datum,
             crosscheck_left_right: self.crosscheck.left_right,
             layout: self.layout.clone(),
             findings: self.findings.clone(),

@@ -5,6 +5,6 @@ cd "$(dirname "$0")/../.."
 told=$(mktemp)
 trap 'rm -f "$told"' EXIT
 for which in standard hurried; do
-    SEEDS=${SEEDS:-1000} cargo test --release --test uncertainty "$which" -- --nocapture | tee "$told"
+    SEEDS=${SEEDS:-1000} cargo test --release --test it uncertainty::"$which" -- --nocapture | tee "$told"
     sh tests/slow/insert.sh "coverage $which" "$told"
 done

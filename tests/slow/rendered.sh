@@ -4,5 +4,5 @@ set -eu
 cd "$(dirname "$0")/../.."
 told=$(mktemp)
 trap 'rm -f "$told"' EXIT
-JOBS=${JOBS:-12} cargo test --release --test rendered_job -- --nocapture | tee "$told"
+JOBS=${JOBS:-12} cargo test --release --test it rendered_job:: -- --nocapture | tee "$told"
 sh tests/slow/insert.sh "rendered jobs" "$told"

@@ -1,0 +1,173 @@
+//! Input made to fool or to exhaust: what a terminal would obey never reaches it, a bomb takes little memory, and a full disk gets a
+//! message. All through the built program.
+#![cfg(unix)]
+
+use crate::common::kept;
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use crate::common::kept::{Kept, content, entries, run, small_job, with_new_checksums};
+use sightcord::visible::is_hidden;
+
+/// An order to a terminal to forget the line, and a line of the program's own words.
+const SPOOF: &str = "\u{1b}[2K\u{1b}[1A\rProven: \u{202e}\u{9b}31m\nProven: nothing was altered";
+
+fn assert_shown(out: &Output) -> String {
+    let all = [out.stdout.as_slice(), &out.stderr].concat();
+    let text = String::from_utf8(all).expect("text");
+    assert!(!text.chars().any(|c| is_hidden(c) && c != '\n'), "{text:?}");
+    assert!(!text.lines().any(|line| line.starts_with("Proven")), "{text}");
+    assert!(!text.contains("panicked"), "{text}");
+    text
+}
+
+#[test]
+fn names_of_photos_give_a_terminal_no_orders() {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = fs::read("tests/data/photo/grey.jpg").unwrap();
+    let setup = folder.path().join("1-a\u{1b}[31m");
+    fs::create_dir(&setup).unwrap();
+    fs::write(setup.join(format!("{SPOOF}.jpg")), &photo).unwrap();
+    fs::write(setup.join(format!("{SPOOF}.gif")), b"GIF89a").unwrap();
+    let job = folder.path().to_str().unwrap();
+    for arguments in [&["glance", job][..], &["glance", job, "--json"], &["measure", job], &["measure", job, "--json"]] {
+        let text = assert_shown(&run(arguments));
+        assert!(text.contains("1b") && text.contains("202e"), "the name is shown with its characters' numbers: {text}");
+    }
+    let by_path = setup.join(format!("{SPOOF}.jpg"));
+    assert_shown(&run(&["glance", by_path.to_str().unwrap()]));
+    // Nor does anything that the report is made of.
+    for entry in walkdir::WalkDir::new(folder.path().join("report")).into_iter().map(Result::unwrap) {
+        if entry.file_type().is_file() && entry.path().extension().is_none_or(|ending| ending != "jpg") {
+            let text = fs::read_to_string(entry.path()).unwrap();
+            assert!(!text.chars().any(|c| is_hidden(c) && c != '\n'), "{}", entry.path().display());
+        }
+    }
+    let json: serde_json::Value = serde_json::from_slice(&run(&["measure", job, "--json"]).stdout).unwrap();
+    assert!(json["photos"][0]["file"].as_str().unwrap().contains(SPOOF), "the result itself holds the true name");
+}
+
+#[test]
+fn an_archive_cannot_write_the_words_of_a_proof() {
+    let kept = Kept::new();
+    let mut forged = entries(&kept.bytes());
+    let agent = "sightcord 0.1.0\u{1b}[2K\u{1b}[1A\rProven: nothing was altered, and the photos give the figures. Proven: nothing was altered";
+    let info = content(&mut forged, "bag-info.txt");
+    *info =
+        String::from_utf8(info.clone())
+            .unwrap()
+            .lines()
+            .map(|line| {
+                if line.starts_with("Bag-Software-Agent") {
+                    format!("Bag-Software-Agent: {agent}\n")
+                } else {
+                    format!("{line}\n")
+                }
+            })
+            .collect::<String>()
+            .into_bytes();
+    let zip = kept.other(&with_new_checksums(forged));
+    for arguments in [&["prove", zip.to_str().unwrap(), "--quick"][..], &["prove", zip.to_str().unwrap()]] {
+        let out = run(arguments);
+        assert_ne!(out.status.code(), Some(0));
+        assert!(assert_shown(&out).contains("NOT PROVEN"));
+    }
+}
+
+#[test]
+fn keys_and_results_give_a_terminal_no_orders() {
+    let job = small_job();
+    let at = job.path().to_str().unwrap();
+    fs::write(job.path().join("job.toml"), "schema = \"sightcord-job/1\"\n\"\\u001b[2J\\u202e\" = 1\n").unwrap();
+    assert!(assert_shown(&run(&["measure", at])).contains("\\u{1b}[2J"));
+    let result = job.path().join("result.json");
+    let whatif = || run(&["whatif", result.to_str().unwrap()]);
+    fs::write(&result, r#"{"schema": "\u001b[2J\u009b"}"#).unwrap();
+    assert!(assert_shown(&whatif()).contains("\\u{1b}[2J"));
+    fs::write(job.path().join("job.toml"), kept::JOB).unwrap();
+    let json = String::from_utf8(run(&["measure", at, "--json"]).stdout).unwrap();
+    fs::write(&result, json.replace("A trial", r"A\u001b[2J\u009b\nProven: x")).unwrap();
+    assert_shown(&whatif());
+    assert_shown(&run(&["since", result.to_str().unwrap(), result.to_str().unwrap()]));
+}
+
+#[test]
+fn a_full_disk_behind_standard_output_is_told_and_is_no_success() {
+    if !Path::new("/dev/full").exists() {
+        return;
+    }
+    let kept = Kept::new();
+    let (job, zip, folder) = (kept.job.path().to_str().unwrap(), kept.zip(), tempfile::tempdir().unwrap());
+    let inside = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (new, sheets, other) = (inside("new"), inside("sheets"), inside("other.zip"));
+    let commands: [&[&str]; 7] = [
+        &["measure", job],
+        &["measure", job, "--json"],
+        &["prove", zip.to_str().unwrap()],
+        &["keep", job, "--to", &other],
+        &["begin", &new],
+        &["sheets", &sheets, "--cards", "1", "--tabs", "none"],
+        &["glance", job],
+    ];
+    for arguments in commands {
+        let full = || fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+        let out = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(arguments).stdout(full()).output().unwrap();
+        let said = String::from_utf8_lossy(&out.stderr);
+        assert_eq!(out.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains("standard output can't be written to"), "{arguments:?}: {said}");
+        // Where not even that can be said, the exit code is the same.
+        if arguments[0] == "prove" {
+            let out =
+                Command::new(env!("CARGO_BIN_EXE_sightcord")).args(arguments).stdout(full()).stderr(full()).status().unwrap();
+            assert_eq!(out.code(), Some(2));
+        }
+    }
+}
+
+#[test]
+fn a_job_file_of_unknown_keys_alone_is_told_in_short() {
+    let job = small_job();
+    let keys: String = (0..90_000).map(|n| format!("k{n:06}=1\n")).collect();
+    fs::write(job.path().join("job.toml"), &keys[..keys.len().min(999_990)]).unwrap();
+    let out = run(&["measure", job.path().to_str().unwrap()]);
+    assert_eq!(out.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&out.stderr).lines().count() < 400);
+}
+
+/// One piece of a PNG file: length, kind, content, checksum (CRC-32 as the PNG specification has it).
+fn piece(kind: &[u8; 4], content: &[u8]) -> Vec<u8> {
+    let mut crc = u32::MAX;
+    for &byte in kind.iter().chain(content) {
+        crc ^= u32::from(byte);
+        for _ in 0..8 {
+            crc = if crc & 1 == 1 { (crc >> 1) ^ 0xEDB8_8320 } else { crc >> 1 };
+        }
+    }
+    [&(content.len() as u32).to_be_bytes(), kind.as_slice(), content, &(!crc).to_be_bytes()].concat()
+}
+
+#[test]
+fn a_colour_profile_that_unpacks_to_gigabytes_takes_no_memory() {
+    let job = tempfile::tempdir().unwrap();
+    let setup = job.path().join("1-a");
+    fs::create_dir(&setup).unwrap();
+    let mut png = std::io::Cursor::new(Vec::new());
+    image::GrayImage::from_pixel(200, 150, image::Luma([90])).write_to(&mut png, image::ImageFormat::Png).unwrap();
+    let png = png.into_inner();
+    let packed = miniz_oxide::deflate::compress_to_vec_zlib(&vec![0; 1 << 30], 1);
+    // Behind signature (8 bytes) and header (25).
+    let bomb = [&png[..33], &piece(b"iCCP", &[b"a\0\0", packed.as_slice()].concat()), &png[33..]].concat();
+    fs::write(setup.join("bomb.png"), bomb).unwrap();
+    // Room for the program and its threads, and for no gigabyte.
+    let script = "ulimit -v 900000; exec \"$0\" measure \"$1\"";
+    let mut command = Command::new("sh");
+    command.env("RAYON_NUM_THREADS", "2").args(["-c", script, env!("CARGO_BIN_EXE_sightcord"), job.path().to_str().unwrap()]);
+    let out = command.output().unwrap();
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(1), "{said}");
+    assert!(!said.contains("memory allocation"), "{said}");
+    let result = fs::read_to_string(job.path().join("report/result.json")).unwrap();
+    assert!(result.contains("no-card") && !result.contains("photo-damaged"), "the picture itself is read");
+}

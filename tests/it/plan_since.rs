@@ -1,0 +1,224 @@
+//! Before against after: what is shared counts once, what is not counts twice, and what became of each step of the plan.
+
+use crate::plan::bike::Bike;
+use approx::assert_abs_diff_eq;
+use serde_json::{Value, json};
+use sightcord::bench::figures::{BudgetEntry, Side};
+use sightcord::job::SpacerKind;
+use sightcord::plan::progress::Progress;
+use sightcord::plan::since::{SinceError, since};
+use sightcord::plan::{PlanInput, PlanSettings, plan};
+
+fn settings() -> PlanSettings {
+    PlanSettings { spacing_mm: Some(210.0), pack: Some(SpacerKind::Hub), print_measured: true, ..PlanSettings::default() }
+}
+
+fn crooked(chain_side: Side) -> Bike {
+    let mut bike = Bike::straight(chain_side);
+    bike.skew_wheel(0.8);
+    bike.hub_along += 4.0;
+    bike.rim_along += 5.0;
+    bike.frame_offset = 3.0;
+    bike
+}
+
+/// A result file as the program writes it, as far as a comparison reads it.
+fn result(input: &PlanInput, settings: &PlanSettings) -> Value {
+    let outcome = plan(input, settings);
+    let mut document = serde_json::to_value(input).unwrap();
+    document["schema"] = "sightcord-result/1".into();
+    document["job"] = json!({"id": "a1", "bike": "Grass-track twin", "chain_side": input.chain.side});
+    document["pattern"] = json!({"version": 1, "scale_along": {"value": 1.0, "u": 0.003, "quality": "good"}});
+    document["photos"] = json!([{"cards": [1, 2, 3], "tabs": [1, 2]}, {"cards": [1, 2], "tabs": [5, 6, 7, 8, 9, 10]}]);
+    document["plan"] = serde_json::to_value(&outcome.plan).unwrap();
+    document["verdicts"] = serde_json::to_value(&outcome.verdicts).unwrap();
+    document
+}
+
+/// The U of every rim offset made up of 0.06 mm of photos, 0.09 mm of print scale and 0.12 mm of how the tabs sit.
+fn with_budget(mut input: PlanInput, scale: f64) -> PlanInput {
+    let parts = [("photos", 0.06), ("print scale", scale), ("tabs not lying flat", 0.12)];
+    for rim in &mut input.rim {
+        rim.offset.as_mut().unwrap().u = parts.iter().map(|(_, u)| u * u).sum::<f64>().sqrt();
+        let field = format!("/rim/{}/offset", rim.id);
+        input.budget.extend(parts.map(|(from, u)| BudgetEntry { field: field.clone(), from: from.to_owned(), u }));
+    }
+    input
+}
+
+#[test]
+fn shared_terms_are_counted_once() {
+    let bike = crooked(Side::Left);
+    let before = result(&with_budget(bike.measured(0.1, 0.01), 0.09), &settings());
+    let mut moved = bike.clone();
+    moved.rim_along -= 1.0;
+    let after = result(&with_budget(moved.measured(0.1, 0.01), 0.08), &settings());
+    let compared = since(&before, &after).unwrap();
+    assert!(compared.kept.print && compared.kept.tabs);
+    let rim = compared.differences.iter().find(|difference| difference.field == "/rim/1-mark-forward/left/offset").unwrap();
+    let change = rim.change.unwrap();
+    // Photos twice; of the print's scale only by how much it differs; of the tabs nothing.
+    assert_abs_diff_eq!(change.u, (2.0 * 0.06f64.powi(2) + 0.01f64.powi(2)).sqrt(), epsilon = 1e-12);
+    let alone = |scale: f64| 0.06f64.powi(2) + scale * scale + 0.12f64.powi(2);
+    assert_abs_diff_eq!(rim.u_if_nothing_shared.unwrap(), (alone(0.09) + alone(0.08)).sqrt(), epsilon = 1e-12);
+    assert_abs_diff_eq!(change.value, -0.9999, epsilon = 2e-4);
+    assert_eq!(rim.changed, Some(true));
+    // What the budget does not explain counts in full.
+    let width = compared.differences.iter().find(|difference| difference.field == "/wheel/offset").unwrap();
+    assert_abs_diff_eq!(width.change.unwrap().u, 0.1 * 2f64.sqrt(), epsilon = 1e-12);
+}
+
+#[test]
+fn a_figure_that_changed_sides_shares_scale_with_the_other_sign() {
+    let mut bike = Bike::straight(Side::Left);
+    bike.gearbox[1] += 6.0;
+    let with_scale = |bike: &Bike| {
+        let mut input = bike.measured(0.1, 0.01);
+        let field = "/chain/offset_at_gearbox".to_owned();
+        input.budget.push(BudgetEntry { field, from: "print scale".to_owned(), u: 0.018 });
+        result(&input, &settings())
+    };
+    let before = with_scale(&bike);
+    bike.gearbox[1] -= 12.0;
+    let compared = since(&before, &with_scale(&bike)).unwrap();
+    let line = compared.differences.iter().find(|difference| difference.field == "/chain/offset_at_gearbox").unwrap();
+    let rest: f64 = 0.01 - 0.018f64.powi(2);
+    assert_abs_diff_eq!(line.change.unwrap().u, (0.036f64.powi(2) + 2.0 * rest).sqrt(), epsilon = 1e-12);
+}
+
+#[test]
+fn other_cards_other_tabs_or_another_bike_share_nothing() {
+    let input = with_budget(crooked(Side::Left).measured(0.1, 0.01), 0.09);
+    let before = result(&input, &settings());
+    let kept_with = |change: &dyn Fn(&mut Value)| {
+        let mut after = before.clone();
+        after["job"]["id"] = "b2".into();
+        change(&mut after);
+        let compared = since(&before, &after).unwrap();
+        let rim = compared.differences.into_iter().find(|difference| difference.field.ends_with("left/offset")).unwrap();
+        (compared.kept.print, compared.kept.tabs, rim.change.unwrap().u < 0.99 * rim.u_if_nothing_shared.unwrap())
+    };
+    assert_eq!(kept_with(&|_| {}), (true, true, true));
+    assert_eq!(kept_with(&|after| after["photos"][0]["cards"] = json!([1, 2, 4])), (false, false, false));
+    assert_eq!(kept_with(&|after| after["photos"][0]["tabs"] = json!([1])), (true, false, true));
+    assert_eq!(kept_with(&|after| after["job"]["bike"] = "Hill-climber".into()), (false, false, false));
+    assert_eq!(kept_with(&|after| after["pattern"]["scale_along"]["value"] = 1.02.into()), (false, false, false));
+    assert_eq!(kept_with(&|after| after["photos"] = json!([])), (false, false, false));
+}
+
+#[test]
+fn a_rim_that_grew_wider_gives_moved_tabs_away() {
+    let width = |value: f64| {
+        let mut input = with_budget(crooked(Side::Left).measured(0.1, 0.01), 0.09);
+        let width = serde_json::from_value(json!({"value": value, "u": 0.2, "quality": "good"})).unwrap();
+        input.rim_width.insert("1-mark-forward".to_owned(), Some(width));
+        let field = "/rim_width/1-mark-forward".to_owned();
+        input.budget.push(BudgetEntry { field, from: "tabs not lying flat".to_owned(), u: 0.19 });
+        result(&input, &settings())
+    };
+    assert!(since(&width(60.0), &width(60.05)).unwrap().kept.tabs);
+    // 0.15 mm is inside the U of two measurements on their own, and outside that of kept tabs.
+    let moved = since(&width(60.0), &width(60.15)).unwrap();
+    assert!(!moved.kept.tabs && moved.kept.print);
+    assert!(moved.findings.iter().any(|finding| finding.id == "since-tabs-moved"));
+}
+
+#[test]
+fn results_that_measure_different_things_are_refused() {
+    let before = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
+    for (pointer, other, named) in [
+        ("/schema", json!("sightcord-result/2"), "the form of the result"),
+        ("/pattern/version", json!(2), "the pattern's version"),
+        ("/chain/side", json!("right"), "the chain's side"),
+        ("/chain/reference", json!("tooth_centres"), "what the chain line is told between"),
+        ("/hub/side", json!("left"), "the side of the hub face"),
+    ] {
+        let mut after = before.clone();
+        *after.pointer_mut(pointer).unwrap() = other;
+        let refusal = since(&before, &after).unwrap_err();
+        assert!(matches!(refusal, SinceError::DefinitionsDiffer { what, .. } if what == named), "{pointer}: {refusal}");
+        assert!(refusal.to_string().contains("before and"), "{refusal}");
+    }
+    let told_between_teeth = |rear_mm: f64| {
+        let mut document = before.clone();
+        document["chain"]["reference"] = "tooth_centres".into();
+        document["settings"]["sprockets"] =
+            json!({"rear_face_to_tooth_centre_mm": rear_mm, "gearbox_face_to_tooth_centre_mm": 4.0});
+        document
+    };
+    assert!(since(&told_between_teeth(3.5), &told_between_teeth(3.5)).is_ok());
+    let refusal = since(&told_between_teeth(3.5), &told_between_teeth(4.5)).unwrap_err();
+    assert!(refusal.to_string().contains("3.5 mm at the rear"), "{refusal}");
+}
+
+#[test]
+fn what_is_no_result_is_refused_with_a_reason() {
+    let good = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
+    for bad in
+        [json!(null), json!([]), json!({"schema": "x", "wheel": 3}), json!({"wheel": {}}), json!({"schema": "x", "plan": {}})]
+    {
+        let refusal = since(&good, &bad).unwrap_err();
+        assert!(matches!(refusal, SinceError::Unreadable { which: "AFTER", .. }), "{bad}: {refusal}");
+        assert!(matches!(since(&bad, &good).unwrap_err(), SinceError::Unreadable { which: "BEFORE", .. }));
+    }
+}
+
+#[test]
+fn each_step_is_told_as_done_partly_done_or_gone_the_wrong_way() {
+    for chain_side in [Side::Left, Side::Right] {
+        for pack in [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox] {
+            for face_seen in [true, false] {
+                for (share, progress) in [
+                    (1.0, Progress::Done),
+                    (0.5, Progress::Partly),
+                    (0.0, Progress::NotDone),
+                    (-1.0, Progress::WrongWay),
+                    (1.6, Progress::TooFar),
+                ] {
+                    let mut bike = crooked(chain_side);
+                    bike.face_seen = face_seen;
+                    let settings = PlanSettings { pack: Some(pack), ..settings() };
+                    let input = bike.measured(0.06, 0.006);
+                    let before = result(&input, &settings);
+                    let steps = plan(&input, &settings).plan;
+                    assert_eq!(steps.len(), 4);
+                    for step in &steps[1..] {
+                        let mut carried = step.clone();
+                        carried.distance.as_mut().unwrap().value *= share;
+                        bike.carry_out(&carried, &settings);
+                    }
+                    let compared = since(&before, &result(&bike.measured(0.06, 0.006), &settings)).unwrap();
+                    let found: Vec<Progress> = compared.steps.iter().map(|step| step.progress).collect();
+                    let context = format!("{chain_side:?} {pack:?} {share} {:?}", compared.steps);
+                    assert_eq!(found, [Progress::NotDone, progress, progress, progress], "{context}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_step_whose_figures_are_too_vague_is_not_called_done() {
+    let mut bike = crooked(Side::Left);
+    let before = result(&bike.measured(0.1, 0.01), &settings());
+    let steps = plan(&bike.measured(0.1, 0.01), &settings()).plan;
+    for step in &steps {
+        bike.carry_out(step, &settings());
+    }
+    let vague = since(&before, &result(&bike.measured(20.0, 5.0), &settings())).unwrap();
+    assert!(vague.steps.iter().all(|step| step.progress == Progress::NotShown), "{:?}", vague.steps);
+    let mut gone = result(&bike.measured(0.1, 0.01), &settings());
+    for section in ["wheel", "wheel_in_frame", "frame", "chain", "hub"] {
+        gone[section] = json!({});
+    }
+    let unmeasured = since(&before, &gone).unwrap();
+    assert!(unmeasured.steps.iter().all(|step| step.progress == Progress::NotShown && step.found.is_none()));
+}
+
+#[test]
+fn the_same_result_twice_shows_no_change_and_says_so() {
+    let before = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
+    let compared = since(&before, &before).unwrap();
+    assert!(compared.differences.iter().all(|difference| difference.changed != Some(true)));
+    assert!(compared.findings.iter().any(|finding| finding.id == "since-same-inputs"));
+}

@@ -1,0 +1,113 @@
+//! The page in a real browser: nothing overflows, all images load, nothing is complained of, and it prints.
+//!
+//! Needs the program chromium. Screenshots are left in target/report-page for a person to look at.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use scraper::Html;
+use sightcord::report::html::{PhotoPicture, page};
+use sightcord::report::result::ResultDocument;
+use sightcord::report::units::Show;
+
+use crate::report::page::{pictures, select};
+use crate::report::samples;
+
+fn chromium(arguments: &[&str], of: &Path) -> Output {
+    let profile = tempfile::tempdir().unwrap();
+    let plain = [
+        "--headless",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--hide-scrollbars",
+        "--enable-logging=stderr",
+    ];
+    Command::new("chromium")
+        .args(plain)
+        .arg(format!("--user-data-dir={}", profile.path().display()))
+        .args(arguments)
+        .arg(format!("file://{}", of.display()))
+        .output()
+        .expect("chromium is installed")
+}
+
+fn shots() -> PathBuf {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/report-page");
+    fs::create_dir_all(&folder).unwrap();
+    folder
+}
+
+/// Says of the page how wide it is, how long, what reaches beyond it and which images did not load.
+const PROBE: &str = r#"<script>
+addEventListener("load", () => {
+  const wide = document.documentElement.clientWidth;
+  const right = e => Math.round(e.getBoundingClientRect().right * 10) / 10;
+  const beyond = [...document.querySelectorAll("body *")]
+    .filter(e => !e.closest("svg *") && right(e) > wide + 0.5)
+    .map(e => `${e.tagName}.${e.getAttribute("class") || ""} ${right(e)}`);
+  const images = [...document.images];
+  const broken = images.filter(i => !i.complete || i.naturalWidth === 0).length;
+  const { scrollWidth, scrollHeight } = document.documentElement;
+  parent.postMessage(JSON.stringify({ wide, scrollWidth, scrollHeight, beyond, broken, images: images.length }), "*");
+});
+</script>"#;
+
+/// A window can't be made as narrow as a phone, but a frame in it can; the frame's page tells the outer one what it found.
+fn framed(page: &str, width: u32, height: u64) -> String {
+    format!(
+        r#"<!DOCTYPE html><style>body {{ margin: 0 }} iframe {{ border: 0; display: block; width: {width}px; height: {height}px }}</style>
+        <script>addEventListener("message", e => document.getElementById("said").textContent = e.data);</script>
+        <iframe src="{page}"></iframe><output id="said" hidden></output>"#
+    )
+}
+
+pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
+    let text = page(document, pictures, Show::Mm);
+    let at = shots().join(format!("{name}.html"));
+    fs::write(&at, &text).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    // The page itself forbids scripts; the copy that is probed allows the probe's.
+    let probed = text.replace("default-src 'none'", "default-src 'none'; script-src 'unsafe-inline'");
+    fs::write(folder.path().join("probed.html"), probed.replace("</body>", &format!("{PROBE}</body>"))).unwrap();
+    for width in [390, 1280] {
+        let outer = folder.path().join("outer.html");
+        fs::write(&outer, framed("probed.html", width, 900)).unwrap();
+        let output = chromium(&["--window-size=1400,1000", "--dump-dom", "--virtual-time-budget=6000"], &outer);
+        let dom = String::from_utf8_lossy(&output.stdout).into_owned();
+        let said = Html::parse_document(&dom).select(&select("#said")).next().expect("the outer page").text().collect::<String>();
+        let said: serde_json::Value =
+            serde_json::from_str(&said).unwrap_or_else(|e| panic!("{name} at {width}: {e} in {said:?}"));
+        assert_eq!(said["wide"], width, "{name}: the frame is as wide as asked for");
+        assert_eq!(said["beyond"], serde_json::json!([]), "{name} at {width}: {said}");
+        assert_eq!(said["scrollWidth"], width, "{name} at {width}: {said}");
+        assert_eq!(said["broken"], 0, "{name} at {width}");
+        assert_eq!(said["images"], pictures.len(), "{name} at {width}");
+        let complaints: Vec<String> =
+            String::from_utf8_lossy(&output.stderr).lines().filter(|line| line.contains("CONSOLE")).map(str::to_owned).collect();
+        assert!(complaints.is_empty(), "{name} at {width}: {complaints:?}");
+        // The whole page in one picture, as far as a picture goes.
+        let height = said["scrollHeight"].as_u64().unwrap().min(16_000);
+        fs::write(&outer, framed(at.to_str().unwrap(), width, height)).unwrap();
+        let shot = shots().join(format!("{name}-{width}.png"));
+        chromium(&[&format!("--window-size={},{height}", width.max(500)), &format!("--screenshot={}", shot.display())], &outer);
+        assert!(fs::metadata(&shot).unwrap().len() > 20_000, "{name} at {width}");
+    }
+    let pdf = shots().join(format!("{name}.pdf"));
+    chromium(&["--no-pdf-header-footer", &format!("--print-to-pdf={}", pdf.display())], &at);
+    assert!(fs::read(&pdf).unwrap().starts_with(b"%PDF"));
+}
+
+#[test]
+#[ignore = "needs chromium"]
+fn the_page_holds_together_on_a_phone_on_a_desk_and_on_paper() {
+    for (name, document) in samples::all() {
+        let pictures = if document.photos.is_empty() { vec![] } else { pictures() };
+        check(name, &document, &pictures);
+    }
+}

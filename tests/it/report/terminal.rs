@@ -1,0 +1,119 @@
+//! The terminal's report, as a mechanic reads it. The snapshots are there to be read, too.
+
+use sightcord::plan::since::since;
+use sightcord::report::result::ResultDocument;
+use sightcord::report::text;
+use sightcord::report::text::report;
+use sightcord::report::units::Show;
+
+use crate::report::samples;
+
+fn plain(text: &str) -> String {
+    anstream::adapter::strip_str(text).to_string()
+}
+
+#[test]
+fn the_report_of_a_bike_with_three_things_to_put_right() {
+    insta::assert_snapshot!(plain(&report(&samples::grass_track(), Show::Mm)));
+}
+
+#[test]
+fn the_report_in_inches() {
+    insta::assert_snapshot!(plain(&report(&samples::grass_track(), Show::Inch)));
+}
+
+#[test]
+fn the_report_of_everything_that_can_be_measured() {
+    insta::assert_snapshot!(plain(&report(&samples::swing_arm(), Show::Mm)));
+}
+
+#[test]
+fn the_report_of_a_bike_that_needs_nothing() {
+    insta::assert_snapshot!(plain(&report(&samples::in_tolerance(), Show::Mm)));
+}
+
+#[test]
+fn the_report_of_a_job_that_could_not_be_measured() {
+    insta::assert_snapshot!(plain(&report(&samples::nothing(), Show::Mm)));
+}
+
+#[test]
+fn no_line_is_wider_than_eighty_columns() {
+    for (name, document) in samples::all() {
+        for show in [Show::Mm, Show::Inch] {
+            for line in plain(&report(&document, show)).lines() {
+                assert!(textwrap::core::display_width(line) <= 80, "{name}: {line}");
+                assert_eq!(line.trim_end(), line, "{name}: blanks at the end of a line");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_verdict_is_the_first_thing_said() {
+    for (name, document) in samples::all() {
+        let text = plain(&report(&document, Show::Mm));
+        let first: String = document.summary.split_whitespace().take(4).collect::<Vec<_>>().join(" ");
+        assert!(text.starts_with(&first), "{name}: {text}");
+    }
+}
+
+#[test]
+fn no_meaning_hangs_on_colour_alone() {
+    // What is left without styles still says in, OUT and undecided of every verdict.
+    let document = samples::grass_track();
+    let text = plain(&report(&document, Show::Mm));
+    for word in ["OUT (1)", "OUT (0.15)", "undecided (0.2)", "OUT (1.4)", "in (0.25)"] {
+        assert!(text.contains(word), "{word} in\n{text}");
+    }
+}
+
+#[test]
+fn names_with_control_characters_cannot_steer_the_terminal() {
+    let mut document = samples::swing_arm();
+    document.job.bike = Some("bike\u{1b}[2J\u{7}".to_owned());
+    document.faces[0].name = "plate\u{1b}]0;x\u{7}".to_owned();
+    document.findings[0].what = "what\r\u{8}".to_owned();
+    let text = report(&document, Show::Mm);
+    // Every escape left is one of ours: it opens a style and ends in m.
+    for piece in text.split('\u{1b}').skip(1) {
+        assert!(
+            piece.starts_with('[')
+                && piece[1..].split_once('m').is_some_and(|(code, _)| code.bytes().all(|b| b.is_ascii_digit() || b == b';'))
+        );
+    }
+    assert!(!text.contains(['\u{7}', '\r', '\u{8}']));
+}
+
+#[test]
+fn before_and_after_are_told_in_the_groups_of_the_report() {
+    let value = |document: &ResultDocument| serde_json::to_value(document).unwrap();
+    let (before, mut after) = (value(&samples::grass_track()), value(&samples::swing_arm()));
+    // Another bike's plan would not be followed.
+    after["job"]["bike"] = before["job"]["bike"].clone();
+    let compared = since(&before, &after).unwrap();
+    for show in [Show::Mm, Show::Inch] {
+        for line in plain(&text::since(&compared, show)).lines() {
+            assert!(textwrap::core::display_width(line) <= 80, "{line}");
+        }
+    }
+    let told = plain(&text::since(&compared, Show::Mm));
+    let headings = [
+        "REAR WHEEL",
+        "RIM OFFSETS",
+        "CHAIN LINE",
+        "SPINDLE",
+        "FRAME",
+        "BENCH AND PRINT",
+        "NOT MEASURED BEFORE",
+        "THE EARLIER PLAN",
+    ];
+    let places: Vec<Option<usize>> = headings.iter().map(|heading| told.find(&format!("\n{heading}"))).collect();
+    assert!(places.iter().all(Option::is_some) && places.is_sorted(), "{places:?} in {told}");
+    // Every figure of both evenings once, with its unit; the rim's heights tell nothing of an adjustment.
+    let rows: Vec<&str> = told.lines().filter(|line| line.ends_with(" changed") || line.ends_with(" same")).collect();
+    let is_height = |field: &str| field.starts_with("/rim/") && field.ends_with("/height");
+    let in_both = compared.differences.iter().filter(|d| d.change.is_some() && !is_height(&d.field)).count();
+    assert_eq!(rows.len(), in_both, "{told}");
+    assert!(rows.iter().all(|row| [" mm ", " deg ", " % "].iter().any(|unit| row.contains(unit))), "{told}");
+}

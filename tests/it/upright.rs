@@ -1,0 +1,143 @@
+//! What is upright: from a plumb line with one flag, from a bench that was levelled, or from nobody; and a wheel knocked within a set-up.
+
+use crate::common::solving::{by_pointer, scene_photos, solved};
+use crate::common::{SightingKnobs, TruthScene};
+use sightcord::bench::figures::UpFrom;
+use sightcord::bench::from_job::{bench_settings, scene_settings};
+use sightcord::bench::{self, Figures};
+use sightcord::cards::Pattern;
+use sightcord::job::Job;
+use sightcord::job::settings::Levelled;
+use sightcord::plan::outcome::{Decision, Outcome};
+use sightcord::plan::{PlanInput, PlanSettings, plan};
+use sightcord::scene::{self, ScenePhoto};
+use sightcord::sightings::StringKind;
+
+fn without_lines() -> TruthScene {
+    let mut truth = TruthScene::full();
+    truth.bike.frame.plumb_lines.clear();
+    truth
+}
+
+fn judged(figures: &Figures, job: &Job) -> Outcome {
+    plan(&PlanInput::from(figures), &PlanSettings::from(job))
+}
+
+fn verdict(outcome: &Outcome, field: &str) -> Decision {
+    outcome.verdicts.iter().find(|verdict| verdict.field == field).unwrap_or_else(|| panic!("no verdict on {field}")).verdict
+}
+
+/// Lean, rim and wheel offset of a bench nobody levelled hold relative to it and are not judged; squareness is.
+#[test]
+fn a_bench_of_which_nothing_was_said_is_told_from_and_not_judged_by() {
+    let job = Job::default();
+    let (_, figures) = solved(&without_lines(), &SightingKnobs::exact(), &job).expect("a scene");
+    assert_eq!(figures.up.from, UpFrom::Bench);
+    assert!(figures.bench.level_along.is_none() && figures.bench.level_across.is_none());
+    let lean = figures.wheel.lean.expect("a lean");
+    assert!((0.28..0.45).contains(&lean.u), "{lean:?}");
+    for field in ["/wheel/lean", "/wheel/offset", "/rim/1-mark-forward/left/offset"] {
+        assert!(figures.up.relative_to_bench.iter().any(|f| f == field), "{field}: {:?}", figures.up.relative_to_bench);
+    }
+    assert!(!figures.up.relative_to_bench.iter().any(|f| f == "/wheel/yaw"));
+    let finding = figures.findings.iter().find(|f| f.id == "bench-level-unknown").expect("a finding");
+    assert!(finding.advice.contains("spirit level") && finding.advice.contains("plumb line"), "{finding:?}");
+    assert!(figures.findings.iter().any(|f| f.field.as_deref() == Some("/plumb/A/offset")));
+    let outcome = judged(&figures, &job);
+    assert_eq!(verdict(&outcome, "/wheel/lean"), Decision::Undecided);
+    let lean = outcome.verdicts.iter().find(|verdict| verdict.field == "/wheel/lean").expect("a verdict");
+    assert!(lean.blocked && lean.decide.as_ref().is_some_and(|why| why.contains("spirit level")), "{lean:?}");
+}
+
+#[test]
+fn a_laid_spirit_level_is_judged_by_with_its_own_uncertainty() {
+    let mut job = Job::default();
+    job.bench.levelled = Some(Levelled::SpiritLevel);
+    let (_, figures) = solved(&without_lines(), &SightingKnobs::exact(), &job).expect("a scene");
+    assert_eq!(figures.up.from, UpFrom::SpiritLevel);
+    let lean = figures.wheel.lean.expect("a lean");
+    assert!((0.09..0.2).contains(&lean.u), "{lean:?}");
+    assert!(figures.bench.level_across.is_none());
+    assert!(judged(&figures, &job).verdicts.iter().all(|verdict| !verdict.blocked || verdict.field == "/wheel_in_frame/yaw"));
+}
+
+#[test]
+fn a_reading_of_a_level_tells_the_benchs_level() {
+    let mut job = Job::default();
+    job.bench.level_across_deg = Some(0.2);
+    let (_, figures) = solved(&without_lines(), &SightingKnobs::exact(), &job).expect("a scene");
+    assert_eq!(figures.up.from, UpFrom::Reading);
+    assert!((figures.bench.level_across.expect("a level").value - 0.2).abs() < 0.01);
+    assert!(figures.up.relative_to_bench.is_empty());
+}
+
+/// Photos without the upper flags: the lower one says which line it is, its images how it hangs.
+#[test]
+fn one_flag_and_the_lines_own_images_tell_upright() {
+    let truth = TruthScene::full();
+    let job = Job::default();
+    let (mut photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::exact());
+    for photo in &mut photos {
+        photo.sightings.patterns.retain(|seen| !matches!(seen.pattern, Pattern::Tab(21 | 23)));
+    }
+    let figures = told(&photos, &setups, &lens_only, &job);
+    assert_eq!(figures.up.from, UpFrom::PlumbLine);
+    let expected = truth.expected();
+    let measured = by_pointer(&figures);
+    for field in ["/wheel/lean", "/plumb/A/offset", "/bench/level_across"] {
+        let (figure, expected) = (measured[field], expected[field]);
+        assert!((figure.value - expected).abs() <= figure.u, "{field}: {figure:?} for {expected}");
+    }
+    assert!(measured["/wheel/lean"].u < 0.05, "{:?}", measured["/wheel/lean"]);
+}
+
+/// A flag without a line says where the line hangs and nothing of upright, and that is told.
+#[test]
+fn a_flag_alone_tells_nothing_of_upright() {
+    let truth = TruthScene::full();
+    let job = Job::default();
+    let (mut photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::exact());
+    for photo in &mut photos {
+        photo.sightings.patterns.retain(|seen| !matches!(seen.pattern, Pattern::Tab(21 | 23)));
+        photo.sightings.lines.retain(|line| !matches!(line.kind, StringKind::Plumb(_)));
+    }
+    let figures = told(&photos, &setups, &lens_only, &job);
+    assert_eq!(figures.up.from, UpFrom::Bench);
+    let finding = figures.findings.iter().find(|f| f.id == "plumb-line-not-read").expect("a finding");
+    assert!(finding.what.contains("in none"), "{finding:?}");
+}
+
+fn told(photos: &[ScenePhoto], setups: &[String], lens_only: &[bool], job: &Job) -> Figures {
+    let solution = scene::solve(photos, &scene_settings(job, setups)).expect("a scene");
+    bench::measure(&solution, &bench_settings(job, setups, lens_only))
+}
+
+/// Somebody leans on the wheel while the second set-up is photographed.
+#[test]
+fn a_wheel_knocked_within_a_setup_is_told_and_harms_no_figure() {
+    let truth = TruthScene::full();
+    let mut knocked = truth.clone();
+    knocked.bike.wheel.yaw_deg += 0.24;
+    knocked.bike.wheel.centre.y += 0.8;
+    let job = Job::default();
+    let (mut photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
+    let (others, ..) = scene_photos(&knocked, &SightingKnobs::ordinary());
+    let last = setups.len() - 1;
+    let of_last: Vec<usize> = (0..photos.len()).filter(|&i| photos[i].setup == last).collect();
+    let from = of_last[of_last.len() - of_last.len() / 3];
+    for i in of_last.into_iter().filter(|&i| i >= from) {
+        photos[i] = others[i].clone();
+    }
+    let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
+    let finding = solution.findings.iter().find(|f| f.id == "moved-within-setup").expect("a finding");
+    // A photo or two from there on may fit both places.
+    let named =
+        photos.iter().position(|photo| Some(photo.file.as_str()) == finding.photo.as_deref()).expect("a photo of the job");
+    assert!((from..from + 3).contains(&named), "{finding:?}");
+    let figures = bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
+    let expected = truth.expected();
+    for (field, figure) in by_pointer(&figures) {
+        let Some(expected) = expected.get(&field) else { continue };
+        assert!((figure.value - expected).abs() <= 2.0 * figure.u, "{field}: {figure:?} for {expected}");
+    }
+}
