@@ -44,16 +44,16 @@ struct Line {
 }
 
 impl DatumChoice {
-    /// The edges alone, as far as they were found.
-    pub fn edges_alone(state: &State) -> Option<Self> {
-        let cord = state.cords.first()?;
+    /// The edges alone, as far as they were found; a doubtful cord is no better than a single sighting.
+    pub fn edges_alone(solution: &Solution) -> Option<Self> {
+        let cord = solution.state.cords.first()?;
         Some(Self {
             edges: Some(Matrix2::identity()),
             riders: Vec::new(),
             weights: DMatrix::zeros(0, 0),
             middle: cord.middle,
             half: cord.half,
-            quality: Quality::Good,
+            quality: if solution.cord_doubts.is_empty() { Quality::Good } else { Quality::Single },
         })
     }
 
@@ -169,8 +169,7 @@ pub fn choose(
     plane: Option<&CardPlane>,
     findings: &mut Vec<Finding>,
 ) -> Option<DatumChoice> {
-    let state = &solution.state;
-    let edges = DatumChoice::edges_alone(state);
+    let edges = DatumChoice::edges_alone(solution);
     let riders = standing(solution, settings, views, up, plane, findings);
     let Some(covariance) = solution.covariance.as_ref().filter(|_| !riders.is_empty()) else { return edges };
     let trial = Trial::new(solution, settings, covariance, edges.is_some(), riders);
@@ -202,7 +201,8 @@ pub fn stands_on(field: &str) -> bool {
         "/faces/",
         "/spindle/",
         "/bench/riders/",
+        "/bench/cord_",
     ];
-    let level = ["/height", "/height_difference", "/wheel/lean"];
+    let level = ["/height", "/height_difference", "/lean"];
     starts.iter().any(|start| field.starts_with(start)) && !level.iter().any(|end| field.ends_with(end))
 }

@@ -229,7 +229,7 @@ fn choose(
     let left = left_hint(state, settings, findings);
     let mut choices = Choices {
         up: UpWeights::default(),
-        datum: DatumChoice::edges_alone(state),
+        datum: DatumChoice::edges_alone(solution),
         cards,
         left,
         wheel_axis: false,

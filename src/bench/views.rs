@@ -168,20 +168,7 @@ impl Views {
             "track" => each(&tabs_with(&|part| matches!(part, Part::Rim { front_wheel: true, place: 0, .. }))),
             _ => true,
         };
-        let good = good && (solution.cord_doubts.is_empty() || !stands_on_cord(field));
         if good { Quality::Good } else { Quality::Single }
-    }
-}
-
-/// Whether a figure is told from the datum cord. Sprockets are told from each other, levels and leans from up alone.
-fn stands_on_cord(field: &str) -> bool {
-    let first = field.trim_start_matches('/').split('/').next().unwrap_or("");
-    match first {
-        "rim" | "wheel" | "frame" | "stations" | "plumb" | "backbone" | "faces" | "track" => {
-            !field.ends_with("/lean") && !field.ends_with("/height_difference")
-        }
-        "spindle" => !field.ends_with("/height_difference"),
-        _ => field == "/bench/cord_moved" || field == "/bench/cord_straightness",
     }
 }
 

@@ -9,7 +9,7 @@ use nalgebra::DMatrix;
 use super::observe::{Block, Shown};
 use super::prior::Priors;
 use super::solution::Solution;
-use super::solve::{Problem, adjust, loose_covariance};
+use super::solve::{Problem, adjust_loose, loose_covariance};
 use super::state::{State, View};
 
 /// Each half needs this many photos of the bench to be worth solving.
@@ -60,7 +60,7 @@ pub fn halves(solution: &Solution, split: Split) -> Option<[Half; 2]> {
         let mut state = solution.state.clone();
         let priors: &Priors = &solution.priors;
         let problem = Problem { blocks: &blocks, priors, slots: &solution.slots };
-        adjust(&mut state, &problem, STEPS);
+        adjust_loose(&mut state, &problem, STEPS);
         let covariance = loose_covariance(&state, &problem)?;
         Some(Half { state, covariance })
     };

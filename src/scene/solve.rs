@@ -235,6 +235,9 @@ pub fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     inverse.iter().all(|x| x.is_finite()).then_some(inverse)
 }
 
+/// What holds unknowns that no photo shows, as information: a tenth of a metre, or of a radian and more.
+const LOOSE: f64 = 1e-4;
+
 /// How an adjustment ended.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Adjusted {
@@ -245,9 +248,23 @@ pub struct Adjusted {
 
 /// Moves `state` to the minimum of the robust cost. Every accepted step lowers the cost.
 pub fn adjust(state: &mut State, problem: &Problem, max_steps: usize) -> Adjusted {
+    descend(state, problem, max_steps, 0.0)
+}
+
+/// The same where photos may leave unknowns open: these stay about where they are.
+pub fn adjust_loose(state: &mut State, problem: &Problem, max_steps: usize) -> Adjusted {
+    descend(state, problem, max_steps, LOOSE)
+}
+
+fn descend(state: &mut State, problem: &Problem, max_steps: usize, loose: f64) -> Adjusted {
+    let normal_of = |state: &State| {
+        let mut normal = problem.normal(state);
+        (0..normal.kept.nrows()).for_each(|i| normal.kept[(i, i)] += loose);
+        normal
+    };
     let mut damping = 1e-5;
     let mut growth = 2.0;
-    let mut normal = problem.normal(state);
+    let mut normal = normal_of(state);
     let mut cost = normal.cost;
     for step_idx in 0..max_steps {
         let ending = |converged| Adjusted { cost, steps: step_idx, converged };
@@ -276,7 +293,7 @@ pub fn adjust(state: &mut State, problem: &Problem, max_steps: usize) -> Adjuste
             if fall < 1e-7 && damping <= 1e-7 {
                 return Adjusted { cost, steps: step_idx + 1, converged: true };
             }
-            normal = problem.normal(state);
+            normal = normal_of(state);
         } else {
             let expected = kept_step.amax().max(view_steps.iter().map(|s| s.amax()).fold(0.0, f64::max));
             if expected < 1e-9 || damping > 1e8 {
@@ -327,10 +344,7 @@ fn solve_scaled(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f
     step.iter().all(|x| x.is_finite()).then_some(step)
 }
 
-/// What holds unknowns that no photo shows, as information: a tenth of a metre, or of a radian and more.
-const LOOSE: f64 = 1e-4;
-
-/// The same where photos may leave unknowns open: these come out as enormous, and all others as they are.
+/// Covariance of the kept unknowns where photos may leave some open: these come out as enormous, and all others as they are.
 pub fn loose_covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
     let mut matrix = reduce(&problem.normal(state), 0.0)?.matrix;
     (0..matrix.nrows()).for_each(|i| matrix[(i, i)] += LOOSE);
