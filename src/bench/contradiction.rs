@@ -53,6 +53,22 @@ pub fn doubt_moved_wheel(
     )
 }
 
+/// A figure that another reading of the photos widens by less than this part of its uncertainty hardly depends on it.
+const HARDLY: f64 = 0.1;
+
+/// Widens what other readings of the photos tell otherwise to reach over all of them with their own uncertainties, and keeps it from verdicts.
+/// `readings` are value and expanded uncertainty by each of them.
+pub fn allow_for_readings(readings: &[BTreeMap<String, (f64, f64)>], measured: &mut BTreeMap<String, Measurement>) {
+    for (field, figure) in measured {
+        let reach = |(value, u): &(f64, f64)| (value - figure.value).abs() + u;
+        let farthest = readings.iter().filter_map(|told| told.get(field)).map(reach).fold(0.0, f64::max);
+        if farthest > (1.0 + HARDLY) * figure.u {
+            figure.u = farthest;
+            figure.quality = Quality::Single;
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -98,7 +98,20 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     if !solution.cord_movement_is_told() {
         measured.remove("/bench/cord_moved");
     }
-    findings.extend(contradiction::doubt_moved_wheel(&fields, &propagated.covariance, &mut measured));
+    if solution.readings.is_empty() {
+        findings.extend(contradiction::doubt_moved_wheel(&fields, &propagated.covariance, &mut measured));
+    } else {
+        let values_of = |state: &State, shift: Shift| -> Vec<f64> {
+            Evaluation::new(settings, &choices, state, shift).run().told.iter().map(|(_, value)| *value).collect()
+        };
+        let told = |reading: &Solution| -> Option<BTreeMap<String, (f64, f64)>> {
+            let covariance = reading.covariance.as_ref()?;
+            let spread = propagate(reading, covariance, &nuisances, fields.len(), |state, shift| values_of(state, shift)).covariance;
+            let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
+            Some(fields.iter().cloned().zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()))).collect())
+        };
+        contradiction::allow_for_readings(&solution.readings.iter().filter_map(told).collect::<Vec<_>>(), &mut measured);
+    }
     super::assemble::fill(&mut figures, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
     if matches!(figures.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {

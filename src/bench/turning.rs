@@ -41,9 +41,11 @@ pub fn turned_pairs(state: &State, kind: u8) -> Vec<(usize, usize)> {
     pairs.filter(|&(a, b)| log(&motion(stands[a], stands[b]).r).norm() >= LEAST_TURN).collect()
 }
 
-/// Where the body stands in each of its set-ups, in order.
+/// Where the body stands in each of its set-ups, in order. Where it was moved in the midst of one, its first place there counts.
 fn stands(state: &State, kind: u8) -> Vec<&Rigid> {
-    state.bodies.iter().filter(|body| body.kind == kind).map(|body| &body.world_from_body).collect()
+    let in_order = state.bodies.iter().enumerate();
+    let own = in_order.filter(|(idx, body)| body.kind == kind && state.body(kind, body.setup) == Some(*idx));
+    own.map(|(_, body)| &body.world_from_body).collect()
 }
 
 /// How the body went from stand `a` to stand `b`, in the world.

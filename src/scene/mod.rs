@@ -23,6 +23,7 @@ pub mod residual;
 pub mod riders;
 pub mod solution;
 pub mod solve;
+mod split;
 pub mod state;
 pub mod suspects;
 

@@ -46,6 +46,8 @@ pub struct Solution {
     pub cord_doubts: Vec<Finding>,
     /// What errors that come in groups add to the covariance.
     pub group_spreads: Vec<GroupSpread>,
+    /// Other readings of the same photos that fit as well: with a turning body at a second place in part of a set-up's photos.
+    pub readings: Vec<Solution>,
     pub converged: bool,
     /// Whether nothing had to be treated apart from the rule.
     pub regular: bool,
@@ -59,6 +61,33 @@ const COARSE_CORNERS: usize = 40;
 /// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None when no photo shows a card well
 /// enough to be placed.
 pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
+    let (best, exceptions) = settle(photos, settings)?;
+    if !exceptions.contradict() {
+        return Some(concluded(best, &exceptions, photos, settings));
+    }
+    // Photos of two phones, or with the zoom touched, whose data tell the same lens, contradict each other everywhere.
+    let apart: Vec<ScenePhoto> =
+        photos.iter().map(|photo| ScenePhoto { camera: format!("{} {}", photo.camera, photo.file), ..photo.clone() }).collect();
+    match settle(&apart, settings) {
+        Some((own, fewer)) if BETTER * fewer.n_left_out() < exceptions.n_left_out() => {
+            let mut own = concluded(own, &fewer, photos, settings);
+            own.findings.push(Finding::warning(
+                "lenses-differ",
+                "The photos contradict each other if one lens took them all, as their data say, and agree if each has its own: there are two \
+                 phones in the job, or somebody zoomed. Each photo's lens was estimated for itself, which costs accuracy.",
+                "Take all photos with one phone, one lens and without zoom.",
+            ));
+            Some(own)
+        }
+        _ => Some(concluded(best, &exceptions, photos, settings)),
+    }
+}
+
+/// A lens for each photo is believed where it leaves this many times fewer sightings contradicted.
+const BETTER: usize = 3;
+
+/// Solved again until nothing more is seen not to hold still.
+fn settle(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<(Solution, Exceptions)> {
     let mut exceptions = Exceptions::default();
     exceptions.drop_cards_seen_twice(photos);
     let mut best = attempt(photos, settings, &exceptions)?;
@@ -68,27 +97,35 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
         }
         best = attempt(photos, settings, &exceptions)?;
     }
+    Some((best, exceptions))
+}
+
+fn concluded(mut best: Solution, exceptions: &Exceptions, photos: &[ScenePhoto], settings: &SceneSettings) -> Solution {
     best.regular = exceptions.is_empty();
     best.findings.extend(exceptions.findings(photos, settings));
     best.findings.extend(sheet_findings(&best));
     best.loose_tabs = exceptions.loose_tabs.clone();
     best.moved_cards = exceptions.moved_cards.clone();
     best.tell_covariance();
-    Some(best)
+    best
 }
 
 /// Solves a scene again after a second look at the same photos. Starts from the first solution where the second look only added to what was
 /// there; otherwise from the beginning.
 pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
-    let Some(blocks) = first.regular.then(|| reblock(first, photos)).flatten() else { return solve(photos, settings) };
+    let mut next = added_to(first, photos).or_else(|| solve(photos, settings))?;
+    next.split_setups(photos, settings);
+    next.tell_covariance();
+    Some(next)
+}
+
+/// The first solution with what a second look added. None where that contradicts it.
+fn added_to(first: &Solution, photos: &[ScenePhoto]) -> Option<Solution> {
+    let blocks = first.regular.then(|| reblock(first, photos)).flatten()?;
     let mut next = Solution { blocks, covariance: None, ..first.clone() };
     refine(&mut next.state, &next.slots, &mut next.blocks, &mut next.priors, 2);
     let mut exceptions = Exceptions::default();
-    if find_suspects(&next, photos, &mut exceptions) {
-        return solve(photos, settings);
-    }
-    next.tell_covariance();
-    Some(next)
+    (!find_suspects(&next, photos, &mut exceptions)).then_some(next)
 }
 
 /// The new sightings as observations of what the first solution knows; None when they show something that it does not.
@@ -224,6 +261,7 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
         cord_rival: marks.cord_rival,
         cord_doubts: Vec::new(),
         group_spreads: Vec::new(),
+        readings: Vec::new(),
         converged,
         regular: false,
     })
@@ -347,7 +385,7 @@ fn thicken(blocks: &mut [Block]) {
 
 impl Solution {
     /// Covariance of the unknowns, what groups of observations add to it, and what makes the cord doubtful.
-    fn tell_covariance(&mut self) {
+    pub(super) fn tell_covariance(&mut self) {
         let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };
         self.covariance = covariance(&self.state, &problem);
         // Place and direction; a tight cord's shape (the last terms of y and z) is not at stake when a card is left out.

@@ -36,6 +36,10 @@ const BAD_SHARE: f64 = 0.4;
 /// So many tabs of one turning body left out in one photo are no accident.
 const LEAST_TOGETHER: usize = 3;
 
+/// From so many sightings in so many photos on, what had to be left out is no accident: over four dozen sets of photos with one lens there was
+/// not one, in one with two lenses of the same name twenty in seven photos.
+const CONTRADICTIONS: (usize, usize) = (5, 3);
+
 impl Exceptions {
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
@@ -44,6 +48,24 @@ impl Exceptions {
             && self.split_tabs.is_empty()
             && self.ignored.is_empty()
             && self.loose_tabs.is_empty()
+    }
+
+    /// Sightings left out that no moved part and no photo of another set-up accounts for.
+    pub fn n_left_out(&self) -> usize {
+        self.left_out().count()
+    }
+
+    fn left_out(&self) -> impl Iterator<Item = &(usize, Pattern)> {
+        let accounted = |photo: &usize| {
+            self.strangers.contains(photo) || self.moved.iter().any(|moved| moved.left_out.contains(photo))
+        };
+        self.ignored.iter().filter(move |(photo, _)| !accounted(photo))
+    }
+
+    /// Whether so many sightings in so many photos had to be left out that the photos contradict each other as a whole.
+    pub fn contradict(&self) -> bool {
+        let photos: BTreeSet<usize> = self.left_out().map(|(photo, _)| *photo).collect();
+        self.n_left_out() >= CONTRADICTIONS.0 && photos.len() >= CONTRADICTIONS.1
     }
 
     /// A number that stands twice in one photo was printed twice: nobody can tell which is which in the other photos.
