@@ -3,7 +3,8 @@
 //! Reproduced means: the same photos and settings, every figure within 1 % of its U, its U and quality alike, and no verdict
 //! changed. One version on one kind of machine gives the same bytes, and any difference is an edit. Between two builds of one
 //! version on different kinds of machine the last bits of floating point may differ, and nothing else may: there every other
-//! word of the result has to be the same as well. Another version may say more, or say it differently. Whatever differs is told.
+//! word of the result has to be the same as well. Another version may say more, or say it differently; but so may whoever has a
+//! forged archive name another version, and then the figures alone are reproduced. Whatever differs is told.
 
 use std::collections::BTreeSet;
 
@@ -33,8 +34,10 @@ pub enum Alike {
 pub enum Reproduction {
     /// The same bytes.
     Identical,
-    /// The same figures; what differs all the same, be it by less than counts.
+    /// The same, save numbers that differ by less than counts; these.
     Reproduced(Vec<String>),
+    /// The same figures and verdicts, but other words, plan or findings: another version's, or somebody's.
+    FiguresAlone(Vec<String>),
     /// What of the figures, verdicts or, in the same version, anything else differs.
     Differs(Vec<String>),
 }
@@ -63,8 +66,11 @@ pub fn compare(sealed: &str, again: &str, alike: Alike) -> Result<Reproduction, 
     if !figures.is_empty() {
         return Ok(Reproduction::Differs(told(figures)));
     }
-    small.append(&mut others);
-    Ok(Reproduction::Reproduced(told(small)))
+    if others.is_empty() {
+        return Ok(Reproduction::Reproduced(told(small)));
+    }
+    others.append(&mut small);
+    Ok(Reproduction::FiguresAlone(told(others)))
 }
 
 #[derive(Default)]
@@ -308,7 +314,7 @@ mod tests {
     fn another_version_may_use_other_words_but_not_other_figures() {
         let sealed = result(0.5, 0.1, "in", "Square.");
         let words = compare(&sealed, &result(0.5, 0.1, "in", "It stands square."), Alike::Figures).unwrap();
-        assert!(matches!(&words, Reproduction::Reproduced(differs) if differs.len() == 1), "{words:?}");
+        assert!(matches!(&words, Reproduction::FiguresAlone(differs) if differs.len() == 1), "{words:?}");
         let other_job = sealed.replacen('{', "{\"job\": {\"id\": \"x\"},", 1);
         assert!(
             matches!(compare(&other_job, &sealed, Alike::Figures).unwrap(), Reproduction::Differs(_)),

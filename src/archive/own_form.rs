@@ -7,11 +7,11 @@ use serde_json::Value;
 
 use super::bag::{self, Bag, Entry, one_line};
 use super::layout;
+use super::place::is_clean;
 use super::prove::{Opened, Proof, ProveError};
 use super::readme::Privacy;
 use super::seal::{CLEANED_PHOTOS, bag_texts, top_folder};
 use super::zipped;
-use crate::photo::ExifFacts;
 use crate::report::ResultDocument;
 use crate::report::result::Program;
 
@@ -71,8 +71,8 @@ fn is_known(path: &str) -> bool {
     }
 }
 
-/// Writes the texts of the bag again and compares: the lists of checksums always, and where this very version sealed it also
-/// README.txt and the facts, which follow from the result and the photos.
+/// Writes the texts of the bag again and compares: the lists of checksums, README.txt and the facts, which follow from the result and
+/// the photos. Another version may have had other words for the last two: then they are not covered.
 fn texts(folder: &Path, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> Result<(), ProveError> {
     let payload: Vec<Entry> = bag
         .files
@@ -80,56 +80,67 @@ fn texts(folder: &Path, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> R
         .filter(|(path, _)| path.starts_with("data/"))
         .map(|(path, file)| Entry { path: path.clone(), bytes: file.bytes, sha256: file.sha256.clone() })
         .collect();
-    let of_this_version = sealed
-        .and_then(|sealed| ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT)).ok())
-        .filter(|document| document.program.is_same_version(&Program::this()));
-    let again = match of_this_version {
+    let document = sealed.and_then(|sealed| ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT)).ok());
+    let is_this_version = document.as_ref().is_some_and(|document| document.program.is_same_version(&Program::this()));
+    // As this version would write them.
+    let ours = match &document {
         Some(document) => {
-            let privacy = privacy(folder, bag, &document)?;
-            bag_texts(&document, document.photos.len(), &privacy, &payload)
+            let (privacy, unclean) = privacy(folder, bag, document)?;
+            // What another version takes for clean is its own affair.
+            if is_this_version {
+                proof.problems.extend(unclean);
+            }
+            bag_texts(document, document.photos.len(), &privacy, &payload)
         }
-        None => {
-            let at = folder.join(layout::README);
-            let readme = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
-            let facts: Vec<(&str, String)> = bag
-                .info
-                .iter()
-                .filter(|(label, _)| label != "Payload-Oxum")
-                .map(|(label, value)| (label.as_str(), value.clone()))
-                .collect();
-            bag::tag_files(&payload, &facts, vec![(layout::README.to_owned(), readme)])
-        }
+        None => Vec::new(),
+    };
+    let is_same =
+        |path: &str, bytes: &[u8]| bag.files.get(path).is_some_and(|file| file.sha256 == super::checksum::sha256(bytes));
+    let again = if is_this_version {
+        ours
+    } else {
+        let is_ours = |path: &&str| ours.iter().any(|(known, bytes)| known == path && is_same(path, bytes));
+        let words = [layout::README, bag::INFO].into_iter().filter(|path| !is_ours(path));
+        proof.not_covered.extend(words.map(str::to_owned));
+        let at = folder.join(layout::README);
+        let readme = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
+        let facts: Vec<(&str, String)> = bag
+            .info
+            .iter()
+            .filter(|(label, _)| label != "Payload-Oxum")
+            .map(|(label, value)| (label.as_str(), value.clone()))
+            .collect();
+        bag::tag_files(&payload, &facts, vec![(layout::README.to_owned(), readme)])
     };
     for (path, bytes) in again {
-        let is_same = |file: &bag::BagFile| file.sha256 == super::checksum::sha256(&bytes);
-        if !bag.files.get(&path).is_some_and(is_same) {
+        if !is_same(&path, &bytes) {
             proof.problems.push(format!("{path} is not what the program writes for this archive"));
         }
     }
     Ok(())
 }
 
-/// What the sealed photos tell about people. Which of them were cleaned, only the bag itself can say.
-fn privacy(folder: &Path, bag: &Bag, document: &ResultDocument) -> Result<Privacy, ProveError> {
+/// What the sealed photos tell about people, and which of them are not as clean as is said. Which were cleaned, only the bag itself
+/// can say; whether they are clean, they show.
+fn privacy(folder: &Path, bag: &Bag, document: &ResultDocument) -> Result<(Privacy, Vec<String>), ProveError> {
     let mut privacy = Privacy::default();
+    let mut unclean = Vec::new();
     let mut cleaned = bag.fact(CLEANED_PHOTOS).unwrap_or_default();
     for photo in &document.photos {
         let at = folder.join(format!("{}{}", layout::PHOTOS, photo.file));
         let bytes = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
-        let facts = ExifFacts::read(&bytes);
-        if facts.has_serial {
-            privacy.with_serial.push(photo.file.clone());
-        }
-        if facts.has_gps {
-            privacy.with_place.push(photo.file.clone());
-        } else if let Some(rest) = cleaned.strip_prefix(one_line(&photo.file).as_str())
-            && (rest.is_empty() || rest.starts_with(", "))
-        {
+        let rest = cleaned.strip_prefix(one_line(&photo.file).as_str());
+        let rest = rest.filter(|rest| rest.is_empty() || rest.starts_with(", "));
+        if let Some(rest) = rest {
             cleaned = rest.trim_start_matches(", ");
-            privacy.cleaned.push(photo.file.clone());
+            if !is_clean(&bytes) {
+                let path = format!("{}{}", layout::PHOTOS, photo.file);
+                unclean.push(format!("{path} is said to be a copy of the picture and the lens's facts alone, but it holds more"));
+            }
         }
+        privacy.look_at(&photo.file, &bytes, rest.is_some());
     }
-    Ok(privacy)
+    Ok((privacy, unclean))
 }
 
 /// The ZIP's one folder is named after the job.

@@ -70,16 +70,27 @@ pub struct Proof {
     pub problems: Vec<String>,
     /// What is good to know.
     pub notes: Vec<String>,
-    /// Files whose content nothing here can check but by their checksums, which whoever wrote them can make again.
+    /// Files whose content nothing here can check but by checksums, which whoever wrote them can make again.
     pub not_covered: Vec<String>,
     /// What measuring again gave; None where it was not measured again.
     pub reproduction: Option<Reproduction>,
 }
 
 impl Proof {
-    /// The checksums hold and, where it was measured again, the figures came out again. That nothing was altered since it was
-    /// sealed is more: only the number written down then shows it.
+    /// The checksums hold and, where it was measured again, the figures came out again, and nothing is left that could not be
+    /// compared. That nothing was altered since it was sealed is more: only the number written down then shows it, of what could
+    /// not be compared as well.
     pub fn is_proven(&self) -> bool {
+        let is_covered = match self.reproduction {
+            None => true,
+            Some(Reproduction::FiguresAlone(_)) => false,
+            Some(_) => self.not_covered.is_empty(),
+        };
+        self.figures_hold() && (is_covered || self.as_expected == Some(true))
+    }
+
+    /// Nothing speaks against it; but what could not be compared may say anything.
+    pub fn figures_hold(&self) -> bool {
         self.problems.is_empty() && !matches!(self.reproduction, Some(Reproduction::Differs(_)))
     }
 }
@@ -295,9 +306,11 @@ fn measure_again(
              pages and the plan say in words only that version can compare",
             this.version
         ));
-        let of_words = |path: &&String| (path.starts_with(layout::REPORT) && *path != layout::RESULT) || *path == layout::README;
-        proof.not_covered.extend(bag.files.keys().filter(of_words).cloned());
-        proof.not_covered.push(super::bag::INFO.to_owned());
+        // Where this version would write the same, another one did; else nobody here can tell.
+        let same = report_files(&document);
+        let is_same = |path: &String| same.iter().any(|(known, bytes)| known == path && bag.files[path].sha256 == sha256(bytes));
+        let pages = bag.files.keys().filter(|path| path.starts_with(layout::REPORT) && *path != layout::RESULT);
+        proof.not_covered.extend(pages.filter(|path| !is_same(path)).cloned());
     } else if !same_machine {
         let machine = if document.program.machine.is_empty() { "an unnamed kind of machine" } else { &document.program.machine };
         proof.notes.push(format!(
@@ -340,6 +353,9 @@ fn measure_again(
     // The machine's own name is told in the note; the figures count.
     let mut again = again;
     again.program.machine.clone_from(&document.program.machine);
+    if !same_version {
+        again.program.clone_from(&document.program);
+    }
     let alike = match (same_version, same_machine) {
         (false, _) => Alike::Figures,
         (true, false) => Alike::AllButLastBits,

@@ -1,6 +1,7 @@
 //! The page in the archive for a stranger: what this is, and how to check it without this program.
 
 use super::checksum::sha256;
+use crate::photo::{ExifFacts, exif};
 use crate::report::result::Program;
 
 /// What of a photo's own data is worth a word before it is given away.
@@ -10,11 +11,25 @@ pub struct Privacy {
     pub with_place: Vec<String>,
     /// Photos in the archive that hold a serial number of camera or lens, or the owner's name.
     pub with_serial: Vec<String>,
-    /// Photos whose place was taken out: these are copies, not the files as the camera wrote them.
+    /// Photos without anything that could tell their place: copies of the picture and of what measuring needs, not the files as the
+    /// camera wrote them.
     pub cleaned: Vec<String>,
 }
 
 impl Privacy {
+    /// Adds what a photo's file tells; `is_copy`: it holds the picture and what measuring needs alone.
+    pub fn look_at(&mut self, photo: &str, bytes: &[u8], is_copy: bool) {
+        let facts = ExifFacts::read(bytes);
+        if facts.has_serial {
+            self.with_serial.push(photo.to_owned());
+        }
+        if is_copy {
+            self.cleaned.push(photo.to_owned());
+        } else if facts.has_gps || exif::names_a_place(bytes) {
+            self.with_place.push(photo.to_owned());
+        }
+    }
+
     /// Lines for the page and the terminal.
     pub fn lines(&self) -> Vec<String> {
         let mut lines = Vec::new();
@@ -31,6 +46,16 @@ impl Privacy {
                 "Photos kept as copies without their place, whose bytes therefore differ from the camera's files: {}.",
                 listed(&self.cleaned)
             ));
+            lines.push(
+                "The copies hold the picture, and of the camera its maker, model, lens, zoom, size and orientation; GPS, texts, previews, \
+                 colour profiles and all else are left out."
+                    .to_owned(),
+            );
+            lines.push(
+                "What the program can't know: what the pictures themselves show (a number plate, a street), what somebody hid in a \
+                 picture's own data, and what the names of files and folders and the texts in job.toml say."
+                    .to_owned(),
+            );
         }
         lines
     }

@@ -1,5 +1,6 @@
 //! Seals a job in one file: photos, settings, result and report.
 
+use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, BufReader, BufWriter, Cursor, Seek, Write};
 use std::path::{Path, PathBuf};
@@ -19,7 +20,6 @@ use crate::disk::place::is_within;
 use crate::disk::scratch::ScratchFolder;
 use crate::finding::Finding;
 use crate::job::JOB_FILE;
-use crate::photo::ExifFacts;
 use crate::photo::listing::REPORT_FOLDER;
 use crate::pipeline::{self, JobFolder, PipelineError, Progress};
 use crate::report::result::{Program, RESULT_NAME, SCHEMA};
@@ -44,8 +44,8 @@ pub enum KeepError {
     )]
     Name { photo: String, why: String },
     #[error(
-        "{photo} tells where it was taken (GPS), and that can't be taken out of a copy: {why}. Take the photo out of the job or save it as \
-         JPEG without its place, and measure again; or keep the job without --without-place"
+        "{photo} can't be copied without what could tell its place: {why}. Take the photo out of the job or save it as JPEG, and measure \
+         again; or keep the job without --without-place"
     )]
     CannotClean { photo: String, why: CleanError },
     #[error(
@@ -198,42 +198,45 @@ impl SealedJob {
     fn open(folder: &Path, without_place: bool) -> Result<Self, KeepError> {
         let opened = pipeline::open(folder)?;
         check_names(&opened)?;
-        let mut privacy = Privacy::default();
-        let mut clean = Vec::new();
-        for photo in opened.photos.all() {
-            let bytes = fs::read(&photo.path).map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
-            let facts = ExifFacts::read(&bytes);
-            if facts.has_serial {
-                privacy.with_serial.push(photo.id.clone());
-            }
-            if facts.has_gps && without_place {
-                let copy = place::cleaned(&bytes).map_err(|why| KeepError::CannotClean { photo: photo.id.clone(), why })?;
-                clean.push((photo.id.clone(), copy));
-                privacy.cleaned.push(photo.id.clone());
-            } else if facts.has_gps {
-                privacy.with_place.push(photo.id.clone());
-            }
-        }
-        let left_out = opened.photos.findings.clone();
+        let mut left_out = opened.photos.findings.clone();
         // What the listing says of files that are left out would not be said of the sealed photos: the result in the archive is
         // that of the files in the archive.
-        if clean.is_empty() && left_out.is_empty() {
+        if !without_place && left_out.is_empty() {
+            let privacy = privacy(&opened, false)?;
             return Ok(Self { folder: folder.to_owned(), opened, privacy, left_out, is_original: true, _copies: None });
         }
         let scratch = |why| KeepError::Write { at: std::env::temp_dir(), why };
         let copies = ScratchFolder::new().map_err(scratch)?;
         for photo in opened.photos.all() {
-            let cleaned = clean.iter().find(|(id, _)| *id == photo.id).map(|(_, bytes)| bytes);
             let to = copies.path().join(&photo.id);
             let (around, _) = photo.id.rsplit_once('/').unwrap_or_default();
             make_folders_in(copies.path(), Path::new(around)).map_err(scratch)?;
-            copy_of(&photo.path, &to, cleaned).map_err(scratch)?;
+            if without_place {
+                let bytes = fs::read(&photo.path).map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
+                let clean = place::cleaned(&bytes).map_err(|why| KeepError::CannotClean { photo: photo.id.clone(), why })?;
+                File::create_new(to).and_then(|mut file| file.write_all(&clean)).map_err(scratch)?;
+            } else {
+                super::prove::second_name(&photo.path, &to).map_err(scratch)?;
+            }
         }
         let settings = folder.join(JOB_FILE);
         if settings.is_file() {
-            copy_of(&settings, &copies.path().join(JOB_FILE), None).map_err(|why| KeepError::Read { at: settings, why })?;
+            let to = copies.path().join(JOB_FILE);
+            super::prove::second_name(&settings, &to).map_err(|why| KeepError::Read { at: settings, why })?;
         }
-        let opened = pipeline::open(copies.path())?;
+        let listed = opened;
+        let mut opened = pipeline::open(copies.path())?;
+        // Photos that differed in nothing but what was left out are the same file by now.
+        let n_sealed = opened.photos.all().count();
+        if n_sealed < listed.photos.all().count() {
+            left_out.extend(opened.photos.findings.iter().filter(|finding| finding.photo.is_some()).cloned());
+            let sealed: BTreeSet<String> = opened.photos.all().map(|photo| photo.id.clone()).collect();
+            for photo in listed.photos.all().filter(|photo| !sealed.contains(&photo.id)) {
+                fs::remove_file(copies.path().join(&photo.id)).map_err(scratch)?;
+            }
+            opened = pipeline::open(copies.path())?;
+        }
+        let privacy = privacy(&opened, without_place)?;
         let folder = copies.path().to_owned();
         Ok(Self { folder, opened, privacy, left_out, is_original: false, _copies: Some(copies) })
     }
@@ -292,13 +295,14 @@ fn check_names(opened: &JobFolder) -> Result<(), KeepError> {
     }
 }
 
-/// A second name for a photo where the file system can do that, or a copy; or the cleaned bytes.
-fn copy_of(from: &Path, to: &Path, cleaned: Option<&Vec<u8>>) -> io::Result<()> {
-    match cleaned {
-        // Never over what has the name already: that may be a second name of one of the person's own photos.
-        Some(bytes) => File::create_new(to)?.write_all(bytes),
-        None => super::prove::second_name(from, to),
+/// What the photos that are sealed tell about people; `are_copies`: without their place, all of them.
+fn privacy(opened: &JobFolder, are_copies: bool) -> Result<Privacy, KeepError> {
+    let mut privacy = Privacy::default();
+    for photo in opened.photos.all() {
+        let bytes = fs::read(&photo.path).map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
+        privacy.look_at(&photo.id, &bytes, are_copies);
     }
+    Ok(privacy)
 }
 
 /// One file of the bag.

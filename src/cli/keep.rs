@@ -21,7 +21,8 @@ pub struct KeepArgs {
     /// The archive to write; never over a file that is there.
     #[arg(long, value_name = "FILE")]
     to: PathBuf,
-    /// Keep copies of the photos that don't tell where they were taken (JPEG only).
+    /// Keep copies of the photos that hold the picture and what measuring needs, and nothing that could tell where they were taken
+    /// (JPEG and PNG).
     #[arg(long)]
     without_place: bool,
     /// Print the SHA-256 alone.

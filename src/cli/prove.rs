@@ -75,6 +75,10 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
             text.push_str("The figures come out again: measured from the sealed photos, the result is the same byte for byte.\n");
         }
         Some(Reproduction::Reproduced(others)) => {
+            text.push_str("The figures come out again within 1 % of their U, and no verdict changed.\n");
+            differs(&mut text, others);
+        }
+        Some(Reproduction::FiguresAlone(others)) => {
             text.push_str("The figures come out again within 1 % of their U, and no verdict changed; other things differ.\n");
             differs(&mut text, others);
         }
@@ -89,29 +93,38 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
             one_line(path)
         ));
     }
-    text.push_str(match (proof.is_proven(), &proof.reproduction) {
-        (true, Some(_)) if proof.as_expected == Some(true) => {
-            "Proven: the checksums hold, the figures come out again, and nothing was altered since the number was written down.\n"
-        }
-        (true, Some(_)) => "Proven: the checksums hold, and the figures come out again.\n",
-        (true, None) if proof.as_expected == Some(true) => {
-            "Checked: the checksums hold, and nothing was altered since the number was written down. It was not measured again.\n"
-        }
-        (true, None) => "Checked: the checksums hold. It was not measured again.\n",
-        (false, Some(Reproduction::Differs(_))) => {
-            "NOT PROVEN: the photos don't give the sealed result. Use another copy, or ask who made it.\n"
-        }
-        (false, _) if proof.as_expected == Some(false) && proof.problems.len() == 1 => {
-            "NOT PROVEN: it does not bear the number you gave, though nothing else is wrong with it. Compare the two numbers digit by digit: \
-             a slip of the pen, or another archive.\n"
-        }
-        (false, _) => "NOT PROVEN: it was altered since it was sealed. Use another copy of it.\n",
-    });
-    if proof.is_proven() && proof.as_expected.is_none() {
+    text.push_str(verdict(proof));
+    if proof.figures_hold() && proof.as_expected.is_none() {
         text.push_str(
             "Whoever edits an archive can make its checksums again. That nothing was altered since it was sealed, only the number written down at the \
              time shows (--expect).\n",
         );
     }
     super::fitted(&text)
+}
+
+fn verdict(proof: &Proof) -> &'static str {
+    let by_number = proof.as_expected == Some(true);
+    match (proof.is_proven(), &proof.reproduction) {
+        (true, Some(_)) if by_number => {
+            "Proven: the checksums hold, the figures come out again, and nothing was altered since the number was written down.\n"
+        }
+        (true, Some(_)) => "Proven: the checksums hold, and the figures come out again.\n",
+        (true, None) if by_number => {
+            "Checked: the checksums hold, and nothing was altered since the number was written down. It was not measured again.\n"
+        }
+        (true, None) => "Checked: the checksums hold. It was not measured again.\n",
+        (false, Some(Reproduction::Differs(_))) => {
+            "NOT PROVEN: the photos don't give the sealed result. Use another copy, or ask who made it.\n"
+        }
+        (false, _) if proof.figures_hold() => {
+            "NOT PROVEN as a whole: the figures come out again, but what is named above this version can't make again, and whoever edits an \
+             archive can have it name another version. Prove it with the version that sealed it, or with the number written down (--expect).\n"
+        }
+        (false, _) if proof.as_expected == Some(false) && proof.problems.len() == 1 => {
+            "NOT PROVEN: it does not bear the number you gave, though nothing else is wrong with it. Compare the two numbers digit by digit: \
+             a slip of the pen, or another archive.\n"
+        }
+        (false, _) => "NOT PROVEN: it was altered since it was sealed. Use another copy of it.\n",
+    }
 }

@@ -2,6 +2,7 @@
 
 use std::io::Cursor;
 
+use exif::experimental::Writer;
 use exif::{Context, Exif, Field, In, Reader, Tag, Value};
 
 /// Diagonal of a 35 mm film frame (36 x 24 mm), mm: what "35 mm equivalent" focal lengths refer to.
@@ -44,11 +45,7 @@ pub struct ExifFacts {
 impl ExifFacts {
     /// The facts in a file's bytes; all empty where there is no EXIF.
     pub fn read(bytes: &[u8]) -> Self {
-        let mut damaged = false;
-        let parsed = Reader::new()
-            .continue_on_error(true)
-            .read_from_container(&mut Cursor::new(bytes))
-            .or_else(|error| error.distill_partial_result(|_| damaged = true));
+        let (parsed, damaged) = parsed(bytes);
         let facts = match parsed {
             Ok(exif) => Self { damaged, ..Self::from_exif(&exif) },
             Err(exif::Error::NotFound(_)) => Self::default(),
@@ -91,6 +88,64 @@ impl ExifFacts {
             damaged: false,
         }
     }
+}
+
+/// The EXIF of a file as far as it can be read, and whether some of it can't.
+fn parsed(bytes: &[u8]) -> (Result<Exif, exif::Error>, bool) {
+    let mut damaged = false;
+    let parsed = Reader::new()
+        .continue_on_error(true)
+        .read_from_container(&mut Cursor::new(bytes))
+        .or_else(|error| error.distill_partial_result(|_| damaged = true));
+    (parsed, damaged)
+}
+
+/// New EXIF (a TIFF structure) with what measuring reads of a file's EXIF and nothing else; None where it reads nothing.
+pub fn of_the_lens(bytes: &[u8]) -> Option<Vec<u8>> {
+    let exif = parsed(bytes).0.ok()?;
+    let facts = ExifFacts::from_exif(&exif);
+    let text = |text: Option<String>| text.map(|text| Value::Ascii(vec![text.into_bytes()]));
+    // Of a row of numbers only the first is read, and only it is written.
+    let number = |tag, is_read: bool| {
+        let field = exif.get_field(tag, In::PRIMARY).filter(|_| is_read)?;
+        Some(match &field.value {
+            Value::Rational(values) => Value::Rational(vec![*values.first()?]),
+            Value::SRational(values) => Value::SRational(vec![*values.first()?]),
+            other => Value::Long(vec![other.get_uint(0)?]),
+        })
+    };
+    let has_size = facts.pixel_size.is_some();
+    let values = [
+        (Tag::Make, text(facts.make)),
+        (Tag::Model, text(facts.model)),
+        (Tag::LensModel, text(facts.lens_model)),
+        // Not written as any whole number: other programs know it as a short one only.
+        (Tag::Orientation, facts.orientation.map(|turn| Value::Short(vec![turn.into()]))),
+        (Tag::FocalLength, number(Tag::FocalLength, facts.focal_length_mm.is_some())),
+        (Tag::FocalLengthIn35mmFilm, number(Tag::FocalLengthIn35mmFilm, facts.focal_length_35mm.is_some())),
+        (Tag::DigitalZoomRatio, number(Tag::DigitalZoomRatio, facts.digital_zoom.is_some())),
+        (Tag::PixelXDimension, number(Tag::PixelXDimension, has_size)),
+        (Tag::PixelYDimension, number(Tag::PixelYDimension, has_size)),
+    ];
+    let field = |(tag, value): (Tag, Option<Value>)| Some(Field { tag, ifd_num: In::PRIMARY, value: value? });
+    let fields: Vec<Field> = values.into_iter().filter_map(field).collect();
+    if fields.is_empty() {
+        return None;
+    }
+    let mut writer = Writer::new();
+    fields.iter().for_each(|field| writer.push_field(field));
+    let mut out = Cursor::new(Vec::new());
+    writer.write(&mut out, false).ok()?;
+    Some(out.into_inner())
+}
+
+/// Whether any part of a file names a latitude in the way of XMP, in 8 or 16 bits a letter and wherever it lies; packed texts and
+/// other ways of saying a place stay unknown.
+pub fn names_a_place(bytes: &[u8]) -> bool {
+    const NAME: &[u8] = b"GPSLatitude";
+    let follows =
+        |at: usize, step: usize| NAME.iter().enumerate().all(|(idx, letter)| bytes.get(at + step * idx) == Some(letter));
+    bytes.iter().enumerate().any(|(at, &byte)| byte == NAME[0] && (follows(at, 1) || follows(at, 2)))
 }
 
 /// Whether the XMP packet, a second place where programs write, tells where the photo was taken.

@@ -25,6 +25,14 @@ impl fmt::Display for PhotoFormat {
     }
 }
 
+/// The kind of picture that a file's bytes begin as; None where it is of none that is read.
+pub fn format_of(bytes: &[u8]) -> Option<PhotoFormat> {
+    match content_of(bytes) {
+        Content::Photo(format) => Some(format),
+        _ => None,
+    }
+}
+
 /// What the first bytes of a file say.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Content {

@@ -16,7 +16,7 @@ pub mod srgb;
 
 pub use error::PhotoError;
 pub use exif::ExifFacts;
-pub use format::PhotoFormat;
+pub use format::{PhotoFormat, format_of};
 pub use image::LinearImage;
 pub use listing::{JobPhotos, ListError, PhotoFile, SetupFolder, list_job};
 pub use read::{Photo, PhotoFacts, decode_photo, read_photo};

@@ -384,6 +384,20 @@ fn a_sample_gives_its_result_again_byte_for_byte() {
             assert!(quick(&at).unwrap().is_proven(), "the checksums alone can't show it");
             let told = full(&at).reproduction;
             assert!(matches!(&told, Some(Reproduction::Differs(told)) if told[0].starts_with("/wheel/yaw")), "{told:?}");
+            // Moved by less than a hundredth of U, with the plan and the budget emptied: all of it is named.
+            let mut forged = entries(&fs::read(&target).unwrap());
+            let result = content(&mut forged, "result.json");
+            let mut document: serde_json::Value = serde_json::from_slice(result).unwrap();
+            let yaw = &mut document["wheel"]["yaw"];
+            yaw["value"] = (yaw["value"].as_f64().unwrap() + 0.0099 * yaw["u"].as_f64().unwrap()).into();
+            document["plan"] = serde_json::json!([]);
+            document["budget"] = serde_json::json!([]);
+            *result = serde_json::to_vec_pretty(&document).unwrap();
+            fs::write(&at, with_new_checksums(forged)).unwrap();
+            let told = format!("{:?}", full(&at));
+            for place in ["/wheel/yaw", "/plan", "/budget"] {
+                assert!(told.contains(&format!("{place}:")), "{place}: {told}");
+            }
         }
     }
 }

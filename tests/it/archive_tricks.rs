@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 
 use crate::common::kept::{JOB, Kept, content, entries, full, noticed, quick, with_new_checksums, zip_of};
 use sightcord::archive::compare::Reproduction;
+use sightcord::archive::prove;
 use zip::CompressionMethod;
 use zip::write::SimpleFileOptions;
 
@@ -151,25 +152,60 @@ fn what_of_another_version_cannot_be_checked_is_named() {
     let at = kept.other(&with_new_checksums(entries));
     let out = kept::run(&["prove", at.to_str().unwrap()]);
     let told = String::from_utf8(out.stdout).unwrap();
-    for path in ["data/report/index.html", "data/report/certificate.html", "README.txt", "bag-info.txt"] {
+    assert_eq!(out.status.code(), Some(1), "{told}");
+    assert!(!told.lines().any(|line| line.starts_with("Proven")) && told.contains("NOT PROVEN as a whole"), "{told}");
+    for path in ["data/report/index.html", "data/report/certificate.html", "README.txt"] {
         assert!(told.contains(&format!("Not covered: {path}")), "{path} in {told}");
     }
     assert!(!told.contains("nothing was altered"), "{told}");
+    // Whoever has the number that was written down has that proof, whatever version it was.
+    let number = sightcord::archive::checksum::sha256(&fs::read(&at).unwrap());
+    assert_eq!(kept::run(&["prove", at.to_str().unwrap(), "--expect", &number]).status.code(), Some(0));
+}
+
+/// Findings, plan and the rest of a result's words that another version is said to have written prove nothing.
+#[test]
+fn emptied_lists_are_no_proof_because_another_version_is_named() {
+    let kept = Kept::new();
+    for pointer in ["/findings", "/expected", "/settings/print", "/camera"] {
+        let mut entries = entries(&kept.bytes());
+        let this = env!("CARGO_PKG_VERSION");
+        let result = content(&mut entries, "result.json");
+        let mut value: serde_json::Value = serde_json::from_slice(result).unwrap();
+        value["program"]["version"] = "0.0.9".into();
+        match value.pointer_mut(pointer).unwrap() {
+            serde_json::Value::Array(list) if list.is_empty() => list.push("All is well.".into()),
+            serde_json::Value::Array(list) => list.clear(),
+            other => *other = "All is well.".into(),
+        }
+        *result = (serde_json::to_string_pretty(&value).unwrap() + "\n").into_bytes();
+        edited(&mut entries, "bag-info.txt", &format!("sightcord {this}"), "sightcord 0.0.9");
+        let outcome = prove(&kept.other(&with_new_checksums(entries)), false, None, &|_| {});
+        assert!(noticed(&outcome), "{pointer}: {outcome:?}");
+    }
 }
 
 /// One version on one kind of machine gives the same bytes: whatever differs is named, however little it is.
 #[test]
 fn an_edit_by_less_than_a_hundredth_of_u_and_emptied_lists_are_named() {
     let kept = Kept::new();
-    for (pointer, edit) in [("/findings", serde_json::json!([])), ("/summary", "All is well.".into())] {
+    let said = || serde_json::json!(["All is well."]);
+    for (pointer, edit) in [
+        ("/findings", serde_json::json!([])),
+        ("/summary", "All is well.".into()),
+        ("/plan", said()),
+        ("/budget", said()),
+        ("/verdicts", said()),
+    ] {
         let mut entries = entries(&kept.bytes());
         let result = content(&mut entries, "result.json");
         let mut value: serde_json::Value = serde_json::from_slice(result).unwrap();
         *value.pointer_mut(pointer).unwrap() = edit;
         *result = (serde_json::to_string_pretty(&value).unwrap() + "\n").into_bytes();
-        let proof = full(&kept.other(&with_new_checksums(entries)));
-        let told = format!("{proof:?}");
-        assert!(!proof.is_proven() && told.contains(pointer), "{pointer}: {told}");
+        let outcome = prove(&kept.other(&with_new_checksums(entries)), false, None, &|_| {});
+        // A list of nonsense is no result at all.
+        let told = format!("{outcome:?}");
+        assert!(noticed(&outcome) && (outcome.is_err() || told.contains(pointer)), "{pointer}: {told}");
     }
 }
 
@@ -213,7 +249,7 @@ fn naming_another_version_hides_no_edit_of_what_counts() {
         full(&kept.other(&with_new_checksums(entries)))
     };
     let honest = of_other_version(&|_| {});
-    assert!(honest.is_proven(), "{honest:?}");
+    assert!(honest.figures_hold(), "{honest:?}");
     assert!(honest.notes.iter().any(|note| note.contains("only that version can compare")), "{honest:?}");
     for (from, to) in [
         ("\"offset\": null", "\"offset\": { \"value\": 0.1, \"u\": 0.2, \"quality\": \"good\" }"),
@@ -221,7 +257,7 @@ fn naming_another_version_hides_no_edit_of_what_counts() {
         ("\"name\": \"A trial\"", "\"name\": \"Another\""),
     ] {
         let proof = of_other_version(&|entries| edited(entries, "result.json", from, to));
-        assert!(!proof.is_proven(), "{to}: {proof:?}");
+        assert!(!proof.figures_hold(), "{to}: {proof:?}");
     }
 }
 

@@ -9,6 +9,7 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use crate::common::kept::{Kept, content, entries, run, small_job, with_new_checksums};
+use crate::common::png_piece::piece;
 use sightcord::visible::is_hidden;
 
 /// An order to a terminal to forget the line, and a line of the program's own words.
@@ -134,18 +135,6 @@ fn a_job_file_of_unknown_keys_alone_is_told_in_short() {
     let out = run(&["measure", job.path().to_str().unwrap()]);
     assert_eq!(out.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&out.stderr).lines().count() < 400);
-}
-
-/// One piece of a PNG file: length, kind, content, checksum (CRC-32 as the PNG specification has it).
-fn piece(kind: &[u8; 4], content: &[u8]) -> Vec<u8> {
-    let mut crc = u32::MAX;
-    for &byte in kind.iter().chain(content) {
-        crc ^= u32::from(byte);
-        for _ in 0..8 {
-            crc = if crc & 1 == 1 { (crc >> 1) ^ 0xEDB8_8320 } else { crc >> 1 };
-        }
-    }
-    [&(content.len() as u32).to_be_bytes(), kind.as_slice(), content, &(!crc).to_be_bytes()].concat()
 }
 
 #[test]

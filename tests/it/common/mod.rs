@@ -25,6 +25,7 @@ pub mod expected;
 pub mod geometry;
 pub mod kept;
 pub mod layout;
+pub mod png_piece;
 pub mod random;
 pub mod render;
 pub mod scene;
