@@ -1,9 +1,12 @@
-//! The photos for the report, from everything a measurement holds.
+//! The photos for the report, from everything a measurement holds; and what is left of a report that can't be drawn.
 
 use rayon::prelude::*;
 
+use crate::guarded::guarded;
 use crate::pipeline::Measured;
 use crate::report::html::{Overlay, PhotoPicture, picture};
+use crate::report::result::RESULT_NAME;
+use crate::report::write::ReportFile;
 
 /// One picture for each photo of a set-up that can be read, in order.
 pub fn pictures(measured: &Measured) -> Vec<PhotoPicture> {
@@ -13,4 +16,18 @@ pub fn pictures(measured: &Measured) -> Vec<PhotoPicture> {
         .into_par_iter()
         .filter_map(|(idx, photo)| picture(&photo.file, photo.facts.as_ref()?, Overlay::of(&photo.sightings, solution, idx)))
         .collect()
+}
+
+/// What `draw` gives: the report as text, and its files. Should it make a mistake, the result alone, with a finding that says so: the
+/// figures are there, and are not lost with a page.
+pub fn or_result_alone(
+    measured: &mut Measured,
+    draw: impl FnOnce(&Measured) -> (String, Vec<ReportFile>),
+) -> (String, Vec<ReportFile>) {
+    let lost = format!("No text and no page could be made; the figures stand in {RESULT_NAME} alone.");
+    guarded(&lost, || draw(measured)).unwrap_or_else(|mistake| {
+        let text = format!("{} {}\n", mistake.what, mistake.advice);
+        measured.document.findings.push(*mistake);
+        (text, vec![ReportFile::new(RESULT_NAME, measured.document.to_json())])
+    })
 }

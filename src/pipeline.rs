@@ -1,7 +1,9 @@
 //! The whole way from a job folder to its result, one call an arrow.
 //!
-//! Steps: list the photos, read the job, look at each photo, solve the scene, look again where the scene expects more, solve
+//! Steps: list the photos, read the job, look at each photo, leave out copies, solve the scene, look again where the scene expects more, solve
 //! again, tell the figures, judge and plan, put the document together.
+
+mod left_out;
 
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -17,7 +19,7 @@ use crate::finding::Finding;
 use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
 use crate::photo::room::Room;
-use crate::photo::{JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
+use crate::photo::{Impression, JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
 use crate::plan::{self, Outcome, PlanInput, PlanSettings};
 use crate::report::ResultDocument;
 use crate::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultParts};
@@ -47,6 +49,8 @@ pub enum Progress {
     Looked(usize, usize),
     LookedAgain(usize, usize),
     Solving,
+    /// Judging, planning and putting the result together.
+    Planning,
 }
 
 /// One photo as far as it was read.
@@ -55,7 +59,7 @@ pub struct SeenPhoto {
     pub file: PhotoFile,
     pub setup: String,
     pub lens_only: bool,
-    /// None when the file could not be read; a finding says why.
+    /// None when the file could not be read or is another photo's copy; a finding says why.
     pub facts: Option<PhotoFacts>,
     pub sightings: PhotoSightings,
 }
@@ -105,38 +109,60 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     let JobFolder { job, photos: listed, id } = folder;
     let mut findings = listed.findings.clone();
     findings.extend(job.findings());
-    let mut photos = look_at_all(&listed, &mut findings, progress);
+    let (mut photos, impressions) = look_at_all(&listed, &mut findings, progress);
+    let copies = guarded("Copies of photos were not looked for.", || left_out::copies(&photos, &impressions));
+    left_out::leave_out(&mut photos, or_told(copies, &mut findings).unwrap_or_default(), &mut findings);
+    left_out::leave_out_displaced_tabs(&mut photos, &job, &mut findings);
     let (setups, lens_only) = setups_of(&listed);
     let settings = scene_settings(&job, &setups);
     let solved = guarded("No scene could be solved, and so nothing is measured.", || {
         progress(Progress::Solving);
         let first = scene::solve(&scene_photos(&photos, &setups), &settings)?;
-        look_again_at_all(&mut photos, &first, progress);
+        let mistakes = look_again_at_all(&mut photos, &first, progress);
         progress(Progress::Solving);
-        scene::solve_again(&first, &scene_photos(&photos, &setups), &settings)
+        Some((scene::solve_again(&first, &scene_photos(&photos, &setups), &settings)?, mistakes))
     });
-    let solution = solved.unwrap_or_else(|mistake| {
-        findings.push(*mistake);
-        None
+    let solution = or_told(solved, &mut findings).flatten().map(|(solution, mistakes)| {
+        findings.extend(mistakes);
+        solution
     });
     let bench_settings = bench_settings(&job, &setups, &lens_only);
-    let figures = solution.as_ref().map(|solution| {
-        guarded("The figures could not be told from the solved scene.", || bench::measure(solution, &bench_settings))
+    let figures = solution.as_ref().and_then(|solution| {
+        let figures =
+            guarded("The figures could not be told from the solved scene.", || bench::measure(solution, &bench_settings));
+        or_told(figures, &mut findings)
     });
-    let figures = figures.unwrap_or(Ok(Figures::default())).unwrap_or_else(|mistake| {
-        findings.push(*mistake);
-        Figures::default()
-    });
+    let figures = figures.unwrap_or_default();
     findings.extend(scene_findings(&photos, solution.as_ref()));
-    let plan_settings = PlanSettings::from(&job);
-    let mut outcome = plan::plan(&PlanInput::from(&figures), &plan_settings);
+    let planned = guarded("Nothing is judged and nothing planned.", || {
+        progress(Progress::Planning);
+        plan::plan(&PlanInput::from(&figures), &PlanSettings::from(&job))
+    });
+    let mut outcome = or_told(planned, &mut findings).unwrap_or_default();
     if let Some(solution) = &solution {
-        let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
-        let advice = photos_that_would_help(solution, &bench_settings, &outcome, raised);
-        findings.extend(plan::name_photos(&mut outcome, &advice));
+        let named = guarded("Which photos would help is not told.", || {
+            let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
+            let advice = photos_that_would_help(solution, &bench_settings, &outcome, raised);
+            let mut named = outcome.clone();
+            let findings = plan::name_photos(&mut named, &advice);
+            (named, findings)
+        });
+        if let Some((named, own)) = or_told(named, &mut findings) {
+            outcome = named;
+            findings.extend(own);
+        }
     }
-    let document = document(&job, id, &photos, solution.as_ref(), figures, outcome, findings);
+    let whole = guarded("Of the result only the photos and the findings are left.", || {
+        document(&job, id.clone(), &photos, solution.as_ref(), figures, outcome, findings.clone())
+    });
+    let document = or_told(whole, &mut findings)
+        .unwrap_or_else(|| document(&job, id, &photos, None, Figures::default(), Outcome::default(), findings));
     Measured { job, photos, solution, document }
+}
+
+/// What a guarded step gave; a mistake goes to the findings.
+fn or_told<T>(outcome: Result<T, Box<Finding>>, findings: &mut Vec<Finding>) -> Option<T> {
+    outcome.map_err(|mistake| findings.push(*mistake)).ok()
 }
 
 /// For each verdict that is undecided, or whose uncertainty exceeds the tolerance: the one photo that helps most.
@@ -166,13 +192,24 @@ fn setups_of(listed: &JobPhotos) -> (Vec<String>, Vec<bool>) {
     (setups, lens_only)
 }
 
+/// What looking at one photo gives.
+struct Looked {
+    photo: SeenPhoto,
+    impression: Option<Impression>,
+    findings: Vec<Finding>,
+}
+
 /// First look, photo by photo in parallel; the order of the list is kept.
-fn look_at_all(listed: &JobPhotos, findings: &mut Vec<Finding>, progress: &(dyn Fn(Progress) + Sync)) -> Vec<SeenPhoto> {
+fn look_at_all(
+    listed: &JobPhotos,
+    findings: &mut Vec<Finding>,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> (Vec<SeenPhoto>, Vec<Option<Impression>>) {
     let camera = listed.camera.iter().map(|file| (file, "0-camera".to_owned(), true));
     let benches = listed.setups.iter().flat_map(|s| s.photos.iter().map(|file| (file, s.name.clone(), false)));
     let files: Vec<(&PhotoFile, String, bool)> = camera.chain(benches).collect();
     let done = AtomicUsize::new(0);
-    let looked: Vec<(SeenPhoto, Vec<Finding>)> = files
+    let looked: Vec<Looked> = files
         .par_iter()
         .map(|(file, setup, lens_only)| {
             let looked = look_at(file, setup, *lens_only);
@@ -181,53 +218,72 @@ fn look_at_all(listed: &JobPhotos, findings: &mut Vec<Finding>, progress: &(dyn 
         })
         .collect();
     let mut photos = Vec::with_capacity(looked.len());
-    for (photo, own) in looked {
+    let mut impressions = Vec::with_capacity(looked.len());
+    for Looked { photo, impression, findings: own } in looked {
         photos.push(photo);
+        impressions.push(impression);
         findings.extend(own);
     }
-    photos
+    (photos, impressions)
 }
 
-fn look_at(file: &PhotoFile, setup: &str, lens_only: bool) -> (SeenPhoto, Vec<Finding>) {
-    let mut photo =
+fn look_at(file: &PhotoFile, setup: &str, lens_only: bool) -> Looked {
+    let photo =
         SeenPhoto { file: file.clone(), setup: setup.to_owned(), lens_only, facts: None, sightings: PhotoSightings::default() };
+    let mut looked = Looked { photo, impression: None, findings: Vec::new() };
     let _room = Room::for_photo(&file.path);
     match file.read() {
         Ok(read) => {
-            match guarded(&format!("{} is not used.", file.id), || sightings::look(&read.luma)) {
-                Ok(sightings) => photo.sightings = sightings,
-                Err(mistake) => return (photo, vec![mistake.in_photo(&file.id)]),
+            match guarded(&format!("{} is not used.", file.id), || (sightings::look(&read.luma), Impression::of(&read.luma))) {
+                Ok((sightings, impression)) => {
+                    looked.findings = read.facts.findings(&file.id);
+                    looked.impression = Some(impression);
+                    looked.photo.sightings = sightings;
+                    looked.photo.facts = Some(read.facts);
+                }
+                Err(mistake) => looked.findings.push(mistake.in_photo(&file.id)),
             }
-            let findings = read.facts.findings(&file.id);
-            photo.facts = Some(read.facts);
-            (photo, findings)
         }
-        Err(error) => (photo, vec![error.finding(&file.id)]),
+        Err(error) => looked.findings.push(error.finding(&file.id)),
     }
+    looked
 }
 
-/// Second look: what the solved scene expects in each photo is looked for where it should be.
-fn look_again_at_all(photos: &mut [SeenPhoto], first: &Solution, progress: &(dyn Fn(Progress) + Sync)) {
+/// Second look: what the solved scene expects in each photo is looked for where it should be. A photo at which that goes wrong keeps
+/// what the first look found; the findings say so.
+fn look_again_at_all(photos: &mut [SeenPhoto], first: &Solution, progress: &(dyn Fn(Progress) + Sync)) -> Vec<Finding> {
     let n = photos.len();
     let done = AtomicUsize::new(0);
-    photos.par_iter_mut().enumerate().for_each(|(idx, photo)| {
-        if let Some(facts) = &photo.facts {
-            let (patterns, lines) = scene::predict::expected(first, idx, (facts.width, facts.height));
-            if !(patterns.is_empty() && lines.is_empty())
-                && let _room = Room::for_photo(&photo.file.path)
-                && let Ok(read) = photo.file.read()
-            {
-                photo.sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);
-                for line in &lines {
-                    // Where flags were not read, the line's own image still tells how it hangs.
-                    if !photo.sightings.lines.iter().any(|seen| seen.kind == line.kind) {
-                        photo.sightings.lines.extend(sightings::strand::follow(&read.luma, line));
-                    }
-                }
-            }
-        }
+    let looked = photos.par_iter_mut().enumerate().map(|(idx, photo)| {
+        let again = guarded(&format!("{} was not looked at a second time.", photo.file.id), || look_again_at(photo, idx, first));
         progress(Progress::LookedAgain(done.fetch_add(1, Ordering::Relaxed) + 1, n));
+        match again {
+            Ok(Some(sightings)) => photo.sightings = sightings,
+            Ok(None) => {}
+            Err(mistake) => return Some(mistake.in_photo(&photo.file.id)),
+        }
+        None
     });
+    looked.collect::<Vec<Option<Finding>>>().into_iter().flatten().collect()
+}
+
+/// None where nothing more is expected of the photo, or it can't be read any more.
+fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<PhotoSightings> {
+    let facts = photo.facts.as_ref()?;
+    let (patterns, lines) = scene::predict::expected(first, idx, (facts.width, facts.height));
+    if patterns.is_empty() && lines.is_empty() {
+        return None;
+    }
+    let _room = Room::for_photo(&photo.file.path);
+    let read = photo.file.read().ok()?;
+    let mut sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);
+    for line in &lines {
+        // Where flags were not read, the line's own image still tells how it hangs.
+        if !sightings.lines.iter().any(|seen| seen.kind == line.kind) {
+            sightings.lines.extend(sightings::strand::follow(&read.luma, line));
+        }
+    }
+    Some(sightings)
 }
 
 fn scene_photos(photos: &[SeenPhoto], setups: &[String]) -> Vec<ScenePhoto> {

@@ -7,7 +7,7 @@ use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::disk::scratch::clear_away_on_interrupt;
-use crate::pictures::pictures;
+use crate::pictures::{or_result_alone, pictures};
 use crate::pipeline::{self, Measured, Progress};
 use crate::report::units::Show;
 use crate::report::write::{Identity, JobPlaces, ReportFile, prepare};
@@ -67,16 +67,12 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     let places = JobPlaces::new(&args.folder, folder.photos.all().map(|photo| photo.path.as_path()));
     let destination = if args.json { None } else { Some(prepare(&target, identity, places)?) };
     let bar = progress_bar(args.quiet || args.json);
-    let measured = pipeline::measure(folder, &|progress| tell(&bar, &progress));
+    let mut measured = pipeline::measure(folder, &|progress| tell(&bar, &progress));
     bar.finish_and_clear();
     match destination {
         None => super::print_json(&measured.document.to_json())?,
         Some(destination) => {
-            let text = text::report(&measured.document, args.show.into());
-            let plain = anstream::adapter::strip_str(&text).to_string();
-            let pictures = pictures(&measured);
-            let mut files = html::files(&measured.document, &pictures, args.show.into());
-            files.push(ReportFile::new("report.txt", plain));
+            let (text, files) = or_result_alone(&mut measured, |measured| drawn(measured, args.show.into()));
             if let Some(left) = destination.write(&files)? {
                 super::complain(&format!(
                     "the earlier report could not be cleared away; it lies in {}, and may be removed",
@@ -91,6 +87,15 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
         }
     }
     Ok(if anything_measured(&measured) { super::DONE } else { super::NOTHING })
+}
+
+/// The report as text for the terminal, and its files.
+fn drawn(measured: &Measured, show: Show) -> (String, Vec<ReportFile>) {
+    let text = text::report(&measured.document, show);
+    let plain = anstream::adapter::strip_str(&text).to_string();
+    let mut files = html::files(&measured.document, &pictures(measured), show);
+    files.push(ReportFile::new("report.txt", plain));
+    (text, files)
 }
 
 fn anything_measured(measured: &Measured) -> bool {
@@ -118,6 +123,7 @@ pub(super) fn tell(bar: &ProgressBar, progress: &Progress) {
         Progress::Looked(done, all) => ("looking at photos", done, all),
         Progress::LookedAgain(done, all) => ("looking again", done, all),
         Progress::Solving => ("solving", 0, 1),
+        Progress::Planning => ("planning", 0, 1),
     };
     bar.set_message(message);
     bar.set_length(all as u64);

@@ -75,7 +75,7 @@ fn with_exit_codes(command: clap::Command) -> clap::Command {
     let first = match command.get_name() {
         "measure" => "0 done, whatever was found; 1 nothing could be measured; 2 bad usage or input",
         "glance" => "0 done; 1 no photo shows a card; 2 no photo can be read, or bad usage",
-        "prove" => "0 proven; 1 altered or not reproduced; 2 it can't be read, or bad usage",
+        "prove" => "0 proven; 1 altered, not reproduced or not wholly to be compared; 2 it can't be read, or bad usage",
         _ => "0 done; 2 bad usage or input",
     };
     let codes = format!("Exit code: {first}; 130 after Ctrl-C.");

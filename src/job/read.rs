@@ -195,7 +195,7 @@ fn read_cards(print: &Section<'_>) -> BTreeMap<u8, Sheet> {
 }
 
 fn read_tabs(sections: &[Section<'_>], hub_turns: Option<bool>) -> BTreeMap<u8, TabRole> {
-    let mut tabs = BTreeMap::new();
+    let mut tabs: BTreeMap<u8, TabRole> = BTreeMap::new();
     for section in sections {
         let change = TabChange {
             role: section.word("role").map(str::to_owned),
@@ -213,9 +213,17 @@ fn read_tabs(sections: &[Section<'_>], hub_turns: Option<bool>) -> BTreeMap<u8, 
         let Some(number) = required(section, "number", |section| section.whole::<u8>("number")) else { continue };
         match changed(number, &change, hub_turns) {
             Ok(tab) => {
-                if tabs.insert(number, tab).is_some() {
+                let same = tabs.iter().find(|(_, other)| tab.role.is_of_one_tab() && other.role == tab.role);
+                if tabs.contains_key(&number) {
                     section.problem("number", format!("tab {number} stands here twice"), "Keep one of the two.");
+                } else if let Some((other, _)) = same {
+                    section.problem(
+                        "number",
+                        format!("tabs {other} and {number} both stand for \"{}\"", tab.role),
+                        "Keep one of the two, or give one another side or place: two tabs are never at one place.",
+                    );
                 }
+                tabs.insert(number, tab);
             }
             Err(nonsense) => {
                 // Where the key itself was wrong, that has been said already.

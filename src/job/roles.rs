@@ -70,6 +70,11 @@ impl Role {
     pub fn is_flag(self) -> bool {
         matches!(self, Self::PlumbFlag { .. } | Self::BackboneFlag { .. })
     }
+
+    /// Whether one tab alone can stand for it: two would be two places, and their mean is neither.
+    pub fn is_of_one_tab(self) -> bool {
+        !matches!(self, Self::GearboxSprocket | Self::RearSprocket | Self::HubFace | Self::Free)
+    }
 }
 
 /// The role in plain words, such as "rear rim, left".

@@ -234,6 +234,19 @@ impl Job {
         (FIRST_RIDER..=LAST_RIDER).filter(kept).collect()
     }
 
+    /// Tabs that by their numbers stand for a place which job.toml gives to another tab, each with that one.
+    pub fn displaced_tabs(&self) -> Vec<(u8, u8)> {
+        let named = |role: Role| self.tabs.iter().find(|(_, tab)| tab.role == role).map(|(number, _)| *number);
+        // Higher numbers stand for no place unless the job says so.
+        (1..=LAST_RIDER)
+            .filter(|number| !self.tabs.contains_key(number))
+            .filter_map(|number| {
+                let role = self.tab(number).role;
+                Some((number, role.is_of_one_tab().then(|| named(role)).flatten()?))
+            })
+            .collect()
+    }
+
     /// What the person knows of a card's print.
     pub fn card_print(&self, number: u8) -> PrintPrior {
         let lines = CHECK_LINES_MM[usize::from(number > LAST_A4_CARD)];

@@ -29,6 +29,9 @@ pub const REPORT_LIST: &str = "report-files.txt";
 /// Name of the only set-up where photos lie directly in the job folder.
 pub const LOOSE_SETUP: &str = "photos";
 
+/// More photos are refused: time and memory grow with them, a hundred are plenty, and this many are somebody's whole camera roll.
+pub const MAX_PHOTOS: usize = 1_000;
+
 /// One photo of a job, not yet read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PhotoFile {
@@ -84,6 +87,11 @@ pub enum ListError {
     #[error("the folder {} can't be read ({}); check its permissions", .0.display(), .1)]
     Unreadable(PathBuf, String),
     #[error(
+        "{} holds {} photos, and {MAX_PHOTOS} at most are measured together; leave in the folders the photos of this one job, some 20 of each \
+         wheel position", .0.display(), .1
+    )]
+    TooMany(PathBuf, usize),
+    #[error(
         "there is no photo in {} or its sub-folders; put the photos of each wheel position in a sub-folder of its own, such as \
          1-mark-forward and 2-mark-rearward", .0.display()
     )]
@@ -137,6 +145,10 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
     }
     take_loose_photos(&mut job, top.photos);
     job.setups.sort_by(|a, b| setup_order(&a.name, &b.name));
+    let n_photos = job.all().count();
+    if n_photos > MAX_PHOTOS {
+        return Err(ListError::TooMany(folder.to_owned(), n_photos));
+    }
     hash_and_drop_copies(&mut job);
     job.findings.sort();
     if job.all().next().is_none() && job.findings.is_empty() {

@@ -1,11 +1,13 @@
 //! A file becomes linear luminance, EXIF facts and an identity.
 
+pub mod copies;
 pub mod error;
 pub mod exif;
 pub mod format;
 #[cfg(feature = "heic")]
 mod heic;
 pub mod image;
+pub mod impression;
 mod jpeg;
 pub mod listing;
 mod png;
@@ -18,5 +20,6 @@ pub use error::PhotoError;
 pub use exif::ExifFacts;
 pub use format::{PhotoFormat, format_of};
 pub use image::LinearImage;
+pub use impression::Impression;
 pub use listing::{JobPhotos, ListError, PhotoFile, SetupFolder, list_job};
 pub use read::{Photo, PhotoFacts, decode_photo, read_photo};

@@ -217,6 +217,13 @@ fn an_empty_folder_in_an_archive_is_named() {
     fs::create_dir_all(bag.join("data/photos/3-added")).unwrap();
     let proof = quick(&bag).unwrap();
     assert!(!proof.is_proven() && proof.problems.iter().any(|problem| problem.contains("3-added")), "{proof:?}");
+    // And in the ZIP file itself, where a folder is an entry of its own.
+    let bytes = kept.bytes();
+    let mut zip = zip::ZipWriter::new_append(Cursor::new(bytes)).unwrap();
+    let top = bag.file_name().unwrap().to_str().unwrap();
+    zip.add_directory(format!("{top}/data/photos/3-added"), SimpleFileOptions::default()).unwrap();
+    let proof = quick(&kept.other(&zip.finish().unwrap().into_inner())).unwrap();
+    assert!(!proof.is_proven() && proof.problems.iter().any(|problem| problem.contains("3-added")), "{proof:?}");
 }
 
 /// A result that was put into the job's report folder, of these inputs by its own words, is not sealed.

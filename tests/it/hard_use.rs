@@ -160,3 +160,32 @@ fn a_colour_profile_that_unpacks_to_gigabytes_takes_no_memory() {
     let result = fs::read_to_string(job.path().join("report/result.json")).unwrap();
     assert!(result.contains("no-card") && !result.contains("photo-damaged"), "the picture itself is read");
 }
+
+/// 720 MB of codes, of which never more than a row is held beside the luminance.
+#[test]
+fn a_picture_of_120_megapixels_and_16_bits_stays_within_what_the_limits_say() {
+    let job = tempfile::tempdir().unwrap();
+    let setup = job.path().join("1-a");
+    fs::create_dir(&setup).unwrap();
+    let (width, height) = (12_000_u32, 10_000_u32);
+    let mut encoder = png::Encoder::new(fs::File::create(setup.join("large.png")).unwrap(), width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Sixteen);
+    encoder.set_compression(png::Compression::Fastest);
+    let mut writer = encoder.write_header().unwrap();
+    let mut rows = writer.stream_writer().unwrap();
+    let row: Vec<u8> = (0..6 * width).map(|byte| (byte / 977) as u8).collect();
+    (0..height).for_each(|_| std::io::Write::write_all(&mut rows, &row).unwrap());
+    rows.finish().unwrap();
+    writer.finish().unwrap();
+    // Luminance takes 480 MB: as much again is room for the smaller copies and the program, and not for the codes.
+    let script = "ulimit -v 1000000; exec \"$0\" measure \"$1\"";
+    let mut command = Command::new("sh");
+    let program = env!("CARGO_BIN_EXE_sightcord");
+    command.env("RAYON_NUM_THREADS", "2").args(["-c", script, program, job.path().to_str().unwrap()]);
+    let out = command.output().unwrap();
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(1), "{said}");
+    let result = fs::read_to_string(job.path().join("report/result.json")).unwrap();
+    assert!(result.contains("no-card") && !result.contains("photo-"), "the picture itself is read: {result}");
+}

@@ -193,3 +193,17 @@ fn the_samples_are_small_and_whole() {
         sightcord::job::Job::of_folder(Path::new(sample)).unwrap();
     }
 }
+
+#[test]
+fn a_whole_camera_roll_is_refused_before_a_photo_is_read() {
+    let job = tempfile::tempdir().unwrap();
+    let setup = job.path().join("1-a");
+    fs::create_dir(&setup).unwrap();
+    for number in 0..=sightcord::photo::listing::MAX_PHOTOS {
+        fs::write(setup.join(format!("{number}.jpg")), number.to_string()).unwrap();
+    }
+    let why = list_job(job.path()).unwrap_err().to_string();
+    assert!(why.contains("holds 1001 photos, and 1000 at most"), "{why}");
+    fs::remove_file(setup.join("0.jpg")).unwrap();
+    assert_eq!(list_job(job.path()).unwrap().all().count(), 1000);
+}

@@ -1,0 +1,246 @@
+//! Whether two photos are one: the same picture coded anew, made smaller, turned, or drawn upon.
+//!
+//! A copy proves nothing that its original does not. A second photo taken from nearly the same place does, and is told from a copy by
+//! two things that no copying changes. The hand that holds a phone moves it by several pixels between two photos, while a copy lies on
+//! its original to a small part of a pixel. And where a stand holds it, each photo has a grain of its own, while a copy has its
+//! original's, as far as coding left any.
+
+use super::{Impression, LinearImage};
+
+/// Shapes that differ by more are not one picture: sizes are rounded to whole pixels, of 100 at least.
+const SHAPE: f64 = 0.01;
+/// Every so many cells one is compared at first, of every two photos.
+const COARSE: usize = 16;
+/// Least correlation of the coarse cells: names and lines drawn all over a photo took it to 0.975, other copies have 0.997 and more.
+const COARSE_ALIKE: f64 = 0.95;
+/// Cells on a side of the blocks in which impressions are compared.
+const BLOCK: usize = 32;
+/// A block with less contrast shows no motion: a hundredth of white, far above what grain leaves in the mean of 200 pixels.
+const CONTRAST: f64 = 0.01;
+/// Share of a block's variance that brightness and motion may leave unexplained: JPEG of quality 40 stays below it in every block.
+const UNEXPLAINED: f64 = 0.03;
+/// Fewest blocks that show something, and the share of them that must be the same: what is drawn upon a photo covers some.
+const MIN_BLOCKS: usize = 6;
+const SAME_BLOCKS: f64 = 0.6;
+/// By how much a copy of the same size may seem moved, px: coding anew was seen to do up to 0.06, and a hand moves a phone by more
+/// than a pixel.
+const MOVED: f64 = 0.25;
+/// And one of another size, px of the smaller: some programs that make photos smaller take the nearest pixel, half a pixel aside.
+const MOVED_SMALLER: f64 = 1.0;
+/// Pixels on a side of the blocks in which grain is compared.
+const GRAIN_BLOCK: usize = 16;
+/// Variance of the grain in a block that coding left none of: a third of an 8-bit code.
+const NO_GRAIN: f64 = (0.33 / 255.0) * (0.33 / 255.0);
+/// The calmest share of blocks is looked at, where grain counts for more than what is in the picture, and so many at least.
+const CALM: usize = 4;
+const MIN_GRAIN_BLOCKS: usize = 40;
+/// Share of the weaker grain that two photos of one camera have in common in the calmest blocks: less than 0.6 of photos with a grain of
+/// half a code to six codes (what is in the picture counts as well), 0.95 and more of a copy of quality 90 and above.
+const COMMON_GRAIN: f64 = 0.75;
+/// How much weaker detail may be in one, in the calmest quarter, the calmer half and the whole of the picture: two photos of one camera
+/// are alike within a hundredth, and a copy of quality 85 or less differs by 8 hundredths and more in one of them.
+const LIKE_DETAIL: f64 = 0.95;
+
+/// Quarter turns to the right by which the second picture is turned against the first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Turn(u8);
+
+impl Turn {
+    const ALL: [Self; 4] = [Self(0), Self(1), Self(2), Self(3)];
+
+    /// Where the first picture's place (x, y), of width x height, lies in the second.
+    fn place(self, (width, height): (usize, usize), (x, y): (usize, usize)) -> (usize, usize) {
+        match self.0 {
+            0 => (x, y),
+            1 => (height - 1 - y, x),
+            2 => (width - 1 - x, height - 1 - y),
+            _ => (y, width - 1 - x),
+        }
+    }
+
+    /// The second picture's size as the first one lies.
+    fn size(self, (width, height): (usize, usize)) -> (usize, usize) {
+        if self.0.is_multiple_of(2) { (width, height) } else { (height, width) }
+    }
+}
+
+/// How the second photo may be a copy of the first, by their impressions: None where it is another photo.
+pub fn may_be_copy(first: &Impression, second: &Impression) -> Option<Turn> {
+    // Where nothing is to be seen, nothing but the same pixels gives the same means.
+    if first == second {
+        return Some(Turn::ALL[0]);
+    }
+    Turn::ALL.into_iter().find(|&turn| {
+        let (width, height) = turn.size((second.width, second.height));
+        let shape = (first.width * height) as f64 / (first.height * width) as f64;
+        // A square picture's grid lies along its width, and so may be turned wrongly.
+        let same_grid = turn.size((second.columns, second.rows)) == (first.columns, first.rows);
+        same_grid && shape.ln().abs() < SHAPE && coarsely_alike(first, second, turn) && lies_on(first, second, turn)
+    })
+}
+
+fn cell(second: &Impression, first: &Impression, turn: Turn, x: usize, y: usize) -> f64 {
+    let (x, y) = turn.place((first.columns, first.rows), (x, y));
+    second.at(x, y)
+}
+
+fn coarsely_alike(first: &Impression, second: &Impression, turn: Turn) -> bool {
+    let mut sums = Sums::default();
+    // The middle cell of each stands for it.
+    for y in (COARSE / 2..first.rows).step_by(COARSE) {
+        for x in (COARSE / 2..first.columns).step_by(COARSE) {
+            sums.add(first.at(x, y), cell(second, first, turn, x, y));
+        }
+    }
+    let (a, b, both) = sums.variances();
+    both > 0.0 && both * both >= COARSE_ALIKE * COARSE_ALIKE * a * b
+}
+
+#[derive(Default)]
+struct Sums {
+    n: f64,
+    a: f64,
+    b: f64,
+    aa: f64,
+    bb: f64,
+    ab: f64,
+}
+
+impl Sums {
+    fn add(&mut self, a: f64, b: f64) {
+        self.n += 1.0;
+        self.a += a;
+        self.b += b;
+        self.aa += a * a;
+        self.bb += b * b;
+        self.ab += a * b;
+    }
+
+    /// Variances of both, and what they have in common.
+    fn variances(&self) -> (f64, f64, f64) {
+        let of = |sum: f64, a: f64, b: f64| sum / self.n - a / self.n * b / self.n;
+        (of(self.aa, self.a, self.a), of(self.bb, self.b, self.b), of(self.ab, self.a, self.b))
+    }
+}
+
+/// Whether the second lies on the first without motion: most blocks that show something are the same, and the quarters stand still.
+fn lies_on(first: &Impression, second: &Impression, turn: Turn) -> bool {
+    let (n_blocks, same) = blocks(first, second, turn);
+    if n_blocks < MIN_BLOCKS || (same.len() as f64) < SAME_BLOCKS * n_blocks as f64 {
+        return false;
+    }
+    let (width, height) = turn.size((second.width, second.height));
+    let allowed = if (width, height) == (first.width, first.height) {
+        MOVED
+    } else {
+        MOVED_SMALLER * (first.width as f64 / width as f64).max(1.0)
+    };
+    let px = [first.width as f64 / first.columns as f64, first.height as f64 / first.rows as f64];
+    let still = (0..4).filter(|&quarter| {
+        let mut of_quarter: Vec<&Same> = same.iter().filter(|block| block.quarter == quarter).collect();
+        of_quarter.sort_by(|a, b| a.unexplained.total_cmp(&b.unexplained));
+        // What is drawn upon a photo seems to move it; the better half of the blocks is free of it.
+        of_quarter.truncate(of_quarter.len().div_ceil(2));
+        (0..2).all(|axis| {
+            let mut moved: Vec<f64> = of_quarter.iter().map(|block| block.moved[axis] * px[axis]).collect();
+            moved.sort_by(f64::total_cmp);
+            moved.get(moved.len() / 2).is_none_or(|median| median.abs() <= allowed)
+        })
+    });
+    // No motion of a camera leaves three quarters where they are.
+    still.count() >= 3
+}
+
+/// A block in which the second shows the same.
+struct Same {
+    /// 0 to 3.
+    quarter: usize,
+    /// Share of its variance that brightness and motion do not explain.
+    unexplained: f64,
+    /// The motion that explains best what differs, in cells.
+    moved: [f64; 2],
+}
+
+/// How many blocks of the first show something, and those in which the second shows the same.
+fn blocks(first: &Impression, second: &Impression, turn: Turn) -> (usize, Vec<Same>) {
+    let mut n_blocks = 0;
+    let mut same = Vec::new();
+    for top in (0..first.rows).step_by(BLOCK) {
+        for left in (0..first.columns).step_by(BLOCK) {
+            // Normal equations of second = gain * first + level - motion * slope.
+            let (mut normal, mut right) = (nalgebra::Matrix4::<f64>::zeros(), nalgebra::Vector4::<f64>::zeros());
+            let (mut sums, mut squares) = (Sums::default(), 0.0);
+            for y in top.max(1)..(top + BLOCK).min(first.rows - 1) {
+                for x in left.max(1)..(left + BLOCK).min(first.columns - 1) {
+                    let slope_x = (first.at(x + 1, y) - first.at(x - 1, y)) / 2.0;
+                    let slope_y = (first.at(x, y + 1) - first.at(x, y - 1)) / 2.0;
+                    let (here, there) = (first.at(x, y), cell(second, first, turn, x, y));
+                    let row = nalgebra::Vector4::new(here, 1.0, -slope_x, -slope_y);
+                    normal += row * row.transpose();
+                    right += row * there;
+                    squares += there * there;
+                    sums.add(here, there);
+                }
+            }
+            let (variance, other, _) = sums.variances();
+            if variance < CONTRAST * CONTRAST {
+                continue;
+            }
+            n_blocks += 1;
+            let Some(solved) = normal.cholesky().map(|normal| normal.solve(&right)) else { continue };
+            let unexplained = (squares - solved.dot(&right)) / sums.n / other;
+            // What grows darker where the other grows brighter is a negative.
+            if solved[0] > 0.0 && unexplained < UNEXPLAINED {
+                let quarter = usize::from(left >= first.columns / 2) + 2 * usize::from(top >= first.rows / 2);
+                same.push(Same { quarter, unexplained, moved: [solved[2], solved[3]] });
+            }
+        }
+    }
+    (n_blocks, same)
+}
+
+/// Whether two photos that lie on each other have one grain, or one of them has lost detail. Where they differ in size, coding and
+/// reducing leave too little to tell: they are taken for one.
+pub fn have_one_grain(first: &LinearImage, second: &LinearImage, turn: Turn) -> bool {
+    let size = (first.width(), first.height());
+    // Nor does a camera turn one of two photos that it takes without moving.
+    if turn != Turn::ALL[0] || (second.width(), second.height()) != size {
+        return true;
+    }
+    let code = |image: &LinearImage, (x, y): (usize, usize)| f64::from(image.at(x, y).sqrt());
+    // What stands out from the four neighbours.
+    let grain = |at: &dyn Fn(usize, usize) -> f64, x: usize, y: usize| {
+        at(x, y) - (at(x - 1, y) + at(x + 1, y) + at(x, y - 1) + at(x, y + 1)) / 4.0
+    };
+    let of_first = |x: usize, y: usize| code(first, (x, y));
+    let of_second = |x: usize, y: usize| code(second, (x, y));
+    let mut blocks: Vec<[f64; 3]> = Vec::new();
+    // Every other block in both directions is enough.
+    for top in (1..(size.1 - 1).saturating_sub(GRAIN_BLOCK)).step_by(2 * GRAIN_BLOCK) {
+        for left in (1..(size.0 - 1).saturating_sub(GRAIN_BLOCK)).step_by(2 * GRAIN_BLOCK) {
+            let mut sums = Sums::default();
+            for y in top..top + GRAIN_BLOCK {
+                for x in left..left + GRAIN_BLOCK {
+                    sums.add(grain(&of_first, x, y), grain(&of_second, x, y));
+                }
+            }
+            let (a, b, both) = sums.variances();
+            if a.max(b) > NO_GRAIN {
+                blocks.push([a, b, both]);
+            }
+        }
+    }
+    blocks.sort_by(|a, b| (a[0] + a[1]).total_cmp(&(b[0] + b[1])));
+    let n_calm = (blocks.len() / CALM).max(MIN_GRAIN_BLOCKS);
+    if blocks.len() < n_calm {
+        // Coding left no grain that could tell; what lies on a photo to a part of a pixel is taken for its copy.
+        return true;
+    }
+    let sum = |n: usize, idx: usize| blocks[..n].iter().map(|block| block[idx]).sum::<f64>();
+    // Coding anew takes detail away, or puts its own there, and no camera does so in one of two photos.
+    let like = |n: usize| sum(n, 0).min(sum(n, 1)) >= LIKE_DETAIL * sum(n, 0).max(sum(n, 1));
+    if ![n_calm, blocks.len() / 2, blocks.len()].into_iter().all(like) {
+        return true;
+    }
+    sum(n_calm, 2) > COMMON_GRAIN * sum(n_calm, 0).min(sum(n_calm, 1))
+}

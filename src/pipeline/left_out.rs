@@ -1,0 +1,102 @@
+//! What is seen and does not count: photos that are copies of another, and tabs whose place the job gives to another tab.
+
+use std::cmp::Reverse;
+
+use super::SeenPhoto;
+use crate::cards::Pattern;
+use crate::finding::Finding;
+use crate::job::Job;
+use crate::photo::copies::{Turn, have_one_grain, may_be_copy};
+use crate::photo::room::Room;
+use crate::photo::{Impression, PhotoFacts, PhotoFile};
+use crate::sightings::PhotoSightings;
+
+/// Which photos are copies of which: of those that are one picture the largest counts, then the one whose camera is known, then the
+/// one of the least loss, then the first.
+pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<(usize, usize)> {
+    let mut best_first: Vec<usize> = (0..photos.len()).filter(|&idx| impressions[idx].is_some()).collect();
+    best_first.sort_by_key(|&idx| {
+        let facts = photos[idx].facts.as_ref();
+        let known = |facts: &PhotoFacts| {
+            let has_focal_length = facts.exif.focal_length_35mm.is_some();
+            (facts.width * facts.height, has_focal_length, facts.bytes - facts.trailing_bytes.min(facts.bytes))
+        };
+        (Reverse(facts.map(known)), idx)
+    });
+    let mut kept: Vec<usize> = Vec::new();
+    let mut copies: Vec<(usize, usize)> = Vec::new();
+    for idx in best_first {
+        let original = kept.iter().copied().find(|&original| {
+            let (Some(first), Some(second)) = (&impressions[original], &impressions[idx]) else { return false };
+            may_be_copy(first, second).is_some_and(|turn| are_one(&photos[original].file, &photos[idx].file, turn))
+        });
+        match original {
+            Some(original) => copies.push((idx, original)),
+            None => kept.push(idx),
+        }
+    }
+    copies.sort_unstable();
+    copies
+}
+
+/// Leaves copies out as if they could not be read, and names each with its original.
+pub fn leave_out(photos: &mut [SeenPhoto], copies: Vec<(usize, usize)>, findings: &mut Vec<Finding>) {
+    for (idx, original) in copies {
+        let file = photos[idx].file.id.clone();
+        // What was said of it does not matter any more.
+        findings.retain(|finding| finding.photo.as_ref() != Some(&file));
+        findings.push(told(&photos[idx], &photos[original]));
+        photos[idx].facts = None;
+        photos[idx].sightings = PhotoSightings::default();
+    }
+}
+
+/// Looks at both files again: their grain was not kept.
+fn are_one(first: &PhotoFile, second: &PhotoFile, turn: Turn) -> bool {
+    let _room = Room::for_photos(&[&first.path, &second.path]);
+    match (first.read(), second.read()) {
+        (Ok(first), Ok(second)) => have_one_grain(&first.luma, &second.luma, turn),
+        _ => false,
+    }
+}
+
+fn told(copy: &SeenPhoto, original: &SeenPhoto) -> Finding {
+    let advice = if copy.setup == original.setup {
+        format!("Take it out, and keep the file as the phone wrote it: a copy proves nothing that {} does not.", original.file.id)
+    } else {
+        format!(
+            "Take out the one that is in the wrong folder: within a set-up nothing moved, so that {} and its copy can't both be right.",
+            original.file.id
+        )
+    };
+    let size = |photo: &SeenPhoto| photo.facts.as_ref().map_or(0, |facts| facts.width * facts.height);
+    let how = if size(copy) == size(original) { "coded anew, turned, drawn upon or with other data" } else { "in another size" };
+    let what = format!("{} is the same picture as {} ({how}); it is used once.", copy.file.id, original.file.id);
+    Finding::warning("photo-copy", what, advice).in_photo(copy.file.id.clone())
+}
+
+/// Takes out the sightings of tabs whose place the job gives to another tab, and names them.
+pub fn leave_out_displaced_tabs(photos: &mut [SeenPhoto], job: &Job, findings: &mut Vec<Finding>) {
+    for (number, instead) in job.displaced_tabs() {
+        let mut seen_in = Vec::new();
+        for photo in photos.iter_mut() {
+            let n_before = photo.sightings.patterns.len();
+            photo.sightings.patterns.retain(|seen| seen.pattern != Pattern::Tab(number));
+            if photo.sightings.patterns.len() < n_before {
+                seen_in.push(photo.file.id.clone());
+            }
+        }
+        if let Some(first) = seen_in.first() {
+            findings.push(Finding::warning(
+                "tab-clash",
+                format!(
+                    "Tabs {number} and {instead} stand for one place ({}): job.toml gives it to tab {instead}, so tab {number} is not used. It is \
+                     seen in {} photos, {first} first.",
+                    job.tab(instead).words(),
+                    seen_in.len()
+                ),
+                format!("Take tab {number} off, or give it a role of its own in job.toml, such as role = \"free\"."),
+            ));
+        }
+    }
+}
