@@ -25,7 +25,7 @@ const SAME_BLOCKS: f64 = 0.6;
 /// By how much a copy of the same size may seem moved, px: coding anew was seen to do up to 0.06, and a hand moves a phone by more
 /// than a pixel.
 const MOVED: f64 = 0.25;
-/// And one of another size, px of the smaller: some programs that make photos smaller take the nearest pixel, half a pixel aside.
+/// And one of another size, px of the smaller: programs that make photos smaller differ in where they take a pixel's middle to be.
 const MOVED_SMALLER: f64 = 1.0;
 /// Pixels on a side of the blocks in which grain is compared.
 const GRAIN_BLOCK: usize = 16;
