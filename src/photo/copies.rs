@@ -11,7 +11,8 @@ use super::{Impression, LinearImage};
 const SHAPE: f64 = 0.01;
 /// Every so many cells one is compared at first, of every two photos.
 const COARSE: usize = 16;
-/// Least correlation of the coarse cells: names and lines drawn all over a photo took it to 0.975, other copies have 0.997 and more.
+/// Least correlation of the coarse cells: names and lines drawn all over a photo took it to 0.975, other copies have 0.997 and more. Of
+/// no two photos in 46 sets it was above 0.865.
 const COARSE_ALIKE: f64 = 0.95;
 /// Cells on a side of the blocks in which impressions are compared.
 const BLOCK: usize = 32;
