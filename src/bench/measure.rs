@@ -106,7 +106,8 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
         };
         let told = |reading: &Solution| -> Option<BTreeMap<String, (f64, f64)>> {
             let covariance = reading.covariance.as_ref()?;
-            let spread = propagate(reading, covariance, &nuisances, fields.len(), |state, shift| values_of(state, shift)).covariance;
+            let spread =
+                propagate(reading, covariance, &nuisances, fields.len(), |state, shift| values_of(state, shift)).covariance;
             let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
             Some(fields.iter().cloned().zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()))).collect())
         };

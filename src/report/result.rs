@@ -247,10 +247,7 @@ impl ResultDocument {
             hand: outcome.hand,
             budget: figures.budget,
             correlation: figures.correlation,
-            crosscheck: Crosscheck {
-                ratio: figures.crosscheck_ratio,
-                left_right: figures.crosscheck_left_right,
-            },
+            crosscheck: Crosscheck { ratio: figures.crosscheck_ratio, left_right: figures.crosscheck_left_right },
             findings,
             scale_sensitivity: figures.scale_sensitivity,
             settings,

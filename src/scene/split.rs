@@ -131,7 +131,17 @@ fn read(solution: &Solution, body: usize, views: &[usize], from: usize, (steps, 
     let significance = moved.dot(&(spread.try_inverse()? * moved)) / 6.0;
     let shifted = (b.apply(&middle) - a.apply(&middle)).norm();
     let views = views.to_vec();
-    significance.is_finite().then_some(Reading { body, views, from, significance, turned: turn.norm(), shifted, state, slots, blocks })
+    significance.is_finite().then_some(Reading {
+        body,
+        views,
+        from,
+        significance,
+        turned: turn.norm(),
+        shifted,
+        state,
+        slots,
+        blocks,
+    })
 }
 
 fn finding(
@@ -152,7 +162,10 @@ fn finding(
     let (what, advice) = if readings.len() == 1 {
         let used = if first.from >= first.views.len() - first.from { "before it" } else { "from it on" };
         (
-            format!("The {part} was turned or moved in {} on, {by}; the place that the photos {used} show was taken.", place(first)),
+            format!(
+                "The {part} was turned or moved in {} on, {by}; the place that the photos {used} show was taken.",
+                place(first)
+            ),
             "Within a set-up nothing may be touched: take the photos of that set-up again, or put those from there on into a folder of \
              their own.",
         )

@@ -56,9 +56,8 @@ impl Exceptions {
     }
 
     fn left_out(&self) -> impl Iterator<Item = &(usize, Pattern)> {
-        let accounted = |photo: &usize| {
-            self.strangers.contains(photo) || self.moved.iter().any(|moved| moved.left_out.contains(photo))
-        };
+        let accounted =
+            |photo: &usize| self.strangers.contains(photo) || self.moved.iter().any(|moved| moved.left_out.contains(photo));
         self.ignored.iter().filter(move |(photo, _)| !accounted(photo))
     }
 

@@ -31,6 +31,7 @@ fn carrier(n: usize) -> Solution {
         cord_rival: None,
         cord_doubts: Vec::new(),
         group_spreads: Vec::new(),
+        readings: Vec::new(),
         converged: true,
         regular: true,
     }
