@@ -23,8 +23,6 @@ const SURELY: f64 = 2.5;
 const LENS_REACH: f64 = 4.0;
 /// The nearest and farthest that is searched, px: beyond lies more of what is no line than of what is.
 const REACH: (f64, f64) = (6.0, 24.0);
-/// Shorter stretches of a line in a photo tell nothing, px.
-const LEAST_LENGTH_PX: f64 = 60.0;
 
 /// Patterns and lines that photo `photo` should show. Flags are not among the patterns: nobody knows how they hang.
 pub fn expected(solution: &Solution, photo: usize, size: (usize, usize)) -> (Vec<PredictedPattern>, Vec<ExpectedLine>) {
@@ -113,17 +111,16 @@ fn lines(solution: &Solution, view: &View, inside: &dyn Fn(&Vector2<f64>) -> boo
     let mut lines = Vec::new();
     for (idx, line) in state.lines.iter().enumerate() {
         let flags: Vec<&Flag> = state.flags.iter().filter(|f| f.line == idx).collect();
-        let places = |stretch: &Stretch| -> Vec<(f64, Vector2<f64>)> {
-            let along = (0..=80).map(|i| stretch.low + (stretch.high - stretch.low) * f64::from(i) / 80.0);
-            let seen = along.filter_map(|along| pixel(&(line.point + line.direction * along)).map(|p| (along, p)));
-            seen.filter(|(_, p)| inside(p)).collect()
-        };
-        let long_enough = |places: &[(f64, Vector2<f64>)]| {
-            places.len() >= 4 && (places[0].1 - places[places.len() - 1].1).norm() >= LEAST_LENGTH_PX
-        };
-        let stretches = stretches(solution, line, &flags);
-        let Some((stretch, places)) = stretches.iter().map(|s| (s, places(s))).find(|(_, p)| long_enough(p)) else { continue };
-        let [first, last] = [places[0].0, places[places.len() - 1].0];
+        let Some((low, high)) = extent(solution, line, &flags) else { continue };
+        let places: Vec<(f64, Vector2<f64>)> = (0..=80)
+            .map(|i| low + (high - low) * f64::from(i) / 80.0)
+            .filter_map(|along| pixel(&(line.point + line.direction * along)).map(|p| (along, p)))
+            .filter(|(_, p)| inside(p))
+            .collect();
+        let [(first, _), .., (last, _)] = places[..] else { continue };
+        if places.len() < 4 {
+            continue;
+        }
         let covered = flags.iter().filter_map(|flag| {
             let depth = view.camera_from_world.apply(&flag.centre).z;
             let radius = HIDDEN_BY_FLAG * flag.pitch * TAB_SIDE as f64 * lens.fx / depth.max(1.0);
@@ -134,38 +131,29 @@ fn lines(solution: &Solution, view: &View, inside: &dyn Fn(&Vector2<f64>) -> boo
             path: places.iter().map(|(_, p)| [p.x, p.y]).collect(),
             covered: covered.collect(),
             reach: [first, last].map(|along| reach(solution, view, idx, along)),
-            whole: stretch.whole,
+            whole: flags.len() > 1,
         });
     }
     lines
 }
 
-/// From where to where a line is looked for, mm along it from its point.
-struct Stretch {
-    low: f64,
-    high: f64,
-    /// Whether the line runs all along it for certain.
-    whole: bool,
-}
-
-/// Where a line is looked for, best first. Empty where nothing tells its ends. Between two flags there is a line for certain; beyond them it
-/// may cross what hangs there, and is looked for only where a photo does not show what lies between.
-fn stretches(solution: &Solution, line: &Line, flags: &[&Flag]) -> Vec<Stretch> {
+/// From where to where a line is looked for, mm along it from its point. None where nothing tells its ends.
+fn extent(solution: &Solution, line: &Line, flags: &[&Flag]) -> Option<(f64, f64)> {
     let feet = flags.iter().map(|flag| (flag.centre - line.point).dot(&line.direction));
     let (low, high) = feet.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), s| (low.min(s), high.max(s)));
-    let mut stretches = Vec::new();
-    if flags.len() > 1 {
-        stretches.push(Stretch { low, high, whole: true });
+    match (line.kind, flags.len()) {
+        (_, 0) => None,
+        (StringKind::Plumb(_), n) => {
+            // World and line both point up; cards lie about the world's z of the lowest of them.
+            let bench = solution.state.cards.iter().filter(|card| card.ground == 0).map(|card| card.world_from_card.t.z);
+            let bench = bench.fold(f64::INFINITY, f64::min);
+            let floor = ((bench + ABOVE_BENCH - line.point.z) / line.direction.z).min(low);
+            // Between two flags there is a line for certain; beyond them it may cross what hangs there.
+            Some(if n > 1 { (low, high) } else { (floor, high + ABOVE_LONE_FLAG) })
+        }
+        (_, 1) => None,
+        _ => Some((low, high)),
     }
-    if let (StringKind::Plumb(_), 1..) = (line.kind, flags.len()) {
-        // World and line both point up; cards lie about the world's z of the lowest of them.
-        let bench = solution.state.cards.iter().filter(|card| card.ground == 0).map(|card| card.world_from_card.t.z);
-        let bench = bench.fold(f64::INFINITY, f64::min);
-        let floor = ((bench + ABOVE_BENCH - line.point.z) / line.direction.z).min(low);
-        let high = if flags.len() > 1 { high } else { high + ABOVE_LONE_FLAG };
-        stretches.push(Stretch { low: floor, high, whole: false });
-    }
-    stretches
 }
 
 /// How far from the expected path a line may be seen at a place along it (mm from its point), px.

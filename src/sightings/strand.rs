@@ -39,9 +39,6 @@ const SIDE: f64 = 5.0;
 const FLAG_PAPER: f64 = 0.95;
 /// Places that must stand out, of all between the first and the last of the line.
 const LEAST_SHARE: f64 = 0.5;
-/// Where a line may end within its path, so many of the places between its ends stand out at least: true lines show nine in ten, an edge
-/// that wanders across the path about half.
-const LEAST_SHARE_WITHIN: f64 = 0.75;
 /// Of a path on which a line may end, this part at least it must run along: shorter pieces are some edge that crosses the path.
 const LEAST_PART: f64 = 0.25;
 /// A place counts when it stands out by this many times the ground's unrest, and lies this near to the smooth path, px.
@@ -274,8 +271,7 @@ fn places(image: &LinearImage, kind: StringKind, light: &Across, rough: &Path) -
     let n_near = near.iter().filter(|i| seen.contains(i)).count();
     let n_seen = ridges[seen.clone()].iter().flatten().count();
     let n_all = ridges.iter().flatten().count();
-    let share = if light.whole { LEAST_SHARE } else { LEAST_SHARE_WITHIN };
-    if n_near < LEAST_STATIONS || (n_near as f64) < share * n_seen as f64 || (n_seen as f64) < LEAST_PART * n_all as f64 {
+    if n_near < LEAST_STATIONS || (n_near as f64) < LEAST_SHARE * n_seen as f64 || (n_seen as f64) < LEAST_PART * n_all as f64 {
         return None;
     }
     // Beyond its ends there is no line to read.

@@ -6,6 +6,9 @@ use crate::common::{RenderKnobs, TruthScene};
 use sightcord::bench::figures::Side;
 use sightcord::pipeline;
 
+/// What the wheel's offset is known to, mm: most of it is run-out that nobody measured, which no photo of one mark can tell.
+const WHEEL_U: f64 = 0.4;
+
 /// Measures a rendered job: for each figure error and U.
 fn errors(truth: &TruthScene) -> BTreeMap<String, (f64, f64)> {
     measured(truth).0
@@ -29,7 +32,7 @@ fn measured(truth: &TruthScene) -> (BTreeMap<String, (f64, f64)>, Vec<String>) {
 fn assert_good(truth: &TruthScene, wheel_mm: f64) {
     let (errors, findings) = measured(&truth.clone().at_scale(0.7));
     let (error, u) = errors["/wheel/offset"];
-    assert!(error < wheel_mm && u < 0.3, "{error} for {u}");
+    assert!(error < wheel_mm && u < WHEEL_U, "{error} for {u}");
     assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");
     assert!(!findings.iter().any(|id| id.starts_with("cord-")), "{findings:?}");
 }
@@ -60,7 +63,7 @@ fn a_cord_displaced_between_set_ups_is_told() {
     let (errors, findings) = measured(&truth.at_scale(0.7));
     assert!(findings.iter().any(|id| id == "cord-moved"), "{findings:?}");
     let (error, u) = errors["/wheel/offset"];
-    assert!(error < 0.1 && u < 0.3, "{error} for {u}");
+    assert!(error < 0.1 && u < WHEEL_U, "{error} for {u}");
     assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");
 }
 
@@ -72,7 +75,7 @@ fn a_cord_that_hangs_through_is_told_from_its_shadow() {
     truth.bench.cord.sag_mm = 1.2;
     let errors = errors(&truth.at_scale(0.7));
     let (error, u) = errors["/wheel/offset"];
-    assert!(error < 0.1 && u < 0.3, "{error} for {u}");
+    assert!(error < 0.1 && u < WHEEL_U, "{error} for {u}");
     assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");
 }
 

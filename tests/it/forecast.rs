@@ -51,7 +51,8 @@ fn a_photo_that_would_help_helps_as_much_as_foretold() {
     let fields =
         ["/chain/yaw", "/chain/lean", "/chain/offset_at_gearbox", "/chain/offset_at_rear", "/wheel/yaw", "/wheel/offset"];
     let advice = advice_for(&truth, &before, &fields);
-    assert!(advice.len() >= 5, "advice for {} figures only", advice.len());
+    let findings: Vec<&str> = before.document.findings.iter().map(|finding| finding.what.as_str()).collect();
+    assert!(advice.len() >= 5, "advice for {} figures only: {findings:?}", advice.len());
     for advice in advice {
         let solution = before.solution.as_ref().expect("a scene");
         let [eye, target] = [advice.stand.eye, advice.stand.target].map(|p| in_truth(&truth, solution, p));

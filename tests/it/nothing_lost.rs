@@ -135,14 +135,16 @@ fn own_pictures_and_edits_in_a_report_are_kept_and_named() {
 #[test]
 fn photos_whose_names_look_alike_get_a_picture_each_and_long_names_are_measured() {
     let folder = tempfile::tempdir().unwrap();
-    let photo = fs::read("tests/data/photo/grey.jpg").unwrap();
     let long = "x".repeat(130);
     let names = ["1-vorn/Ä.jpg", "1-vorn/Ö.jpg", "1-vorn/IMG.jpg", "1-vorn/img.JPG", "1-vorn/img.jpeg"].map(str::to_owned);
     let names = [names.as_slice(), &[format!("{long}/{long}.jpg")]].concat();
-    for name in &names {
+    for (i, name) in names.iter().enumerate() {
         let at = folder.path().join(name);
         fs::create_dir_all(at.parent().unwrap()).unwrap();
-        fs::write(at, [photo.as_slice(), name.as_bytes()].concat()).unwrap();
+        // Each another picture: the same one would count once.
+        let grey = |x: u32, y: u32| (64 + ((x / 16 + 1) * (y / 16 + 3) * (7 * i as u32 + 5)) % 128) as u8;
+        let picture = image::GrayImage::from_fn(320, 240, |x, y| image::Luma([grey(x, y)]));
+        picture.save_with_format(at, image::ImageFormat::Jpeg).unwrap();
     }
     let out = run(&["measure", text(folder.path()), "-q"]);
     assert_eq!(out.status.code(), Some(1), "{}", said(&out));
