@@ -29,15 +29,16 @@ pub fn not_told(solution: &Solution, views: &Views, line: usize, spread: &Matrix
     let StringKind::Plumb(letter) = solution.state.lines[line].kind else { return None };
     let letter = line_letter(letter);
     let seen = match images {
-        0 => "the line itself in none".to_owned(),
-        1 => "the line itself in one photo only".to_owned(),
-        n => format!("the line itself in {n} photos only"),
+        0 => "the line itself in none; three are needed".to_owned(),
+        1 => "the line itself in one photo only; three are needed".to_owned(),
+        n if n < LEAST_IMAGES => format!("the line itself in {n} photos only; three are needed"),
+        n => format!("the line itself stands too differently in the {n} photos that show it"),
     };
     Some(
         Finding::warning(
             "plumb-line-not-read",
             format!(
-                "Plumb line {letter} does not tell upright: a flag of it was read, but {seen} that agree with each other; three are needed."
+                "Plumb line {letter} does not tell upright: a flag of it was read, but {seen}."
             ),
             "Take three photos or more, from both sides, in which the line is sharp and stands before a plain ground; a white or black line \
              1 mm thick is seen best.",

@@ -41,7 +41,7 @@ fn advice_for(truth: &TruthScene, measured: &Measured, fields: &[&str]) -> Vec<A
 /// asks for mends each of them to within two and a half times what it foretells.
 #[test]
 fn a_photo_that_would_help_helps_as_much_as_foretold() {
-    let mut truth = TruthScene::default().at_scale(0.6);
+    let mut truth = TruthScene::default().at_scale(0.75);
     for setup in &mut truth.setups {
         setup.photos = [1, 3, 5, 6].map(|i| setup.photos[i].clone()).to_vec();
     }
@@ -51,6 +51,8 @@ fn a_photo_that_would_help_helps_as_much_as_foretold() {
     let fields =
         ["/chain/yaw", "/chain/lean", "/chain/offset_at_gearbox", "/chain/offset_at_rear", "/wheel/yaw", "/wheel/offset"];
     let advice = advice_for(&truth, &before, &fields);
+    eprintln!("{:?} {:?}", before.document.crosscheck.ratio, fields.map(|f| before.document.figure(f)));
+    advice.iter().for_each(|a| eprintln!("{a:?}"));
     let findings: Vec<&str> = before.document.findings.iter().map(|finding| finding.what.as_str()).collect();
     assert!(advice.len() >= 5, "advice for {} figures only: {findings:?}", advice.len());
     for advice in advice {
