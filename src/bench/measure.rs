@@ -68,11 +68,14 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     let nuisances = nuisances(solution, settings, &choices, &evaluation, &tilts);
     let fields: Vec<String> = evaluation.told.iter().map(|(field, _)| field.clone()).collect();
     let values: Vec<f64> = evaluation.told.iter().map(|(_, value)| *value).collect();
-    let propagated = solution.covariance.as_ref().map(|covariance| {
-        propagate(solution, covariance, &nuisances, fields.len(), |state, shift| {
-            Evaluation::new(settings, &choices, state, shift).run().told.iter().map(|(_, value)| *value).collect()
-        })
-    });
+    let values_of = |state: &State, shift: Shift| -> Vec<f64> {
+        Evaluation::new(settings, &choices, state, shift).run().told.iter().map(|(_, value)| *value).collect()
+    };
+    let spread_of = |solution: &Solution| {
+        let covariance = solution.covariance.as_ref()?;
+        Some(propagate(solution, covariance, &nuisances, fields.len(), values_of))
+    };
+    let propagated = spread_of(solution);
     let Some(propagated) = propagated else {
         findings.push(Finding::refused(
             "not-determined",
@@ -101,13 +104,8 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     if solution.readings.is_empty() {
         findings.extend(contradiction::doubt_moved_wheel(&fields, &propagated.covariance, &mut measured));
     } else {
-        let values_of = |state: &State, shift: Shift| -> Vec<f64> {
-            Evaluation::new(settings, &choices, state, shift).run().told.iter().map(|(_, value)| *value).collect()
-        };
         let told = |reading: &Solution| -> Option<BTreeMap<String, (f64, f64)>> {
-            let covariance = reading.covariance.as_ref()?;
-            let spread =
-                propagate(reading, covariance, &nuisances, fields.len(), |state, shift| values_of(state, shift)).covariance;
+            let spread = spread_of(reading)?.covariance;
             let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
             Some(fields.iter().cloned().zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()))).collect())
         };

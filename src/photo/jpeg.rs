@@ -82,7 +82,7 @@ fn end_of_picture(bytes: &[u8]) -> Result<usize, PhotoError> {
 }
 
 /// Offset just behind the next marker's code at or after `at`.
-fn next_marker(bytes: &[u8], at: usize) -> Option<usize> {
+pub(crate) fn next_marker(bytes: &[u8], at: usize) -> Option<usize> {
     let mut at = at;
     loop {
         at += bytes.get(at..)?.iter().position(|&byte| byte == 0xFF)? + 1;
@@ -94,7 +94,7 @@ fn next_marker(bytes: &[u8], at: usize) -> Option<usize> {
 }
 
 /// Offset of the 0xFF of the marker that ends the coded data starting at `at`: neither a stuffed zero nor a restart.
-fn end_of_scan(bytes: &[u8], at: usize) -> Option<usize> {
+pub(crate) fn end_of_scan(bytes: &[u8], at: usize) -> Option<usize> {
     let mut at = at;
     loop {
         at += bytes.get(at..)?.iter().position(|&byte| byte == 0xFF)?;

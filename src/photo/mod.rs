@@ -8,7 +8,7 @@ pub mod format;
 mod heic;
 pub mod image;
 pub mod impression;
-mod jpeg;
+pub(crate) mod jpeg;
 pub mod listing;
 mod png;
 mod raster;

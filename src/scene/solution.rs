@@ -61,6 +61,13 @@ const COARSE_CORNERS: usize = 40;
 /// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None when no photo shows a card well
 /// enough to be placed.
 pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
+    let mut solution = solved(photos, settings)?;
+    solution.tell_covariance();
+    Some(solution)
+}
+
+/// The same without its covariance.
+fn solved(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let (best, exceptions) = settle(photos, settings)?;
     if !exceptions.contradict() {
         return Some(concluded(best, &exceptions, photos, settings));
@@ -106,14 +113,13 @@ fn concluded(mut best: Solution, exceptions: &Exceptions, photos: &[ScenePhoto],
     best.findings.extend(sheet_findings(&best));
     best.loose_tabs = exceptions.loose_tabs.clone();
     best.moved_cards = exceptions.moved_cards.clone();
-    best.tell_covariance();
     best
 }
 
 /// Solves a scene again after a second look at the same photos. Starts from the first solution where the second look only added to what was
 /// there; otherwise from the beginning.
 pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
-    let mut next = added_to(first, photos).or_else(|| solve(photos, settings))?;
+    let mut next = added_to(first, photos).or_else(|| solved(photos, settings))?;
     next.split_setups(photos, settings);
     next.tell_covariance();
     Some(next)

@@ -36,10 +36,12 @@ const AS_GOOD: f64 = 0.5;
 /// A body at two places within a set-up.
 struct Reading {
     body: usize,
-    /// The first photo after it moved, as an index of the views that show it, in order.
+    /// Views that show it, in the photos' order, and the first of them after it moved.
     views: Vec<usize>,
     from: usize,
+    /// Squared distance between the two places over its covariance, for each of six unknowns.
     significance: f64,
+    /// Turn between the two places, radians, and shift of the tabs' middle, mm.
     turned: f64,
     shifted: f64,
     state: State,
@@ -67,9 +69,7 @@ impl Solution {
             (self.state, self.slots, self.blocks) = (only.state, only.slots, only.blocks);
         }
     }
-}
 
-impl Solution {
     fn read_so(&self, reading: Reading) -> Solution {
         let Reading { state, slots, blocks, .. } = reading;
         let mut solution = Solution { state, slots, blocks, readings: Vec::new(), ..self.clone() };

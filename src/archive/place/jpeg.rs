@@ -1,5 +1,7 @@
 //! JPEG written anew: segments as in ITU-T T.81, annex B.
 
+use crate::photo::jpeg::{end_of_scan, next_marker};
+
 const SOI: u8 = 0xD8;
 const EOI: u8 = 0xD9;
 const SOS: u8 = 0xDA;
@@ -36,7 +38,7 @@ pub(super) fn rewritten(bytes: &[u8], exif: Option<&[u8]>) -> Option<Vec<u8>> {
             write(&mut out, code, &needed)?;
         }
         if code == SOS {
-            let end = scan_end(bytes, at)?;
+            let end = end_of_scan(bytes, at)?;
             out.extend(&bytes[at..end]);
             at = end;
         }
@@ -92,29 +94,4 @@ fn are_code_tables(mut rest: &[u8]) -> bool {
         rest = next;
     }
     true
-}
-
-/// Offset just behind the next marker's code at or after `at`.
-fn next_marker(bytes: &[u8], at: usize) -> Option<usize> {
-    let mut at = at;
-    loop {
-        at += bytes.get(at..)?.iter().position(|&byte| byte == 0xFF)? + 1;
-        let code = *bytes.get(at)?;
-        if code != 0x00 && code != 0xFF {
-            return Some(at + 1);
-        }
-    }
-}
-
-/// Where the coded data of a scan end: at the next marker that is neither a stuffed byte, a restart nor filling.
-fn scan_end(bytes: &[u8], from: usize) -> Option<usize> {
-    let mut at = from;
-    loop {
-        at += bytes.get(at..)?.iter().position(|&byte| byte == 0xFF)?;
-        match bytes.get(at + 1)? {
-            0x00 | 0xD0..=0xD7 => at += 2,
-            0xFF => at += 1,
-            _ => return Some(at),
-        }
-    }
 }
