@@ -42,7 +42,7 @@ fn every_font_is_embedded_and_its_text_can_be_selected() {
                 let descriptor: Dict = descendant.get(b"FontDescriptor").unwrap();
                 let file: Stream = descriptor.get(b"FontFile2").expect("an embedded font");
                 let data = file.decoded().unwrap();
-                assert_eq!(ttf_parser::Face::parse(&data, 0).unwrap().units_per_em(), 2048);
+                assert_eq!(skrifa::FontRef::new(&data).unwrap().head().unwrap().units_per_em(), 2048);
                 n_fonts += 1;
             }
         }
