@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
+use crate::common::TruthScene;
 use crate::common::render::knobs::RenderKnobs;
 use crate::common::walk::Walk;
-use crate::common::{Side, TruthScene};
+use sightcord::bench::figures::Side;
 
 /// Megapixels of the scene's lens at its own size.
 const OWN_MEGAPIXELS: f64 = 3.264 * 2.448;

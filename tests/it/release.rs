@@ -32,7 +32,9 @@ fn the_revision_is_one_of_the_checkout_s_own() {
     let revision = Program::this().revision;
     let known = |revision: &str| Command::new("git").args(["cat-file", "-e", &format!("{revision}^{{commit}}")]).output();
     match known(revision.trim_end_matches("+changes")) {
-        Ok(said) if Path::new(".git").exists() && revision != "unknown" => assert!(said.status.success(), "{revision} is no commit here"),
+        Ok(said) if Path::new(".git").exists() && revision != "unknown" => {
+            assert!(said.status.success(), "{revision} is no commit here")
+        }
         _ => assert!(revision == "unknown" || revision.len() >= 7, "{revision}"),
     }
 }

@@ -4,6 +4,7 @@ use crate::sheets::drawn::sheets;
 use hayro::hayro_syntax::Pdf;
 use hayro::hayro_syntax::object::{Array, Dict, Name, Object, Stream};
 use sightcord::cards::sheets::{Order, OrderError, Paper, draw};
+use skrifa::raw::TableProvider;
 
 #[test]
 fn pages_have_the_papers_size() {
