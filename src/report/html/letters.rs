@@ -147,7 +147,7 @@ mod tests {
 
     #[test]
     fn what_lies_outside_the_picture_is_left_out() {
-        let mut picture = RgbImage::new(8, 8);
+        let mut picture = RgbImage::new(16, 16);
         Letters::of_height(20.0).unwrap().draw(&mut picture, Rgb([255; 3]), [4, 4], "card 12 \u{1F6B2}");
         assert!(picture.pixels().any(|pixel| pixel.0[0] > 0));
     }
