@@ -1,4 +1,4 @@
-//! The jobs that `tests/slow/growth.sh` measures for the table in docs/limits.md: many photos, and large ones.
+//! The jobs that `tests/slow/growth.sh` measures for a table: many photos, and large ones.
 
 use std::path::Path;
 
