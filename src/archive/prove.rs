@@ -300,11 +300,11 @@ fn measure_again(
     let same_version = document.program.is_same_version(&this);
     let same_machine = document.program.machine == this.machine;
     if !same_version {
-        let Program { name, version, .. } = &document.program;
         proof.notes.push(format!(
-            "it was sealed by {name} {version}, and this is {}: figures, verdicts and settings are compared, but what the report's \
+            "it was sealed by {}, and this is {}: figures, verdicts and settings are compared, but what the report's \
              pages and the plan say in words only that version can compare",
-            this.version
+            document.program.told(),
+            this.told()
         ));
         // Where this version would write the same, another one did; else nobody here can tell.
         let same = report_files(&document);
@@ -316,6 +316,14 @@ fn measure_again(
         proof.notes.push(format!(
             "it was measured on {machine}, and this is {}: figures are compared within 1 % of their U, not byte by byte",
             this.machine
+        ));
+    }
+    let lacking: Vec<&str> =
+        document.program.features.iter().filter(|feature| !this.features.contains(feature)).map(String::as_str).collect();
+    if !lacking.is_empty() {
+        proof.notes.push(format!(
+            "it was measured by a build with {}, which this one lacks: photos that only such a build reads are missing here",
+            lacking.join(", ")
         ));
     }
     let job = scratch_folder()?;
@@ -350,12 +358,8 @@ fn measure_again(
             proof.problems.push(format!("{stray} is a stray file: this version writes none of that name"));
         }
     }
-    // The machine's own name is told in the note; the figures count.
-    let mut again = again;
-    again.program.machine.clone_from(&document.program.machine);
-    if !same_version {
-        again.program.clone_from(&document.program);
-    }
+    // Version, revision and machine are told in the notes, and features decide only which photos can be read.
+    let again = ResultDocument { program: document.program.clone(), ..again };
     let alike = match (same_version, same_machine) {
         (false, _) => Alike::Figures,
         (true, false) => Alike::AllButLastBits,

@@ -5,6 +5,7 @@
 pub mod begin;
 pub mod glance;
 pub mod keep;
+pub mod manual;
 pub mod measure;
 pub mod prove;
 pub mod sheets;
@@ -13,10 +14,12 @@ pub mod whatif;
 
 use std::io::Write;
 use std::process::ExitCode;
+use std::sync::LazyLock;
 
 use anyhow::Context;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
+use crate::report::result::Program;
 use crate::visible;
 
 /// Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and whether its
@@ -38,6 +41,19 @@ enum Command {
     Since(since::SinceArgs),
     Keep(keep::KeepArgs),
     Prove(prove::ProveArgs),
+    Manual(manual::ManualArgs),
+}
+
+/// What `--version` says: all that a report of a mistake needs to name the program.
+static VERSION: LazyLock<String> = LazyLock::new(|| {
+    let Program { version, revision, features, machine, .. } = Program::this();
+    let features = if features.is_empty() { "none".to_owned() } else { features.join(", ") };
+    format!("{version}\nrevision: {revision}\nfeatures: {features}\nmachine: {machine}")
+});
+
+/// The whole command line, each command's exit codes included.
+fn command() -> clap::Command {
+    Cli::command().long_version(VERSION.as_str()).mut_subcommands(with_exit_codes)
 }
 
 /// Done.
@@ -49,7 +65,7 @@ pub const BAD_INPUT: u8 = 2;
 
 /// Runs the command line and gives the exit code.
 pub fn run() -> ExitCode {
-    let matches = Cli::command().mut_subcommands(with_exit_codes).get_matches();
+    let matches = command().get_matches();
     let cli = Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
     let outcome = match cli.command {
         Command::Sheets(args) => sheets::run(&args),
@@ -60,6 +76,7 @@ pub fn run() -> ExitCode {
         Command::Since(args) => since::run(&args),
         Command::Keep(args) => keep::run(&args),
         Command::Prove(args) => prove::run(&args),
+        Command::Manual(args) => manual::run(&args),
     };
     match outcome {
         Ok(code) => ExitCode::from(code),

@@ -30,13 +30,6 @@ pub fn make_folders_in(root: &Path, inner: &Path) -> io::Result<()> {
 }
 
 /// Bytes that are free for this user where a folder lies; None where the system does not tell.
-#[cfg(unix)]
 pub fn free_bytes(folder: &Path) -> Option<u64> {
-    let space = rustix::fs::statvfs(folder).ok()?;
-    space.f_bavail.checked_mul(space.f_frsize)
-}
-
-#[cfg(not(unix))]
-pub fn free_bytes(_folder: &Path) -> Option<u64> {
-    None
+    fs4::available_space(folder).ok()
 }

@@ -139,11 +139,34 @@ fn a_page_beside_the_report_is_a_stray_file() {
 /// A page, texts and findings that another version is said to have written are named, and nothing is said to be unaltered.
 #[test]
 fn what_of_another_version_cannot_be_checked_is_named() {
+    what_another_program_is_said_to_have_written_is_named("version", env!("CARGO_PKG_VERSION"), "0.0.9");
+}
+
+/// Another revision of one version is another program; to leave the revision out makes nothing milder.
+#[test]
+fn what_of_another_revision_cannot_be_checked_is_named() {
+    let this = sightcord::report::result::Program::this().revision;
+    if this == "unknown" {
+        return;
+    }
+    what_another_program_is_said_to_have_written_is_named("revision", &this, "0123456789abcdef0123456789abcdef01234567");
+    for unknown in ["", "unknown"] {
+        let kept = Kept::new();
+        let mut entries = entries(&kept.bytes());
+        edited(&mut entries, "result.json", &format!("\"revision\": \"{this}\""), &format!("\"revision\": \"{unknown}\""));
+        content(&mut entries, "index.html").extend(b"All is well.");
+        let proof = full(&kept.other(&with_new_checksums(entries)));
+        assert!(proof.problems.iter().any(|problem| problem.contains("index.html is not what this version")), "{proof:?}");
+    }
+}
+
+fn what_another_program_is_said_to_have_written_is_named(key: &str, this: &str, other: &str) {
     let kept = Kept::new();
     let mut entries = entries(&kept.bytes());
-    let this = env!("CARGO_PKG_VERSION");
-    edited(&mut entries, "result.json", &format!("\"version\": \"{this}\""), "\"version\": \"0.0.9\"");
-    edited(&mut entries, "bag-info.txt", &format!("sightcord {this}"), "sightcord 0.0.9");
+    edited(&mut entries, "result.json", &format!("\"{key}\": \"{this}\""), &format!("\"{key}\": \"{other}\""));
+    if key == "version" {
+        edited(&mut entries, "bag-info.txt", &format!("sightcord {this}"), &format!("sightcord {other}"));
+    }
     content(&mut entries, "index.html").extend(b"All is well.");
     content(&mut entries, "README.txt").extend(b"All is well.");
     let top = entries[0].0.split('/').next().unwrap().to_owned();

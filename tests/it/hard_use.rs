@@ -137,6 +137,21 @@ fn a_job_file_of_unknown_keys_alone_is_told_in_short() {
     assert!(String::from_utf8_lossy(&out.stderr).lines().count() < 400);
 }
 
+/// Reading it would take sixty times as much memory.
+#[test]
+fn a_result_larger_than_any_is_refused_unread() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path().join("result.json");
+    fs::File::create(&at).unwrap().set_len(60 << 20).unwrap();
+    let at = at.to_str().unwrap();
+    for arguments in [vec!["whatif", at], vec!["since", at, at]] {
+        let out = run(&arguments);
+        assert_eq!(out.status.code(), Some(2));
+        let said = String::from_utf8_lossy(&out.stderr);
+        assert!(said.contains("is larger than any result"), "{said}");
+    }
+}
+
 #[test]
 fn a_colour_profile_that_unpacks_to_gigabytes_takes_no_memory() {
     let job = tempfile::tempdir().unwrap();

@@ -7,8 +7,11 @@ use std::sync::LazyLock;
 
 use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
 use pdf_writer::{Name, Pdf, Rect, Ref, Str};
+use skrifa::charmap::Charmap;
+use skrifa::instance::{LocationRef, Size};
+use skrifa::metrics::{GlyphMetrics, Metrics};
+use skrifa::{FontRef, GlyphId, MetadataProvider};
 use subsetter::GlyphRemapper;
-use ttf_parser::{Face as FontFile, GlyphId};
 
 /// The faces used on our sheets.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -18,16 +21,28 @@ pub enum Face {
     Narrow,
 }
 
+/// A font file and what of it is asked for often; lengths in the font's own units.
 struct LoadedFace {
     data: &'static [u8],
-    file: FontFile<'static>,
+    characters: Charmap<'static>,
+    glyphs: GlyphMetrics<'static>,
+    metrics: Metrics,
 }
 
 impl LoadedFace {
     fn new(data: &'static [u8]) -> Self {
         // The bytes are compiled in: whether they parse does not depend on any input, and every test of a sheet proves it.
-        let file = FontFile::parse(data, 0).expect("the font that ships with the program is a font");
-        Self { data, file }
+        let file = FontRef::new(data).expect("the font that ships with the program is a font");
+        let (size, upright) = (Size::unscaled(), LocationRef::default());
+        Self { data, characters: file.charmap(), glyphs: file.glyph_metrics(size, upright), metrics: file.metrics(size, upright) }
+    }
+
+    fn advance(&self, glyph: GlyphId) -> f64 {
+        f64::from(self.glyphs.advance_width(glyph).unwrap_or(0.0))
+    }
+
+    fn units_per_em(&self) -> f64 {
+        f64::from(self.metrics.units_per_em)
     }
 }
 
@@ -74,14 +89,14 @@ impl Face {
 
     /// The glyph of a character; glyph 0, an empty box, where the font has none.
     fn glyph(self, character: char) -> GlyphId {
-        self.loaded().file.glyph_index(character).unwrap_or(GlyphId(0))
+        self.loaded().characters.map(character).unwrap_or(GlyphId::NOTDEF)
     }
 
     /// Width of a text in units of its size.
     fn width_em(self, text: &str) -> f64 {
-        let file = &self.loaded().file;
-        let units: f64 = text.chars().map(|c| f64::from(file.glyph_hor_advance(self.glyph(c)).unwrap_or(0))).sum();
-        units / f64::from(file.units_per_em())
+        let loaded = self.loaded();
+        let units: f64 = text.chars().map(|c| loaded.advance(self.glyph(c))).sum();
+        units / loaded.units_per_em()
     }
 
     /// Width of a text set at a size (the em), mm.
@@ -124,7 +139,7 @@ impl UsedGlyphs {
         let used = self.faces.entry(face).or_default();
         let mut codes = Vec::with_capacity(2 * text.len());
         for character in text.chars() {
-            let glyph = used.remapper.remap(face.glyph(character).0);
+            let glyph = used.remapper.remap(face.glyph(character).to_u32() as u16);
             used.characters.entry(glyph).or_insert(character);
             codes.extend(glyph.to_be_bytes());
         }
@@ -139,9 +154,9 @@ impl UsedGlyphs {
 
 /// One face as a composite font whose codes are glyph numbers (ISO 32000-1, 9.7).
 fn embed_face(pdf: &mut Pdf, face: Face, used: &FaceUse, next: &mut impl FnMut() -> Ref) -> Ref {
-    let LoadedFace { data, file } = face.loaded();
+    let loaded = face.loaded();
     let [font, cid_font, descriptor, font_data, to_unicode] = std::array::from_fn(|_| next());
-    let per_mille = |units: f64| (units * 1000.0 / f64::from(file.units_per_em())) as f32;
+    let per_mille = |units: f64| (units * 1000.0 / loaded.units_per_em()) as f32;
     let base_font = Name(face.base_font());
 
     pdf.type0_font(font)
@@ -153,31 +168,29 @@ fn embed_face(pdf: &mut Pdf, face: Face, used: &FaceUse, next: &mut impl FnMut()
     let mut cid = pdf.cid_font(cid_font);
     cid.subtype(CidFontType::Type2).base_font(base_font).system_info(SYSTEM_INFO);
     cid.font_descriptor(descriptor).default_width(0.0).cid_to_gid_map_predefined(Name(b"Identity"));
-    let widths = used.remapper.remapped_gids().map(|old| {
-        let advance = file.glyph_hor_advance(GlyphId(old)).unwrap_or(0);
-        per_mille(f64::from(advance))
-    });
+    let widths = used.remapper.remapped_gids().map(|old| per_mille(loaded.advance(GlyphId::from(old))));
     cid.widths().consecutive(0, widths);
     drop(cid);
 
-    let bbox = file.global_bounding_box();
+    let metrics = &loaded.metrics;
+    let bounds = metrics.bounds.unwrap_or_default();
     pdf.font_descriptor(descriptor)
         .name(base_font)
         .flags(FontFlags::NON_SYMBOLIC)
         .bbox(Rect::new(
-            per_mille(bbox.x_min.into()),
-            per_mille(bbox.y_min.into()),
-            per_mille(bbox.x_max.into()),
-            per_mille(bbox.y_max.into()),
+            per_mille(bounds.x_min.into()),
+            per_mille(bounds.y_min.into()),
+            per_mille(bounds.x_max.into()),
+            per_mille(bounds.y_max.into()),
         ))
         .italic_angle(0.0)
-        .ascent(per_mille(file.ascender().into()))
-        .descent(per_mille(file.descender().into()))
-        .cap_height(per_mille(file.capital_height().unwrap_or(file.ascender()).into()))
+        .ascent(per_mille(metrics.ascent.into()))
+        .descent(per_mille(metrics.descent.into()))
+        .cap_height(per_mille(metrics.cap_height.unwrap_or(metrics.ascent).into()))
         .stem_v(face.stem_v())
         .font_file2(font_data);
 
-    let subset = subsetter::subset(data, 0, &used.remapper).expect("the font that ships with the program can be cut down");
+    let subset = subsetter::subset(loaded.data, 0, &used.remapper).expect("the font that ships with the program can be cut down");
     let packed = super::document::deflate(&subset);
     let mut stream = pdf.stream(font_data, &packed);
     stream.filter(pdf_writer::Filter::FlateDecode).pair(Name(b"Length1"), subset.len() as i32);

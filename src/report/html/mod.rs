@@ -4,6 +4,7 @@ mod bars;
 mod details;
 mod drawing;
 mod figures;
+mod letters;
 mod names;
 mod page;
 mod photos;

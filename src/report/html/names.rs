@@ -1,14 +1,10 @@
 //! Names written into a photo beside what they name, so that none lies over another.
 
-use std::sync::LazyLock;
-
-use ab_glyph::FontRef;
 use image::{Rgb, RgbImage};
-use imageproc::drawing::{draw_filled_rect_mut, draw_line_segment_mut, draw_text_mut, text_size};
+use imageproc::drawing::{draw_filled_rect_mut, draw_line_segment_mut};
 use imageproc::rect::Rect;
 
-/// DejaVu Sans, free to embed; its bytes are compiled in, and that they parse every picture shows.
-static FONT: LazyLock<Option<FontRef<'static>>> = LazyLock::new(|| FontRef::try_from_slice(dejavu::sans::bold()).ok());
+use super::letters::Letters;
 
 /// Height of the letters as a part of the picture's longer side, and the least, px: about what a name on a map has.
 const LETTERS: f32 = 0.0125;
@@ -28,12 +24,11 @@ pub struct Name {
 /// Writes all names. Each stands above what it names where there is room, else below, else further off with a stroke that leads
 /// back.
 pub fn write_names(photo: &mut RgbImage, names: &[Name]) {
-    let Some(font) = FONT.as_ref() else { return };
-    let letters = (LETTERS * photo.width().max(photo.height()) as f32).max(LEAST_LETTERS);
+    let height = (LETTERS * photo.width().max(photo.height()) as f32).max(LEAST_LETTERS);
+    let Some(letters) = Letters::of_height(height) else { return };
     let mut taken: Vec<[f32; 4]> = Vec::new();
     for name in names {
-        let (width, height) = text_size(letters, font, &name.text);
-        let (wide, high) = (width as f32 + 6.0, height as f32 + 4.0);
+        let (wide, high) = (letters.width(&name.text).ceil() + 6.0, height.ceil() + 4.0);
         let Some(place) = free_place(name.around, [wide, high], [photo.width() as f32, photo.height() as f32], &taken) else {
             continue;
         };
@@ -46,7 +41,7 @@ pub fn write_names(photo: &mut RgbImage, names: &[Name]) {
             draw_line_segment_mut(photo, (x + wide / 2.0, from), (middle[0], middle[1]), name.colour);
         }
         draw_filled_rect_mut(photo, Rect::at(x as i32, y as i32).of_size(wide as u32, high as u32), GROUND);
-        draw_text_mut(photo, name.colour, x as i32 + 3, y as i32 + 2, letters, font, &name.text);
+        letters.draw(photo, name.colour, [x as u32 + 3, y as u32 + 2], &name.text);
     }
 }
 

@@ -184,7 +184,8 @@ fn fill(folder: &Path, files: &[ReportFile]) -> Result<(), WriteError> {
     let list = ReportFile::new(LIST_NAME, OwnFiles::of(files).text());
     let mut sub_folders = BTreeSet::new();
     for file in files.iter().chain([&list]) {
-        debug_assert!(own_files::is_plain(&file.path), "{} would make the next run call this folder foreign", file.path);
+        let is_known = file.path == LIST_NAME || own_files::is_plain(&file.path);
+        debug_assert!(is_known, "{} would make the next run call this folder foreign", file.path);
         let at = folder.join(&file.path);
         let failed = |why| WriteError::io(&at, why);
         if let Some((sub_folder, _)) = file.path.rsplit_once('/') {

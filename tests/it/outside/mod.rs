@@ -11,6 +11,7 @@ mod monte_carlo;
 mod negative;
 mod nist;
 mod planar;
+mod plane_maps;
 mod projection;
 mod stereo;
 mod zhang;

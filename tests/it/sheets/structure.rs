@@ -4,6 +4,7 @@ use crate::sheets::drawn::sheets;
 use hayro::hayro_syntax::Pdf;
 use hayro::hayro_syntax::object::{Array, Dict, Name, Object, Stream};
 use sightcord::cards::sheets::{Order, OrderError, Paper, draw};
+use skrifa::raw::TableProvider;
 
 #[test]
 fn pages_have_the_papers_size() {
@@ -42,7 +43,7 @@ fn every_font_is_embedded_and_its_text_can_be_selected() {
                 let descriptor: Dict = descendant.get(b"FontDescriptor").unwrap();
                 let file: Stream = descriptor.get(b"FontFile2").expect("an embedded font");
                 let data = file.decoded().unwrap();
-                assert_eq!(ttf_parser::Face::parse(&data, 0).unwrap().units_per_em(), 2048);
+                assert_eq!(skrifa::FontRef::new(&data).unwrap().head().unwrap().units_per_em(), 2048);
                 n_fonts += 1;
             }
         }

@@ -22,7 +22,7 @@ pub fn develop(mut light: Light, knobs: &RenderKnobs, seed: u64) -> Picture {
         smear(&mut light, knobs.motion_px);
     }
     if knobs.blur_px > 0.0 {
-        blur(&mut light, knobs.blur_px);
+        blur(&mut light.data, light.width, knobs.blur_px);
     }
     expose(&mut light, knobs, seed);
     if knobs.sharpen > 0.0 {
@@ -70,9 +70,9 @@ fn expose(light: &mut Light, knobs: &RenderKnobs, seed: u64) {
 /// Unsharp mask on the encoded picture, by its brightness: what phones do.
 fn sharpen(light: &mut Light, amount: f64, radius_px: f64) {
     let luma: Vec<f32> = light.data.par_iter().map(|&c| luma(c)).collect();
-    let mut soft = Light { width: light.width, height: light.height, data: luma.iter().map(|&l| [l, 0.0, 0.0]).collect() };
-    blur(&mut soft, radius_px);
-    light.data.par_iter_mut().zip(soft.data.par_iter()).zip(luma.par_iter()).for_each(|((colour, soft), luma)| {
+    let mut soft: Vec<[f32; 1]> = luma.iter().map(|&l| [l]).collect();
+    blur(&mut soft, light.width, radius_px);
+    light.data.par_iter_mut().zip(soft.par_iter()).zip(luma.par_iter()).for_each(|((colour, soft), luma)| {
         let more = amount as f32 * (luma - soft[0]);
         *colour = colour.map(|c| c + more);
     });
@@ -83,31 +83,30 @@ pub fn luma([r, g, b]: Rgb) -> f32 {
     0.299 * r + 0.587 * g + 0.114 * b
 }
 
-/// Gaussian blur, row by row and then column by column; the outermost pixel is repeated beyond the edge.
-fn blur(light: &mut Light, sigma: f64) {
-    let reach = (4.0 * sigma).ceil() as isize;
-    let kernel: Vec<f32> = (-reach..=reach).map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp() as f32).collect();
+/// Gaussian blur of rows of this width, along them and then across; the outermost pixel is repeated beyond the edge.
+fn blur<const N: usize>(data: &mut [[f32; N]], width: usize, sigma: f64) {
+    let reach = (4.0 * sigma).ceil() as usize;
+    let height = data.len() / width;
+    let kernel: Vec<f32> = (0..=2 * reach).map(|i| (-0.5 * ((i as f64 - reach as f64) / sigma).powi(2)).exp() as f32).collect();
     let sum: f32 = kernel.iter().sum();
     let kernel: Vec<f32> = kernel.into_iter().map(|k| k / sum).collect();
-    let (width, height) = (light.width, light.height);
-    let along = |source: &[Rgb], n: usize, stride: usize, start: usize, at: usize| {
-        let mut total = [0.0f32; 3];
-        for (i, k) in kernel.iter().enumerate() {
-            let place = (at as isize + i as isize - reach).clamp(0, n as isize - 1) as usize;
-            let colour = source[start + place * stride];
-            for (t, c) in total.iter_mut().zip(colour) {
-                *t += k * c;
-            }
+    let add = |total: &mut [f32; N], k: f32, colour: &[f32; N]| total.iter_mut().zip(colour).for_each(|(t, c)| *t += k * c);
+    data.par_chunks_mut(width).for_each(|row| {
+        let (first, last) = (row[0], row[width - 1]);
+        let ends = |end| std::iter::repeat_n(end, reach);
+        let source: Vec<[f32; N]> = ends(first).chain(row.iter().copied()).chain(ends(last)).collect();
+        for (u, out) in row.iter_mut().enumerate() {
+            *out = [0.0; N];
+            kernel.iter().zip(&source[u..]).for_each(|(&k, colour)| add(out, k, colour));
         }
-        total
-    };
-    light.data.par_chunks_mut(width).for_each(|row| {
-        let source = row.to_vec();
-        row.iter_mut().enumerate().for_each(|(u, out)| *out = along(&source, width, 1, 0, u));
     });
-    let source = light.data.clone();
-    light.data.par_chunks_mut(width).enumerate().for_each(|(v, row)| {
-        row.iter_mut().enumerate().for_each(|(u, out)| *out = along(&source, height, width, u, v));
+    let source = data.to_vec();
+    data.par_chunks_mut(width).enumerate().for_each(|(v, row)| {
+        row.fill([0.0; N]);
+        for (i, &k) in kernel.iter().enumerate() {
+            let from = (v + i).saturating_sub(reach).min(height - 1) * width;
+            row.iter_mut().zip(&source[from..]).for_each(|(out, colour)| add(out, k, colour));
+        }
     });
 }
 
