@@ -10,8 +10,8 @@
 use nalgebra::{DMatrix, DVector};
 
 use crate::bench::Figures;
-use crate::figure::Figure;
 use crate::figure::table::Correlation;
+use crate::figure::{Expected, Facts, Figure, FigureTable, Measured};
 use crate::measurement::{Measurement, Quality};
 
 /// Half-width of the difference quotients that linearise a step, mm or degrees: small against a step, large against rounding.
@@ -171,10 +171,36 @@ impl Foreseen {
         rest.single.remove(index);
         rest
     }
+
+    /// The figures to expect, beside those that stay as they were measured.
+    pub fn expected(&self, measured: &Measured) -> Expected {
+        let mut table = FigureTable::default();
+        for figure in STAY_AS_MEASURED {
+            let stored = measured.table.stored(&figure);
+            table.set(figure, stored);
+        }
+        let rear = measured.rims().into_iter().filter(|rim| rim.at.is_rear());
+        let moved = rear.map(|rim| Figure::RimOffset(rim.at)).chain(MOVED_FIELDS);
+        for figure in moved {
+            let foreseen = self.figure(&figure);
+            table.set(figure, foreseen);
+        }
+        let facts = Facts {
+            wheel_source: measured.facts.wheel_source,
+            chain_side: measured.facts.chain_side,
+            chain_reference: measured.facts.chain_reference,
+            hub_side: measured.facts.hub_side,
+            ..Facts::default()
+        };
+        Expected { table, facts }
+    }
 }
 
+/// Figures beside those that move which are told again with the expected ones: no step changes them.
+const STAY_AS_MEASURED: [Figure; 3] = [Figure::WheelLean, Figure::GearboxLean, Figure::RearLean];
+
 /// Figures that steps move, or that steps need, beside the rims' offsets.
-pub const MOVED_FIELDS: [Figure; 14] = [
+const MOVED_FIELDS: [Figure; 14] = [
     Figure::WheelOffset,
     Figure::WheelOffsetAtMark,
     Figure::WheelYaw,

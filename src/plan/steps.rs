@@ -4,7 +4,7 @@
 //! disturbs the bike anyway, and an undecided figure is then expected beyond its tolerance, it is put right as well.
 
 use super::cautions;
-use super::foreseen::{Foreseen, MOVED_FIELDS, scale_answer};
+use super::foreseen::{Foreseen, scale_answer};
 use super::moves::{Move, Places};
 use super::outcome::{Decision, Direction, Expected, PlanStep, StepKind, Unit};
 use super::refer;
@@ -12,7 +12,7 @@ use super::settings::PlanSettings;
 use super::tolerance::{Reference, Tolerance, judge};
 use super::words::{amount, at_least, centre_in_words, chain_in_words, mm, square_in_words};
 use crate::bench::Figures;
-use crate::figure::{Facts, Figure, FigureTable, Side};
+use crate::figure::{Figure, Side};
 use crate::finding::Finding;
 use crate::job::SpacerKind;
 use crate::measurement::{Measurement, Quality};
@@ -364,31 +364,9 @@ impl Planner<'_> {
 
     /// The figures with the steps so far taken as done.
     fn expected(&self) -> Expected {
-        let measured = &self.input.measured;
-        let mut table = FigureTable::default();
-        for figure in STAY_AS_MEASURED {
-            let stored = measured.table.stored(&figure);
-            table.set(figure, stored);
-        }
-        let rear = measured.rims().into_iter().filter(|rim| rim.at.is_rear());
-        let moved = rear.map(|rim| Figure::RimOffset(rim.at)).chain(MOVED_FIELDS);
-        for figure in moved {
-            let foreseen = self.foreseen.figure(&figure);
-            table.set(figure, foreseen);
-        }
-        let facts = Facts {
-            wheel_source: measured.facts.wheel_source,
-            chain_side: measured.facts.chain_side,
-            chain_reference: measured.facts.chain_reference,
-            hub_side: measured.facts.hub_side,
-            ..Facts::default()
-        };
-        Expected { table, facts }
+        self.foreseen.expected(&self.input.measured)
     }
 }
-
-/// Figures beside those that move which are told again with the expected ones: no step changes them.
-const STAY_AS_MEASURED: [Figure; 3] = [Figure::WheelLean, Figure::GearboxLean, Figure::RearLean];
 
 /// A step with nothing in it, for the fields that a kind of step does not use.
 fn blank() -> PlanStep {
