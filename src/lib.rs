@@ -13,6 +13,7 @@ pub mod camera;
 pub mod cards;
 pub mod cli;
 pub mod disk;
+pub mod figure;
 pub mod finding;
 pub mod guarded;
 pub mod job;

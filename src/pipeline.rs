@@ -15,12 +15,13 @@ use thiserror::Error;
 use crate::bench::advice::Advice;
 use crate::bench::from_job::{bench_settings, scene_settings};
 use crate::bench::{self, Figures};
+use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
 use crate::photo::room::Room;
 use crate::photo::{Impression, JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
-use crate::plan::{self, Outcome, PlanInput, PlanSettings};
+use crate::plan::{self, Outcome, PlanSettings};
 use crate::report::ResultDocument;
 use crate::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultParts};
 use crate::scene::{self, ScenePhoto, Solution};
@@ -136,7 +137,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     findings.extend(scene_findings(&photos, solution.as_ref()));
     let planned = guarded("Nothing is judged and nothing planned.", || {
         progress(Progress::Planning);
-        plan::plan(&PlanInput::from(&figures), &PlanSettings::from(&job))
+        plan::plan(&figures, &PlanSettings::from(&job))
     });
     let mut outcome = or_told(planned, &mut findings).unwrap_or_default();
     if let Some(solution) = &solution {
@@ -172,9 +173,9 @@ fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, 
         (verdict.verdict == plan::outcome::Decision::Undecided && !verdict.blocked || value.u > verdict.tolerance)
             .then(|| (verdict.field.clone(), value.u))
     });
-    let open: Vec<(String, f64)> = open.collect();
-    let fields: Vec<String> = open.iter().map(|(field, _)| field.clone()).collect();
-    let u_of = |field: &str| open.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
+    let open: Vec<(Figure, f64)> = open.collect();
+    let fields: Vec<Figure> = open.iter().map(|(field, _)| field.clone()).collect();
+    let u_of = |field: &Figure| open.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
     bench::advice::advise(solution, settings, &fields, &u_of, raised)
 }
 
@@ -414,7 +415,7 @@ fn document(
         });
     }
     let parts = ResultParts {
-        job: JobEntry { id, bike: job.bike.name.clone(), chain_side: figures.chain.side.or(job.bike.chain_side) },
+        job: JobEntry { id, bike: job.bike.name.clone(), chain_side: figures.measured.facts.chain_side.or(job.bike.chain_side) },
         camera: solution.map(|s| cameras(s, photos, &fits)).unwrap_or_default(),
         photos: entries,
         figures,

@@ -6,19 +6,21 @@
 use nalgebra::{DVector, Vector3};
 use rayon::prelude::*;
 
+use crate::figure::Figure;
 use crate::scene::Solution;
 use crate::scene::imagine::{Imagined, Stand, imagine};
 use crate::scene::solve::{inverse, quadratic_forms};
 
+use super::choose::choices_of;
 use super::evaluate::{Choices, Evaluation};
-use super::measure::{choices_of, listed};
 use super::nuisance::Shift;
 use super::settings::BenchSettings;
+use super::words::listed;
 
 /// The best photo for one figure.
 #[derive(Clone, Debug)]
 pub struct Advice {
-    pub field: String,
+    pub field: Figure,
     /// Expanded uncertainty now and with the photo.
     pub u_now: f64,
     pub u_then: f64,
@@ -38,14 +40,14 @@ const PLACES: [f64; 6] = [-0.9, -0.4, 0.1, 0.5, 1.0, 1.6];
 pub fn advise(
     solution: &Solution,
     settings: &BenchSettings,
-    fields: &[String],
-    u_of: &dyn Fn(&str) -> Option<f64>,
+    fields: &[Figure],
+    u_of: &dyn Fn(&Figure) -> Option<f64>,
     raised: f64,
 ) -> Vec<Advice> {
     let Some(covariance) = solution.covariance.as_ref() else { return Vec::new() };
     let Some(now) = inverse(covariance) else { return Vec::new() };
     let choices = choices_of(solution, settings);
-    let gradients: Vec<(String, f64, DVector<f64>)> = fields
+    let gradients: Vec<(Figure, f64, DVector<f64>)> = fields
         .iter()
         .filter_map(|field| Some((field.clone(), u_of(field)?, gradient(solution, settings, &choices, field)?)))
         .collect();
@@ -80,7 +82,7 @@ pub fn advise(
 }
 
 /// Derivatives of one figure by the kept unknowns.
-fn gradient(solution: &Solution, settings: &BenchSettings, choices: &Choices, field: &str) -> Option<DVector<f64>> {
+fn gradient(solution: &Solution, settings: &BenchSettings, choices: &Choices, figure: &Figure) -> Option<DVector<f64>> {
     const STEP: f64 = 1e-5;
     let n = solution.slots.n;
     let value = |slot: usize, step: f64| {
@@ -89,7 +91,7 @@ fn gradient(solution: &Solution, settings: &BenchSettings, choices: &Choices, fi
         change[slot] = step;
         state.nudge_kept(&solution.slots, &change);
         let told = Evaluation::new(settings, choices, &state, Shift(None)).run().told;
-        told.into_iter().find(|(name, _)| name == field).map(|(_, value)| value)
+        told.into_iter().find(|(told, _)| told == figure).map(|(_, value)| value)
     };
     let slopes: Vec<Option<f64>> =
         (0..n).into_par_iter().map(|slot| Some((value(slot, STEP)? - value(slot, -STEP)?) / (2.0 * STEP))).collect();

@@ -6,11 +6,12 @@ use std::collections::BTreeMap;
 
 use nalgebra::DMatrix;
 
+use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
 
-const YAW: &str = "/wheel/yaw";
-const YAW_FROM_OFFSETS: &str = "/wheel/yaw_from_offsets";
+const YAW: Figure = Figure::WheelYaw;
+const YAW_FROM_OFFSETS: Figure = Figure::WheelYawFromOffsets;
 /// The two contradict each other when they differ by more than this many times the expanded uncertainty (k = 2) of their difference. On
 /// twenty-one sound benches with known truth they differed by 0.8 of it at most, on one with a knocked wheel by 20.
 const CONTRADICTED: f64 = 2.0;
@@ -20,20 +21,20 @@ const END_FLOAT_DEG: f64 = 0.06;
 /// Where the wheel's two yaws contradict each other: widens both to reach over their difference, for nobody can tell which is right, keeps
 /// them from verdicts, and tells why. `covariance` is that of `fields`.
 pub fn doubt_moved_wheel(
-    fields: &[String],
+    fields: &[Figure],
     covariance: &DMatrix<f64>,
-    measured: &mut BTreeMap<String, Measurement>,
+    measured: &mut BTreeMap<Figure, Measurement>,
 ) -> Option<Finding> {
-    let place = |field: &str| fields.iter().position(|known| known == field);
+    let place = |figure: Figure| fields.iter().position(|known| *known == figure);
     let (axis, marks) = (place(YAW)?, place(YAW_FROM_OFFSETS)?);
-    let difference = (measured.get(YAW)?.value - measured.get(YAW_FROM_OFFSETS)?.value).abs();
+    let difference = (measured.get(&YAW)?.value - measured.get(&YAW_FROM_OFFSETS)?.value).abs();
     let variance = covariance[(axis, axis)] + covariance[(marks, marks)] - 2.0 * covariance[(axis, marks)];
     let u = 2.0 * variance.max(0.0).sqrt();
     if !(difference > (CONTRADICTED * u).max(END_FLOAT_DEG)) {
         return None;
     }
     for field in [YAW, YAW_FROM_OFFSETS] {
-        if let Some(figure) = measured.get_mut(field) {
+        if let Some(figure) = measured.get_mut(&field) {
             figure.u += difference;
             figure.quality = Quality::Single;
         }
@@ -58,7 +59,7 @@ const HARDLY: f64 = 0.1;
 
 /// Widens what other readings of the photos tell otherwise to reach over all of them with their own uncertainties, and keeps it from verdicts.
 /// `readings` are value and expanded uncertainty by each of them.
-pub fn allow_for_readings(readings: &[BTreeMap<String, (f64, f64)>], measured: &mut BTreeMap<String, Measurement>) {
+pub fn allow_for_readings(readings: &[BTreeMap<Figure, (f64, f64)>], measured: &mut BTreeMap<Figure, Measurement>) {
     for (field, figure) in measured {
         let reach = |(value, u): &(f64, f64)| (value - figure.value).abs() + u;
         let farthest = readings.iter().filter_map(|told| told.get(field)).map(reach).fold(0.0, f64::max);
@@ -74,13 +75,13 @@ mod tests {
     use super::*;
 
     fn told(difference: f64) -> (Option<Finding>, Measurement) {
-        let fields = [YAW.to_owned(), YAW_FROM_OFFSETS.to_owned()];
+        let fields = [YAW, YAW_FROM_OFFSETS];
         // Each known to 0.02 degrees (k = 2), and to the same side: their difference to 0.0063.
         let covariance = DMatrix::from_row_slice(2, 2, &[1e-4, 0.95e-4, 0.95e-4, 1e-4]);
         let figure = |value| Measurement { value, u: 0.02, quality: Quality::Good };
         let mut measured = BTreeMap::from([(fields[0].clone(), figure(0.3)), (fields[1].clone(), figure(0.3 + difference))]);
         let finding = doubt_moved_wheel(&fields, &covariance, &mut measured);
-        (finding, measured[YAW])
+        (finding, measured[&YAW])
     }
 
     #[test]

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::DMatrix;
 
+use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::scene::halves::{Half, Split, halves};
 use crate::scene::state::line_axes;
@@ -15,9 +16,10 @@ use super::propagate::Propagated;
 use super::settings::BenchSettings;
 
 /// Figures that the check looks at: those that the photos decide and that differ from each other.
-fn is_checked(field: &str) -> bool {
-    let wanted = ["/rim/", "/wheel/yaw", "/wheel/lean", "/chain/offset_at_gearbox", "/chain/yaw", "/chain/lean", "/hub/"];
-    wanted.iter().any(|start| field.starts_with(start)) && !field.ends_with("/height")
+fn is_checked(figure: &Figure) -> bool {
+    use Figure::{ChainAtGearbox, ChainLean, ChainYaw, RimFromFace, RimOffset, WheelLean, WheelYaw, WheelYawFromOffsets};
+    let of_wheel = matches!(figure, RimOffset(_) | WheelYaw | WheelYawFromOffsets | WheelLean | RimFromFace);
+    of_wheel || matches!(figure, ChainAtGearbox | ChainYaw | ChainLean)
 }
 
 /// A half that knows a figure this many times worse than the whole has not seen what the figure rests on: it is left out.
@@ -47,7 +49,7 @@ pub fn check(
     solution: &Solution,
     settings: &BenchSettings,
     choices: &Choices,
-    fields: &[String],
+    fields: &[Figure],
     propagated: &Propagated,
 ) -> Checked {
     let mut checked = Checked::default();
@@ -135,13 +137,13 @@ fn compare(
     solution: &Solution,
     settings: &BenchSettings,
     choices: &Choices,
-    fields: &[String],
+    fields: &[Figure],
     propagated: &Propagated,
     split: Split,
 ) -> Option<f64> {
     let [one, other] = halves(solution, split)?.map(|half| {
         let told = Evaluation::new(settings, choices, &half.state, Shift(None)).run().told;
-        let values = told.into_iter().collect::<BTreeMap<String, f64>>();
+        let values = told.into_iter().collect::<BTreeMap<Figure, f64>>();
         let spread = &half.covariance * propagated.jacobian.transpose();
         (values, spread, half)
     });

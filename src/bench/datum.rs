@@ -10,18 +10,17 @@ use std::collections::BTreeSet;
 
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2, Vector3};
 
-use crate::finding::Finding;
+use crate::figure::Figure;
+use crate::figure::member::Section;
+use crate::figure::sense::Sense;
 use crate::measurement::Quality;
 use crate::scene::state::Cord;
 use crate::scene::{Solution, State};
 
-use super::datum_findings;
-use super::datum_trial::Trial;
-use super::ground::{CardPlane, Datum};
+use super::ground::Datum;
 use super::nuisance::{Nuisance, Shift};
-use super::riders::{StandingRider, standing};
+use super::riders::StandingRider;
 use super::settings::BenchSettings;
-use super::views::Views;
 
 /// What the datum is told from, decided once at the solution.
 #[derive(Clone, Debug)]
@@ -160,49 +159,13 @@ fn plain_line(places: &[(f64, f64)]) -> Option<(f64, f64)> {
     Some((values[0], values[1]))
 }
 
-/// Decides what the datum is told from. None, with a finding, where nothing tells it or where its sources contradict each other.
-pub fn choose(
-    solution: &Solution,
-    settings: &BenchSettings,
-    views: &Views,
-    up: &Vector3<f64>,
-    plane: Option<&CardPlane>,
-    findings: &mut Vec<Finding>,
-) -> Option<DatumChoice> {
-    let edges = DatumChoice::edges_alone(solution);
-    let riders = standing(solution, settings, views, up, plane, findings);
-    let Some(covariance) = solution.covariance.as_ref().filter(|_| !riders.is_empty()) else { return edges };
-    let trial = Trial::new(solution, settings, covariance, edges.is_some(), riders);
-    let (trial, moved) = trial.without_moved(solution.cord_moved);
-    let (trial, outlier) = trial.agreeing();
-    findings.extend(outlier.map(|(words, off)| datum_findings::left_out(&words, off)));
-    let disagreement = trial.disagreement();
-    if let Some(by) = disagreement {
-        findings.push(datum_findings::disagree(edges.is_some(), &by));
-        return None;
-    }
-    let chosen = trial.chosen(edges.as_ref(), findings)?;
-    if moved && edges.is_none() {
-        findings.push(datum_findings::riders_moved());
-    }
-    Some(chosen)
-}
-
 /// Whether a figure is told from the datum plane: the chain's and the print's are not, nor what lies level.
-pub fn stands_on(field: &str) -> bool {
-    let starts = [
-        "/rim/",
-        "/wheel/",
-        "/wheel_in_frame/",
-        "/frame/",
-        "/plumb/",
-        "/stations/",
-        "/backbone/",
-        "/faces/",
-        "/spindle/",
-        "/bench/riders/",
-        "/bench/cord_",
-    ];
-    let level = ["/height", "/height_difference", "/lean"];
-    starts.iter().any(|start| field.starts_with(start)) && !level.iter().any(|end| field.ends_with(end))
+pub fn stands_on(figure: &Figure) -> bool {
+    use Section::{Backbone, Faces, Frame, Plumb, Riders, Rim, Spindle, Stations, Wheel, WheelInFrame};
+    let is_level = matches!(figure.sense(), Sense::Lean | Sense::LeftHigh) || matches!(figure, Figure::RimHeight(_));
+    let is_told_from_it = match figure.section() {
+        Some(Rim | Wheel | WheelInFrame | Frame | Plumb | Stations | Backbone | Faces | Spindle | Riders) => true,
+        _ => matches!(figure, Figure::CordStraightness | Figure::CordMoved),
+    };
+    is_told_from_it && !is_level
 }

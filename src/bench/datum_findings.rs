@@ -1,5 +1,6 @@
 //! What is said of a datum that riders and edges do not tell alike.
 
+use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::measurement::Quality;
 
@@ -32,7 +33,7 @@ pub fn disagree(with_edges: bool, by: &[(String, f64)]) -> Finding {
         "See that each rider sits on the cord, folded round it and glued flat, and that the cord touches nothing; light the cord from \
          both sides, or put a third rider on it. Then take the photos again.",
     )
-    .about("/wheel/offset")
+    .about(Figure::WheelOffset)
 }
 
 pub fn left_out(words: &str, off: f64) -> Finding {
@@ -55,7 +56,7 @@ pub fn one_place(riders: usize) -> Finding {
         what,
         "Put two riders on the cord (sheets --tabs 39-42), 600 mm or more apart, and photograph both faces of each from two places.",
     )
-    .about("/wheel/offset")
+    .about(Figure::WheelOffset)
 }
 
 pub fn from_riders(quality: Quality) -> Finding {
@@ -81,5 +82,5 @@ pub fn riders_moved() -> Finding {
         "The riders stand elsewhere across in a later set-up than in the first; all was measured from the cord's place in the first.",
         "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
     )
-    .about("/bench/cord_moved")
+    .about(Figure::CordMoved)
 }

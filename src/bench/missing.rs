@@ -7,6 +7,7 @@ use super::evaluate::Choices;
 use super::figures::{Figures, Side};
 use super::settings::{BenchSettings, Part};
 use super::views::Views;
+use crate::figure::Figure;
 
 /// Adds a finding for each figure that could not be measured.
 pub fn findings(
@@ -33,7 +34,7 @@ pub fn findings(
                  and take photos from above the cards and from both sides. Where light and shadow hide it, put two riders on it, 600 mm \
                  or more apart (sheets --tabs 39-42): they tell where it runs in any light.",
             )
-            .about("/wheel/offset"),
+            .about(Figure::WheelOffset),
         );
     }
     findings.extend(solution.cord_doubts.iter().cloned());
@@ -45,7 +46,7 @@ pub fn findings(
                 "There is one set-up only: without turning the wheel its axis can't be told, nor its yaw free of run-out.",
                 "Turn the wheel half round, take the photos again and put them into a second folder.",
             )
-            .about("/wheel/yaw"),
+            .about(Figure::WheelYaw),
         );
     }
     if choices.left.is_some() && has_cord {
@@ -54,10 +55,11 @@ pub fn findings(
         chain(figures, &seen, findings);
         track(choices, &seen, findings);
     }
-    for rim in figures.rim.iter().filter(|rim| rim.station.is_some() && rim.offset.is_none()) {
+    let rims = figures.measured.rims();
+    for rim in rims.iter().filter(|rim| rim.facts.station.is_some() && rim.offset.is_none()) {
         findings.push(
             Finding::refused("rim-not-measured", "This rim offset could not be measured.", "Take more photos of this tab.")
-                .about(format!("/rim/{}/offset", rim.id)),
+                .about(Figure::RimOffset(rim.at.clone())),
         );
     }
     if solution.cord_moved {
@@ -66,15 +68,15 @@ pub fn findings(
                 "cord-moved",
                 format!(
                     "The cord lies {} elsewhere in one set-up than in another; all was measured from its place in the first.",
-                    figures.bench.cord_moved.map_or("somewhat".to_owned(), |m| format!("{:.1} mm", m.value))
+                    figures.get(&Figure::CordMoved).map_or("somewhat".to_owned(), |m| format!("{:.1} mm", m.value))
                 ),
                 "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
             )
-            .about("/bench/cord_moved"),
+            .about(Figure::CordMoved),
         );
     }
     super::rim_width::findings(figures, settings, findings);
-    if settings.print_measured != [true, true] && !figures.rim.is_empty() {
+    if settings.print_measured != [true, true] && !rims.is_empty() {
         findings.push(print_warning(figures, settings.print_measured, super::rim_width::print_within_percent(figures, settings)));
     }
 }
@@ -82,9 +84,10 @@ pub fn findings(
 /// The warning about a print that nobody measured. `within_percent` is what a caliper's rim width that agrees leaves open.
 fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<f64>) -> Finding {
     let most = figures
-        .rim
-        .iter()
-        .filter_map(|rim| figures.scale_sensitivity.get(&format!("/rim/{}/offset", rim.id)))
+        .measured
+        .rims()
+        .into_iter()
+        .filter_map(|rim| figures.scale_sensitivity.get(&Figure::RimOffset(rim.at)))
         .map(|change| change.abs())
         .fold(0.0, f64::max);
     let caliper = within_percent.map_or_else(String::new, |percent| {
@@ -108,33 +111,33 @@ fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<
 }
 
 fn rims(figures: &Figures, settings: &BenchSettings, findings: &mut Vec<Finding>) {
-    for rim in figures.rim.iter().filter(|rim| rim.offset.is_none() && rim.place == 0 && rim.wheel == "rear") {
+    for rim in figures.measured.rims().iter().filter(|rim| rim.offset.is_none() && rim.at.is_rear_mark()) {
         let number = settings
             .marks
             .iter()
-            .find(|m| m.part == Part::Rim { front_wheel: false, side: rim.side, place: 0 })
-            .map_or(if rim.side == Side::Left { 1 } else { 2 }, |m| m.number);
+            .find(|m| m.part == Part::Rim { front_wheel: false, side: rim.at.side, place: 0 })
+            .map_or(if rim.at.side == Side::Left { 1 } else { 2 }, |m| m.number);
         findings.push(
             Finding::refused(
                 "rim-tab-not-seen",
-                format!("Tab {number} on the rim's {} face was not found in set-up {}.", rim.side.word(), rim.setup),
+                format!("Tab {number} on the rim's {} face was not found in set-up {}.", rim.at.side.word(), rim.at.setup),
                 format!(
                     "Take two photos of that set-up from the {}, a pace apart, with tab {number} and two cards in them.",
-                    rim.side.word()
+                    rim.at.side.word()
                 ),
             )
-            .about(format!("/rim/{}/offset", rim.id)),
+            .about(Figure::RimOffset(rim.at.clone())),
         );
     }
-    for (setup, width) in figures.rim_width.iter().filter(|(_, width)| width.is_none()) {
-        debug_assert!(width.is_none());
+    for (figure, width) in figures.measured.table.iter() {
+        let (Figure::RimWidth(setup), None) = (figure, width) else { continue };
         findings.push(
             Finding::note(
                 "rim-width-not-told",
                 format!("The rim's width in set-up {setup} needs both rim tabs."),
                 "See the missing rim tab.",
             )
-            .about(format!("/rim_width/{setup}")),
+            .about(figure),
         );
     }
 }
@@ -158,27 +161,25 @@ fn wheel(
                 ),
                 "Turn the wheel half round between the set-ups and see that tabs 1, 2 and 8 to 10 are in two photos or more of each.",
             )
-            .about("/wheel/lean"),
+            .about(Figure::WheelLean),
         );
     }
-    for (pointer, figure) in [
-        ("/wheel/offset", figures.wheel.offset),
-        ("/wheel/offset_at_mark", figures.wheel.offset_at_mark),
-        ("/wheel/yaw", figures.wheel.yaw),
-        ("/wheel/yaw_from_offsets", figures.wheel.yaw_from_offsets),
-    ] {
-        if figure.is_none() {
+    for figure in [Figure::WheelOffset, Figure::WheelOffsetAtMark, Figure::WheelYaw, Figure::WheelYawFromOffsets] {
+        if figures.get(&figure).is_none() {
             findings.push(
                 Finding::refused(
                     "wheel-not-told",
                     "This needs both rim tabs at the marked place in two set-ups, once turned forward and once turned rearward.",
                     "See the missing rim tabs and set-ups.",
                 )
-                .about(pointer),
+                .about(figure),
             );
         }
     }
-    if choices.wheel_axis && figures.wheel.offset.is_some() && figures.runout.lateral.is_none() && settings.lateral_tir.is_none()
+    if choices.wheel_axis
+        && figures.get(&Figure::WheelOffset).is_some()
+        && figures.get(&Figure::RunoutLateral).is_none()
+        && settings.lateral_tir.is_none()
     {
         findings.push(
             Finding::note(
@@ -186,13 +187,13 @@ fn wheel(
                 "The rim's run-out is not known: the wheel offset holds at the marked place and includes it.",
                 "Stick tabs 33 to 38 round the rim's left face (print them with sheets --tabs 33-38), or write lateral_tir_mm under [rim] in job.toml.",
             )
-            .about("/runout/lateral"),
+            .about(Figure::RunoutLateral),
         );
     }
 }
 
 fn chain(figures: &Figures, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, findings: &mut Vec<Finding>) {
-    if figures.chain.offset_at_gearbox.is_some() {
+    if figures.get(&Figure::ChainAtGearbox).is_some() {
         return;
     }
     let rear = seen(&|part| matches!(part, Part::RearSprocket));
@@ -203,7 +204,7 @@ fn chain(figures: &Figures, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, find
             format!("The chain line needs tabs on both sprockets: {gearbox} of the gearbox's (5 to 7) and {rear} of the rear one's (8 to 10) were found."),
             "Take photos from the chain side with both sprockets and two cards in them, from two places a pace apart.",
         )
-        .about("/chain/offset_at_gearbox"),
+        .about(Figure::ChainAtGearbox),
     );
 }
 
@@ -218,6 +219,6 @@ fn track(choices: &Choices, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, find
             "The front wheel's track needs tabs 3 and 4 on its rim, both seen in two set-ups with that wheel turned, too, between them.",
             "Turn the front wheel half round whenever the rear wheel is turned, and take photos of it from both sides in each set-up.",
         )
-        .about("/track/offset"),
+        .about(Figure::TrackOffset),
     );
 }

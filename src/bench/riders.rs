@@ -75,7 +75,7 @@ impl StandingRider {
     pub fn words(&self) -> String {
         match &self.faces[..] {
             [one] => format!("tab {}", one.number),
-            faces => format!("tabs {}", super::measure::listed(&faces.iter().map(|face| face.number).collect())),
+            faces => format!("tabs {}", super::words::listed(&faces.iter().map(|face| face.number).collect())),
         }
     }
 }

@@ -4,6 +4,7 @@ use crate::finding::Finding;
 
 use super::figures::Figures;
 use super::settings::BenchSettings;
+use crate::figure::Figure;
 
 /// A caliper over the rim's outside faces, across its width by hand, mm (k = 2; our estimate, common practice, no source).
 const CALIPER_U_MM: f64 = 0.2;
@@ -18,7 +19,7 @@ const LEAST_DIFFERENCE_MM: f64 = 0.3;
 struct Width {
     mean: f64,
     u: f64,
-    field: String,
+    field: Figure,
 }
 
 /// Findings about widths that contradict each other or the caliper.
@@ -38,11 +39,11 @@ pub fn print_within_percent(figures: &Figures, settings: &BenchSettings) -> Opti
     (difference <= bound).then(|| 100.0 * (difference + bound) / caliper)
 }
 
-fn told_widths(figures: &Figures) -> Vec<(String, usize, f64)> {
-    let told = figures.rim_width.iter().filter_map(|(setup, width)| {
-        let field = format!("/rim_width/{setup}");
-        let index = figures.joint.fields.iter().position(|known| *known == field)?;
-        Some((field, index, width.as_ref()?.value))
+fn told_widths(figures: &Figures) -> Vec<(Figure, usize, f64)> {
+    let widths = figures.measured.table.measured();
+    let told = widths.filter(|(figure, _)| matches!(figure, Figure::RimWidth(_))).filter_map(|(figure, width)| {
+        let index = figures.joint.fields.iter().position(|known| known == figure)?;
+        Some((figure.clone(), index, width.value))
     });
     told.collect()
 }

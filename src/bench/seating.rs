@@ -6,6 +6,7 @@
 
 use nalgebra::Vector3;
 
+use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::scene::{Solution, State};
 
@@ -82,6 +83,6 @@ impl Unsteady {
             "Between set-ups the wheel may only be turned: see that its nuts are tight and that nobody moved it in the fork ends, rock the \
              rim to feel for play in the bearings, and take the set-ups again.",
         )
-        .about("/wheel/yaw")
+        .about(Figure::WheelYaw)
     }
 }

@@ -2,12 +2,13 @@
 
 use nalgebra::Matrix2;
 
+use crate::figure::Figure;
+use crate::figure::facts::UpFrom;
+use crate::figure::part::Letter;
 use crate::finding::Finding;
 use crate::scene::{Solution, State};
 use crate::sightings::StringKind;
 
-use super::evaluate::line_letter;
-use super::figures::UpFrom;
 use super::ground::plumb_lines;
 use super::settings::BenchSettings;
 use super::views::Views;
@@ -27,7 +28,7 @@ pub fn not_told(solution: &Solution, views: &Views, line: usize, spread: &Matrix
         return None;
     }
     let StringKind::Plumb(letter) = solution.state.lines[line].kind else { return None };
-    let letter = line_letter(letter);
+    let letter = Letter::of(letter);
     let seen = match images {
         0 => "the line itself in none; three are needed".to_owned(),
         1 => "the line itself in one photo only; three are needed".to_owned(),
@@ -43,7 +44,7 @@ pub fn not_told(solution: &Solution, views: &Views, line: usize, spread: &Matrix
             "Take three photos or more, from both sides, in which the line is sharp and stands before a plain ground; a white or black line \
              1 mm thick is seen best.",
         )
-        .about(format!("/plumb/{letter}/offset")),
+        .about(Figure::PlumbOffset(letter)),
     )
 }
 
@@ -60,7 +61,7 @@ pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Fi
                 "No flag of a plumb line (21 to 28) was read in any photo, so no plumb line tells upright or the frame's middle.",
                 "Hang a plumb line with flags 21 and 22, and take photos in which one of them and a stretch of the line are sharp.",
             )
-            .about("/plumb/A/offset"),
+            .about(Figure::PlumbOffset(Letter::of(0))),
         );
     }
     let u = 2.0 * settings.level_sigma;
@@ -83,6 +84,6 @@ pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Fi
         ),
         UpFrom::Reading | UpFrom::PlumbLine => return findings,
     };
-    findings.push(finding.about("/bench/level_across"));
+    findings.push(finding.about(Figure::LevelAcross));
     findings
 }

@@ -4,10 +4,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::Vector3;
 
+use crate::figure::member::Section;
+use crate::figure::part::{Letter, Wheel};
+use crate::figure::{Figure, Side};
 use crate::measurement::Quality;
 use crate::scene::Solution;
 use crate::scene::observe::Shown;
 use crate::scene::state::Carrier;
+use crate::sightings::StringKind;
 
 use super::settings::{BenchSettings, Part};
 
@@ -110,63 +114,60 @@ impl Views {
     }
 
     /// Quality of a figure: "single" when a mark it stands on was seen in one photo only or under too small an angle.
-    pub fn quality(&self, field: &str, settings: &BenchSettings, solution: &Solution) -> Quality {
+    pub fn quality(&self, figure: &Figure, settings: &BenchSettings, solution: &Solution) -> Quality {
         let state = &solution.state;
         let tabs_with = |wanted: &dyn Fn(&Part) -> bool| -> Vec<usize> {
             let marked = settings.marks.iter().filter(|m| wanted(&m.part));
             marked.flat_map(|m| (0..state.tabs.len()).filter(|&t| state.tabs[t].number == m.number)).collect()
         };
         let each = |tabs: &[usize]| tabs.iter().all(|&t| self.tabs_are_good(solution, &[t]));
-        let together = |tabs: &[usize]| self.tabs_are_good(solution, tabs);
-        let rear_rim = |part: &Part| matches!(part, Part::Rim { front_wheel: false, place: 0, .. });
-        let mut parts = field.trim_start_matches('/').split('/');
-        let good = match parts.next().unwrap_or("") {
-            "rim" => {
-                let side_word = parts.nth(1).unwrap_or("");
-                let rest: Vec<&str> = parts.collect();
-                let place: u8 = rest.iter().find_map(|part| part.parse().ok()).unwrap_or(0);
-                let front = rest.contains(&"front-wheel");
-                each(&tabs_with(&|part| match part {
-                    Part::Rim { front_wheel, side, place: p } => *front_wheel == front && side.word() == side_word && *p == place,
-                    _ => false,
-                }))
-            }
-            "rim_width" | "wheel" | "wheel_in_frame" | "runout" => each(&tabs_with(&rear_rim)),
-            "hub" => each(&tabs_with(&rear_rim)) && together(&tabs_with(&|part| matches!(part, Part::HubFace))),
-            "chain" => match field {
-                "/chain/rear_lean" => together(&tabs_with(&|part| matches!(part, Part::RearSprocket))),
-                "/chain/gearbox_lean" => together(&tabs_with(&|part| matches!(part, Part::GearboxSprocket))),
-                _ => {
-                    together(&tabs_with(&|part| matches!(part, Part::RearSprocket)))
-                        && together(&tabs_with(&|part| matches!(part, Part::GearboxSprocket)))
+        let together = |wanted: &dyn Fn(&Part) -> bool| self.tabs_are_good(solution, &tabs_with(wanted));
+        let of_rim = |wheel: Wheel, place: u8, side: Option<Side>| {
+            let is_front = wheel == Wheel::Front;
+            let is_it = |part: &Part| match part {
+                Part::Rim { front_wheel, side: s, place: p } => {
+                    *front_wheel == is_front && side.is_none_or(|side| side == *s) && *p == place
                 }
+                _ => false,
+            };
+            each(&tabs_with(&is_it))
+        };
+        let rear_rim = || of_rim(Wheel::Rear, 0, None);
+        let rear_sprocket = || together(&|part| matches!(part, Part::RearSprocket));
+        let gearbox = || together(&|part| matches!(part, Part::GearboxSprocket));
+        let spindle = |wanted: Option<Side>| {
+            each(&tabs_with(&|part| match part {
+                Part::SpindleEnd(side) => wanted.is_none_or(|wanted| wanted == *side),
+                _ => false,
+            }))
+        };
+        let station = |letter: &Letter| each(&tabs_with(&|part| matches!(part, Part::Station(s, _) if *s == letter.index())));
+        let line = |wanted: StringKind| {
+            let mut lines = (0..state.lines.len()).filter(|&l| state.lines[l].kind == wanted);
+            lines.all(|l| self.line_is_good(solution, l))
+        };
+        let face = |name: &str| {
+            let mut faces = state.faces.iter().filter(|face| face.name == name);
+            faces.all(|face| self.tabs_are_good(solution, &face.tabs))
+        };
+        let good = match figure {
+            Figure::RimOffset(at) | Figure::RimHeight(at) => of_rim(at.wheel, at.place, Some(at.side)),
+            Figure::RearLean => rear_sprocket(),
+            Figure::GearboxLean => gearbox(),
+            Figure::SpindleHeights => spindle(None),
+            Figure::SpindleLeft => spindle(Some(Side::Left)),
+            Figure::SpindleRight => spindle(Some(Side::Right)),
+            Figure::PlumbOffset(letter) => line(StringKind::Plumb(letter.index())),
+            Figure::StationOffset(letter) | Figure::StationHeights(letter) => station(letter),
+            Figure::FaceOffset(name) | Figure::FaceYaw(name) | Figure::FaceLean(name) => face(name),
+            other => match other.section() {
+                Some(Section::RimWidth | Section::Wheel | Section::WheelInFrame | Section::Runout) => rear_rim(),
+                Some(Section::Hub) => rear_rim() && together(&|part| matches!(part, Part::HubFace)),
+                Some(Section::Chain) => rear_sprocket() && gearbox(),
+                Some(Section::Backbone) => line(StringKind::Backbone),
+                Some(Section::Track) => of_rim(Wheel::Front, 0, None),
+                _ => true,
             },
-            "spindle" => {
-                let wanted = parts.next().unwrap_or("");
-                each(&tabs_with(&|part| match part {
-                    Part::SpindleEnd(side) => wanted == "height_difference" || side.word() == wanted,
-                    _ => false,
-                }))
-            }
-            "stations" => {
-                let letter = parts.next().and_then(|s| s.bytes().next()).unwrap_or(b'A');
-                each(&tabs_with(&|part| matches!(part, Part::Station(s, _) if b'A' + s == letter)))
-            }
-            "plumb" | "backbone" => {
-                let letter = parts.next().and_then(|s| s.bytes().next()).unwrap_or(b'A');
-                let wanted = |kind: crate::sightings::StringKind| match kind {
-                    crate::sightings::StringKind::Plumb(line) => field.starts_with("/plumb") && b'A' + line == letter,
-                    crate::sightings::StringKind::Backbone => field.starts_with("/backbone"),
-                    crate::sightings::StringKind::Cord => false,
-                };
-                (0..state.lines.len()).filter(|&l| wanted(state.lines[l].kind)).all(|l| self.line_is_good(solution, l))
-            }
-            "faces" => {
-                let name = parts.next().unwrap_or("");
-                state.faces.iter().filter(|face| face.name == name).all(|face| together(&face.tabs))
-            }
-            "track" => each(&tabs_with(&|part| matches!(part, Part::Rim { front_wheel: true, place: 0, .. }))),
-            _ => true,
         };
         if good { Quality::Good } else { Quality::Single }
     }

@@ -7,6 +7,7 @@ use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::disk::scratch::clear_away_on_interrupt;
+use crate::figure::Figure;
 use crate::pictures::{or_result_alone, pictures};
 use crate::pipeline::{self, Measured, Progress};
 use crate::report::units::Show;
@@ -100,11 +101,9 @@ fn drawn(measured: &Measured, show: Show) -> (String, Vec<ReportFile>) {
 
 fn anything_measured(measured: &Measured) -> bool {
     let document = &measured.document;
-    let wheel = &document.wheel;
-    wheel.offset.is_some()
-        || wheel.yaw.is_some()
-        || document.rim.iter().any(|rim| rim.offset.is_some())
-        || document.chain.offset_at_gearbox.is_some()
+    let any_of = [Figure::WheelOffset, Figure::WheelYaw, Figure::ChainAtGearbox];
+    any_of.iter().any(|figure| document.figure(figure).is_some())
+        || document.measured.rims().iter().any(|rim| rim.offset.is_some())
 }
 
 pub(super) fn progress_bar(silent: bool) -> ProgressBar {

@@ -5,9 +5,9 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::plan::since::since;
+use crate::report::ResultDocument;
 use crate::report::text;
 use crate::report::units::Show;
-use crate::visible;
 
 /// Before and after: differences, with an uncertainty that counts shared terms once, and what became of the plan.
 #[derive(Debug, Args)]
@@ -32,12 +32,11 @@ pub struct SinceArgs {
 pub fn run(args: &SinceArgs) -> anyhow::Result<u8> {
     let [before, after] = [&args.before, &args.after].map(|at| super::whatif::read_result(at));
     let (before, after) = (before?, after?);
-    let (mut before, mut after) = (serde_json::to_value(&before)?, serde_json::to_value(&after)?);
-    if !args.json {
-        visible::value(&mut before);
-        visible::value(&mut after);
-    }
-    let compared = since(&before, &after)?;
+    let evening = |result: &ResultDocument| match args.json {
+        true => result.evening(),
+        false => result.visible().evening(),
+    };
+    let compared = since(&evening(&before), &evening(&after))?;
     if args.json {
         super::print_json(&format!("{}\n", serde_json::to_string_pretty(&compared)?))?;
     } else if !args.quiet {

@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use crate::archive;
 use crate::job::{Job, Side};
 use crate::plan::settings::Choices;
-use crate::plan::{PlanInput, PlanSettings, replan};
+use crate::plan::{PlanSettings, replan};
 use crate::report::ResultDocument;
 use crate::report::result::RESULT_NAME;
 use crate::report::text;
@@ -55,7 +55,8 @@ enum PackAt {
 /// Runs the command.
 pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
     let mut document = read_result(&args.dir)?;
-    let job: Job = serde_json::from_value(document.settings.clone())
+    let job: Job = document
+        .job_settings()
         .context("the settings in the result can't be read; measure the job again with this version of the program")?;
     let choices = Choices {
         draw: args.draw.map(|side| if side == DrawSide::Left { Side::Left } else { Side::Right }),
@@ -65,7 +66,7 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
             PackAt::Gearbox => crate::job::SpacerKind::Gearbox,
         }),
     };
-    let outcome = replan(&PlanInput::from(&document.to_figures()), &PlanSettings::from(&job), choices);
+    let outcome = replan(&document.to_figures(), &PlanSettings::from(&job), choices);
     document.summary = outcome.summary;
     document.plan = outcome.plan;
     document.expected = outcome.expected;

@@ -5,17 +5,18 @@
 pub mod assumed;
 pub mod fields;
 pub mod keys;
+mod problem;
 pub mod read;
 pub mod roles;
 mod section;
 pub mod settings;
-pub mod side;
 pub mod template;
 
+pub use crate::figure::{Side, Unit};
 pub use assumed::Assumed;
-pub use fields::{Unit, field_unit};
-pub use read::{JOB_FILE, JobError, Problem};
+pub use fields::{field_unit, judged_figure};
+pub use problem::Problem;
+pub use read::{JOB_FILE, JobError};
 pub use roles::{Letter, MovesWith, Role, TabRole};
 pub use settings::{Face, Hand, Job, PrintPrior, ScalePrior, Sheet, SpacerKind, Tolerance};
-pub use side::Side;
 pub use template::TEMPLATE;

@@ -1,7 +1,6 @@
 //! From the text of `job.toml` to a [`Job`], or to a list of everything that is wrong in it.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -9,33 +8,20 @@ use thiserror::Error;
 use toml::de::{DeTable, DeValue};
 
 use super::assumed::Assumed;
-use super::fields::{Unit, field_unit, nearest_field};
+use super::fields::{judged_figure, nearest_field};
+use super::problem::Problem;
 use super::roles::{MovesWith, Place, Role, TabChange, TabRole, changed};
 use super::section::{Document, Section, whole_of};
 use super::settings::{
     Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets, Tolerance,
     is_check_line,
 };
+use crate::figure::{Figure, Unit};
 
 /// Name of the file in a job folder.
 pub const JOB_FILE: &str = "job.toml";
 /// Larger files are refused: one with every tab in it has a hundredth of this.
 const MAX_BYTES: u64 = 1_000_000;
-
-/// One thing wrong in a job file.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Problem {
-    /// Line of the file, from 1.
-    pub line: usize,
-    pub what: String,
-    pub advice: String,
-}
-
-impl fmt::Display for Problem {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(out, "line {}: {}. {}", self.line, self.what, self.advice)
-    }
-}
 
 /// Why a job file can't be used.
 #[derive(Debug, Error)]
@@ -353,10 +339,10 @@ fn read_hand(section: &Section<'_>) -> Option<Hand> {
 }
 
 /// The name of a figure, and its unit.
-fn read_field(section: &Section<'_>) -> Option<(String, Unit)> {
+fn read_field(section: &Section<'_>) -> Option<(Figure, Unit)> {
     let field = required(section, "field", |section| section.text("field"))?;
-    match field_unit(&field) {
-        Some(unit) => Some((field, unit)),
+    match judged_figure(&field) {
+        Some(figure) => Some((figure.clone(), figure.unit())),
         None => {
             section.problem(
                 "field",

@@ -7,8 +7,9 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::Side;
-use super::keys::{KEYS, Key, Kind, LISTS, SECTIONS, keys_of, nearest};
-use super::read::Problem;
+use super::keys::{KEYS, Key, Kind, LISTS, SECTIONS, keys_of};
+use super::problem::Problem;
+use crate::figure::nearest::nearest;
 
 /// More things wrong than this are not told.
 const MOST_PROBLEMS: usize = 100;

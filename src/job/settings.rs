@@ -10,9 +10,9 @@ use serde::{Deserialize, Serialize};
 use crate::finding::Finding;
 
 use super::assumed::Assumed;
-use super::fields::Unit;
 use super::roles::{FIRST_RIDER, LAST_RIDER, MovesWith, Role};
 use super::{Side, TabRole};
+use crate::figure::{Figure, Unit};
 
 /// Standard uncertainty of the printed scale in a direction whose check line was measured where the job doesn't say how well: an eighth of
 /// a millimetre on 250 (common practice, no source).
@@ -191,7 +191,7 @@ pub struct Face {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Tolerance {
     /// JSON pointer of the figure.
-    pub field: String,
+    pub field: Figure,
     pub limit: f64,
     pub unit: Unit,
     pub source: String,
@@ -201,7 +201,7 @@ pub struct Tolerance {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Hand {
     /// JSON pointer of the figure.
-    pub field: String,
+    pub field: Figure,
     pub value: f64,
     /// Expanded uncertainty.
     pub u: f64,

@@ -1,9 +1,10 @@
 //! What to look out for, in words.
 
 use super::chain_drive;
-use super::input::PlanInput;
 use super::settings::PlanSettings;
 use super::words::mm;
+use crate::bench::Figures;
+use crate::figure::facts::ChainReference;
 use crate::job::SpacerKind;
 use crate::measurement::Measurement;
 
@@ -48,7 +49,7 @@ pub fn of_squaring(slack: Option<f64>, flats: Option<u32>) -> Vec<String> {
 }
 
 /// For bringing the sprockets into line.
-pub fn of_chain(pack: SpacerKind, gearbox_askew: bool, input: &PlanInput, settings: &PlanSettings) -> Vec<String> {
+pub fn of_chain(pack: SpacerKind, gearbox_askew: bool, input: &Figures, settings: &PlanSettings) -> Vec<String> {
     let mut cautions = Vec::new();
     if gearbox_askew {
         cautions.push(
@@ -63,7 +64,7 @@ pub fn of_chain(pack: SpacerKind, gearbox_askew: bool, input: &PlanInput, settin
         }
         .to_owned(),
     );
-    if input.chain.reference.as_deref() == Some("faces") {
+    if input.measured.facts.chain_reference == Some(ChainReference::Faces) {
         cautions.push(faces_alike(settings));
     }
     cautions

@@ -9,9 +9,9 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::field;
-use super::input::PlanInput;
-use super::table::FigureTable;
+use crate::bench::Figures;
+use crate::figure::table::Correlation;
+use crate::figure::{Expected, Facts, Figure, FigureTable, Measured};
 use crate::measurement::{Measurement, Quality};
 
 /// Half-width of the difference quotients that linearise a step, mm or degrees: small against a step, large against rounding.
@@ -20,28 +20,28 @@ const NUDGE: f64 = 1e-3;
 /// Some figures by their pointers. What is not there can't be moved: steps pass it over.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Values {
-    fields: Vec<String>,
+    fields: Vec<Figure>,
     numbers: DVector<f64>,
 }
 
 impl Values {
-    fn index(&self, field: &str) -> Option<usize> {
+    fn index(&self, field: &Figure) -> Option<usize> {
         self.fields.iter().position(|known| known == field)
     }
 
-    pub fn get(&self, field: &str) -> Option<f64> {
+    pub fn get(&self, field: &Figure) -> Option<f64> {
         self.index(field).map(|index| self.numbers[index])
     }
 
     /// Adds to a figure, if it is there.
-    pub fn add(&mut self, field: &str, change: f64) {
+    pub fn add(&mut self, field: &Figure, change: f64) {
         if let Some(index) = self.index(field) {
             self.numbers[index] += change;
         }
     }
 
     /// Puts a figure in place of what it was, if it is there.
-    pub fn set(&mut self, field: &str, value: f64) {
+    pub fn set(&mut self, field: &Figure, value: f64) {
         if let Some(index) = self.index(field) {
             self.numbers[index] = value;
         }
@@ -56,24 +56,28 @@ pub struct Foreseen {
     /// Change for a print 1 % larger, carried along as the steps carry errors.
     per_percent: DVector<f64>,
     single: Vec<bool>,
-    lost: Vec<String>,
+    lost: Vec<Figure>,
 }
 
 impl Foreseen {
     /// The figures as measured, nothing done yet.
-    pub fn measured(input: &PlanInput, figures: &FigureTable) -> Self {
-        let mut fields: Vec<String> = MOVED_FIELDS.iter().map(|&field| field.to_owned()).collect();
-        fields.extend(input.rim.iter().map(|rim| field::rim_offset(&rim.id)));
-        fields.retain(|field| figures.get(field).is_some());
-        let known: Vec<Measurement> = fields.iter().filter_map(|field| figures.get(field)).collect();
+    pub fn measured(input: &Figures) -> Self {
+        let mut fields = MOVED_FIELDS.to_vec();
+        fields.extend(input.measured.rims().into_iter().map(|rim| Figure::RimOffset(rim.at)));
+        fields.retain(|field| input.get(field).is_some());
+        let known: Vec<Measurement> = fields.iter().filter_map(|field| input.get(field)).collect();
+        let joint = match input.correlation.fields.is_empty() {
+            true => Correlation::from(&input.joint),
+            false => input.correlation.clone(),
+        };
         let n_fields = known.len();
         let places: Vec<Option<usize>> =
-            fields.iter().map(|field| input.correlation.fields.iter().position(|other| other == field)).collect();
+            fields.iter().map(|field| joint.fields.iter().position(|other| other == field)).collect();
         // A figure that the result does not correlate is taken as independent.
         let correlation = |row: usize, col: usize| match (row == col, places[row], places[col]) {
             (true, _, _) => 1.0,
             (false, Some(row), Some(col)) => {
-                input.correlation.matrix.get(row).and_then(|line| line.get(col)).copied().filter(|r| r.is_finite()).unwrap_or(0.0)
+                joint.matrix.get(row).and_then(|line| line.get(col)).copied().filter(|r| r.is_finite()).unwrap_or(0.0)
             }
             _ => 0.0,
         };
@@ -89,7 +93,7 @@ impl Foreseen {
         }
     }
 
-    pub fn get(&self, field: &str) -> Option<f64> {
+    pub fn get(&self, field: &Figure) -> Option<f64> {
         self.values.get(field)
     }
 
@@ -98,17 +102,17 @@ impl Foreseen {
     }
 
     /// Change of the figure for a print 1 % larger.
-    pub fn per_percent(&self, field: &str) -> Option<f64> {
+    pub fn per_percent(&self, field: &Figure) -> Option<f64> {
         self.values.index(field).map(|index| self.per_percent[index])
     }
 
     /// Whether a step made this figure one that nobody can foresee.
-    pub fn is_lost(&self, field: &str) -> bool {
+    pub fn is_lost(&self, field: &Figure) -> bool {
         self.lost.iter().any(|lost| lost == field)
     }
 
     /// The figure with its expanded uncertainty, k = 2.
-    pub fn figure(&self, field: &str) -> Option<Measurement> {
+    pub fn figure(&self, field: &Figure) -> Option<Measurement> {
         self.values.index(field).map(|index| Measurement {
             value: without_dust(self.values.numbers[index]),
             u: 2.0 * self.covariance[(index, index)].max(0.0).sqrt(),
@@ -157,7 +161,7 @@ impl Foreseen {
     }
 
     /// The same without a figure that nobody can foresee any more.
-    pub fn without(&self, field: &str) -> Self {
+    pub fn without(&self, field: &Figure) -> Self {
         let Some(index) = self.values.index(field) else { return self.clone() };
         let mut rest = self.clone();
         rest.lost.push(rest.values.fields.remove(index));
@@ -167,28 +171,54 @@ impl Foreseen {
         rest.single.remove(index);
         rest
     }
+
+    /// The figures to expect, beside those that stay as they were measured.
+    pub fn expected(&self, measured: &Measured) -> Expected {
+        let mut table = FigureTable::default();
+        for figure in STAY_AS_MEASURED {
+            let stored = measured.table.stored(&figure);
+            table.set(figure, stored);
+        }
+        let rear = measured.rims().into_iter().filter(|rim| rim.at.is_rear());
+        let moved = rear.map(|rim| Figure::RimOffset(rim.at)).chain(MOVED_FIELDS);
+        for figure in moved {
+            let foreseen = self.figure(&figure);
+            table.set(figure, foreseen);
+        }
+        let facts = Facts {
+            wheel_source: measured.facts.wheel_source,
+            chain_side: measured.facts.chain_side,
+            chain_reference: measured.facts.chain_reference,
+            hub_side: measured.facts.hub_side,
+            ..Facts::default()
+        };
+        Expected { table, facts }
+    }
 }
 
+/// Figures beside those that move which are told again with the expected ones: no step changes them.
+const STAY_AS_MEASURED: [Figure; 3] = [Figure::WheelLean, Figure::GearboxLean, Figure::RearLean];
+
 /// Figures that steps move, or that steps need, beside the rims' offsets.
-const MOVED_FIELDS: [&str; 14] = [
-    field::WHEEL_OFFSET,
-    field::WHEEL_OFFSET_AT_MARK,
-    field::WHEEL_YAW,
-    field::WHEEL_YAW_FROM_OFFSETS,
-    field::FRAME_OFFSET,
-    field::FRAME_YAW,
-    field::WHEEL_IN_FRAME_OFFSET,
-    field::WHEEL_IN_FRAME_YAW,
-    field::RIM_FROM_FACE,
-    field::CENTRES,
-    field::CHAIN_AT_GEARBOX,
-    field::CHAIN_AT_REAR,
-    field::CHAIN_YAW,
-    field::CHAIN_LEAN,
+const MOVED_FIELDS: [Figure; 14] = [
+    Figure::WheelOffset,
+    Figure::WheelOffsetAtMark,
+    Figure::WheelYaw,
+    Figure::WheelYawFromOffsets,
+    Figure::FrameOffset,
+    Figure::FrameYaw,
+    Figure::WheelInFrameOffset,
+    Figure::WheelInFrameYaw,
+    Figure::RimFromFace,
+    Figure::ChainCentres,
+    Figure::ChainAtGearbox,
+    Figure::ChainAtRear,
+    Figure::ChainYaw,
+    Figure::ChainLean,
 ];
 
 /// How a measured figure answers to 1 % of print scale.
-pub fn scale_answer(input: &PlanInput, field: &str) -> f64 {
+pub fn scale_answer(input: &Figures, field: &Figure) -> f64 {
     input.scale_sensitivity.get(field).copied().filter(|answer| answer.is_finite()).unwrap_or(0.0)
 }
 

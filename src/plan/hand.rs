@@ -1,7 +1,7 @@
 //! Values taken by hand beside the photographed ones.
 
 use super::outcome::{HandComparison, Unit};
-use super::table::{FigureTable, unit_of};
+use crate::figure::FigureTable;
 use crate::finding::Finding;
 use crate::job::Hand;
 use crate::measurement::{Measurement, Quality};
@@ -16,14 +16,14 @@ pub fn compare_by_hand(figures: &FigureTable, hands: &[Hand]) -> (Vec<HandCompar
     for hand in hands {
         let name = &hand.field;
         if !figures.knows(name) {
-            let nearest = figures.nearest(name);
+            let nearest = figures.nearest(&name.pointer());
             let what = format!("The job gives a hand value for {name}, and there is no figure of that name.");
             findings.push(Finding::warning("hand-unknown-field", what, format!("Did you mean {nearest}?")).about(name));
             continue;
         }
         let usable = hand.value.is_finite() && hand.u.is_finite() && hand.u >= 0.0;
-        if hand.unit != unit_of(name) || !usable {
-            let key = if unit_of(name) == Unit::Deg { "value_deg and u_deg" } else { "value_mm and u_mm" };
+        if hand.unit != name.unit() || !usable {
+            let key = if name.unit() == Unit::Deg { "value_deg and u_deg" } else { "value_mm and u_mm" };
             let what = format!("The job's hand value for {name} is not in the figure's own unit, or has no uncertainty.");
             findings.push(Finding::warning("hand-unusable", what, format!("Give it with {key}.")).about(name));
             continue;

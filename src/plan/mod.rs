@@ -6,46 +6,44 @@
 
 pub mod cautions;
 pub mod chain_drive;
-pub mod field;
+pub mod difference;
+pub mod evening;
 pub mod foreseen;
 pub mod hand;
-pub mod input;
 pub mod moves;
 pub mod outcome;
 pub mod progress;
 pub mod refer;
-pub mod result_file;
 pub mod settings;
 pub mod since;
 pub mod steps;
 pub mod summary;
-pub mod table;
 pub mod tolerance;
 mod which_photo;
 mod words;
 
-pub use input::PlanInput;
 pub use outcome::Outcome;
 pub use settings::{Choices, PlanSettings};
 pub use which_photo::name_photos;
 
 use foreseen::scale_answer;
-use table::FigureTable;
+
+use crate::bench::Figures;
+use crate::figure::Figure;
 
 /// Verdicts, plan, expected figures and hand values of one set of figures.
-pub fn plan(input: &PlanInput, settings: &PlanSettings) -> Outcome {
-    let figures = FigureTable::from(input);
-    let (tolerances, mut findings) = tolerance::tolerances(input, &figures, settings);
-    let answer = |field: &str| if settings.print_measured { 0.0 } else { scale_answer(input, field) };
+pub fn plan(input: &Figures, settings: &PlanSettings) -> Outcome {
+    let (tolerances, mut findings) = tolerance::tolerances(input, settings);
+    let answer = |field: &Figure| if settings.print_measured { 0.0 } else { scale_answer(input, field) };
     let mut verdicts: Vec<_> = tolerances
         .iter()
-        .map(|tolerance| (tolerance, figures.get(&tolerance.field)))
+        .map(|tolerance| (tolerance, input.get(&tolerance.field)))
         .filter(|(tolerance, figure)| tolerance.needed || figure.is_some())
         .map(|(tolerance, figure)| tolerance::judge(tolerance, figure, answer(&tolerance.field)))
         .collect();
     verdicts.iter_mut().for_each(|verdict| which_photo::name_source(verdict, input));
-    let plan = steps::make_plan(input, &figures, settings, &tolerances);
-    let (hand, hand_findings) = hand::compare_by_hand(&figures, &settings.hands);
+    let plan = steps::make_plan(input, settings, &tolerances);
+    let (hand, hand_findings) = hand::compare_by_hand(&input.measured.table, &settings.hands);
     findings.extend(plan.findings);
     findings.extend(hand_findings);
     Outcome {
@@ -59,6 +57,6 @@ pub fn plan(input: &PlanInput, settings: &PlanSettings) -> Outcome {
 }
 
 /// The plan again with other choices than the job's. The figures and their verdicts stay what they are.
-pub fn replan(input: &PlanInput, settings: &PlanSettings, choices: Choices) -> Outcome {
+pub fn replan(input: &Figures, settings: &PlanSettings, choices: Choices) -> Outcome {
     plan(input, &settings.with(choices))
 }

@@ -7,10 +7,10 @@
 
 use std::collections::BTreeMap;
 
-use super::field;
 use super::foreseen::Values;
-use super::input::PlanInput;
-use crate::bench::figures::{RimFigure, Side};
+use crate::bench::Figures;
+use crate::figure::measured::RimFigure;
+use crate::figure::{Figure, Side};
 use crate::measurement::Measurement;
 
 /// A part moved by a told amount: lengths in mm, angles in radians.
@@ -49,9 +49,14 @@ pub struct Places {
 
 #[derive(Clone, Debug, PartialEq)]
 struct RimPlace {
-    field: String,
+    field: Figure,
     sign: f64,
     x: Option<f64>,
+}
+
+fn rim_place(rim: &RimFigure) -> RimPlace {
+    let field = Figure::RimOffset(rim.at.clone());
+    RimPlace { field, sign: rim.at.side.sign(), x: rim.facts.x }
 }
 
 /// Half the distance between adjusters where nobody knows it, mm (common practice, no source). What hangs on it: the distance
@@ -60,9 +65,9 @@ const HALF_SPACING: f64 = 105.0;
 
 impl Places {
     /// From the figures, the chain's side, and the distance between the adjusters where the job gives it.
-    pub fn of(input: &PlanInput, chain_side: Side, spacing_mm: Option<f64>) -> Self {
+    pub fn of(input: &Figures, chain_side: Side, spacing_mm: Option<f64>) -> Self {
         let end = |figure: Option<Measurement>| figure.map(|figure| figure.value).filter(|out| out.is_finite());
-        let ends = end(input.spindle.left).zip(end(input.spindle.right));
+        let ends = end(input.get(&Figure::SpindleLeft)).zip(end(input.get(&Figure::SpindleRight)));
         let (middle, half_ends) = ends.map_or((0.0, None), |(left, right)| ((left - right) / 2.0, Some((left + right) / 2.0)));
         let half = spacing_mm.map(|spacing| spacing / 2.0).or(half_ends).unwrap_or(HALF_SPACING);
         let level_share = match (input.layout.rear_sprocket, input.layout.gearbox_sprocket) {
@@ -74,15 +79,16 @@ impl Places {
             }
             _ => 1.0,
         };
-        let rims = input.rim.iter().filter(|rim| rim.wheel != "front");
+        let all = input.measured.rims();
+        let rims = all.iter().filter(|rim| rim.at.is_rear());
         Self {
             chain_sign: chain_side.sign(),
             adjusters: [middle + half, middle - half],
             rear_sprocket_y: input.layout.rear_sprocket.map(|centre| centre[1]).filter(|y| y.is_finite()),
             level_share,
-            hub_face: input.hub.side,
-            rims: rims.map(|rim| RimPlace { field: field::rim_offset(&rim.id), sign: rim.side.sign(), x: rim.x }).collect(),
-            mark_x: mark_x(&input.rim).unwrap_or(0.0),
+            hub_face: input.measured.facts.hub_side,
+            rims: rims.map(rim_place).collect(),
+            mark_x: mark_x(&all).unwrap_or(0.0),
         }
     }
 
@@ -105,8 +111,8 @@ impl Places {
     }
 
     /// Rims whose place along the cord is not known: nobody can say where turning takes them.
-    pub fn rims_without_place(&self) -> impl Iterator<Item = &str> {
-        self.rims.iter().filter(|rim| rim.x.is_none()).map(|rim| rim.field.as_str())
+    pub fn rims_without_place(&self) -> impl Iterator<Item = &Figure> {
+        self.rims.iter().filter(|rim| rim.x.is_none()).map(|rim| &rim.field)
     }
 }
 
@@ -114,8 +120,8 @@ impl Places {
 /// None without two set-ups that show it on both sides.
 fn mark_x(rims: &[RimFigure]) -> Option<f64> {
     let mut stands: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
-    for rim in rims.iter().filter(|rim| rim.wheel != "front" && rim.place == 0) {
-        stands.entry(&rim.setup).or_default().extend(rim.x.filter(|x| x.is_finite()));
+    for rim in rims.iter().filter(|rim| rim.at.is_rear_mark()) {
+        stands.entry(&rim.at.setup).or_default().extend(rim.facts.x.filter(|x| x.is_finite()));
     }
     let stands: Vec<f64> = stands.values().filter(|sides| sides.len() == 2).map(|sides| (sides[0] + sides[1]) / 2.0).collect();
     let front = stands.iter().copied().reduce(f64::max)?;
@@ -140,19 +146,19 @@ impl Move {
 }
 
 /// A figure in degrees as radians; nought where it is not there.
-fn radians(values: &Values, field: &str) -> f64 {
+fn radians(values: &Values, field: &Figure) -> f64 {
     values.get(field).unwrap_or(0.0).to_radians()
 }
 
 /// The wheel's yaw over the cord, radians, by the best figure there is.
 fn wheel_yaw(values: &Values) -> f64 {
-    let yaw = values.get(field::WHEEL_YAW).or(values.get(field::WHEEL_YAW_FROM_OFFSETS)).unwrap_or(0.0);
+    let yaw = values.get(&Figure::WheelYaw).or(values.get(&Figure::WheelYawFromOffsets)).unwrap_or(0.0);
     yaw.to_radians()
 }
 
 /// The rim's mid-plane at the axle, mm to the left of the cord, by the best figure there is.
 fn wheel_offset(values: &Values) -> f64 {
-    values.get(field::WHEEL_OFFSET).or(values.get(field::WHEEL_OFFSET_AT_MARK)).unwrap_or(0.0)
+    values.get(&Figure::WheelOffset).or(values.get(&Figure::WheelOffsetAtMark)).unwrap_or(0.0)
 }
 
 /// A point of the ground plan turned about another.
@@ -165,7 +171,7 @@ fn turned(point: [f64; 2], about: [f64; 2], angle: f64) -> [f64; 2] {
 fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
     // The frame's centre plane crosses the axle's line at (0, offset): everything turns about that point and comes to the cord.
     let carried = |x: f64, y: f64| turned([x, y], [0.0, offset], -yaw)[1] - offset;
-    for (wheel, x) in [(field::WHEEL_OFFSET, 0.0), (field::WHEEL_OFFSET_AT_MARK, places.mark_x)] {
+    for (wheel, x) in [(&Figure::WheelOffset, 0.0), (&Figure::WheelOffsetAtMark, places.mark_x)] {
         if let Some(y) = values.get(wheel) {
             values.set(wheel, carried(x, y));
         }
@@ -175,8 +181,8 @@ fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
             values.set(&rim.field, rim.sign * carried(x, rim.sign * out));
         }
     }
-    values.add(field::FRAME_OFFSET, -offset);
-    for angle in [field::FRAME_YAW, field::WHEEL_YAW, field::WHEEL_YAW_FROM_OFFSETS] {
+    values.add(&Figure::FrameOffset, -offset);
+    for angle in [&Figure::FrameYaw, &Figure::WheelYaw, &Figure::WheelYawFromOffsets] {
         values.add(angle, -yaw.to_degrees());
     }
 }
@@ -188,20 +194,20 @@ fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
     let axle = turned([0.0, offset], pivot, angle);
     let sideways = axle[1] - offset;
     turn_chain(places, values, angle, (pivot_y, yaw));
-    let frame_slope = radians(values, field::FRAME_YAW).tan();
-    values.add(field::WHEEL_OFFSET, sideways);
-    if let Some(y) = values.get(field::WHEEL_OFFSET_AT_MARK) {
-        values.set(field::WHEEL_OFFSET_AT_MARK, turned([places.mark_x, y], pivot, angle)[1]);
+    let frame_slope = radians(values, &Figure::FrameYaw).tan();
+    values.add(&Figure::WheelOffset, sideways);
+    if let Some(y) = values.get(&Figure::WheelOffsetAtMark) {
+        values.set(&Figure::WheelOffsetAtMark, turned([places.mark_x, y], pivot, angle)[1]);
     }
-    values.add(field::WHEEL_IN_FRAME_OFFSET, sideways - frame_slope * axle[0]);
+    values.add(&Figure::WheelInFrameOffset, sideways - frame_slope * axle[0]);
     // The frame is told where the axle stands now.
-    values.add(field::FRAME_OFFSET, frame_slope * axle[0]);
+    values.add(&Figure::FrameOffset, frame_slope * axle[0]);
     for rim in &places.rims {
         if let (Some(x), Some(out)) = (rim.x, values.get(&rim.field)) {
             values.set(&rim.field, rim.sign * turned([x, rim.sign * out], pivot, angle)[1]);
         }
     }
-    for figure in [field::WHEEL_YAW, field::WHEEL_YAW_FROM_OFFSETS, field::WHEEL_IN_FRAME_YAW] {
+    for figure in [&Figure::WheelYaw, &Figure::WheelYawFromOffsets, &Figure::WheelInFrameYaw] {
         values.add(figure, angle.to_degrees());
     }
 }
@@ -213,26 +219,26 @@ fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
 fn turn_chain(places: &Places, values: &mut Values, angle: f64, (pivot_y, yaw): (f64, f64)) {
     let (s, (sin, cos)) = (places.chain_sign, angle.sin_cos());
     let q = places.rear_sprocket_y.map_or(0.0, |y| s * (y - pivot_y) / yaw.cos());
-    let chain_yaw = radians(values, field::CHAIN_YAW);
-    values.add(field::CHAIN_AT_REAR, q * (1.0 - cos) * chain_yaw.cos() - q * sin * chain_yaw.sin());
-    if let (Some(centres), Some(out)) = (values.get(field::CENTRES), values.get(field::CHAIN_AT_GEARBOX)) {
+    let chain_yaw = radians(values, &Figure::ChainYaw);
+    values.add(&Figure::ChainAtRear, q * (1.0 - cos) * chain_yaw.cos() - q * sin * chain_yaw.sin());
+    if let (Some(centres), Some(out)) = (values.get(&Figure::ChainCentres), values.get(&Figure::ChainAtGearbox)) {
         let forward = places.forward(centres, out);
         let out_after = out * cos - s * forward * sin - q * (1.0 - cos);
-        values.set(field::CHAIN_AT_GEARBOX, out_after);
-        values.set(field::CENTRES, places.centres(forward * cos + s * (out + q) * sin, out_after));
+        values.set(&Figure::ChainAtGearbox, out_after);
+        values.set(&Figure::ChainCentres, places.centres(forward * cos + s * (out + q) * sin, out_after));
     }
-    values.add(field::CHAIN_YAW, -angle.to_degrees());
+    values.add(&Figure::ChainYaw, -angle.to_degrees());
 }
 
 /// The rim's part of a slide along the axis: all that is told from the cord or the frame.
 fn slide_rim(places: &Places, values: &mut Values, left: f64) {
     let yaw = wheel_yaw(values);
     let sideways = left * yaw.cos();
-    let frame_slope = radians(values, field::FRAME_YAW).tan();
-    values.add(field::WHEEL_OFFSET, sideways);
-    values.add(field::WHEEL_OFFSET_AT_MARK, sideways);
-    values.add(field::WHEEL_IN_FRAME_OFFSET, sideways + frame_slope * left * yaw.sin());
-    values.add(field::FRAME_OFFSET, -frame_slope * left * yaw.sin());
+    let frame_slope = radians(values, &Figure::FrameYaw).tan();
+    values.add(&Figure::WheelOffset, sideways);
+    values.add(&Figure::WheelOffsetAtMark, sideways);
+    values.add(&Figure::WheelInFrameOffset, sideways + frame_slope * left * yaw.sin());
+    values.add(&Figure::FrameOffset, -frame_slope * left * yaw.sin());
     for rim in &places.rims {
         values.add(&rim.field, rim.sign * sideways);
     }
@@ -244,30 +250,30 @@ fn slide_wheel(places: &Places, values: &mut Values, outboard: f64) {
 }
 
 fn pack_sprocket(places: &Places, values: &mut Values, outboard: f64) {
-    let across = radians(values, field::CHAIN_YAW).cos();
-    values.add(field::CHAIN_AT_REAR, -outboard * across);
+    let across = radians(values, &Figure::ChainYaw).cos();
+    values.add(&Figure::ChainAtRear, -outboard * across);
     shift_chain(places, values, [0.0, -outboard]);
 }
 
 fn shim_gearbox(places: &Places, values: &mut Values, outboard: f64) {
-    let (sin, cos) = radians(values, field::CHAIN_YAW).sin_cos();
-    values.add(field::CHAIN_AT_REAR, outboard);
+    let (sin, cos) = radians(values, &Figure::ChainYaw).sin_cos();
+    values.add(&Figure::ChainAtRear, outboard);
     shift_chain(places, values, [-places.chain_sign * outboard * sin, outboard * cos]);
 }
 
 /// The gearbox sprocket's centre goes this far forward and outboard as the rear sprocket sees it.
 fn shift_chain(places: &Places, values: &mut Values, [forward, outboard]: [f64; 2]) {
-    let Some(out) = values.get(field::CHAIN_AT_GEARBOX) else { return };
-    if let Some(centres) = values.get(field::CENTRES) {
+    let Some(out) = values.get(&Figure::ChainAtGearbox) else { return };
+    if let Some(centres) = values.get(&Figure::ChainCentres) {
         let forward_after = places.forward(centres, out) + forward;
-        values.set(field::CENTRES, places.centres(forward_after, out + outboard));
+        values.set(&Figure::ChainCentres, places.centres(forward_after, out + outboard));
     }
-    values.add(field::CHAIN_AT_GEARBOX, outboard);
+    values.add(&Figure::ChainAtGearbox, outboard);
 }
 
 fn shift_rim(places: &Places, values: &mut Values, left: f64) {
     slide_rim(places, values, left);
     if let Some(face) = places.hub_face {
-        values.add(field::RIM_FROM_FACE, face.sign() * left);
+        values.add(&Figure::RimFromFace, face.sign() * left);
     }
 }

@@ -5,9 +5,10 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::bench::figures::{ChainFigures, HubFigures, PlaneFigures, Side, WheelFigures};
+pub use crate::figure::Expected;
+pub use crate::figure::Unit;
+use crate::figure::{Figure, Side};
 use crate::finding::Finding;
-pub use crate::job::Unit;
 use crate::measurement::Measurement;
 
 /// Whether a figure conforms to its tolerance, with a guard band of U on both sides of the limit.
@@ -37,7 +38,7 @@ impl Decision {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Verdict {
     /// JSON pointer of the figure.
-    pub field: String,
+    pub field: Figure,
     pub value: Option<Measurement>,
     /// The value aimed at; the tolerance is told from here. 0 but for the hub's target.
     pub nominal: f64,
@@ -121,7 +122,7 @@ pub struct PlanStep {
     /// What it acts on: "frame", "spindle", "hub", "sprocket", "gearbox", "rim", or for `refer` the figure's JSON pointer.
     pub applied_to: String,
     /// JSON pointer of the figure that asked for the step.
-    pub because: String,
+    pub because: Figure,
     /// What the figure that asked for the step stood at when its turn came, earlier steps done.
     pub before: Option<Measurement>,
     /// What to look out for, one sentence each.
@@ -130,33 +131,11 @@ pub struct PlanStep {
     pub after: Expected,
 }
 
-/// A rim's expected offset.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ExpectedRim {
-    /// As in the result's `rim`.
-    pub id: String,
-    /// + on its own side.
-    pub offset: Option<Measurement>,
-}
-
-/// Figures to expect, under the names the result gives them: what stands at `/wheel/yaw` is expected at `/expected/wheel/yaw`.
-/// Figures that no step touches stand as measured. The uncertainty is that of the measurement carried through the steps, and
-/// of how finely each step can be set.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Expected {
-    pub rim: Vec<ExpectedRim>,
-    pub wheel: WheelFigures,
-    pub frame: PlaneFigures,
-    pub wheel_in_frame: PlaneFigures,
-    pub chain: ChainFigures,
-    pub hub: HubFigures,
-}
-
 /// A value taken by hand beside the photographed one. They are never merged.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct HandComparison {
     /// JSON pointer of the figure.
-    pub field: String,
+    pub field: Figure,
     pub unit: Unit,
     /// What it was taken with.
     pub tool: String,

@@ -3,12 +3,12 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::field;
+use super::difference::Difference;
+use super::evening::Evening;
+use super::outcome::PlanStep;
 use super::outcome::{Direction, StepKind, Unit};
-use super::result_file::{PlannedStep, ResultFile};
-use super::since::Difference;
 use super::words::amount;
-use crate::bench::figures::Side;
+use crate::figure::{Figure, Side};
 use crate::job::SpacerKind;
 use crate::measurement::{Measurement, Quality};
 
@@ -45,18 +45,18 @@ pub struct StepProgress {
 const CLOSE_ENOUGH: f64 = 0.1;
 
 /// Follows each step of the earlier plan. What goes to somebody else to mend is not followed.
-pub fn follow_steps(before: &ResultFile, differences: &[Difference]) -> Vec<StepProgress> {
+pub fn follow_steps(before: &Evening, differences: &[Difference]) -> Vec<StepProgress> {
     let followed = before.plan.iter().filter(|step| step.step != StepKind::Refer);
     followed.map(|step| follow(step, before, differences)).collect()
 }
 
-fn follow(step: &PlannedStep, before: &ResultFile, differences: &[Difference]) -> StepProgress {
+fn follow(step: &PlanStep, before: &Evening, differences: &[Difference]) -> StepProgress {
     let (unit, planned, found) = match step.step {
-        StepKind::Square => (Unit::Deg, step.before.map(|yaw| -yaw.value), change(differences, before.wheel_yaw_field())),
+        StepKind::Square => (Unit::Deg, step.before.map(|yaw| -yaw.value), change(differences, &before.wheel_yaw())),
         StepKind::Chain => (Unit::Mm, signed(step), sprocket_move(step, before, differences)),
         StepKind::Centre => (Unit::Mm, signed(step), rim_move(before, differences)),
         StepKind::Rehang | StepKind::Refer => {
-            let unit = super::table::unit_of(&step.because);
+            let unit = step.because.unit();
             (unit, step.before.map(|figure| -figure.value), change(differences, &step.because))
         }
     };
@@ -91,12 +91,12 @@ fn judge(planned: f64, found: Measurement) -> Progress {
     }
 }
 
-fn change(differences: &[Difference], field: &str) -> Option<Measurement> {
-    differences.iter().find(|difference| difference.field == field)?.change
+fn change(differences: &[Difference], field: &Figure) -> Option<Measurement> {
+    differences.iter().find(|difference| difference.field == *field)?.change
 }
 
 /// The told move with a sign: + outboard, + left, + forward.
-fn signed(step: &PlannedStep) -> Option<f64> {
+fn signed(step: &PlanStep) -> Option<f64> {
     let sign = match step.direction? {
         Direction::Outboard | Direction::Left | Direction::Forward => 1.0,
         Direction::Inboard | Direction::Right | Direction::Rearward => -1.0,
@@ -109,9 +109,9 @@ fn signed(step: &PlannedStep) -> Option<f64> {
 /// Turning the wheel by d (front to the left) moves the chain line at the gearbox by -s D d; s is +1 for a chain on the left,
 /// D the distance between centres. The two changes' uncertainties are taken as independent: an error of the yaw enters both
 /// and would cancel, so that the U is rather too large.
-fn sprocket_move(step: &PlannedStep, before: &ResultFile, differences: &[Difference]) -> Option<Measurement> {
-    let line = change(differences, field::CHAIN_AT_GEARBOX)?;
-    let turn = change(differences, before.wheel_yaw_field())?;
+fn sprocket_move(step: &PlanStep, before: &Evening, differences: &[Difference]) -> Option<Measurement> {
+    let line = change(differences, &Figure::ChainAtGearbox)?;
+    let turn = change(differences, &before.wheel_yaw())?;
     let lever = before.chain_side()?.sign() * before.centres()?.to_radians();
     let out = line.value + lever * turn.value;
     let sign = if step.applied_to == SpacerKind::Gearbox.word() { 1.0 } else { -1.0 };
@@ -121,11 +121,11 @@ fn sprocket_move(step: &PlannedStep, before: &ResultFile, differences: &[Differe
 
 /// How far the rim went to the left by its spokes: from the hub face where that was measured, else what it went in the frame
 /// without what a slide of the whole wheel made of it.
-fn rim_move(before: &ResultFile, differences: &[Difference]) -> Option<Measurement> {
-    if let (Some(side), Some(face)) = (before.figures.hub.side, change(differences, field::RIM_FROM_FACE)) {
+fn rim_move(before: &Evening, differences: &[Difference]) -> Option<Measurement> {
+    if let (Some(side), Some(face)) = (before.figures.measured.facts.hub_side, change(differences, &Figure::RimFromFace)) {
         return Some(Measurement { value: side.sign() * face.value, ..face });
     }
-    let rim = change(differences, super::tolerance::Reference::of(&before.table).offset)?;
+    let rim = change(differences, &super::tolerance::Reference::of(&before.figures.measured).offset)?;
     let slide = before.plan.iter().find(|step| step.step == StepKind::Chain && step.applied_to == SpacerKind::Hub.word());
     match slide {
         None => Some(rim),
@@ -137,7 +137,7 @@ fn rim_move(before: &ResultFile, differences: &[Difference]) -> Option<Measureme
     }
 }
 
-fn in_words(step: &PlannedStep, unit: Unit, planned: Option<f64>, found: Option<Measurement>, progress: Progress) -> String {
+fn in_words(step: &PlanStep, unit: Unit, planned: Option<f64>, found: Option<Measurement>, progress: Progress) -> String {
     let name = match step.step {
         StepKind::Rehang => "Hanging the frame over the cord",
         StepKind::Square => "Squaring the wheel",

@@ -1,33 +1,33 @@
 //! What no adjuster reaches: whom to take it to, in words.
 
 use super::chain_drive;
-use super::field;
-use super::input::PlanInput;
 use super::outcome::{Decision, Unit};
 use super::settings::PlanSettings;
 use super::tolerance::{RUNOUT_LIMIT_STEEL_MM, Tolerance, judge};
 use super::words::{amount, mm};
+use crate::bench::Figures;
+use crate::figure::Figure;
 use crate::measurement::Measurement;
 
 /// The verdict on a figure by the tolerance for this field, where there are both.
-pub fn measured_decision(tolerances: &[Tolerance], figure: Option<Measurement>, field: &str) -> Option<Decision> {
-    let tolerance = tolerances.iter().find(|tolerance| tolerance.field == field)?;
+pub fn measured_decision(tolerances: &[Tolerance], figure: Option<Measurement>, field: &Figure) -> Option<Decision> {
+    let tolerance = tolerances.iter().find(|tolerance| tolerance.field == *field)?;
     figure.map(|figure| judge(tolerance, Some(figure), 0.0).verdict)
 }
 
 /// The part concerned, and what to do about it.
 pub fn in_words(
-    field: &str,
+    field: &Figure,
     figure: Measurement,
     tolerance: &Tolerance,
-    input: &PlanInput,
+    input: &Figures,
     settings: &PlanSettings,
 ) -> (String, String) {
     let size = amount(figure.value.abs(), tolerance.unit);
     match field {
-        field::WHEEL_LEAN => {
+        Figure::WheelLean => {
             let top = if figure.value > 0.0 { "left" } else { "right" };
-            let heights = input.spindle.height_difference.map_or(String::new(), |heights| {
+            let heights = input.get(&Figure::SpindleHeights).map_or(String::new(), |heights| {
                 format!(" The spindle's left end stands {} {} than its right.", mm(heights.value), higher(heights.value))
             });
             let action = format!(
@@ -36,15 +36,15 @@ pub fn in_words(
             );
             ("fork ends, swinging arm or frame".to_owned(), action)
         }
-        field::SPINDLE_HEIGHTS => {
+        Figure::SpindleHeights => {
             let action = format!(
                 "The spindle's left end stands {size} {} than its right: have the fork ends and the swinging arm checked for twist.",
                 higher(figure.value)
             );
             ("fork ends or swinging arm".to_owned(), action)
         }
-        field::CHAIN_YAW | field::CHAIN_LEAN => {
-            let (yaw, side) = (field == field::CHAIN_YAW, if figure.value > 0.0 { "left" } else { "right" });
+        Figure::ChainYaw | Figure::ChainLean => {
+            let (yaw, side) = (*field == Figure::ChainYaw, if figure.value > 0.0 { "left" } else { "right" });
             let edge = if yaw { "front" } else { "top" };
             let across = settings
                 .chain_pitch_mm
@@ -59,7 +59,7 @@ pub fn in_words(
             );
             ("gearbox or engine mounting".to_owned(), action)
         }
-        field::RUNOUT => {
+        Figure::RunoutLateral => {
             let action = format!(
                 "The rim runs out sideways by {size}, peak to peak: have a wheel builder true it. An inspection allows a steel rim \
                  {RUNOUT_LIMIT_STEEL_MM} mm."
@@ -73,7 +73,7 @@ pub fn in_words(
             };
             let action = format!(
                 "{} is {} and may be {}{aim} at most: none of these steps puts that right.",
-                sentence_start(&field::words(field)),
+                sentence_start(&field.name()),
                 amount(figure.value, tolerance.unit),
                 amount(tolerance.limit, tolerance.unit)
             );

@@ -2,34 +2,18 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 
-use super::outcome::{Decision, Unit};
+use super::difference::Difference;
+use super::evening::Evening;
+use super::outcome::Unit;
 use super::progress::{StepProgress, follow_steps};
-use super::result_file::ResultFile;
-use super::table::unit_of;
-use crate::bench::figures::{BudgetEntry, Side};
 use crate::bench::nuisance::Nuisance;
+use crate::figure::facts::{ChainReference, WheelSource};
+use crate::figure::member::Section;
+use crate::figure::table::BudgetEntry;
+use crate::figure::{Figure, Side};
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
-
-/// One figure in both results.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Difference {
-    /// JSON pointer of the figure.
-    pub field: String,
-    pub unit: Unit,
-    pub before: Option<Measurement>,
-    pub after: Option<Measurement>,
-    /// After minus before. Its U counts what both share once; null where one of them is.
-    pub change: Option<Measurement>,
-    /// The U that the change would have if the two results shared nothing.
-    pub u_if_nothing_shared: Option<f64>,
-    /// Whether the change is larger than its U; null where there is none, or where a figure was seen too poorly to say.
-    pub changed: Option<bool>,
-    pub verdict_before: Option<Decision>,
-    pub verdict_after: Option<Decision>,
-}
 
 /// What stayed in place from one measurement to the other, so that its error is in both alike.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -52,8 +36,6 @@ pub struct Since {
 /// Why two results can't be compared.
 #[derive(Debug, thiserror::Error)]
 pub enum SinceError {
-    #[error("the result of {which} can't be read: {reason}. Measure that job again with this version of the program")]
-    Unreadable { which: &'static str, reason: String },
     #[error(
         "the two results don't measure the same thing: {what} is {before} before and {after} after. Compare results that were \
          measured alike, or measure one of the jobs again"
@@ -61,35 +43,35 @@ pub enum SinceError {
     DefinitionsDiffer { what: &'static str, before: String, after: String },
 }
 
-/// Compares two parsed result files.
-pub fn since(before: &Value, after: &Value) -> Result<Since, SinceError> {
-    let before = ResultFile::read(before).map_err(|reason| SinceError::Unreadable { which: "BEFORE", reason })?;
-    let after = ResultFile::read(after).map_err(|reason| SinceError::Unreadable { which: "AFTER", reason })?;
-    refuse_other_definitions(&before, &after)?;
+/// Compares two results.
+pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
+    refuse_other_definitions(before, after)?;
     let mut findings = Vec::new();
-    let kept = what_was_kept(&before, &after, &mut findings);
-    if before.job_id.is_some() && before.job_id == after.job_id {
+    let kept = what_was_kept(before, after, &mut findings);
+    if !before.job_id.is_empty() && before.job_id == after.job_id {
         let advice = "Give the folders, results or archives of two different evenings.";
         findings.push(Finding::note("since-same-inputs", "Both results come from the same photos and settings.", advice));
     }
-    let differences = differences(&before, &after, kept);
+    let differences = differences(before, after, kept);
     // What was planned for one bike says nothing of another.
-    let steps = if before.bike == after.bike { follow_steps(&before, &differences) } else { Vec::new() };
+    let steps = if before.bike == after.bike { follow_steps(before, &differences) } else { Vec::new() };
     Ok(Since { differences, steps, kept, findings })
 }
 
 /// Figures of the same name mean the same only where what defines them is the same. What one result does not have is no
 /// difference: its figures are null there.
-fn refuse_other_definitions(before: &ResultFile, after: &ResultFile) -> Result<(), SinceError> {
+fn refuse_other_definitions(before: &Evening, after: &Evening) -> Result<(), SinceError> {
     let side = |side: Option<Side>| side.map(|side| side.word().to_owned());
     let always = |text: &str| Some(text.to_owned());
+    let reference = |told: Option<ChainReference>| told.map(|told| told.word().to_owned());
+    let (was, is) = (&before.figures.measured.facts, &after.figures.measured.facts);
     let pairs: [(&'static str, Option<String>, Option<String>); 6] = [
         ("the form of the result", always(&before.schema), always(&after.schema)),
-        ("the pattern's version", always(&before.pattern_version), always(&after.pattern_version)),
+        ("the pattern's version", always(&was.pattern_version), always(&is.pattern_version)),
         ("the chain's side", side(before.chain_side()), side(after.chain_side())),
-        ("what the chain line is told between", before.figures.chain.reference.clone(), after.figures.chain.reference.clone()),
+        ("what the chain line is told between", reference(was.chain_reference), reference(is.chain_reference)),
         ("the distance from face to tooth centre", before.tooth_centres.clone(), after.tooth_centres.clone()),
-        ("the side of the hub face", side(before.figures.hub.side), side(after.figures.hub.side)),
+        ("the side of the hub face", side(was.hub_side), side(is.hub_side)),
     ];
     for (what, before, after) in pairs {
         if let (Some(before), Some(after)) = (before, after)
@@ -104,7 +86,7 @@ fn refuse_other_definitions(before: &ResultFile, after: &ResultFile) -> Result<(
 /// Decides what both measurements share. Sheets and tabs are taken as kept where both results are of the same bike and saw the
 /// same cards and tabs, and nothing measured speaks against it: the print's scale and the rim's width at the mark, which no
 /// adjustment changes, must agree as closely as kept sheets and tabs allow.
-fn what_was_kept(before: &ResultFile, after: &ResultFile, findings: &mut Vec<Finding>) -> Kept {
+fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>) -> Kept {
     if before.bike != after.bike {
         let advice = "If it is the same bike, give it the same name under [bike] in both jobs.";
         findings.push(Finding::warning(
@@ -114,15 +96,17 @@ fn what_was_kept(before: &ResultFile, after: &ResultFile, findings: &mut Vec<Fin
         ));
         return Kept::default();
     }
-    let scales_agree = before.scales.iter().zip(&after.scales).all(|(before, after)| match (before, after) {
-        (Some(before), Some(after)) => (before.value - after.value).abs() <= before.u.hypot(after.u),
-        _ => true,
+    let scales_agree = [Figure::ScaleAlong, Figure::ScaleAcross].iter().all(|scale| {
+        match (before.figures.get(scale), after.figures.get(scale)) {
+            (Some(before), Some(after)) => (before.value - after.value).abs() <= before.u.hypot(after.u),
+            _ => true,
+        }
     });
     let print = !before.cards.is_empty() && before.cards == after.cards && before.print == after.print && scales_agree;
     let same_tabs = print && !before.tabs.is_empty() && before.tabs == after.tabs;
     let if_kept = Kept { print, tabs: true };
     let changed_width = same_tabs
-        && before.table.entries.keys().filter(|field| field.starts_with("/rim_width/")).any(|field| {
+        && before.figures.measured.table.figures().filter(|field| matches!(field, Figure::RimWidth(_))).any(|field| {
             let change = change_of(before, after, field, if_kept);
             change.is_some_and(|(change, _)| change.value.abs() > change.u)
         });
@@ -135,17 +119,19 @@ fn what_was_kept(before: &ResultFile, after: &ResultFile, findings: &mut Vec<Fin
 }
 
 /// Every figure that either result has, by its pointer.
-fn differences(before: &ResultFile, after: &ResultFile, kept: Kept) -> Vec<Difference> {
-    let mut fields: Vec<&String> = before.table.entries.keys().chain(after.table.entries.keys()).collect();
-    fields.sort();
+fn differences(before: &Evening, after: &Evening, kept: Kept) -> Vec<Difference> {
+    let (was, is) = (&before.figures.measured.table, &after.figures.measured.table);
+    let mut fields: Vec<&Figure> = was.figures().chain(is.figures()).collect();
+    fields.retain(|field| field.section() != Some(Section::Pattern));
+    fields.sort_by_key(|field| field.pointer());
     fields.dedup();
     let compared = fields.into_iter().map(|field| {
         let change = change_of(before, after, field, kept);
         Difference {
             field: field.clone(),
-            unit: unit_of(field),
-            before: before.table.get(field),
-            after: after.table.get(field),
+            unit: field.unit(),
+            before: before.figures.get(field),
+            after: after.figures.get(field),
             change: change.map(|(change, _)| change),
             u_if_nothing_shared: change.map(|(_, unshared)| unshared),
             changed: change
@@ -166,12 +152,12 @@ fn differences(before: &ResultFile, after: &ResultFile, kept: Kept) -> Vec<Diffe
 /// Assumed: a shared contribution is one error and not the sum of several that weigh differently before and after; it keeps
 /// its sign, but for print scale, whose sign is that of the figure's answer to scale, or of the value where that is not
 /// known. [`shared_by`] names only contributions for which this holds. What a budget does not name counts as not shared.
-fn change_of(before: &ResultFile, after: &ResultFile, field: &str, kept: Kept) -> Option<(Measurement, f64)> {
-    let (was, is) = (before.table.get(field)?, after.table.get(field)?);
+fn change_of(before: &Evening, after: &Evening, field: &Figure, kept: Kept) -> Option<(Measurement, f64)> {
+    let (was, is) = (before.figures.get(field)?, after.figures.get(field)?);
     let unshared = was.u.hypot(is.u);
     let (mut shared, mut rest_before, mut rest_after) = (0.0, was.u * was.u, is.u * is.u);
-    for entry in before.figures.budget.iter().filter(|entry| entry.field == field) {
-        let same = |other: &&BudgetEntry| other.field == field && other.from == entry.from;
+    for entry in before.figures.budget.iter().filter(|entry| entry.field == *field) {
+        let same = |other: &&BudgetEntry| other.field == *field && other.from == entry.from;
         let Some(other) = after.figures.budget.iter().find(same) else { continue };
         let Some(source) = shared_by(&entry.from, field, before, after) else { continue };
         let (is_kept, one_sign) = match source {
@@ -205,19 +191,19 @@ const PRINT_SCALE: &str = "print scale";
 /// sideways) moves a length along the axle by the same before and after; it turns with the wheel or the sprocket in angles and
 /// in what is told at the far end of an angle, so that there it is counted in full. All else is made anew for every
 /// measurement, or may be: noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
-fn shared_by(from: &str, field: &str, before: &ResultFile, after: &ResultFile) -> Option<SharedSource> {
+fn shared_by(from: &str, field: &Figure, before: &Evening, after: &Evening) -> Option<SharedSource> {
     if from == PRINT_SCALE {
         return Some(SharedSource::Print);
     }
     let of_tabs = [Nuisance::Paper(0), Nuisance::Flat(0), Nuisance::Sideways(0, 0)].map(Nuisance::source);
-    if !of_tabs.contains(&from) || unit_of(field) == Unit::Deg {
+    if !of_tabs.contains(&from) || field.unit() == Unit::Deg {
         return None;
     }
-    let from_axis = [before, after].iter().all(|result| result.figures.wheel.source.as_deref() == Some("axis"));
+    let from_axis = [before, after].iter().all(|result| result.figures.measured.facts.wheel_source == Some(WheelSource::Axis));
     match field {
-        super::field::CHAIN_AT_REAR | super::field::CENTRES => None,
+        Figure::ChainAtRear | Figure::ChainCentres => None,
         // Without an axis the rear plane is that of three tabs, told half a metre further on.
-        super::field::CHAIN_AT_GEARBOX if !from_axis => None,
+        Figure::ChainAtGearbox if !from_axis => None,
         _ => Some(SharedSource::Tabs),
     }
 }

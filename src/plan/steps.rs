@@ -4,17 +4,15 @@
 //! disturbs the bike anyway, and an undecided figure is then expected beyond its tolerance, it is put right as well.
 
 use super::cautions;
-use super::field;
 use super::foreseen::{Foreseen, scale_answer};
-use super::input::PlanInput;
 use super::moves::{Move, Places};
-use super::outcome::{Decision, Direction, Expected, ExpectedRim, PlanStep, StepKind, Unit};
+use super::outcome::{Decision, Direction, Expected, PlanStep, StepKind, Unit};
 use super::refer;
 use super::settings::PlanSettings;
-use super::table::FigureTable;
 use super::tolerance::{Reference, Tolerance, judge};
 use super::words::{amount, at_least, centre_in_words, chain_in_words, mm, square_in_words};
-use crate::bench::figures::{ChainFigures, HubFigures, PlaneFigures, Side, WheelFigures};
+use crate::bench::Figures;
+use crate::figure::{Figure, Side};
 use crate::finding::Finding;
 use crate::job::SpacerKind;
 use crate::measurement::{Measurement, Quality};
@@ -53,16 +51,16 @@ pub struct Plan {
 }
 
 /// Works out the plan.
-pub fn make_plan(input: &PlanInput, figures: &FigureTable, settings: &PlanSettings, tolerances: &[Tolerance]) -> Plan {
-    let chain_side = input.chain.side.or(settings.chain_side);
+pub fn make_plan(input: &Figures, settings: &PlanSettings, tolerances: &[Tolerance]) -> Plan {
+    let chain_side = input.measured.facts.chain_side.or(settings.chain_side);
     let mut planner = Planner {
         input,
         settings,
         tolerances,
-        reference: Reference::of(figures),
+        reference: Reference::of(&input.measured),
         chain_side,
         places: Places::of(input, chain_side.unwrap_or(Side::Left), positive(settings.spacing_mm)),
-        foreseen: Foreseen::measured(input, figures),
+        foreseen: Foreseen::measured(input),
         steps: Vec::new(),
         findings: Vec::new(),
     };
@@ -71,12 +69,12 @@ pub fn make_plan(input: &PlanInput, figures: &FigureTable, settings: &PlanSettin
     planner.square();
     planner.chain();
     planner.centre();
-    planner.refer(figures);
+    planner.refer();
     Plan { expected: planner.expected(), steps: planner.steps, findings: planner.findings }
 }
 
 struct Planner<'a> {
-    input: &'a PlanInput,
+    input: &'a Figures,
     settings: &'a PlanSettings,
     tolerances: &'a [Tolerance],
     reference: Reference,
@@ -89,8 +87,8 @@ struct Planner<'a> {
 
 impl Planner<'_> {
     /// The foreseen figure where it asks for a step, and a caution where it does so without being shown to be out.
-    fn asks(&mut self, field: &str) -> Option<(Measurement, Option<String>)> {
-        let tolerance = self.tolerances.iter().find(|tolerance| tolerance.field == field)?;
+    fn asks(&mut self, field: &Figure) -> Option<(Measurement, Option<String>)> {
+        let tolerance = self.tolerances.iter().find(|tolerance| tolerance.field == *field)?;
         let figure = self.foreseen.figure(field)?;
         let per_percent = self.per_percent(field);
         let beyond = (figure.value - tolerance.nominal).abs() > tolerance.limit;
@@ -101,7 +99,7 @@ impl Planner<'_> {
             Decision::Undecided if disturbed => {
                 let what = format!(
                     "When the steps before are done, {} is expected at {} ± {}: that neither shows it in nor out.",
-                    field::words(field),
+                    field.name(),
                     amount(figure.value, tolerance.unit),
                     at_least(figure.u, tolerance.unit)
                 );
@@ -128,27 +126,27 @@ impl Planner<'_> {
     }
 
     fn say_what_stands_for_the_frame(&mut self) {
-        if self.foreseen.get(self.reference.offset).is_none() {
+        if self.foreseen.get(&self.reference.offset).is_none() {
             return;
         }
-        if self.reference.offset != field::WHEEL_IN_FRAME_OFFSET {
+        if self.reference.offset != Figure::WheelInFrameOffset {
             let what = "No plumb line or pair of stations shows the frame's centre, so that the cord stands for the frame.";
             let advice = "Hang a plumb line from the frame's centre, or two some way apart, if the frame itself is in question.";
-            self.findings.push(Finding::note("frame-not-known", what, advice).about(field::FRAME_OFFSET));
-        } else if self.foreseen.get(field::FRAME_YAW).is_none() {
+            self.findings.push(Finding::note("frame-not-known", what, advice).about(&Figure::FrameOffset));
+        } else if self.foreseen.get(&Figure::FrameYaw).is_none() {
             // The bench then gives the wheel's yaw in the frame as that over the cord, or none: either way it leans on this.
             let what = "The frame's centre is known at one place only: it is taken to run along the cord.";
             let advice = "Hang a second plumb line, or stick a pair of stations, 200 mm or more from the first along the bike.";
-            self.findings.push(Finding::warning("frame-yaw-not-known", what, advice).about(field::FRAME_YAW));
+            self.findings.push(Finding::warning("frame-yaw-not-known", what, advice).about(&Figure::FrameYaw));
         }
     }
 
     fn rehang(&mut self) {
-        let by_offset = self.asks(field::FRAME_OFFSET);
-        let by_yaw = self.asks(field::FRAME_YAW);
+        let by_offset = self.asks(&Figure::FrameOffset);
+        let by_yaw = self.asks(&Figure::FrameYaw);
         let Some((before, unsure)) = by_offset.clone().or(by_yaw.clone()) else { return };
-        let offset = self.foreseen.figure(field::FRAME_OFFSET);
-        let yaw = self.foreseen.figure(field::FRAME_YAW);
+        let offset = self.foreseen.figure(&Figure::FrameOffset);
+        let yaw = self.foreseen.figure(&Figure::FrameYaw);
         let (off_mm, yaw_deg) = (offset.map_or(0.0, |figure| figure.value), yaw.map_or(0.0, |figure| figure.value));
         let fineness = [evenly(HANGING_HALF_WIDTH_MM), evenly(HANGING_HALF_WIDTH_MM / HANGING_BASE_MM)];
         self.carry(Move::Rehang { offset: off_mm, yaw: yaw_deg.to_radians() }, &fineness);
@@ -167,7 +165,7 @@ impl Planner<'_> {
             direction: offset.map(|_| if to == Side::Left { Direction::Left } else { Direction::Right }),
             distance: offset.map(|figure| Measurement { value: figure.value.abs(), ..figure }),
             applied_to: "frame".to_owned(),
-            because: if by_offset.is_some() { field::FRAME_OFFSET } else { field::FRAME_YAW }.to_owned(),
+            because: if by_offset.is_some() { Figure::FrameOffset } else { Figure::FrameYaw },
             before: Some(before),
             cautions: unsure.into_iter().chain([cautions::PROP.to_owned(), cautions::MEASURE_AFTER_HANGING.to_owned()]).collect(),
             ..blank()
@@ -175,7 +173,7 @@ impl Planner<'_> {
     }
 
     fn square(&mut self) {
-        let Some((before, unsure)) = self.asks(self.reference.yaw) else { return };
+        let Some((before, unsure)) = self.asks(&self.reference.yaw.clone()) else { return };
         let angle = -before.value.to_radians();
         let drawn = self.settings.draw.unwrap_or_else(|| self.chain_side.unwrap_or(Side::Right).other());
         let spacing = self.spacing();
@@ -191,11 +189,11 @@ impl Planner<'_> {
         let setting = evenly(half_width) / spacing.map_or(USUAL_SPACING_MM, |spacing| spacing.value);
         let by_spacing = spacing.map_or(0.0, |spacing| angle * spacing.u / 2.0 / spacing.value);
         self.forget_what_turning_loses();
-        let centres_before = self.foreseen.get(field::CENTRES);
+        let centres_before = self.foreseen.get(&Figure::ChainCentres);
         self.carry(Move::Turn { angle, about: drawn.other() }, &[setting.hypot(by_spacing)]);
         // Front to the left means that the left end stands too far back.
         let direction = if (angle < 0.0) == (drawn == Side::Left) { Direction::Forward } else { Direction::Rearward };
-        let slack = centres_before.zip(self.foreseen.get(field::CENTRES)).map(|(before, after)| after - before);
+        let slack = centres_before.zip(self.foreseen.get(&Figure::ChainCentres)).map(|(before, after)| after - before);
         self.push(PlanStep {
             step: StepKind::Square,
             action: square_in_words(drawn, direction, angle, distance, flats),
@@ -206,7 +204,7 @@ impl Planner<'_> {
             turns: flats.map(|flats| f64::from(flats) / 6.0),
             flats,
             applied_to: "spindle".to_owned(),
-            because: self.reference.yaw.to_owned(),
+            because: self.reference.yaw.clone(),
             before: Some(before),
             cautions: unsure.into_iter().chain(cautions::of_squaring(slack, flats)).collect(),
             ..blank()
@@ -218,7 +216,11 @@ impl Planner<'_> {
         if let Some(value) = positive(self.settings.spacing_mm) {
             return Some(Measurement { value, u: 0.0, quality: Quality::Good });
         }
-        let ends = self.input.spindle.left.zip(self.input.spindle.right).map(|(left, right)| left.value + right.value);
+        let ends = self
+            .input
+            .get(&Figure::SpindleLeft)
+            .zip(self.input.get(&Figure::SpindleRight))
+            .map(|(left, right)| left.value + right.value);
         let advice = "Measure from adjuster to adjuster across the frame and enter it as spacing_mm under [adjusters].";
         let (spacing, what) = match positive(ends) {
             Some(value) => (
@@ -233,38 +235,40 @@ impl Planner<'_> {
                 "How far the spindle has to be drawn depends on how far apart the adjusters are, which nobody says.".into(),
             ),
         };
-        self.findings.push(Finding::warning("adjuster-spacing-not-known", what, advice).about(self.reference.yaw));
+        self.findings.push(Finding::warning("adjuster-spacing-not-known", what, advice).about(&self.reference.yaw));
         spacing
     }
 
     /// Figures that a turn moves by an amount that nobody can work out.
     fn forget_what_turning_loses(&mut self) {
-        let rims: Vec<String> = self.places.rims_without_place().map(str::to_owned).collect();
+        let rims: Vec<Figure> = self.places.rims_without_place().cloned().collect();
         for rim in rims {
             self.foreseen = self.foreseen.without(&rim);
         }
-        if self.foreseen.get(field::CENTRES).is_none() && self.foreseen.get(field::CHAIN_AT_GEARBOX).is_some() {
-            self.foreseen = self.foreseen.without(field::CHAIN_AT_GEARBOX);
+        if self.foreseen.get(&Figure::ChainCentres).is_none() && self.foreseen.get(&Figure::ChainAtGearbox).is_some() {
+            self.foreseen = self.foreseen.without(&Figure::ChainAtGearbox);
             let what =
                 "Squaring moves the chain line, by how much depends on the distance between the sprockets, which is not known.";
             let advice = "Square the wheel first, then measure again for the chain line.";
-            self.findings.push(Finding::warning("plan-chain-not-foreseen", what, advice).about(field::CHAIN_AT_GEARBOX));
+            self.findings.push(Finding::warning("plan-chain-not-foreseen", what, advice).about(&Figure::ChainAtGearbox));
         }
     }
 
     fn chain(&mut self) {
-        let Some((before, unsure)) = self.asks(field::CHAIN_AT_GEARBOX) else { return };
+        let Some((before, unsure)) = self.asks(&Figure::ChainAtGearbox) else { return };
         let Some(side) = self.chain_side else { return };
         let pack = self.settings.pack.unwrap_or_else(|| {
             let what = "The job does not say what brings the sprockets into line. The plan counts on the spacers beside the hub.";
             let advice = "Enter kind under [spacers] in job.toml, or see with \"sightcord whatif --pack\" what another choice does to the rim.";
-            self.findings.push(Finding::note("spacer-kind-assumed", what, advice).about(field::CHAIN_AT_GEARBOX));
+            self.findings.push(Finding::note("spacer-kind-assumed", what, advice).about(&Figure::ChainAtGearbox));
             SpacerKind::Hub
         });
         // How far the moved sprocket goes outboard: the rear one to where the gearbox's is, or the other way round.
         let outboard = match pack {
             SpacerKind::Hub | SpacerKind::Sprocket => before.value,
-            SpacerKind::Gearbox => -before.value / self.foreseen.get(field::CHAIN_YAW).unwrap_or(0.0).to_radians().cos().max(0.5),
+            SpacerKind::Gearbox => {
+                -before.value / self.foreseen.get(&Figure::ChainYaw).unwrap_or(0.0).to_radians().cos().max(0.5)
+            }
         };
         let step = match pack {
             SpacerKind::Hub => Move::SlideWheel { outboard },
@@ -272,7 +276,7 @@ impl Planner<'_> {
             SpacerKind::Gearbox => Move::ShimGearbox { outboard },
         };
         self.carry(step, &[evenly(SPACER_HALF_WIDTH_MM)]);
-        let askew = self.foreseen_decision(field::CHAIN_YAW) == Some(Decision::Out);
+        let askew = self.foreseen_decision(&Figure::ChainYaw) == Some(Decision::Out);
         let cautions = unsure.into_iter().chain(cautions::of_chain(pack, askew, self.input, self.settings)).collect();
         self.push(PlanStep {
             step: StepKind::Chain,
@@ -287,7 +291,7 @@ impl Planner<'_> {
             direction: Some(if outboard > 0.0 { Direction::Outboard } else { Direction::Inboard }),
             distance: Some(Measurement { value: outboard.abs(), ..before }),
             applied_to: pack.word().to_owned(),
-            because: field::CHAIN_AT_GEARBOX.to_owned(),
+            because: Figure::ChainAtGearbox,
             before: Some(before),
             cautions,
             ..blank()
@@ -295,16 +299,17 @@ impl Planner<'_> {
     }
 
     fn centre(&mut self) {
-        let Some((before, unsure)) = self.asks(self.reference.offset) else { return };
+        let Some((before, unsure)) = self.asks(&self.reference.offset.clone()) else { return };
         // Half the difference between the two sides is the mid-plane's offset, told along the wheel's axis.
-        let yaw = self.foreseen.get(field::WHEEL_YAW).unwrap_or(0.0).to_radians();
+        let yaw = self.foreseen.get(&Figure::WheelYaw).unwrap_or(0.0).to_radians();
         let left = -before.value / yaw.cos().max(0.5);
-        let old_face = self.foreseen.figure(field::RIM_FROM_FACE);
+        let old_face = self.foreseen.figure(&Figure::RimFromFace);
         self.carry(Move::ShiftRim { left }, &[evenly(RIM_HALF_WIDTH_MM)]);
-        let new_face = self.foreseen.figure(field::RIM_FROM_FACE);
+        let new_face = self.foreseen.figure(&Figure::RimFromFace);
         let to = if left > 0.0 { Side::Left } else { Side::Right };
-        let face = self.input.hub.side.zip(old_face).zip(new_face);
-        let runs_out = refer::measured_decision(self.tolerances, self.input.runout.lateral, field::RUNOUT) == Some(Decision::Out);
+        let face = self.input.measured.facts.hub_side.zip(old_face).zip(new_face);
+        let runs_out = refer::measured_decision(self.tolerances, self.input.get(&Figure::RunoutLateral), &Figure::RunoutLateral)
+            == Some(Decision::Out);
         let cautions = unsure.into_iter().chain(cautions::of_centring(runs_out, self.settings.hub_target_mm, new_face)).collect();
         self.push(PlanStep {
             step: StepKind::Centre,
@@ -314,7 +319,7 @@ impl Planner<'_> {
             direction: Some(if to == Side::Left { Direction::Left } else { Direction::Right }),
             distance: Some(Measurement { value: left.abs(), ..before }),
             applied_to: "rim".to_owned(),
-            because: self.reference.offset.to_owned(),
+            because: self.reference.offset.clone(),
             before: Some(before),
             cautions,
             ..blank()
@@ -322,22 +327,22 @@ impl Planner<'_> {
     }
 
     /// What is still out when everything that can be adjusted is done.
-    fn refer(&mut self, figures: &FigureTable) {
+    fn refer(&mut self) {
         for tolerance in self.tolerances {
-            let field = tolerance.field.as_str();
-            let measured = figures.get(field).filter(|_| !self.foreseen.is_lost(field));
+            let field = &tolerance.field;
+            let measured = self.input.get(field).filter(|_| !self.foreseen.is_lost(field));
             let figure = self.foreseen.figure(field).or(measured);
             let out = judge(tolerance, figure, self.per_percent(field)).verdict == Decision::Out;
             // A rim that the plan has just centred stands where it stands: that step has told how far the target is off.
-            let centred = self.steps.iter().any(|step| step.step == StepKind::Centre) && field == field::RIM_FROM_FACE;
+            let centred = self.steps.iter().any(|step| step.step == StepKind::Centre) && *field == Figure::RimFromFace;
             if let (true, Some(figure)) = (out && !centred, figure) {
                 let (part, action) = refer::in_words(field, figure, tolerance, self.input, self.settings);
                 self.push(PlanStep {
                     step: StepKind::Refer,
                     action,
                     part,
-                    applied_to: field.to_owned(),
-                    because: field.to_owned(),
+                    applied_to: field.pointer(),
+                    because: field.clone(),
                     before: Some(figure),
                     ..blank()
                 });
@@ -346,42 +351,20 @@ impl Planner<'_> {
     }
 
     /// How the figure answers to 1 % of print scale, where nobody laid a rule on the print.
-    fn per_percent(&self, field: &str) -> f64 {
+    fn per_percent(&self, field: &Figure) -> f64 {
         match self.settings.print_measured {
             true => 0.0,
             false => self.foreseen.per_percent(field).unwrap_or_else(|| scale_answer(self.input, field)),
         }
     }
 
-    fn foreseen_decision(&self, field: &str) -> Option<Decision> {
+    fn foreseen_decision(&self, field: &Figure) -> Option<Decision> {
         refer::measured_decision(self.tolerances, self.foreseen.figure(field), field)
     }
 
     /// The figures with the steps so far taken as done.
     fn expected(&self) -> Expected {
-        let figure = |field: &str| self.foreseen.figure(field);
-        let rear = self.input.rim.iter().filter(|rim| rim.wheel != "front");
-        Expected {
-            rim: rear.map(|rim| ExpectedRim { id: rim.id.clone(), offset: figure(&field::rim_offset(&rim.id)) }).collect(),
-            wheel: WheelFigures {
-                offset: figure(field::WHEEL_OFFSET),
-                offset_at_mark: figure(field::WHEEL_OFFSET_AT_MARK),
-                yaw: figure(field::WHEEL_YAW),
-                yaw_from_offsets: figure(field::WHEEL_YAW_FROM_OFFSETS),
-                ..self.input.wheel.clone()
-            },
-            frame: PlaneFigures { offset: figure(field::FRAME_OFFSET), yaw: figure(field::FRAME_YAW) },
-            wheel_in_frame: PlaneFigures { offset: figure(field::WHEEL_IN_FRAME_OFFSET), yaw: figure(field::WHEEL_IN_FRAME_YAW) },
-            chain: ChainFigures {
-                centres: figure(field::CENTRES),
-                offset_at_gearbox: figure(field::CHAIN_AT_GEARBOX),
-                offset_at_rear: figure(field::CHAIN_AT_REAR),
-                yaw: figure(field::CHAIN_YAW),
-                lean: figure(field::CHAIN_LEAN),
-                ..self.input.chain.clone()
-            },
-            hub: HubFigures { rim_from_face: figure(field::RIM_FROM_FACE), ..self.input.hub.clone() },
-        }
+        self.foreseen.expected(&self.input.measured)
     }
 }
 
@@ -398,7 +381,7 @@ fn blank() -> PlanStep {
         turns: None,
         flats: None,
         applied_to: String::new(),
-        because: String::new(),
+        because: Figure::Other(String::new()),
         before: None,
         cautions: Vec::new(),
         after: Expected::default(),

@@ -1,15 +1,11 @@
 //! The verdict in one sentence.
 
-use super::field;
 use super::outcome::{Decision, PlanStep, StepKind, Verdict};
 
 /// What the plan and the verdicts come to: what to do, or to leave it alone, or that nothing is shown yet.
 pub fn in_one_sentence(verdicts: &[Verdict], steps: &[PlanStep]) -> String {
-    let undecided: Vec<String> = verdicts
-        .iter()
-        .filter(|verdict| verdict.verdict == Decision::Undecided)
-        .map(|verdict| field::words(&verdict.field))
-        .collect();
+    let undecided: Vec<String> =
+        verdicts.iter().filter(|verdict| verdict.verdict == Decision::Undecided).map(|verdict| verdict.field.name()).collect();
     if !steps.is_empty() {
         let mut things: Vec<String> = Vec::new();
         for step in steps {
@@ -18,7 +14,7 @@ pub fn in_one_sentence(verdicts: &[Verdict], steps: &[PlanStep]) -> String {
                 StepKind::Square => "square the wheel".to_owned(),
                 StepKind::Chain => "bring the sprockets into line".to_owned(),
                 StepKind::Centre => "centre the rim".to_owned(),
-                StepKind::Refer => format!("have {} seen to", field::words(&step.applied_to)),
+                StepKind::Refer => format!("have {} seen to", step.because.name()),
             };
             things.push(thing);
         }

@@ -1,13 +1,12 @@
 //! What is allowed, who says so, and whether a figure is shown to be inside it.
 
 use super::chain_drive;
-use super::field;
-use super::input::PlanInput;
 use super::outcome::{Decision, Unit, Verdict};
 use super::settings::PlanSettings;
-use super::table::{FigureTable, unit_of};
 use super::words::{FINEST, amount, at_least, at_most};
-use crate::bench::figures::UpFrom;
+use crate::bench::Figures;
+use crate::figure::facts::UpFrom;
+use crate::figure::{Figure, FigureTable, Measured};
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
 
@@ -20,7 +19,7 @@ const PRINT_MAY_BE_OUT_PERCENT: f64 = 3.0;
 /// What one figure is allowed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tolerance {
-    pub field: String,
+    pub field: Figure,
     /// The value aimed at.
     pub nominal: f64,
     /// Greatest allowed distance from it.
@@ -34,36 +33,36 @@ pub struct Tolerance {
 }
 
 /// Which figures say where the wheel stands: in the frame as far as that is known, else over the cord.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Reference {
-    pub offset: &'static str,
-    pub yaw: &'static str,
+    pub offset: Figure,
+    pub yaw: Figure,
 }
 
 impl Reference {
-    pub fn of(figures: &FigureTable) -> Self {
-        let first = |choices: [&'static str; 3]| choices.into_iter().find(|field| figures.get(field).is_some());
+    pub fn of(figures: &Measured) -> Self {
+        let first = |choices: [Figure; 3]| choices.into_iter().find(|field| figures.get(field).is_some());
         Self {
-            offset: first([field::WHEEL_IN_FRAME_OFFSET, field::WHEEL_OFFSET, field::WHEEL_OFFSET_AT_MARK])
-                .unwrap_or(field::WHEEL_OFFSET),
+            offset: first([Figure::WheelInFrameOffset, Figure::WheelOffset, Figure::WheelOffsetAtMark])
+                .unwrap_or(Figure::WheelOffset),
             // One line alone leaves the frame's own yaw open, and with it the wheel's in the frame.
-            yaw: match figures.get(field::FRAME_YAW).and(figures.get(field::WHEEL_IN_FRAME_YAW)) {
-                Some(_) => field::WHEEL_IN_FRAME_YAW,
-                None => [field::WHEEL_YAW, field::WHEEL_YAW_FROM_OFFSETS]
+            yaw: match figures.get(&Figure::FrameYaw).and(figures.get(&Figure::WheelInFrameYaw)) {
+                Some(_) => Figure::WheelInFrameYaw,
+                None => [Figure::WheelYaw, Figure::WheelYawFromOffsets]
                     .into_iter()
                     .find(|field| figures.get(field).is_some())
-                    .unwrap_or(field::WHEEL_YAW),
+                    .unwrap_or(Figure::WheelYaw),
             },
         }
     }
 }
 
 /// All tolerances that apply, defaults first and in the order of the work, then what only the job names.
-pub fn tolerances(input: &PlanInput, figures: &FigureTable, settings: &PlanSettings) -> (Vec<Tolerance>, Vec<Finding>) {
-    let mut all = defaults(input, figures, settings);
+pub fn tolerances(input: &Figures, settings: &PlanSettings) -> (Vec<Tolerance>, Vec<Finding>) {
+    let mut all = defaults(input, settings);
     let mut findings = Vec::new();
     for setting in &settings.tolerances {
-        if let Some(finding) = cannot_use(setting, figures) {
+        if let Some(finding) = cannot_use(setting, &input.measured.table) {
             findings.push(finding);
             continue;
         }
@@ -82,21 +81,22 @@ pub fn tolerances(input: &PlanInput, figures: &FigureTable, settings: &PlanSetti
         }
     }
     for tolerance in &mut all {
-        tolerance.blocked = blocked(&tolerance.field, input, figures);
+        tolerance.blocked = blocked(&tolerance.field, input);
     }
     (all, findings)
 }
 
 /// Why a figure can't be judged although it was measured.
-fn blocked(name: &str, input: &PlanInput, figures: &FigureTable) -> Option<String> {
-    if name == field::WHEEL_IN_FRAME_YAW && figures.get(field::FRAME_YAW).is_none() {
+fn blocked(figure: &Figure, input: &Figures) -> Option<String> {
+    if *figure == Figure::WheelInFrameYaw && input.get(&Figure::FrameYaw).is_none() {
         return Some(
             "The frame's own yaw was not measured and is taken as none: the wheel's squareness is judged over the cord. Hang a second \
              plumb line, or stick a pair of stations, 200 mm or more from the first along the bike."
                 .to_owned(),
         );
     }
-    (input.up.from == UpFrom::Bench && input.up.relative_to_bench.iter().any(|field| field == name)).then(|| {
+    let up = &input.measured.up;
+    (up.from == UpFrom::Bench && up.relative_to_bench.contains(figure)).then(|| {
         "It holds relative to the bench, and nobody said that the bench is level: hang a plumb line, or lay a spirit level along and \
          across and write levelled = \"spirit level\" under [bench] in job.toml."
             .to_owned()
@@ -107,12 +107,12 @@ fn blocked(name: &str, input: &PlanInput, figures: &FigureTable) -> Option<Strin
 fn cannot_use(setting: &crate::job::Tolerance, figures: &FigureTable) -> Option<Finding> {
     let name = &setting.field;
     if !figures.knows(name) {
-        let nearest = figures.nearest(name);
+        let nearest = figures.nearest(&name.pointer());
         let what = format!("The job sets a tolerance for {name}, and there is no figure of that name.");
         return Some(Finding::warning("tolerance-unknown-field", what, format!("Did you mean {nearest}?")).about(name));
     }
-    if setting.unit != unit_of(name) || !(setting.limit.is_finite() && setting.limit > 0.0) {
-        let key = unit_of(name).word();
+    if setting.unit != name.unit() || !(setting.limit.is_finite() && setting.limit > 0.0) {
+        let key = name.unit().word();
         let what = format!("The job's tolerance for {name} is not a length or angle above zero of the figure's own unit.");
         return Some(Finding::warning("tolerance-unusable", what, format!("Give it with the key {key}.")).about(name));
     }
@@ -120,13 +120,13 @@ fn cannot_use(setting: &crate::job::Tolerance, figures: &FigureTable) -> Option<
 }
 
 /// What holds where the job says nothing.
-fn defaults(input: &PlanInput, figures: &FigureTable, settings: &PlanSettings) -> Vec<Tolerance> {
-    let reference = Reference::of(figures);
-    let entry = |field: &str, limit: f64, source: String, needed: bool| Tolerance {
-        field: field.to_owned(),
+fn defaults(input: &Figures, settings: &PlanSettings) -> Vec<Tolerance> {
+    let reference = Reference::of(&input.measured);
+    let entry = |field: Figure, limit: f64, source: String, needed: bool| Tolerance {
+        unit: field.unit(),
+        field,
         nominal: 0.0,
         limit,
-        unit: unit_of(field),
         source,
         needed,
         blocked: None,
@@ -134,20 +134,20 @@ fn defaults(input: &PlanInput, figures: &FigureTable, settings: &PlanSettings) -
     let mut all = vec![
         // The wheel is judged in the frame, so the frame itself only has to hang near enough for the figures over the cord to
         // speak of the bike.
-        entry(field::FRAME_OFFSET, 2.0, NO_SOURCE.to_owned(), false),
-        entry(field::FRAME_YAW, 0.2, NO_SOURCE.to_owned(), false),
+        entry(Figure::FrameOffset, 2.0, NO_SOURCE.to_owned(), false),
+        entry(Figure::FrameYaw, 0.2, NO_SOURCE.to_owned(), false),
         entry(reference.yaw, 0.1, format!("{NO_SOURCE} (it moves the chain line by 1 mm at 570 mm between centres)"), true),
-        entry(field::CHAIN_AT_GEARBOX, chain_limit(input).0, chain_limit(input).1, true),
+        entry(Figure::ChainAtGearbox, chain_limit(input).0, chain_limit(input).1, true),
         entry(reference.offset, 1.0, NO_SOURCE.to_owned(), true),
-        entry(field::WHEEL_LEAN, 0.2, format!("{NO_SOURCE} (what a digital angle gauge is good to)"), false),
-        entry(field::CHAIN_YAW, chain_drive::parallel_limit_deg(), parallel_source(), false),
-        entry(field::CHAIN_LEAN, chain_drive::parallel_limit_deg(), parallel_source(), false),
-        entry(field::RUNOUT, RUNOUT_LIMIT_MM, runout_source(), false),
-        entry(field::SPINDLE_HEIGHTS, 2.0, NO_SOURCE.to_owned(), false),
+        entry(Figure::WheelLean, 0.2, format!("{NO_SOURCE} (what a digital angle gauge is good to)"), false),
+        entry(Figure::ChainYaw, chain_drive::parallel_limit_deg(), parallel_source(), false),
+        entry(Figure::ChainLean, chain_drive::parallel_limit_deg(), parallel_source(), false),
+        entry(Figure::RunoutLateral, RUNOUT_LIMIT_MM, runout_source(), false),
+        entry(Figure::SpindleHeights, 2.0, NO_SOURCE.to_owned(), false),
     ];
     if let Some(target) = settings.hub_target_mm.filter(|target| target.is_finite()) {
         let source = format!("{NO_SOURCE}; told from the job's target");
-        all.push(Tolerance { nominal: target, ..entry(field::RIM_FROM_FACE, 1.0, source, false) });
+        all.push(Tolerance { nominal: target, ..entry(Figure::RimFromFace, 1.0, source, false) });
     }
     all
 }
@@ -171,8 +171,8 @@ fn parallel_source() -> String {
 
 /// The chain line's tolerance at the measured distance between centres, and its source. Where the distance is not known a
 /// motorcycle's is under a metre.
-fn chain_limit(input: &PlanInput) -> (f64, String) {
-    let centres = input.chain.centres.map(|centres| centres.value).filter(|value| value.is_finite() && *value > 0.0);
+fn chain_limit(input: &Figures) -> (f64, String) {
+    let centres = input.get(&Figure::ChainCentres).map(|centres| centres.value).filter(|value| value.is_finite() && *value > 0.0);
     let limit = chain_drive::offset_limit(centres.unwrap_or(0.0));
     let other = match centres {
         Some(centres) => {

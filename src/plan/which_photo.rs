@@ -1,11 +1,10 @@
 //! What would decide a verdict that is open: where its uncertainty comes from, and the one photo that brings it down most.
 
-use super::field;
-use super::input::PlanInput;
 use super::outcome::{Decision, Outcome, Verdict};
-use super::table::unit_of;
 use super::words::{amount, at_least};
+use crate::bench::Figures;
 use crate::bench::advice::Advice;
+use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::measurement::Quality;
 
@@ -13,7 +12,7 @@ use crate::measurement::Quality;
 const PHOTOS: &str = "photos";
 
 /// Adds to a verdict that its uncertainty keeps open where the largest part of it comes from.
-pub fn name_source(verdict: &mut Verdict, input: &PlanInput) {
+pub fn name_source(verdict: &mut Verdict, input: &Figures) {
     if u_that_decides(verdict).is_none() {
         return;
     }
@@ -41,15 +40,15 @@ pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
         };
         add(verdict, &photo);
     }
-    let named = |field: &str| outcome.verdicts.iter().any(|v| v.field == field && u_that_decides(v).is_some());
+    let named = |field: &Figure| outcome.verdicts.iter().any(|v| v.field == *field && u_that_decides(v).is_some());
     advice.iter().filter(|advice| !named(&advice.field)).map(finding).collect()
 }
 
 fn finding(advice: &Advice) -> Finding {
-    let unit = unit_of(&advice.field);
+    let unit = advice.field.unit();
     let what = format!(
         "One more photo would bring the ± of {} from {} to {}.",
-        field::words(&advice.field),
+        advice.field.name(),
         amount(advice.u_now, unit),
         amount(advice.u_then, unit)
     );

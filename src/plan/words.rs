@@ -1,7 +1,7 @@
 //! The sentences of the plan, and the numbers in them.
 
 use super::outcome::{Direction, Unit};
-use crate::bench::figures::Side;
+use crate::figure::Side;
 use crate::job::SpacerKind;
 use crate::measurement::Measurement;
 

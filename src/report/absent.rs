@@ -1,7 +1,7 @@
 //! Figures that were not measured because nothing for them was laid out or stuck on: told in short, by what they need.
 
-use super::fields;
 use super::result::{ResultDocument, capital};
+use crate::figure::Figure;
 use crate::finding::Finding;
 
 /// Findings of this id are added for figures that are null and of which nothing else is said.
@@ -20,7 +20,7 @@ pub struct Absent {
 pub fn absent(document: &ResultDocument) -> Vec<Absent> {
     let mut by_need: Vec<(&str, Vec<String>)> = Vec::new();
     for finding in document.findings.iter().filter(|finding| is_absence(finding)) {
-        let name = finding.field.as_deref().map_or_else(|| finding.what.clone(), |field| fields::describe(field).name);
+        let name = finding.field.as_deref().map_or_else(|| finding.what.clone(), |field| Figure::at(field).name());
         match by_need.iter_mut().find(|(need, _)| *need == finding.advice) {
             Some((_, names)) => names.push(name),
             None => by_need.push((&finding.advice, vec![name])),

@@ -1,7 +1,9 @@
 //! What stands beside the figures must be numbers, or the file could not be read again.
 
 use super::result::ResultDocument;
-use crate::bench::figures::{Correlation, Layout};
+use crate::bench::figures::Layout;
+use crate::figure::facts::UpSource;
+use crate::figure::table::Correlation;
 
 /// Leaves out every place, lens coefficient or contribution that is no finite number (a failed division far upstream, say).
 /// Figures are not touched here. Returns the names of what lost something.
@@ -35,12 +37,10 @@ pub(crate) fn keep_finite(document: &mut ResultDocument) -> Vec<&'static str> {
     document.camera.retain(|c| [c.k1, c.k2, c.p1, c.p2, c.k3].iter().all(|x| x.is_finite()));
     note("a lens", before, document.camera.len());
 
-    let before = document.up.sources.len();
-    let is_source = |s: &crate::bench::figures::UpSource| {
-        [s.sigma_deg, s.differs_across_deg, s.differs_along_deg].iter().all(|x| x.is_finite())
-    };
-    document.up.sources.retain(is_source);
-    note("what was taken for upright", before, document.up.sources.len());
+    let before = document.measured.up.sources.len();
+    let is_source = |s: &UpSource| [s.sigma_deg, s.differs_across_deg, s.differs_along_deg].iter().all(|x| x.is_finite());
+    document.measured.up.sources.retain(is_source);
+    note("what was taken for upright", before, document.measured.up.sources.len());
 
     let before = document.budget.len() + document.scale_sensitivity.len();
     document.budget.retain(|entry| entry.u.is_finite());

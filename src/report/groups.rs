@@ -1,109 +1,73 @@
 //! In which order and under which headings the figures are shown: the same in the terminal and on the page.
 
 use super::result::ResultDocument;
-use crate::bench::figures::Station;
+use crate::figure::facts::{ChainReference, Station};
+use crate::figure::member::Group as Heading;
+use crate::figure::part::Wheel;
+use crate::figure::{Figure, Side};
 use crate::measurement::Measurement;
 
 /// Figures that belong together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Group {
-    pub title: &'static str,
+    pub heading: Heading,
     /// What the figures are told against.
     pub about: String,
-    /// Those that were measured, by JSON pointer.
-    pub figures: Vec<(String, Measurement)>,
+    /// Those that were measured.
+    pub figures: Vec<(Figure, Measurement)>,
 }
 
-/// The title of the group that the rim's offsets belong behind.
-pub const REAR_WHEEL: &str = "Rear wheel";
-/// The title of the rim's offsets, which have a table of their own, [`rim_rows`].
-pub const RIM: &str = "Rim offsets";
-const CHAIN: &str = "Chain line";
-const SPINDLE: &str = "Spindle";
-const FRAME: &str = "Frame";
-const BENCH: &str = "Bench and print";
-
-/// Titles and figures of the groups in their order: JSON pointers, or what all pointers of several figures begin with.
-const GROUPS: [(&str, &[&str]); 6] = [
-    (
-        REAR_WHEEL,
-        &[
-            "/wheel_in_frame/",
-            "/wheel/offset",
-            "/wheel/offset_at_mark",
-            "/wheel/yaw",
-            "/wheel/yaw_from_offsets",
-            "/wheel/lean",
-            "/runout/lateral",
-            "/hub/",
-            "/track/",
-        ],
-    ),
-    (RIM, &["/rim/", "/rim_width/"]),
-    (
-        CHAIN,
-        &[
-            "/chain/offset_at_gearbox",
-            "/chain/offset_at_rear",
-            "/chain/yaw",
-            "/chain/lean",
-            "/chain/rear_lean",
-            "/chain/gearbox_lean",
-            "/chain/centres",
-        ],
-    ),
-    (SPINDLE, &["/spindle/"]),
-    (FRAME, &["/frame/", "/plumb/", "/stations/", "/backbone/", "/faces/"]),
-    (BENCH, &["/bench/", "/pattern/"]),
-];
-
-/// Whether the figure at a JSON pointer is meant by an entry of [`GROUPS`].
-fn is_meant(pointer: &str, entry: &str) -> bool {
-    pointer == entry || (entry.ends_with('/') && pointer.starts_with(entry))
-}
-
-/// A group's title and its figures out of some that are told by JSON pointer, in the order in which groups are shown.
-pub fn in_groups<'a, T>(figures: &'a [T], pointer: impl Fn(&T) -> &str + Copy) -> Vec<(&'static str, Vec<&'a T>)> {
-    let of = |entries: &'static [&'static str]| -> Vec<&'a T> {
-        entries.iter().flat_map(|entry| figures.iter().filter(move |figure| is_meant(pointer(figure), entry))).collect()
+/// A group and its figures out of some, in the order in which groups are shown.
+pub fn in_groups<'a, T>(figures: &'a [T], of: impl Fn(&T) -> &Figure + Copy) -> Vec<(Heading, Vec<&'a T>)> {
+    let in_heading = |heading: Heading| {
+        let mut found: Vec<(u8, &'a T)> = figures
+            .iter()
+            .filter_map(|figure| Some((of(figure).line().filter(|line| line.group == heading)?.place, figure)))
+            .collect();
+        found.sort_by_key(|(place, _)| *place);
+        (heading, found.into_iter().map(|(_, figure)| figure).collect::<Vec<&'a T>>())
     };
-    GROUPS.iter().map(|(title, entries)| (*title, of(entries))).filter(|(_, figures)| !figures.is_empty()).collect()
+    Heading::ALL.into_iter().map(in_heading).filter(|(_, figures)| !figures.is_empty()).collect()
 }
 
 /// The groups that hold at least one measured figure, save the rim's offsets.
 pub fn groups(document: &ResultDocument) -> Vec<Group> {
-    let measured: Vec<(String, Measurement)> =
-        document.figures().iter().filter_map(|(pointer, figure)| Some((pointer.clone(), (*figure)?))).collect();
-    in_groups(&measured, |(pointer, _)| pointer)
+    let measured: Vec<(Figure, Measurement)> =
+        document.measured.table.measured().map(|(figure, measured)| (figure.clone(), measured)).collect();
+    in_groups(&measured, |(figure, _)| figure)
         .into_iter()
-        .filter(|(title, _)| *title != RIM)
-        .map(|(title, figures)| Group { title, about: about(document, title), figures: figures.into_iter().cloned().collect() })
+        .filter(|(heading, _)| *heading != Heading::Rim)
+        .map(|(heading, figures)| Group {
+            heading,
+            about: about(document, heading),
+            figures: figures.into_iter().cloned().collect(),
+        })
         .collect()
 }
 
-fn about(document: &ResultDocument, title: &str) -> String {
-    match title {
-        REAR_WHEEL => wheel_about(document),
-        CHAIN => chain_about(document),
-        SPINDLE => "each end's height and distance from the cord".to_owned(),
-        FRAME => "against the datum cord".to_owned(),
-        _ => "how good the ground is that all this stands on".to_owned(),
+fn about(document: &ResultDocument, heading: Heading) -> String {
+    match heading {
+        Heading::RearWheel => wheel_about(document),
+        Heading::Chain => chain_about(document),
+        Heading::Spindle => "each end's height and distance from the cord".to_owned(),
+        Heading::Frame => "against the datum cord".to_owned(),
+        Heading::Rim | Heading::BenchAndPrint => "how good the ground is that all this stands on".to_owned(),
     }
 }
 
 fn wheel_about(document: &ResultDocument) -> String {
-    match document.wheel_in_frame.offset {
+    match document.figure(&Figure::WheelInFrameOffset) {
         Some(_) => "in the frame, and against the datum cord".to_owned(),
         None => "against the datum cord".to_owned(),
     }
 }
 
 fn chain_about(document: &ResultDocument) -> String {
-    let between = match document.chain.reference.as_deref() {
-        Some("tooth_centres") => "between the teeth's middles",
+    let between = match document.measured.facts.chain_reference {
+        Some(ChainReference::ToothCentres) => "between the teeth's middles",
         _ => "between the sprockets' outside faces",
     };
-    match document.chain.side {
+    match document.measured.facts.chain_side {
         Some(side) => format!("chain on the {}, {between}", side.word()),
         None => between.to_owned(),
     }
@@ -113,8 +77,7 @@ fn chain_about(document: &ResultDocument) -> String {
 #[derive(Clone, Debug, PartialEq)]
 pub struct RimRow {
     pub setup: String,
-    /// "rear" or "front".
-    pub wheel: String,
+    pub wheel: Wheel,
     pub place: u8,
     /// Where the place stood: "front", "top" ...; empty where not known.
     pub station: &'static str,
@@ -127,40 +90,31 @@ pub struct RimRow {
 /// The rim's offsets, one row a set-up and place, in the order of the document.
 pub fn rim_rows(document: &ResultDocument) -> Vec<RimRow> {
     let mut rows: Vec<RimRow> = Vec::new();
-    for rim in &document.rim {
-        let same = |row: &RimRow| row.setup == rim.setup && row.wheel == rim.wheel && row.place == rim.place;
-        let at = rows.iter().position(same).unwrap_or_else(|| {
-            let is_marked_rear = rim.place == 0 && rim.wheel == "rear";
-            let width = document.rim_width.get(&rim.setup).copied().flatten().filter(|_| is_marked_rear);
+    for rim in document.measured.rims() {
+        let at = &rim.at;
+        let same = |row: &RimRow| row.setup == at.setup && row.wheel == at.wheel && row.place == at.place;
+        let number = rows.iter().position(same).unwrap_or_else(|| {
+            let width = Figure::RimWidth(at.setup.clone());
             rows.push(RimRow {
-                setup: rim.setup.clone(),
-                wheel: rim.wheel.clone(),
-                place: rim.place,
+                setup: at.setup.clone(),
+                wheel: at.wheel,
+                place: at.place,
                 station: "",
                 left: None,
                 right: None,
-                width,
+                width: document.measured.table.stored(&width).filter(|_| at.is_rear_mark()),
             });
             rows.len() - 1
         });
-        let row = &mut rows[at];
-        if let Some(station) = rim.station {
-            row.station = station_word(station);
+        let row = &mut rows[number];
+        if let Some(station) = rim.facts.station {
+            row.station = Station::word(station);
         }
-        match rim.side {
-            crate::bench::figures::Side::Left => row.left = rim.offset,
-            crate::bench::figures::Side::Right => row.right = rim.offset,
+        match at.side {
+            Side::Left => row.left = rim.offset,
+            Side::Right => row.right = rim.offset,
         }
     }
     rows.retain(|row| row.left.is_some() || row.right.is_some());
     rows
-}
-
-fn station_word(station: Station) -> &'static str {
-    match station {
-        Station::Front => "front",
-        Station::Rear => "rear",
-        Station::Top => "top",
-        Station::Bottom => "bottom",
-    }
 }

@@ -9,6 +9,7 @@ pub mod groups;
 pub mod html;
 mod json;
 pub mod numbers;
+mod put_together;
 pub mod read;
 pub mod relative;
 pub mod result;

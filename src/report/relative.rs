@@ -2,10 +2,12 @@
 
 use serde_json::Value;
 
+use crate::figure::Figure;
+
 /// Adds the mark to the figures at these pointers. List entries go by their own names.
-pub fn mark(document: &mut Value, pointers: &[String]) {
-    for pointer in pointers {
-        if let Some(Value::Object(figure)) = find(document, pointer) {
+pub fn mark(document: &mut Value, figures: &[Figure]) {
+    for figure in figures {
+        if let Some(Value::Object(figure)) = find(document, &figure.pointer()) {
             figure.insert("relative_to".to_owned(), Value::from("bench"));
         }
     }
@@ -39,7 +41,7 @@ mod tests {
             "wheel": { "lean": { "value": 1.0 }, "yaw": { "value": 1.0 } },
             "rim": [{ "id": "1-a/left", "offset": { "value": 2.0 }, "height": null }],
         });
-        mark(&mut document, &["/wheel/lean", "/rim/1-a/left/offset", "/rim/1-a/left/height", "/no/such"].map(str::to_owned));
+        mark(&mut document, &["/wheel/lean", "/rim/1-a/left/offset", "/rim/1-a/left/height", "/no/such"].map(Figure::at));
         assert_eq!(document["wheel"]["lean"]["relative_to"], "bench");
         assert_eq!(document["rim"][0]["offset"]["relative_to"], "bench");
         assert!(document["wheel"]["yaw"].get("relative_to").is_none());

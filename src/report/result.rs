@@ -9,17 +9,15 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::absent;
-use super::fields;
-use super::finite;
 use super::json;
-use crate::bench::figures::{
-    BackboneFigures, BenchFigures, BudgetEntry, ChainFigures, Correlation, FaceFigure, Figures, HubFigures, JointCovariance,
-    Layout, PlaneFigures, PlumbFigure, RimFigure, RunoutFigures, Side, SpindleFigures, StationFigure, TrackFigures, UpFigures,
-    WheelFigures,
-};
+use crate::bench::figures::{Figures, Layout, Side};
+use crate::figure::facts::ChainReference;
+use crate::figure::table::{BudgetEntry, Correlation, JointCovariance, by_pointer};
+use crate::figure::{Figure, Measured};
 use crate::finding::Finding;
+use crate::job::Job;
 use crate::measurement::Measurement;
+use crate::plan::evening::Evening;
 use crate::plan::outcome::{Expected, HandComparison, Outcome, PlanStep, Verdict};
 use crate::visible;
 
@@ -88,16 +86,6 @@ pub struct JobEntry {
     /// The bike's name in its owner's words.
     pub bike: Option<String>,
     pub chain_side: Option<Side>,
-}
-
-/// The printed pattern and how large it came out of the printer.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PatternEntry {
-    pub version: String,
-    /// Printed over designed size along the card's long side; 1 is exact.
-    pub scale_along: Option<Measurement>,
-    /// The same along its short side.
-    pub scale_across: Option<Measurement>,
 }
 
 /// A lens, as the photos taken with it showed it. The model is that of the manual's page on conventions.
@@ -175,24 +163,8 @@ pub struct ResultDocument {
     /// The verdict in one sentence.
     #[serde(default)]
     pub summary: String,
-    pub pattern: PatternEntry,
-    pub up: UpFigures,
-    pub rim: Vec<RimFigure>,
-    /// Left plus right at the marked place, by set-up.
-    pub rim_width: BTreeMap<String, Option<Measurement>>,
-    pub wheel: WheelFigures,
-    pub frame: PlaneFigures,
-    pub wheel_in_frame: PlaneFigures,
-    pub runout: RunoutFigures,
-    pub hub: HubFigures,
-    pub chain: ChainFigures,
-    pub spindle: SpindleFigures,
-    pub plumb: Vec<PlumbFigure>,
-    pub stations: Vec<StationFigure>,
-    pub backbone: BackboneFigures,
-    pub faces: Vec<FaceFigure>,
-    pub track: Option<TrackFigures>,
-    pub bench: BenchFigures,
+    #[serde(flatten)]
+    pub measured: Measured,
     pub camera: Vec<CameraEntry>,
     pub photos: Vec<PhotoEntry>,
     pub plan: Vec<PlanStep>,
@@ -204,8 +176,8 @@ pub struct ResultDocument {
     pub crosscheck: Crosscheck,
     pub findings: Vec<Finding>,
     /// Change of each figure, in its own unit, for a print 1 % larger in both directions.
-    #[serde(default)]
-    pub scale_sensitivity: BTreeMap<String, f64>,
+    #[serde(default, serialize_with = "by_pointer::serialize")]
+    pub scale_sensitivity: BTreeMap<Figure, f64>,
     /// The job's settings that change figures or plan, as they were read.
     #[serde(default)]
     pub settings: serde_json::Value,
@@ -227,95 +199,8 @@ pub struct ResultParts {
     pub settings: serde_json::Value,
 }
 
-/// What to do where a number was lost.
-const AGAIN: &str = "Photograph again with more of the cards and tabs in each photo.";
-
 impl ResultDocument {
-    /// Puts the document together: numbers rounded as the file holds them, findings from all stages in one list, the most
-    /// severe first, and one more for every null figure that no finding names.
-    pub fn new(parts: ResultParts) -> Self {
-        let ResultParts { job, figures, outcome, camera, photos, mut findings, settings } = parts;
-        findings.extend(figures.findings);
-        findings.extend(outcome.findings);
-        let document = Self {
-            schema: SCHEMA.to_owned(),
-            program: Program::this(),
-            job,
-            summary: outcome.summary,
-            pattern: PatternEntry {
-                version: PATTERN_VERSION.to_owned(),
-                scale_along: figures.scale_along,
-                scale_across: figures.scale_across,
-            },
-            up: figures.up,
-            rim: figures.rim,
-            rim_width: figures.rim_width,
-            wheel: figures.wheel,
-            frame: figures.frame,
-            wheel_in_frame: figures.wheel_in_frame,
-            runout: figures.runout,
-            hub: figures.hub,
-            chain: figures.chain,
-            spindle: figures.spindle,
-            plumb: figures.plumb,
-            stations: figures.stations,
-            backbone: figures.backbone,
-            faces: figures.faces,
-            track: figures.track,
-            bench: figures.bench,
-            camera,
-            photos,
-            plan: outcome.plan,
-            expected: outcome.expected,
-            verdicts: outcome.verdicts,
-            hand: outcome.hand,
-            budget: figures.budget,
-            correlation: figures.correlation,
-            crosscheck: Crosscheck { ratio: figures.crosscheck_ratio, left_right: figures.crosscheck_left_right },
-            findings,
-            scale_sensitivity: figures.scale_sensitivity,
-            settings,
-            layout: figures.layout,
-        };
-        let mut document = document.rounded();
-        document.name_nulls();
-        document.findings.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.cmp(b)));
-        document.findings.dedup();
-        document
-    }
-
-    /// The document as its file holds it, so that a report made now and one made from the file show the same.
-    fn rounded(mut self) -> Self {
-        for name in finite::keep_finite(&mut self) {
-            let what = format!("{} could not be worked out: it came out as no number.", capital(name));
-            self.findings.push(Finding::warning("result-not-a-number", what, AGAIN));
-        }
-        let mut value = self.to_value();
-        let lost = json::tidy(&mut value);
-        self = serde_json::from_value(value).unwrap_or(self);
-        self.findings.extend(lost.into_iter().map(|field| {
-            let what = format!("{} came out as no number.", capital(&fields::describe(&field).name));
-            Finding::refused("result-not-a-number", what, AGAIN).about(field)
-        }));
-        self
-    }
-
-    /// Adds a note for every figure that is null and that no finding names yet.
-    fn name_nulls(&mut self) {
-        let unnamed: Vec<Finding> = self
-            .figures()
-            .into_iter()
-            .filter(|(pointer, figure)| figure.is_none() && !self.findings.iter().any(|finding| names(finding, pointer)))
-            .map(|(pointer, _)| {
-                let field = fields::describe(&pointer);
-                Finding::note(absent::NOT_MEASURED, format!("{} was not measured.", capital(&field.name)), field.needs)
-                    .about(pointer)
-            })
-            .collect();
-        self.findings.extend(unnamed);
-    }
-
-    fn to_value(&self) -> serde_json::Value {
+    pub(super) fn to_value(&self) -> serde_json::Value {
         // The type has string keys only and no custom serialiser: turning it into a value can't fail.
         serde_json::to_value(self).expect("a result document is always JSON")
     }
@@ -324,7 +209,7 @@ impl ResultDocument {
     pub fn to_json(&self) -> String {
         let mut value = self.to_value();
         json::tidy(&mut value);
-        super::relative::mark(&mut value, &self.up.relative_to_bench);
+        super::relative::mark(&mut value, &self.measured.up.relative_to_bench);
         visible::json(&json::pretty(&value)).into_owned()
     }
 
@@ -342,24 +227,7 @@ impl ResultDocument {
     /// the expanded uncertainties (k = 2).
     pub fn to_figures(&self) -> Figures {
         Figures {
-            up: self.up.clone(),
-            scale_along: self.pattern.scale_along,
-            scale_across: self.pattern.scale_across,
-            rim: self.rim.clone(),
-            rim_width: self.rim_width.clone(),
-            wheel: self.wheel.clone(),
-            frame: self.frame.clone(),
-            wheel_in_frame: self.wheel_in_frame.clone(),
-            runout: self.runout.clone(),
-            hub: self.hub.clone(),
-            chain: self.chain.clone(),
-            spindle: self.spindle.clone(),
-            plumb: self.plumb.clone(),
-            stations: self.stations.clone(),
-            backbone: self.backbone.clone(),
-            faces: self.faces.clone(),
-            track: self.track.clone(),
-            bench: self.bench.clone(),
+            measured: self.measured.clone(),
             budget: self.budget.clone(),
             correlation: self.correlation.clone(),
             joint: self.joint(),
@@ -387,15 +255,15 @@ impl ResultDocument {
         }
     }
 
-    /// The figure at a JSON pointer, if there is one and it was measured. List entries are found by their name.
-    pub fn figure(&self, pointer: &str) -> Option<Measurement> {
-        self.figures().into_iter().find(|(known, _)| known == pointer)?.1
+    /// The figure as it stands in the document, if there is one and it was measured.
+    pub fn figure(&self, figure: &Figure) -> Option<Measurement> {
+        self.measured.table.stored(figure)
     }
 
     /// What a figure means, in words, and that it holds relative to the bench where it does.
-    pub fn meaning(&self, pointer: &str) -> String {
-        let meaning = fields::describe(pointer).meaning;
-        let on_bench = self.up.relative_to_bench.iter().any(|field| field == pointer);
+    pub fn meaning(&self, figure: &Figure) -> String {
+        let meaning = figure.meaning();
+        let on_bench = self.measured.up.relative_to_bench.contains(figure);
         match (on_bench, meaning.is_empty()) {
             (false, _) => meaning.to_owned(),
             (true, true) => "relative to the bench".to_owned(),
@@ -404,81 +272,45 @@ impl ResultDocument {
     }
 
     /// The verdict on a figure, if a tolerance applies to it.
-    pub fn verdict(&self, pointer: &str) -> Option<&Verdict> {
-        self.verdicts.iter().find(|verdict| verdict.field == pointer)
+    pub fn verdict(&self, figure: &Figure) -> Option<&Verdict> {
+        self.verdicts.iter().find(|verdict| verdict.field == *figure)
     }
 
-    /// Every figure of the bike and the bench by its JSON pointer, in the order of the document.
-    pub fn figures(&self) -> Vec<(String, Option<Measurement>)> {
-        let mut all: Vec<(String, Option<Measurement>)> = Vec::new();
-        let mut add = |pointer: String, figure: Option<Measurement>| all.push((pointer, figure));
-        add("/pattern/scale_along".into(), self.pattern.scale_along);
-        add("/pattern/scale_across".into(), self.pattern.scale_across);
-        for rim in &self.rim {
-            add(format!("/rim/{}/offset", rim.id), rim.offset);
-            add(format!("/rim/{}/height", rim.id), rim.height);
-        }
-        for (setup, width) in &self.rim_width {
-            add(format!("/rim_width/{setup}"), *width);
-        }
-        add("/wheel/offset".into(), self.wheel.offset);
-        add("/wheel/offset_at_mark".into(), self.wheel.offset_at_mark);
-        add("/wheel/yaw".into(), self.wheel.yaw);
-        add("/wheel/lean".into(), self.wheel.lean);
-        add("/wheel/yaw_from_offsets".into(), self.wheel.yaw_from_offsets);
-        add("/frame/offset".into(), self.frame.offset);
-        add("/frame/yaw".into(), self.frame.yaw);
-        add("/wheel_in_frame/offset".into(), self.wheel_in_frame.offset);
-        add("/wheel_in_frame/yaw".into(), self.wheel_in_frame.yaw);
-        add("/runout/lateral".into(), self.runout.lateral);
-        add("/runout/radial".into(), self.runout.radial);
-        add("/hub/rim_from_face".into(), self.hub.rim_from_face);
-        add("/chain/centres".into(), self.chain.centres);
-        add("/chain/offset_at_gearbox".into(), self.chain.offset_at_gearbox);
-        add("/chain/offset_at_rear".into(), self.chain.offset_at_rear);
-        add("/chain/yaw".into(), self.chain.yaw);
-        add("/chain/lean".into(), self.chain.lean);
-        add("/chain/gearbox_lean".into(), self.chain.gearbox_lean);
-        add("/chain/rear_lean".into(), self.chain.rear_lean);
-        add("/spindle/height_difference".into(), self.spindle.height_difference);
-        add("/spindle/left".into(), self.spindle.left);
-        add("/spindle/right".into(), self.spindle.right);
-        for plumb in &self.plumb {
-            add(format!("/plumb/{}/offset", plumb.line), plumb.offset);
-        }
-        for station in &self.stations {
-            add(format!("/stations/{}/offset", station.station), station.offset);
-            add(format!("/stations/{}/height_difference", station.station), station.height_difference);
-        }
-        add("/backbone/front".into(), self.backbone.front);
-        add("/backbone/rear".into(), self.backbone.rear);
-        add("/backbone/yaw".into(), self.backbone.yaw);
-        for face in &self.faces {
-            add(format!("/faces/{}/offset", face.name), face.offset);
-            add(format!("/faces/{}/yaw", face.name), face.yaw);
-            add(format!("/faces/{}/lean", face.name), face.lean);
-        }
-        if let Some(track) = &self.track {
-            add("/track/offset".into(), track.offset);
-            add("/track/lean".into(), track.lean);
-        }
-        add("/bench/level_along".into(), self.bench.level_along);
-        add("/bench/level_across".into(), self.bench.level_across);
-        add("/bench/cord_straightness".into(), self.bench.cord_straightness);
-        add("/bench/cord_moved".into(), self.bench.cord_moved);
-        add("/bench/flatness".into(), self.bench.flatness);
-        for rider in &self.bench.riders {
-            add(format!("/bench/riders/{}/offset", rider.id), rider.offset);
-        }
-        all
+    /// The side the chain runs on, by the tabs or else by the job.
+    pub fn chain_side(&self) -> Option<Side> {
+        self.measured.facts.chain_side.or(self.job.chain_side)
     }
-}
 
-/// Whether a finding names a figure: by its own pointer, or by that of the group it belongs to.
-fn names(finding: &Finding, pointer: &str) -> bool {
-    finding.field.as_deref().is_some_and(|field| {
-        pointer.strip_prefix(field).is_some_and(|rest| rest.is_empty() || rest.starts_with('/') || field.ends_with('/'))
-    })
+    /// The job's settings as they were read.
+    pub fn job_settings(&self) -> Result<Job, serde_json::Error> {
+        serde_json::from_value(self.settings.clone())
+    }
+
+    /// What a comparison with another evening's result reads.
+    pub fn evening(&self) -> Evening {
+        let numbers = |of: fn(&PhotoEntry) -> &Vec<u8>| self.photos.iter().flat_map(of).copied().collect();
+        Evening {
+            schema: self.schema.clone(),
+            job_id: self.job.id.clone(),
+            bike: self.job.bike.clone(),
+            print: self.settings.get("print").map_or_else(String::new, serde_json::Value::to_string),
+            tooth_centres: self.tooth_centres(),
+            cards: numbers(|photo| &photo.cards),
+            tabs: numbers(|photo| &photo.tabs),
+            figures: self.to_figures(),
+            plan: self.plan.clone(),
+            verdicts: self.verdicts.clone(),
+            job_chain_side: self.job.chain_side,
+        }
+    }
+
+    /// The distances from face to tooth centre, rear and gearbox, in words; None where faces were compared.
+    fn tooth_centres(&self) -> Option<String> {
+        let distance = |key: &str| self.settings.get("sprockets")?.get(key)?.as_f64();
+        let (rear, gearbox) = distance("rear_face_to_tooth_centre_mm").zip(distance("gearbox_face_to_tooth_centre_mm"))?;
+        (self.measured.facts.chain_reference == Some(ChainReference::ToothCentres))
+            .then(|| format!("{rear} mm at the rear and {gearbox} mm at the gearbox"))
+    }
 }
 
 /// The sentence with a capital letter at its beginning.

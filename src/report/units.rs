@@ -22,16 +22,7 @@ pub enum Show {
     Inch,
 }
 
-/// What kind of quantity a number is, which decides how it is printed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// Millimetres in the data; shown in millimetres or inches.
-    Length,
-    /// Degrees.
-    Angle,
-    /// A pure number near one, shown as a difference in per cent.
-    Ratio,
-}
+pub use crate::figure::Kind;
 
 /// The most decimals that are shown: 0.01 mm, 0.001 inch and 0.01 degree are as fine as any tool beside the bench can follow
 /// (common practice, no source); a ratio's 0.01 % is 0.01 mm on 100 mm.

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use crate::common::{RenderKnobs, TruthScene};
-use sightcord::bench::figures::Side;
+use sightcord::figure::Figure;
+use sightcord::figure::Side;
 use sightcord::pipeline;
 
 /// What the wheel's offset is known to, mm: most of it is run-out that nobody measured, which no photo of one mark can tell.
@@ -20,12 +21,13 @@ fn measured(truth: &TruthScene) -> (BTreeMap<String, (f64, f64)>, Vec<String>) {
     truth.write_job(folder.path(), &RenderKnobs::default()).expect("the job can be written");
     let measured = pipeline::measure(pipeline::open(folder.path()).expect("a job"), &|_| {});
     let expected: BTreeMap<String, f64> = truth.expected().into_iter().collect();
-    let told = |(pointer, figure): (String, Option<sightcord::measurement::Measurement>)| {
+    let told = |(figure, measured): (&Figure, Option<sightcord::measurement::Measurement>)| {
+        let (pointer, figure) = (figure.pointer(), measured);
         let (figure, truth) = (figure?, expected.get(&pointer)?);
         Some((pointer, ((figure.value - truth).abs(), figure.u)))
     };
     let findings = measured.document.findings.iter().map(|finding| finding.id.clone()).collect();
-    (measured.document.figures().into_iter().filter_map(told).collect(), findings)
+    (measured.document.measured.table.iter().filter_map(told).collect(), findings)
 }
 
 /// What hangs on the cord is told well, and nothing is said against it.

@@ -5,6 +5,7 @@ use std::path::Path;
 use std::process::Command;
 
 use serde_json::Value;
+use sightcord::figure::Figure;
 use sightcord::report::ResultDocument;
 
 fn sightcord() -> Command {
@@ -45,7 +46,7 @@ fn check(folder: &str, mm: f64, deg: f64) {
     let document = document_of(Path::new(folder));
     let (mut outside, mut complaints) = (0, Vec::new());
     for (pointer, truth) in &expected {
-        let Some(figure) = document.figure(pointer) else {
+        let Some(figure) = document.figure(&Figure::at(pointer)) else {
             complaints.push(format!("{pointer} is missing"));
             continue;
         };
@@ -143,7 +144,7 @@ fn photos_shrunk_by_a_messenger_still_tell_the_rim_to_a_tenth_of_a_millimetre() 
     let rims = truth["truth"]["rim_mm"].as_object().expect("rims");
     assert_eq!(rims.len(), 4);
     for (id, offset) in rims {
-        let figure = document.figure(&format!("/rim/{id}/offset")).expect("the rim was measured");
+        let figure = document.figure(&Figure::at(&format!("/rim/{id}/offset"))).expect("the rim was measured");
         let error = figure.value - offset.as_f64().expect("a number");
         assert!(error.abs() < 0.10, "{id}: {error:+.3} mm off");
     }
@@ -160,13 +161,12 @@ fn measured_check_lines_leave_the_rim_known_to_half_a_millimetre() {
     for (print, most) in [("", 0.25), ("[print]\nmeasured_along_mm = 250.0\nmeasured_across_mm = 160.0\n", 0.45)] {
         std::fs::write(job.path().join("job.toml"), print).expect("a job");
         let document = document_of(job.path());
-        let rims: Vec<_> =
-            document.figures().into_iter().filter(|(p, _)| p.starts_with("/rim/") && p.ends_with("/offset")).collect();
+        let rims: Vec<_> = document.measured.table.iter().filter(|(figure, _)| matches!(figure, Figure::RimOffset(_))).collect();
         assert_eq!(rims.len(), 4);
         for (pointer, figure) in rims {
             let u = figure.expect("the rim was measured").u;
             assert!(u <= most, "{pointer}: U {u:.3} mm");
-            let photos = document.budget.iter().filter(|entry| entry.field == pointer && entry.from == "photos");
+            let photos = document.budget.iter().filter(|entry| entry.field == *pointer && entry.from == "photos");
             let photos: f64 = photos.map(|entry| entry.u).sum();
             assert!(photos > 0.0 && photos <= 0.33, "{pointer}: {photos:.3} mm of it from the photos");
         }

@@ -7,6 +7,7 @@ use crate::common::{RenderKnobs, TruthScene, Viewpoint};
 use sightcord::bench::advice::{Advice, advise};
 use sightcord::bench::from_job::bench_settings;
 use sightcord::bench::measure::noise_raised;
+use sightcord::figure::Figure;
 use sightcord::pipeline::{self, Measured};
 use sightcord::scene::Solution;
 
@@ -26,8 +27,8 @@ fn in_truth(truth: &TruthScene, solution: &Solution, p: V3) -> V3 {
 fn advice_for(truth: &TruthScene, measured: &Measured, fields: &[&str]) -> Vec<Advice> {
     let setups: Vec<String> = truth.setups.iter().map(|s| s.name.clone()).collect();
     let settings = bench_settings(&measured.job, &setups, &vec![false; setups.len()]);
-    let fields: Vec<String> = fields.iter().map(|f| (*f).to_owned()).collect();
-    let u_of = |field: &str| measured.document.figure(field).map(|figure| figure.u);
+    let fields: Vec<Figure> = fields.iter().map(|f| Figure::at(f)).collect();
+    let u_of = |field: &Figure| measured.document.figure(field).map(|figure| figure.u);
     advise(
         measured.solution.as_ref().expect("a scene"),
         &settings,

@@ -1,6 +1,6 @@
 //! Data flows one way: a stage may use earlier stages only. This reads every `crate::` path in the sources.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use walkdir::WalkDir;
@@ -9,6 +9,7 @@ use walkdir::WalkDir;
 const ORDER: [&[&str]; 17] = [
     &["math", "disk", "finding", "measurement", "visible"],
     &["guarded"],
+    &["figure"],
     &["job"],
     &["cards"],
     &["photo"],
@@ -25,6 +26,12 @@ const ORDER: [&[&str]; 17] = [
     &["main"],
     &["build"],
 ];
+
+/// Stages that work with figures by their identities and leave files and their form to others.
+const KNOW_NO_JSON: [&str; 2] = ["bench", "plan"];
+
+/// Folders in which files still go round in circles: none may be added.
+const CIRCLES_LEFT: [&str; 5] = ["archive", "cards", "photo", "scene", "sightings"];
 
 #[test]
 fn no_stage_knows_a_later_one() {
@@ -51,6 +58,79 @@ fn no_stage_knows_a_later_one() {
         }
     }
     assert!(n_paths > 100, "only {n_paths} paths were found: is this test still reading the sources?");
+}
+
+#[test]
+fn bench_and_plan_know_no_json() {
+    for (file, text) in sources() {
+        let stage = file.split('/').next().unwrap_or("");
+        let known = KNOW_NO_JSON.contains(&stage) && text.contains("serde_json");
+        assert!(!known, "src/{file} names serde_json: the form of files is the report's");
+    }
+}
+
+#[test]
+fn no_files_of_a_folder_go_round_in_a_circle() {
+    let sources = sources();
+    let files: BTreeSet<String> = sources.iter().map(|(file, _)| module_of(file)).collect();
+    let uses: BTreeMap<String, BTreeSet<String>> =
+        sources.iter().map(|(file, text)| (module_of(file), files_used(file, text, &files))).collect();
+    assert!(uses.values().map(BTreeSet::len).sum::<usize>() > 300, "is this test still reading the sources?");
+    for file in &files {
+        let stage = file.split('/').next().unwrap_or("");
+        let mut reached = BTreeSet::new();
+        let mut open: Vec<&String> = uses[file].iter().collect();
+        while let Some(next) = open.pop() {
+            if reached.insert(next) {
+                open.extend(&uses[next]);
+            }
+        }
+        let circle = reached.contains(file) && !CIRCLES_LEFT.contains(&stage);
+        assert!(!circle, "src/{file} is used by a file that it uses itself: {:?}", uses[file]);
+    }
+}
+
+/// Every source file by its place below src, with its text.
+fn sources() -> Vec<(String, String)> {
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let files = WalkDir::new(&source).sort_by_file_name().into_iter().map(|entry| entry.expect("the sources can be listed"));
+    let rust = files.filter(|entry| entry.path().extension().is_some_and(|ending| ending == "rs"));
+    let read = rust.map(|entry| {
+        let file = entry.path().strip_prefix(&source).expect("inside src").to_string_lossy().replace('\\', "/");
+        (file, std::fs::read_to_string(entry.path()).expect("the source can be read"))
+    });
+    read.collect()
+}
+
+/// "bench/measure" for bench/measure.rs, "bench" for bench/mod.rs.
+fn module_of(file: &str) -> String {
+    let module = file.trim_end_matches(".rs");
+    module.strip_suffix("/mod").unwrap_or(module).to_owned()
+}
+
+/// The files of its own folder that a file names, in code that is not for its tests.
+fn files_used(file: &str, text: &str, files: &BTreeSet<String>) -> BTreeSet<String> {
+    let module = module_of(file);
+    let stage = module.split('/').next().unwrap_or("").to_owned();
+    let above = module.rsplit_once('/').map_or("", |(folder, _)| folder);
+    let code = text.split("#[cfg(test)]").next().unwrap_or("");
+    let mut used = BTreeSet::new();
+    let lines = code.lines().filter(|line| !line.trim_start().starts_with("//"));
+    let code = lines.collect::<Vec<&str>>().join(" ");
+    let own = format!("crate::{stage}::");
+    let word = |name: &str| name.trim().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
+    for (path, base) in [("super::", above), (own.as_str(), stage.as_str()), ("self::", module.as_str())] {
+        for part in code.split(path).skip(1) {
+            // A list in braces names several, else the first word is the one.
+            let names: Vec<&str> = match part.strip_prefix('{') {
+                Some(list) => list.split('}').next().unwrap_or(list).split(',').collect(),
+                None => vec![part],
+            };
+            used.extend(names.into_iter().map(|name| format!("{base}/{}", word(name))));
+        }
+    }
+    used.retain(|named| files.contains(named) && *named != module);
+    used
 }
 
 /// The stages named in `crate::stage` and `crate::{stage, stage}` paths of a line.

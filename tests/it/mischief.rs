@@ -10,6 +10,8 @@ use crate::common::{SightingKnobs, TruthScene, Viewpoint};
 use sightcord::bench::Figures;
 use sightcord::bench::from_job::{bench_settings, scene_settings};
 use sightcord::cards::Pattern;
+use sightcord::figure::Figure;
+use sightcord::figure::part::Letter;
 use sightcord::job::Job;
 use sightcord::scene::{self, ScenePhoto};
 use sightcord::sightings::StringKind;
@@ -65,8 +67,8 @@ fn one_setup_gives_offsets_but_no_lean_and_says_why() {
     let mut truth = TruthScene::full();
     truth.setups.truncate(1);
     let figures = figures_of(&truth);
-    assert!(figures.rim.iter().any(|rim| rim.offset.is_some()));
-    assert!(figures.wheel.lean.is_none());
+    assert!(figures.measured.rims().iter().any(|rim| rim.offset.is_some()));
+    assert!(figures.get(&Figure::WheelLean).is_none());
     assert!(has(&figures, "one-setup") && has(&figures, "no-wheel-axis"), "{:?}", ids(&figures));
     assert_honest(&figures, &truth, 1.5);
 }
@@ -78,7 +80,7 @@ fn a_rim_tab_on_one_side_only_leaves_the_other_side_null_with_its_name() {
     let figures = figures_of(&truth);
     let missing = figures.findings.iter().find(|f| f.id == "rim-tab-not-seen").expect("a finding");
     assert!(missing.field.as_deref().is_some_and(|field| field.contains("right")), "{missing:?}");
-    assert!(figures.rim.iter().all(|rim| rim.offset.is_some() == (rim.side == sightcord::job::Side::Left)));
+    assert!(figures.measured.rims().iter().all(|rim| rim.offset.is_some() == (rim.at.side == sightcord::job::Side::Left)));
     assert_honest(&figures, &truth, 1.5);
 }
 
@@ -87,9 +89,9 @@ fn without_a_cord_nothing_is_told_from_it() {
     let truth = TruthScene::full();
     let figures = spoiled(&truth, |photo| photo.sightings.lines.retain(|line| line.kind != StringKind::Cord)).expect("a scene");
     assert!(has(&figures, "cord-not-seen"), "{:?}", ids(&figures));
-    assert!(figures.rim.iter().all(|rim| rim.offset.is_none()) && figures.wheel.offset.is_none());
+    assert!(figures.measured.rims().iter().all(|rim| rim.offset.is_none()) && figures.get(&Figure::WheelOffset).is_none());
     // Up is told by plumb lines and cards all the same, and with it how level the bench is.
-    assert!(figures.bench.level_across.is_some());
+    assert!(figures.get(&Figure::LevelAcross).is_some());
     assert_honest(&figures, &truth, 1.0);
 }
 
@@ -102,7 +104,7 @@ fn tabs_1_and_2_swapped_are_noticed_by_the_gearbox_behind_the_wheel() {
     truth.missing_tabs.extend(33..=38);
     let figures = figures_of(&truth);
     assert!(has(&figures, "sides-swapped"), "{:?}", ids(&figures));
-    assert!(figures.rim.iter().all(|rim| rim.offset.is_none()));
+    assert!(figures.measured.rims().iter().all(|rim| rim.offset.is_none()));
 }
 
 #[test]
@@ -112,7 +114,7 @@ fn swapped_rim_tabs_contradict_the_tabs_round_the_rim() {
     truth.swapped_tabs.insert(2, 1);
     let figures = figures_of(&truth);
     assert!(has(&figures, "sides-contradict") || has(&figures, "sides-swapped"), "{:?}", ids(&figures));
-    assert!(figures.wheel.offset.is_none());
+    assert!(figures.get(&Figure::WheelOffset).is_none());
 }
 
 #[test]
@@ -126,7 +128,7 @@ fn a_card_that_lies_there_twice_is_left_out_and_the_rest_measured() {
         }
     })
     .expect("a scene");
-    assert!(figures.wheel.offset.is_some());
+    assert!(figures.get(&Figure::WheelOffset).is_some());
     assert_honest(&figures, &truth, 1.5);
 }
 
@@ -167,8 +169,8 @@ fn a_missing_gearbox_tab_makes_the_chain_less_sure() {
     let figures = figures_of(&truth);
     assert!(has(&figures, "few-gearbox-tabs") && !has(&complete, "few-gearbox-tabs"), "{:?}", ids(&figures));
     let u = |figures: &Figures| {
-        let chain = &figures.chain;
-        [chain.yaw, chain.lean, chain.centres, chain.offset_at_gearbox].map(|figure| figure.expect("a figure").u)
+        [Figure::ChainYaw, Figure::ChainLean, Figure::ChainCentres, Figure::ChainAtGearbox]
+            .map(|figure| figures.get(&figure).expect("a figure").u)
     };
     let (fewer, all) = (u(&figures), u(&complete));
     assert!(fewer.iter().zip(&all).all(|(fewer, all)| fewer > all), "{fewer:?} {all:?}");
@@ -227,7 +229,7 @@ fn with_photos_of_the_line() -> TruthScene {
 fn a_tube_followed_in_a_third_of_the_photos_does_not_move_the_plumb_line() {
     let truth = with_photos_of_the_line();
     let figures = with_a_tube_followed(&truth, |idx| idx % 3 == 1);
-    let plumb = figures.plumb.first().and_then(|line| line.offset).expect("the plumb line's offset");
+    let plumb = figures.get(&Figure::PlumbOffset(Letter::of(0))).expect("the plumb line's offset");
     assert!(plumb.u < 0.2, "{plumb:?}");
     assert_honest(&figures, &truth, 1.0);
 }
@@ -237,7 +239,8 @@ fn a_tube_followed_in_a_third_of_the_photos_does_not_move_the_plumb_line() {
 fn a_plumb_line_whose_images_contradict_each_other_is_unsure_or_refused() {
     let truth = TruthScene::default();
     let figures = with_a_tube_followed(&truth, |idx| idx % 3 == 1);
-    assert!(figures.plumb.iter().all(|line| line.offset.is_none_or(|offset| offset.u > 0.3)), "{:?}", figures.plumb);
+    let plumb = figures.get(&Figure::PlumbOffset(Letter::of(0)));
+    assert!(plumb.is_none_or(|offset| offset.u > 0.3), "{plumb:?}");
     assert_honest(&figures, &truth, 1.5);
 }
 
@@ -282,7 +285,7 @@ fn a_lens_that_refocuses_from_photo_to_photo_is_followed() {
     }
     let figures = figures_of(&truth);
     assert_honest(&figures, &truth, 1.5);
-    let offset = figures.wheel.offset.expect("an offset");
+    let offset = figures.get(&Figure::WheelOffset).expect("an offset");
     assert!(offset.u < 0.4, "U grew to {}", offset.u);
 }
 
@@ -328,9 +331,9 @@ fn one_photo_alone_gives_no_figure_that_may_be_used_for_a_verdict() {
     truth.setups.truncate(1);
     truth.setups[0].photos.truncate(1);
     if let Some((_, figures)) = solved(&truth, &knobs(), &Job::default()) {
-        for rim in figures.rim.iter().filter_map(|rim| rim.offset) {
+        for rim in figures.measured.rims().iter().filter_map(|rim| rim.offset) {
             assert_eq!(rim.quality, sightcord::measurement::Quality::Single);
         }
-        assert!(figures.wheel.lean.is_none());
+        assert!(figures.get(&Figure::WheelLean).is_none());
     }
 }

@@ -4,17 +4,17 @@
 pub mod bike;
 
 use approx::assert_abs_diff_eq;
-use bike::{Bike, correlate};
+use bike::{Bike, change, correlate};
 use proptest::prelude::*;
 use sightcord::bench::Figures;
-use sightcord::bench::figures::{JointCovariance, Side};
+use sightcord::figure::table::{Correlation, JointCovariance};
+use sightcord::figure::{Figure, RimPlace, Side};
 use sightcord::job::{Hand, Job, SpacerKind, Tolerance};
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::foreseen::Foreseen;
 use sightcord::plan::moves::{Move, Places};
 use sightcord::plan::outcome::{Decision, Direction, Expected, Outcome, StepKind, Unit};
-use sightcord::plan::table::FigureTable;
-use sightcord::plan::{Choices, PlanInput, PlanSettings, plan, replan};
+use sightcord::plan::{Choices, PlanSettings, plan, replan};
 
 const SIDES: [Side; 2] = [Side::Left, Side::Right];
 const PACKS: [SpacerKind; 3] = [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox];
@@ -46,42 +46,15 @@ fn kinds(outcome: &Outcome) -> Vec<StepKind> {
     outcome.plan.iter().map(|step| step.step).collect()
 }
 
-/// All expected figures by their pointers.
-fn expected_table(expected: &Expected) -> FigureTable {
-    let mut input = PlanInput {
-        wheel: expected.wheel.clone(),
-        frame: expected.frame.clone(),
-        wheel_in_frame: expected.wheel_in_frame.clone(),
-        chain: expected.chain.clone(),
-        hub: expected.hub.clone(),
-        ..PlanInput::default()
-    };
-    for rim in &expected.rim {
-        let side = if rim.id.ends_with("left") { Side::Left } else { Side::Right };
-        input.rim.push(sightcord::bench::figures::RimFigure {
-            id: rim.id.clone(),
-            wheel: "rear".to_owned(),
-            setup: String::new(),
-            side,
-            place: 0,
-            station: None,
-            x: None,
-            offset: rim.offset,
-            height: None,
-        });
-    }
-    FigureTable::from(&input)
-}
-
 /// Every expected figure against what is then measured, mm and degrees.
 fn assert_foreseen(expected: &Expected, bike: &Bike, context: &str) {
-    let measured = FigureTable::from(&bike.measured(0.02, 0.002));
-    let foreseen = expected_table(expected);
+    let measured = bike.measured(0.02, 0.002).measured.table;
+    let foreseen = &expected.table;
     let mut compared = 0;
-    for (field, figure) in &foreseen.entries {
+    for (field, figure) in foreseen.measured() {
         // The sprockets' own leans to gravity are shown as they were measured.
-        let (Some(figure), Some(found)) = (figure, measured.get(field)) else { continue };
-        let limit = if sightcord::plan::table::unit_of(field) == Unit::Deg { 0.003 } else { 0.03 };
+        let Some(found) = measured.get(field) else { continue };
+        let limit = if field.unit() == Unit::Deg { 0.003 } else { 0.03 };
         let error = figure.value - found.value;
         assert!(error.abs() < limit, "{context}: {field} expected {} found {}", figure.value, found.value);
         compared += 1;
@@ -198,7 +171,7 @@ fn squaring_alone_moves_the_chain_line_by_millimetres_and_the_plan_knows_it() {
     let mut bike = Bike::straight(Side::Left);
     bike.skew_wheel(0.5);
     // Chain line set right with the wheel askew, as somebody in a hurry does.
-    let off = bike.measured(0.02, 0.002).chain.offset_at_gearbox.unwrap().value;
+    let off = bike.measured(0.02, 0.002).get(&Figure::ChainAtGearbox).unwrap().value;
     bike.pack(SpacerKind::Sprocket, off);
     let before = plan(&bike.measured(0.02, 0.002), &settings(Side::Right, SpacerKind::Sprocket));
     let chain = before.verdicts.iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
@@ -250,7 +223,8 @@ fn without_a_spacing_the_spindles_ends_stand_for_it_and_without_those_the_move_i
     assert_abs_diff_eq!(told.value, 238.0 * 1f64.to_radians().tan(), epsilon = 0.01);
     assert!(told.u > 0.3, "a spacing known to 20 mm shows in the move's U: {}", told.u);
     assert!(from_ends.findings.iter().any(|finding| finding.id == "adjuster-spacing-not-known"));
-    (input.spindle.left, input.spindle.right) = (None, None);
+    input.set(Figure::SpindleLeft, None);
+    input.set(Figure::SpindleRight, None);
     let untold = plan(&input, &PlanSettings::default());
     assert_eq!((untold.plan[0].distance, untold.plan[0].turns), (None, None));
     assert!(untold.plan[0].action.contains("1.7 mm for each 100 mm"), "{}", untold.plan[0].action);
@@ -263,13 +237,13 @@ fn the_new_rim_from_hub_face_is_present_plus_move_on_a_left_face_and_minus_on_a_
         bike.face_side = face_side;
         bike.rim_along = -4.0;
         let input = bike.measured(0.02, 0.002);
-        let present = input.hub.rim_from_face.unwrap().value;
+        let present = input.get(&Figure::RimFromFace).unwrap().value;
         let outcome = plan(&input, &PlanSettings::default());
         assert_eq!(kinds(&outcome), [StepKind::Centre]);
         let step = &outcome.plan[0];
         assert_eq!((step.side, step.direction), (Some(Side::Left), Some(Direction::Left)));
         assert_abs_diff_eq!(step.distance.unwrap().value, 4.0, epsilon = 1e-9);
-        assert_abs_diff_eq!(step.after.hub.rim_from_face.unwrap().value, present + 4.0 * sign, epsilon = 1e-9);
+        assert_abs_diff_eq!(step.after.get(&Figure::RimFromFace).unwrap().value, present + 4.0 * sign, epsilon = 1e-9);
         assert!(step.action.contains("loosen those that run to the hub's right flange"), "{}", step.action);
         assert!(step.cautions.iter().any(|caution| caution.contains("wheel builder")));
     }
@@ -282,7 +256,7 @@ fn hub_spacers_carry_the_rim_along_and_packing_does_not() {
         bike.gearbox[1] += 4.0;
         let outcome = plan(&bike.measured(0.02, 0.002), &settings(Side::Right, pack));
         assert_eq!(outcome.plan[0].step, StepKind::Chain);
-        (outcome.plan[0].after.wheel_in_frame.offset.unwrap().value, outcome.plan.len())
+        (outcome.plan[0].after.get(&Figure::WheelInFrameOffset).unwrap().value, outcome.plan.len())
     };
     let (carried, n_steps) = rim_after(SpacerKind::Hub);
     assert_abs_diff_eq!(carried, 4.0, epsilon = 1e-6);
@@ -300,11 +274,7 @@ fn other_choices_give_another_plan_from_the_same_result() {
     bike.frame_seen = true;
     let input = bike.measured(0.05, 0.005);
     let job = settings(Side::Right, SpacerKind::Hub);
-    // As it comes back from a file: other keys are passed over.
-    let mut document = serde_json::to_value(&input).unwrap();
-    document["schema"] = "sightcord-result/1".into();
-    document["photos"] = serde_json::json!([]);
-    let read_back = PlanInput::from_result(&document).unwrap();
+    let read_back = from_file(&input);
     assert_eq!(plan(&read_back, &job), plan(&input, &job));
     let other = replan(&read_back, &job, Choices { draw: Some(Side::Left), pack: Some(SpacerKind::Gearbox) });
     let square = other.plan.iter().find(|step| step.step == StepKind::Square).unwrap();
@@ -316,20 +286,20 @@ fn other_choices_give_another_plan_from_the_same_result() {
 #[test]
 fn figures_from_the_bench_and_from_a_file_give_the_same_plan() {
     let input = crooked(Side::Left, 1.0).measured(0.05, 0.005);
-    let fields = ["/wheel/offset", "/wheel_in_frame/offset"].map(str::to_owned).to_vec();
-    let figures = Figures {
-        wheel: input.wheel.clone(),
-        wheel_in_frame: input.wheel_in_frame.clone(),
-        frame: input.frame.clone(),
-        chain: input.chain.clone(),
-        joint: JointCovariance { fields, matrix: vec![vec![0.01, 0.005], vec![0.005, 0.01]] },
-        ..Figures::default()
-    };
-    let from_bench = PlanInput::from(&figures);
-    assert_abs_diff_eq!(from_bench.correlation.matrix[0][1], 0.5, epsilon = 1e-12);
-    let document = serde_json::to_value(&from_bench).unwrap();
+    let fields = vec![Figure::WheelOffset, Figure::WheelInFrameOffset];
+    let joint = JointCovariance { fields, matrix: vec![vec![0.01, 0.005], vec![0.005, 0.01]] };
+    let correlation = Correlation::from(&joint);
+    assert_abs_diff_eq!(correlation.matrix[0][1], 0.5, epsilon = 1e-12);
+    let from_bench = Figures { joint, ..input.clone() };
+    let with_correlation = Figures { correlation, ..input };
     let settings = PlanSettings::default();
-    assert_eq!(plan(&from_bench, &settings), plan(&PlanInput::from_result(&document).unwrap(), &settings));
+    assert_eq!(plan(&from_bench, &settings), plan(&from_file(&with_correlation), &settings));
+}
+
+/// Figures as they come back from a result file.
+fn from_file(figures: &Figures) -> Figures {
+    let written = serde_json::to_value(&figures.measured).unwrap();
+    Figures { measured: serde_json::from_value(written).unwrap(), ..figures.clone() }
 }
 
 #[test]
@@ -388,8 +358,7 @@ fn a_figure_seen_in_one_photo_only_never_gets_a_verdict_or_a_step() {
     let mut bike = Bike::straight(Side::Left);
     bike.gearbox[1] += 8.0;
     let mut input = bike.measured(0.02, 0.002);
-    input.chain.offset_at_gearbox =
-        input.chain.offset_at_gearbox.map(|figure| Measurement { quality: Quality::Single, ..figure });
+    change(&mut input, Figure::ChainAtGearbox, |figure| figure.quality = Quality::Single);
     let outcome = plan(&input, &PlanSettings::default());
     assert_eq!(outcome.plan, []);
     let verdict = outcome.verdicts.iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
@@ -399,11 +368,11 @@ fn a_figure_seen_in_one_photo_only_never_gets_a_verdict_or_a_step() {
 
 #[test]
 fn nothing_measured_is_never_called_good() {
-    let outcome = plan(&PlanInput::default(), &PlanSettings::default());
+    let outcome = plan(&Figures::default(), &PlanSettings::default());
     assert_eq!(outcome.plan, []);
     assert!(outcome.summary.contains("not decided"), "{}", outcome.summary);
-    let fields: Vec<&str> = outcome.verdicts.iter().map(|verdict| verdict.field.as_str()).collect();
-    assert_eq!(fields, ["/wheel/yaw", "/chain/offset_at_gearbox", "/wheel/offset"]);
+    let fields: Vec<&Figure> = outcome.verdicts.iter().map(|verdict| &verdict.field).collect();
+    assert_eq!(fields, [&Figure::WheelYaw, &Figure::ChainAtGearbox, &Figure::WheelOffset]);
 }
 
 #[test]
@@ -411,7 +380,7 @@ fn a_print_that_nobody_measured_gets_no_verdict_where_three_percent_would_change
     let mut bike = Bike::straight(Side::Left);
     bike.gearbox[1] += 1.5;
     let mut input = bike.measured(0.1, 0.01);
-    input.scale_sensitivity.insert("/chain/offset_at_gearbox".to_owned(), 0.3);
+    input.scale_sensitivity.insert(Figure::ChainAtGearbox, 0.3);
     let verdict_of = |settings: &PlanSettings| {
         let outcome = plan(&input, settings);
         let verdict = outcome.verdicts.into_iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
@@ -430,7 +399,7 @@ fn what_cannot_be_adjusted_is_referred() {
     bike.fork_left_z += 3.0;
     bike.gearbox_yaw = 0.4;
     let mut input = bike.measured(0.02, 0.002);
-    input.runout.lateral = Some(Measurement { value: 2.6, u: 0.2, quality: Quality::Good });
+    input.set(Figure::RunoutLateral, Some(Measurement { value: 2.6, u: 0.2, quality: Quality::Good }));
     let settings = PlanSettings { chain_pitch_mm: Some(15.875), gearbox_teeth: Some(18), ..PlanSettings::default() };
     let outcome = plan(&input, &settings);
     let referred: Vec<&str> =
@@ -446,14 +415,15 @@ fn with_one_line_only_the_frame_is_taken_to_run_along_the_cord_with_a_warning() 
     let mut bike = crooked(Side::Left, 1.0);
     bike.frame_yaw = 0.0;
     let mut input = bike.measured(0.02, 0.002);
-    (input.frame.yaw, input.wheel_in_frame.yaw) = (None, None);
+    input.set(Figure::FrameYaw, None);
+    input.set(Figure::WheelInFrameYaw, None);
     let outcome = plan(&input, &settings(Side::Right, SpacerKind::Sprocket));
     assert!(outcome.findings.iter().any(|finding| finding.id == "frame-yaw-not-known"));
     let square = outcome.plan.iter().find(|step| step.step == StepKind::Square).unwrap();
     assert_eq!(square.because, "/wheel/yaw");
     // A bench that gives the yaw over the cord as that in the frame gets the same warning and the same squaring: with one line nobody
     // knows the frame's yaw, and how finely the frame can be hung is felt over the cord.
-    input.wheel_in_frame.yaw = input.wheel.yaw;
+    input.set(Figure::WheelInFrameYaw, input.get(&Figure::WheelYaw));
     let given = plan(&input, &settings(Side::Right, SpacerKind::Sprocket));
     assert!(given.findings.iter().any(|finding| finding.id == "frame-yaw-not-known"));
     let same = given.plan.iter().find(|step| step.step == StepKind::Square).unwrap();
@@ -473,10 +443,10 @@ fn without_the_distance_between_sprockets_the_chain_line_after_squaring_is_not_f
     let mut bike = crooked(Side::Left, 1.0);
     bike.frame_seen = false;
     let mut input = bike.measured(0.02, 0.002);
-    input.chain.centres = None;
+    input.set(Figure::ChainCentres, None);
     let outcome = plan(&input, &PlanSettings::default());
     assert!(!kinds(&outcome).contains(&StepKind::Chain));
-    assert_eq!(outcome.expected.chain.offset_at_gearbox, None);
+    assert_eq!(outcome.expected.get(&Figure::ChainAtGearbox), None);
     assert!(outcome.findings.iter().any(|finding| finding.id == "plan-chain-not-foreseen"));
 }
 
@@ -485,7 +455,7 @@ fn the_jobs_tolerances_replace_the_defaults_and_keep_their_source() {
     let mut bike = Bike::straight(Side::Left);
     bike.rim_along = 1.5;
     let tolerance = |field: &str, limit: f64, unit: Unit| Tolerance {
-        field: field.to_owned(),
+        field: Figure::at(field),
         limit,
         unit,
         source: "the builder's own".to_owned(),
@@ -515,7 +485,7 @@ fn the_jobs_tolerances_replace_the_defaults_and_keep_their_source() {
 fn hand_values_agree_within_both_uncertainties_and_are_never_merged() {
     let input = Bike::straight(Side::Left).measured(0.3, 0.03);
     let hand =
-        |field: &str, value: f64, u: f64| Hand { field: field.to_owned(), value, u, unit: Unit::Mm, tool: "caliper".to_owned() };
+        |field: &str, value: f64, u: f64| Hand { field: Figure::at(field), value, u, unit: Unit::Mm, tool: "caliper".to_owned() };
     let settings = PlanSettings {
         // 0.5 is the root of 0.3^2 + 0.4^2: just inside agrees, just outside does not.
         hands: vec![
@@ -529,7 +499,7 @@ fn hand_values_agree_within_both_uncertainties_and_are_never_merged() {
     let outcome = plan(&input, &settings);
     let agree: Vec<Option<bool>> = outcome.hand.iter().map(|comparison| comparison.agree).collect();
     assert_eq!(agree, [Some(true), Some(false), None]);
-    assert_eq!(outcome.hand[0].photo, input.rim[0].offset);
+    assert_eq!(outcome.hand[0].photo, input.get(&Figure::RimOffset(RimPlace::at_mark("1-mark-forward", Side::Left))));
     assert!(outcome.findings.iter().any(|finding| finding.id == "hand-disagrees"));
     assert!(outcome.findings.iter().any(|finding| finding.id == "hand-unknown-field"));
 }
@@ -539,11 +509,11 @@ fn numbers_that_are_none_never_reach_a_verdict_and_never_panic() {
     let nothing = f64::NAN;
     for bad in [nothing, f64::INFINITY] {
         let mut input = crooked(Side::Left, 1.0).measured(0.02, 0.002);
-        input.wheel_in_frame.yaw = Some(Measurement { value: bad, u: 0.1, quality: Quality::Good });
-        input.chain.centres = Some(Measurement { value: 560.0, u: bad, quality: Quality::Good });
-        input.spindle.left = Some(Measurement { value: bad, u: bad, quality: Quality::Good });
+        input.set(Figure::WheelInFrameYaw, Some(Measurement { value: bad, u: 0.1, quality: Quality::Good }));
+        input.set(Figure::ChainCentres, Some(Measurement { value: 560.0, u: bad, quality: Quality::Good }));
+        input.set(Figure::SpindleLeft, Some(Measurement { value: bad, u: bad, quality: Quality::Good }));
         input.layout.rear_sprocket = Some([bad; 3]);
-        input.correlation.fields = vec!["/wheel/offset".to_owned(), "/wheel/yaw".to_owned()];
+        input.correlation.fields = vec![Figure::WheelOffset, Figure::WheelYaw];
         input.correlation.matrix = vec![vec![1.0, bad]];
         let settings = PlanSettings {
             spacing_mm: Some(bad),
@@ -587,12 +557,16 @@ fn expected_uncertainties_cover_what_is_found_when_the_plan_is_carried_out() {
         // One shared error and one of its own for each make every pair correlated by r.
         let shared = chance.normal();
         let mut wrong = |u: f64| u / 2.0 * (r.sqrt() * shared + (1.0 - r).sqrt() * chance.normal());
-        let shift = |figure: &mut Option<Measurement>, by: f64| figure.as_mut().unwrap().value += by;
-        shift(&mut input.wheel.offset, wrong(u_mm));
-        shift(&mut input.wheel.yaw, wrong(u_deg));
-        shift(&mut input.chain.offset_at_gearbox, wrong(u_mm));
-        shift(&mut input.chain.yaw, wrong(u_deg));
-        shift(&mut input.hub.rim_from_face, wrong(u_mm));
+        for (figure, u) in [
+            (Figure::WheelOffset, u_mm),
+            (Figure::WheelYaw, u_deg),
+            (Figure::ChainAtGearbox, u_mm),
+            (Figure::ChainYaw, u_deg),
+            (Figure::RimFromFace, u_mm),
+        ] {
+            let by = wrong(u);
+            change(&mut input, figure, |figure| figure.value += by);
+        }
         let outcome = plan(&input, &settings);
         assert_eq!(kinds(&outcome), [StepKind::Square, StepKind::Chain, StepKind::Centre]);
         let mut bike = truth.clone();
@@ -606,11 +580,11 @@ fn expected_uncertainties_cover_what_is_found_when_the_plan_is_carried_out() {
             set.distance.as_mut().unwrap().value += half_width * chance.evenly();
             bike.carry_out(&set, &settings);
         }
-        let found = FigureTable::from(&bike.measured(u_mm, u_deg));
-        let expected = expected_table(&outcome.expected);
+        let found = bike.measured(u_mm, u_deg);
+        let expected = &outcome.expected;
         for (sum, field) in squares.iter_mut().zip(watched) {
-            let figure = expected.get(field).unwrap();
-            *sum += ((found.get(field).unwrap().value - figure.value) / (figure.u / 2.0)).powi(2);
+            let figure = expected.get(&Figure::at(field)).unwrap();
+            *sum += ((found.get(&Figure::at(field)).unwrap().value - figure.value) / (figure.u / 2.0)).powi(2);
         }
     }
     for (sum, field) in squares.iter().zip(watched) {
@@ -647,13 +621,12 @@ impl Chance {
 fn shared_errors_are_counted_once_when_figures_are_carried_through_a_turn() {
     // off' = off cos d - s D sin d: an error of D and one of off, correlated by r, checked against the sum written out.
     let mut input = Bike::straight(Side::Left).measured(0.2, 0.02);
-    input.chain.centres.as_mut().unwrap().u = 10.0;
+    change(&mut input, Figure::ChainCentres, |centres| centres.u = 10.0);
     correlate(&mut input, &["/chain/centres", "/chain/offset_at_gearbox"], -0.8);
-    let figures = FigureTable::from(&input);
     let places = Places::of(&input, Side::Left, None);
     let turn = Move::Turn { angle: -0.02, about: Side::Left };
-    let after = Foreseen::measured(&input, &figures).after(&[], |values, errors| turn.carry(&places, values, errors));
+    let after = Foreseen::measured(&input).after(&[], |values, errors| turn.carry(&places, values, errors));
     let (by_off, by_centres) = (0.2 * 0.02f64.cos(), 10.0 * 0.02f64.sin() * 560.0 / 560f64.hypot(22.0));
     let expected = (by_off.powi(2) + by_centres.powi(2) - 2.0 * 0.8 * by_off * by_centres).sqrt();
-    assert_abs_diff_eq!(after.figure("/chain/offset_at_gearbox").unwrap().u, expected, epsilon = 1e-6);
+    assert_abs_diff_eq!(after.figure(&Figure::ChainAtGearbox).unwrap().u, expected, epsilon = 1e-6);
 }

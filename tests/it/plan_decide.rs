@@ -4,10 +4,11 @@ use crate::common::solving::solved;
 use crate::common::{SightingKnobs, TruthScene};
 use sightcord::bench::advice::advise;
 use sightcord::bench::from_job::bench_settings;
+use sightcord::figure::Figure;
 use sightcord::job::Job;
 use sightcord::measurement::Quality;
 use sightcord::plan::outcome::{Decision, Outcome, Verdict};
-use sightcord::plan::{PlanInput, PlanSettings, name_photos, plan};
+use sightcord::plan::{PlanSettings, name_photos, plan};
 
 /// Few photos of a straight bike, the wheel's offset on the edge of what the job allows: verdicts stay open.
 fn open() -> (Outcome, Vec<sightcord::finding::Finding>) {
@@ -22,12 +23,12 @@ fn open() -> (Outcome, Vec<sightcord::finding::Finding>) {
     // Blurred photos: what they show is then the largest part of most uncertainties.
     let blurred = SightingKnobs { corner_sigma_px: 0.2, ..SightingKnobs::default() };
     let (solution, figures) = solved(&truth, &blurred, &job).expect("a scene");
-    let mut outcome = plan(&PlanInput::from(&figures), &PlanSettings::from(&job));
+    let mut outcome = plan(&figures, &PlanSettings::from(&job));
     let setups: Vec<String> = truth.setups.iter().map(|setup| setup.name.clone()).collect();
-    let asked: Vec<(String, f64)> =
+    let asked: Vec<(Figure, f64)> =
         outcome.verdicts.iter().filter_map(|verdict| Some((verdict.field.clone(), verdict.value?.u))).collect();
-    let fields: Vec<String> = asked.iter().map(|(field, _)| field.clone()).collect();
-    let u_of = |field: &str| asked.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
+    let fields: Vec<Figure> = asked.iter().map(|(field, _)| field.clone()).collect();
+    let u_of = |field: &Figure| asked.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
     let raised = sightcord::bench::measure::noise_raised(figures.crosscheck_ratio);
     let advice = advise(&solution, &bench_settings(&job, &setups, &[false, false]), &fields, &u_of, raised);
     let findings = name_photos(&mut outcome, &advice);
@@ -51,7 +52,7 @@ fn an_undecided_verdict_names_its_source_and_the_photo_that_helps() {
     // What a verdict says is not said again.
     for finding in &findings {
         assert_eq!(finding.id, "photo-would-help");
-        assert!(undecided.iter().all(|verdict| Some(&verdict.field) != finding.field.as_ref()), "{finding:?}");
+        assert!(undecided.iter().all(|verdict| Some(verdict.field.pointer()) != finding.field), "{finding:?}");
     }
 }
 

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use sightcord::bench::Figures;
 use sightcord::job::{Job, Side, SpacerKind};
 use sightcord::plan::outcome::{Decision, Outcome, StepKind};
-use sightcord::plan::{PlanInput, PlanSettings, plan};
+use sightcord::plan::{PlanSettings, plan};
 
 const SIDES: [Side; 2] = [Side::Left, Side::Right];
 const PACKS: [SpacerKind; 3] = [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox];
@@ -96,7 +96,7 @@ fn cases() -> Vec<Case> {
 
 fn measured(truth: &TruthScene, job: &Job) -> (Figures, Outcome) {
     let (_, figures) = solved(truth, &SightingKnobs::default(), job).expect("a scene");
-    let outcome = plan(&PlanInput::from(&figures), &PlanSettings::from(job));
+    let outcome = plan(&figures, &PlanSettings::from(job));
     (figures, outcome)
 }
 

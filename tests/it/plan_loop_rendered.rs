@@ -7,6 +7,7 @@ use std::io::Write;
 use crate::common::bike::Frame;
 use crate::common::workshop::expected_figures;
 use crate::common::{EdgeSamples, RenderKnobs, TruthScene};
+use sightcord::figure::Figure;
 use sightcord::job::Side;
 use sightcord::pipeline;
 use sightcord::plan::outcome::{Decision, StepKind};
@@ -61,7 +62,7 @@ fn follow(chain_side: Side, draw: Side, pack: &str, sign: f64) {
         .map(|verdict| format!("{} is {}: {:?}", verdict.field, verdict.verdict.word(), verdict.value))
         .collect();
     for (pointer, foreseen) in expected_figures(&first.expected) {
-        let Some(figure) = then.figure(&pointer) else { continue };
+        let Some(figure) = then.figure(&Figure::at(&pointer)) else { continue };
         if (figure.value - foreseen.value).abs() > foreseen.u {
             wrong.push(format!("{pointer}: expected {:.3} ± {:.3}, found {:.3}", foreseen.value, foreseen.u, figure.value));
         }

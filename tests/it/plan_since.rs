@@ -1,13 +1,19 @@
 //! Before against after: what is shared counts once, what is not counts twice, and what became of each step of the plan.
 
-use crate::plan::bike::Bike;
+use std::collections::BTreeSet;
+
+use crate::plan::bike::{Bike, change};
 use approx::assert_abs_diff_eq;
-use serde_json::{Value, json};
-use sightcord::bench::figures::{BudgetEntry, Side};
+use sightcord::bench::Figures;
+use sightcord::figure::facts::ChainReference;
+use sightcord::figure::table::BudgetEntry;
+use sightcord::figure::{Figure, Side};
 use sightcord::job::SpacerKind;
+use sightcord::measurement::{Measurement, Quality};
+use sightcord::plan::evening::Evening;
 use sightcord::plan::progress::Progress;
 use sightcord::plan::since::{SinceError, since};
-use sightcord::plan::{PlanInput, PlanSettings, plan};
+use sightcord::plan::{PlanSettings, plan};
 
 fn settings() -> PlanSettings {
     PlanSettings { spacing_mm: Some(210.0), pack: Some(SpacerKind::Hub), print_measured: true, ..PlanSettings::default() }
@@ -22,25 +28,32 @@ fn crooked(chain_side: Side) -> Bike {
     bike
 }
 
-/// A result file as the program writes it, as far as a comparison reads it.
-fn result(input: &PlanInput, settings: &PlanSettings) -> Value {
+/// A result as far as a comparison reads it.
+fn result(input: &Figures, settings: &PlanSettings) -> Evening {
     let outcome = plan(input, settings);
-    let mut document = serde_json::to_value(input).unwrap();
-    document["schema"] = "sightcord-result/1".into();
-    document["job"] = json!({"id": "a1", "bike": "Grass-track twin", "chain_side": input.chain.side});
-    document["pattern"] = json!({"version": 1, "scale_along": {"value": 1.0, "u": 0.003, "quality": "good"}});
-    document["photos"] = json!([{"cards": [1, 2, 3], "tabs": [1, 2]}, {"cards": [1, 2], "tabs": [5, 6, 7, 8, 9, 10]}]);
-    document["plan"] = serde_json::to_value(&outcome.plan).unwrap();
-    document["verdicts"] = serde_json::to_value(&outcome.verdicts).unwrap();
-    document
+    let mut figures = input.clone();
+    figures.measured.facts.pattern_version = "1".to_owned();
+    figures.set(Figure::ScaleAlong, Some(Measurement { value: 1.0, u: 0.003, quality: Quality::Good }));
+    Evening {
+        schema: "sightcord-result/1".to_owned(),
+        job_id: "a1".to_owned(),
+        bike: Some("Grass-track twin".to_owned()),
+        cards: BTreeSet::from([1, 2, 3]),
+        tabs: BTreeSet::from([1, 2, 5, 6, 7, 8, 9, 10]),
+        job_chain_side: input.measured.facts.chain_side,
+        figures,
+        plan: outcome.plan,
+        verdicts: outcome.verdicts,
+        ..Evening::default()
+    }
 }
 
 /// The U of every rim offset made up of 0.06 mm of photos, 0.09 mm of print scale and 0.12 mm of how the tabs sit.
-fn with_budget(mut input: PlanInput, scale: f64) -> PlanInput {
+fn with_budget(mut input: Figures, scale: f64) -> Figures {
     let parts = [("photos", 0.06), ("print scale", scale), ("tabs not lying flat", 0.12)];
-    for rim in &mut input.rim {
-        rim.offset.as_mut().unwrap().u = parts.iter().map(|(_, u)| u * u).sum::<f64>().sqrt();
-        let field = format!("/rim/{}/offset", rim.id);
+    for rim in input.measured.rims() {
+        let field = Figure::RimOffset(rim.at);
+        change(&mut input, field.clone(), |rim| rim.u = parts.iter().map(|(_, u)| u * u).sum::<f64>().sqrt());
         input.budget.extend(parts.map(|(from, u)| BudgetEntry { field: field.clone(), from: from.to_owned(), u }));
     }
     input
@@ -74,7 +87,7 @@ fn a_figure_that_changed_sides_shares_scale_with_the_other_sign() {
     bike.gearbox[1] += 6.0;
     let with_scale = |bike: &Bike| {
         let mut input = bike.measured(0.1, 0.01);
-        let field = "/chain/offset_at_gearbox".to_owned();
+        let field = Figure::ChainAtGearbox;
         input.budget.push(BudgetEntry { field, from: "print scale".to_owned(), u: 0.018 });
         result(&input, &settings())
     };
@@ -90,29 +103,32 @@ fn a_figure_that_changed_sides_shares_scale_with_the_other_sign() {
 fn other_cards_other_tabs_or_another_bike_share_nothing() {
     let input = with_budget(crooked(Side::Left).measured(0.1, 0.01), 0.09);
     let before = result(&input, &settings());
-    let kept_with = |change: &dyn Fn(&mut Value)| {
+    let kept_with = |change: &dyn Fn(&mut Evening)| {
         let mut after = before.clone();
-        after["job"]["id"] = "b2".into();
+        after.job_id = "b2".to_owned();
         change(&mut after);
         let compared = since(&before, &after).unwrap();
-        let rim = compared.differences.into_iter().find(|difference| difference.field.ends_with("left/offset")).unwrap();
+        let rim = compared
+            .differences
+            .into_iter()
+            .find(|difference| matches!(&difference.field, Figure::RimOffset(at) if at.side == Side::Left))
+            .unwrap();
         (compared.kept.print, compared.kept.tabs, rim.change.unwrap().u < 0.99 * rim.u_if_nothing_shared.unwrap())
     };
     assert_eq!(kept_with(&|_| {}), (true, true, true));
-    assert_eq!(kept_with(&|after| after["photos"][0]["cards"] = json!([1, 2, 4])), (false, false, false));
-    assert_eq!(kept_with(&|after| after["photos"][0]["tabs"] = json!([1])), (true, false, true));
-    assert_eq!(kept_with(&|after| after["job"]["bike"] = "Hill-climber".into()), (false, false, false));
-    assert_eq!(kept_with(&|after| after["pattern"]["scale_along"]["value"] = 1.02.into()), (false, false, false));
-    assert_eq!(kept_with(&|after| after["photos"] = json!([])), (false, false, false));
+    assert_eq!(kept_with(&|after| after.cards = BTreeSet::from([1, 2, 4])), (false, false, false));
+    assert_eq!(kept_with(&|after| after.tabs = BTreeSet::from([1])), (true, false, true));
+    assert_eq!(kept_with(&|after| after.bike = Some("Hill-climber".to_owned())), (false, false, false));
+    assert_eq!(kept_with(&|after| change_scale(after)), (false, false, false));
+    assert_eq!(kept_with(&|after| (after.cards, after.tabs) = Default::default()), (false, false, false));
 }
 
 #[test]
 fn a_rim_that_grew_wider_gives_moved_tabs_away() {
     let width = |value: f64| {
         let mut input = with_budget(crooked(Side::Left).measured(0.1, 0.01), 0.09);
-        let width = serde_json::from_value(json!({"value": value, "u": 0.2, "quality": "good"})).unwrap();
-        input.rim_width.insert("1-mark-forward".to_owned(), Some(width));
-        let field = "/rim_width/1-mark-forward".to_owned();
+        let field = Figure::RimWidth("1-mark-forward".to_owned());
+        input.set(field.clone(), Some(Measurement { value, u: 0.2, quality: Quality::Good }));
         input.budget.push(BudgetEntry { field, from: "tabs not lying flat".to_owned(), u: 0.19 });
         result(&input, &settings())
     };
@@ -123,44 +139,39 @@ fn a_rim_that_grew_wider_gives_moved_tabs_away() {
     assert!(moved.findings.iter().any(|finding| finding.id == "since-tabs-moved"));
 }
 
-#[test]
-fn results_that_measure_different_things_are_refused() {
-    let before = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
-    for (pointer, other, named) in [
-        ("/schema", json!("sightcord-result/2"), "the form of the result"),
-        ("/pattern/version", json!(2), "the pattern's version"),
-        ("/chain/side", json!("right"), "the chain's side"),
-        ("/chain/reference", json!("tooth_centres"), "what the chain line is told between"),
-        ("/hub/side", json!("left"), "the side of the hub face"),
-    ] {
-        let mut after = before.clone();
-        *after.pointer_mut(pointer).unwrap() = other;
-        let refusal = since(&before, &after).unwrap_err();
-        assert!(matches!(refusal, SinceError::DefinitionsDiffer { what, .. } if what == named), "{pointer}: {refusal}");
-        assert!(refusal.to_string().contains("before and"), "{refusal}");
-    }
-    let told_between_teeth = |rear_mm: f64| {
-        let mut document = before.clone();
-        document["chain"]["reference"] = "tooth_centres".into();
-        document["settings"]["sprockets"] =
-            json!({"rear_face_to_tooth_centre_mm": rear_mm, "gearbox_face_to_tooth_centre_mm": 4.0});
-        document
-    };
-    assert!(since(&told_between_teeth(3.5), &told_between_teeth(3.5)).is_ok());
-    let refusal = since(&told_between_teeth(3.5), &told_between_teeth(4.5)).unwrap_err();
-    assert!(refusal.to_string().contains("3.5 mm at the rear"), "{refusal}");
+/// A print that came out 2 % larger.
+fn change_scale(evening: &mut Evening) {
+    change(&mut evening.figures, Figure::ScaleAlong, |scale| scale.value = 1.02);
 }
 
 #[test]
-fn what_is_no_result_is_refused_with_a_reason() {
-    let good = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
-    for bad in
-        [json!(null), json!([]), json!({"schema": "x", "wheel": 3}), json!({"wheel": {}}), json!({"schema": "x", "plan": {}})]
-    {
-        let refusal = since(&good, &bad).unwrap_err();
-        assert!(matches!(refusal, SinceError::Unreadable { which: "AFTER", .. }), "{bad}: {refusal}");
-        assert!(matches!(since(&bad, &good).unwrap_err(), SinceError::Unreadable { which: "BEFORE", .. }));
+fn results_that_measure_different_things_are_refused() {
+    let before = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
+    let others: [(&str, fn(&mut Evening)); 5] = [
+        ("the form of the result", |other| other.schema = "sightcord-result/2".to_owned()),
+        ("the pattern's version", |other| other.figures.measured.facts.pattern_version = "2".to_owned()),
+        ("the chain's side", |other| other.figures.measured.facts.chain_side = Some(Side::Right)),
+        ("what the chain line is told between", |other| {
+            other.figures.measured.facts.chain_reference = Some(ChainReference::ToothCentres);
+        }),
+        ("the side of the hub face", |other| other.figures.measured.facts.hub_side = Some(Side::Left)),
+    ];
+    for (named, other) in others {
+        let mut after = before.clone();
+        other(&mut after);
+        let refusal = since(&before, &after).unwrap_err();
+        assert!(matches!(refusal, SinceError::DefinitionsDiffer { what, .. } if what == named), "{named}: {refusal}");
+        assert!(refusal.to_string().contains("before and"), "{refusal}");
     }
+    let told_between_teeth = |distances: &str| {
+        let mut evening = before.clone();
+        evening.figures.measured.facts.chain_reference = Some(ChainReference::ToothCentres);
+        evening.tooth_centres = Some(distances.to_owned());
+        evening
+    };
+    assert!(since(&told_between_teeth("3.5 mm"), &told_between_teeth("3.5 mm")).is_ok());
+    let refusal = since(&told_between_teeth("3.5 mm"), &told_between_teeth("4.5 mm")).unwrap_err();
+    assert!(refusal.to_string().contains("3.5 mm"), "{refusal}");
 }
 
 #[test]
@@ -208,8 +219,8 @@ fn a_step_whose_figures_are_too_vague_is_not_called_done() {
     let vague = since(&before, &result(&bike.measured(20.0, 5.0), &settings())).unwrap();
     assert!(vague.steps.iter().all(|step| step.progress == Progress::NotShown), "{:?}", vague.steps);
     let mut gone = result(&bike.measured(0.1, 0.01), &settings());
-    for section in ["wheel", "wheel_in_frame", "frame", "chain", "hub"] {
-        gone[section] = json!({});
+    for (figure, _) in before.figures.measured.table.measured() {
+        gone.figures.set(figure.clone(), None);
     }
     let unmeasured = since(&before, &gone).unwrap();
     assert!(unmeasured.steps.iter().all(|step| step.progress == Progress::NotShown && step.found.is_none()));

@@ -6,6 +6,7 @@ use std::path::Path;
 use assert_cmd::Command;
 use predicates::prelude::*;
 use predicates::str::contains;
+use sightcord::figure::Figure;
 use sightcord::report::ResultDocument;
 
 fn sightcord() -> Command {
@@ -62,7 +63,7 @@ fn a_photo_without_cards_gives_a_result_that_says_so_and_exit_code_1() {
 fn one_photo_alone_gives_no_wheel_figure() {
     let folder = job(&[("1-mark-forward/02.jpg", "1-only/02.jpg")]);
     let document = result(folder.path());
-    assert!(document.wheel.yaw.is_none() && document.wheel.lean.is_none());
+    assert!(document.figure(&Figure::WheelYaw).is_none() && document.figure(&Figure::WheelLean).is_none());
     assert!(document.verdicts.iter().all(|v| v.verdict.word() == "undecided"), "{:?}", document.verdicts);
 }
 
@@ -80,7 +81,7 @@ fn a_bad_file_among_the_photos_spoils_nothing_else() {
     fs::copy("samples/grass-track/1-mark-forward/01.jpg", folder.path().join("1-a/09.jpg")).unwrap();
     let document = result(folder.path());
     assert!(has(&document, "photo-not-a-picture") && has(&document, "photo-cut-off") && has(&document, "photo-twice"));
-    assert!(document.rim.iter().any(|rim| rim.offset.is_some()), "{:?}", document.findings);
+    assert!(document.measured.rims().iter().any(|rim| rim.offset.is_some()), "{:?}", document.findings);
 }
 
 #[test]

@@ -42,7 +42,8 @@ fn check_figures(truth: &TruthScene, measured: &pipeline::Measured) -> Vec<f64> 
     assert!((lens.fx / truth.lens.fx - 1.0).abs() < 1e-3, "focal length {} for {}", lens.fx, truth.lens.fx);
     let expected: BTreeMap<String, f64> = truth.expected().into_iter().collect();
     let (mut ratios, mut outside) = (Vec::new(), Vec::new());
-    for (pointer, figure) in measured.document.figures() {
+    for (figure, measured) in measured.document.measured.table.iter() {
+        let (pointer, figure) = (figure.pointer(), measured);
         let (Some(figure), Some(true_value)) = (figure, expected.get(&pointer)) else { continue };
         let error = (figure.value - true_value).abs();
         ratios.push(error / figure.u);

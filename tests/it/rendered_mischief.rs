@@ -21,7 +21,8 @@ fn measured(truth: &TruthScene, knobs_of: impl Fn(usize, &mut Random) -> RenderK
 fn beyond_two_u(truth: &TruthScene, measured: &Measured) -> (Vec<String>, usize) {
     let expected: BTreeMap<String, f64> = truth.expected().into_iter().collect();
     let (mut beyond, mut n, mut worst) = (Vec::new(), 0, 0.0f64);
-    for (pointer, figure) in measured.document.figures() {
+    for (figure, measured) in measured.document.measured.table.iter() {
+        let (pointer, figure) = (figure.pointer(), measured);
         let (Some(figure), Some(true_value)) = (figure, expected.get(&pointer)) else { continue };
         n += 1;
         let ratio = (figure.value - true_value).abs() / figure.u;

@@ -4,8 +4,8 @@ use crate::common;
 
 use crate::common::geometry::{angles_from_axis, axis_from_angles};
 use crate::common::{Adjustment, Budget, SightingKnobs, TruthScene, V3, shared_sets};
-use sightcord::bench::figures::Side;
 use sightcord::cards::Pattern;
+use sightcord::figure::Side;
 
 /// The shared sets' own figures, worked out by another program from the same parameters.
 #[test]

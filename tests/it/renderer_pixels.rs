@@ -379,7 +379,7 @@ fn linear_luminance_is_that_of_the_paper() {
 #[ignore = "writes pictures to look at into target/tmp/rendered"]
 fn pictures_to_look_at() {
     let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("rendered");
-    let right = TruthScene::full().with_chain_on(sightcord::bench::figures::Side::Right, 0.7);
+    let right = TruthScene::full().with_chain_on(sightcord::figure::Side::Right, 0.7);
     let shaken = RenderKnobs { motion_px: [5.0, 2.0], full_well: 800.0, mirrored_tabs: vec![1, 8], ..RenderKnobs::default() };
     for (name, scene, photos, knobs) in [
         ("left", TruthScene::full(), vec![0, 5, 8, 9, 10], RenderKnobs::default()),

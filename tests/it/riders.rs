@@ -9,6 +9,8 @@ use crate::common::{Budget, Random, RenderKnobs, Rider, SightingKnobs, TruthScen
 use rayon::prelude::*;
 use sightcord::bench::from_job::{bench_settings, scene_settings};
 use sightcord::bench::{self, Figures};
+use sightcord::figure::Figure;
+use sightcord::figure::part::RiderId;
 use sightcord::finding::{Finding, Severity};
 use sightcord::job::Job;
 use sightcord::measurement::{Measurement, Quality};
@@ -78,7 +80,7 @@ fn riders_alone_tell_the_datum_where_nothing_is_seen_of_the_cord() {
         // Two riders 660 mm apart, each known to 0.2 mm: so much is the least that the yaw can be out.
         let least = (0.2_f64 / 660.0).atan().to_degrees();
         assert!(measured["/wheel/yaw"].u > least * if riders.len() == 2 { 1.2 } else { 0.6 }, "{:?}", measured["/wheel/yaw"]);
-        assert_eq!(figures.bench.riders.len(), riders.len());
+        assert_eq!(figures.measured.facts.riders.len(), riders.len());
         assert_eq!(finding(&figures, "datum-from-riders").expect("a note").severity, Severity::Note);
         assert_eq!(finding(&figures, "cord-not-seen"), None);
     }
@@ -89,11 +91,11 @@ fn where_a_rider_stands_and_what_it_is_off_is_told() {
     let mut riders = three();
     riders[2].across_mm = 0.12;
     let figures = told(&with_riders(&riders), &SightingKnobs::exact(), true);
-    let ids: Vec<&str> = figures.bench.riders.iter().map(|rider| rider.id.as_str()).collect();
+    let ids: Vec<&str> = figures.measured.facts.riders.keys().map(|rider| rider.0.as_str()).collect();
     assert_eq!(ids, ["39-40", "41-42", "43-44"]);
-    let middle = &figures.bench.riders[2];
+    let middle = figures.measured.facts.riders.values().nth(2).expect("a third rider");
     assert!((middle.at_x - 165.0).abs() < 0.5 && middle.faces == 2, "{middle:?}");
-    let offset = middle.offset.expect("an offset");
+    let offset = figures.get(&Figure::RiderOffset(RiderId("43-44".to_owned()))).expect("an offset");
     assert!((offset.value - 0.12).abs() < 0.02 && (0.1..0.3).contains(&offset.u), "{offset:?}");
 }
 
@@ -106,7 +108,7 @@ fn one_face_stands_a_sheet_of_paper_off_the_middle() {
     let (measured, expected) = (by_pointer(&figures), truth.expected());
     let pointer = "/rim/1-mark-forward/left/offset";
     assert!((measured[pointer].value - expected[pointer]).abs() < 0.01, "{:?} for {}", measured[pointer], expected[pointer]);
-    assert_eq!(figures.bench.riders.iter().map(|rider| rider.faces).collect::<Vec<u8>>(), [1, 2, 1]);
+    assert_eq!(figures.measured.facts.riders.values().map(|rider| rider.faces).collect::<Vec<u8>>(), [1, 2, 1]);
 }
 
 #[test]
@@ -129,14 +131,14 @@ fn fewer_riders_than_confirm_each_other_give_single_figures_and_one_alone_none()
     one_faced[0].faces = [true, false];
     for riders in [close, one_faced] {
         let figures = told(&with_riders(&riders), &SightingKnobs::default(), false);
-        let rim = figures.rim.iter().find_map(|rim| rim.offset).expect("a rim offset");
+        let rim = figures.measured.rims().iter().find_map(|rim| rim.offset).expect("a rim offset");
         assert_eq!(rim.quality, Quality::Single);
-        let chain = figures.chain.offset_at_gearbox.expect("a chain line");
+        let chain = figures.get(&Figure::ChainAtGearbox).expect("a chain line");
         assert_eq!(chain.quality, Quality::Good, "the chain does not hang on the cord");
         assert!(finding(&figures, "datum-single").expect("a warning").advice.contains("600 mm"));
     }
     let figures = told(&with_riders(&two()[..1]), &SightingKnobs::default(), false);
-    assert!(figures.rim.iter().all(|rim| rim.offset.is_none()));
+    assert!(figures.measured.rims().iter().all(|rim| rim.offset.is_none()));
     assert!(finding(&figures, "riders-too-few").expect("a refusal").advice.contains("two riders"));
     let figures = told(&with_riders(&[]), &SightingKnobs::default(), false);
     assert!(finding(&figures, "cord-not-seen").expect("a refusal").advice.contains("two riders"));
@@ -151,7 +153,7 @@ fn a_rider_that_leans_beyond_fifteen_degrees_is_refused_with_its_remedy() {
     assert_eq!(told.severity, Severity::Refused);
     assert!(told.what.contains("tabs 43 and 44") && told.what.contains("18 degrees"), "{}", told.what);
     assert!(told.advice.contains("--cord-mm"), "{}", told.advice);
-    assert_eq!(figures.bench.riders.len(), 2);
+    assert_eq!(figures.measured.facts.riders.len(), 2);
 }
 
 #[test]
@@ -163,10 +165,10 @@ fn edges_and_riders_that_contradict_each_other_refuse_the_datum() {
     let told_why = finding(&figures, "datum-disagrees").expect("a refusal");
     assert_eq!(told_why.severity, Severity::Refused);
     assert!(told_why.what.contains("0.9 mm to the right at tabs 39 and 40"), "{}", told_why.what);
-    assert!(figures.wheel.offset.is_none() && figures.rim.iter().all(|rim| rim.offset.is_none()));
+    assert!(figures.get(&Figure::WheelOffset).is_none() && figures.measured.rims().iter().all(|rim| rim.offset.is_none()));
     // Either alone would have been believed.
     truth.bench.riders.clear();
-    assert!(told(&truth, &SightingKnobs::default(), true).wheel.offset.is_some());
+    assert!(told(&truth, &SightingKnobs::default(), true).get(&Figure::WheelOffset).is_some());
 }
 
 #[test]

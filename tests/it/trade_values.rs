@@ -2,14 +2,15 @@
 //! "seen" in the named source, or "computed" from seen values by another tool.
 
 use approx::assert_abs_diff_eq;
-use sightcord::bench::figures::ChainFigures;
+use sightcord::bench::Figures;
+use sightcord::figure::Figure;
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::chain_drive::{
     CHAIN_SIZES, offset_limit, other_offset_limits, parallel_limit_deg, pitch_diameter, sizes_of_pitch,
 };
 use sightcord::plan::outcome::Decision;
 use sightcord::plan::tolerance::{RUNOUT_LIMIT_MM, RUNOUT_LIMIT_STEEL_MM, decide};
-use sightcord::plan::{PlanInput, PlanSettings, plan};
+use sightcord::plan::{PlanSettings, plan};
 
 const INCH: f64 = 25.4;
 
@@ -90,10 +91,10 @@ fn the_default_chain_limits_are_those_of_the_named_handbook() {
     }
     assert_abs_diff_eq!(parallel_limit_deg(), 0.191, epsilon = 5e-4);
     let mm = |value: f64| Some(Measurement { value, u: 0.1, quality: Quality::Good });
-    let input = PlanInput {
-        chain: ChainFigures { centres: mm(600.0), offset_at_gearbox: mm(0.8), yaw: mm(0.05), ..ChainFigures::default() },
-        ..PlanInput::default()
-    };
+    let mut input = Figures::default();
+    input.set(Figure::ChainCentres, mm(600.0));
+    input.set(Figure::ChainAtGearbox, mm(0.8));
+    input.set(Figure::ChainYaw, mm(0.05));
     let verdicts = plan(&input, &PlanSettings::default()).verdicts;
     let of = |field: &str| verdicts.iter().find(|verdict| verdict.field == field).unwrap();
     let line = of("/chain/offset_at_gearbox");
@@ -121,8 +122,9 @@ fn the_other_handbooks_limits_are_known() {
 fn rim_run_out_is_judged_by_the_published_inspection_limit() {
     assert_eq!((RUNOUT_LIMIT_MM, RUNOUT_LIMIT_STEEL_MM), (2.0, 4.0));
     let verdict_at = |lateral: f64| {
-        let mut input = PlanInput::default();
-        input.runout.lateral = Some(Measurement { value: lateral, u: 0.2, quality: Quality::Good });
+        let mut input = Figures::default();
+        let measured = Measurement { value: lateral, u: 0.2, quality: Quality::Good };
+        input.set(Figure::RunoutLateral, Some(measured));
         let verdicts = plan(&input, &PlanSettings::default()).verdicts;
         let verdict = verdicts.into_iter().find(|verdict| verdict.field == "/runout/lateral").unwrap();
         assert!(verdict.source.contains("MOT inspection manual") && verdict.source.contains("4 mm"), "{}", verdict.source);

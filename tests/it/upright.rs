@@ -2,14 +2,15 @@
 
 use crate::common::solving::{by_pointer, scene_photos, solved};
 use crate::common::{SightingKnobs, TruthScene};
-use sightcord::bench::figures::UpFrom;
 use sightcord::bench::from_job::{bench_settings, scene_settings};
 use sightcord::bench::{self, Figures};
 use sightcord::cards::Pattern;
+use sightcord::figure::Figure;
+use sightcord::figure::facts::UpFrom;
 use sightcord::job::Job;
 use sightcord::job::settings::Levelled;
 use sightcord::plan::outcome::{Decision, Outcome};
-use sightcord::plan::{PlanInput, PlanSettings, plan};
+use sightcord::plan::{PlanSettings, plan};
 use sightcord::scene::{self, ScenePhoto};
 use sightcord::sightings::StringKind;
 
@@ -20,7 +21,7 @@ fn without_lines() -> TruthScene {
 }
 
 fn judged(figures: &Figures, job: &Job) -> Outcome {
-    plan(&PlanInput::from(figures), &PlanSettings::from(job))
+    plan(figures, &PlanSettings::from(job))
 }
 
 fn verdict(outcome: &Outcome, field: &str) -> Decision {
@@ -32,14 +33,18 @@ fn verdict(outcome: &Outcome, field: &str) -> Decision {
 fn a_bench_of_which_nothing_was_said_is_told_from_and_not_judged_by() {
     let job = Job::default();
     let (_, figures) = solved(&without_lines(), &SightingKnobs::exact(), &job).expect("a scene");
-    assert_eq!(figures.up.from, UpFrom::Bench);
-    assert!(figures.bench.level_along.is_none() && figures.bench.level_across.is_none());
-    let lean = figures.wheel.lean.expect("a lean");
+    assert_eq!(figures.measured.up.from, UpFrom::Bench);
+    assert!(figures.get(&Figure::LevelAlong).is_none() && figures.get(&Figure::LevelAcross).is_none());
+    let lean = figures.get(&Figure::WheelLean).expect("a lean");
     assert!((0.28..0.45).contains(&lean.u), "{lean:?}");
     for field in ["/wheel/lean", "/wheel/offset", "/rim/1-mark-forward/left/offset"] {
-        assert!(figures.up.relative_to_bench.iter().any(|f| f == field), "{field}: {:?}", figures.up.relative_to_bench);
+        assert!(
+            figures.measured.up.relative_to_bench.iter().any(|f| *f == field),
+            "{field}: {:?}",
+            figures.measured.up.relative_to_bench
+        );
     }
-    assert!(!figures.up.relative_to_bench.iter().any(|f| f == "/wheel/yaw"));
+    assert!(!figures.measured.up.relative_to_bench.contains(&Figure::WheelYaw));
     let finding = figures.findings.iter().find(|f| f.id == "bench-level-unknown").expect("a finding");
     assert!(finding.advice.contains("spirit level") && finding.advice.contains("plumb line"), "{finding:?}");
     assert!(figures.findings.iter().any(|f| f.field.as_deref() == Some("/plumb/A/offset")));
@@ -54,10 +59,10 @@ fn a_laid_spirit_level_is_judged_by_with_its_own_uncertainty() {
     let mut job = Job::default();
     job.bench.levelled = Some(Levelled::SpiritLevel);
     let (_, figures) = solved(&without_lines(), &SightingKnobs::exact(), &job).expect("a scene");
-    assert_eq!(figures.up.from, UpFrom::SpiritLevel);
-    let lean = figures.wheel.lean.expect("a lean");
+    assert_eq!(figures.measured.up.from, UpFrom::SpiritLevel);
+    let lean = figures.get(&Figure::WheelLean).expect("a lean");
     assert!((0.09..0.2).contains(&lean.u), "{lean:?}");
-    assert!(figures.bench.level_across.is_none());
+    assert!(figures.get(&Figure::LevelAcross).is_none());
     assert!(judged(&figures, &job).verdicts.iter().all(|verdict| !verdict.blocked || verdict.field == "/wheel_in_frame/yaw"));
 }
 
@@ -66,9 +71,9 @@ fn a_reading_of_a_level_tells_the_benchs_level() {
     let mut job = Job::default();
     job.bench.level_across_deg = Some(0.2);
     let (_, figures) = solved(&without_lines(), &SightingKnobs::exact(), &job).expect("a scene");
-    assert_eq!(figures.up.from, UpFrom::Reading);
-    assert!((figures.bench.level_across.expect("a level").value - 0.2).abs() < 0.01);
-    assert!(figures.up.relative_to_bench.is_empty());
+    assert_eq!(figures.measured.up.from, UpFrom::Reading);
+    assert!((figures.get(&Figure::LevelAcross).expect("a level").value - 0.2).abs() < 0.01);
+    assert!(figures.measured.up.relative_to_bench.is_empty());
 }
 
 /// Photos without the upper flags: the lower one says which line it is, its images how it hangs.
@@ -81,7 +86,7 @@ fn one_flag_and_the_lines_own_images_tell_upright() {
         photo.sightings.patterns.retain(|seen| !matches!(seen.pattern, Pattern::Tab(21 | 23)));
     }
     let figures = told(&photos, &setups, &lens_only, &job);
-    assert_eq!(figures.up.from, UpFrom::PlumbLine);
+    assert_eq!(figures.measured.up.from, UpFrom::PlumbLine);
     let expected = truth.expected();
     let measured = by_pointer(&figures);
     for field in ["/wheel/lean", "/plumb/A/offset", "/bench/level_across"] {
@@ -102,7 +107,7 @@ fn a_flag_alone_tells_nothing_of_upright() {
         photo.sightings.lines.retain(|line| !matches!(line.kind, StringKind::Plumb(_)));
     }
     let figures = told(&photos, &setups, &lens_only, &job);
-    assert_eq!(figures.up.from, UpFrom::Bench);
+    assert_eq!(figures.measured.up.from, UpFrom::Bench);
     let finding = figures.findings.iter().find(|f| f.id == "plumb-line-not-read").expect("a finding");
     assert!(finding.what.contains("in none"), "{finding:?}");
 }

@@ -198,7 +198,7 @@ fn seen_cord(lane: &cord_on_card::LaneReading) -> SeenCord {
 pub fn line_name(kind: StringKind) -> String {
     match kind {
         StringKind::Cord => "cord".to_owned(),
-        StringKind::Plumb(letter) => format!("plumb line {}", crate::bench::evaluate::line_letter(letter)),
+        StringKind::Plumb(letter) => format!("plumb line {}", crate::figure::part::Letter::of(letter)),
         StringKind::Backbone => "backbone cord".to_owned(),
     }
 }

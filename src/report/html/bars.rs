@@ -1,7 +1,7 @@
 //! A figure as a bar: where it stands, how far it may be off, and how far it may go.
 
+use crate::figure::sense::Sense;
 use crate::measurement::Measurement;
-use crate::report::fields::Sense;
 
 /// Width and height of a bar's sheet; the page scales it.
 const WIDTH: f64 = 200.0;

@@ -3,18 +3,18 @@
 use maud::{Markup, html};
 
 use super::photos::seen_in_words;
+use crate::figure::Figure;
 use crate::finding::{Finding, Severity};
 use crate::report::absent::{Absent, absent, is_absence};
-use crate::report::fields;
 use crate::report::result::{ResultDocument, capital};
 use crate::report::units::{Kind, Show, Shown, retold};
 
 /// Contributions of each figure, the figures with a verdict first, and of these the contributions largest first.
 pub fn budget(document: &ResultDocument, show: Show) -> Markup {
-    let mut fields_in_order: Vec<&str> = Vec::new();
-    let judged = document.verdicts.iter().map(|verdict| verdict.field.as_str());
-    for field in judged.chain(document.budget.iter().map(|entry| entry.field.as_str())) {
-        if !fields_in_order.contains(&field) && document.budget.iter().any(|entry| entry.field == field) {
+    let mut fields_in_order: Vec<&Figure> = Vec::new();
+    let judged = document.verdicts.iter().map(|verdict| &verdict.field);
+    for field in judged.chain(document.budget.iter().map(|entry| &entry.field)) {
+        if !fields_in_order.contains(&field) && document.budget.iter().any(|entry| &entry.field == field) {
             fields_in_order.push(field);
         }
     }
@@ -44,27 +44,26 @@ pub fn budget(document: &ResultDocument, show: Show) -> Markup {
     }
 }
 
-fn budget_rows(document: &ResultDocument, pointer: &str, show: Show) -> Markup {
-    let field = fields::describe(pointer);
-    let mut entries: Vec<_> = document.budget.iter().filter(|entry| entry.field == pointer).collect();
+fn budget_rows(document: &ResultDocument, field: &Figure, show: Show) -> Markup {
+    let mut entries: Vec<_> = document.budget.iter().filter(|entry| entry.field == *field).collect();
     entries.sort_by(|a, b| b.u.total_cmp(&a.u).then_with(|| a.from.cmp(&b.from)));
     let sum: f64 = entries.iter().map(|entry| entry.u * entry.u).sum();
     let amount = |u: f64| {
         let small = crate::measurement::Measurement { value: 0.0, u, quality: crate::measurement::Quality::Good };
-        Shown::of(&small, field.kind, show)
+        Shown::of(&small, field.kind(), show)
     };
     html! {
         tbody {
             tr.head {
-                th scope="rowgroup" { (capital(&field.name)) }
-                td { @if let Some(measured) = document.figure(pointer) { @let shown = amount(measured.u); (shown.u) " " (shown.unit) } }
+                th scope="rowgroup" { (capital(&field.name())) }
+                td { @if let Some(measured) = document.figure(field) { @let shown = amount(measured.u); (shown.u) " " (shown.unit) } }
                 td {}
             }
             @for entry in entries {
                 @let share = if sum > 0.0 { 100.0 * entry.u * entry.u / sum } else { 0.0 };
                 tr {
                     th scope="row" { (entry.from) }
-                    td { (finer(entry.u, field.kind, show)) }
+                    td { (finer(entry.u, field.kind(), show)) }
                     td {
                         svg.share viewBox="0 0 100 8" aria-hidden="true" { rect width=(format!("{share:.0}")) height="8" {} }
                         " " (format!("{share:.0}")) " %"
@@ -86,10 +85,10 @@ fn finer(u: f64, kind: Kind, show: Show) -> String {
 
 fn up(document: &ResultDocument) -> Markup {
     html! {
-        @if !document.up.sources.is_empty() {
+        @if !document.measured.up.sources.is_empty() {
             h3 { "What was taken for upright" }
             ul {
-                @for source in &document.up.sources {
+                @for source in &document.measured.up.sources {
                     li {
                         (capital(&source.source)) ": ± " (format!("{:.3}", 2.0 * source.sigma_deg)) " deg; across the bike it differs from "
                         "the common estimate by " (format!("{:.3}", source.differs_across_deg.abs())) " deg"
@@ -190,7 +189,7 @@ pub fn settings(document: &ResultDocument) -> Markup {
             p {
                 "SHA-256 over the photos and the settings: " code.sum { (document.job.id) }
                 "The same inputs give the same figures. Measured with " (document.program.name) " " (document.program.version)
-                ", pattern version " (document.pattern.version) "."
+                ", pattern version " (document.measured.facts.pattern_version) "."
             }
         }
     }

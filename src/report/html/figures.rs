@@ -3,11 +3,13 @@
 use maud::{Markup, PreEscaped, html};
 
 use super::bars::{Bar, is_worth_a_bar, plus_is_left};
-use crate::bench::figures::Side;
+use crate::figure::member::Group as Heading;
+use crate::figure::part::Wheel;
+use crate::figure::{Figure, Side};
 use crate::measurement::{Measurement, Quality};
 use crate::plan::outcome::Decision;
-use crate::report::fields;
-use crate::report::groups::{Group, REAR_WHEEL, groups, rim_rows};
+use crate::report::fields::InWords;
+use crate::report::groups::{Group, groups, rim_rows};
 use crate::report::result::{ResultDocument, capital};
 use crate::report::units::{Kind, Show, Shown, retold};
 
@@ -31,9 +33,9 @@ pub fn section(document: &ResultDocument, show: Show) -> Markup {
                 "and \"out\" are said only where the ± leaves no doubt."
             }
             @let groups = groups(document);
-            @for group in groups.iter().filter(|group| group.title == REAR_WHEEL) { (group_table(document, group, show)) }
+            @for group in groups.iter().filter(|group| group.heading == Heading::RearWheel) { (group_table(document, group, show)) }
             (rim_table(document, show))
-            @for group in groups.iter().filter(|group| group.title != REAR_WHEEL) { (group_table(document, group, show)) }
+            @for group in groups.iter().filter(|group| group.heading != Heading::RearWheel) { (group_table(document, group, show)) }
             (limits(document, show))
             (hand(document, show))
         }
@@ -43,7 +45,7 @@ pub fn section(document: &ResultDocument, show: Show) -> Markup {
 fn group_table(document: &ResultDocument, group: &Group, show: Show) -> Markup {
     html! {
         table.figures {
-            caption { strong { (group.title) } ", " (group.about) }
+            caption { strong { (group.heading.title()) } ", " (group.about) }
             thead { tr {
                 th scope="col" { "Figure" }
                 th scope="col" { "Value" }
@@ -52,28 +54,27 @@ fn group_table(document: &ResultDocument, group: &Group, show: Show) -> Markup {
                 th scope="col" { "Verdict" }
             } }
             tbody {
-                @for (pointer, measured) in &group.figures { (row(document, pointer, measured, show)) }
+                @for (figure, measured) in &group.figures { (row(document, figure, measured, show)) }
             }
         }
     }
 }
 
-fn row(document: &ResultDocument, pointer: &str, measured: &Measurement, show: Show) -> Markup {
-    let field = fields::describe(pointer);
-    let meaning = document.meaning(pointer);
-    let verdict = document.verdict(pointer);
+fn row(document: &ResultDocument, field: &Figure, measured: &Measurement, show: Show) -> Markup {
+    let meaning = document.meaning(field);
+    let verdict = document.verdict(field);
     let limit = verdict.map(|verdict| (verdict.nominal, verdict.tolerance));
-    let chain_on_left = document.chain.side.or(document.job.chain_side) != Some(Side::Right);
-    let shown = Shown::of(measured, field.kind, show);
-    let nought = if field.kind == Kind::Ratio { 1.0 } else { 0.0 };
-    let bar = Bar { measured, limit, nought, plus_is_left: plus_is_left(field.sense, chain_on_left) };
+    let chain_on_left = document.chain_side() != Some(Side::Right);
+    let shown = Shown::of(measured, field.kind(), show);
+    let nought = if field.kind() == Kind::Ratio { 1.0 } else { 0.0 };
+    let bar = Bar { measured, limit, nought, plus_is_left: plus_is_left(field.sense(), chain_on_left) };
     html! {
-        tr data-field=(pointer) data-value=(measured.value) data-u=(measured.u) {
-            th scope="row" { (field.short) @if !meaning.is_empty() { span.meaning { (meaning) } } }
+        tr data-field=(field) data-value=(measured.value) data-u=(measured.u) {
+            th scope="row" { (field.short()) @if !meaning.is_empty() { span.meaning { (meaning) } } }
             td.value { (field.in_words(measured, show)) }
             td.u { "± " (shown.u) }
             td.graph {
-                @if is_worth_a_bar(field.sense, limit) {
+                @if is_worth_a_bar(field.sense(), limit) {
                     (PreEscaped(bar.svg()))
                 }
             }
@@ -118,7 +119,7 @@ fn rim_table(document: &ResultDocument, show: Show) -> Markup {
                 tbody {
                     @for row in &rows {
                         tr {
-                            th scope="row" { (row.setup) @if row.wheel == "front" { ", front wheel" } }
+                            th scope="row" { (row.setup) @if row.wheel == Wheel::Front { ", front wheel" } }
                             td { @if row.place == 0 { (row.station) } @else { "place " (row.place) } }
                             td { (plain(row.left, show)) }
                             td { (plain(row.right, show)) }
@@ -137,9 +138,9 @@ fn limits(document: &ResultDocument, show: Show) -> Markup {
             h3 { "Where the limits come from" }
             ul {
                 @for verdict in &document.verdicts {
-                    @let field = fields::describe(&verdict.field);
+                    @let field = &verdict.field;
                     li {
-                        (capital(&field.name)) ": " (field.amount(verdict.tolerance, show))
+                        (capital(&field.name())) ": " (field.amount(verdict.tolerance, show))
                         @if verdict.nominal != 0.0 { " about " (field.amount(verdict.nominal, show)) }
                         ", from " (verdict.source) "."
                         @if let Some(decide) = &verdict.decide { " " strong { "Undecided: " } (retold(decide, show)) }
@@ -163,16 +164,16 @@ fn hand(document: &ResultDocument, show: Show) -> Markup {
                 } }
                 tbody {
                     @for entry in &document.hand {
-                        @let field = fields::describe(&entry.field);
+                        @let field = &entry.field;
                         tr {
-                            th scope="row" { (capital(&field.name)) }
+                            th scope="row" { (capital(&field.name())) }
                             td {
-                                (field.in_words(&entry.hand, show)) " ± " (Shown::of(&entry.hand, field.kind, show).u)
+                                (field.in_words(&entry.hand, show)) " ± " (Shown::of(&entry.hand, field.kind(), show).u)
                                 @if !entry.tool.is_empty() { " (" (entry.tool) ")" }
                             }
                             td {
                                 @if let Some(photo) = &entry.photo {
-                                    (field.in_words(photo, show)) " ± " (Shown::of(photo, field.kind, show).u)
+                                    (field.in_words(photo, show)) " ± " (Shown::of(photo, field.kind(), show).u)
                                 } @else { "not measured" }
                             }
                             td {

@@ -6,11 +6,12 @@ use super::drawing::{self, DRAWING_CSS};
 use super::figures::verdict_badge;
 use super::photos::PhotoPicture;
 use super::{details, figures, photos, views};
+use crate::figure::Figure;
 use crate::measurement::Measurement;
 use crate::plan::outcome::{Decision, PlanStep};
 use crate::report::cautions::CAUTIONS;
 use crate::report::expected::{Change, changes};
-use crate::report::fields;
+use crate::report::fields::InWords;
 use crate::report::result::ResultDocument;
 use crate::report::units::{Kind, Show, Shown, retold};
 
@@ -121,13 +122,13 @@ fn legend(document: &ResultDocument) -> Markup {
     let box_of = |class: &str| html! { rect class=(class) x="1" y="2" width="46" height="12" {} };
     let entries = [
         (line("cord"), "the datum cord, from which everything is measured", true),
-        (line("frame"), "the frame's middle", document.frame.offset.is_some()),
+        (line("frame"), "the frame's middle", document.figure(&Figure::FrameOffset).is_some()),
         (html! { (box_of("wheel")) (line("midline")) }, "the rear wheel and its middle", document.layout.axle.is_some()),
         (line("sprocket"), "a sprocket's outside face", document.layout.rear_sprocket.is_some()),
         (line("reach"), "a plane or line carried on", true),
         (dot("tab"), "a tab", true),
         (dot("tab turned"), "a tab that turns, in each set-up", true),
-        (dot("plumb"), "a plumb line", !document.plumb.is_empty()),
+        (dot("plumb"), "a plumb line", document.measured.table.figures().any(|figure| matches!(figure, Figure::PlumbOffset(_)))),
         (box_of("card"), "a card on the bench", true),
     ];
     html! {
@@ -161,7 +162,7 @@ fn no_plan(document: &ResultDocument) -> &'static str {
 }
 
 fn one_step(document: &ResultDocument, step: &PlanStep, show: Show) -> Markup {
-    let drawn = drawing::step(step, document.chain.side.or(document.job.chain_side));
+    let drawn = drawing::step(step, document.chain_side());
     html! {
         li.step {
             div.sketch { (PreEscaped(drawn.inline())) }
@@ -181,9 +182,8 @@ fn one_step(document: &ResultDocument, step: &PlanStep, show: Show) -> Markup {
 
 fn expected(document: &ResultDocument, show: Show) -> Markup {
     let changes = changes(document);
-    let words = |pointer: &str, measured: &Measurement| {
-        let field = fields::describe(pointer);
-        format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind, show).u)
+    let words = |field: &Figure, measured: &Measurement| {
+        format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind(), show).u)
     };
     html! {
         @if !changes.is_empty() {
@@ -191,11 +191,11 @@ fn expected(document: &ResultDocument, show: Show) -> Markup {
                 caption { strong { "After the plan" } ", expect these figures; measure again to be sure" }
                 thead { tr { th scope="col" { "Figure" } th scope="col" { "Now" } th scope="col" { "Then" } } }
                 tbody {
-                    @for Change { pointer, now, then } in &changes {
+                    @for Change { figure, now, then } in &changes {
                         tr {
-                            th scope="row" { (crate::report::result::capital(&fields::describe(pointer).name)) }
-                            td { (words(pointer, now)) }
-                            td { (words(pointer, then)) }
+                            th scope="row" { (crate::report::result::capital(&figure.name())) }
+                            td { (words(figure, now)) }
+                            td { (words(figure, then)) }
                         }
                     }
                 }

@@ -97,7 +97,7 @@ fn name(pattern: Pattern) -> String {
 fn line_name(kind: StringKind) -> String {
     match kind {
         StringKind::Cord => "cord".to_owned(),
-        StringKind::Plumb(line) => format!("plumb {}", crate::bench::evaluate::line_letter(line)),
+        StringKind::Plumb(line) => format!("plumb {}", crate::figure::part::Letter::of(line)),
         StringKind::Backbone => "backbone".to_owned(),
     }
 }

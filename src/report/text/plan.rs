@@ -5,7 +5,7 @@ use anstyle::Style;
 use super::paper::{OPEN, Paper};
 use crate::measurement::Measurement;
 use crate::report::expected::{Change, changes};
-use crate::report::fields;
+use crate::report::fields::InWords;
 use crate::report::result::{ResultDocument, capital};
 use crate::report::units::{Show, Shown, retold};
 
@@ -35,11 +35,11 @@ pub fn expected(paper: &mut Paper, document: &ResultDocument, show: Show) {
         return;
     }
     paper.heading("After the plan", "expect these figures; measure again to be sure");
-    for Change { pointer, now, then } in &changes {
-        let field = fields::describe(pointer);
-        let words =
-            |measured: &Measurement| format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind, show).u);
-        let line = format!("{}: {} (now {})", capital(&field.name), words(then), field.in_words(now, show));
+    for Change { figure, now, then } in &changes {
+        let words = |measured: &Measurement| {
+            format!("{} ± {}", figure.in_words(measured, show), Shown::of(measured, figure.kind(), show).u)
+        };
+        let line = format!("{}: {} (now {})", capital(&figure.name()), words(then), figure.in_words(now, show));
         paper.paragraph(PLAIN, "  ", "      ", &line);
     }
 }

@@ -3,9 +3,10 @@
 use anstyle::Style;
 
 use super::paper::{BAD, FAINT, OPEN, Paper, harmless};
+use crate::figure::Figure;
+use crate::plan::difference::Difference;
 use crate::plan::progress::Progress;
-use crate::plan::since::{Difference, Since};
-use crate::report::fields;
+use crate::plan::since::Since;
 use crate::report::groups::in_groups;
 use crate::report::units::{Show, Shown, retold};
 
@@ -34,8 +35,8 @@ pub fn since(compared: &Since, show: Show) -> String {
     }
     paper.blank();
     paper.paragraph(PLAIN, "", "", SIGNS);
-    for (title, differences) in in_groups(&compared.differences, |difference| difference.field.as_str()) {
-        group(&mut paper, title, &differences, show);
+    for (heading, differences) in in_groups(&compared.differences, |difference| &difference.field) {
+        group(&mut paper, heading.title(), &differences, show);
     }
     unmatched(&mut paper, compared);
     if !compared.steps.is_empty() {
@@ -54,7 +55,7 @@ pub fn since(compared: &Since, show: Show) -> String {
 
 /// The rim's heights only tell where its offsets hold: nobody adjusts them, and they are not shown.
 fn is_height(difference: &Difference) -> bool {
-    difference.field.starts_with("/rim/") && difference.field.ends_with("/height")
+    matches!(difference.field, Figure::RimHeight(_))
 }
 
 /// Figures of one group that both results have.
@@ -68,12 +69,11 @@ fn group(paper: &mut Paper, title: &str, differences: &[&Difference], show: Show
             paper.heading(title, "");
             is_first = false;
         }
-        let field = fields::describe(&difference.field);
-        let signed = |m| Shown::of(m, field.kind, show).signed();
-        let shown = Shown::of(change, field.kind, show);
+        let signed = |m| Shown::of(m, difference.field.kind(), show).signed();
+        let shown = Shown::of(change, difference.field.kind(), show);
         let (style, mark) = if difference.changed == Some(true) { (OPEN, "changed") } else { (FAINT, "same") };
         paper.row(&[
-            (PLAIN, &format!("  {}", harmless(&field.short)), NAME),
+            (PLAIN, &format!("  {}", harmless(&difference.field.short())), NAME),
             (PLAIN, &format!("{} -> {}", signed(before), signed(after)), VALUES),
             (style, &format!("{} ± {} {} {mark}", shown.signed(), shown.u, shown.unit), 0),
         ]);
@@ -84,7 +84,7 @@ fn group(paper: &mut Paper, title: &str, differences: &[&Difference], show: Show
 fn unmatched(paper: &mut Paper, compared: &Since) {
     let names = |wanted: fn(&Difference) -> bool| -> Vec<String> {
         let found = compared.differences.iter().filter(|d| wanted(d) && !is_height(d));
-        found.map(|difference| fields::describe(&difference.field).name).collect()
+        found.map(|difference| difference.field.name()).collect()
     };
     let only_after = names(|d| d.before.is_none() && d.after.is_some());
     let only_before = names(|d| d.before.is_some() && d.after.is_none());

@@ -3,10 +3,13 @@
 use anstyle::Style;
 
 use super::paper::{BAD, FAINT, GOOD, OPEN, Paper, WIDTH, harmless};
+use crate::figure::Figure;
+use crate::figure::member::Group as Heading;
+use crate::figure::part::Wheel;
 use crate::measurement::{Measurement, Quality};
 use crate::plan::outcome::{Decision, Verdict};
-use crate::report::fields::{self, Field};
-use crate::report::groups::{Group, REAR_WHEEL, groups, rim_rows};
+use crate::report::fields::InWords;
+use crate::report::groups::{Group, groups, rim_rows};
 use crate::report::result::{ResultDocument, capital};
 use crate::report::units::{Kind, Show, Shown, retold};
 
@@ -24,11 +27,11 @@ const PLAIN: Style = Style::new();
 /// All measured figures in their groups, the rim's offsets, and where the limits come from.
 pub fn figures(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let groups = groups(document);
-    let (wheel, others): (Vec<&Group>, Vec<&Group>) = groups.iter().partition(|group| group.title == REAR_WHEEL);
+    let (wheel, others): (Vec<&Group>, Vec<&Group>) = groups.iter().partition(|group| group.heading == Heading::RearWheel);
     wheel.iter().for_each(|group| table(paper, document, group, show));
     rim(paper, document, show);
     others.iter().for_each(|group| table(paper, document, group, show));
-    let is_single = |(_, measured): &(String, Measurement)| measured.quality == Quality::Single;
+    let is_single = |(_, measured): &(Figure, Measurement)| measured.quality == Quality::Single;
     if groups.iter().any(|group| group.figures.iter().any(is_single)) {
         paper.blank();
         paper.paragraph(
@@ -42,29 +45,28 @@ pub fn figures(paper: &mut Paper, document: &ResultDocument, show: Show) {
 }
 
 fn table(paper: &mut Paper, document: &ResultDocument, group: &Group, show: Show) {
-    paper.heading(group.title, &group.about);
-    for (pointer, measured) in &group.figures {
-        figure_row(paper, document, pointer, measured, show);
+    paper.heading(group.heading.title(), &group.about);
+    for (figure, measured) in &group.figures {
+        figure_row(paper, document, figure, measured, show);
     }
 }
 
-fn figure_row(paper: &mut Paper, document: &ResultDocument, pointer: &str, measured: &Measurement, show: Show) {
-    let field = fields::describe(pointer);
-    let shown = Shown::of(measured, field.kind, show);
-    let (style, verdict) = verdict_words(document.verdict(pointer), measured, &field, show);
+fn figure_row(paper: &mut Paper, document: &ResultDocument, figure: &Figure, measured: &Measurement, show: Show) {
+    let shown = Shown::of(measured, figure.kind(), show);
+    let (style, verdict) = verdict_words(document.verdict(figure), measured, figure, show);
     paper.row(&[
-        (PLAIN, &format!("  {}", harmless(&field.short)), NAME),
-        (PLAIN, &field.in_words(measured, show), VALUE),
+        (PLAIN, &format!("  {}", harmless(&figure.short())), NAME),
+        (PLAIN, &figure.in_words(measured, show), VALUE),
         (PLAIN, &format!("± {}", shown.u), UNCERTAINTY),
         (style, &verdict, WIDTH - NAME - VALUE - UNCERTAINTY),
     ]);
-    let meaning = document.meaning(pointer);
+    let meaning = document.meaning(figure);
     if !meaning.is_empty() {
         paper.line(FAINT, &format!("    {meaning}"));
     }
 }
 
-fn verdict_words(verdict: Option<&Verdict>, measured: &Measurement, field: &Field, show: Show) -> (Style, String) {
+fn verdict_words(verdict: Option<&Verdict>, measured: &Measurement, field: &Figure, show: Show) -> (Style, String) {
     let single = if measured.quality == Quality::Single { "single" } else { "" };
     let Some(verdict) = verdict else { return (PLAIN, single.to_owned()) };
     let (style, word) = match verdict.verdict {
@@ -72,7 +74,7 @@ fn verdict_words(verdict: Option<&Verdict>, measured: &Measurement, field: &Fiel
         Decision::Out => (BAD, "OUT"),
         Decision::Undecided => (OPEN, "undecided"),
     };
-    let limit = Shown::exact(verdict.tolerance, field.kind, show);
+    let limit = Shown::exact(verdict.tolerance, field.kind(), show);
     let amount = limit.amount.trim_end_matches('0').trim_end_matches('.');
     (style, format!("{word} ({amount})"))
 }
@@ -102,7 +104,7 @@ fn rim(paper: &mut Paper, document: &ResultDocument, show: Show) {
         (FAINT, "width", 0),
     ]);
     for row in &rows {
-        let wheel = if row.wheel == "front" { ", front wheel" } else { "" };
+        let wheel = if row.wheel == Wheel::Front { ", front wheel" } else { "" };
         let place = if row.place == 0 { row.station.to_owned() } else { format!("place {}", row.place) };
         let width = row.width.as_ref().map_or_else(String::new, |width| cell(&Some(*width)));
         paper.row(&[
@@ -126,9 +128,9 @@ fn limits(paper: &mut Paper, document: &ResultDocument, show: Show) {
     paper.heading("Limits", "in brackets above; \"in\" and \"OUT\" only where the ± leaves no doubt");
     let mut by_source: Vec<(&str, Vec<String>)> = Vec::new();
     for verdict in &document.verdicts {
-        let field = fields::describe(&verdict.field);
+        let field = &verdict.field;
         let aim = if verdict.nominal == 0.0 { String::new() } else { format!(" about {}", field.amount(verdict.nominal, show)) };
-        let named = format!("{} {}{aim}", field.name, field.amount(verdict.tolerance, show));
+        let named = format!("{} {}{aim}", field.name(), field.amount(verdict.tolerance, show));
         match by_source.iter_mut().find(|(source, _)| *source == verdict.source) {
             Some((_, names)) => names.push(named),
             None => by_source.push((&verdict.source, vec![named])),
@@ -139,7 +141,7 @@ fn limits(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
     for verdict in &document.verdicts {
         if let Some(decide) = &verdict.decide {
-            let name = capital(&fields::describe(&verdict.field).name);
+            let name = capital(&verdict.field.name());
             paper.paragraph(OPEN, "  undecided: ", "    ", &retold(&format!("{name}. {decide}"), show));
         }
     }
@@ -152,9 +154,10 @@ pub fn hand(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
     paper.heading("By hand", "beside the photographed figure, never merged with it");
     for entry in &document.hand {
-        let field = fields::describe(&entry.field);
-        let with_u =
-            |measured: &Measurement| format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind, show).u);
+        let field = &entry.field;
+        let with_u = |measured: &Measurement| {
+            format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind(), show).u)
+        };
         let (style, agree) = match entry.agree {
             Some(true) => (GOOD, "They agree."),
             Some(false) => (BAD, "They do NOT agree: one of the two is wrong."),
@@ -162,7 +165,7 @@ pub fn hand(paper: &mut Paper, document: &ResultDocument, show: Show) {
         };
         let tool = if entry.tool.is_empty() { String::new() } else { format!(" ({})", entry.tool) };
         let photo = entry.photo.as_ref().map_or_else(|| "not measured".to_owned(), with_u);
-        let name = capital(&field.name);
+        let name = capital(&field.name());
         paper.paragraph(PLAIN, "  ", "    ", &format!("{name}: by hand{tool} {}; photographed {photo}.", with_u(&entry.hand)));
         paper.line(style, &format!("    {agree}"));
     }

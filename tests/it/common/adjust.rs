@@ -1,6 +1,6 @@
 //! What a person with spanners does to the bike: each operation moves the parts that really move with it, and no others.
 
-use sightcord::bench::figures::Side;
+use sightcord::figure::Side;
 
 use super::geometry::{V3, angles_from_axis, axis_from_angles, turn};
 use super::scene::TruthScene;

@@ -1,7 +1,7 @@
 //! The bike that is measured: every part of it that a tab marks, as parameters in the bench frame (x forward along the
 //! datum cord, y left, z up, mm; degrees).
 
-use sightcord::bench::figures::Side;
+use sightcord::figure::Side;
 
 use super::geometry::{V3, axis_from_angles};
 

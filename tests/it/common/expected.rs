@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector};
-use sightcord::bench::figures::Side;
+use sightcord::figure::Side;
 
 use super::geometry::{V3, angles_from_axis};
 use super::scene::{SetUp, Shows, TruthScene};

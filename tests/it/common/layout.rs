@@ -1,7 +1,7 @@
 //! Where every printed pattern stands in a photo, and which point of a face each tab marks.
 
-use sightcord::bench::figures::Side;
 use sightcord::cards::Pattern;
+use sightcord::figure::Side;
 
 use super::bike::{MovesWith, PlumbLine};
 use super::geometry::{M3, Pose, V3, axis_from_angles, turn};

@@ -5,8 +5,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use sightcord::bench::figures::Side;
 use sightcord::cards::Pattern;
+use sightcord::figure::Side;
 
 use super::bike::Bike;
 use super::geometry::{Eye, Lens, M3, Pose, V3, looking_at, turn};

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
-use sightcord::bench::figures::Side;
+use sightcord::figure::Side;
 
 use super::bike::{Backbone, Bike, Frame, GearboxSprocket, HubFace, PlumbLine, Station, Wheel};
 use super::geometry::{Lens, M3, Pose, V3, axis_from_angles};

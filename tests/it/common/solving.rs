@@ -48,5 +48,5 @@ pub fn solved(truth: &TruthScene, knobs: &SightingKnobs, job: &Job) -> Option<(S
 /// All measured figures by JSON pointer.
 pub fn by_pointer(figures: &Figures) -> BTreeMap<String, Measurement> {
     let document = ResultDocument::new(ResultParts { figures: figures.clone(), ..ResultParts::default() });
-    document.figures().into_iter().filter_map(|(pointer, figure)| Some((pointer, figure?))).collect()
+    document.measured.table.measured().map(|(figure, measured)| (figure.pointer(), measured)).collect()
 }

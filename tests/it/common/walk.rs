@@ -1,6 +1,6 @@
 //! Where photos are taken from: walks round the bench as a person with a phone takes them.
 
-use sightcord::bench::figures::Side;
+use sightcord::figure::Side;
 
 use super::geometry::{Lens, V3};
 use super::random::Random;

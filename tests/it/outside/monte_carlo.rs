@@ -11,11 +11,12 @@
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 use sightcord::bench::BenchSettings;
+use sightcord::bench::choose::choices_of;
 use sightcord::bench::evaluate::{Choices, Evaluation};
 use sightcord::bench::from_job::bench_settings;
-use sightcord::bench::measure::choices_of;
 use sightcord::bench::nuisance::{self, Nuisance, Shift};
 use sightcord::bench::propagate::propagate;
+use sightcord::figure::Figure;
 use sightcord::job::Job;
 use sightcord::scene::{Solution, State};
 
@@ -107,7 +108,7 @@ struct Told {
 }
 
 impl Told {
-    fn figures(&self, state: &State, shift: Shift) -> Vec<(String, f64)> {
+    fn figures(&self, state: &State, shift: Shift) -> Vec<(Figure, f64)> {
         Evaluation::new(&self.settings, &self.choices, state, shift).run().told
     }
 
@@ -148,7 +149,7 @@ fn first_order_is_enough_for_our_figures() {
             ]
         })
         .collect();
-    let pointers: Vec<String> = told.figures(state, Shift(None)).into_iter().map(|(pointer, _)| pointer).collect();
+    let pointers: Vec<String> = told.figures(state, Shift(None)).into_iter().map(|(figure, _)| figure.pointer()).collect();
     let best = told.values(state, Shift(None));
     // Unknowns of very different sizes: drawn by the factor of the correlations.
     let n = covariance.nrows();

@@ -5,14 +5,15 @@
 #![allow(dead_code, reason = "each test file that includes this module uses its own part of it")]
 
 use nalgebra::{Rotation3, Unit, Vector3};
-use sightcord::bench::figures::{
-    ChainFigures, Correlation, HubFigures, Layout, PlaneFigures, RimFigure, RunoutFigures, Side, SpindleFigures, Station,
-    WheelFigures,
-};
+use sightcord::bench::Figures;
+use sightcord::bench::figures::Layout;
+use sightcord::figure::facts::{ChainReference, RimFacts, Station, WheelSource};
+use sightcord::figure::table::Correlation;
+use sightcord::figure::{Figure, RimPlace, Side};
 use sightcord::job::SpacerKind;
 use sightcord::measurement::{Measurement, Quality};
+use sightcord::plan::PlanSettings;
 use sightcord::plan::outcome::{Direction, PlanStep, StepKind};
-use sightcord::plan::{PlanInput, PlanSettings};
 
 /// World and frame: x forward, y left, z up; the cord runs along y = 0. Lengths mm, angles degrees.
 #[derive(Clone, Debug)]
@@ -118,7 +119,7 @@ impl Bike {
     }
 
     /// The figures as a bench without error gives them, each with this U (mm, degrees), uncorrelated.
-    pub fn measured(&self, u_mm: f64, u_deg: f64) -> PlanInput {
+    pub fn measured(&self, u_mm: f64, u_deg: f64) -> Figures {
         let mm = |value: f64| Some(Measurement { value, u: u_mm, quality: Quality::Good });
         let deg = |value: f64| Some(Measurement { value, u: u_deg, quality: Quality::Good });
         let wheel = self.wheel();
@@ -129,65 +130,61 @@ impl Bike {
         let way = gearbox - wheel.sprocket;
         let frame_at_axle = self.frame_offset + self.frame_yaw.to_radians().tan() * axle_x;
         let from_floor = |point: Vector3<f64>| [point.x - axle_x, point.y, point.z];
-        let mut input = PlanInput {
-            wheel: WheelFigures {
-                offset: mm(wheel.rim.y),
-                offset_at_mark: mm(
-                    self.marks_deg.map(|deg| wheel.place_on_rim(deg, 0.0, self.rim_radius).y).iter().sum::<f64>() / 2.0
-                ),
-                yaw: deg(yaw),
-                lean: deg(lean),
-                yaw_from_offsets: deg(yaw),
-                source: Some("axis".to_owned()),
-            },
-            runout: RunoutFigures { lateral: mm(0.3), radial: None, places: 6 },
-            chain: ChainFigures {
-                side: Some(self.chain_side),
-                reference: Some("faces".to_owned()),
-                centres: mm(way.norm()),
-                offset_at_gearbox: mm(s * wheel.axis.dot(&way)),
-                offset_at_rear: mm(s * gearbox_axis.dot(&way)),
-                yaw: deg(yaw_of(gearbox_axis) - yaw),
-                lean: deg(lean_of(gearbox_axis) - lean),
-                gearbox_lean: deg(lean_of(gearbox_axis)),
-                rear_lean: deg(lean),
-            },
-            spindle: SpindleFigures {
-                height_difference: mm(wheel.ends[0].z - wheel.ends[1].z),
-                left: mm(wheel.ends[0].y),
-                right: mm(-wheel.ends[1].y),
-            },
+        let mut input = Figures {
             layout: Layout {
                 rear_sprocket: Some(from_floor(wheel.sprocket)),
                 gearbox_sprocket: Some(from_floor(gearbox)),
                 ..Layout::default()
             },
-            ..PlanInput::default()
+            ..Figures::default()
         };
+        let mark = |deg| wheel.place_on_rim(deg, 0.0, self.rim_radius).y;
+        for (figure, measured) in [
+            (Figure::WheelOffset, mm(wheel.rim.y)),
+            (Figure::WheelOffsetAtMark, mm(self.marks_deg.map(mark).iter().sum::<f64>() / 2.0)),
+            (Figure::WheelYaw, deg(yaw)),
+            (Figure::WheelLean, deg(lean)),
+            (Figure::WheelYawFromOffsets, deg(yaw)),
+            (Figure::RunoutLateral, mm(0.3)),
+            (Figure::ChainCentres, mm(way.norm())),
+            (Figure::ChainAtGearbox, mm(s * wheel.axis.dot(&way))),
+            (Figure::ChainAtRear, mm(s * gearbox_axis.dot(&way))),
+            (Figure::ChainYaw, deg(yaw_of(gearbox_axis) - yaw)),
+            (Figure::ChainLean, deg(lean_of(gearbox_axis) - lean)),
+            (Figure::GearboxLean, deg(lean_of(gearbox_axis))),
+            (Figure::RearLean, deg(lean)),
+            (Figure::SpindleHeights, mm(wheel.ends[0].z - wheel.ends[1].z)),
+            (Figure::SpindleLeft, mm(wheel.ends[0].y)),
+            (Figure::SpindleRight, mm(-wheel.ends[1].y)),
+        ] {
+            input.set(figure, measured);
+        }
+        let facts = &mut input.measured.facts;
+        facts.wheel_source = Some(WheelSource::Axis);
+        facts.runout_places = 6;
+        facts.chain_side = Some(self.chain_side);
+        facts.chain_reference = Some(ChainReference::Faces);
         if self.frame_seen {
-            input.frame = PlaneFigures { offset: mm(frame_at_axle), yaw: deg(self.frame_yaw) };
-            input.wheel_in_frame = PlaneFigures { offset: mm(wheel.rim.y - frame_at_axle), yaw: deg(yaw - self.frame_yaw) };
+            input.set(Figure::FrameOffset, mm(frame_at_axle));
+            input.set(Figure::FrameYaw, deg(self.frame_yaw));
+            input.set(Figure::WheelInFrameOffset, mm(wheel.rim.y - frame_at_axle));
+            input.set(Figure::WheelInFrameYaw, deg(yaw - self.frame_yaw));
         }
         if self.face_seen {
             let f = self.face_side.sign();
             let face = wheel.hub + wheel.axis * (f * self.face_out);
             let rim_face = wheel.rim + wheel.axis * (f * self.rim_width / 2.0);
-            input.hub = HubFigures { side: Some(self.face_side), rim_from_face: mm(f * wheel.axis.dot(&(rim_face - face))) };
+            input.measured.facts.hub_side = Some(self.face_side);
+            input.set(Figure::RimFromFace, mm(f * wheel.axis.dot(&(rim_face - face))));
         }
         for (setup, mark_deg) in [("1-mark-forward", self.marks_deg[0]), ("2-mark-rearward", self.marks_deg[1])] {
             for side in [Side::Left, Side::Right] {
                 let at = wheel.place_on_rim(mark_deg, side.sign() * self.rim_width / 2.0, self.rim_radius);
-                input.rim.push(RimFigure {
-                    id: format!("{setup}/{}", side.word()),
-                    wheel: "rear".to_owned(),
-                    setup: setup.to_owned(),
-                    side,
-                    place: 0,
-                    station: Some(if at.x > wheel.rim.x { Station::Front } else { Station::Rear }),
-                    x: Some(at.x - axle_x),
-                    offset: mm(side.sign() * at.y),
-                    height: mm(at.z),
-                });
+                let place = RimPlace::at_mark(setup, side);
+                let station = Some(if at.x > wheel.rim.x { Station::Front } else { Station::Rear });
+                input.measured.facts.rim.insert(place.clone(), RimFacts { station, x: Some(at.x - axle_x) });
+                input.set(Figure::RimOffset(place.clone()), mm(side.sign() * at.y));
+                input.set(Figure::RimHeight(place), mm(at.z));
             }
         }
         input
@@ -296,10 +293,17 @@ fn lean_of(axis: Vector3<f64>) -> f64 {
 }
 
 /// Makes every pair of the named figures correlated by r.
-pub fn correlate(input: &mut PlanInput, fields: &[&str], r: f64) {
+pub fn correlate(input: &mut Figures, fields: &[&str], r: f64) {
     let n_fields = fields.len();
     input.correlation = Correlation {
-        fields: fields.iter().map(|&field| field.to_owned()).collect(),
+        fields: fields.iter().map(|field| Figure::at(field)).collect(),
         matrix: (0..n_fields).map(|row| (0..n_fields).map(|col| if row == col { 1.0 } else { r }).collect()).collect(),
     };
+}
+
+/// Changes a measured figure.
+pub fn change(input: &mut Figures, figure: Figure, by: impl FnOnce(&mut Measurement)) {
+    let mut measured = input.get(&figure).expect("the figure was measured");
+    by(&mut measured);
+    input.set(figure, Some(measured));
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use sightcord::bench::figures::Figures;
+use sightcord::figure::{Figure, RimPlace, Side};
 use sightcord::finding::{Finding, Severity};
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::report::read::ReadError;
@@ -103,8 +104,9 @@ fn keys_stand_in_the_order_of_the_contract() {
 fn the_last_bits_of_a_number_never_show() {
     let plain = samples::grass_track_parts();
     let mut shaken = samples::grass_track_parts();
-    let wheel = shaken.figures.wheel.yaw.as_mut().unwrap();
-    wheel.value = f64::from_bits(wheel.value.to_bits() + 3);
+    let mut yaw = shaken.figures.get(&Figure::WheelYaw).unwrap();
+    yaw.value = f64::from_bits(yaw.value.to_bits() + 3);
+    shaken.figures.set(Figure::WheelYaw, Some(yaw));
     shaken.figures.correlation.matrix[0][1] *= 1.0 + 1e-15;
     shaken.figures.layout.axle.as_mut().unwrap()[1] += 1e-12;
     assert_eq!(ResultDocument::new(plain).to_json(), ResultDocument::new(shaken).to_json());
@@ -113,11 +115,12 @@ fn the_last_bits_of_a_number_never_show() {
 #[test]
 fn a_figure_that_is_no_number_becomes_null_and_a_finding_names_it() {
     let mut parts = samples::grass_track_parts();
-    parts.figures.wheel.yaw = Some(Measurement { value: f64::NAN, u: 0.1, quality: Quality::Good });
-    parts.figures.rim[0].offset = Some(Measurement { value: 1.0, u: f64::INFINITY, quality: Quality::Good });
+    let rim = Figure::RimOffset(RimPlace::at_mark("1-mark-forward", Side::Left));
+    parts.figures.set(Figure::WheelYaw, Some(Measurement { value: f64::NAN, u: 0.1, quality: Quality::Good }));
+    parts.figures.set(rim.clone(), Some(Measurement { value: 1.0, u: f64::INFINITY, quality: Quality::Good }));
     let document = ResultDocument::new(parts);
-    assert_eq!(document.wheel.yaw, None);
-    assert_eq!(document.rim[0].offset, None);
+    assert_eq!(document.figure(&Figure::WheelYaw), None);
+    assert_eq!(document.figure(&rim), None);
     for pointer in ["/wheel/yaw", "/rim/1-mark-forward/left/offset"] {
         let named = document.findings.iter().any(|f| f.field.as_deref() == Some(pointer) && f.severity == Severity::Refused);
         assert!(named, "{pointer}");
@@ -131,7 +134,7 @@ fn a_stray_number_beside_the_figures_does_not_cost_the_result() {
     parts.figures.layout.axle = Some([0.0, f64::NAN, 330.0]);
     parts.camera[0].k1 = f64::INFINITY;
     let document = ResultDocument::new(parts);
-    assert!(document.wheel.yaw.is_some());
+    assert!(document.figure(&Figure::WheelYaw).is_some());
     ResultDocument::from_json(document.to_json().as_bytes(), Path::new("result.json")).expect("it can be read again");
     assert!(document.findings.iter().any(|finding| finding.id == "result-not-a-number"));
 }
@@ -139,10 +142,11 @@ fn a_stray_number_beside_the_figures_does_not_cost_the_result() {
 #[test]
 fn every_null_figure_is_named_by_a_finding() {
     for (name, document) in samples::all() {
-        for (pointer, figure) in document.figures() {
+        for (figure, measured) in document.measured.table.iter() {
+            let pointer = figure.pointer();
             let named =
                 document.findings.iter().any(|finding| finding.field.as_deref().is_some_and(|field| pointer.starts_with(field)));
-            assert!(figure.is_some() || named, "{name}: {pointer}");
+            assert!(measured.is_some() || named, "{name}: {pointer}");
         }
     }
 }
@@ -159,10 +163,11 @@ fn findings_come_gravest_first_and_once() {
 #[test]
 fn figures_and_covariance_come_back_for_a_new_plan() {
     let parts = samples::grass_track_parts();
-    let wheel = parts.figures.wheel.clone();
+    let u = |figure: Figure| parts.figures.get(&figure).unwrap().u;
+    let (u_offset, u_yaw) = (u(Figure::WheelOffset), u(Figure::WheelYaw));
     let back: Figures = ResultDocument::new(parts).to_figures();
     assert_eq!(back.joint.fields, ["/wheel/offset", "/wheel/yaw"]);
-    let (su, sy) = (wheel.offset.unwrap().u / 2.0, wheel.yaw.unwrap().u / 2.0);
+    let (su, sy) = (u_offset / 2.0, u_yaw / 2.0);
     let expected = [[su * su, 0.071_234_567_8 * su * sy], [0.071_234_567_8 * su * sy, sy * sy]];
     for (row, expected_row) in back.joint.matrix.iter().zip(expected) {
         for (value, expected) in row.iter().zip(expected_row) {
@@ -176,7 +181,7 @@ fn a_covariance_made_by_hand_does_not_panic() {
     let mut document = samples::grass_track();
     document.correlation.matrix = vec![vec![1.0], vec![]];
     assert!(document.to_figures().joint.matrix.is_empty());
-    document.correlation.fields.push("/no/such/figure".to_owned());
+    document.correlation.fields.push(Figure::at("/no/such/figure"));
     document.correlation.matrix = vec![];
     assert!(document.to_figures().joint.matrix.is_empty());
 }

@@ -3,9 +3,10 @@
 use std::path::Path;
 
 use scraper::Html;
+use sightcord::figure::Figure;
 use sightcord::pictures::pictures;
 use sightcord::pipeline;
-use sightcord::report::fields::describe;
+use sightcord::report::fields::InWords;
 use sightcord::report::html::{PhotoPicture, RESIDUAL_FACTOR, page};
 use sightcord::report::result::ResultDocument;
 use sightcord::report::units::Show;
@@ -35,9 +36,10 @@ fn the_pages_of_the_samples_show_result_json_and_what_was_found() {
         // What people read is the same figure, rounded to its uncertainty.
         for row in html.select(&select("tr[data-field]")) {
             let pointer = row.value().attr("data-field").expect("a field");
-            let (_, figure) = document.figures().into_iter().find(|(at, _)| at == pointer).expect("a figure of the result");
+            let figure = Figure::at(pointer);
+            let measured = document.figure(&figure);
             let read: String = row.select(&select("td.value")).next().expect("a value").text().collect();
-            assert_eq!(read, describe(pointer).in_words(&figure.expect("measured"), Show::Mm), "{sample}: {pointer}");
+            assert_eq!(read, figure.in_words(&measured.expect("measured"), Show::Mm), "{sample}: {pointer}");
         }
         assert!(text.contains(&format!("{RESIDUAL_FACTOR} times enlarged")), "{sample}");
         assert!(text.contains("what is out of true is drawn"), "{sample}: the drawings state their factor");

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use image::{ImageFormat, RgbImage};
 use scraper::{Html, Selector};
+use sightcord::figure::{Figure, RimPlace, Side};
 use sightcord::report::html::{Overlay, PhotoPicture, RESIDUAL_FACTOR, files, page, views};
 use sightcord::report::result::ResultDocument;
 use sightcord::report::units::Show;
@@ -77,10 +78,11 @@ pub fn figures_agree(name: &str, html: &Html, document: &ResultDocument) {
         shown.insert(row.value().attr("data-field").unwrap().to_owned(), (number("data-value"), number("data-u")));
     }
     let expected: BTreeMap<String, (f64, f64)> = document
-        .figures()
-        .into_iter()
+        .measured
+        .table
+        .measured()
+        .map(|(figure, measured)| (figure.pointer(), (measured.value, measured.u)))
         .filter(|(pointer, _)| !pointer.starts_with("/rim"))
-        .filter_map(|(pointer, figure)| Some((pointer, (figure?.value, figure?.u))))
         .collect();
     assert_eq!(shown, expected, "{name}");
 }
@@ -137,12 +139,13 @@ fn sections_come_in_the_order_of_use() {
 
 #[test]
 fn words_from_a_job_stay_words() {
-    let mut document = samples::swing_arm();
     let nasty = "<script>alert('x')</script> & \"quoted\"";
+    let mut parts = samples::swing_arm_parts();
+    samples::face(&mut parts.figures, nasty);
+    parts.figures.set(Figure::RimOffset(RimPlace::at_mark(nasty, Side::Left)), samples::m(30.0, 0.2));
+    let mut document = ResultDocument::new(parts);
     document.job.bike = Some(nasty.to_owned());
-    document.faces[0].name = nasty.to_owned();
     document.photos[1].file = format!("1-a/{nasty}.jpg");
-    document.rim[0].setup = nasty.to_owned();
     document.layout.marks[6].setup = nasty.to_owned();
     document.settings = serde_json::json!({ "bike": { "name": nasty } });
     let mut photo = picture(&document.photos[1].file, 60, 40);

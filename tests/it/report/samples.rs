@@ -3,6 +3,10 @@
 use std::collections::BTreeMap;
 
 use sightcord::bench::figures::*;
+use sightcord::figure::facts::{ChainReference, RimFacts, Station, UpFigures, UpSource, WheelSource};
+use sightcord::figure::part::Letter;
+use sightcord::figure::table::{BudgetEntry, Correlation};
+use sightcord::figure::{Figure, RimPlace};
 use sightcord::finding::Finding;
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::outcome::*;
@@ -16,19 +20,22 @@ pub fn single(value: f64, u: f64) -> Option<Measurement> {
     Some(Measurement { value, u, quality: Quality::Single })
 }
 
-fn rim(setup: &str, side: Side, place: u8, station: Station, x: f64, offset: f64, u: f64) -> RimFigure {
-    let behind = if place == 0 { String::new() } else { format!("/{place}") };
-    RimFigure {
-        id: format!("{setup}/{}{behind}", side.word()),
-        wheel: "rear".to_owned(),
-        setup: setup.to_owned(),
-        side,
-        place,
-        station: Some(station),
-        x: Some(x),
-        offset: m(offset, u),
-        height: m(330.4, 0.9),
+/// Puts a place on the rear rim down with its figures.
+fn rim(figures: &mut Figures, at: RimPlace, station: Station, x: f64, offset: f64, u: f64) {
+    figures.measured.facts.rim.insert(at.clone(), RimFacts { station: Some(station), x: Some(x) });
+    figures.set(Figure::RimOffset(at.clone()), m(offset, u));
+    figures.set(Figure::RimHeight(at), m(330.4, 0.9));
+}
+
+fn set<const N: usize>(figures: &mut Figures, measured: [(Figure, Option<Measurement>); N]) {
+    for (figure, measured) in measured {
+        figures.set(figure, measured);
     }
+}
+
+/// A plumb line or a pair of stations.
+fn letter(index: u8) -> Letter {
+    Letter::of(index)
 }
 
 fn mark(kind: &str, number: u8, setup: &str, at: [f64; 3], normal: [f64; 3]) -> Mark {
@@ -146,7 +153,7 @@ fn camera() -> Vec<CameraEntry> {
 
 fn verdict(field: &str, value: Option<Measurement>, tolerance: f64, unit: Unit, source: &str, verdict: Decision) -> Verdict {
     Verdict {
-        field: field.to_owned(),
+        field: Figure::at(field),
         value,
         nominal: 0.0,
         tolerance,
@@ -168,79 +175,19 @@ pub fn grass_track() -> ResultDocument {
 
 pub fn grass_track_parts() -> ResultParts {
     let (one, two) = ("1-mark-forward", "2-mark-rearward");
-    let wheel = WheelFigures {
-        offset: m(3.214_321, 0.208),
-        offset_at_mark: m(3.198, 0.206),
-        yaw: m(0.3512, 0.0113),
-        lean: m(0.2034, 0.031),
-        yaw_from_offsets: m(0.3479, 0.0142),
-        source: Some("axis".to_owned()),
-    };
-    let chain = ChainFigures {
-        side: Some(Side::Left),
-        reference: Some("faces".to_owned()),
-        centres: m(560.55, 0.61),
-        offset_at_gearbox: m(2.391, 0.118),
-        offset_at_rear: m(3.33, 0.41),
-        yaw: m(-0.097, 0.045),
-        lean: m(-0.204, 0.052),
-        gearbox_lean: m(-0.002, 0.047),
-        rear_lean: m(0.2034, 0.031),
-    };
-    let figures = Figures {
-        up: UpFigures {
-            sources: vec![
-                UpSource {
-                    source: "plumb line A".to_owned(),
-                    sigma_deg: 0.0162,
-                    differs_across_deg: 0.0021,
-                    differs_along_deg: 0.0,
-                },
-                UpSource {
-                    source: "cards' plane".to_owned(),
-                    sigma_deg: 0.031,
-                    differs_across_deg: -0.0098,
-                    differs_along_deg: 0.0,
-                },
-            ],
-            sigma_deg: Some(0.0144),
-            ..UpFigures::default()
-        },
-        scale_along: m(1.0002, 0.006),
-        scale_across: m(0.9997, 0.006),
-        rim: vec![
-            rim(one, Side::Left, 0, Station::Front, 232.0, 34.61, 0.24),
-            rim(one, Side::Right, 0, Station::Front, 232.0, 25.39, 0.24),
-            rim(two, Side::Left, 0, Station::Rear, -232.0, 31.80, 0.25),
-            rim(two, Side::Right, 0, Station::Rear, -232.0, 28.19, 0.25),
-        ],
-        rim_width: BTreeMap::from([(one.to_owned(), m(60.0, 0.19)), (two.to_owned(), m(59.99, 0.19))]),
-        wheel: wheel.clone(),
-        chain: chain.clone(),
-        spindle: SpindleFigures { height_difference: m(-0.81, 0.9), left: m(121.2, 0.8), right: m(114.8, 0.8) },
-        plumb: vec![PlumbFigure { line: "A".to_owned(), offset: m(1.4, 0.31) }],
-        frame: PlaneFigures { offset: m(1.4, 0.31), yaw: None },
-        wheel_in_frame: PlaneFigures { offset: m(1.81, 0.36), yaw: None },
-        bench: BenchFigures {
-            riders: Vec::new(),
-            level_along: m(-0.008, 0.02),
-            level_across: m(0.012, 0.021),
-            cord_straightness: m(0.04, 0.03),
-            cord_moved: m(0.02, 0.05),
-            flatness: m(0.11, 0.06),
-        },
+    let mut figures = Figures {
         budget: vec![
-            BudgetEntry { field: "/wheel/offset".to_owned(), from: "up".to_owned(), u: 0.166 },
-            BudgetEntry { field: "/wheel/offset".to_owned(), from: "tabs lying flat".to_owned(), u: 0.09 },
-            BudgetEntry { field: "/wheel/offset".to_owned(), from: "photos".to_owned(), u: 0.061 },
-            BudgetEntry { field: "/wheel/yaw".to_owned(), from: "tabs lying flat".to_owned(), u: 0.0092 },
-            BudgetEntry { field: "/wheel/yaw".to_owned(), from: "photos".to_owned(), u: 0.0066 },
+            BudgetEntry { field: Figure::at("/wheel/offset"), from: "up".to_owned(), u: 0.166 },
+            BudgetEntry { field: Figure::at("/wheel/offset"), from: "tabs lying flat".to_owned(), u: 0.09 },
+            BudgetEntry { field: Figure::at("/wheel/offset"), from: "photos".to_owned(), u: 0.061 },
+            BudgetEntry { field: Figure::at("/wheel/yaw"), from: "tabs lying flat".to_owned(), u: 0.0092 },
+            BudgetEntry { field: Figure::at("/wheel/yaw"), from: "photos".to_owned(), u: 0.0066 },
         ],
         correlation: Correlation {
-            fields: vec!["/wheel/offset".to_owned(), "/wheel/yaw".to_owned()],
+            fields: vec![Figure::WheelOffset, Figure::WheelYaw],
             matrix: vec![vec![1.0, 0.071_234_567_8], vec![0.071_234_567_8, 1.0]],
         },
-        scale_sensitivity: BTreeMap::from([("/rim/1-mark-forward/left/offset".to_owned(), 0.3461)]),
+        scale_sensitivity: BTreeMap::from([(Figure::RimOffset(RimPlace::at_mark(one, Side::Left)), 0.3461)]),
         crosscheck_ratio: Some(0.874_321_9),
         layout: layout(3.2, 0.35, 0.2, Some(1.4)),
         findings: vec![
@@ -258,8 +205,80 @@ pub fn grass_track_parts() -> ResultParts {
         ],
         ..Figures::default()
     };
-    let expected_wheel = WheelFigures { yaw: m(0.01, 0.05), offset: m(1.4, 0.4), ..wheel.clone() };
-    let after_square = Expected { wheel: expected_wheel.clone(), ..Expected::default() };
+    figures.measured.up = UpFigures {
+        sources: vec![
+            UpSource { source: "plumb line A".to_owned(), sigma_deg: 0.0162, differs_across_deg: 0.0021, differs_along_deg: 0.0 },
+            UpSource { source: "cards' plane".to_owned(), sigma_deg: 0.031, differs_across_deg: -0.0098, differs_along_deg: 0.0 },
+        ],
+        sigma_deg: Some(0.0144),
+        ..UpFigures::default()
+    };
+    for (at, station, x, offset, u) in [
+        (RimPlace::at_mark(one, Side::Left), Station::Front, 232.0, 34.61, 0.24),
+        (RimPlace::at_mark(one, Side::Right), Station::Front, 232.0, 25.39, 0.24),
+        (RimPlace::at_mark(two, Side::Left), Station::Rear, -232.0, 31.80, 0.25),
+        (RimPlace::at_mark(two, Side::Right), Station::Rear, -232.0, 28.19, 0.25),
+    ] {
+        rim(&mut figures, at, station, x, offset, u);
+    }
+    let wheel = [
+        (Figure::WheelOffset, m(3.214_321, 0.208)),
+        (Figure::WheelOffsetAtMark, m(3.198, 0.206)),
+        (Figure::WheelYaw, m(0.3512, 0.0113)),
+        (Figure::WheelLean, m(0.2034, 0.031)),
+        (Figure::WheelYawFromOffsets, m(0.3479, 0.0142)),
+    ];
+    let chain = [
+        (Figure::ChainCentres, m(560.55, 0.61)),
+        (Figure::ChainAtGearbox, m(2.391, 0.118)),
+        (Figure::ChainAtRear, m(3.33, 0.41)),
+        (Figure::ChainYaw, m(-0.097, 0.045)),
+        (Figure::ChainLean, m(-0.204, 0.052)),
+        (Figure::GearboxLean, m(-0.002, 0.047)),
+        (Figure::RearLean, m(0.2034, 0.031)),
+    ];
+    set(&mut figures, wheel.clone());
+    set(&mut figures, chain.clone());
+    set(
+        &mut figures,
+        [
+            (Figure::ScaleAlong, m(1.0002, 0.006)),
+            (Figure::ScaleAcross, m(0.9997, 0.006)),
+            (Figure::RimWidth(one.to_owned()), m(60.0, 0.19)),
+            (Figure::RimWidth(two.to_owned()), m(59.99, 0.19)),
+            (Figure::SpindleHeights, m(-0.81, 0.9)),
+            (Figure::SpindleLeft, m(121.2, 0.8)),
+            (Figure::SpindleRight, m(114.8, 0.8)),
+            (Figure::PlumbOffset(letter(0)), m(1.4, 0.31)),
+            (Figure::FrameOffset, m(1.4, 0.31)),
+            (Figure::WheelInFrameOffset, m(1.81, 0.36)),
+            (Figure::LevelAlong, m(-0.008, 0.02)),
+            (Figure::LevelAcross, m(0.012, 0.021)),
+            (Figure::CordStraightness, m(0.04, 0.03)),
+            (Figure::CordMoved, m(0.02, 0.05)),
+            (Figure::Flatness, m(0.11, 0.06)),
+        ],
+    );
+    let facts = &mut figures.measured.facts;
+    facts.wheel_source = Some(WheelSource::Axis);
+    facts.chain_side = Some(Side::Left);
+    facts.chain_reference = Some(ChainReference::Faces);
+    let mut after_square = Expected::default();
+    after_square.facts.wheel_source = Some(WheelSource::Axis);
+    for (figure, measured) in wheel {
+        after_square.table.set(figure, measured);
+    }
+    after_square.table.set(Figure::WheelYaw, m(0.01, 0.05));
+    after_square.table.set(Figure::WheelOffset, m(1.4, 0.4));
+    let mut expected = after_square.clone();
+    expected.facts.chain_side = Some(Side::Left);
+    expected.facts.chain_reference = Some(ChainReference::Faces);
+    for (figure, measured) in chain {
+        expected.table.set(figure, measured);
+    }
+    expected.table.set(Figure::FrameOffset, m(1.4, 0.31));
+    expected.table.set(Figure::WheelInFrameOffset, m(0.0, 0.45));
+    expected.table.set(Figure::ChainAtGearbox, m(0.02, 0.2));
     let outcome = Outcome {
         summary: "Not square yet: the wheel points 0.35 deg to the left, its rim stands 1.8 mm left of the frame's middle, and the gearbox \
                   sprocket stands 2.4 mm outboard of the rear one."
@@ -278,7 +297,7 @@ pub fn grass_track_parts() -> ResultParts {
                 turns: Some(1.17),
                 flats: Some(7),
                 applied_to: "spindle".to_owned(),
-                because: "/wheel_in_frame/yaw".to_owned(),
+                because: Figure::at("/wheel_in_frame/yaw"),
                 before: m(0.3512, 0.0113),
                 cautions: vec!["Slacken the nuts just enough to move the spindle, and keep the other end where it is.".to_owned()],
                 after: after_square,
@@ -295,7 +314,7 @@ pub fn grass_track_parts() -> ResultParts {
                 turns: None,
                 flats: None,
                 applied_to: "hub".to_owned(),
-                because: "/chain/offset_at_gearbox".to_owned(),
+                because: Figure::at("/chain/offset_at_gearbox"),
                 before: m(1.0, 0.14),
                 cautions: vec![],
                 after: Expected::default(),
@@ -313,20 +332,13 @@ pub fn grass_track_parts() -> ResultParts {
                 turns: None,
                 flats: None,
                 applied_to: "rim".to_owned(),
-                because: "/wheel_in_frame/offset".to_owned(),
+                because: Figure::at("/wheel_in_frame/offset"),
                 before: m(2.81, 0.38),
                 cautions: vec!["Have spoke tension checked by a wheel builder.".to_owned()],
                 after: Expected::default(),
             },
         ],
-        expected: Expected {
-            rim: vec![],
-            wheel: expected_wheel,
-            frame: figures.frame.clone(),
-            wheel_in_frame: PlaneFigures { offset: m(0.0, 0.45), yaw: None },
-            chain: ChainFigures { offset_at_gearbox: m(0.02, 0.2), ..chain.clone() },
-            hub: HubFigures::default(),
-        },
+        expected,
         verdicts: vec![
             verdict("/wheel_in_frame/offset", m(1.81, 0.36), 1.0, Unit::Mm, PRACTICE, Decision::Out),
             verdict("/wheel/yaw", m(0.3512, 0.0113), 0.15, Unit::Deg, PRACTICE, Decision::Out),
@@ -342,7 +354,7 @@ pub fn grass_track_parts() -> ResultParts {
         ],
         hand: vec![
             HandComparison {
-                field: "/rim/1-mark-forward/left/offset".to_owned(),
+                field: Figure::at("/rim/1-mark-forward/left/offset"),
                 unit: Unit::Mm,
                 tool: "square and rule".to_owned(),
                 hand: Measurement { value: 34.5, u: 0.5, quality: Quality::Good },
@@ -350,7 +362,7 @@ pub fn grass_track_parts() -> ResultParts {
                 agree: Some(true),
             },
             HandComparison {
-                field: "/chain/rear_lean".to_owned(),
+                field: Figure::at("/chain/rear_lean"),
                 unit: Unit::Deg,
                 tool: "angle gauge".to_owned(),
                 hand: Measurement { value: -0.4, u: 0.2, quality: Quality::Good },
@@ -382,55 +394,75 @@ pub fn grass_track_parts() -> ResultParts {
     }
 }
 
+/// Puts a named face down with its figures.
+pub fn face(figures: &mut Figures, name: &str) {
+    figures.set(Figure::FaceOffset(name.to_owned()), m(62.1, 0.4));
+    figures.set(Figure::FaceYaw(name.to_owned()), m(0.1, 0.1));
+    figures.set(Figure::FaceLean(name.to_owned()), m(0.15, 0.1));
+}
+
 /// Everything that can be measured, on the bike of the third shared photo set, with a front wheel and a named face besides.
 pub fn swing_arm() -> ResultDocument {
+    ResultDocument::new(swing_arm_parts())
+}
+
+pub fn swing_arm_parts() -> ResultParts {
     let mut parts = grass_track_parts();
     let figures = &mut parts.figures;
-    figures.wheel = WheelFigures {
-        offset: m(-2.09, 0.22),
-        offset_at_mark: m(-1.72, 0.2),
-        yaw: m(-0.548, 0.012),
-        lean: m(-0.352, 0.033),
-        yaw_from_offsets: m(-0.551, 0.015),
-        source: Some("axis".to_owned()),
-    };
-    figures.frame = PlaneFigures { offset: m(-0.48, 0.2), yaw: m(0.067, 0.021) };
-    figures.wheel_in_frame = PlaneFigures { offset: m(-1.61, 0.28), yaw: m(-0.615, 0.025) };
-    figures.runout = RunoutFigures { lateral: m(1.02, 0.14), radial: None, places: 6 };
-    figures.hub = HubFigures { side: Some(Side::Right), rim_from_face: m(-28.1, 0.3) };
-    figures.stations = vec![
-        StationFigure { station: "A".to_owned(), offset: m(0.43, 0.3), height_difference: single(-0.25, 0.6) },
-        StationFigure { station: "B".to_owned(), offset: m(0.75, 0.3), height_difference: m(-0.25, 0.6) },
-    ];
-    figures.backbone = BackboneFigures { front: m(0.11, 0.33), rear: m(-0.47, 0.33), yaw: m(0.067, 0.05) };
-    figures.faces =
-        vec![FaceFigure { name: "left engine plate".to_owned(), offset: m(62.1, 0.4), yaw: m(0.1, 0.1), lean: m(0.15, 0.1) }];
-    figures.track = Some(TrackFigures { offset: m(-3.1, 0.7), lean: m(0.12, 0.06) });
-    figures.plumb = vec![
-        PlumbFigure { line: "A".to_owned(), offset: m(-0.91, 0.31) },
-        PlumbFigure { line: "B".to_owned(), offset: m(0.52, 0.31) },
-    ];
-    figures.rim.push(rim("1-mark-forward", Side::Left, 2, Station::Top, 60.0, 29.2, 0.25));
+    set(
+        figures,
+        [
+            (Figure::WheelOffset, m(-2.09, 0.22)),
+            (Figure::WheelOffsetAtMark, m(-1.72, 0.2)),
+            (Figure::WheelYaw, m(-0.548, 0.012)),
+            (Figure::WheelLean, m(-0.352, 0.033)),
+            (Figure::WheelYawFromOffsets, m(-0.551, 0.015)),
+            (Figure::FrameOffset, m(-0.48, 0.2)),
+            (Figure::FrameYaw, m(0.067, 0.021)),
+            (Figure::WheelInFrameOffset, m(-1.61, 0.28)),
+            (Figure::WheelInFrameYaw, m(-0.615, 0.025)),
+            (Figure::RunoutLateral, m(1.02, 0.14)),
+            (Figure::RimFromFace, m(-28.1, 0.3)),
+            (Figure::StationOffset(letter(0)), m(0.43, 0.3)),
+            (Figure::StationHeights(letter(0)), single(-0.25, 0.6)),
+            (Figure::StationOffset(letter(1)), m(0.75, 0.3)),
+            (Figure::StationHeights(letter(1)), m(-0.25, 0.6)),
+            (Figure::BackboneFront, m(0.11, 0.33)),
+            (Figure::BackboneRear, m(-0.47, 0.33)),
+            (Figure::BackboneYaw, m(0.067, 0.05)),
+            (Figure::TrackOffset, m(-3.1, 0.7)),
+            (Figure::TrackLean, m(0.12, 0.06)),
+            (Figure::PlumbOffset(letter(0)), m(-0.91, 0.31)),
+            (Figure::PlumbOffset(letter(1)), m(0.52, 0.31)),
+        ],
+    );
+    face(figures, "left engine plate");
+    figures.measured.facts.runout_places = 6;
+    figures.measured.facts.hub_side = Some(Side::Right);
+    let at = RimPlace { place: 2, ..RimPlace::at_mark("1-mark-forward", Side::Left) };
+    rim(figures, at, Station::Top, 60.0, 29.2, 0.25);
     figures.layout = layout(-2.1, -0.55, -0.35, Some(-0.9));
     parts.job.bike = Some("Swing-arm hill-climber, second dry build".to_owned());
-    ResultDocument::new(parts)
+    parts
 }
 
 /// A bike that needs nothing.
 pub fn in_tolerance() -> ResultDocument {
     let mut parts = grass_track_parts();
     let figures = &mut parts.figures;
-    figures.wheel = WheelFigures {
-        offset: m(0.003, 0.22),
-        offset_at_mark: m(0.01, 0.2),
-        yaw: m(0.081, 0.012),
-        lean: m(0.05, 0.033),
-        yaw_from_offsets: m(0.08, 0.015),
-        source: Some("axis".to_owned()),
-    };
-    figures.wheel_in_frame = PlaneFigures::default();
-    figures.frame = PlaneFigures::default();
-    figures.plumb.clear();
+    set(
+        figures,
+        [
+            (Figure::WheelOffset, m(0.003, 0.22)),
+            (Figure::WheelOffsetAtMark, m(0.01, 0.2)),
+            (Figure::WheelYaw, m(0.081, 0.012)),
+            (Figure::WheelLean, m(0.05, 0.033)),
+            (Figure::WheelYawFromOffsets, m(0.08, 0.015)),
+        ],
+    );
+    for gone in [Figure::WheelInFrameOffset, Figure::FrameOffset, Figure::PlumbOffset(letter(0))] {
+        figures.measured.table.remove_part(&gone);
+    }
     figures.findings.clear();
     figures.layout = layout(0.0, 0.08, 0.05, None);
     parts.outcome = Outcome {

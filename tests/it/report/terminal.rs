@@ -1,5 +1,6 @@
 //! The terminal's report, as a mechanic reads it. The snapshots are there to be read, too.
 
+use sightcord::figure::Figure;
 use sightcord::plan::since::since;
 use sightcord::report::result::ResultDocument;
 use sightcord::report::text;
@@ -70,9 +71,10 @@ fn no_meaning_hangs_on_colour_alone() {
 
 #[test]
 fn names_with_control_characters_cannot_steer_the_terminal() {
-    let mut document = samples::swing_arm();
+    let mut parts = samples::swing_arm_parts();
+    samples::face(&mut parts.figures, "plate\u{1b}]0;x\u{7}");
+    let mut document = ResultDocument::new(parts);
     document.job.bike = Some("bike\u{1b}[2J\u{7}".to_owned());
-    document.faces[0].name = "plate\u{1b}]0;x\u{7}".to_owned();
     document.findings[0].what = "what\r\u{8}".to_owned();
     let text = report(&document, Show::Mm);
     // Every escape left is one of ours: it opens a style and ends in m.
@@ -87,10 +89,9 @@ fn names_with_control_characters_cannot_steer_the_terminal() {
 
 #[test]
 fn before_and_after_are_told_in_the_groups_of_the_report() {
-    let value = |document: &ResultDocument| serde_json::to_value(document).unwrap();
-    let (before, mut after) = (value(&samples::grass_track()), value(&samples::swing_arm()));
+    let (before, mut after) = (samples::grass_track().evening(), samples::swing_arm().evening());
     // Another bike's plan would not be followed.
-    after["job"]["bike"] = before["job"]["bike"].clone();
+    after.bike.clone_from(&before.bike);
     let compared = since(&before, &after).unwrap();
     for show in [Show::Mm, Show::Inch] {
         for line in plain(&text::since(&compared, show)).lines() {
@@ -112,7 +113,7 @@ fn before_and_after_are_told_in_the_groups_of_the_report() {
     assert!(places.iter().all(Option::is_some) && places.is_sorted(), "{places:?} in {told}");
     // Every figure of both evenings once, with its unit; the rim's heights tell nothing of an adjustment.
     let rows: Vec<&str> = told.lines().filter(|line| line.ends_with(" changed") || line.ends_with(" same")).collect();
-    let is_height = |field: &str| field.starts_with("/rim/") && field.ends_with("/height");
+    let is_height = |field: &Figure| matches!(field, Figure::RimHeight(_));
     let in_both = compared.differences.iter().filter(|d| d.change.is_some() && !is_height(&d.field)).count();
     assert_eq!(rows.len(), in_both, "{told}");
     assert!(rows.iter().all(|row| [" mm ", " deg ", " % "].iter().any(|unit| row.contains(unit))), "{told}");

@@ -2,8 +2,8 @@
 
 use super::bike::{Bike, Sprocket};
 use super::canvas::{Anchor, Canvas, Drawing, Place};
-use crate::bench::figures::Side;
-use crate::report::fields;
+use crate::figure::{Figure, Side};
+use crate::report::fields::InWords;
 use crate::report::units::{Kind, Show, Shown};
 
 /// Height of letters, mm on the drawing.
@@ -120,7 +120,7 @@ fn marks(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
 /// The figures where they belong, on the side away from the chain.
 fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
     let document = bike.document;
-    let words = |pointer: &str| document.figure(pointer).map(|figure| fields::describe(pointer).in_words(&figure, show));
+    let words = |figure: &Figure| document.figure(figure).map(|measured| figure.in_words(&measured, show));
     let away = -bike.chain_sign();
     let anchor = if away > 0.0 { Anchor::End } else { Anchor::Start };
     let column = away * 138.0;
@@ -133,11 +133,11 @@ fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
     if let Some(wheel) = bike.wheel {
         let [x0, _, z0] = wheel.axle;
         let offset = bike.factor * wheel.across(x0, z0);
-        if let Some(words) = words("/wheel/offset") {
+        if let Some(words) = words(&Figure::WheelOffset) {
             canvas.arrow("arrow", sheet(x0, 0.0), sheet(x0, offset), HEAD);
             told(canvas, sheet(x0, offset / 2.0), x0 - 60.0, "wheel, sideways", &words);
         }
-        if let Some(words) = words("/wheel/yaw") {
+        if let Some(words) = words(&Figure::WheelYaw) {
             let x = x0 + wheel.radius + 18.0;
             let (from, to) = (offset, bike.factor * wheel.across(x, z0));
             canvas.line("reach", sheet(x0, offset), sheet(x, offset));
@@ -145,8 +145,7 @@ fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
             told(canvas, sheet(x, (from + to) / 2.0), x, "wheel, square", &words);
         }
     }
-    if let (Some(rear), Some(gearbox), Some(words)) =
-        (bike.rear_sprocket, bike.gearbox_sprocket, words("/chain/offset_at_gearbox"))
+    if let (Some(rear), Some(gearbox), Some(words)) = (bike.rear_sprocket, bike.gearbox_sprocket, words(&Figure::ChainAtGearbox))
     {
         let x = gearbox.centre[0];
         let plane = bike.drawn(rear.base, rear.centre[1]) + bike.factor * rear.along * (x - rear.centre[0]);
@@ -155,8 +154,7 @@ fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
         told(canvas, sheet(x, plane), x, "gearbox sprocket", &words);
     }
     rim_offsets(canvas, bike, show);
-    let pointer = "/frame/offset";
-    if let (Some(words), Some(frame)) = (words(pointer), bike.frame_across(0.0)) {
+    if let (Some(words), Some(frame)) = (words(&Figure::FrameOffset), bike.frame_across(0.0)) {
         let x = bike.wheel.map_or(-300.0, |wheel| wheel.axle[0] - wheel.radius - 30.0);
         told(canvas, sheet(x, bike.factor * frame), x, "frame", &words);
     }
@@ -164,12 +162,12 @@ fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
 
 /// At each tab on the rim how far its face stands from the cord, as a square would show it.
 fn rim_offsets(canvas: &mut Canvas, bike: &Bike, show: Show) {
-    for rim in bike.document.rim.iter().filter(|rim| rim.wheel == "rear" && rim.place == 0) {
-        let number = if rim.side == Side::Left { 1 } else { 2 };
-        let tab = bike.document.layout.marks.iter().find(|m| m.kind == "tab" && m.number == number && m.setup == rim.setup);
+    for rim in bike.document.measured.rims().into_iter().filter(|rim| rim.at.is_rear_mark()) {
+        let number = if rim.at.side == Side::Left { 1 } else { 2 };
+        let tab = bike.document.layout.marks.iter().find(|m| m.kind == "tab" && m.number == number && m.setup == rim.at.setup);
         if let (Some(tab), Some(offset)) = (tab, rim.offset) {
-            let y = bike.drawn(bike.base(tab), tab.at[1]) + rim.side.sign() * 8.0;
-            let anchor = if rim.side == Side::Left { Anchor::End } else { Anchor::Start };
+            let y = bike.drawn(bike.base(tab), tab.at[1]) + rim.at.side.sign() * 8.0;
+            let anchor = if rim.at.side == Side::Left { Anchor::End } else { Anchor::Start };
             let [x_sheet, y_sheet] = sheet(tab.at[0], y);
             let amount = Shown::of(&offset, Kind::Length, show).signed().trim_start_matches('+').to_owned();
             canvas.words("label", [x_sheet, y_sheet + LETTERS * 0.35], anchor, LETTERS, &amount);

@@ -2,7 +2,8 @@
 
 use super::bike::Bike;
 use super::canvas::{Anchor, Canvas, Drawing, Place};
-use crate::report::fields;
+use crate::figure::Figure;
+use crate::report::fields::InWords;
 use crate::report::units::Show;
 
 const LETTERS: f64 = 13.0;
@@ -82,9 +83,9 @@ fn spindle(canvas: &mut Canvas, bike: &Bike) {
 fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
     let Some(wheel) = bike.wheel else { return };
     let [x0, _, z0] = wheel.axle;
-    let words = |pointer: &str| {
-        let figure = bike.document.figure(pointer)?;
-        Some(fields::describe(pointer).in_words(&figure, show))
+    let words = |figure: &Figure| {
+        let measured = bike.document.figure(figure)?;
+        Some(figure.in_words(&measured, show))
     };
     let away = -bike.chain_sign();
     let anchor = if away > 0.0 { Anchor::End } else { Anchor::Start };
@@ -95,18 +96,18 @@ fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
         canvas.words("label", [at[0], at[1] + LETTERS * 1.25], anchor, LETTERS, words);
     };
     let offset = bike.factor * wheel.across(x0, z0);
-    if let Some(words) = words("/wheel/offset") {
+    if let Some(words) = words(&Figure::WheelOffset) {
         canvas.arrow("arrow", sheet(0.0, z0), sheet(offset, z0), HEAD);
         told(canvas, sheet(offset / 2.0, z0), z0 - 60.0, "wheel, sideways", &words);
     }
-    if let Some(words) = words("/wheel/lean") {
+    if let Some(words) = words(&Figure::WheelLean) {
         let top = z0 + wheel.radius + 14.0;
         let leaning = bike.factor * wheel.across(x0, top);
         canvas.line("reach", sheet(offset, z0), sheet(offset, top));
         canvas.arrow("arrow", sheet(offset, top), sheet(leaning, top), HEAD);
         told(canvas, sheet((offset + leaning) / 2.0, top), z0 + wheel.radius - 40.0, "wheel, upright", &words);
     }
-    if let Some(words) = words("/spindle/height_difference") {
+    if let Some(words) = words(&Figure::SpindleHeights) {
         // The end on that side, where both were seen: out there it is drawn clear of everything else.
         let end =
             bike.document.layout.marks.iter().find(|m| m.kind == "tab" && matches!(m.number, 11 | 12) && m.at[1] * away > 0.0);

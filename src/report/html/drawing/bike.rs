@@ -5,7 +5,8 @@
 //! wheel stood square, upright and over the cord, the sprockets in one plane, and the frame over the cord. Along the bike and
 //! up, and for whatever has no such place (cards, cameras), everything is true to scale.
 
-use crate::bench::figures::{Layout, Mark, Side};
+use crate::bench::figures::{Layout, Mark};
+use crate::figure::{Figure, Side};
 use crate::report::result::ResultDocument;
 
 /// Half the width of a rim where it was not measured, mm; only for the drawing.
@@ -82,15 +83,15 @@ impl<'a> Bike<'a> {
             up: -wheel.axis[2] / wheel.axis[1],
         });
         let gearbox_sprocket = layout.gearbox_sprocket.map(|centre| {
-            let chain = &document.chain;
+            let angle = |figure: &Figure| document.figure(figure);
             let slope = |relative: Option<f64>, rear: f64| relative.map_or(0.0, |angle| angle.to_radians().tan()) + rear;
             let rear = rear_sprocket.map_or((0.0, 0.0), |rear| (rear.along, rear.up));
             Sprocket {
                 centre,
                 base: rear_sprocket.map_or(centre[1], |rear| rear.base),
                 radius: tab_radius(layout, 5..=7, centre, [0.0, 1.0, 0.0]),
-                along: slope(chain.yaw.map(|m| m.value), rear.0),
-                up: slope(chain.lean.map(|m| m.value), rear.1),
+                along: slope(angle(&Figure::ChainYaw).map(|m| m.value), rear.0),
+                up: slope(angle(&Figure::ChainLean).map(|m| m.value), rear.1),
             }
         });
         let mut bike = Self { document, wheel, rear_sprocket, gearbox_sprocket, factor: 1.0 };
@@ -116,7 +117,14 @@ impl<'a> Bike<'a> {
         for x in [-300.0, 600.0] {
             departures.extend(self.frame_across(x));
         }
-        departures.extend(self.document.plumb.iter().filter_map(|plumb| plumb.offset).map(|m| m.value));
+        departures.extend(
+            self.document
+                .measured
+                .table
+                .measured()
+                .filter(|(figure, _)| matches!(figure, Figure::PlumbOffset(_)))
+                .map(|(_, m)| m.value),
+        );
         departures.into_iter().map(f64::abs).filter(|d| d.is_finite()).fold(0.05, f64::max)
     }
 
@@ -127,8 +135,8 @@ impl<'a> Bike<'a> {
 
     /// Where the frame's centre plane stands across the bike at a place along it, where the frame was measured.
     pub fn frame_across(&self, x: f64) -> Option<f64> {
-        let offset = self.document.frame.offset?.value;
-        let yaw = self.document.frame.yaw.map_or(0.0, |yaw| yaw.value);
+        let offset = self.document.figure(&Figure::FrameOffset)?.value;
+        let yaw = self.document.figure(&Figure::FrameYaw).map_or(0.0, |yaw| yaw.value);
         Some(offset + x * yaw.to_radians().tan())
     }
 
@@ -165,7 +173,7 @@ impl<'a> Bike<'a> {
 
     /// +1 where the chain runs on the left, -1 where on the right; from the sprockets where the job does not say.
     pub fn chain_sign(&self) -> f64 {
-        let side = self.document.chain.side.or(self.document.job.chain_side);
+        let side = self.document.chain_side();
         side.map(Side::sign).unwrap_or_else(|| self.rear_sprocket.map_or(1.0, |sprocket| sprocket.base.signum()))
     }
 }
@@ -173,10 +181,10 @@ impl<'a> Bike<'a> {
 fn wheel(document: &ResultDocument) -> Option<Wheel> {
     let layout = &document.layout;
     let axle = layout.axle?;
-    let axis = match (layout.wheel_axis, document.wheel.yaw) {
+    let axis = match (layout.wheel_axis, document.figure(&Figure::WheelYaw)) {
         (Some(axis), _) => axis,
         (None, Some(yaw)) => {
-            let lean = document.wheel.lean.map_or(0.0, |lean| lean.value).to_radians();
+            let lean = document.figure(&Figure::WheelLean).map_or(0.0, |lean| lean.value).to_radians();
             let yaw = yaw.value.to_radians();
             [-yaw.sin() * lean.cos(), yaw.cos() * lean.cos(), -lean.sin()]
         }
@@ -192,7 +200,12 @@ fn wheel(document: &ResultDocument) -> Option<Wheel> {
     // No tab on the rim: a wheel of a common size, so that the rest has something to stand by.
     const COMMON_RADIUS: f64 = 240.0;
     wheel.radius = mean(&rim_tabs).unwrap_or(COMMON_RADIUS) + BEYOND_TABS;
-    let widths: Vec<f64> = document.rim_width.values().flatten().map(|m| m.value / 2.0).filter(|w| *w > 0.0).collect();
+    let all = document.measured.table.measured();
+    let widths: Vec<f64> = all
+        .filter(|(figure, _)| matches!(figure, Figure::RimWidth(_)))
+        .map(|(_, m)| m.value / 2.0)
+        .filter(|w| *w > 0.0)
+        .collect();
     wheel.half_width = mean(&widths).unwrap_or(HALF_WIDTH);
     Some(wheel)
 }

@@ -1,7 +1,7 @@
 //! The scene as surfaces: first what carries truth, then what stands about.
 
-use sightcord::bench::figures::Side;
 use sightcord::cards::Pattern;
+use sightcord::figure::Side;
 
 use super::super::geometry::{M3, Pose, V3};
 use super::super::layout::PlacedPattern;

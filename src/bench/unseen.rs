@@ -1,0 +1,98 @@
+//! Which contributions that no photo shows reach the figures of a scene, and how large they are.
+
+use std::collections::BTreeMap;
+
+use crate::scene::Solution;
+
+use super::evaluate::{Choices, Evaluation};
+use super::ground::plumb_lines;
+use super::nuisance::{self, Nuisance};
+use super::settings::{BenchSettings, Part};
+use super::up::card_tilt_sigma;
+
+/// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane.
+pub const GEARBOX_TABS: usize = 3;
+
+/// By how much the middle of fewer tabs may lie off the sprocket's centre besides (k = 2), mm: two that are a third of a turn apart lie
+/// 0.29 of their distance off it, two that are a quarter apart half of it; a single one as far as a large sprocket's radius.
+fn centre_off_few_tabs(tabs: &[nalgebra::Vector3<f64>]) -> f64 {
+    match tabs {
+        [] | [_] => 60.0,
+        [a, b] => 0.6 * (a - b).norm(),
+        _ => 0.0,
+    }
+}
+
+/// Every nuisance that can reach a figure, with its standard deviation.
+pub fn nuisances(
+    solution: &Solution,
+    settings: &BenchSettings,
+    choices: &Choices,
+    evaluation: &Evaluation,
+    tilts: &BTreeMap<usize, f64>,
+) -> Vec<(Nuisance, f64)> {
+    let state = &solution.state;
+    let assumed = &settings.assumed;
+    let mut list = Vec::new();
+    for (idx, tab) in state.tabs.iter().enumerate() {
+        let Some(mark) = settings.marks.iter().find(|m| m.number == tab.number) else { continue };
+        if matches!(mark.part, Part::CordRider { .. }) {
+            continue;
+        }
+        list.push((Nuisance::Paper(idx), assumed.paper_u_mm / 2.0));
+        if let Some(lift) = tilts.get(&idx) {
+            list.push((Nuisance::Flat(idx), *lift));
+            continue;
+        }
+        // The tie of a face already carries how far its tabs lie off it.
+        if !state.faces.iter().any(|face| face.tabs.contains(&idx) && face.tabs.len() > 1) || mark.part == Part::RearSprocket {
+            list.push((Nuisance::Flat(idx), assumed.flat_u_mm / 2.0));
+        }
+        let sideways = match mark.part {
+            Part::Station(..) => assumed.place_u_mm / 2.0,
+            Part::SpindleEnd(_) => assumed.spindle_place_u_mm / 2.0,
+            _ => continue,
+        };
+        list.extend([(Nuisance::Sideways(idx, 0), sideways), (Nuisance::Sideways(idx, 1), sideways)]);
+    }
+    for (line, _) in &choices.up.lines {
+        list.extend([
+            (Nuisance::Hang(*line, 0), assumed.plumb_u_deg / 2.0),
+            (Nuisance::Hang(*line, 1), assumed.plumb_u_deg / 2.0),
+        ]);
+    }
+    for line in plumb_lines(state) {
+        list.push((Nuisance::LineLight(line), assumed.line_light_u_mm / 2.0));
+    }
+    let tilt = card_tilt_sigma(state, &choices.cards);
+    for way in 0..2 {
+        list.push((Nuisance::CardTilt(way), tilt[usize::from(way)]));
+        if choices.up.cards.is_some() {
+            list.push((Nuisance::Level(way), settings.level_sigma));
+        }
+    }
+    list.extend([0, 1].map(|end| (Nuisance::CordLight(end), assumed.cord_light_u_mm / 2.0)));
+    list.extend(choices.datum.iter().flat_map(|datum| datum.nuisances(settings)));
+    if !choices.gearbox_axis {
+        let tabs = evaluation.gearbox_tabs();
+        let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs));
+        list.extend([0, 1].map(|way| (Nuisance::GearboxCentre(way), u / 2.0)));
+        if tabs.len() < GEARBOX_TABS {
+            list.extend([0, 1].map(|way| (Nuisance::GearboxTilt(way), nuisance::LONE_TAB_TILT)));
+        }
+    }
+    if !choices.wheel_axis {
+        list.extend([(Nuisance::Wobble(0), nuisance::WOBBLE), (Nuisance::Wobble(1), nuisance::WOBBLE)]);
+    }
+    if let Some(unsteady) = choices.unsteady {
+        for way in 0..2 {
+            list.push((Nuisance::AxisTilt(way), unsteady.tilt_deg));
+            list.push((Nuisance::AxisPlace(way), unsteady.shift_mm));
+        }
+    }
+    if !evaluation.choices.run_out {
+        let tir = settings.lateral_tir.unwrap_or(assumed.rim_tir_mm);
+        list.push((Nuisance::RunOut, tir / (2.0 * std::f64::consts::SQRT_2)));
+    }
+    list
+}

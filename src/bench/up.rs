@@ -1,0 +1,141 @@
+//! Up, weighed from what tells it: plumb lines, the cards on the bench, a level's reading.
+
+use nalgebra::{Matrix2, Vector2};
+
+use crate::figure::facts::{UpFigures, UpFrom, UpSource};
+use crate::figure::part::Letter;
+use crate::finding::Finding;
+use crate::math::robust::student;
+use crate::scene::state::line_axes;
+use crate::scene::{Solution, State};
+use crate::sightings::StringKind;
+
+use super::evaluate::Choices;
+use super::ground::{UpWeights, card_plane, plumb_lines, up_from_cards, up_from_line};
+use super::nuisance::Shift;
+use super::settings::BenchSettings;
+use super::views::Views;
+
+/// Weights of the sources of up, and what they say.
+pub fn weigh_up(
+    solution: &Solution,
+    settings: &BenchSettings,
+    choices: &Choices,
+    views: &Views,
+    up: &mut UpFigures,
+    findings: &mut Vec<Finding>,
+) -> UpWeights {
+    let state = &solution.state;
+    let mut weights = UpWeights::default();
+    let hang = settings.assumed.plumb_u_deg / 2.0;
+    let Some(covariance) = solution.covariance.as_ref() else { return weights };
+    let mut lines: Vec<(String, Vector2<f64>, Matrix2<f64>)> = Vec::new();
+    for line in plumb_lines(state) {
+        let direction = state.lines[line].direction;
+        let [a, b] = line_axes(&direction);
+        let slot = solution.slots.lines[line] + 2;
+        let own = covariance.fixed_view::<2, 2>(slot, slot).into_owned();
+        let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
+        let spread = axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
+        if let Some(finding) = super::upright::not_told(solution, views, line, &spread) {
+            findings.push(finding);
+            continue;
+        }
+        if let Some(weight) = spread.try_inverse() {
+            let letter = match state.lines[line].kind {
+                StringKind::Plumb(letter) => Letter::of(letter).to_string(),
+                _ => "?".to_owned(),
+            };
+            weights.lines.push((line, weight));
+            lines.push((format!("plumb line {letter}"), up_from_line(&direction), spread));
+        }
+    }
+    let forward = choices.left.map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
+    let plane = card_plane(state, &choices.cards);
+    let tilt = card_tilt_sigma(state, &choices.cards);
+    let mut sources = lines.clone();
+    if let Some(plane) = &plane {
+        let slopes = up_from_cards(plane, &forward, settings, &Shift(None));
+        let variance = |i: usize| (settings.level_sigma.powi(2) + tilt[i].powi(2)).sqrt().to_radians().powi(2);
+        let spread = Matrix2::new(variance(0), 0.0, 0.0, variance(1));
+        let agrees = lines.iter().all(|(_, line, line_spread)| {
+            let difference = line - slopes;
+            let both = line_spread + spread;
+            (0..2).all(|i| difference[i].abs() <= 2.0 * both[(i, i)].sqrt())
+        });
+        if agrees {
+            weights.cards = spread.try_inverse();
+        } else {
+            findings.push(Finding::warning(
+                "up-disagrees",
+                format!(
+                    "The plumb line and the cards on the bench disagree about up by {:.2} degrees; the plumb line was believed.",
+                    lines.iter().map(|(_, line, _)| (line - slopes).norm().to_degrees()).fold(0.0, f64::max)
+                ),
+                "Check the bench with a level, and that the plumb bob hangs free and still.",
+            ));
+        }
+        let name = if settings.level_was_read { "cards with the level's reading" } else { "cards on the bench" };
+        sources.push((name.to_owned(), slopes, spread));
+    }
+    for pair in lines.windows(2) {
+        let difference = pair[0].1 - pair[1].1;
+        let both = pair[0].2 + pair[1].2;
+        if (0..2).any(|i| difference[i].abs() > 2.5 * both[(i, i)].sqrt()) {
+            findings.push(Finding::warning(
+                "plumb-lines-disagree",
+                format!("{} and {} are not parallel: {:.2} degrees.", pair[0].0, pair[1].0, difference.norm().to_degrees()),
+                "Let both bobs come to rest out of draughts, touching nothing, and take the photos again.",
+            ));
+        }
+    }
+    up.from = match (weights.lines.is_empty(), settings.level_was_read, settings.level_was_laid) {
+        (false, ..) => UpFrom::PlumbLine,
+        (_, true, _) => UpFrom::Reading,
+        (_, _, true) => UpFrom::SpiritLevel,
+        _ => UpFrom::Bench,
+    };
+    findings.extend(super::upright::findings(up.from, state, settings));
+    let total: Matrix2<f64> = weights.lines.iter().map(|(_, w)| *w).sum::<Matrix2<f64>>() + weights.cards.unwrap_or_default();
+    if let Some(spread) = total.try_inverse() {
+        up.sigma_deg = Some(spread[(1, 1)].sqrt().to_degrees());
+    }
+    let best = weights.up(state, plane.as_ref(), &forward, settings, &Shift(None));
+    let best = best.xy() / best.z;
+    for (source, slopes, spread) in sources {
+        let difference = slopes - best;
+        up.sources.push(UpSource {
+            source,
+            sigma_deg: spread[(1, 1)].sqrt().to_degrees(),
+            differs_across_deg: (difference.y * forward.x).atan().to_degrees(),
+            differs_along_deg: (difference.x * forward.x).atan().to_degrees(),
+        });
+    }
+    weights
+}
+
+/// Two cards' scatter is raised by this much at the most: what Student's t makes of one degree of freedom (6.4) is more than two cards on
+/// one bench ever differ by (our estimate; common practice, no source).
+const MOST_FOR_TWO_CARDS: f64 = 3.0;
+
+/// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: how much it changes when each card in
+/// turn is left out (the jackknife). For cards in one row this is, across, the scatter of their tilts / sqrt n; cards that lie far apart
+/// hold the plane by their heights, and so along the row, or by outriggers.
+pub fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {
+    let without = |left_out: usize| {
+        let rest: Vec<usize> = cards.iter().copied().filter(|&card| card != left_out).collect();
+        card_plane(state, &rest).map(|plane| plane.normal.xy() / plane.normal.z)
+    };
+    let slopes: Vec<Vector2<f64>> = cards.iter().filter_map(|&card| without(card)).collect();
+    // A lone card on a good bench lies within a tenth of a degree of it (our estimate; common practice, no source).
+    if slopes.len() < 2 {
+        return [0.1, 0.1];
+    }
+    let n = slopes.len() as f64;
+    let mean = slopes.iter().sum::<Vector2<f64>>() / n;
+    [0, 1].map(|way| {
+        let squares: f64 = slopes.iter().map(|slope| (slope[way] - mean[way]).powi(2)).sum();
+        // Few cards tell their own scatter poorly: Student's t at 95 % over 2 makes up for it.
+        ((n - 1.0) / n * squares).sqrt().to_degrees() * student(slopes.len() - 1).min(MOST_FOR_TWO_CARDS)
+    })
+}

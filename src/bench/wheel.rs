@@ -1,0 +1,69 @@
+//! The wheel's figures over the datum cord, and the front wheel's against it.
+
+use nalgebra::Vector3;
+
+use crate::figure::Figure;
+
+use super::evaluate::Evaluation;
+use super::nuisance::Nuisance;
+use super::settings::{FRONT_WHEEL, Marked};
+use super::turning::{Axis, turning_axis};
+
+impl Evaluation<'_> {
+    pub(super) fn wheel(&mut self, axis: Option<&Axis>, hub: Option<&Vector3<f64>>) {
+        let Some(datum) = self.datum else { return };
+        let marks = self.marks(false);
+        let front_and_rear = opposite(&marks);
+        if let Some((front, rear)) = front_and_rear {
+            self.tell(Figure::WheelOffsetAtMark, (marks[front].2 + marks[rear].2) / 2.0);
+        }
+        let mut lean = 0.0;
+        if let Some(axis) = axis {
+            let a = datum.components(&axis.direction);
+            self.tell(Figure::WheelYaw, (-a.x).atan2(a.y).to_degrees());
+            lean = (-a.z).asin();
+            self.tell(Figure::WheelLean, lean.to_degrees());
+        }
+        if let Some((front, rear)) = front_and_rear {
+            let ((_, pf, yf), (_, pr, yr)) = (&marks[front], &marks[rear]);
+            let (dx, dz) = (pf.x - pr.x, pf.z - pr.z);
+            if dx.abs() > 50.0 {
+                let yaw = ((yf - yr + dz * lean.tan()) / dx).atan().to_degrees();
+                self.tell(Figure::WheelYawFromOffsets, yaw);
+                if axis.is_none() {
+                    self.tell(Figure::WheelYaw, yaw);
+                }
+            }
+        }
+        match (hub, front_and_rear) {
+            (Some(hub), _) => {
+                let offset = datum.offset(hub);
+                self.tell(Figure::WheelOffset, offset);
+            }
+            (None, Some((front, rear))) => {
+                let offset = (marks[front].2 + marks[rear].2) / 2.0 + self.shift.of(Nuisance::RunOut);
+                self.tell(Figure::WheelOffset, offset);
+            }
+            _ => {}
+        }
+    }
+
+    pub(super) fn track(&mut self, axis: Option<&Axis>, hub: Option<&Vector3<f64>>, front_rim: &[(usize, Marked)]) {
+        let (Some(datum), Some(left)) = (self.datum, self.choices.left) else { return };
+        // Steered or leaning, the front rim shows its mid-plane at its axle only to who knows where that axle is.
+        let Some(front) = self.choices.front_axis.then(|| turning_axis(self.state, FRONT_WHEEL, &left)).flatten() else { return };
+        let a = datum.components(&front.direction);
+        self.tell(Figure::TrackLean, (-a.z).asin().to_degrees());
+        let (Some(axis), Some(hub)) = (axis, hub) else { return };
+        let Some(faces) = self.rim_faces(&front, front_rim) else { return };
+        let middle = front.point + front.direction * (faces.mean_left - faces.width / 2.0);
+        self.tell(Figure::TrackOffset, axis.direction.dot(&(middle - hub)));
+    }
+}
+
+/// The two set-ups whose marked places lie farthest apart along the bike: (front, rear), as indices into `marks`.
+fn opposite(marks: &[(usize, Vector3<f64>, f64)]) -> Option<(usize, usize)> {
+    let front = (0..marks.len()).max_by(|&a, &b| marks[a].1.x.total_cmp(&marks[b].1.x))?;
+    let rear = (0..marks.len()).min_by(|&a, &b| marks[a].1.x.total_cmp(&marks[b].1.x))?;
+    (front != rear).then_some((front, rear))
+}
