@@ -11,6 +11,7 @@ pub mod imagine;
 pub mod input;
 mod lane_light;
 mod line_choice;
+pub mod line_width;
 pub mod marks_next;
 mod movement;
 pub mod noise;

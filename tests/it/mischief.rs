@@ -334,3 +334,31 @@ fn one_photo_alone_gives_no_figure_that_may_be_used_for_a_verdict() {
         assert!(figures.wheel.lean.is_none());
     }
 }
+
+/// Two phones of one make: their EXIF can't tell them apart, their photos can.
+#[test]
+fn two_phones_under_one_name_are_told_apart_and_harm_no_figure() {
+    let truth = TruthScene::full();
+    let mut other = truth.clone();
+    other.lens.fx *= 1.08;
+    other.lens.fy *= 1.08;
+    other.lens.cx += 25.0;
+    other.lens.dist[0] -= 0.06;
+    let job = Job::default();
+    let (mut photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
+    let (others, ..) = scene_photos(&other, &SightingKnobs::ordinary());
+    for i in (1..photos.len()).step_by(2) {
+        photos[i] = others[i].clone();
+    }
+    let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
+    let ids: Vec<&str> = solution.findings.iter().map(|f| f.id.as_str()).collect();
+    assert!(ids.contains(&"lenses-differ"), "{ids:?}");
+    let figures = sightcord::bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
+    let expected = truth.expected();
+    let told = by_pointer(&figures);
+    assert!(told.len() >= 20, "{} figures", told.len());
+    for (field, figure) in told {
+        let Some(expected) = expected.get(&field) else { continue };
+        assert!((figure.value - expected).abs() <= 2.0 * figure.u, "{field}: {figure:?} for {expected}");
+    }
+}
