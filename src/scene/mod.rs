@@ -1,5 +1,6 @@
 //! Where everything is: start poses, residuals, bundle adjustment, covariance. Knows no wheel.
 
+mod card_size;
 pub mod cards_first;
 pub mod cord_choice;
 pub mod cord_doubts;

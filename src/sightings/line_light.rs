@@ -132,9 +132,7 @@ fn strips(image: &LinearImage, followed: &Followed, which: Range<usize>, reach: 
         let normal = Vector2::new(-direction.y, direction.x);
         let middle = at + normal * path.at(along(i, n));
         let far = reach + spacing + 2.0;
-        let range = |c: f64, size: usize| {
-            ((c - far).max(0.0) as usize)..(((c + far).max(0.0) as usize + 1).min(size))
-        };
+        let range = |c: f64, size: usize| ((c - far).max(0.0) as usize)..(((c + far).max(0.0) as usize + 1).min(size));
         for v in range(middle.y, image.height()) {
             for u in range(middle.x, image.width()) {
                 let from = Vector2::new(u as f64, v as f64) - at;

@@ -135,8 +135,7 @@ fn own_width(minimum: &Minimum, known: &Width) -> Option<Width> {
 
 /// Fits some places together. None when that comes to no finite end.
 fn fit(places: &[&Place], known: &Width, start: DVector<f64>, noise: f64, steps: usize) -> Option<Minimum> {
-    let known =
-        [(WIDTH, known.log_half, known.spread[0]), (WIDTH + 1, known.change, known.spread[1])];
+    let known = [(WIDTH, known.log_half, known.spread[0]), (WIDTH + 1, known.change, known.spread[1])];
     let usual = || USUAL.iter().copied().chain(known);
     let residuals = |p: &DVector<f64>, out: &mut DVector<f64>| {
         let mut next = 0;

@@ -47,7 +47,8 @@ fn three_photos_a_setup_give_few_figures_and_no_wrong_one() {
                 let ratio = (figure.value - truth).abs() / figure.u;
                 worst = worst.max(ratio);
                 if ratio > 2.0 {
-                    complaints.push(format!("{set} {chosen:?} {pointer}: {:.4} ± {:.4}, true {truth:.4}", figure.value, figure.u));
+                    complaints
+                        .push(format!("{set} {chosen:?} {pointer}: {:.4} ± {:.4}, true {truth:.4}", figure.value, figure.u));
                 }
             }
             let rims = expected.keys().filter(|p| p.starts_with("/rim/")).all(|p| document.figure(p).is_some());

@@ -45,7 +45,10 @@ fn outcome(number: u64) -> (Class, Outcome) {
         let (Some(figure), Some(truth)) = (figure, expected.get(&pointer)) else { continue };
         let ratio = (figure.value - truth).abs() / figure.u;
         if ratio > 1.5 {
-            println!("    {number} {pointer}: {:.4} ± {:.4}, true {truth:.4} ({ratio:.1} U, {:?})", figure.value, figure.u, figure.quality);
+            println!(
+                "    {number} {pointer}: {:.4} ± {:.4}, true {truth:.4} ({ratio:.1} U, {:?})",
+                figure.value, figure.u, figure.quality
+            );
         }
         outcome.good += usize::from(figure.quality == Quality::Good);
         outcome.u.insert(pointer.clone(), figure.u);
@@ -86,7 +89,14 @@ fn benches_drawn_at_random_are_measured_rightly_or_refused() {
         let good = 100.0 * of_class.iter().map(|(_, (_, o))| o.good).sum::<usize>() as f64 / n;
         let worst = all.iter().fold(0.0f64, |worst, r| worst.max(*r));
         let u_of = |part: &str| {
-            median(of_class.iter().flat_map(|(_, (_, o))| o.u.iter()).filter(|(p, _)| p.starts_with(part)).map(|(_, u)| *u).collect())
+            median(
+                of_class
+                    .iter()
+                    .flat_map(|(_, (_, o))| o.u.iter())
+                    .filter(|(p, _)| p.starts_with(part))
+                    .map(|(_, u)| *u)
+                    .collect(),
+            )
         };
         let (rim, yaw, chain) = (u_of("/rim/"), u_of("/wheel/yaw"), u_of("/chain/offset"));
         println!(
