@@ -120,6 +120,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
         progress(Progress::Solving);
         let first = scene::solve(&scene_photos(&photos, &setups), &settings)?;
         let mistakes = look_again_at_all(&mut photos, &first, progress);
+        read_lines_again(&mut photos, &first);
         progress(Progress::Solving);
         Some((scene::solve_again(&first, &scene_photos(&photos, &setups), &settings)?, mistakes))
     });
@@ -285,6 +286,17 @@ fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<Phot
         }
     }
     Some(sightings)
+}
+
+/// Reads each plumb line's images again, as wide as all photos together have the line.
+fn read_lines_again(photos: &mut [SeenPhoto], first: &Solution) {
+    let seen: Vec<&PhotoSightings> = photos.iter().map(|photo| &photo.sightings).collect();
+    let widths = scene::line_width::common_widths(first, &seen);
+    photos.par_iter_mut().enumerate().for_each(|(idx, photo)| {
+        for (_, line, width) in widths.iter().filter(|(of, _, _)| *of == idx) {
+            photo.sightings.lines[*line].read_with(width);
+        }
+    });
 }
 
 fn scene_photos(photos: &[SeenPhoto], setups: &[String]) -> Vec<ScenePhoto> {

@@ -28,7 +28,8 @@ impl Evaluation<'_> {
             let ((_, pf, yf), (_, pr, yr)) = (&marks[front], &marks[rear]);
             let (dx, dz) = (pf.x - pr.x, pf.z - pr.z);
             if dx.abs() > 50.0 {
-                let yaw = ((yf - yr + dz * lean.tan()) / dx).atan().to_degrees();
+                // A wheel that leans to the left stands further left at its higher mark.
+                let yaw = ((yf - yr - dz * lean.tan()) / dx).atan().to_degrees();
                 self.tell(Figure::WheelYawFromOffsets, yaw);
                 if axis.is_none() {
                     self.tell(Figure::WheelYaw, yaw);

@@ -131,7 +131,7 @@ pub fn thinned(corners: &[SeenCorner], most: usize) -> Vec<SeenCorner> {
 }
 
 /// One lens for each camera and picture size.
-fn lenses(photos: &[ScenePhoto], findings: &mut Vec<Finding>) -> (Vec<usize>, Vec<Lens>, Vec<(f64, usize, usize)>) {
+pub(super) fn lenses(photos: &[ScenePhoto], findings: &mut Vec<Finding>) -> (Vec<usize>, Vec<Lens>, Vec<(f64, usize, usize)>) {
     let mut keys: Vec<(&str, usize, usize)> = photos.iter().map(|p| (p.camera.as_str(), p.width, p.height)).collect();
     keys.sort_unstable();
     keys.dedup();

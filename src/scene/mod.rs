@@ -1,5 +1,6 @@
 //! Where everything is: start poses, residuals, bundle adjustment, covariance. Knows no wheel.
 
+mod card_size;
 pub mod cards_first;
 pub mod cord_choice;
 pub mod cord_doubts;
@@ -11,6 +12,7 @@ pub mod imagine;
 pub mod input;
 mod lane_light;
 mod line_choice;
+pub mod line_width;
 pub mod marks_next;
 mod movement;
 pub mod noise;

@@ -19,6 +19,11 @@ const LINE_UNKNOWNS: usize = 4;
 /// No group is trusted more than this part of its stated uncertainty, nor called worse than this many times it.
 const RANGE: (f64, f64) = (0.5, 60.0);
 
+/// By how much light and ground move a plumb line's image beyond what its places' scatter tells: standard deviation, px, and as how many
+/// degrees of freedom that counts beside what the images themselves show (rms of rendered photos with lines of every colour).
+const IMAGE: f64 = 0.15;
+const IMAGE_WEIGHS: usize = 4;
+
 /// Of this many photos' means and more, those this many times the usual are contradicted by the rest.
 const LEAST_TO_CONTRADICT: usize = 5;
 const CONTRADICTED: f64 = 6.0;
@@ -43,7 +48,7 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
     let mut by_group: BTreeMap<(u8, usize), Vec<f64>> = BTreeMap::new();
     let mut by_class: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
     let mut block_means: BTreeMap<(NoiseClass, bool), Vec<f64>> = BTreeMap::new();
-    let mut images: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    let mut images: BTreeMap<usize, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
     let mut unknowns_of: BTreeMap<NoiseClass, f64> = BTreeMap::new();
     // A plumb line's image is fitted otherwise than a cord's that lies across: neither tells of the other.
     let is_plumb = |shown: Shown| matches!(shown, Shown::Line(line) if matches!(state.lines[line].kind, StringKind::Plumb(_)));
@@ -55,7 +60,11 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
             // The points of one photo share light and shadow: their mean scatters more than independent points' would.
             let mean = residuals.iter().sum::<f64>() / (residuals.len() as f64).sqrt();
             match block.shown {
-                Shown::Line(line) if is_plumb(block.shown) => images.entry(line).or_default().extend([mean, tilt(&residuals)]),
+                Shown::Line(line) if is_plumb(block.shown) => {
+                    let (contrasts, stated) = images.entry(line).or_default();
+                    contrasts.extend([mean, tilt(&residuals)]);
+                    stated.push(IMAGE / block.points[0].sigma * (residuals.len() as f64).sqrt());
+                }
                 _ => block_means.entry((block.shown.noise_class(), false)).or_default().push(mean),
             }
         }
@@ -94,7 +103,7 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
             class_sigma.get(&class).copied()
         };
         let of_images = match block.shown {
-            Shown::Line(line) => images.get(&line).map_or(0.0, |contrasts| of_images(contrasts)),
+            Shown::Line(line) => images.get(&line).map_or(0.0, |(contrasts, stated)| of_images(contrasts, stated)),
             _ => 0.0,
         };
         let sigma = own.unwrap_or(1.0).max(mean_sigma.get(&(class, false)).copied().unwrap_or(0.0)).max(of_images);
@@ -121,13 +130,14 @@ fn tilt(residuals: &[f64]) -> f64 {
 }
 
 /// Noise of a plumb line's images taken as groups: each tells where the line lies and how it leans by a mean and a slope, which light and
-/// ground move together. Their scatter about the one line, raised by Student's t for the few they are.
-fn of_images(contrasts: &[f64]) -> f64 {
-    if contrasts.len() <= LINE_UNKNOWNS {
-        return 0.0;
-    }
-    let freedom = contrasts.len() - LINE_UNKNOWNS;
-    scatter(contrasts) * (contrasts.len() as f64 / freedom as f64).sqrt() * student(freedom)
+/// ground move together. Their scatter about the one line, together with what was `stated` beforehand (both in the points' own standard
+/// deviations), raised by Student's t for the few they are.
+fn of_images(contrasts: &[f64], stated: &[f64]) -> f64 {
+    let shown = contrasts.len().saturating_sub(LINE_UNKNOWNS);
+    let squares = scatter(contrasts).powi(2) * contrasts.len() as f64 * f64::from(u8::from(shown > 0));
+    let stated = stated.iter().map(|s| s * s).sum::<f64>() / stated.len().max(1) as f64;
+    let freedom = shown + IMAGE_WEIGHS;
+    ((squares + stated * IMAGE_WEIGHS as f64) / freedom as f64).sqrt() * student(freedom)
 }
 
 /// Root mean square of the photos' means without those that most others contradict: a false line among true ones says nothing of these.

@@ -9,6 +9,7 @@ use crate::finding::Finding;
 use crate::math::robust::median;
 use crate::sightings::StringKind;
 
+use super::card_size::{self, size_groups};
 use super::cards_first::{COARSE, LEAST_CORNERS, cards_first, level, seen_corners};
 use super::cord_doubts::movement_is_told;
 use super::group_spread::{GroupSpread, of_groups};
@@ -34,6 +35,8 @@ pub struct Solution {
     /// Covariance of the kept unknowns (k = 1), in the order of `slots`; None when the photos leave something undetermined.
     pub covariance: Option<DMatrix<f64>>,
     pub findings: Vec<Finding>,
+    /// Cards that were left out because they were printed at another size than the rest.
+    pub cards_of_unlike_size: BTreeSet<u8>,
     /// Cards that did not lie still between set-ups.
     pub moved_cards: BTreeSet<u8>,
     /// Tabs that do not lie in their face.
@@ -61,9 +64,37 @@ const COARSE_CORNERS: usize = 40;
 /// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None when no photo shows a card well
 /// enough to be placed.
 pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
-    let mut solution = solved(photos, settings)?;
+    let unlike = cards_of_unlike_size(photos, settings);
+    if unlike.is_empty() {
+        let mut solution = solved(photos, settings)?;
+        solution.tell_covariance();
+        return Some(solution);
+    }
+    let mut solution = solved(&card_size::without(photos, &unlike), settings)?;
     solution.tell_covariance();
+    solution.findings.push(card_size::finding(&unlike));
+    solution.cards_of_unlike_size = unlike;
     Some(solution)
+}
+
+/// Cards that were printed at another size than the rest: of the groups of one size, the one with which most of the tabs agree is right.
+fn cards_of_unlike_size(photos: &[ScenePhoto], settings: &SceneSettings) -> BTreeSet<u8> {
+    let groups = size_groups(photos, settings);
+    if groups.len() < 2 {
+        return BTreeSet::new();
+    }
+    let others = |group: &BTreeSet<u8>| groups.iter().flatten().copied().filter(|card| !group.contains(card)).collect();
+    let tab_corners = |solution: &Solution| {
+        let tabs = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Tab { .. }));
+        tabs.flat_map(|block| &block.corners).filter(|corner| corner.used).count()
+    };
+    let agreeing = |others: &BTreeSet<u8>| {
+        attempt(&card_size::without(photos, others), settings, &Exceptions::default())
+            .map_or(0, |solution| tab_corners(&solution))
+    };
+    // The first of equals: the group of most cards.
+    let tried = groups.iter().map(others).map(|others: BTreeSet<u8>| (agreeing(&others), others));
+    tried.reduce(|best, next| if next.0 > best.0 { next } else { best }).map_or(BTreeSet::new(), |(_, others)| others)
 }
 
 /// The same without its covariance.
@@ -119,6 +150,16 @@ fn concluded(mut best: Solution, exceptions: &Exceptions, photos: &[ScenePhoto],
 /// Solves a scene again after a second look at the same photos. Starts from the first solution where the second look only added to what was
 /// there; otherwise from the beginning.
 pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
+    if !first.cards_of_unlike_size.is_empty() {
+        let unlike = first.cards_of_unlike_size.clone();
+        let alike = Solution { cards_of_unlike_size: BTreeSet::new(), ..first.clone() };
+        let mut next = solve_again(&alike, &card_size::without(photos, &unlike), settings)?;
+        if !next.findings.iter().any(|finding| finding.id == "card-size-wrong") {
+            next.findings.push(card_size::finding(&unlike));
+        }
+        next.cards_of_unlike_size = unlike;
+        return Some(next);
+    }
     let mut next = added_to(first, photos).or_else(|| solved(photos, settings))?;
     next.split_setups(photos, settings);
     next.tell_covariance();
@@ -261,6 +302,7 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
         view_of: first.view_of,
         covariance: None,
         findings: first.findings,
+        cards_of_unlike_size: BTreeSet::new(),
         moved_cards: BTreeSet::new(),
         loose_tabs: BTreeSet::new(),
         cord_moved,

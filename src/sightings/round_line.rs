@@ -5,16 +5,18 @@
 //! on one side (k). Behind it lies a ground of its own level and slope at every place, and the camera has blurred and sharpened both.
 //! Width and shading hardly change along the line, so they are fitted for all places together; the places' own offsets come after.
 //! Judging from the edges alone would move the axis to the brighter side by a tenth of a pixel and more.
+//! A line whose one flank is as dark as its ground is told from a narrower one beside it by its width alone, if at all: the fit starts from
+//! both readings, and what other photos know of the width goes in as [`Width`].
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 use wide::f32x8;
 
-use super::edge_fit::{BRIGHT_NOISE, DARK_NOISE};
 use crate::math::erf::erf_and_slope;
-use crate::math::levenberg::minimise;
+use crate::math::levenberg::{Minimum, minimise};
+use crate::math::robust::sigma_about_zero;
 
 /// The mean light in a narrow strip along the line.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Strip {
     /// Across, from the rough path, px.
     pub across: f32,
@@ -24,7 +26,7 @@ pub struct Strip {
 }
 
 /// Strips across one place of the line.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Place {
     /// Along the line, -1 to 1.
     pub along: f64,
@@ -38,16 +40,39 @@ pub struct Axis {
     pub width: f64,
 }
 
+/// What is known of a line's width in its image: half of it as a natural logarithm (of px) in the image's middle, the logarithm's change
+/// from there to the end at t = 1, and the standard deviation of both.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Width {
+    pub log_half: f64,
+    pub change: f64,
+    pub spread: [f64; 2],
+}
+
+impl Width {
+    /// Half of the width as its two edges in one photo tell it, px.
+    pub fn by_edges(half: f64) -> Self {
+        Self { log_half: half.ln(), change: 0.0, spread: [0.3, 0.2] }
+    }
+}
+
 /// Parts into which the width is cut for the sum over it.
 const PARTS: usize = 12;
 /// Scale of a camera's sharpening, px: what is added is the difference to the picture blurred by so much.
 const SHARPENING_PX: f64 = 1.0;
-/// Usual values and their spread: change of the width along and blur (logarithms), sharpening, roundness, skew and its change along.
-/// From phone-like photos.
-const USUAL: [(usize, f64, f64); 6] =
-    [(WIDTH + 1, 0.0, 0.2), (BLUR, -0.8, 0.3), (SHARPEN, 0.5, 0.4), (ROUND, 0.5, 0.3), (SKEW, 0.0, 0.5), (SKEW + 1, 0.0, 0.3)];
-/// Spread of the logarithm of the width about what the edges told.
-const WIDTH_SPREAD: f64 = 0.3;
+/// Usual values and their spread: blur (logarithm), sharpening, roundness, skew and its change along. From phone-like photos.
+const USUAL: [(usize, f64, f64); 5] =
+    [(BLUR, -0.8, 0.3), (SHARPEN, 0.5, 0.4), (ROUND, 0.5, 0.3), (SKEW, 0.0, 0.5), (SKEW + 1, 0.0, 0.3)];
+/// Noise of a pixel in linear light, in the dark and as a part of its brightness: a start; the photo's own follows from the misfit.
+const DARK_NOISE: f64 = 0.002;
+const BRIGHT_NOISE: f64 = 0.02;
+/// The misfit changes that noise by no more than this, times: smooth light has none, and a busy ground is no noise.
+const MISFIT: (f64, f64) = (0.3, 10.0);
+/// Where the fit starts: skew, and offset in half-widths. Lit from one side, a line has two readings.
+const STARTS: [(f64, f64); 5] = [(0.0, 0.0), (-0.45, -0.4), (-0.45, 0.4), (0.45, -0.4), (0.45, 0.4)];
+/// Places and steps that tell which start is the right one, and steps of the fit from it.
+const PLACES_TO_CHOOSE: usize = 5;
+const STEPS_TO_CHOOSE: usize = 8;
 const MAX_STEPS: usize = 30;
 /// Steps of the numerical derivatives: far above single precision, far below what matters.
 const DELTA: f64 = 2e-3;
@@ -62,22 +87,63 @@ const SKEW: usize = 5;
 const OFFSET: usize = 7;
 const N: usize = 10;
 
-/// Fits all places together, then each place's own axis. None for a place that shows nothing; empty when the fit fails.
-pub fn find_axis(places: &[Place], half_width: f64) -> Vec<Option<Axis>> {
+/// Fits all places together, then each place's own axis: None for a place that shows nothing. With them goes the width that the light
+/// itself asks for, without what was known before. None when the fit fails.
+pub fn find_axis(places: &[Place], known: &Width) -> Option<(Vec<Option<Axis>>, Width)> {
     let n: usize = places.iter().map(|place| place.strips.len()).sum();
-    if n < 3 * N || half_width <= 0.0 {
-        return Vec::new();
+    if n < 3 * N || !known.log_half.is_finite() {
+        return None;
     }
-    let usual = || USUAL.iter().copied().chain([(WIDTH, half_width.ln(), WIDTH_SPREAD)]);
-    let mut start = DVector::zeros(N);
-    usual().for_each(|(i, value, _)| start[i] = value);
+    let each = places.len().div_ceil(PLACES_TO_CHOOSE);
+    let few: Vec<&Place> = places.iter().skip(each / 2).step_by(each).collect();
+    let start = |(skew, offset): (f64, f64)| {
+        let mut start = DVector::zeros(N);
+        USUAL.iter().for_each(|&(i, value, _)| start[i] = value);
+        start[WIDTH] = known.log_half;
+        start[WIDTH + 1] = known.change;
+        start[SKEW] = skew;
+        start[OFFSET] = offset * known.log_half.exp();
+        start
+    };
+    // The photo's own noise: what the plain start leaves.
+    let plain = fit(&few, known, start(STARTS[0]), 1.0, STEPS_TO_CHOOSE)?;
+    let noise = misfit(&few, &plain.parameters);
+    let tried = STARTS.iter().filter_map(|&from| fit(&few, known, start(from), noise, STEPS_TO_CHOOSE));
+    let best = tried.min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+    let all: Vec<&Place> = places.iter().collect();
+    let minimum = fit(&all, known, best.parameters, noise, MAX_STEPS)?;
+    let width = own_width(&minimum, known)?;
+    let p = minimum.parameters;
+    Some((places.iter().map(|place| own_axis(place, &p, noise)).collect(), width))
+}
+
+/// How much larger than stated noise is, from what a fit leaves.
+fn misfit(places: &[&Place], p: &DVector<f64>) -> f64 {
+    let left: Vec<f64> = places.iter().filter_map(|place| fit_light(place, p, offset(p, place.along))).flatten().collect();
+    sigma_about_zero(&left).unwrap_or(1.0).clamp(MISFIT.0, MISFIT.1)
+}
+
+/// The width that the light asks for: the fit's, freed of what went in.
+fn own_width(minimum: &Minimum, known: &Width) -> Option<Width> {
+    let covariance = minimum.covariance()?;
+    let before = known.spread[0].powi(-2);
+    let after = 1.0 / covariance[(WIDTH, WIDTH)];
+    let own = (after - before).max(1e-3 * before);
+    let log_half = (minimum.parameters[WIDTH] * after - known.log_half * before) / (after - before).max(1e-3 * before);
+    Some(Width { log_half, change: minimum.parameters[WIDTH + 1], spread: [own.powf(-0.5), known.spread[1]] })
+}
+
+/// Fits some places together. None when that comes to no finite end.
+fn fit(places: &[&Place], known: &Width, start: DVector<f64>, noise: f64, steps: usize) -> Option<Minimum> {
+    let known = [(WIDTH, known.log_half, known.spread[0]), (WIDTH + 1, known.change, known.spread[1])];
+    let usual = || USUAL.iter().copied().chain(known);
     let residuals = |p: &DVector<f64>, out: &mut DVector<f64>| {
         let mut next = 0;
         for place in places {
             let fitted = fit_light(place, p, offset(p, place.along));
             for i in 0..place.strips.len() {
                 // A place whose ground is busy must not bend the others.
-                out[next] = fitted.as_ref().map_or(0.0, |f| tamed(f[i]));
+                out[next] = fitted.as_ref().map_or(0.0, |f| tamed(f[i] / noise));
                 next += 1;
             }
         }
@@ -86,7 +152,7 @@ pub fn find_axis(places: &[Place], half_width: f64) -> Vec<Option<Axis>> {
             next += 1;
         }
     };
-    let n_all = n + usual().count();
+    let n_all = places.iter().map(|place| place.strips.len()).sum::<usize>() + usual().count();
     let mut shifted = DVector::zeros(n_all);
     let evaluate = |p: &DVector<f64>, out: &mut DVector<f64>, jacobian: &mut DMatrix<f64>| {
         residuals(p, out);
@@ -99,12 +165,8 @@ pub fn find_axis(places: &[Place], half_width: f64) -> Vec<Option<Axis>> {
         }
         p[WIDTH].abs() < 4.0 && p[BLUR].abs() < 4.0
     };
-    let minimum = minimise(start, n_all, MAX_STEPS, evaluate);
-    if !minimum.cost.is_finite() {
-        return Vec::new();
-    }
-    let p = minimum.parameters;
-    places.iter().map(|place| own_axis(place, &p)).collect()
+    let minimum = minimise(start, n_all, steps, evaluate);
+    minimum.cost.is_finite().then_some(minimum)
 }
 
 /// Beyond a few sigma a residual counts less and less.
@@ -118,10 +180,10 @@ fn offset(p: &DVector<f64>, along: f64) -> f64 {
 }
 
 /// The axis of one place with the shape of all: the least misfit, by a parabola through three offsets.
-fn own_axis(place: &Place, p: &DVector<f64>) -> Option<Axis> {
+fn own_axis(place: &Place, p: &DVector<f64>, noise: f64) -> Option<Axis> {
     let cost = |across: f64| {
         let fitted = fit_light(place, p, across)?;
-        Some(fitted.iter().map(|r| tamed(*r).powi(2)).sum::<f64>())
+        Some(fitted.iter().map(|r| tamed(*r / noise).powi(2)).sum::<f64>())
     };
     let mut at = offset(p, place.along);
     for step in [0.2, 0.1, 0.05, 0.05] {
@@ -180,7 +242,9 @@ fn fit_light(place: &Place, p: &DVector<f64>, across: f64) -> Option<Vec<f64>> {
     }
     // A little of the unit matrix: an empty strip of ground must not spoil the rest.
     let light = (normal + Matrix3::identity() * 1e-6).cholesky()?.solve(&right);
-    Some(place.strips.iter().enumerate().map(|(i, strip)| (f64::from(strip.light) - row(i).dot(&light)) / sigma(strip)).collect())
+    // Sharpening takes more light from beside a bright line than is there.
+    let misfit = |(i, strip): (usize, &Strip)| (f64::from(strip.light) - row(i).dot(&light).max(0.0)) / sigma(strip);
+    Some(place.strips.iter().enumerate().map(misfit).collect())
 }
 
 #[cfg(test)]
@@ -210,7 +274,7 @@ mod tests {
         for skew in [-0.35, 0.0, 0.2, 0.35] {
             let axis = |along: f64| 0.3 - 0.2 * along;
             let places: Vec<Place> = (0..12).map(|i| f64::from(i) / 5.5 - 1.0).map(|t| drawn(axis(t), skew, t)).collect();
-            let found = find_axis(&places, 1.2);
+            let found = find_axis(&places, &Width::by_edges(1.2)).expect("a fit").0;
             assert_eq!(found.len(), places.len());
             for (place, found) in places.iter().zip(&found) {
                 let error = found.expect("an axis").across - axis(place.along);
@@ -223,10 +287,11 @@ mod tests {
     #[test]
     fn nothing_to_see_is_no_panic() {
         let empty = Place { along: 0.0, strips: Vec::new() };
-        assert!(find_axis(&[], 1.0).is_empty());
-        assert!(find_axis(&[empty], 1.0).is_empty());
+        let width = Width::by_edges(1.0);
+        assert!(find_axis(&[], &width).is_none());
+        assert!(find_axis(&[empty], &width).is_none());
         let flat = |i: i32| Strip { across: i as f32 * 0.25, light: 0.0, count: 1.0 };
         let dark = Place { along: 0.0, strips: (-20..20).map(flat).collect() };
-        find_axis(&[dark.clone(), dark.clone(), dark], 1.0);
+        find_axis(&[dark.clone(), dark.clone(), dark], &width);
     }
 }

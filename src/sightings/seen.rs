@@ -1,5 +1,7 @@
 //! The noun that leaves this stage: everything that was found in one photo, in pixels of the sensor's own orientation.
 
+use super::line_light::LineLight;
+use super::round_line::Width;
 use crate::cards::Pattern;
 
 /// One X-corner of a pattern, found and fitted to a fraction of a pixel.
@@ -59,6 +61,19 @@ pub struct StrandPoint {
 pub struct LineSighting {
     pub kind: StringKind,
     pub points: Vec<StrandPoint>,
+    /// The light across a plumb line's image, for reading it again when its width is known better.
+    pub light: Option<LineLight>,
+    /// The width that this image alone asks for.
+    pub own_width: Option<Width>,
+}
+
+impl LineSighting {
+    /// Reads the image again with what is known of the line's width. It stays as it was when that gives no line.
+    pub fn read_with(&mut self, width: &Width) {
+        if let Some(reading) = self.light.as_ref().and_then(|light| light.read(width)) {
+            self.points = reading.points;
+        }
+    }
 }
 
 /// An edge that runs along a card's lane: the cord's, or its shadow's.

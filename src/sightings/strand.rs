@@ -9,11 +9,13 @@ use std::ops::Range;
 use nalgebra::Vector2;
 
 use super::edge_fit::{EdgeTask, Sample, fit_edge};
+use super::line_light::{Followed, GROUP, LineLight, WIDTHS, groups, middle_of};
+use super::line_path::{Path, along, on_one_line};
 use super::plane_map::{Node, PlaneMap};
-use super::round_line::{Place, Strip, find_axis};
+use super::round_line::Width;
 use super::seen::{LineSighting, PatternSighting, StrandPoint, StringKind};
 use crate::cards::Pattern;
-use crate::math::robust::{median, sigma_about_zero};
+use crate::math::robust::median;
 use crate::photo::LinearImage;
 
 /// Upper and lower flag of each line.
@@ -46,23 +48,14 @@ const STANDS_OUT: f64 = 3.0;
 const NEAR_PATH: f64 = 0.6;
 /// Fewest places that make a line.
 const LEAST_STATIONS: usize = 10;
-/// Stations whose light is averaged before the line's two edges are fitted, and how far from the path edges are looked for, px.
-const GROUP: usize = 10;
+/// How far from the path edges are looked for, px.
 const EDGE_REACH: f64 = 6.0;
 /// The outermost change of light that reaches this part of the largest is the line's edge: a round line has highlights inside.
 const EDGE_SHARE: f64 = 0.35;
-/// Ground on either side that is fitted with the line, px, and the width of the strips in which light is averaged.
-const GROUND: f64 = 4.0;
-const STRIP: f64 = 0.25;
-/// Narrowest and widest line, px.
-const WIDTHS: (f64, f64) = (0.6, 11.0);
 /// By how much of itself a line's width may change along it, perspective included.
 const WIDTH_CHANGE: f64 = 0.3;
 /// Spacing of the averaged light, px.
 const EDGE_STEP: f64 = 0.25;
-/// Least standard uncertainty of a place, px: the two edges of a round line are lit differently.
-const LEAST_SIGMA: f64 = 0.1;
-
 /// Lines between flags that were read in this photo.
 pub fn find_lines(image: &LinearImage, patterns: &[PatternSighting]) -> Vec<LineSighting> {
     let flag = |number: u8| {
@@ -146,9 +139,24 @@ pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighti
         .collect();
     let unrest = median(&ridges.iter().flatten().flatten().map(|r| r.abs()).collect::<Vec<f64>>())?.max(1e-5);
     let best = best_path(&ridges, unrest, reach, expected.reach)?;
-    let across = Across { stations: &stations, profiles: &profiles, ridges: &ridges, reach, unrest, whole: expected.whole };
-    let points = places(image, kind, &across, &best)?;
-    Some(LineSighting { kind, points })
+    let across = Across { profiles: &profiles, ridges: &ridges, reach, unrest, whole: expected.whole };
+    let (path, profiles) = line_part(&across, &best)?;
+    // A plumb line is lit from all around; what lies across is bright above and dark below, and only its edges tell where it is.
+    match kind {
+        StringKind::Plumb(_) => {
+            let widths: Vec<f64> = middles(&profiles, reach, &path).iter().map(|(_, _, width)| *width).collect();
+            let width = median(&widths)?;
+            let is_seen: Vec<bool> = profiles.iter().map(Option::is_some).collect();
+            let followed = Followed { stations: &stations, is_seen: &is_seen, path };
+            let light = LineLight::gather(image, &followed, width, reach + SIDE);
+            let reading = light.read(&Width::by_edges(width / 2.0))?;
+            Some(LineSighting { kind, points: reading.points, light: Some(light), own_width: Some(reading.width) })
+        }
+        StringKind::Cord | StringKind::Backbone => {
+            let points = edge_points(&stations, &middles(&profiles, reach, &path))?;
+            Some(LineSighting { kind, points, light: None, own_width: None })
+        }
+    }
 }
 
 /// Places along a path: position and direction.
@@ -175,24 +183,6 @@ fn stations(path: &[[f64; 2]]) -> Option<Vec<(Vector2<f64>, Vector2<f64>)>> {
         before += step;
     }
     Some(out)
-}
-
-/// Offset across (px) as a + b t + c (1 - t^2), t from -1 to 1 along the path.
-#[derive(Clone, Copy, Debug)]
-struct Path {
-    a: f64,
-    b: f64,
-    c: f64,
-}
-
-impl Path {
-    fn at(&self, t: f64) -> f64 {
-        self.a + self.b * t + self.c * (1.0 - t * t)
-    }
-}
-
-fn along(i: usize, n: usize) -> f64 {
-    2.0 * (i as f64 + 0.5) / n as f64 - 1.0
 }
 
 /// The gently bent path along which places stand out most. Each place counts up to a bound, so that a few bright spots make no line.
@@ -228,7 +218,6 @@ fn best_path(ridges: &[Option<Vec<f64>>], unrest: f64, reach: f64, at_ends: [f64
 
 /// Light across at each station.
 struct Across<'a> {
-    stations: &'a [(Vector2<f64>, Vector2<f64>)],
     profiles: &'a [Option<Vec<f64>>],
     /// How each place stands out from its two sides, from `-reach` on in steps of [`STEP`].
     ridges: &'a [Option<Vec<f64>>],
@@ -238,10 +227,11 @@ struct Across<'a> {
     whole: bool,
 }
 
-/// The line's places near the best path, to a fraction of a pixel; a smooth path through them leaves out what does not belong.
-fn places(image: &LinearImage, kind: StringKind, light: &Across, rough: &Path) -> Option<Vec<StrandPoint>> {
-    let Across { stations, ridges, reach, unrest, .. } = *light;
-    let n = stations.len();
+/// The smooth path through the line's places near the best path, and the light of the stations between its ends: beyond them there
+/// is no line to read.
+fn line_part(light: &Across, rough: &Path) -> Option<(Path, Vec<Option<Vec<f64>>>)> {
+    let Across { ridges, reach, unrest, .. } = *light;
+    let n = ridges.len();
     let mut found: Vec<(usize, f64)> = Vec::new();
     for (i, ridge) in ridges.iter().enumerate() {
         let Some(ridge) = ridge else { continue };
@@ -263,7 +253,8 @@ fn places(image: &LinearImage, kind: StringKind, light: &Across, rough: &Path) -
     let mut path = *rough;
     for bound in [2.0, 1.2, NEAR_PATH, NEAR_PATH] {
         found.retain(|&(i, offset)| (offset - path.at(along(i, n))).abs() < 2.0);
-        path = smooth(&found, n, &path, bound)?;
+        let places: Vec<(f64, f64)> = found.iter().map(|&(i, offset)| (along(i, n), offset)).collect();
+        path = path.fitted(&places, bound)?;
     }
     let near: Vec<usize> =
         found.iter().filter(|&&(i, offset)| (offset - path.at(along(i, n))).abs() < NEAR_PATH).map(|(i, _)| *i).collect();
@@ -274,31 +265,21 @@ fn places(image: &LinearImage, kind: StringKind, light: &Across, rough: &Path) -
     if n_near < LEAST_STATIONS || (n_near as f64) < LEAST_SHARE * n_seen as f64 || (n_seen as f64) < LEAST_PART * n_all as f64 {
         return None;
     }
-    // Beyond its ends there is no line to read.
-    let profiles: Vec<Option<Vec<f64>>> =
-        light.profiles.iter().enumerate().map(|(i, profile)| profile.clone().filter(|_| seen.contains(&i))).collect();
-    let profiles = &profiles;
-    // A plumb line is lit from all around; what lies across is bright above and dark below, and only its edges tell where it is.
-    let points = match kind {
-        StringKind::Plumb(_) => axes(image, stations, profiles, reach, &path),
-        StringKind::Cord | StringKind::Backbone => middles(profiles, reach, &path),
-    };
-    // Middles that do not lie on one smooth line with the others show something else as well.
-    let offsets: Vec<(usize, f64)> = points.iter().map(|&(i, offset, _)| (i, offset)).collect();
-    let mut line = Path { a: median(&offsets.iter().map(|(_, o)| *o).collect::<Vec<f64>>())?, b: 0.0, c: 0.0 };
-    for bound in [2.0, 0.8, 0.5] {
-        line = smooth(&offsets, n, &line, bound)?;
-    }
-    let misses: Vec<f64> = offsets.iter().map(|&(i, offset)| offset - line.at(along(i, n))).collect();
-    let sigma = sigma_about_zero(&misses)?.max(LEAST_SIGMA);
-    let kept = points.into_iter().zip(&misses).filter(|(_, miss)| miss.abs() < (3.0 * sigma).min(0.5));
-    let point = |((i, offset, width), _): ((usize, f64, f64), &f64)| {
+    let profile = |(i, profile): (usize, &Option<Vec<f64>>)| profile.clone().filter(|_| seen.contains(&i));
+    Some((path, light.profiles.iter().enumerate().map(profile).collect()))
+}
+
+/// Middles between edges as points of a line. Those that do not lie on one smooth line with the others show something else as well.
+fn edge_points(stations: &[(Vector2<f64>, Vector2<f64>)], middles: &[(usize, f64, f64)]) -> Option<Vec<StrandPoint>> {
+    let offsets: Vec<(f64, f64)> = middles.iter().map(|&(i, offset, _)| (along(i, stations.len()), offset)).collect();
+    let (on_line, sigma) = on_one_line(&offsets)?;
+    let point = |(&(i, offset, width), _): (&(usize, f64, f64), bool)| {
         let (at, direction) = &stations[i];
         let normal = Vector2::new(-direction.y, direction.x);
         let at = at + normal * offset;
         StrandPoint { at: [at.x, at.y], normal: [normal.x, normal.y], sigma, width }
     };
-    let points: Vec<StrandPoint> = kept.map(point).collect();
+    let points: Vec<StrandPoint> = middles.iter().zip(on_line).filter(|(_, on_line)| *on_line).map(point).collect();
     (points.len() >= 3).then_some(points)
 }
 
@@ -316,86 +297,6 @@ fn seen_part(ridges: &[Option<Vec<f64>>], near: &[usize]) -> Range<usize> {
         }
     }
     best.1
-}
-
-/// Stations in groups that are read together; a rest of less than half a group is left out.
-fn groups(n: usize) -> Vec<Range<usize>> {
-    let all = (0..n).step_by(GROUP).map(|first| first..(first + GROUP).min(n));
-    all.filter(|group| group.len() >= GROUP / 2).collect()
-}
-
-/// The station in the middle of a group.
-fn middle_of(group: &Range<usize>) -> usize {
-    (group.start + group.end) / 2
-}
-
-/// The line's axis for each group of stations: station, offset across, width, px.
-fn axes(
-    image: &LinearImage,
-    stations: &[(Vector2<f64>, Vector2<f64>)],
-    profiles: &[Option<Vec<f64>>],
-    reach: f64,
-    path: &Path,
-) -> Vec<(usize, f64, f64)> {
-    let n = stations.len();
-    let widths: Vec<f64> = middles(profiles, reach, path).iter().map(|(_, _, width)| *width).collect();
-    let Some(width) = median(&widths) else { return Vec::new() };
-    let reach = (width / 2.0 + GROUND).min(reach + SIDE);
-    let is_seen = |group: &Range<usize>| 2 * profiles[group.clone()].iter().flatten().count() >= group.len();
-    let groups: Vec<Range<usize>> = groups(n).into_iter().filter(is_seen).collect();
-    let place = |group: &Range<usize>| Place {
-        along: (along(group.start, n) + along(group.end - 1, n)) / 2.0,
-        strips: strips(image, stations, group.clone().filter(|&i| profiles[i].is_some()), path, reach),
-    };
-    let places: Vec<Place> = groups.iter().map(place).collect();
-    let axes = find_axis(&places, width / 2.0);
-    let found = groups.iter().zip(&places).zip(axes);
-    let found = found.filter_map(|((group, place), axis)| {
-        let axis = axis.filter(|a| a.across.abs() < 2.0 && (WIDTHS.0..WIDTHS.1).contains(&a.width))?;
-        Some((middle_of(group), path.at(place.along) + axis.across, axis.width))
-    });
-    found.collect()
-}
-
-/// Pixels near some stations, gathered in strips along the path.
-fn strips(
-    image: &LinearImage,
-    stations: &[(Vector2<f64>, Vector2<f64>)],
-    which: impl Iterator<Item = usize>,
-    path: &Path,
-    reach: f64,
-) -> Vec<Strip> {
-    let n = stations.len();
-    let n_strips = (2.0 * reach / STRIP).ceil() as usize;
-    let mut sums = vec![(0.0, 0.0, 0.0f32); n_strips];
-    let spacing = (stations[n - 1].0 - stations[0].0).norm() / (n - 1) as f64;
-    for i in which {
-        let (at, direction) = stations[i];
-        let normal = Vector2::new(-direction.y, direction.x);
-        let middle = at + normal * path.at(along(i, n));
-        let far = reach + spacing + 2.0;
-        let range = |c: f64, size: usize| ((c - far).max(0.0) as usize)..(((c + far).max(0.0) as usize + 1).min(size));
-        for v in range(middle.y, image.height()) {
-            for u in range(middle.x, image.width()) {
-                let from = Vector2::new(u as f64, v as f64) - at;
-                let ahead = from.dot(&direction);
-                if ahead < -spacing / 2.0 || ahead >= spacing / 2.0 {
-                    continue;
-                }
-                let t = along(i, n) + ahead / spacing * 2.0 / n as f64;
-                let across = from.dot(&normal) - path.at(t);
-                if let Some(sum) = sums.get_mut(((across + reach) / STRIP).floor() as usize).filter(|_| across >= -reach) {
-                    *sum = (sum.0 + across, sum.1 + f64::from(image.at(u, v)), sum.2 + 1.0);
-                }
-            }
-        }
-    }
-    let strip = |&(across, light, count): &(f64, f64, f32)| Strip {
-        across: (across / f64::from(count)) as f32,
-        light: (light / f64::from(count)) as f32,
-        count,
-    };
-    sums.iter().filter(|sum| sum.2 > 0.0).map(strip).collect()
 }
 
 /// Middle between the line's two edges for each group of stations: station, offset across, width, px.
@@ -423,7 +324,7 @@ fn middles(profiles: &[Option<Vec<f64>>], reach: f64, path: &Path) -> Vec<(usize
         }
         light.iter_mut().for_each(|sum| *sum /= n_used as f64);
         let (Some(left), Some(right)) = (edge(&light, -1.0), edge(&light, 1.0)) else { continue };
-        if (WIDTHS.0..WIDTHS.1).contains(&(right - left)) {
+        if WIDTHS.contains(&(right - left)) {
             let middle = middle_of(&group);
             found.push((middle, path.at(along(middle, n)) + (left + right) / 2.0, right - left));
         }
@@ -459,19 +360,4 @@ fn edge(light: &[f64], side: f64) -> Option<f64> {
     let fitted = fit_edge(&samples, &EdgeTask { inside, outside, blur: 0.6, free_blur: false });
     let shift = fitted.filter(|edge| edge.at.abs() < 0.5).map_or(0.0, |edge| edge.at * sign);
     Some(side * (start + shift))
-}
-
-/// Least squares of the path through places that lie within `bound` of the last one.
-fn smooth(found: &[(usize, f64)], n: usize, last: &Path, bound: f64) -> Option<Path> {
-    let (mut normal, mut right) = (nalgebra::Matrix3::zeros(), nalgebra::Vector3::zeros());
-    for &(i, offset) in found {
-        let t = along(i, n);
-        if (offset - last.at(t)).abs() < bound {
-            let row = nalgebra::Vector3::new(1.0, t, 1.0 - t * t);
-            normal += row * row.transpose();
-            right += row * offset;
-        }
-    }
-    let p = normal.try_inverse()? * right;
-    Some(Path { a: p[0], b: p[1], c: p[2] })
 }

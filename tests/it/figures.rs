@@ -49,6 +49,17 @@ fn so_they_do_when_the_wheel_is_turned_by_a_third() {
     assert_exact(&truth, &Job::default());
 }
 
+/// Not quite half round: the marks lie at other heights, and the wheel's lean moves them sideways.
+#[test]
+fn so_they_do_when_a_leaning_wheel_is_turned_not_quite_half_round() {
+    let mut truth = TruthScene::full();
+    truth.bike.wheel.lean_deg = 0.6;
+    truth.setups[1].wheel_turn_deg = truth.setups[0].wheel_turn_deg + 166.0;
+    truth.take_photos();
+    assert!(truth.expected().contains_key("/wheel/yaw_from_offsets"));
+    assert_exact(&truth, &Job::default());
+}
+
 #[test]
 fn so_they_do_when_the_gearbox_turned_between_setups() {
     let mut truth = TruthScene::full();

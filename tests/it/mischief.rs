@@ -337,3 +337,55 @@ fn one_photo_alone_gives_no_figure_that_may_be_used_for_a_verdict() {
         assert!(figures.get(&Figure::WheelLean).is_none());
     }
 }
+
+/// Two phones of one make: their EXIF can't tell them apart, their photos can.
+#[test]
+fn two_phones_under_one_name_are_told_apart_and_harm_no_figure() {
+    let truth = TruthScene::full();
+    let mut other = truth.clone();
+    other.lens.fx *= 1.08;
+    other.lens.fy *= 1.08;
+    other.lens.cx += 25.0;
+    other.lens.dist[0] -= 0.06;
+    let job = Job::default();
+    let (mut photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
+    let (others, ..) = scene_photos(&other, &SightingKnobs::ordinary());
+    for i in (1..photos.len()).step_by(2) {
+        photos[i] = others[i].clone();
+    }
+    let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
+    let ids: Vec<&str> = solution.findings.iter().map(|f| f.id.as_str()).collect();
+    assert!(ids.contains(&"lenses-differ"), "{ids:?}");
+    let figures = sightcord::bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
+    let expected = truth.expected();
+    let told = by_pointer(&figures);
+    assert!(told.len() >= 20, "{} figures", told.len());
+    for (field, figure) in told {
+        let Some(expected) = expected.get(&field) else { continue };
+        assert!((figure.value - expected).abs() <= 2.0 * figure.u, "{field}: {figure:?} for {expected}");
+    }
+}
+
+/// A3 cards that a printer shrank onto A4: one of four, or half of them, where the tabs decide.
+#[test]
+fn cards_shrunk_by_the_printer_are_told_and_harm_no_figure() {
+    for n in [1, 2] {
+        let mut truth = TruthScene::full();
+        for card in truth.bench.cards.iter().take(n) {
+            truth.print.card_scale_error.insert(card.number, [-1.0 / 3.0; 2]);
+        }
+        let job = Job::default();
+        let (photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
+        let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
+        let ids: Vec<&str> = solution.findings.iter().map(|f| f.id.as_str()).collect();
+        assert!(ids.contains(&"card-size-wrong"), "{n} cards: {ids:?}");
+        let figures = sightcord::bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
+        let expected = truth.expected();
+        let told = by_pointer(&figures);
+        assert!(told.len() >= 20, "{n} cards: {} figures", told.len());
+        for (field, figure) in told {
+            let Some(expected) = expected.get(&field) else { continue };
+            assert!((figure.value - expected).abs() <= 2.0 * figure.u, "{n} cards, {field}: {figure:?} for {expected}");
+        }
+    }
+}

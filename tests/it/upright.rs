@@ -146,3 +146,30 @@ fn a_wheel_knocked_within_a_setup_is_told_and_harms_no_figure() {
         assert!((figure.value - expected).abs() <= 2.0 * figure.u, "{field}: {figure:?} for {expected}");
     }
 }
+
+/// The wheel is knocked while somebody walks round to the other side: no photo contradicts its neighbours, only both sides together do.
+#[test]
+fn a_wheel_knocked_between_both_sides_photos_is_told_and_harms_no_figure() {
+    let truth = TruthScene::full();
+    let mut knocked = truth.clone();
+    knocked.bike.wheel.yaw_deg += 0.24;
+    knocked.bike.wheel.centre.y += 0.8;
+    let job = Job::default();
+    let (mut photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
+    let (others, ..) = scene_photos(&knocked, &SightingKnobs::ordinary());
+    let last = setups.len() - 1;
+    for (i, (setup, photo)) in truth.photo_indices().into_iter().enumerate() {
+        if setup == last && truth.setups[setup].photos[photo].centre.y < 0.0 {
+            photos[i] = others[i].clone();
+        }
+    }
+    let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
+    let figures = bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
+    let findings: Vec<&str> = solution.findings.iter().chain(&figures.findings).map(|f| f.id.as_str()).collect();
+    assert!(findings.contains(&"moved-within-setup"), "{findings:?}");
+    let expected = truth.expected();
+    for (field, figure) in by_pointer(&figures) {
+        let Some(expected) = expected.get(&field) else { continue };
+        assert!((figure.value - expected).abs() <= 2.0 * figure.u, "{field}: {figure:?} for {expected}");
+    }
+}

@@ -69,7 +69,7 @@ impl TruthScene {
             // A mark that moved straight up and down says nothing about yaw.
             if front.x - rear.x > 100.0 {
                 let rise = (front.z - rear.z) * wheel.lean_deg.to_radians().tan();
-                let yaw = ((front.y - rear.y + rise) / (front.x - rear.x)).atan().to_degrees();
+                let yaw = ((front.y - rear.y - rise) / (front.x - rear.x)).atan().to_degrees();
                 out.insert("/wheel/yaw_from_offsets".into(), yaw);
             }
         }

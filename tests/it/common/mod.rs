@@ -32,6 +32,8 @@ pub mod scene;
 pub mod shared_sets;
 pub mod sightings;
 pub mod solving;
+pub mod spoil;
+pub mod variety;
 pub mod walk;
 pub mod workshop;
 
@@ -46,3 +48,4 @@ pub use render::imaging::Picture;
 pub use render::knobs::{EdgeSamples, RenderKnobs, RollingShutter};
 pub use scene::{Card, Rider, SetUp, Shows, TabError, TruthScene, Viewpoint};
 pub use sightings::{SightedPhoto, SightingKnobs};
+pub use spoil::Spoil;

@@ -19,6 +19,7 @@ pub struct TruthScene {
     pub seed: u64,
     pub bike: Bike,
     pub bench: Bench,
+    pub look: Look,
     pub lens: Lens,
     pub setups: Vec<SetUp>,
     /// The walk by which the set-ups of the bike were photographed, for taking them anew.
@@ -30,6 +31,58 @@ pub struct TruthScene {
     pub missing_tabs: BTreeSet<u8>,
     /// Tabs whose place carries another number: place -> number on the paper.
     pub swapped_tabs: BTreeMap<u8, u8>,
+}
+
+/// Light and colours, linear. They carry no truth and make the photos hard or easy.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Look {
+    /// Towards the lamp or the sun, and the part of the light that comes from all round.
+    pub to_light: [f64; 3],
+    pub ambient: f64,
+    /// Whether bars and strings are lit from where the lamp is; otherwise they are brightest towards the camera.
+    pub round_bars: bool,
+    /// The cord's shadow: half-width of its soft edge, and light left in its middle.
+    pub shadow_soft_mm: f64,
+    pub shadow_left: f64,
+    pub shade: Option<ShadeEdge>,
+    pub bench: [f64; 3],
+    /// Size along and across of the bench's grain, and its depth.
+    pub grain_mm: [f64; 2],
+    pub grain: f64,
+    pub walls: [[f64; 3]; 4],
+    /// Colour of plumb lines and backbone cord.
+    pub line: [f64; 3],
+    /// Second colour of the datum cord, and the length in which it winds round once.
+    pub cord_twist: Option<([f64; 3], f64)>,
+}
+
+/// Where the shade of something large ends on the bench: beyond `at_mm` in this direction from forward it is light.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ShadeEdge {
+    pub turn_deg: f64,
+    pub at_mm: f64,
+    pub soft_mm: f64,
+    pub left: f64,
+}
+
+impl Default for Look {
+    /// A lamp from the front left, high, over wood.
+    fn default() -> Self {
+        Self {
+            to_light: [0.22, 0.35, 0.91],
+            ambient: 0.5,
+            round_bars: false,
+            shadow_soft_mm: 0.25,
+            shadow_left: 0.45,
+            shade: None,
+            bench: [0.42, 0.30, 0.18],
+            grain_mm: [90.0, 3.5],
+            grain: 0.28,
+            walls: [[0.16, 0.15, 0.14], [0.20, 0.16, 0.11], [0.12, 0.17, 0.10], [0.13, 0.16, 0.18]],
+            line: [0.55, 0.55, 0.5],
+            cord_twist: None,
+        }
+    }
 }
 
 /// What lies on the bench.
@@ -225,6 +278,7 @@ impl Default for TruthScene {
             seed: 1,
             bike: Bike::default(),
             bench: Bench::default(),
+            look: Look::default(),
             lens: walk::phone_lens(),
             setups: vec![SetUp::new("1-mark-forward", 0.0, Vec::new()), SetUp::new("2-mark-rearward", 180.0, Vec::new())],
             walk: Walk::Round,

@@ -139,7 +139,7 @@ impl TruthScene {
                 .filter_map(|i| strand_point(eye, axis, i as f64 / steps as f64, radius_mm, knobs, random))
                 .collect();
             if points.len() >= 4 {
-                sightings.lines.push(LineSighting { kind, points });
+                sightings.lines.push(LineSighting { kind, points, light: None, own_width: None });
             }
         };
         let cord = &self.bench.cord;

@@ -9,17 +9,11 @@ use super::super::scene::{SetUp, Shows, TruthScene};
 use super::knobs::RenderKnobs;
 use super::paint::{Rgb, Texture};
 use super::print::Print;
-use super::surface::{Outline, Paint, Shadow, Shape, Surface};
+use super::surface::{Lit, Outline, Paint, Shade, Shadow, Shape, Surface, Twist};
 
-/// Towards the light: from the front left, high.
-const TO_LIGHT: [f64; 3] = [0.22, 0.35, 0.91];
-/// Light from all round, as part of the whole.
-const AMBIENT: f32 = 0.5;
-
-const WOOD: Rgb = [0.42, 0.30, 0.18];
 const STEEL: Rgb = [0.33, 0.33, 0.35];
 const ENAMEL: Rgb = [0.05, 0.07, 0.14];
-const LINE: Rgb = [0.55, 0.55, 0.5];
+const WOOD: Rgb = [0.42, 0.30, 0.18];
 
 /// All surfaces of one photo.
 pub fn surfaces(scene: &TruthScene, setup_idx: usize, photo_idx: usize, knobs: &RenderKnobs) -> Vec<Surface> {
@@ -47,18 +41,42 @@ pub fn surfaces(scene: &TruthScene, setup_idx: usize, photo_idx: usize, knobs: &
     stage.surfaces
 }
 
+fn rgb(colour: [f64; 3]) -> Rgb {
+    colour.map(|c| c as f32)
+}
+
 struct Stage<'a> {
     scene: &'a TruthScene,
     setup: &'a SetUp,
     surfaces: Vec<Surface>,
 }
 
-fn light_on(normal: V3) -> f32 {
-    let direct = normal.dot(&V3::from(TO_LIGHT).normalize()).max(0.0);
-    AMBIENT + (1.0 - AMBIENT) * direct as f32
-}
-
 impl Stage<'_> {
+    fn to_light(&self) -> V3 {
+        V3::from(self.scene.look.to_light).normalize()
+    }
+
+    fn light_on(&self, normal: V3) -> f32 {
+        let ambient = self.scene.look.ambient;
+        (ambient + (1.0 - ambient) * normal.dot(&self.to_light()).max(0.0)) as f32
+    }
+
+    /// The large shade as it falls on a sheet.
+    fn shade(&self, pose: &Pose) -> Option<Shade> {
+        let edge = self.scene.look.shade?;
+        let across = V3::new(edge.turn_deg.to_radians().cos(), edge.turn_deg.to_radians().sin(), 0.0);
+        // Slid along the light down to the bench.
+        let light = self.to_light();
+        let flat = across - V3::z() * (across.dot(&light) / light.z.max(0.2));
+        let local = pose.rotation.transpose() * flat;
+        Some(Shade {
+            constant: pose.origin.dot(&flat) - edge.at_mm,
+            per_mm: [local.x, local.y, local.z],
+            soft_mm: edge.soft_mm,
+            left: edge.left,
+        })
+    }
+
     fn print(&mut self, placed: &PlacedPattern, mirrored: bool) {
         let pattern = placed.pattern;
         let half_mm = [placed.pitch_mm[0] * pattern.cols() as f64 / 2.0, placed.pitch_mm[1] * pattern.rows() as f64 / 2.0];
@@ -66,9 +84,10 @@ impl Stage<'_> {
         self.surfaces.push(Surface {
             shape: Shape::Sheet { pose: placed.pose, bow_mm: placed.bow_mm, half_mm },
             paint: Paint::Print(Print::new(placed, mirrored)),
-            light: light_on(placed.pose.normal()),
+            light: self.light_on(placed.pose.normal()),
             exact: true,
             shadow: if is_card { self.cord_shadow(&placed.pose) } else { None },
+            shade: self.shade(&placed.pose),
         });
     }
 
@@ -86,23 +105,30 @@ impl Stage<'_> {
         self.surfaces.push(Surface {
             shape: Shape::Sheet { pose, bow_mm: [0.0, 0.0], half_mm: [1.0, 1.0] },
             paint: Paint::Plain { outline, colour, texture },
-            light: light_on(pose.normal()),
+            light: self.light_on(pose.normal()),
             exact: false,
             shadow: None,
+            shade: self.shade(&pose),
         });
     }
 
     fn bar(&mut self, from: V3, to: V3, radius_mm: f64, colour: Rgb, exact: bool) {
+        self.twisted(from, to, radius_mm, colour, exact, None);
+    }
+
+    fn twisted(&mut self, from: V3, to: V3, radius_mm: f64, colour: Rgb, exact: bool, twist: Option<Twist>) {
         let along = (to - from).normalize();
+        let lit = self.scene.look.round_bars.then(|| Lit { to_light: self.to_light(), ambient: self.scene.look.ambient });
         // Bars look up to the light with the part of them that can.
         let up = V3::z() - along * along.z;
-        let light = light_on(if up.norm() > 0.1 { up.normalize() } else { V3::x() });
+        let light = self.light_on(if up.norm() > 0.1 { up.normalize() } else { V3::x() });
         self.surfaces.push(Surface {
             shape: Shape::Tube { from, to, radius_mm },
-            paint: Paint::Bar { colour },
-            light,
+            paint: Paint::Bar { colour, twist, lit },
+            light: if lit.is_some() { 1.0 } else { light },
             exact,
             shadow: None,
+            shade: None,
         });
     }
 
@@ -115,14 +141,14 @@ impl Stage<'_> {
         let cord = &self.scene.bench.cord;
         let x = pose.origin.x.clamp(cord.from_x_mm, cord.to_x_mm);
         let (a, b) = (cord.at(self.setup, x), cord.at(self.setup, x + 1.0));
-        let across = V3::from(TO_LIGHT).cross(&(b - a)).normalize();
+        let across = self.to_light().cross(&(b - a)).normalize();
         let local = pose.rotation.transpose() * across;
         Some(Shadow {
             constant: (pose.origin - a).dot(&across),
             per_mm: [local.x, local.y, local.z],
             radius_mm: cord.radius_mm,
-            soft_mm: 0.25,
-            left: 0.45,
+            soft_mm: self.scene.look.shadow_soft_mm,
+            left: self.scene.look.shadow_left,
         })
     }
 
@@ -135,7 +161,9 @@ impl Stage<'_> {
         let lowest = self.scene.cards_in(self.setup).iter().flat_map(corners).fold(0.0, f64::min);
         let pose = Pose { rotation: M3::identity(), origin: V3::new(0.0, 0.0, lowest - 0.2) };
         let outline = Outline::Rectangle { from: [-760.0, -480.0], to: [1060.0, 480.0] };
-        self.flat(pose, outline, WOOD, Texture::Blotches { size_mm: [90.0, 3.5], depth: 0.28, seed: self.scene.seed as u32 });
+        let look = &self.scene.look;
+        let texture = Texture::Blotches { size_mm: look.grain_mm, depth: look.grain as f32, seed: self.scene.seed as u32 };
+        self.flat(pose, outline, rgb(look.bench), texture);
         let shadow = self.cord_shadow(&pose);
         if let Some(bench) = self.surfaces.last_mut() {
             bench.shadow = shadow;
@@ -150,18 +178,19 @@ impl Stage<'_> {
         let n = if cord.sag_mm == 0.0 { 1 } else { 32 };
         let at = |i: usize| cord.at(self.setup, cord.from_x_mm + (cord.to_x_mm - cord.from_x_mm) * i as f64 / n as f64);
         for i in 0..n {
-            self.bar(at(i), at(i + 1), cord.radius_mm, cord.colour.map(|c| c as f32), true);
+            let twist = self.scene.look.cord_twist.map(|(colour, pitch_mm)| Twist { colour: rgb(colour), pitch_mm });
+            self.twisted(at(i), at(i + 1), cord.radius_mm, rgb(cord.colour), true, twist);
         }
         self.rider_feet();
         let frame = &self.scene.bike.frame;
         for line in &frame.plumb_lines {
             let [top, bob] = TruthScene::plumb_ends(line);
-            self.bar(top, bob, line.radius_mm, LINE, true);
+            self.bar(top, bob, line.radius_mm, rgb(self.scene.look.line), true);
             self.bar(bob, bob - V3::z() * 38.0, 10.0, [0.5, 0.33, 0.18], false);
         }
         if let Some(backbone) = &frame.backbone {
             let beyond = (backbone.front - backbone.rear).normalize() * 40.0;
-            self.bar(backbone.front + beyond, backbone.rear - beyond, backbone.radius_mm, LINE, true);
+            self.bar(backbone.front + beyond, backbone.rear - beyond, backbone.radius_mm, rgb(self.scene.look.line), true);
         }
     }
 
@@ -198,10 +227,10 @@ impl Stage<'_> {
         let outline = || Outline::Rectangle { from: [-3500.0, -1500.0], to: [3500.0, 2500.0] };
         let blotches = |seed| Texture::Blotches { size_mm: [160.0, 120.0], depth: 0.35, seed };
         for (i, (pose, colour)) in [
-            (wall(0.0, 1750.0, -V3::y()), [0.16, 0.15, 0.14]),
-            (wall(0.0, -1750.0, V3::y()), [0.20, 0.16, 0.11]),
-            (wall(-1900.0, 0.0, V3::x()), [0.12, 0.17, 0.10]),
-            (wall(2400.0, 0.0, -V3::x()), [0.13, 0.16, 0.18]),
+            (wall(0.0, 1750.0, -V3::y()), rgb(self.scene.look.walls[0])),
+            (wall(0.0, -1750.0, V3::y()), rgb(self.scene.look.walls[1])),
+            (wall(-1900.0, 0.0, V3::x()), rgb(self.scene.look.walls[2])),
+            (wall(2400.0, 0.0, -V3::x()), rgb(self.scene.look.walls[3])),
         ]
         .into_iter()
         .enumerate()

@@ -16,6 +16,8 @@ pub struct Surface {
     pub exact: bool,
     /// The cord's shadow on it.
     pub shadow: Option<Shadow>,
+    /// The edge of a large shade that lies over it.
+    pub shade: Option<Shade>,
 }
 
 #[derive(Clone, Debug)]
@@ -34,10 +36,43 @@ pub enum Paint {
         colour: Rgb,
         texture: Texture,
     },
-    /// Brightest where the bar faces the light.
+    /// A bar or string: brightest towards the camera, or where it faces the light.
     Bar {
         colour: Rgb,
+        twist: Option<Twist>,
+        lit: Option<Lit>,
     },
+}
+
+/// A second colour that winds round a cord.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Twist {
+    pub colour: Rgb,
+    pub pitch_mm: f64,
+}
+
+/// Light from one side on a bar: towards the light, and the part that comes from all round.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lit {
+    pub to_light: V3,
+    pub ambient: f64,
+}
+
+/// The edge of a shade on a sheet: light is left only in part where this affine distance is negative.
+#[derive(Clone, Copy, Debug)]
+pub struct Shade {
+    pub constant: f64,
+    pub per_mm: [f64; 3],
+    pub soft_mm: f64,
+    pub left: f64,
+}
+
+impl Shade {
+    fn light(&self, x: f64, y: f64, z: f64) -> f32 {
+        let distance = self.constant + self.per_mm[0] * x + self.per_mm[1] * y + self.per_mm[2] * z;
+        let open = (0.5 + distance / (2.0 * self.soft_mm)).clamp(0.0, 1.0);
+        (self.left + (1.0 - self.left) * open * open * (3.0 - 2.0 * open)) as f32
+    }
 }
 
 /// The edge of a flat thing in its own plane, mm.
@@ -142,20 +177,33 @@ impl Shadow {
 
 impl Surface {
     /// Colour of the place (x, y) of the thing, as light sees it; `None` where the thing is not. `front`: seen from its z side.
-    pub fn look(&self, x: f64, y: f64, front: bool) -> Option<Rgb> {
-        let light = match (&self.shadow, &self.shape) {
-            (Some(shadow), Shape::Sheet { bow_mm, half_mm, .. }) => shadow.light(x, y, bow(*bow_mm, *half_mm, x, y)),
-            _ => 1.0,
+    /// `facing`: of a bar, how far its left edge and its middle face the light, 1 to -1.
+    pub fn look(&self, x: f64, y: f64, front: bool, facing: [f64; 2]) -> Option<Rgb> {
+        let light = match &self.shape {
+            Shape::Sheet { bow_mm, half_mm, .. } => {
+                let z = bow(*bow_mm, *half_mm, x, y);
+                self.shadow.map_or(1.0, |shadow| shadow.light(x, y, z)) * self.shade.map_or(1.0, |shade| shade.light(x, y, z))
+            }
+            Shape::Tube { .. } => 1.0,
         };
         match &self.paint {
             Paint::Print(print) => (print.paper.inside(x, y) > 0.0).then(|| scaled(print.colour(x, y, front), light)),
             Paint::Plain { outline, colour, texture } => {
                 (outline.inside(x, y) > 0.0).then(|| scaled(*colour, light * texture.at(x, y)))
             }
-            Paint::Bar { colour } => {
+            Paint::Bar { colour, twist, lit } => {
                 let Shape::Tube { radius_mm, .. } = self.shape else { return None };
                 let w = x / radius_mm;
-                (w.abs() < 1.0 && y > 0.0).then(|| scaled(*colour, (0.45 + 0.55 * (1.0 - w * w).sqrt()) as f32))
+                let deep = (1.0 - w * w).max(0.0).sqrt();
+                let light = match lit {
+                    None => 0.45 + 0.55 * deep,
+                    Some(lit) => lit.ambient + (1.0 - lit.ambient) * (facing[0] * w + facing[1] * deep).max(0.0),
+                };
+                let colour = match twist {
+                    Some(twist) if (y / twist.pitch_mm + 0.25 * w).rem_euclid(1.0) < 0.5 => &twist.colour,
+                    _ => colour,
+                };
+                (w.abs() < 1.0 && y > 0.0).then(|| scaled(*colour, light as f32))
             }
         }
     }

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::super::geometry::{Eye, M3, V3, turn};
 use super::knobs::{EdgeSamples, RenderKnobs, RollingShutter};
 use super::paint::Rgb;
-use super::surface::{Edges, Shape, Surface, bow};
+use super::surface::{Edges, Paint, Shape, Surface, bow};
 
 /// Side of the squares of pixels that share a list of what may be seen in them.
 const TILE: usize = 32;
@@ -35,7 +35,7 @@ enum Frame {
     /// sheet_from_camera rotation and the camera's centre in the sheet's frame.
     Sheet { rotation: M3, centre: V3 },
     /// Start, unit direction and length in the camera's frame.
-    Tube { from: V3, along: V3, length: f64, radius: f64 },
+    Tube { from: V3, along: V3, length: f64, radius: f64, to_light: V3 },
 }
 
 /// Where a ray meets a surface: depth for sorting, the surface's own coordinates and their change per pixel.
@@ -46,6 +46,8 @@ struct Hit<'a> {
     per_u: [f64; 2],
     per_v: [f64; 2],
     front: bool,
+    /// Of a bar: how far its left edge and its middle face the light.
+    facing: [f64; 2],
 }
 
 /// Ideal image coordinates of a pixel's centre and their change per pixel.
@@ -194,7 +196,7 @@ impl Hit<'_> {
         let side = |off: f64| {
             let mut at = self.at;
             at[axis] = place + off;
-            self.surface.look(at[0], at[1], self.front).unwrap_or(NOTHING)
+            self.surface.look(at[0], at[1], self.front, self.facing).unwrap_or(NOTHING)
         };
         let (low, high) = (side(-0.01), side(0.01));
         std::array::from_fn(|i| self.surface.light * (low[i] * below + high[i] * (1.0 - below)))
@@ -203,7 +205,7 @@ impl Hit<'_> {
     fn colour(&self, du: f64, dv: f64) -> Option<Rgb> {
         let at = |axis: usize| self.at[axis] + self.per_u[axis] * du + self.per_v[axis] * dv;
         let light = self.surface.light;
-        self.surface.look(at(0), at(1), self.front).map(|colour| colour.map(|c| c * light))
+        self.surface.look(at(0), at(1), self.front, self.facing).map(|colour| colour.map(|c| c * light))
     }
 }
 
@@ -212,7 +214,7 @@ impl<'a> View<'a> {
     fn meet(&self, ray: &Ray) -> Option<Hit<'a>> {
         let hit = match self.frame {
             Frame::Sheet { ref rotation, ref centre } => self.meet_sheet(rotation, centre, ray),
-            Frame::Tube { from, along, length, radius } => self.meet_tube(from, along, length, radius, ray),
+            Frame::Tube { from, along, length, radius, to_light } => self.meet_tube([from, along, to_light], length, radius, ray),
         }?;
         let [x, y] = hit.reach();
         (self.surface.inside(hit.at[0], hit.at[1]) > -(x + y)).then_some(hit)
@@ -258,12 +260,13 @@ impl<'a> View<'a> {
             per_u: per(rotation * V3::new(ray.x_u, ray.y_u, 0.0)),
             per_v: per(rotation * V3::new(ray.x_v, ray.y_v, 0.0)),
             front: centre.z > 0.0,
+            facing: [0.0; 2],
         })
     }
 
     /// A tube's coordinates: the signed distance of the ray from the axis, and the place along the axis. A ray meets an
     /// endless tube just where that distance is less than the radius, so its edges are exact.
-    fn meet_tube(&self, from: V3, along: V3, length: f64, radius: f64, ray: &Ray) -> Option<Hit<'a>> {
+    fn meet_tube(&self, [from, along, to_light]: [V3; 3], length: f64, radius: f64, ray: &Ray) -> Option<Hit<'a>> {
         let d = V3::new(ray.x, ray.y, 1.0);
         let off = from.dot(&d.cross(&along)) / d.cross(&along).norm();
         // Far off: nothing more to work out.
@@ -296,6 +299,12 @@ impl<'a> View<'a> {
             per_u: per(ray.x_u, ray.y_u),
             per_v: per(ray.x_v, ray.y_v),
             front: true,
+            facing: {
+                // The axis lies `off` towards `square` from the ray: what is seen of the bar lies on the other side of its axis.
+                let square = d.cross(&along).normalize();
+                let towards_camera = along.cross(&square).normalize() * along.cross(&square).dot(&-d).signum();
+                [-to_light.dot(&square), to_light.dot(&towards_camera)]
+            },
         })
     }
 }
@@ -329,7 +338,11 @@ fn views<'a>(surfaces: &'a [Surface], boxes: &[[f64; 4]], eye: &Eye) -> Vec<View
             Shape::Tube { from, to, radius_mm } => {
                 let (from, to) = (eye.camera_from_world(*from), eye.camera_from_world(*to));
                 let length = (to - from).norm();
-                Frame::Tube { from, along: (to - from) / length, length, radius: *radius_mm }
+                let to_light = match &surface.paint {
+                    Paint::Bar { lit: Some(lit), .. } => eye.rotation * lit.to_light,
+                    _ => V3::zeros(),
+                };
+                Frame::Tube { from, along: (to - from) / length, length, radius: *radius_mm, to_light }
             }
         };
         View { surface, frame, seen_in }

@@ -1,0 +1,55 @@
+//! The gentle path along which a thin line runs through a photo: straight but for the lens.
+
+use nalgebra::{Matrix3, Vector3};
+
+use crate::math::robust::{median, sigma_about_zero};
+
+/// Least standard uncertainty of a place, px: the two edges of a round line are lit differently.
+const LEAST_SIGMA: f64 = 0.1;
+/// A place farther than this from the path of all others shows something else, px.
+const FARTHEST: f64 = 0.5;
+
+/// Offset across (px) as a + b t + c (1 - t^2), t from -1 to 1 along the path.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Path {
+    pub a: f64,
+    pub b: f64,
+    pub c: f64,
+}
+
+impl Path {
+    pub fn at(&self, t: f64) -> f64 {
+        self.a + self.b * t + self.c * (1.0 - t * t)
+    }
+
+    /// Least squares through the places (t, offset) that lie within `bound` of this path, px. None when too few do.
+    pub fn fitted(&self, places: &[(f64, f64)], bound: f64) -> Option<Self> {
+        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+        for &(t, offset) in places {
+            if (offset - self.at(t)).abs() < bound {
+                let row = Vector3::new(1.0, t, 1.0 - t * t);
+                normal += row * row.transpose();
+                right += row * offset;
+            }
+        }
+        let p = normal.try_inverse()? * right;
+        Some(Self { a: p[0], b: p[1], c: p[2] })
+    }
+}
+
+/// Station `i` of `n` as a place t along the path.
+pub fn along(i: usize, n: usize) -> f64 {
+    2.0 * (i as f64 + 0.5) / n as f64 - 1.0
+}
+
+/// Which of some places (t, offset) lie on one smooth line with the others, and how they scatter about it (standard, px).
+pub fn on_one_line(places: &[(f64, f64)]) -> Option<(Vec<bool>, f64)> {
+    let offsets: Vec<f64> = places.iter().map(|(_, offset)| *offset).collect();
+    let mut line = Path { a: median(&offsets)?, b: 0.0, c: 0.0 };
+    for bound in [2.0, 0.8, 0.5] {
+        line = line.fitted(places, bound)?;
+    }
+    let misses: Vec<f64> = places.iter().map(|&(t, offset)| offset - line.at(t)).collect();
+    let sigma = sigma_about_zero(&misses)?.max(LEAST_SIGMA);
+    Some((misses.iter().map(|miss| miss.abs() < (3.0 * sigma).min(FARTHEST)).collect(), sigma))
+}

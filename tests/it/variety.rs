@@ -1,0 +1,125 @@
+//! Benches drawn at random, rendered and measured from their folders: sound ones well, hard ones honestly, spoiled ones never in silence.
+
+use std::collections::BTreeMap;
+
+use crate::common::variety::{Class, DrawnBench, Mishap};
+use sightcord::measurement::Quality;
+use sightcord::pipeline::{self, Measured};
+
+/// Sentences, by the id of their finding, any of which tells a mishap.
+fn telling(mishap: Mishap) -> &'static [&'static str] {
+    match mishap {
+        Mishap::WheelKnocked | Mishap::WheelKnockedBetweenSides => &["moved-within-setup", "wheel-moved", "halves-disagree"],
+        Mishap::CordWithin | Mishap::CordBetween => &["cord-moved", "datum-single", "datum-disagrees", "cord-not-seen"],
+        Mishap::CardKicked => &["card-moved", "card-restless", "moved-within-setup"],
+        Mishap::TabPeeling => &["tab-not-flat", "tab-moved", "rim-widths-differ", "sides-differ"],
+        Mishap::OtherPhone => &["lenses-differ"],
+        Mishap::NotTurned => &["no-wheel-axis", "wheel-axis-unsteady", "wheel-not-told"],
+    }
+}
+
+/// What came of one bench.
+struct Outcome {
+    /// Figures of |error| / U, by pointer.
+    ratios: BTreeMap<String, f64>,
+    u: BTreeMap<String, f64>,
+    good: usize,
+    findings: Vec<String>,
+}
+
+fn measured(bench: &DrawnBench) -> Measured {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    std::fs::write(folder.path().join("job.toml"), bench.truth.job_toml()).expect("a job");
+    for photo in bench.truth.photo_indices() {
+        bench.shown(photo).write_photo(folder.path(), photo.0, photo.1, &bench.knobs).expect("the photo can be written");
+    }
+    pipeline::measure(pipeline::open(folder.path()).expect("a job"), &|_| {})
+}
+
+fn outcome(number: u64) -> (Class, Outcome) {
+    let bench = DrawnBench::draw(number);
+    let measured = measured(&bench);
+    let expected = bench.truth.expected();
+    let mut outcome = Outcome { ratios: BTreeMap::new(), u: BTreeMap::new(), good: 0, findings: Vec::new() };
+    for (pointer, figure) in measured.document.figures() {
+        let (Some(figure), Some(truth)) = (figure, expected.get(&pointer)) else { continue };
+        let ratio = (figure.value - truth).abs() / figure.u;
+        if ratio > 1.5 {
+            println!(
+                "    {number} {pointer}: {:.4} ± {:.4}, true {truth:.4} ({ratio:.1} U, {:?})",
+                figure.value, figure.u, figure.quality
+            );
+        }
+        outcome.good += usize::from(figure.quality == Quality::Good);
+        outcome.u.insert(pointer.clone(), figure.u);
+        outcome.ratios.insert(pointer, ratio);
+    }
+    outcome.findings = measured.document.findings.iter().map(|f| f.id.clone()).collect();
+    outcome.findings.dedup();
+    let worst = outcome.ratios.values().fold(0.0f64, |worst, r| worst.max(*r));
+    println!(
+        "bench {number} {:?}: {} of {} figures, {} good, worst {worst:.2} U; {:?}",
+        bench.class,
+        outcome.ratios.len(),
+        expected.len(),
+        outcome.good,
+        outcome.findings
+    );
+    (bench.class, outcome)
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+/// BENCHES=0..200 measures all of them (`tests/slow/variety.sh`).
+#[test]
+fn benches_drawn_at_random_are_measured_rightly_or_refused() {
+    let range = std::env::var("BENCHES").unwrap_or_else(|_| "0..20".to_owned());
+    let (from, to) = range.split_once("..").expect("a range such as 0..200");
+    let numbers = from.parse::<u64>().expect("a number")..to.parse().expect("a number");
+    let outcomes: Vec<(u64, (Class, Outcome))> = numbers.map(|number| (number, outcome(number))).collect();
+    let mut complaints = Vec::new();
+    for class in [Class::Sound, Class::Hard] {
+        let of_class: Vec<&(u64, (Class, Outcome))> = outcomes.iter().filter(|(_, (c, _))| *c == class).collect();
+        let all: Vec<f64> = of_class.iter().flat_map(|(_, (_, o))| o.ratios.values().copied()).collect();
+        let n = all.len().max(1) as f64;
+        let within = 100.0 * all.iter().filter(|r| **r <= 1.0).count() as f64 / n;
+        let good = 100.0 * of_class.iter().map(|(_, (_, o))| o.good).sum::<usize>() as f64 / n;
+        let worst = all.iter().fold(0.0f64, |worst, r| worst.max(*r));
+        let u_of = |part: &str| {
+            median(
+                of_class
+                    .iter()
+                    .flat_map(|(_, (_, o))| o.u.iter())
+                    .filter(|(p, _)| p.starts_with(part))
+                    .map(|(_, u)| *u)
+                    .collect(),
+            )
+        };
+        let (rim, yaw, chain) = (u_of("/rim/"), u_of("/wheel/yaw"), u_of("/chain/offset"));
+        println!(
+            "| {class:?} | {} | {} | {within:.1} % | {worst:.2} | {good:.0} % | {rim:.2} | {yaw:.3} | {chain:.2} |",
+            of_class.len(),
+            all.len()
+        );
+        if of_class.is_empty() {
+            continue;
+        }
+        let least_good = if class == Class::Sound { 95.0 } else { 80.0 };
+        if within < 93.0 || worst > 3.0 || good < least_good {
+            complaints.push(format!("{class:?}: {within:.1} % within U, worst {worst:.2} U, {good:.0} % good"));
+        }
+    }
+    for (number, (class, outcome)) in &outcomes {
+        let Class::Spoiled(mishap) = class else { continue };
+        let told = outcome.findings.iter().any(|id| telling(*mishap).contains(&id.as_str()));
+        let wrong: Vec<&String> = outcome.ratios.iter().filter(|(_, r)| **r > 2.0).map(|(p, _)| p).collect();
+        println!("| {number} | {mishap:?} | {} | {} |", if told { "told" } else { "not told" }, wrong.len());
+        if !told || !wrong.is_empty() {
+            complaints.push(format!("bench {number}, {mishap:?}: told {told}, wrong {wrong:?}; {:?}", outcome.findings));
+        }
+    }
+    assert!(complaints.is_empty(), "{}", complaints.join("\n"));
+}
