@@ -22,17 +22,37 @@ impl Lanes {
 
     #[inline(always)]
     fn each(self, f: impl Fn(f32) -> f32) -> Self {
-        Self(std::array::from_fn(|i| f(self.0[i])))
+        // A plain loop: what `array::from_fn` makes is not always inlined, and then not compiled for wide registers.
+        let mut lanes = self.0;
+        for lane in &mut lanes {
+            *lane = f(*lane);
+        }
+        Self(lanes)
     }
 
     #[inline(always)]
     fn pairs(self, other: Self, f: impl Fn(f32, f32) -> f32) -> Self {
-        Self(std::array::from_fn(|i| f(self.0[i], other.0[i])))
+        let mut lanes = self.0;
+        for (lane, other) in lanes.iter_mut().zip(other.0) {
+            *lane = f(*lane, other);
+        }
+        Self(lanes)
     }
 
     #[inline(always)]
     pub fn abs(self) -> Self {
         self.each(f32::abs)
+    }
+
+    #[inline(always)]
+    pub fn max(self, least: f32) -> Self {
+        self.each(|x| x.max(least))
+    }
+
+    /// Each where `other` is above a limit, else 0.
+    #[inline(always)]
+    pub fn where_above(self, other: Self, limit: f32) -> Self {
+        self.pairs(other, |x, other| if other > limit { x } else { 0.0 })
     }
 
     /// The sum of all eight.

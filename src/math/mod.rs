@@ -5,5 +5,6 @@ pub mod lanes;
 pub mod levenberg;
 pub mod rigid;
 pub mod robust;
+pub mod solve;
 
 pub use rigid::Rigid;

@@ -45,7 +45,8 @@ impl LinearImage {
         if !(u >= 0.0 && v >= 0.0 && u <= (self.width - 1) as f64 && v <= (self.height - 1) as f64) {
             return None;
         }
-        let (u0, v0) = ((u as usize).min(self.width.saturating_sub(2)), (v as usize).min(self.height.saturating_sub(2)));
+        // By way of 32 bits, which is a single instruction.
+        let [u0, v0] = [(u, self.width), (v, self.height)].map(|(x, size)| (x as i32 as usize).min(size.saturating_sub(2)));
         let (fu, fv) = ((u - u0 as f64) as f32, (v - v0 as f64) as f32);
         let (u1, v1) = ((u0 + 1).min(self.width - 1), (v0 + 1).min(self.height - 1));
         let top = self.at(u0, v0) * (1.0 - fu) + self.at(u1, v0) * fu;

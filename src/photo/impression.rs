@@ -21,6 +21,24 @@ pub struct Impression {
 
 impl Impression {
     pub fn of(luma: &LinearImage) -> Self {
+        pulp::Arch::new().dispatch(Making(luma))
+    }
+
+    /// Brightness of a cell, 0 to 1.
+    pub fn at(&self, column: usize, row: usize) -> f64 {
+        f64::from(self.cells[row * self.columns + column]) / f64::from(u16::MAX)
+    }
+}
+
+/// An impression in the making, compiled for the registers that the processor has.
+struct Making<'a>(&'a LinearImage);
+
+impl pulp::NullaryFnOnce for Making<'_> {
+    type Output = Impression;
+
+    #[inline(always)]
+    fn call(self) -> Impression {
+        let luma = self.0;
         let (width, height) = (luma.width(), luma.height());
         let (columns, rows) = if width >= height { (LONG, SHORT) } else { (SHORT, LONG) };
         let mut cells = Vec::with_capacity(columns * rows);
@@ -36,12 +54,7 @@ impl Impression {
                 (mean.clamp(0.0, 1.0) * f32::from(u16::MAX)).round() as u16
             }));
         }
-        Self { width, height, columns, rows, cells }
-    }
-
-    /// Brightness of a cell, 0 to 1.
-    pub fn at(&self, column: usize, row: usize) -> f64 {
-        f64::from(self.cells[row * self.columns + column]) / f64::from(u16::MAX)
+        Impression { width, height, columns, rows, cells }
     }
 }
 

@@ -11,6 +11,7 @@
 use nalgebra::{SMatrix, SVector};
 
 use crate::math::lanes::{LANES, Lanes};
+use crate::math::solve::Cholesky;
 use crate::photo::LinearImage;
 use crate::sightings::corner_window::{Bundle, Window};
 use crate::sightings::noise::Noise;
@@ -30,8 +31,10 @@ const MAX_ITERATIONS: usize = 25;
 const COST_PRECISION: f64 = 1e-5;
 /// Damping beyond which no step lowers the cost any more.
 const MAX_DAMPING: f64 = 1e6;
-/// The window is cut out anew when the corner has left its centre by this much, px.
+/// The window is cut out anew when the corner has left its centre by this much, px; and until the noise is known, which asks for a
+/// rough place only.
 const RECENTRE_PX: f64 = 0.05;
+const ROUGH_RECENTRE_PX: f64 = 0.3;
 /// Priors that hold what a window of a few pixels cannot tell; in larger windows the pixels outweigh them.
 const PRIOR_ANGLE: f64 = 0.10;
 const PRIOR_LOG_BLUR: f64 = 0.5;
@@ -142,13 +145,12 @@ pub fn fit_corner(image: &LinearImage, noise: &Noise, guess: &CornerGuess) -> Op
     }
     let mut window = Window::new(image, guess, guess.at)?;
     let (mut problem, mut model) = start(guess, cell, &window)?;
-    if off_centre(&model, &window) {
+    if off_centre(&model, &window, ROUGH_RECENTRE_PX) {
         window = Window::new(image, guess, model.at)?;
     }
     let mut normal = problem.normal(&model, &window);
     let mut damping = 1e-3;
     let mut converged = false;
-    let mut noise_known = false;
     for _ in 0..MAX_ITERATIONS {
         let step = normal.step(damping)?;
         let next = model.moved(&step);
@@ -157,8 +159,15 @@ pub fn fit_corner(image: &LinearImage, noise: &Noise, guess: &CornerGuess) -> Op
         if !near {
             return None;
         }
+        let moved = step[0].hypot(step[1]);
+        if moved < CONVERGED_PX && !problem.rough {
+            // So short a step changes neither the matrix nor the cost.
+            model = next;
+            converged = true;
+            break;
+        }
         // Where the step is short the matrix stays as it was; once the noise is known it is worked out anew.
-        let short = step[0].hypot(step[1]) < NOISE_PX;
+        let short = moved < NOISE_PX;
         let evaluate = |problem: &Problem, model: &Model, window: &Window| match short {
             true => problem.gradient(model, window, &normal.matrix),
             false => problem.normal(model, window),
@@ -174,20 +183,16 @@ pub fn fit_corner(image: &LinearImage, noise: &Noise, guess: &CornerGuess) -> Op
         }
         damping *= 0.1;
         model = next;
-        let moved = step[0].hypot(step[1]);
-        if moved < CONVERGED_PX && noise_known {
-            normal = next_normal;
-            converged = true;
-            break;
-        }
         // The window follows the corner, so that its halo and clutter stay evened out on all sides.
-        let recentred = off_centre(&model, &window);
+        let becomes_exact = problem.rough && short;
+        let reach = if problem.rough && !becomes_exact { ROUGH_RECENTRE_PX } else { RECENTRE_PX };
+        let recentred = off_centre(&model, &window, reach);
         if recentred {
             window = Window::new(image, guess, model.at)?;
         }
-        normal = if moved < NOISE_PX && !noise_known {
+        normal = if becomes_exact {
             problem.measure_noise(&model, &window);
-            noise_known = true;
+            problem.rough = false;
             problem.normal(&model, &window)
         } else if recentred {
             evaluate(&problem, &model, &window)
@@ -202,8 +207,8 @@ pub fn fit_corner(image: &LinearImage, noise: &Noise, guess: &CornerGuess) -> Op
 }
 
 /// Whether the corner has left the window's middle.
-fn off_centre(model: &Model, window: &Window) -> bool {
-    (model.at[0] - window.centre[0]).hypot(model.at[1] - window.centre[1]) > RECENTRE_PX
+fn off_centre(model: &Model, window: &Window, reach: f64) -> bool {
+    (model.at[0] - window.centre[0]).hypot(model.at[1] - window.centre[1]) > reach
 }
 
 /// The parameters, in the order of the normal equations.
@@ -265,7 +270,7 @@ impl Normal {
         for i in 0..N_PARAMETERS {
             damped[(i, i)] *= 1.0 + damping;
         }
-        Some(damped.cholesky()?.solve(&self.gradient))
+        Some(Cholesky::new(&damped)?.solve(&self.gradient))
     }
 }
 
@@ -279,6 +284,8 @@ struct Problem {
     noise: [f64; 2],
     /// Edge angles and blur of the priors.
     prior: Model,
+    /// Whether the noise is not known yet: the place need not be exact then.
+    rough: bool,
 }
 
 /// The start of the fit: edges along the lattice, levels by linear least squares, and one step of the position with a wide blur,
@@ -295,13 +302,14 @@ fn start(guess: &CornerGuess, cell: f64, window: &Window) -> Option<(Problem, Mo
         // Noise of one weighs every pixel alike, and the first step needs no priors.
         noise: [1.0; 2],
         prior: model,
+        rough: true,
     };
     model.log_blur = (START_BLUR_CELLS * cell).clamp(USUAL_BLUR_PX, MAX_START_BLUR_PX).ln();
     let normal = problem.normal(&model, window);
     // In half times the position's step, mean and half the model is linear: one solution gives all of them.
     const LINEAR: [usize; 4] = [0, 1, 5, 6];
     let matrix = SMatrix::<f64, 4, 4>::from_fn(|line, col| normal.matrix[(LINEAR[line], LINEAR[col])]);
-    let solution = matrix.cholesky()?.solve(&SVector::<f64, 4>::from_fn(|line, _| normal.gradient[LINEAR[line]]));
+    let solution = Cholesky::new(&matrix)?.solve(&SVector::<f64, 4>::from_fn(|line, _| normal.gradient[LINEAR[line]]));
     model.mean = solution[2];
     model.half += solution[3];
     // The first levels are rough: half the contrast at the end is asked for.
@@ -398,7 +406,10 @@ impl Problem {
             ];
             let noise = (shape * polarity + 1.0) * noise_slope + noise_dark;
             let weight = bundle.weight / (noise * noise);
-            let weighted = columns.map(|column| weight * column);
+            let mut weighted = columns;
+            for column in &mut weighted {
+                *column = weight * *column;
+            }
             // Every product, or those with the residual alone.
             for product in 0..N_PRODUCTS {
                 let (left, right) = PRODUCTS[product];
@@ -446,22 +457,27 @@ impl Problem {
         let correlation = self.correlation(model).0;
         let contrast = 2.0 * model.half;
         let (mean, half) = (model.mean as f32, (self.polarity * model.half) as f32);
-        let mut squares = [0.0; 2];
-        let mut counts = [0.0; 2];
-        for bundle in &window.bundles {
-            let (value0, slope0, ..) = edges[0].step(bundle);
-            let (value1, slope1, ..) = edges[1].step(bundle);
-            let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
-            let weighted = bundle.value - shape * half - mean;
-            let shape = shape * self.polarity as f32;
-            for (lane, weight) in bundle.weight.0.into_iter().enumerate() {
-                let side = usize::from(shape[lane] > 0.0);
-                if shape[lane].abs() > FLAT {
-                    squares[side] += f64::from(weight * weighted[lane] * weighted[lane]);
-                    counts[side] += f64::from(weight);
+        let polarity = self.polarity as f32;
+        let (squares, counts) = pulp::Arch::new().dispatch(
+            #[inline(always)]
+            || {
+                // Dark and bright lanes apart.
+                let (mut squares, mut counts) = ([Lanes::ZERO; 2], [Lanes::ZERO; 2]);
+                for bundle in &window.bundles {
+                    let (value0, slope0, ..) = edges[0].step(bundle);
+                    let (value1, slope1, ..) = edges[1].step(bundle);
+                    let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
+                    let residual = bundle.value - shape * half - mean;
+                    let shape = shape * polarity;
+                    for (side, sign) in [-1.0, 1.0].into_iter().enumerate() {
+                        let weight = bundle.weight.where_above(shape * sign, FLAT);
+                        squares[side] += weight * residual * residual;
+                        counts[side] += weight;
+                    }
                 }
-            }
-        }
+                (squares.map(|lanes| f64::from(lanes.sum())), counts.map(|lanes| f64::from(lanes.sum())))
+            },
+        );
         let together = (squares[0] + squares[1]) / (counts[0] + counts[1]).max(1.0);
         let floor = NOISE_FLOOR.max(NOISE_FLOOR_OF_CONTRAST * contrast);
         self.noise = std::array::from_fn(|side| {
@@ -480,22 +496,27 @@ impl Problem {
         // Sum of residuals and of weights in each sector: four quadrants, each halved between its edges, inside and outside.
         let mut sectors = [[0.0; 2]; 16];
         let inside = (window.n / (2.0 * std::f64::consts::PI)) as f32;
-        for bundle in &window.bundles {
-            let (value0, slope0, across0, _) = edges[0].step(bundle);
-            let (value1, slope1, across1, _) = edges[1].step(bundle);
-            let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
-            let residuals = bundle.value - shape * half - mean;
-            let outer = bundle.u * bundle.u + bundle.v * bundle.v - inside;
-            let (across0, across1, weights) = (across0, across1, bundle.weight);
-            for lane in 0..LANES {
-                let (residual, weight) = (f64::from(residuals[lane]), f64::from(weights[lane]));
-                squares += weight * residual * residual;
-                let which = [outer[lane], across0[lane].abs() - across1[lane].abs(), across0[lane], across1[lane]];
-                let sector = &mut sectors[which.iter().fold(0, |index, &x| 2 * index + usize::from(x > 0.0))];
-                sector[0] += weight * residual;
-                sector[1] += weight;
-            }
-        }
+        pulp::Arch::new().dispatch(
+            #[inline(always)]
+            || {
+                for bundle in &window.bundles {
+                    let (value0, slope0, across0, _) = edges[0].step(bundle);
+                    let (value1, slope1, across1, _) = edges[1].step(bundle);
+                    let shape = value0 * value1 + slope0 * slope1 * (0.5 * correlation);
+                    let residuals = bundle.value - shape * half - mean;
+                    let outer = bundle.u * bundle.u + bundle.v * bundle.v - inside;
+                    let nearer = across0.abs() - across1.abs();
+                    for lane in 0..LANES {
+                        let (residual, weight) = (f64::from(residuals[lane]), f64::from(bundle.weight[lane]));
+                        squares += weight * residual * residual;
+                        let which = [outer[lane], nearer[lane], across0[lane], across1[lane]];
+                        let sector = &mut sectors[which.iter().fold(0, |index, &x| 2 * index + usize::from(x > 0.0))];
+                        sector[0] += weight * residual;
+                        sector[1] += weight;
+                    }
+                }
+            },
+        );
         // Position and levels are counted; angles and blur are partly told by their priors.
         let freedom = (window.n - 4.0).max(1.0);
         let residual = (squares / freedom).sqrt() / contrast;
@@ -512,8 +533,11 @@ impl Problem {
             return None;
         }
         // The noise was measured on flat ground; what the edges leave beyond it widens the covariance, nothing narrows it.
-        let inverse = normal.matrix.try_inverse()? * (normal.cost / freedom).max(1.0);
-        let cov = [inverse[(0, 0)], inverse[(0, 1)], inverse[(1, 1)]];
+        let scale = (normal.cost / freedom).max(1.0);
+        let factors = Cholesky::new(&normal.matrix)?;
+        let column = |i: usize| factors.solve(&Vector::from_fn(|line, _| if line == i { scale } else { 0.0 }));
+        let (first, second) = (column(0), column(1));
+        let cov = [first[0], first[1], second[1]];
         let known = cov[0] + cov[2] <= MAX_SIGMA_PX * MAX_SIGMA_PX;
         known.then(|| CornerFit { at: model.at, cov, blur: model.log_blur.exp(), contrast, residual })
     }

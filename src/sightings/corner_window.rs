@@ -56,24 +56,39 @@ impl Window {
         // Lattice coordinates of a pixel in units of the window's radius are two linear forms of its place.
         let scale = 1.0 / (cross * radius);
         let [[xu, xv], [yu, yv]] = [[d * scale, -c * scale], [-b * scale, a * scale]].map(|row| row.map(|x| x as f32));
+        // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
+        let [inner2, outer2] = [1.0 - 0.5 / mean_radius, 1.0 + 0.5 / mean_radius].map(|radius| radius.max(0.0).powi(2));
+        // A row of pixels crosses the outer ellipse where a u^2 + 2 b u + c is 0.
+        let row_a = xu * xu + yu * yu;
         let mut bundles = Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize / LANES + 4);
         let mut columns = [[0.0; LANES]; 4];
         let mut lane = 0;
         let mut n = 0.0;
         for row in top as usize..=bottom as usize {
             let v = (row as f64 - centre[1]) as f32;
-            let first = left as usize;
-            for (offset, &value) in image.row(row)[first..=right as usize].iter().enumerate() {
+            let (b, c) = ((xu * xv + yu * yv) * v, (xv * xv + yv * yv) * v * v - outer2);
+            let inside = b * b - row_a * c;
+            if !(inside > 0.0) {
+                continue;
+            }
+            let (middle, half) = (-b / row_a, inside.sqrt() / row_a);
+            let first = (centre[0] + f64::from(middle - half)).floor().max(left) as usize;
+            let last = (centre[0] + f64::from(middle + half)).ceil().min(right) as usize;
+            if first > last {
+                continue;
+            }
+            for (offset, &value) in image.row(row)[first..=last].iter().enumerate() {
                 let u = ((first + offset) as f64 - centre[0]) as f32;
                 let (x, y) = (xu * u + xv * v, yu * u + yv * v);
-                // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
-                let weight = ((1.0 - (x * x + y * y).sqrt()) * mean_radius + 0.5).min(1.0);
-                if weight <= 0.0 {
+                let radius2 = x * x + y * y;
+                if radius2 >= outer2 {
                     continue;
                 }
-                for (column, entry) in columns.iter_mut().zip([u, v, value, weight]) {
-                    column[lane] = entry;
-                }
+                let weight = if radius2 <= inner2 { 1.0 } else { ((1.0 - radius2.sqrt()) * mean_radius + 0.5).clamp(0.0, 1.0) };
+                columns[0][lane] = u;
+                columns[1][lane] = v;
+                columns[2][lane] = value;
+                columns[3][lane] = weight;
                 n += f64::from(weight);
                 lane += 1;
                 if lane == LANES {

@@ -4,9 +4,8 @@
 //! and a step at p blurred by b. Linear light matters: on tone-curved values the step's middle lies up to 0.9 px off.
 
 use nalgebra::{SMatrix, SVector};
-use wide::f32x8;
 
-use crate::math::erf::erf_and_slope;
+use crate::math::lanes::{LANES, Lanes};
 
 /// Slopes of the levels that are usual, as a part of the brighter level for each px: a round cord's shading, a shadow's rim.
 const USUAL_SLOPE: f64 = 0.08;
@@ -115,63 +114,29 @@ pub fn fit_edge(samples: &[Sample], task: &EdgeTask) -> Option<Edge> {
 }
 
 struct Bundle {
-    outward: f32x8,
-    value: f32x8,
-    weight: f32x8,
+    outward: Lanes,
+    value: Lanes,
+    weight: Lanes,
 }
 
 fn bundles(samples: &[Sample]) -> Vec<Bundle> {
     let column = |chunk: &[Sample], of: fn(&Sample) -> f32| {
-        let mut lanes = [0.0; 8];
-        lanes.iter_mut().zip(chunk).for_each(|(lane, sample)| *lane = of(sample));
-        f32x8::from(lanes)
+        let mut lanes = Lanes::ZERO;
+        lanes.0.iter_mut().zip(chunk).for_each(|(lane, sample)| *lane = of(sample));
+        lanes
     };
     let bundle = |chunk: &[Sample]| Bundle {
         outward: column(chunk, |s| s.outward),
         value: column(chunk, |s| s.value),
         weight: column(chunk, |_| 1.0),
     };
-    samples.chunks(8).map(bundle).collect()
+    samples.chunks(LANES).map(bundle).collect()
 }
 
 /// The normal equations at `p`, the sum of weighted squares and the number of pixels.
 fn normal(bundles: &[Bundle], p: &SVector<f64, N>) -> (SMatrix<f64, N, N>, SVector<f64, N>, f64, f64) {
-    let single = |i: usize| f32x8::splat(p[i] as f32);
-    let (place, inner, inner_slope, outer, outer_slope) = (single(0), single(2), single(3), single(4), single(5));
-    let scale = std::f32::consts::FRAC_1_SQRT_2 / p[1].exp() as f32;
-    let mut sums = [f32x8::ZERO; (N + 1) * (N + 2) / 2];
-    let mut n = f32x8::ZERO;
-    for bundle in bundles {
-        let q = bundle.outward - place;
-        let (erf, slope) = erf_and_slope(q * scale);
-        let part = (erf + 1.0) * 0.5;
-        let rest = f32x8::ONE - part;
-        let (inside, outside) = (inner + inner_slope * q, outer + outer_slope * q);
-        let model = rest * inside + part * outside;
-        let jump = (outside - inside) * slope * (0.5 * scale);
-        // The noise follows the model's level, not the pixel's own: that would favour pixels that noise has made dark.
-        let noise = model.max(f32x8::ZERO) * BRIGHT_NOISE as f32 + DARK_NOISE as f32;
-        let weight = bundle.weight / (noise * noise);
-        let columns = [
-            -(jump + rest * inner_slope + part * outer_slope),
-            -(jump * q),
-            rest,
-            rest * q,
-            part,
-            part * q,
-            bundle.value - model,
-        ];
-        let mut product = 0;
-        for left in 0..=N {
-            let weighted = weight * columns[left];
-            for &right in &columns[left..] {
-                sums[product] += weighted * right;
-                product += 1;
-            }
-        }
-        n += bundle.weight;
-    }
-    let mut totals = sums.iter().map(|lanes| f64::from(lanes.reduce_add()));
+    let (sums, n) = pulp::Arch::new().dispatch(Sums { bundles, p });
+    let mut totals = sums.iter().map(|lanes| f64::from(lanes.sum()));
     let mut matrix = SMatrix::zeros();
     let mut gradient = SVector::zeros();
     for left in 0..N {
@@ -182,5 +147,56 @@ fn normal(bundles: &[Bundle], p: &SVector<f64, N>) -> (SMatrix<f64, N, N>, SVect
         }
         gradient[left] = totals.next().unwrap_or(0.0);
     }
-    (matrix, gradient, totals.next().unwrap_or(0.0), f64::from(n.reduce_add()))
+    (matrix, gradient, totals.next().unwrap_or(0.0), f64::from(n.sum()))
+}
+
+/// Sums over the pixels of the products of derivatives and residual with each other, and the number of pixels, compiled for the
+/// registers that the processor has.
+struct Sums<'a> {
+    bundles: &'a [Bundle],
+    p: &'a SVector<f64, N>,
+}
+
+impl pulp::NullaryFnOnce for Sums<'_> {
+    type Output = ([Lanes; (N + 1) * (N + 2) / 2], Lanes);
+
+    #[inline(always)]
+    fn call(self) -> Self::Output {
+        let single = |i: usize| Lanes::splat(self.p[i] as f32);
+        let (place, inner, inner_slope, outer, outer_slope) = (single(0), single(2), single(3), single(4), single(5));
+        let scale = std::f32::consts::FRAC_1_SQRT_2 / self.p[1].exp() as f32;
+        let mut sums = [Lanes::ZERO; (N + 1) * (N + 2) / 2];
+        let mut n = Lanes::ZERO;
+        for bundle in self.bundles {
+            let q = bundle.outward - place;
+            let (erf, slope) = (q * scale).erf_and_slope();
+            let part = (erf + 1.0) * 0.5;
+            let rest = Lanes::ONE - part;
+            let (inside, outside) = (inner + inner_slope * q, outer + outer_slope * q);
+            let model = rest * inside + part * outside;
+            let jump = (outside - inside) * slope * (0.5 * scale);
+            // The noise follows the model's level, not the pixel's own: that would favour pixels that noise has made dark.
+            let noise = model.max(0.0) * BRIGHT_NOISE as f32 + DARK_NOISE as f32;
+            let weight = bundle.weight / (noise * noise);
+            let columns = [
+                -(jump + rest * inner_slope + part * outer_slope),
+                -(jump * q),
+                rest,
+                rest * q,
+                part,
+                part * q,
+                bundle.value - model,
+            ];
+            let mut product = 0;
+            for left in 0..=N {
+                let weighted = weight * columns[left];
+                for &right in &columns[left..] {
+                    sums[product] += weighted * right;
+                    product += 1;
+                }
+            }
+            n += bundle.weight;
+        }
+        (sums, n)
+    }
 }

@@ -19,6 +19,8 @@ const MAX_MISS_CELLS: f64 = 0.08;
 const MAX_MISS_PX: f64 = 0.6;
 /// What may be added to that in grain, in the fit's own standard deviations.
 const MISS_SIGMAS: f64 = 2.5;
+/// Guesses closer than this, px, lead to the same fit or to none.
+const SAME_GUESS_PX: f64 = 0.2;
 /// Rounds after which growth ends; every reach needs a few.
 const MAX_ROUNDS: usize = 200;
 /// Corners farther than this from where their neighbours have them are dropped: px, and in robust standard deviations of
@@ -80,12 +82,12 @@ pub fn cell_px(guess: &CornerGuess) -> f64 {
 fn extend(plate: &Plate, pattern: Pattern, fits: &mut Fits) {
     let mut reach_idx = 0;
     // Reach at which a corner was last tried in vain: it is tried again only from farther around.
-    let mut tried: BTreeMap<(i32, i32), usize> = BTreeMap::new();
+    let mut tried: BTreeMap<(i32, i32), Tried> = BTreeMap::new();
     for _ in 0..MAX_ROUNDS {
         let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
         let mut added = Vec::new();
         for (r, c) in pattern.corners().map(|(r, c)| (r as i32, c as i32)) {
-            if fits.contains_key(&(r, c)) || tried.get(&(r, c)).is_some_and(|&at| at >= reach_idx) {
+            if fits.contains_key(&(r, c)) || tried.get(&(r, c)).is_some_and(|tried| tried.reach_idx >= reach_idx) {
                 continue;
             }
             let distance = |&(r1, c1): &(i32, i32)| (r1 - r).abs().max((c1 - c).abs());
@@ -93,9 +95,10 @@ fn extend(plate: &Plate, pattern: Pattern, fits: &mut Fits) {
             if nearest > REACHES[reach_idx] {
                 continue;
             }
-            match fit_near(plate, pattern, &places, (r, c), nearest) {
-                Some(fit) => added.push(((r, c), fit)),
-                None => _ = tried.insert((r, c), reach_idx),
+            let last = tried.entry((r, c)).or_insert(Tried { reach_idx, fit: None });
+            last.reach_idx = reach_idx;
+            if let Some(fit) = fit_near(plate, pattern, &places, (r, c), nearest, last) {
+                added.push(((r, c), fit));
             }
         }
         if added.is_empty() {
@@ -110,8 +113,24 @@ fn extend(plate: &Plate, pattern: Pattern, fits: &mut Fits) {
     }
 }
 
-/// The corner at node (r, c), if it lies where its surroundings predict it.
-fn fit_near(plate: &Plate, pattern: Pattern, places: &[Node], node: (i32, i32), nearest: i32) -> Option<CornerFit> {
+/// A corner tried in vain.
+struct Tried {
+    /// The reach at which that was.
+    reach_idx: usize,
+    /// Where it was thought to be, and what the fit from there gave.
+    fit: Option<([f64; 2], Option<CornerFit>)>,
+}
+
+/// The corner at node (r, c), if it lies where its surroundings predict it. What was tried from the same place before is not tried
+/// again.
+fn fit_near(
+    plate: &Plate,
+    pattern: Pattern,
+    places: &[Node],
+    node: (i32, i32),
+    nearest: i32,
+    tried: &mut Tried,
+) -> Option<CornerFit> {
     let guess = guess(pattern, places, node)?;
     let inside = guess.at[0] > 0.0
         && guess.at[1] > 0.0
@@ -121,7 +140,14 @@ fn fit_near(plate: &Plate, pattern: Pattern, places: &[Node], node: (i32, i32), 
     if !inside || cell < 2.5 {
         return None;
     }
-    let fit = fit_corner(plate.raw, &plate.noise, &guess)?;
+    let fit = match tried.fit {
+        Some((at, fit)) if (at[0] - guess.at[0]).hypot(at[1] - guess.at[1]) < SAME_GUESS_PX => fit,
+        _ => {
+            let fit = fit_corner(plate.raw, &plate.noise, &guess);
+            tried.fit = Some((guess.at, fit));
+            fit
+        }
+    }?;
     let miss = (fit.at[0] - guess.at[0]).hypot(fit.at[1] - guess.at[1]);
     let reach = f64::from(nearest.min(3));
     (miss <= (MAX_MISS_CELLS * cell).max(MAX_MISS_PX) * reach + MISS_SIGMAS * fit.sigma()).then_some(fit)
@@ -164,15 +190,10 @@ fn beside_line(pattern: Pattern, &(_, c): &(i32, i32)) -> bool {
 
 /// Distance of each of some corners from where the others among `places` predict it, px.
 pub fn stray_distances(places: &[Node], corners: impl Iterator<Item = ((i32, i32), [f64; 2])>) -> BTreeMap<(i32, i32), f64> {
-    let others = |own: [f64; 2]| -> Vec<Node> {
-        let near = |node: &&Node| (node.lattice[0] - own[0]).abs().max((node.lattice[1] - own[1]).abs()) <= 4.0;
-        let close: Vec<Node> = places.iter().filter(near).filter(|node| node.lattice != own).copied().collect();
-        if close.len() >= 8 { close } else { places.iter().filter(|node| node.lattice != own).copied().collect() }
-    };
     corners
         .filter_map(|((r, c), seen)| {
             let lattice = [f64::from(c), f64::from(r)];
-            let at = PlaneMap::near(&others(lattice), lattice)?.at(lattice)?;
+            let at = PlaneMap::near_others(places, lattice)?.at(lattice)?;
             Some(((r, c), (at[0] - seen[0]).hypot(at[1] - seen[1])))
         })
         .collect()

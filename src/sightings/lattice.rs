@@ -93,41 +93,136 @@ pub fn find_lattices(levels: &[Level], corners: &[XCorner]) -> Vec<Lattice> {
 
 /// Each corner's nearest neighbour along each of its four rays, where both agree.
 fn mutual(levels: &[Level], corners: &[XCorner], index: &CornerIndex) -> Vec<[Link; 4]> {
-    let one_way: Vec<[Link; 4]> = (0..corners.len()).map(|i| nearest_links(levels, corners, index, i)).collect();
+    let one_way = pulp::Arch::new().dispatch(OneWay { levels, corners, index, abreast: Abreast::new(corners, index) });
     let agreed = |i: usize, slot: usize| one_way[i][slot].filter(|&(j, back)| one_way[j][back] == Some((i, slot)));
     (0..corners.len()).map(|i| std::array::from_fn(|slot| agreed(i, slot))).collect()
 }
 
-fn nearest_links(levels: &[Level], corners: &[XCorner], index: &CornerIndex, i: usize) -> [Link; 4] {
-    let corner = &corners[i];
-    let mut links = [None; 4];
-    let longest = MAX_LINK_OF_SCALE * corner.scale;
-    // Neighbours whose rays match, from whole rings of squares; those beyond the ring's reach wait for the next one.
-    let mut waiting: Vec<(f64, usize, usize, usize)> = Vec::new();
-    let mut looked_at = 0;
-    for ring in 0..=index.n_rings() {
-        for j in index.ring(corner.at, ring) {
-            looked_at += 1;
-            if let Some((distance, slot, back)) = matching_rays(corner, &corners[j])
-                && distance <= longest
-                && links[slot].is_none()
-            {
-                waiting.push((distance, j, slot, back));
+/// The search for every corner's neighbours, compiled for the registers that the processor has.
+struct OneWay<'a> {
+    levels: &'a [Level<'a>],
+    corners: &'a [XCorner],
+    index: &'a CornerIndex,
+    abreast: Abreast,
+}
+
+impl pulp::NullaryFnOnce for OneWay<'_> {
+    type Output = Vec<[Link; 4]>;
+
+    #[inline(always)]
+    fn call(self) -> Self::Output {
+        let mut links = Vec::with_capacity(self.corners.len());
+        let mut waiting = Vec::new();
+        for i in 0..self.corners.len() {
+            links.push(self.nearest(i, &mut waiting));
+        }
+        links
+    }
+}
+
+impl OneWay<'_> {
+    /// `waiting` is room to work in.
+    #[inline(always)]
+    fn nearest(&self, i: usize, waiting: &mut Vec<(f64, usize, usize, usize)>) -> [Link; 4] {
+        let Self { levels, corners, index, abreast } = self;
+        let corner = &corners[i];
+        let order = index.order();
+        let mut links = [None; 4];
+        let longest = MAX_LINK_OF_SCALE * corner.scale;
+        // Neighbours whose rays match, from whole rings of squares; those beyond the ring's reach wait for the next one.
+        waiting.clear();
+        let mut looked_at = 0;
+        for ring in 0..=index.n_rings() {
+            for part in index.ring(corner.at, ring) {
+                looked_at += part.len();
+                let mut from = part.start;
+                while from < part.end {
+                    let may_match = abreast.may_match(corner, from);
+                    let n = LANES.min(part.end - from);
+                    for (&j, may_match) in order[from..from + n].iter().zip(may_match) {
+                        if may_match
+                            && let Some((distance, slot, back)) = matching_rays(corner, &corners[j])
+                            && distance <= longest
+                            && links[slot].is_none()
+                        {
+                            waiting.push((distance, j, slot, back));
+                        }
+                    }
+                    from += n;
+                }
+            }
+            waiting.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            let n_ready = waiting.partition_point(|link| link.0 <= CornerIndex::complete_to(ring));
+            for (distance, j, slot, back) in waiting.drain(..n_ready) {
+                if links[slot].is_none() && edge_runs(levels, corner, &corners[j], slot, distance) {
+                    links[slot] = Some((j, back));
+                }
+            }
+            let all_seen = CornerIndex::complete_to(ring) >= longest || looked_at > MAX_LOOKED_AT;
+            if all_seen || links.iter().all(Option::is_some) {
+                break;
             }
         }
-        waiting.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        let n_ready = waiting.partition_point(|link| link.0 <= CornerIndex::complete_to(ring));
-        for (distance, j, slot, back) in waiting.drain(..n_ready) {
-            if links[slot].is_none() && edge_runs(levels, corner, &corners[j], slot, distance) {
-                links[slot] = Some((j, back));
-            }
-        }
-        let all_seen = CornerIndex::complete_to(ring) >= longest || looked_at > MAX_LOOKED_AT;
-        if all_seen || links.iter().all(Option::is_some) {
-            break;
+        links
+    }
+}
+
+/// Corners compared at once.
+const LANES: usize = 8;
+/// What rounding may do to a squared cosine in single precision, generously.
+const ROUNDING: f32 = 1e-3;
+
+/// All corners in the order of their squares, column by column: the place and the edges of each.
+struct Abreast {
+    at: [Vec<f32>; 2],
+    edges: [[Vec<f32>; 2]; 2],
+    dark_between: Vec<bool>,
+}
+
+impl Abreast {
+    fn new(corners: &[XCorner], index: &CornerIndex) -> Self {
+        let column = |of: &dyn Fn(&XCorner) -> f64| {
+            let values = index.order().iter().map(|&i| of(&corners[i]) as f32);
+            // The last lanes may reach beyond the end.
+            values.chain([0.0; LANES]).collect::<Vec<f32>>()
+        };
+        let dark = index.order().iter().map(|&i| corners[i].dark_between);
+        Self {
+            at: [column(&|c| c.at[0]), column(&|c| c.at[1])],
+            edges: [
+                [column(&|c| c.edges[0][0]), column(&|c| c.edges[0][1])],
+                [column(&|c| c.edges[1][0]), column(&|c| c.edges[1][1])],
+            ],
+            dark_between: dark.chain([false; LANES]).collect(),
         }
     }
-    links
+
+    /// Which of the eight corners from place `from` of the order on may be linked with a corner, as [`matching_rays`] has it: all
+    /// that it would link, and few besides.
+    #[inline(always)]
+    fn may_match(&self, corner: &XCorner, from: usize) -> [bool; LANES] {
+        const LEAST: f32 = (MIN_COSINE * MIN_COSINE) as f32 - ROUNDING;
+        let lanes = from..from + LANES;
+        let (x, y) = (&self.at[0][lanes.clone()], &self.at[1][lanes.clone()]);
+        let (ax, ay) = (&self.edges[0][0][lanes.clone()], &self.edges[0][1][lanes.clone()]);
+        let (bx, by) = (&self.edges[1][0][lanes.clone()], &self.edges[1][1][lanes.clone()]);
+        let dark = &self.dark_between[lanes];
+        let [u, v] = corner.at.map(|x| x as f32);
+        let [own_a, own_b] = corner.edges.map(|edge| edge.map(|x| x as f32));
+        let own_dark = corner.dark_between;
+        let mut may_match = [false; LANES];
+        for (k, may_match) in may_match.iter_mut().enumerate() {
+            let (du, dv) = (x[k] - u, y[k] - v);
+            let least = LEAST * (du * du + dv * dv);
+            let (a, b) = (own_a[0] * du + own_a[1] * dv, own_b[0] * du + own_b[1] * dv);
+            let (c, d) = (ax[k] * du + ay[k] * dv, bx[k] * du + by[k] * dv);
+            let (a, b, c, d) = (a * a, b * b, c * c, d * d);
+            let aligned = (a.max(b) >= least) & (c.max(d) >= least);
+            // Tones match when the number of second edges and of dark sectors between them is odd.
+            *may_match = aligned & ((a < b) ^ (c < d) ^ own_dark ^ dark[k]);
+        }
+        may_match
+    }
 }
 
 /// The distance between two corners, the ray of `from` that leads to `to` and the ray back, if directions and tones fit.

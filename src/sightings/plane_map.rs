@@ -3,11 +3,18 @@
 
 use nalgebra::{SMatrix, SVector};
 
+use crate::math::solve::Cholesky;
+
 /// Nodes that one local map is fitted to. They span about three cells around: near enough for the lens to be
 /// straight, and enough to average the corners' noise when the map reaches across the lane.
 const N_NEAREST: usize = 24;
 /// Distance, in cells, at which a node counts half as much as one right at the place asked for.
 const HALF_WEIGHT_CELLS: f64 = 2.0;
+/// What lies farther along a row or column is asked about a node only where fewer than so many lie nearer.
+const CLOSE_CELLS: f64 = 4.0;
+const ENOUGH_CLOSE: usize = 8;
+/// Within this many cells of a place amid a card there are more nodes than are asked for.
+const USUAL_REACH: f64 = 3.0;
 
 /// A homography from lattice coordinates (x along columns, y along rows, in cells) to pixels.
 #[derive(Clone, Copy, Debug)]
@@ -46,32 +53,21 @@ impl PlaneMap {
         let centre = centre.map(|x| x / sum);
         let mut size = 0.0;
         for (node, weight) in nodes.clone() {
-            size += weight * (node.at[0] - centre[0]).hypot(node.at[1] - centre[1]);
+            let [u, v] = [node.at[0] - centre[0], node.at[1] - centre[1]];
+            size += weight * (u * u + v * v).sqrt();
         }
         let size = size / sum;
-        let spans = size > 0.0;
+        let spans = size > 0.0 && size.is_finite();
         if !spans {
             return None;
         }
-        let mut matrix = SMatrix::<f64, 8, 8>::zeros();
-        let mut right = SVector::<f64, 8>::zeros();
-        for (node, weight) in nodes {
-            let [x, y] = [node.lattice[0] - origin[0], node.lattice[1] - origin[1]];
-            let [u, v] = [(node.at[0] - centre[0]) / size, (node.at[1] - centre[1]) / size];
-            for (row, value) in [
-                (SVector::from([x, y, 1.0, 0.0, 0.0, 0.0, -x * u, -y * u]), u),
-                (SVector::from([0.0, 0.0, 0.0, x, y, 1.0, -x * v, -y * v]), v),
-            ] {
-                matrix.syger(weight, &row, &row, 1.0);
-                right += row * (weight * value);
-            }
-        }
+        let moments = Moments::of(nodes, origin, centre, size);
+        let (mut matrix, right) = moments.equations();
         // A little weight holds the perspective terms near zero where the nodes don't tell them.
         for i in [6, 7] {
             matrix[(i, i)] += 1e-6 * sum;
         }
-        matrix.fill_upper_triangle_with_lower_triangle();
-        let solved = matrix.cholesky()?.solve(&right);
+        let solved = Cholesky::new(&matrix)?.solve(&right);
         let mut h = [0.0; 8];
         for i in 0..3 {
             let bottom = if i < 2 { solved[6 + i] } else { 1.0 };
@@ -85,10 +81,32 @@ impl PlaneMap {
 
     /// The map fitted to those nodes that lie nearest to a lattice place.
     pub fn near(nodes: &[Node], lattice: [f64; 2]) -> Option<Self> {
+        Self::near_some(nodes, lattice, |_| true)
+    }
+
+    /// The same from nodes other than the one at the place itself, from those close by if there are enough.
+    pub fn near_others(nodes: &[Node], lattice: [f64; 2]) -> Option<Self> {
+        let offset = |node: &Node| (node.lattice[0] - lattice[0]).abs().max((node.lattice[1] - lattice[1]).abs());
+        let is_close = |node: &Node| node.lattice != lattice && offset(node) <= CLOSE_CELLS;
+        if nodes.iter().filter(|node| is_close(node)).count() >= ENOUGH_CLOSE {
+            Self::near_some(nodes, lattice, is_close)
+        } else {
+            Self::near_some(nodes, lattice, |node| node.lattice != lattice)
+        }
+    }
+
+    fn near_some(nodes: &[Node], lattice: [f64; 2], is_used: impl Fn(&Node) -> bool) -> Option<Self> {
         let distance2 = |node: &Node| (node.lattice[0] - lattice[0]).powi(2) + (node.lattice[1] - lattice[1]).powi(2);
-        let mut order: Vec<(f64, usize)> = nodes.iter().enumerate().map(|(i, node)| (distance2(node), i)).collect();
+        let by_distance = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+        let used = nodes.iter().enumerate().filter(|(_, node)| is_used(node)).map(|(i, node)| (distance2(node), i));
+        // Mostly the nearest lie all around, and the others need not be sorted.
+        let mut order: Vec<(f64, usize)> = Vec::with_capacity(2 * N_NEAREST);
+        order.extend(used.clone().filter(|&(distance2, _)| distance2 <= USUAL_REACH * USUAL_REACH));
+        if order.len() < N_NEAREST {
+            order.clear();
+            order.extend(used);
+        }
         if order.len() > N_NEAREST {
-            let by_distance = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
             order.select_nth_unstable_by(N_NEAREST - 1, by_distance);
             order.truncate(N_NEAREST);
             // The order decides the last digit of sums.
@@ -117,5 +135,64 @@ impl PlaneMap {
             Some([b[0] - a[0], b[1] - a[1]])
         };
         Some([step(1.0, 0.0)?, step(0.0, 1.0)?])
+    }
+}
+
+/// Weighted sums over nodes, of which the normal equations of a map consist: of the lattice place alone, of that times u, of that
+/// times v, and of that times u^2 + v^2; each by 1, x, y, x^2, xy and y^2.
+#[derive(Default)]
+struct Moments {
+    place: [f64; 6],
+    by_u: [f64; 6],
+    by_v: [f64; 6],
+    by_square: [f64; 6],
+}
+
+impl Moments {
+    fn of(nodes: impl Iterator<Item = (Node, f64)>, origin: [f64; 2], centre: [f64; 2], size: f64) -> Self {
+        let mut moments = Self::default();
+        let scale = 1.0 / size;
+        for (node, weight) in nodes {
+            let [x, y] = [node.lattice[0] - origin[0], node.lattice[1] - origin[1]];
+            let [u, v] = [(node.at[0] - centre[0]) * scale, (node.at[1] - centre[1]) * scale];
+            let square = u * u + v * v;
+            for (i, product) in [1.0, x, y, x * x, x * y, y * y].into_iter().enumerate() {
+                let weighted = weight * product;
+                moments.place[i] += weighted;
+                moments.by_u[i] += weighted * u;
+                moments.by_v[i] += weighted * v;
+                moments.by_square[i] += weighted * square;
+            }
+        }
+        moments
+    }
+
+    /// The normal equations of the rows (x, y, 1, 0, 0, 0, -x u, -y u) = u and (0, 0, 0, x, y, 1, -x v, -y v) = v; of the matrix
+    /// the lower triangle.
+    fn equations(&self) -> (SMatrix<f64, 8, 8>, SVector<f64, 8>) {
+        let [one, x, y, xx, xy, yy] = self.place;
+        let mut matrix = SMatrix::<f64, 8, 8>::zeros();
+        let mut right = SVector::<f64, 8>::zeros();
+        for (first, by) in [(0, &self.by_u), (3, &self.by_v)] {
+            let block = [[xx, xy, x], [xy, yy, y], [x, y, one]];
+            for (i, row) in block.iter().enumerate() {
+                for (j, &entry) in row.iter().enumerate().take(i + 1) {
+                    matrix[(first + i, first + j)] = entry;
+                }
+            }
+            let [one, x, y, xx, xy, yy] = *by;
+            for (column, entries) in [(6, [xx, xy, x]), (7, [xy, yy, y])] {
+                for (i, entry) in entries.into_iter().enumerate() {
+                    matrix[(column, first + i)] = -entry;
+                }
+            }
+            for (i, entry) in [x, y, one].into_iter().enumerate() {
+                right[first + i] = entry;
+            }
+        }
+        let [_, x, y, xx, xy, yy] = self.by_square;
+        (matrix[(6, 6)], matrix[(7, 6)], matrix[(7, 7)]) = (xx, xy, yy);
+        (right[6], right[7]) = (-x, -y);
+        (matrix, right)
     }
 }

@@ -6,6 +6,7 @@
 use std::borrow::Cow;
 
 use super::noise::Noise;
+use super::saddles::{blur_along, blur_down};
 use crate::photo::LinearImage;
 
 /// Noise of bright pixels relative to their brightness from which on a photo is smoothed before anything is detected, and from which on it
@@ -39,27 +40,46 @@ impl<'a> Plate<'a> {
     }
 }
 
-/// Blurred by the binomial 1 4 6 4 1 (1 px) both ways; the outer two rows and columns stay as they were.
+/// Blurred by the binomial 1 4 6 4 1 (1 px) both ways; in the outer two columns only down, in the outer two rows only along.
 fn smoothed(image: &LinearImage) -> LinearImage {
-    let (width, height) = (image.width(), image.height());
-    let mut along = image.data().to_vec();
-    if width < 5 || height < 5 {
+    if image.width() < 5 || image.height() < 5 {
         return image.clone();
     }
-    let n = width - 4;
-    for (row, out) in image.data().chunks_exact(width).zip(along.chunks_exact_mut(width)) {
-        let (a, b, c, d, e) = (&row[..n], &row[1..n + 1], &row[2..n + 2], &row[3..n + 3], &row[4..n + 4]);
-        for (i, out) in out[2..n + 2].iter_mut().enumerate() {
-            *out = ((a[i] + e[i]) + 4.0 * (b[i] + d[i]) + 6.0 * c[i]) * (1.0 / 16.0);
+    let data = pulp::Arch::new().dispatch(Smooth(image));
+    LinearImage::new(image.width(), image.height(), data)
+}
+
+/// The blur, compiled for the registers that the processor has.
+struct Smooth<'a>(&'a LinearImage);
+
+impl pulp::NullaryFnOnce for Smooth<'_> {
+    type Output = Vec<f32>;
+
+    #[inline(always)]
+    fn call(self) -> Vec<f32> {
+        let (width, height) = (self.0.width(), self.0.height());
+        let mut data = Vec::with_capacity(width * height);
+        // Rows in flight, blurred along.
+        let mut along: [Vec<f32>; 5] = std::array::from_fn(|_| vec![0.0; width]);
+        let mut down = vec![0.0; width];
+        for v in 0..height {
+            let row = self.0.row(v);
+            let out = &mut along[v % 5];
+            out[..2].copy_from_slice(&row[..2]);
+            out[width - 2..].copy_from_slice(&row[width - 2..]);
+            blur_along(row, out);
+            if v < 2 {
+                data.extend_from_slice(&along[v]);
+            }
+            if v >= 4 {
+                let row = |back: usize| along[(v - back) % 5].as_slice();
+                blur_down([row(4), row(3), row(2), row(1), row(0)], &mut down);
+                data.extend_from_slice(&down);
+            }
         }
-    }
-    let mut data = along.clone();
-    for v in 2..height - 2 {
-        let row = |k: usize| &along[(v + k - 2) * width..(v + k - 1) * width];
-        let (a, b, c, d, e) = (row(0), row(1), row(2), row(3), row(4));
-        for (i, out) in data[v * width..(v + 1) * width].iter_mut().enumerate() {
-            *out = ((a[i] + e[i]) + 4.0 * (b[i] + d[i]) + 6.0 * c[i]) * (1.0 / 16.0);
+        for v in height - 2..height {
+            data.extend_from_slice(&along[v % 5]);
         }
+        data
     }
-    LinearImage::new(width, height, data)
 }

@@ -15,8 +15,6 @@ const MIN_CELLS: u32 = 20;
 const ONE_WRONG_IN: u32 = 12;
 /// Widest patch that is looked at, cells; a card has 26 by 18.
 const MAX_SIDE: i32 = 32;
-/// Bits to the left of a card's first column in [`CardRows`].
-const PAD: usize = 40;
 
 /// A patch's place on a card.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -69,10 +67,10 @@ pub const TURNS: [([i32; 2], [i32; 2]); 8] = [
 /// Turns before this index are not mirrored.
 pub const N_TURNS: usize = 4;
 
-/// A card's rows as bits: bit PAD + col. Around the card everything is blank.
+/// A card's rows as bits: bit i = column i. Around the card everything is blank.
 struct CardRows {
-    dark: [u128; CARD_ROWS],
-    dots: [u128; CARD_ROWS],
+    dark: [u32; CARD_ROWS],
+    dots: [u32; CARD_ROWS],
 }
 
 /// A row of a patch as bits: bit i = column i.
@@ -88,9 +86,7 @@ static CARDS: std::sync::LazyLock<Vec<CardRows>> = std::sync::LazyLock::new(|| {
         .map(|number| {
             let pattern = Pattern::Card(number);
             let row_of = |of: &dyn Fn(usize, usize) -> bool| {
-                std::array::from_fn(|row| {
-                    (0..CARD_COLS).filter(|&col| of(row, col)).fold(0, |bits, col| bits | 1_u128 << (PAD + col))
-                })
+                std::array::from_fn(|row| (0..CARD_COLS).filter(|&col| of(row, col)).fold(0, |bits, col| bits | 1_u32 << col))
             };
             CardRows { dark: row_of(&|r, c| pattern.is_dark(r, c)), dots: row_of(&|r, c| pattern.has_dot(r, c)) }
         })
@@ -110,49 +106,9 @@ pub fn place_on_card(cells: &BTreeMap<(i32, i32), Cell>) -> Option<CardPlace> {
     if read_cells < MIN_CELLS {
         return None;
     }
-    let mut best = (u32::MAX, None);
-    let mut second = u32::MAX;
-    for (turn, (c, r)) in TURNS.into_iter().enumerate() {
-        let unshifted = Placement { c, r, shift: [0, 0] };
-        let turned: Vec<(i32, i32, bool, bool)> =
-            known.iter().map(|&(x, y, dark, dot)| (unshifted.cell(x, y), dark, dot)).map(|((r, c), a, b)| (r, c, a, b)).collect();
-        let top = turned.iter().map(|cell| cell.0).min()?;
-        let left = turned.iter().map(|cell| cell.1).min()?;
-        let height = turned.iter().map(|cell| cell.0).max()? - top + 1;
-        let width = turned.iter().map(|cell| cell.1).max()? - left + 1;
-        if height > MAX_SIDE || width > MAX_SIDE {
-            return None;
-        }
-        let mut rows = vec![PatchRow::default(); height as usize];
-        for &(row, col, dark, dot) in &turned {
-            let bit = 1_u64 << (col - left);
-            let row = &mut rows[(row - top) as usize];
-            row.known |= bit;
-            row.dark |= if dark { bit } else { 0 };
-            row.dots |= if dot { bit } else { 0 };
-        }
-        // The chequer tells which shifts are possible at all.
-        let n_even = turned.iter().filter(|&&(row, col, dark, _)| dark == ((row - top + col - left) % 2 == 0)).count();
-        let parity = i32::from(2 * n_even < turned.len());
-        for row_shift in 2 - height..=CARD_ROWS as i32 - 2 {
-            for col_shift in 2 - width..=CARD_COLS as i32 - 2 {
-                if (row_shift + col_shift).rem_euclid(2) != parity {
-                    continue;
-                }
-                for (card, printed) in CARDS.iter().enumerate() {
-                    let wrong = mismatches(&rows, printed, row_shift, col_shift, second);
-                    if wrong < best.0 {
-                        second = best.0;
-                        let shift = [row_shift - top, col_shift - left];
-                        best = (wrong, Some((card, turn, Placement { c, r, shift })));
-                    } else {
-                        second = second.min(wrong);
-                    }
-                }
-            }
-        }
-    }
-    let (wrong_dots, Some((card, turn, place))) = best else { return None };
+    let Places { best: (wrong_dots, Some((card, turn, place))), second } = pulp::Arch::new().dispatch(AllPlaces(&known))? else {
+        return None;
+    };
     let margin = second.saturating_sub(wrong_dots);
     // `place.cell` tells cells by their least corner; the shift found for cells is the one for nodes in all four turns, since
     // both ends of a cell were turned alike.
@@ -161,20 +117,129 @@ pub fn place_on_card(cells: &BTreeMap<(i32, i32), Cell>) -> Option<CardPlace> {
     accepted.then_some(CardPlace { pattern, mirrored, place, wrong_dots, read_cells, margin })
 }
 
-/// Cells that differ from the card at a shift, counted no further than `enough`.
-fn mismatches(rows: &[PatchRow], card: &CardRows, row_shift: i32, col_shift: i32, enough: u32) -> u32 {
-    let shift = (PAD as i32 + col_shift) as u32;
-    let mut wrong = 0;
-    for (i, patch) in rows.iter().enumerate() {
-        let row = row_shift + i as i32;
-        let (dark, dots) = match usize::try_from(row) {
-            Ok(row) if row < CARD_ROWS => ((card.dark[row] >> shift) as u64, (card.dots[row] >> shift) as u64),
-            _ => (0, 0),
-        };
-        wrong += (((patch.dark ^ dark) | (patch.dots ^ dots)) & patch.known).count_ones();
-        if wrong >= enough {
-            break;
+/// The best place and how many cells differ there, and how many at the second best.
+struct Places {
+    best: (u32, Option<(usize, usize, Placement)>),
+    second: u32,
+}
+
+/// The search through all places, turns and mirror images on all cards for cells (x, y, dark, dot), compiled for what the processor
+/// can do: some count bits at once. None where the patch is larger than any card.
+struct AllPlaces<'a>(&'a [(i32, i32, bool, bool)]);
+
+impl pulp::NullaryFnOnce for AllPlaces<'_> {
+    type Output = Option<Places>;
+
+    #[inline(always)]
+    fn call(self) -> Option<Places> {
+        let mut places = Places { best: (u32::MAX, None), second: u32::MAX };
+        for (turn, (c, r)) in TURNS.into_iter().enumerate() {
+            let unshifted = Placement { c, r, shift: [0, 0] };
+            let turned = self.0.iter().map(|&(x, y, dark, dot)| (unshifted.cell(x, y), dark, dot));
+            let turned: Vec<(i32, i32, bool, bool)> = turned.map(|((r, c), dark, dot)| (r, c, dark, dot)).collect();
+            let top = turned.iter().map(|cell| cell.0).min()?;
+            let left = turned.iter().map(|cell| cell.1).min()?;
+            let height = turned.iter().map(|cell| cell.0).max()? - top + 1;
+            let width = turned.iter().map(|cell| cell.1).max()? - left + 1;
+            if height > MAX_SIDE || width > MAX_SIDE {
+                return None;
+            }
+            let mut rows = [PatchRow::default(); MAX_SIDE as usize];
+            for &(row, col, dark, dot) in &turned {
+                let bit = 1_u64 << (col - left);
+                let row = &mut rows[(row - top) as usize];
+                row.known |= bit;
+                row.dark |= if dark { bit } else { 0 };
+                row.dots |= if dot { bit } else { 0 };
+            }
+            // The chequer tells which shifts are possible at all.
+            let n_even = turned.iter().filter(|&&(row, col, dark, _)| dark == ((row - top + col - left) % 2 == 0)).count();
+            let parity = i32::from(2 * n_even < turned.len());
+            for col_shift in 2 - width..=CARD_COLS as i32 - 2 {
+                let shifted = Shifted::new(&rows[..height as usize], col_shift);
+                let mut row_shift = 2 - height;
+                row_shift += i32::from((row_shift + col_shift).rem_euclid(2) != parity);
+                while row_shift <= CARD_ROWS as i32 - 2 {
+                    let place = Placement { c, r, shift: [row_shift - top, col_shift - left] };
+                    places.compare(&shifted, row_shift, |card| (card, turn, place));
+                    row_shift += 2;
+                }
+            }
+        }
+        Some(places)
+    }
+}
+
+impl Places {
+    /// Compares a patch with every card at a shift.
+    #[inline(always)]
+    fn compare(&mut self, patch: &Shifted, row_shift: i32, place: impl Fn(usize) -> (usize, usize, Placement)) {
+        let beside = patch.beside(row_shift);
+        if beside >= self.second {
+            return;
+        }
+        for (card, printed) in CARDS.iter().enumerate() {
+            let wrong = beside + patch.mismatches(printed, row_shift, self.second - beside);
+            if wrong < self.best.0 {
+                self.second = self.best.0;
+                self.best = (wrong, Some(place(card)));
+            } else {
+                self.second = self.second.min(wrong);
+            }
         }
     }
-    wrong
+}
+
+/// A patch shifted along the rows of a card.
+struct Shifted {
+    /// What falls on the card's columns: known, dark, dots.
+    rows: [[u32; 3]; MAX_SIDE as usize],
+    height: i32,
+    /// Cells of each row that are not blank paper, on the card's columns and beside them.
+    printed: [[u32; 2]; MAX_SIDE as usize],
+}
+
+impl Shifted {
+    #[inline(always)]
+    fn new(patch: &[PatchRow], col_shift: i32) -> Self {
+        const COLUMNS: u64 = (1 << CARD_COLS) - 1;
+        let on_card = |bits: u64| {
+            let shifted = if col_shift < 0 { bits >> -col_shift } else { bits << col_shift };
+            (shifted & COLUMNS) as u32
+        };
+        let mut shifted =
+            Self { rows: [[0; 3]; MAX_SIDE as usize], height: patch.len() as i32, printed: [[0; 2]; MAX_SIDE as usize] };
+        for (i, row) in patch.iter().enumerate() {
+            let printed = (row.dark | row.dots) & row.known;
+            let on = on_card(printed).count_ones();
+            shifted.rows[i] = [row.known, row.dark, row.dots].map(on_card);
+            shifted.printed[i] = [on, printed.count_ones() - on];
+        }
+        shifted
+    }
+
+    /// Cells beside the card that are not blank paper.
+    #[inline(always)]
+    fn beside(&self, row_shift: i32) -> u32 {
+        let is_on_card = |i: usize| (0..CARD_ROWS as i32).contains(&(row_shift + i as i32));
+        let count = |i: usize| self.printed[i][1] + if is_on_card(i) { 0 } else { self.printed[i][0] };
+        (0..self.height as usize).map(count).sum()
+    }
+
+    /// Cells that differ from the card itself, counted no further than `enough`.
+    #[inline(always)]
+    fn mismatches(&self, card: &CardRows, row_shift: i32, enough: u32) -> u32 {
+        let first = (-row_shift).max(0) as usize;
+        let last = self.height.min(CARD_ROWS as i32 - row_shift) as usize;
+        let top = (row_shift + first as i32) as usize;
+        let mut wrong = 0;
+        let rows = self.rows[first..last].iter().zip(card.dark[top..].iter().zip(&card.dots[top..]));
+        for (&[known, dark, dots], (card_dark, card_dots)) in rows {
+            wrong += (((dark ^ card_dark) | (dots ^ card_dots)) & known).count_ones();
+            if wrong >= enough {
+                break;
+            }
+        }
+        wrong
+    }
 }

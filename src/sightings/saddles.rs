@@ -38,35 +38,52 @@ struct Rows {
 
 /// All saddles of a level that are strong enough, row by row.
 pub fn find_saddles(level: &Level) -> Vec<Saddle> {
-    let noise = MIN_STRENGTH_OF_NOISE.powi(2) * Noise::of_pixels(level.width, &level.data).variance_per_light();
-    let mut found = Vec::new();
     if level.width < 16 || level.height < 16 {
-        return found;
+        return Vec::new();
     }
-    let empty = || std::array::from_fn(|_| vec![0.0_f32; level.width]);
-    let mut rows = Rows { blurred: empty(), smooth: empty(), strength: empty() };
-    for v in 0..level.height {
-        blur_along(level.row(v), &mut rows.blurred[v % RING]);
-        if v < 4 {
-            continue;
+    let noise = MIN_STRENGTH_OF_NOISE.powi(2) * Noise::of_pixels(level.width, &level.data).variance_per_light();
+    pulp::Arch::new().dispatch(Search { level, noise })
+}
+
+/// A search through a level, compiled for the registers that the processor has: the same bits in half the time with 256 bits.
+struct Search<'a> {
+    level: &'a Level<'a>,
+    noise: f32,
+}
+
+impl pulp::NullaryFnOnce for Search<'_> {
+    type Output = Vec<Saddle>;
+
+    #[inline(always)]
+    fn call(self) -> Vec<Saddle> {
+        let Self { level, noise } = self;
+        let mut found = Vec::new();
+        let empty = || std::array::from_fn(|_| vec![0.0_f32; level.width]);
+        let mut rows = Rows { blurred: empty(), smooth: empty(), strength: empty() };
+        for v in 0..level.height {
+            blur_along(level.row(v), &mut rows.blurred[v % RING]);
+            if v < 4 {
+                continue;
+            }
+            let row = |back: usize| rows.blurred[(v - back) % RING].as_slice();
+            blur_down([row(4), row(3), row(2), row(1), row(0)], &mut rows.smooth[(v - 2) % RING]);
+            if v < 6 {
+                continue;
+            }
+            let row = |back: usize| &rows.smooth[(v - back) % RING];
+            strengths([row(4), row(3), row(2)], noise, &mut rows.strength[(v - 3) % RING]);
+            if v < 8 {
+                continue;
+            }
+            peaks(&rows, v - 4, &mut found);
         }
-        let row = |back: usize| &rows.blurred[(v - back) % RING];
-        blur_down([row(4), row(3), row(2), row(1), row(0)], &mut rows.smooth[(v - 2) % RING]);
-        if v < 6 {
-            continue;
-        }
-        let row = |back: usize| &rows.smooth[(v - back) % RING];
-        strengths([row(4), row(3), row(2)], noise, &mut rows.strength[(v - 3) % RING]);
-        if v < 8 {
-            continue;
-        }
-        peaks(&rows, v - 4, &mut found);
+        found
     }
-    found
 }
 
 /// The binomial 1 4 6 4 1 (a blur of 1 px) along a row; the outer two pixels stay as they were.
-fn blur_along(row: &[f32], out: &mut [f32]) {
+#[inline(always)]
+pub(super) fn blur_along(row: &[f32], out: &mut [f32]) {
     let n = row.len() - 4;
     let (a, b, c, d, e) = (&row[..n], &row[1..n + 1], &row[2..n + 2], &row[3..n + 3], &row[4..n + 4]);
     for (i, out) in out[2..n + 2].iter_mut().enumerate() {
@@ -75,7 +92,8 @@ fn blur_along(row: &[f32], out: &mut [f32]) {
 }
 
 /// The same blur down the columns.
-fn blur_down(rows: [&Vec<f32>; 5], out: &mut [f32]) {
+#[inline(always)]
+pub(super) fn blur_down(rows: [&[f32]; 5], out: &mut [f32]) {
     let n = out.len();
     let [a, b, c, d, e] = rows.map(|row| &row[..n]);
     for (i, out) in out.iter_mut().enumerate() {
@@ -85,6 +103,7 @@ fn blur_down(rows: [&Vec<f32>; 5], out: &mut [f32]) {
 
 /// Minus the determinant of the Hessian where it is large enough relative to the brightness and to `noise` (the square of the least
 /// strength for each unit of brightness), else 0.
+#[inline(always)]
 fn strengths(rows: [&Vec<f32>; 3], noise: f32, out: &mut [f32]) {
     let n = out.len() - 2;
     let [above, here, below] = rows.map(|row| &row[..n + 2]);
@@ -103,6 +122,7 @@ fn strengths(rows: [&Vec<f32>; 3], noise: f32, out: &mut [f32]) {
 }
 
 /// Local maxima of strength in row `v`.
+#[inline(always)]
 fn peaks(rows: &Rows, v: usize, found: &mut Vec<Saddle>) {
     let [above, here, below] = [v - 1, v, v + 1].map(|v| &rows.strength[v % RING]);
     let width = here.len();
@@ -110,9 +130,9 @@ fn peaks(rows: &Rows, v: usize, found: &mut Vec<Saddle>) {
     let (first, last) = (5, width - 5);
     let mut u = first;
     while u < last {
-        // Most of a photo has no saddle: eight pixels at a time are passed over.
-        if u + 8 <= last && here[u..u + 8].iter().sum::<f32>() == 0.0 {
-            u += 8;
+        // Most of a photo has no saddle: many pixels at a time are passed over. Strengths are never negative.
+        if u + 16 <= last && here[u..u + 16].iter().fold(0, |bits, strength| bits | strength.to_bits()) == 0 {
+            u += 16;
             continue;
         }
         let value = here[u];

@@ -1,7 +1,10 @@
 //! X-corners: saddles around which the brightness changes four times, and equally on opposite sides.
 
+use std::ops::Range;
+use std::sync::LazyLock;
+
 use super::pyramid::Level;
-use super::saddles::find_saddles;
+use super::saddles::{Saddle, find_saddles};
 
 /// Samples around the ring.
 const N_RING: usize = 16;
@@ -89,27 +92,54 @@ impl CornerIndex {
         Self { columns, rows, starts, order }
     }
 
-    /// Corners in the squares whose distance in squares from that of `at` is exactly `ring`.
-    pub fn ring(&self, at: [f64; 2], ring: usize) -> impl Iterator<Item = usize> {
+    /// The corners square by square, row by row of squares.
+    pub fn order(&self) -> &[usize] {
+        &self.order
+    }
+
+    /// Parts of [`CornerIndex::order`]: the squares whose distance in squares from that of `at` is exactly `ring`.
+    pub fn ring(&self, at: [f64; 2], ring: usize) -> impl Iterator<Item = Range<usize>> {
         let [x, y] = at.map(|x| bucket(x) as isize);
         let r = ring as isize;
-        (y - r..=y + r).flat_map(move |row| {
-            let step = if (row - y).abs() == r { 1 } else { (2 * r).max(1) };
-            (x - r..=x + r)
-                .step_by(step as usize)
-                .filter(move |&col| row >= 0 && col >= 0 && (row as usize) < self.rows && (col as usize) < self.columns)
-                .flat_map(move |col| {
-                    let square = row as usize * self.columns + col as usize;
-                    self.order[self.starts[square]..self.starts[square + 1]].iter().copied()
-                })
+        let rows = (y - r).max(0)..=(y + r).min(self.rows as isize - 1);
+        rows.flat_map(move |row| {
+            // The first and the last row of the ring whole, of the others both ends.
+            let whole = (row - y).abs() == r;
+            let left = if whole { x - r..x + r + 1 } else { x - r..x - r + 1 };
+            let right = if whole { 0..0 } else { x + r..x + r + 1 };
+            [left, right].map(|columns| {
+                let [first, last] = [columns.start, columns.end].map(|column| column.clamp(0, self.columns as isize));
+                let square = |column: isize| self.starts[row as usize * self.columns + column as usize];
+                square(first)..square(last)
+            })
         })
     }
 
     /// Corners nearer than `radius` px, in no particular order but always the same.
     pub fn within(&self, corners: &[XCorner], at: [f64; 2], radius: f64) -> Vec<usize> {
         let rings = (radius / BUCKET).ceil() as usize;
-        let near = |i: &usize| (corners[*i].at[0] - at[0]).hypot(corners[*i].at[1] - at[1]) <= radius;
-        (0..=rings).flat_map(|ring| self.ring(at, ring)).filter(near).collect()
+        let distance2 = |i: usize| (corners[i].at[0] - at[0]).powi(2) + (corners[i].at[1] - at[1]).powi(2);
+        let near = |i: &usize| distance2(*i) <= radius * radius;
+        let parts = (0..=rings).flat_map(|ring| self.ring(at, ring));
+        parts.flat_map(|part| self.order[part].iter().copied()).filter(near).collect()
+    }
+
+    /// The corner nearest to a place, if it is nearer than `radius` px.
+    fn nearest(&self, corners: &[XCorner], at: [f64; 2], radius: f64) -> Option<usize> {
+        let [left, top] = at.map(|x| bucket(x - radius));
+        let [right, bottom] = at.map(|x| bucket(x + radius));
+        let mut best = (radius * radius, None);
+        for row in top..(bottom + 1).min(self.rows) {
+            let (first, last) = (left.min(self.columns), (right + 1).min(self.columns));
+            let (first, last) = (row * self.columns + first, row * self.columns + last.max(first));
+            for &i in &self.order[self.starts[first]..self.starts[last]] {
+                let [u, v] = [corners[i].at[0] - at[0], corners[i].at[1] - at[1]];
+                if u * u + v * v < best.0 {
+                    best = (u * u + v * v, Some(i));
+                }
+            }
+        }
+        best.1
     }
 
     /// Distance (px) up to which all corners have been returned once rings 0 to `ring` were asked for.
@@ -128,14 +158,14 @@ impl CornerIndex {
 pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
     let mut corners: Vec<XCorner> = Vec::new();
     for level in levels {
-        let fresh: Vec<XCorner> = find_saddles(level).iter().filter_map(|saddle| on_ring(level, saddle.at)).collect();
+        let circle = &*RING;
+        let on_ring = |saddle: &Saddle| on_ring(level, circle, saddle.at);
+        let fresh: Vec<XCorner> = find_saddles(level).iter().filter_map(on_ring).collect();
         let index = CornerIndex::new(&corners);
         let mut new = Vec::new();
         for corner in fresh {
             let radius = SAME_CORNER * level.scale;
-            let near = index.within(&corners, corner.at, radius);
-            let distance = |i: usize| (corners[i].at[0] - corner.at[0]).hypot(corners[i].at[1] - corner.at[1]);
-            match near.into_iter().min_by(|&a, &b| distance(a).total_cmp(&distance(b))) {
+            match index.nearest(&corners, corner.at, radius) {
                 None => new.push(corner),
                 Some(i) => corners[i].widen(&corner),
             }
@@ -148,11 +178,17 @@ pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
         corners.truncate(MAX_CORNERS);
     }
     // Corners that lie together in the photo then lie together in memory.
-    corners.sort_by(|a, b| {
-        let square = |corner: &XCorner| [corner.at[1], corner.at[0]].map(bucket);
-        square(a).cmp(&square(b)).then(a.at[1].total_cmp(&b.at[1])).then(a.at[0].total_cmp(&b.at[0]))
+    corners.sort_by_cached_key(|corner| {
+        let [u, v] = corner.at;
+        (bucket(v), bucket(u), in_order(v), in_order(u))
     });
     corners
+}
+
+/// Whole numbers in the order of the numbers they stand for.
+fn in_order(x: f64) -> i64 {
+    let bits = x.to_bits() as i64;
+    bits ^ ((bits >> 63) as u64 >> 1) as i64
 }
 
 impl XCorner {
@@ -168,18 +204,18 @@ impl XCorner {
     }
 }
 
-/// The unit circle at the ring's samples.
-fn circle() -> [[f64; 2]; N_RING] {
+/// The ring's samples about its centre, in pixels of the level.
+static RING: LazyLock<[[f64; 2]; N_RING]> = LazyLock::new(|| {
     std::array::from_fn(|i| {
         let (sin, cos) = (i as f64 * std::f64::consts::TAU / N_RING as f64).sin_cos();
-        [cos, sin]
+        [RING_RADIUS * cos, RING_RADIUS * sin]
     })
-}
+});
 
 /// The X-corner about a saddle, or None where the ring shows something else.
-fn on_ring(level: &Level, at: [f64; 2]) -> Option<XCorner> {
+fn on_ring(level: &Level, circle: &[[f64; 2]; N_RING], at: [f64; 2]) -> Option<XCorner> {
     const HALF: usize = N_RING / 2;
-    let ring = circle().map(|[x, y]| level.sample(at[0] + RING_RADIUS * x, at[1] + RING_RADIUS * y));
+    let ring = circle.map(|[x, y]| level.sample(at[0] + x, at[1] + y));
     let mean = ring.iter().sum::<f32>() / N_RING as f32;
     let even: [f32; HALF] = std::array::from_fn(|i| 0.5 * (ring[i] + ring[i + HALF]) - mean);
     let odd: [f32; HALF] = std::array::from_fn(|i| 0.5 * (ring[i] - ring[i + HALF]));
