@@ -54,6 +54,42 @@ pub fn doubt_moved_wheel(
     )
 }
 
+/// A wheel that stands no farther apart than this along its axis in its set-ups, mm, stands still: photos tell it no better.
+const STANDS_STILL_MM: f64 = 0.2;
+/// A hub's usual end float, mm (common practice, no source).
+const END_FLOAT_MM: f64 = 0.5;
+
+/// Where the wheel stands by `apart_mm` elsewhere along its axis in one set-up than in another: what is told of its place across holds for the
+/// mean of them, and is widened to reach both; beyond a hub's end float it is kept from verdicts, and why is told.
+pub fn doubt_floating_wheel(apart_mm: f64, measured: &mut BTreeMap<Figure, Measurement>) -> Option<Finding> {
+    if !(apart_mm > STANDS_STILL_MM) {
+        return None;
+    }
+    let beyond = apart_mm > END_FLOAT_MM;
+    let across =
+        [Figure::WheelOffset, Figure::WheelOffsetAtMark, Figure::WheelInFrameOffset, Figure::ChainAtGearbox, Figure::ChainAtRear];
+    for field in across {
+        if let Some(figure) = measured.get_mut(&field) {
+            figure.u = figure.u.hypot(apart_mm / 2.0).max(if beyond { figure.u + apart_mm / 2.0 } else { 0.0 });
+            if beyond {
+                figure.quality = Quality::Single;
+            }
+        }
+    }
+    beyond.then(|| {
+        Finding::warning(
+            "wheel-floats",
+            format!(
+                "The wheel stands {apart_mm:.1} mm farther to one side in one set-up than in another: it floats along its spindle, was \
+                 taken out and set in again, or was knocked. Its offset and the chain line hold for the middle between both."
+            ),
+            "Push the wheel to one end of its float before you take the photos, do not touch it between the first and the last, and \
+             take all set-ups again.",
+        )
+        .about(Figure::WheelOffset)
+    })
+}
+
 /// A figure that another reading of the photos widens by less than this part of its uncertainty hardly depends on it.
 const HARDLY: f64 = 0.1;
 
@@ -82,6 +118,21 @@ mod tests {
         let mut measured = BTreeMap::from([(fields[0].clone(), figure(0.3)), (fields[1].clone(), figure(0.3 + difference))]);
         let finding = doubt_moved_wheel(&fields, &covariance, &mut measured);
         (finding, measured[&YAW])
+    }
+
+    #[test]
+    fn a_wheel_that_stands_elsewhere_along_its_axis_is_told_where_it_matters() {
+        let figure = Measurement { value: 1.0, u: 0.1, quality: Quality::Good };
+        let told = |apart| {
+            let mut measured = BTreeMap::from([(Figure::ChainAtGearbox, figure), (Figure::WheelLean, figure)]);
+            let finding = doubt_floating_wheel(apart, &mut measured);
+            (finding.is_some(), measured[&Figure::ChainAtGearbox], measured[&Figure::WheelLean])
+        };
+        assert_eq!(told(0.1), (false, figure, figure));
+        let (finding, chain, lean) = told(0.4);
+        assert!(!finding && chain.u > 0.2 && chain.quality == Quality::Good && lean == figure, "{chain:?}");
+        let (finding, chain, _) = told(5.0);
+        assert!(finding && chain.u >= 2.6 && chain.quality == Quality::Single, "{chain:?}");
     }
 
     #[test]

@@ -20,7 +20,8 @@ use super::figures::Figures;
 use super::layout::layout;
 use super::nuisance::{Nuisance, Shift};
 use super::propagate::{Propagated, propagate};
-use super::settings::BenchSettings;
+use super::settings::{BenchSettings, WHEEL};
+use super::turning;
 use super::unseen::{GEARBOX_TABS, nuisances};
 use super::views::Views;
 
@@ -102,6 +103,10 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
     if !solution.cord_movement_is_told() {
         measured.remove(&Figure::CordMoved);
+    }
+    if let Some(axis) = evaluation.wheel_axis() {
+        let apart = turning::float_along(&solution.state, WHEEL, &axis);
+        findings.extend(contradiction::doubt_floating_wheel(apart, &mut measured));
     }
     if solution.readings.is_empty() {
         findings.extend(contradiction::doubt_moved_wheel(&fields, &propagated.covariance, &mut measured));

@@ -89,6 +89,15 @@ fn axis_of(stands: &[&Rigid], toward: &Vector3<f64>) -> Option<Axis> {
     Some(Axis { direction, point, turn: most })
 }
 
+/// How far apart along an axis the body stands in its set-ups, from one end to the other, mm.
+pub fn float_along(state: &State, kind: u8, axis: &Axis) -> f64 {
+    let stands = stands(state, kind);
+    let Some(first) = stands.first() else { return 0.0 };
+    let along = |stand: &&Rigid| (motion(first, stand).apply(&axis.point) - axis.point).dot(&axis.direction);
+    let (low, high) = stands.iter().map(along).fold((0.0f64, 0.0f64), |(low, high), s| (low.min(s), high.max(s)));
+    high - low
+}
+
 impl Axis {
     /// The point of the axis level with `p` along it.
     pub fn foot(&self, p: &Vector3<f64>) -> Vector3<f64> {
