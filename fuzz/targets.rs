@@ -15,7 +15,7 @@ use sightcord::math::rigid::{Rigid, exp};
 use sightcord::photo::exif::{names_a_place, of_the_lens};
 use sightcord::photo::{ExifFacts, decode_photo};
 use sightcord::plan::since::since;
-use sightcord::plan::{Choices, PlanInput, PlanSettings, replan};
+use sightcord::plan::{Choices, PlanSettings, replan};
 use sightcord::report::units::Show;
 use sightcord::report::{ResultDocument, html, text};
 use sightcord::scene::{self, ScenePhoto};
@@ -71,11 +71,10 @@ pub fn result(bytes: &[u8]) {
         let _ = html::files(&document, &[], show);
     }
     if let Ok(job) = serde_json::from_value::<Job>(document.settings.clone()) {
-        let _ = replan(&PlanInput::from(&document.to_figures()), &PlanSettings::from(&job), Choices::default());
+        let _ = replan(&document.to_figures(), &PlanSettings::from(&job), Choices::default());
     }
-    if let Ok(value) = serde_json::to_value(&document) {
-        let _ = since(&value, &value).map(|compared| text::since(&compared, Show::Mm));
-    }
+    let evening = document.evening();
+    let _ = since(&evening, &evening).map(|compared| text::since(&compared, Show::Mm));
 }
 
 /// An archive as one file.
@@ -185,7 +184,12 @@ fn scene_photo(number: usize, patterns: &[(Pattern, Rigid)], chance: &mut Chance
     if flags & 1 == 1 {
         let kind =
             [StringKind::Cord, StringKind::Plumb(0), StringKind::Plumb(3), StringKind::Backbone][usize::from(flags >> 1 & 3)];
-        sightings.lines.push(LineSighting { kind, points: (0..4).map(|_| strand_point(chance)).collect() });
+        sightings.lines.push(LineSighting {
+            kind,
+            points: (0..4).map(|_| strand_point(chance)).collect(),
+            light: None,
+            own_width: None,
+        });
     }
     ScenePhoto {
         file: format!("{}/{number}.jpg", if number.is_multiple_of(2) { "1-mark-forward" } else { "2-mark-rearward" }),

@@ -4,7 +4,7 @@
 //! view (Schur complement; Brown 1958, Triggs et al. 2000); what is left grows with cards, tabs and lines, not with photos. Work is
 //! spread over views and added up in their order, so the result does not depend on the number of threads.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use rayon::prelude::*;
 
 use super::observe::Block;
@@ -217,21 +217,20 @@ pub fn information(state: &State, problem: &Problem, view: usize) -> Option<DMat
 
 /// g^T M^-1 g for each vector, M symmetric positive definite; None when it is not.
 pub fn quadratic_forms(matrix: &DMatrix<f64>, vectors: &[DVector<f64>]) -> Option<Vec<f64>> {
-    use faer::linalg::solvers::Solve;
-    let (scale, scaled) = scaled(matrix)?;
-    let factor = scaled.llt(faer::Side::Lower).ok()?;
-    let right = faer::Mat::from_fn(scale.len(), vectors.len(), |i, j| vectors[j][i] * scale[i]);
-    let solved = factor.solve(&right);
-    Some((0..vectors.len()).map(|j| (0..scale.len()).map(|i| right[(i, j)] * solved[(i, j)]).sum()).collect())
+    let (scale, factor) = factored(matrix)?;
+    let form = |vector: &DVector<f64>| {
+        let right = vector.component_mul(&scale);
+        right.dot(&factor.solve(&right))
+    };
+    Some(vectors.iter().map(form).collect())
 }
 
 /// Inverse of a symmetric positive definite matrix; None when it is not.
 pub fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
-    use faer::linalg::solvers::DenseSolveCore;
-    let (scale, scaled) = scaled(matrix)?;
-    let inverse = scaled.llt(faer::Side::Lower).ok()?.inverse();
+    let (scale, factor) = factored(matrix)?;
+    let mut inverse = factor.inverse();
     let n = scale.len();
-    let inverse = DMatrix::from_fn(n, n, |i, j| inverse[(i, j)] * scale[i] * scale[j]);
+    (0..n).for_each(|j| (0..n).for_each(|i| inverse[(i, j)] *= scale[i] * scale[j]));
     inverse.iter().all(|x| x.is_finite()).then_some(inverse)
 }
 
@@ -321,26 +320,20 @@ fn step(normal: &Normal, damping: f64) -> Option<(DVector<f64>, Vec<DVector<f64>
     Some((kept_step, view_steps))
 }
 
-/// Cholesky of a symmetric matrix scaled to unit diagonal.
-fn scaled(matrix: &DMatrix<f64>) -> Option<(DVector<f64>, faer::Mat<f64>)> {
-    // Sums in parallel would depend on the number of threads.
-    faer::set_global_parallelism(faer::Par::Seq);
+/// Cholesky factor of a symmetric matrix scaled to unit diagonal, and the scale; None when it is not positive definite.
+fn factored(matrix: &DMatrix<f64>) -> Option<(DVector<f64>, Cholesky<f64, Dyn>)> {
     let scale = matrix.diagonal().map(|d| 1.0 / d.sqrt());
     if scale.iter().any(|s| !s.is_finite()) {
         return None;
     }
     let n = scale.len();
-    Some((scale.clone(), faer::Mat::from_fn(n, n, |i, j| matrix[(i, j)] * scale[i] * scale[j])))
+    let scaled = DMatrix::from_fn(n, n, |i, j| matrix[(i, j)] * scale[i] * scale[j]);
+    Some((scale, scaled.cholesky()?))
 }
 
 fn solve_scaled(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f64>> {
-    use faer::linalg::solvers::Solve;
-    let (scale, scaled) = scaled(matrix)?;
-    let factor = scaled.llt(faer::Side::Lower).ok()?;
-    let n = right.len();
-    let column = faer::Mat::from_fn(n, 1, |i, _| right[i] * scale[i]);
-    let solution = factor.solve(&column);
-    let step = DVector::from_fn(n, |i, _| solution[(i, 0)] * scale[i]);
+    let (scale, factor) = factored(matrix)?;
+    let step = factor.solve(&right.component_mul(&scale)).component_mul(&scale);
     step.iter().all(|x| x.is_finite()).then_some(step)
 }
 

@@ -72,8 +72,8 @@ const MISFIT: (f64, f64) = (0.3, 10.0);
 const STARTS: [(f64, f64); 5] = [(0.0, 0.0), (-0.45, -0.4), (-0.45, 0.4), (0.45, -0.4), (0.45, 0.4)];
 /// Places and steps that tell which start is the right one, and steps of the fit from it.
 const PLACES_TO_CHOOSE: usize = 5;
-const STEPS_TO_CHOOSE: usize = 8;
-const MAX_STEPS: usize = 30;
+const STEPS_TO_CHOOSE: usize = 6;
+const MAX_STEPS: usize = 12;
 /// Steps of the numerical derivatives: far above single precision, far below what matters.
 const DELTA: f64 = 2e-3;
 
@@ -119,7 +119,7 @@ pub fn find_axis(places: &[Place], known: &Width) -> Option<(Vec<Option<Axis>>, 
 
 /// How much larger than stated noise is, from what a fit leaves.
 fn misfit(places: &[&Place], p: &DVector<f64>) -> f64 {
-    let left: Vec<f64> = places.iter().filter_map(|place| fit_light(place, p, offset(p, place.along))).flatten().collect();
+    let left: Vec<f64> = places.iter().filter_map(|place| fit_light(place, &Local::at(p, place.along))).flatten().collect();
     sigma_about_zero(&left).unwrap_or(1.0).clamp(MISFIT.0, MISFIT.1)
 }
 
@@ -137,36 +137,61 @@ fn own_width(minimum: &Minimum, known: &Width) -> Option<Width> {
 fn fit(places: &[&Place], known: &Width, start: DVector<f64>, noise: f64, steps: usize) -> Option<Minimum> {
     let known = [(WIDTH, known.log_half, known.spread[0]), (WIDTH + 1, known.change, known.spread[1])];
     let usual = || USUAL.iter().copied().chain(known);
-    let residuals = |p: &DVector<f64>, out: &mut DVector<f64>| {
+    let n_all = places.iter().map(|place| place.strips.len()).sum::<usize>() + usual().count();
+    let evaluate = |p: &DVector<f64>, out: &mut DVector<f64>, jacobian: &mut DMatrix<f64>| {
         let mut next = 0;
         for place in places {
-            let fitted = fit_light(place, p, offset(p, place.along));
-            for i in 0..place.strips.len() {
-                // A place whose ground is busy must not bend the others.
-                out[next] = fitted.as_ref().map_or(0.0, |f| tamed(f[i] / noise));
-                next += 1;
+            let here = Local::at(p, place.along);
+            // A place whose ground is busy must not bend the others.
+            let tamed_at = |local: &Local| {
+                let fitted = fit_light(place, local);
+                (0..place.strips.len()).map(|i| fitted.as_ref().map_or(0.0, |f| tamed(f[i] / noise))).collect::<Vec<f64>>()
+            };
+            let base = tamed_at(&here);
+            out.rows_mut(next, base.len()).copy_from_slice(&base);
+            let t = place.along;
+            for (k, columns) in Local::COLUMNS.iter().enumerate() {
+                let mut moved = here;
+                moved.0[k] += DELTA;
+                for (i, (value, base)) in tamed_at(&moved).into_iter().zip(&base).enumerate() {
+                    let slope = (value - base) / DELTA;
+                    for (column, factor) in columns.iter().zip([1.0, t, 1.0 - t * t]) {
+                        jacobian[(next + i, *column)] = slope * factor;
+                    }
+                }
             }
+            next += base.len();
         }
         for (i, value, spread) in usual() {
             out[next] = (p[i] - value) / spread;
+            jacobian.row_mut(next).fill(0.0);
+            jacobian[(next, i)] = 1.0 / spread;
             next += 1;
-        }
-    };
-    let n_all = places.iter().map(|place| place.strips.len()).sum::<usize>() + usual().count();
-    let mut shifted = DVector::zeros(n_all);
-    let evaluate = |p: &DVector<f64>, out: &mut DVector<f64>, jacobian: &mut DMatrix<f64>| {
-        residuals(p, out);
-        for i in 0..N {
-            let mut q = p.clone();
-            q[i] += DELTA;
-            residuals(&q, &mut shifted);
-            let column = (&shifted - &*out) / DELTA;
-            jacobian.set_column(i, &column);
         }
         p[WIDTH].abs() < 4.0 && p[BLUR].abs() < 4.0
     };
     let minimum = minimise(start, n_all, steps, evaluate);
     minimum.cost.is_finite().then_some(minimum)
+}
+
+/// The unknowns as they are at one place: logarithms of half-width and blur, sharpening, roundness, skew, offset across.
+#[derive(Clone, Copy, Debug)]
+struct Local([f64; 6]);
+
+impl Local {
+    /// The unknowns on which each hangs: its mean, its change along, its bend.
+    const COLUMNS: [&[usize]; 6] =
+        [&[WIDTH, WIDTH + 1], &[BLUR], &[SHARPEN], &[ROUND], &[SKEW, SKEW + 1], &[OFFSET, OFFSET + 1, OFFSET + 2]];
+
+    fn at(p: &DVector<f64>, along: f64) -> Self {
+        let basis = [1.0, along, 1.0 - along * along];
+        Self(Self::COLUMNS.map(|columns| columns.iter().zip(basis).map(|(column, factor)| p[*column] * factor).sum()))
+    }
+
+    fn moved_to(mut self, across: f64) -> Self {
+        self.0[5] = across;
+        self
+    }
 }
 
 /// Beyond a few sigma a residual counts less and less.
@@ -175,39 +200,36 @@ fn tamed(residual: f64) -> f64 {
     BOUND * (residual / BOUND).atan()
 }
 
-fn offset(p: &DVector<f64>, along: f64) -> f64 {
-    p[OFFSET] + p[OFFSET + 1] * along + p[OFFSET + 2] * (1.0 - along * along)
-}
-
 /// The axis of one place with the shape of all: the least misfit, by a parabola through three offsets.
 fn own_axis(place: &Place, p: &DVector<f64>, noise: f64) -> Option<Axis> {
+    let here = Local::at(p, place.along);
     let cost = |across: f64| {
-        let fitted = fit_light(place, p, across)?;
+        let fitted = fit_light(place, &here.moved_to(across))?;
         Some(fitted.iter().map(|r| tamed(*r / noise).powi(2)).sum::<f64>())
     };
-    let mut at = offset(p, place.along);
+    let Local([log_half, .., mut at]) = here;
     for step in [0.2, 0.1, 0.05, 0.05] {
         let (before, here, after) = (cost(at - step)?, cost(at)?, cost(at + step)?);
         let bend = before - 2.0 * here + after;
         at += if bend > 0.0 { (0.5 * step * (before - after) / bend).clamp(-0.3, 0.3) } else { 0.0 };
     }
-    Some(Axis { across: at, width: 2.0 * (p[WIDTH] + p[WIDTH + 1] * place.along).exp() })
+    Some(Axis { across: at, width: 2.0 * log_half.exp() })
 }
 
 /// Ground and line's own light of one place by least squares; residuals in sigma.
-fn fit_light(place: &Place, p: &DVector<f64>, across: f64) -> Option<Vec<f64>> {
-    let half = (p[WIDTH] + p[WIDTH + 1] * place.along).exp();
-    let skew = p[SKEW] + p[SKEW + 1] * place.along;
+fn fit_light(place: &Place, local: &Local) -> Option<Vec<f64>> {
+    let Local([log_half, log_blur, sharpen, round, skew, across]) = *local;
+    let half = log_half.exp();
     let edges: Vec<f64> = (0..=PARTS).map(|i| half * (2.0 * i as f64 / PARTS as f64 - 1.0)).collect();
     let part = |i: usize| {
         let s = (2.0 * i as f64 + 1.0) / PARTS as f64 - 1.0;
-        1.0 - p[ROUND] + p[ROUND] * (1.0 - s * s).sqrt() + skew * s
+        1.0 - round + round * (1.0 - s * s).sqrt() + skew * s
     };
     let parts: Vec<f64> = (0..PARTS).map(part).collect();
     let n = place.strips.len();
     let (mut cover, mut shade) = (vec![0.0; n], vec![0.0; n]);
-    let blur = p[BLUR].exp();
-    for (sigma, weight) in [(blur, 1.0 + p[SHARPEN]), (blur.hypot(SHARPENING_PX), -p[SHARPEN])] {
+    let blur = log_blur.exp();
+    for (sigma, weight) in [(blur, 1.0 + sharpen), (blur.hypot(SHARPENING_PX), -sharpen)] {
         let scale = (std::f64::consts::FRAC_1_SQRT_2 / sigma) as f32;
         for (chunk_idx, chunk) in place.strips.chunks(8).enumerate() {
             let mut lanes = [0.0; 8];

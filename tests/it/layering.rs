@@ -6,7 +6,7 @@ use std::path::Path;
 use walkdir::WalkDir;
 
 /// The stages in the order in which data flows; those in one group do not know each other.
-const ORDER: [&[&str]; 17] = [
+const ORDER: [&[&str]; 18] = [
     &["math", "disk", "finding", "measurement", "visible"],
     &["guarded"],
     &["figure"],

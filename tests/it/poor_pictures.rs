@@ -5,6 +5,7 @@ use std::path::Path;
 
 use crate::common::shared_sets::folder;
 use crate::common::spoil::{Spoil, write_spoilt};
+use sightcord::figure::Figure;
 use sightcord::pipeline;
 
 /// What share of the figures is to be measured.
@@ -68,7 +69,7 @@ fn measured(set: &str, spoil: Spoil) -> (usize, usize, Vec<String>) {
     let expected: BTreeMap<String, f64> = expected(&from);
     let (mut n, mut wrong) = (0, Vec::new());
     for (pointer, truth) in &expected {
-        let Some(figure) = measured.document.figure(pointer) else { continue };
+        let Some(figure) = measured.document.figure(&Figure::at(pointer)) else { continue };
         n += 1;
         if (figure.value - truth).abs() > 2.0 * figure.u {
             wrong.push(format!("{set} {pointer}: {:.4} ± {:.4}, true {truth:.4}", figure.value, figure.u));

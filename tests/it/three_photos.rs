@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::common::shared_sets::folder;
+use sightcord::figure::Figure;
 use sightcord::pipeline;
 
 /// Photos of a set-up from which three are taken.
@@ -42,7 +43,7 @@ fn three_photos_a_setup_give_few_figures_and_no_wrong_one() {
             let document = pipeline::measure(pipeline::open(job.path()).expect("a job"), &|_| {}).document;
             let (mut told, mut worst) = (0, 0.0f64);
             for (pointer, truth) in &expected {
-                let Some(figure) = document.figure(pointer) else { continue };
+                let Some(figure) = document.figure(&Figure::at(pointer)) else { continue };
                 told += 1;
                 let ratio = (figure.value - truth).abs() / figure.u;
                 worst = worst.max(ratio);
@@ -51,8 +52,8 @@ fn three_photos_a_setup_give_few_figures_and_no_wrong_one() {
                         .push(format!("{set} {chosen:?} {pointer}: {:.4} ± {:.4}, true {truth:.4}", figure.value, figure.u));
                 }
             }
-            let rims = expected.keys().filter(|p| p.starts_with("/rim/")).all(|p| document.figure(p).is_some());
-            let useful = rims && document.figure("/wheel/yaw").is_some();
+            let rims = expected.keys().filter(|p| p.starts_with("/rim/")).all(|p| document.figure(&Figure::at(p)).is_some());
+            let useful = rims && document.figure(&Figure::WheelYaw).is_some();
             n_jobs += 1;
             n_useful += usize::from(useful);
             println!("{set} {chosen:?}: {told} of {} figures, worst {worst:.2} U, yaw and rims {useful}", expected.len());

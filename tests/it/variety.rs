@@ -41,8 +41,9 @@ fn outcome(number: u64) -> (Class, Outcome) {
     let measured = measured(&bench);
     let expected = bench.truth.expected();
     let mut outcome = Outcome { ratios: BTreeMap::new(), u: BTreeMap::new(), good: 0, findings: Vec::new() };
-    for (pointer, figure) in measured.document.figures() {
-        let (Some(figure), Some(truth)) = (figure, expected.get(&pointer)) else { continue };
+    for (figure, measured) in measured.document.measured.table.iter() {
+        let pointer = figure.pointer();
+        let (Some(figure), Some(truth)) = (measured, expected.get(&pointer)) else { continue };
         let ratio = (figure.value - truth).abs() / figure.u;
         if ratio > 1.5 {
             println!(

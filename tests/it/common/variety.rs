@@ -142,6 +142,8 @@ fn look(hard: bool, random: &mut Random) -> Look {
         soft_mm: random.between(3.0, 60.0),
         left: random.between(0.3, 0.6),
     });
+    let (bench, line) = (BENCHES[random_idx(random, BENCHES.len())], STRINGS[random_idx(random, STRINGS.len())]);
+    let second = STRINGS[random_idx(random, STRINGS.len())];
     Look {
         to_light: [azimuth.cos() * height.cos(), azimuth.sin() * height.cos(), height.sin()],
         ambient: if hard { random.between(0.2, 0.5) } else { random.between(0.4, 0.75) },
@@ -149,17 +151,15 @@ fn look(hard: bool, random: &mut Random) -> Look {
         shadow_soft_mm: random.between(0.05, 1.0),
         shadow_left: if hard { random.between(0.25, 0.7) } else { random.between(0.45, 0.85) },
         shade,
-        bench: tint(random, BENCHES[random_idx(random, BENCHES.len())]),
+        bench: tint(random, bench),
         grain_mm: [random.between(5.0, 120.0), random.between(2.0, 8.0)],
         grain: random.between(0.05, 0.35),
         walls: [0; 4].map(|_| {
             let grey = random.between(0.03, 0.5);
             tint(random, [grey; 3])
         }),
-        line: STRINGS[random_idx(random, STRINGS.len())],
-        cord_twist: random
-            .chance(if hard { 0.4 } else { 0.15 })
-            .then(|| (STRINGS[random_idx(random, STRINGS.len())], random.between(2.0, 8.0))),
+        line,
+        cord_twist: random.chance(if hard { 0.4 } else { 0.15 }).then(|| (second, random.between(2.0, 8.0))),
     }
 }
 

@@ -25,6 +25,7 @@ fn carrier(n: usize) -> Solution {
         view_of: Vec::new(),
         covariance: None,
         findings: Vec::new(),
+        cards_of_unlike_size: Default::default(),
         moved_cards: Default::default(),
         loose_tabs: Default::default(),
         cord_moved: false,
