@@ -62,7 +62,7 @@ const PARTS: usize = 12;
 const SHARPENING_PX: f64 = 1.0;
 /// Usual values and their spread: blur (logarithm), sharpening, roundness, skew and its change along. From phone-like photos.
 const USUAL: [(usize, f64, f64); 5] =
-    [(BLUR, -0.8, 0.3), (SHARPEN, 0.5, 0.4), (ROUND, 0.5, 0.3), (SKEW, 0.0, 0.5), (SKEW + 1, 0.0, 0.3)];
+    [(BLUR, -0.8, 0.3), (SHARPEN, 0.5, 0.4), (ROUND, 0.5, 0.3), (SKEW, 0.0, 0.3), (SKEW + 1, 0.0, 0.15)];
 /// Noise of a pixel in linear light, in the dark and as a part of its brightness: a start; the photo's own follows from the misfit.
 const DARK_NOISE: f64 = 0.002;
 const BRIGHT_NOISE: f64 = 0.02;
