@@ -23,6 +23,8 @@ const RANGE: (f64, f64) = (0.5, 60.0);
 /// degrees of freedom that counts beside what the images themselves show (rms of rendered photos with lines of every colour).
 const IMAGE: f64 = 0.15;
 const IMAGE_WEIGHS: usize = 4;
+/// Images that scatter this many times as much refute what was stated: then they alone count.
+const REFUTED: f64 = 2.0;
 
 /// Of this many photos' means and more, those this many times the usual are contradicted by the rest.
 const LEAST_TO_CONTRADICT: usize = 5;
@@ -136,6 +138,9 @@ fn of_images(contrasts: &[f64], stated: &[f64]) -> f64 {
     let shown = contrasts.len().saturating_sub(LINE_UNKNOWNS);
     let squares = scatter(contrasts).powi(2) * contrasts.len() as f64 * f64::from(u8::from(shown > 0));
     let stated = stated.iter().map(|s| s * s).sum::<f64>() / stated.len().max(1) as f64;
+    if shown > 0 && squares / shown as f64 > (REFUTED * REFUTED) * stated {
+        return (squares / shown as f64).sqrt() * student(shown);
+    }
     let freedom = shown + IMAGE_WEIGHS;
     ((squares + stated * IMAGE_WEIGHS as f64) / freedom as f64).sqrt() * student(freedom)
 }
