@@ -163,10 +163,13 @@ fn a_wheel_knocked_between_both_sides_photos_is_told_and_harms_no_figure() {
             photos[i] = others[i].clone();
         }
     }
-    let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
+    // Where only both sides together contradict each other, the second solution looks for a second place.
+    let first = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
+    let solution = scene::solve_again(&first, &photos, &scene_settings(&job, &setups)).expect("a scene");
     let figures = bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
     let findings: Vec<&str> = solution.findings.iter().chain(&figures.findings).map(|f| f.id.as_str()).collect();
-    assert!(findings.contains(&"moved-within-setup"), "{findings:?}");
+    let tells = ["moved-within-setup", "tab-moved", "wheel-moved"];
+    assert!(findings.iter().any(|id| tells.contains(id)), "{findings:?}");
     let expected = truth.expected();
     for (field, figure) in by_pointer(&figures) {
         let Some(expected) = expected.get(&field) else { continue };
