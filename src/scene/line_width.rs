@@ -10,7 +10,7 @@ use super::solution::Solution;
 use super::state::Line;
 use crate::math::robust::median;
 use crate::sightings::line_light::LineLight;
-use crate::sightings::round_line::Width;
+use crate::sightings::round_line::{NARROW, Width};
 use crate::sightings::{LineSighting, PhotoSightings};
 
 /// Fewest images that tell a thickness together.
@@ -45,9 +45,9 @@ pub fn common_widths(solution: &Solution, photos: &[&PhotoSightings]) -> Vec<(us
             .filter_map(|(photo, idx, seen)| Image::of(solution, line, photo, idx, seen))
             .collect();
         let Some(thickness) = common(&images) else { continue };
-        widths.extend(images.iter().map(|image| {
+        widths.extend(images.iter().filter_map(|image| {
             let width = Width { log_half: thickness + image.scale[0], change: image.scale[1], spread: TRUSTED };
-            (image.photo, image.idx, width)
+            (2.0 * width.log_half.exp() >= NARROW).then_some((image.photo, image.idx, width))
         }));
     }
     widths

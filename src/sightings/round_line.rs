@@ -70,6 +70,8 @@ const BRIGHT_NOISE: f64 = 0.02;
 const MISFIT: (f64, f64) = (0.3, 10.0);
 /// Where the fit starts: skew, and offset in half-widths. Lit from one side, a line has two readings.
 const STARTS: [(f64, f64); 5] = [(0.0, 0.0), (-0.45, -0.4), (-0.45, 0.4), (0.45, -0.4), (0.45, 0.4)];
+/// A line narrower than this, px, shows too little of its shading for two readings to be told apart: it is read as lit evenly.
+pub const NARROW: f64 = 2.3;
 /// Places and steps that tell which start is the right one, and steps of the fit from it.
 const PLACES_TO_CHOOSE: usize = 5;
 const STEPS_TO_CHOOSE: usize = 6;
@@ -108,7 +110,8 @@ pub fn find_axis(places: &[Place], known: &Width) -> Option<(Vec<Option<Axis>>, 
     // The photo's own noise: what the plain start leaves.
     let plain = fit(&few, known, start(STARTS[0]), 1.0, STEPS_TO_CHOOSE)?;
     let noise = misfit(&few, &plain.parameters);
-    let tried = STARTS.iter().filter_map(|&from| fit(&few, known, start(from), noise, STEPS_TO_CHOOSE));
+    let starts = if 2.0 * known.log_half.exp() < NARROW { &STARTS[..1] } else { &STARTS[..] };
+    let tried = starts.iter().filter_map(|&from| fit(&few, known, start(from), noise, STEPS_TO_CHOOSE));
     let best = tried.min_by(|a, b| a.cost.total_cmp(&b.cost))?;
     let all: Vec<&Place> = places.iter().collect();
     let minimum = fit(&all, known, best.parameters, noise, MAX_STEPS)?;
