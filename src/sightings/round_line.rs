@@ -109,8 +109,10 @@ pub fn find_axis(places: &[Place], known: &Width) -> Option<(Vec<Option<Axis>>, 
     };
     // The photo's own noise: what the plain start leaves.
     let plain = fit(&few, known, start(STARTS[0]), 1.0, STEPS_TO_CHOOSE)?;
-    let noise = misfit(&few, &plain.parameters);
-    let starts = if 2.0 * known.log_half.exp() < NARROW { &STARTS[..1] } else { &STARTS[..] };
+    // A narrow line's shading is mostly the model's own error, and is weighed as such.
+    let is_narrow = 2.0 * known.log_half.exp() < NARROW;
+    let noise = if is_narrow { MISFIT.1 } else { misfit(&few, &plain.parameters) };
+    let starts = if is_narrow { &STARTS[..1] } else { &STARTS[..] };
     let tried = starts.iter().filter_map(|&from| fit(&few, known, start(from), noise, STEPS_TO_CHOOSE));
     let best = tried.min_by(|a, b| a.cost.total_cmp(&b.cost))?;
     let all: Vec<&Place> = places.iter().collect();
