@@ -70,7 +70,7 @@ pub fn doubt_floating_wheel(apart_mm: f64, measured: &mut BTreeMap<Figure, Measu
         [Figure::WheelOffset, Figure::WheelOffsetAtMark, Figure::WheelInFrameOffset, Figure::ChainAtGearbox, Figure::ChainAtRear];
     for field in across {
         if let Some(figure) = measured.get_mut(&field) {
-            figure.u = figure.u.hypot(apart_mm / 2.0).max(if beyond { figure.u + apart_mm / 2.0 } else { 0.0 });
+            figure.u = if beyond { figure.u + apart_mm / 2.0 } else { figure.u.hypot(apart_mm / 2.0) };
             if beyond {
                 figure.quality = Quality::Single;
             }

@@ -1,6 +1,5 @@
 //! Small mathematics shared by several stages.
 
-pub mod erf;
 pub mod lanes;
 pub mod levenberg;
 pub mod rigid;

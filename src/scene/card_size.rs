@@ -3,6 +3,7 @@
 //! All cards lie on one bench. A card that is smaller than it should be seems to lie far below the others, in every photo by the
 //! same factor. Which of the cards are right their number does not tell; the tabs do, which are printed by themselves.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::Vector3;
@@ -12,15 +13,14 @@ use crate::finding::Finding;
 use crate::math::rigid::Rigid;
 use crate::math::robust::median;
 
-use super::cards_first::{COARSE, glimpse, lenses, seen_corners, thinned};
+use super::cards_first::{lenses, locate_card};
 use super::input::{ScenePhoto, SceneSettings};
-use super::pose::locate;
 
 /// Cards whose sizes differ by more than this (natural logarithm) can't be of one print: a fifth, where the perspective of a phone that
 /// nobody calibrated leaves a tenth open, and A3 on A4 is a third.
 const UNLIKE: f64 = 0.2;
-/// Corners of a card that tell its distance, and photos that are looked at.
-const CORNERS: usize = 60;
+/// Corners of a card that tell its distance well, and photos that are looked at.
+const LEAST_CORNERS: usize = 60;
 const MOST_PHOTOS: usize = 10;
 /// Photos that must agree.
 const LEAST_PHOTOS: usize = 2;
@@ -32,15 +32,9 @@ pub fn size_groups(photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<BTree
     let each = showing.len().div_ceil(MOST_PHOTOS).max(1);
     let mut ratios: BTreeMap<(u8, u8), Vec<f64>> = BTreeMap::new();
     for &photo_idx in showing.iter().step_by(each) {
-        let seen: Vec<(u8, Rigid)> = cards(&photos[photo_idx])
-            .filter_map(|sighting| {
-                let pitch = sighting.pattern.pitch_mm();
-                let size = [pitch * settings.print[0], pitch * settings.print[1]];
-                let corners = thinned(&seen_corners(sighting), CORNERS);
-                let (pose, _) = locate(&[glimpse(&corners, size, lenses[lens_of[photo_idx]], Rigid::identity())], COARSE)?;
-                Some((sighting.pattern.number(), pose))
-            })
-            .collect();
+        let pose = |sighting| locate_card(sighting, settings, lenses[lens_of[photo_idx]]);
+        let seen: Vec<(u8, Rigid)> =
+            cards(&photos[photo_idx]).filter_map(|card| Some((card.pattern.number(), pose(card)?.camera_from_card))).collect();
         for (i, (a, a_pose)) in seen.iter().enumerate() {
             for (b, b_pose) in &seen[..i] {
                 if let Some(ratio) = height_ratio(b_pose, a_pose) {
@@ -69,7 +63,7 @@ pub fn size_groups(photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<BTree
 }
 
 fn cards(photo: &ScenePhoto) -> impl Iterator<Item = &crate::sightings::PatternSighting> {
-    photo.sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_)) && seen.corners.len() >= CORNERS)
+    photo.sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_)) && seen.corners.len() >= LEAST_CORNERS)
 }
 
 /// Logarithm of how much nearer the plane of one card seems than that of another, if both lie on one bench.
@@ -84,22 +78,28 @@ fn height_ratio(a: &Rigid, b: &Rigid) -> Option<f64> {
 }
 
 /// The photos without cards of these numbers.
-pub fn without(photos: &[ScenePhoto], cards: &BTreeSet<u8>) -> Vec<ScenePhoto> {
+pub fn without<'a>(photos: &'a [ScenePhoto], cards: &BTreeSet<u8>) -> Cow<'a, [ScenePhoto]> {
+    if cards.is_empty() {
+        return Cow::Borrowed(photos);
+    }
     let mut photos = photos.to_vec();
     for photo in &mut photos {
         let is_left_out = |pattern: Pattern| matches!(pattern, Pattern::Card(number) if cards.contains(&number));
         photo.sightings.patterns.retain(|seen| !is_left_out(seen.pattern));
         photo.sightings.lanes.retain(|lane| !is_left_out(lane.pattern));
     }
-    photos
+    Cow::Owned(photos)
 }
+
+/// The name of the finding of [`finding`].
+pub const WRONG_SIZE: &str = "card-size-wrong";
 
 /// What is said of cards that are left out for their size.
 pub fn finding(cards: &BTreeSet<u8>) -> Finding {
     let numbers: Vec<String> = cards.iter().map(u8::to_string).collect();
     let (card, was) = if cards.len() == 1 { ("Card", "was") } else { ("Cards", "were") };
     Finding::warning(
-        "card-size-wrong",
+        WRONG_SIZE,
         format!(
             "{card} {} {was} not printed at the size that the others and the tabs have, and {was} not used.",
             numbers.join(", ")

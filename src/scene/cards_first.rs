@@ -23,6 +23,8 @@ pub const CORNER_FLOOR: f64 = 0.01;
 pub const LEAST_CORNERS: usize = 8;
 /// Noise factor while the lens is not known: corners are then off by pixels, not by hundredths.
 pub const COARSE: f64 = 40.0;
+/// Corners from which a card is located.
+const CORNERS_TO_LOCATE: usize = 60;
 
 /// The scene as far as the cards tell it.
 pub struct CardsFirst {
@@ -64,9 +66,15 @@ struct CardView {
     photo: usize,
     /// Place where the card lies: set-ups share places, lens-only folders have their own.
     place: (usize, u8),
-    camera_from_card: Rigid,
-    n_corners: usize,
-    cost: f64,
+    located: LocatedCard,
+}
+
+/// A card of its stated size before the camera.
+pub(super) struct LocatedCard {
+    pub camera_from_card: Rigid,
+    /// Corners that told it, and its misfit.
+    pub n_corners: usize,
+    pub cost: f64,
 }
 
 /// Where a photo's cards lie: 0 for the bench, its own number for each lens-only folder; a card that was found to have moved lies
@@ -91,18 +99,9 @@ pub fn cards_first(photos: &[ScenePhoto], settings: &SceneSettings, moved: &BTre
     let mut views: Vec<CardView> = Vec::new();
     for (photo_idx, photo) in photos.iter().enumerate() {
         for sighting in photo.sightings.patterns.iter().filter(usable) {
-            let number = sighting.pattern.number();
-            let pitch = sighting.pattern.pitch_mm();
-            let corners = thinned(&seen_corners(sighting), 60);
-            let seen = glimpse(
-                &corners,
-                [pitch * settings.print[0], pitch * settings.print[1]],
-                lenses[lens_of[photo_idx]],
-                Rigid::identity(),
-            );
-            if let Some((camera_from_card, cost)) = locate(&[seen], COARSE) {
-                let place = (place(photo, number, moved), number);
-                views.push(CardView { photo: photo_idx, place, camera_from_card, n_corners: corners.len(), cost });
+            if let Some(located) = locate_card(sighting, settings, lenses[lens_of[photo_idx]]) {
+                let number = sighting.pattern.number();
+                views.push(CardView { photo: photo_idx, place: (place(photo, number, moved), number), located });
             }
         }
     }
@@ -122,6 +121,14 @@ pub fn cards_first(photos: &[ScenePhoto], settings: &SceneSettings, moved: &BTre
     }
     make_blocks(&mut out, photos, &usable, moved);
     out
+}
+
+/// Locates a card of its stated size; None where its corners tell no place.
+pub(super) fn locate_card(sighting: &PatternSighting, settings: &SceneSettings, lens: Lens) -> Option<LocatedCard> {
+    let size = settings.print.map(|printed| sighting.pattern.pitch_mm() * printed);
+    let corners = thinned(&seen_corners(sighting), CORNERS_TO_LOCATE);
+    let (camera_from_card, cost) = locate(&[glimpse(&corners, size, lens, Rigid::identity())], COARSE)?;
+    Some(LocatedCard { camera_from_card, n_corners: corners.len(), cost })
 }
 
 /// At most `most` corners, spread evenly over the list.
@@ -182,7 +189,7 @@ fn connect(out: &mut CardsFirst, photos: &[ScenePhoto], views: &[CardView], g: u
     // The card seen in most corners holds the world still.
     let mut weight: BTreeMap<(usize, u8), usize> = BTreeMap::new();
     for view in &mine {
-        *weight.entry(view.place).or_default() += view.n_corners;
+        *weight.entry(view.place).or_default() += view.located.n_corners;
     }
     let Some(root) = weight.iter().max_by_key(|(place, n)| (**n, std::cmp::Reverse(**place))).map(|(place, _)| *place) else {
         return;
@@ -191,7 +198,7 @@ fn connect(out: &mut CardsFirst, photos: &[ScenePhoto], views: &[CardView], g: u
     let mut placed_photos: BTreeMap<usize, Rigid> = BTreeMap::new();
     loop {
         // Next the sighting that ties something new to something placed with most corners and least misfit.
-        let trust = |view: &CardView| view.n_corners as f64 / (1.0 + view.cost);
+        let trust = |view: &CardView| view.located.n_corners as f64 / (1.0 + view.located.cost);
         let next = mine
             .iter()
             .filter(|v| placed_cards.contains_key(&v.place) != placed_photos.contains_key(&v.photo))
@@ -199,10 +206,10 @@ fn connect(out: &mut CardsFirst, photos: &[ScenePhoto], views: &[CardView], g: u
         let Some(view) = next else { break };
         match (placed_cards.get(&view.place), placed_photos.get(&view.photo)) {
             (Some(world_from_card), _) => {
-                placed_photos.insert(view.photo, view.camera_from_card.then(&world_from_card.inverse()));
+                placed_photos.insert(view.photo, view.located.camera_from_card.then(&world_from_card.inverse()));
             }
             (None, Some(camera_from_world)) => {
-                placed_cards.insert(view.place, camera_from_world.inverse().then(&view.camera_from_card));
+                placed_cards.insert(view.place, camera_from_world.inverse().then(&view.located.camera_from_card));
             }
             (None, None) => break,
         }

@@ -136,7 +136,7 @@ fn tilt(residuals: &[f64]) -> f64 {
 /// deviations), raised by Student's t for the few they are.
 fn of_images(contrasts: &[f64], stated: &[f64]) -> f64 {
     let shown = contrasts.len().saturating_sub(LINE_UNKNOWNS);
-    let squares = scatter(contrasts).powi(2) * contrasts.len() as f64 * f64::from(u8::from(shown > 0));
+    let squares = if shown > 0 { scatter(contrasts).powi(2) * contrasts.len() as f64 } else { 0.0 };
     let stated = stated.iter().map(|s| s * s).sum::<f64>() / stated.len().max(1) as f64;
     if shown > 0 && squares / shown as f64 > (REFUTED * REFUTED) * stated {
         return (squares / shown as f64).sqrt() * student(shown);

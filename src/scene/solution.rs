@@ -65,16 +65,9 @@ const COARSE_CORNERS: usize = 40;
 /// enough to be placed.
 pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let unlike = cards_of_unlike_size(photos, settings);
-    if unlike.is_empty() {
-        let mut solution = solved(photos, settings)?;
-        solution.tell_covariance();
-        return Some(solution);
-    }
     let mut solution = solved(&card_size::without(photos, &unlike), settings)?;
     solution.tell_covariance();
-    solution.findings.push(card_size::finding(&unlike));
-    solution.cards_of_unlike_size = unlike;
-    Some(solution)
+    Some(solution.knowing_unlike(unlike))
 }
 
 /// Cards that were printed at another size than the rest: of the groups of one size, the one with which most of the tabs agree is right.
@@ -150,20 +143,23 @@ fn concluded(mut best: Solution, exceptions: &Exceptions, photos: &[ScenePhoto],
 /// Solves a scene again after a second look at the same photos. Starts from the first solution where the second look only added to what was
 /// there; otherwise from the beginning.
 pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
-    if !first.cards_of_unlike_size.is_empty() {
-        let unlike = first.cards_of_unlike_size.clone();
-        let alike = Solution { cards_of_unlike_size: BTreeSet::new(), ..first.clone() };
-        let mut next = solve_again(&alike, &card_size::without(photos, &unlike), settings)?;
-        if !next.findings.iter().any(|finding| finding.id == "card-size-wrong") {
-            next.findings.push(card_size::finding(&unlike));
-        }
-        next.cards_of_unlike_size = unlike;
-        return Some(next);
-    }
+    let unlike = &first.cards_of_unlike_size;
+    let photos = &card_size::without(photos, unlike)[..];
     let mut next = added_to(first, photos).or_else(|| solved(photos, settings))?;
     next.split_setups(photos, settings);
     next.tell_covariance();
-    Some(next)
+    Some(next.knowing_unlike(unlike.clone()))
+}
+
+impl Solution {
+    /// The same with word of the cards that were left out for their size.
+    fn knowing_unlike(mut self, unlike: BTreeSet<u8>) -> Self {
+        if !unlike.is_empty() && !self.findings.iter().any(|finding| finding.id == card_size::WRONG_SIZE) {
+            self.findings.push(card_size::finding(&unlike));
+        }
+        self.cards_of_unlike_size = unlike;
+        self
+    }
 }
 
 /// The first solution with what a second look added. None where that contradicts it.

@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, VecDeque};
 use super::plane_map::{Node, PlaneMap};
 use super::pyramid::Level;
 use super::x_corners::{CornerIndex, XCorner};
+use crate::math::lanes::LANES;
 
 /// Least cosine between an edge's direction at a corner and the link: 20 degrees. Directions are read from a ring of 2 px
 /// radius, where noise turns them by up to a quarter of this.
@@ -167,8 +168,6 @@ impl OneWay<'_> {
     }
 }
 
-/// Corners compared at once.
-const LANES: usize = 8;
 /// What rounding may do to a squared cosine in single precision, generously.
 const ROUNDING: f32 = 1e-3;
 

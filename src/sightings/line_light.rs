@@ -7,8 +7,8 @@ use std::ops::Range;
 
 use nalgebra::Vector2;
 
-use super::line_path::{Path, along, on_one_line};
-use super::round_line::{Place, Strip, Width, find_axis};
+use super::line_path::{Crossing, Path, along, line_points};
+use super::round_line::{Axis, Place, Strip, Width, find_axis};
 use super::seen::StrandPoint;
 use crate::photo::LinearImage;
 
@@ -21,8 +21,6 @@ const STRIP: f64 = 0.25;
 pub(super) const WIDTHS: Range<f64> = 0.6..11.0;
 /// An axis this far from the path that was followed is another thing's, px.
 const FARTHEST: f64 = 2.0;
-/// Fewest places that make a line's image.
-const LEAST_PLACES: usize = 3;
 
 /// Light across one line's image, place by place.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,29 +81,15 @@ impl LineLight {
 
     /// Reads the line's axis with what is known of its width. None when nothing is read that makes a line.
     pub fn read(&self, known: &Width) -> Option<LineReading> {
-        let places: Vec<Place> = self.places.iter().map(|lit| lit.place.clone()).collect();
+        let places: Vec<&Place> = self.places.iter().map(|lit| &lit.place).collect();
         let (axes, width) = find_axis(&places, known)?;
-        let found: Vec<(&LitPlace, f64, f64)> = self
-            .places
-            .iter()
-            .zip(axes)
-            .filter_map(|(lit, axis)| {
-                let axis = axis.filter(|a| a.across.abs() < FARTHEST && WIDTHS.contains(&a.width))?;
-                Some((lit, lit.rough + axis.across, axis.width))
-            })
-            .collect();
-        let offsets: Vec<(f64, f64)> = found.iter().map(|(lit, offset, _)| (lit.place.along, *offset)).collect();
-        let (on_line, sigma) = on_one_line(&offsets)?;
-        let points: Vec<StrandPoint> = found
-            .iter()
-            .zip(on_line)
-            .filter(|(_, on_line)| *on_line)
-            .map(|((lit, offset, width), _)| {
-                let at = lit.at + lit.normal * *offset;
-                StrandPoint { at: at.into(), normal: lit.normal.into(), sigma, width: *width }
-            })
-            .collect();
-        (points.len() >= LEAST_PLACES).then_some(LineReading { points, width })
+        let crossing = |(lit, axis): (&LitPlace, Option<Axis>)| {
+            let axis = axis.filter(|a| a.across.abs() < FARTHEST && WIDTHS.contains(&a.width))?;
+            let offset = lit.rough + axis.across;
+            Some(Crossing { along: lit.place.along, at: lit.at, normal: lit.normal, offset, width: axis.width })
+        };
+        let crossings: Vec<Crossing> = self.places.iter().zip(axes).filter_map(crossing).collect();
+        Some(LineReading { points: line_points(&crossings)?, width })
     }
 }
 

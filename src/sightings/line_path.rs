@@ -1,13 +1,16 @@
 //! The gentle path along which a thin line runs through a photo: straight but for the lens.
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Matrix3, Vector2, Vector3};
 
+use super::seen::StrandPoint;
 use crate::math::robust::{median, sigma_about_zero};
 
 /// Least standard uncertainty of a place, px: the two edges of a round line are lit differently.
 const LEAST_SIGMA: f64 = 0.1;
 /// A place farther than this from the path of all others shows something else, px.
 const FARTHEST: f64 = 0.5;
+/// Fewest places that make a line's image.
+const LEAST_PLACES: usize = 3;
 
 /// Offset across (px) as a + b t + c (1 - t^2), t from -1 to 1 along the path.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -42,14 +45,34 @@ pub fn along(i: usize, n: usize) -> f64 {
     2.0 * (i as f64 + 0.5) / n as f64 - 1.0
 }
 
-/// Which of some places (t, offset) lie on one smooth line with the others, and how they scatter about it (standard, px).
-pub fn on_one_line(places: &[(f64, f64)]) -> Option<(Vec<bool>, f64)> {
+/// Where a line was read across the expected path.
+#[derive(Clone, Copy, Debug)]
+pub struct Crossing {
+    /// Along the path, -1 to 1.
+    pub along: f64,
+    /// A point of the expected path, px, and its unit normal there.
+    pub at: Vector2<f64>,
+    pub normal: Vector2<f64>,
+    /// The line across from there, and its width, px.
+    pub offset: f64,
+    pub width: f64,
+}
+
+/// The points of a line's image: places that lie on one smooth line with the others; the rest shows something else. None when too few do.
+pub fn line_points(crossings: &[Crossing]) -> Option<Vec<StrandPoint>> {
+    let places: Vec<(f64, f64)> = crossings.iter().map(|crossing| (crossing.along, crossing.offset)).collect();
     let offsets: Vec<f64> = places.iter().map(|(_, offset)| *offset).collect();
     let mut line = Path { a: median(&offsets)?, b: 0.0, c: 0.0 };
     for bound in [2.0, 0.8, 0.5] {
-        line = line.fitted(places, bound)?;
+        line = line.fitted(&places, bound)?;
     }
     let misses: Vec<f64> = places.iter().map(|&(t, offset)| offset - line.at(t)).collect();
     let sigma = sigma_about_zero(&misses)?.max(LEAST_SIGMA);
-    Some((misses.iter().map(|miss| miss.abs() < (3.0 * sigma).min(FARTHEST)).collect(), sigma))
+    let on_line = crossings.iter().zip(&misses).filter(|(_, miss)| miss.abs() < (3.0 * sigma).min(FARTHEST));
+    let point = |(crossing, _): (&Crossing, &f64)| {
+        let at = crossing.at + crossing.normal * crossing.offset;
+        StrandPoint { at: at.into(), normal: crossing.normal.into(), sigma, width: crossing.width }
+    };
+    let points: Vec<StrandPoint> = on_line.map(point).collect();
+    (points.len() >= LEAST_PLACES).then_some(points)
 }

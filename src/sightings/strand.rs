@@ -10,7 +10,7 @@ use nalgebra::Vector2;
 
 use super::edge_fit::{EdgeTask, Sample, fit_edge};
 use super::line_light::{Followed, GROUP, LineLight, WIDTHS, groups, middle_of};
-use super::line_path::{Path, along, on_one_line};
+use super::line_path::{Crossing, Path, along, line_points};
 use super::plane_map::{Node, PlaneMap};
 use super::round_line::Width;
 use super::seen::{LineSighting, PatternSighting, StrandPoint, StringKind};
@@ -56,6 +56,7 @@ const EDGE_SHARE: f64 = 0.35;
 const WIDTH_CHANGE: f64 = 0.3;
 /// Spacing of the averaged light, px.
 const EDGE_STEP: f64 = 0.25;
+
 /// Lines between flags that were read in this photo.
 pub fn find_lines(image: &LinearImage, patterns: &[PatternSighting]) -> Vec<LineSighting> {
     let flag = |number: u8| {
@@ -269,18 +270,14 @@ fn line_part(light: &Across, rough: &Path) -> Option<(Path, Vec<Option<Vec<f64>>
     Some((path, light.profiles.iter().enumerate().map(profile).collect()))
 }
 
-/// Middles between edges as points of a line. Those that do not lie on one smooth line with the others show something else as well.
+/// Middles between edges (station, offset across, width) as points of a line.
 fn edge_points(stations: &[(Vector2<f64>, Vector2<f64>)], middles: &[(usize, f64, f64)]) -> Option<Vec<StrandPoint>> {
-    let offsets: Vec<(f64, f64)> = middles.iter().map(|&(i, offset, _)| (along(i, stations.len()), offset)).collect();
-    let (on_line, sigma) = on_one_line(&offsets)?;
-    let point = |(&(i, offset, width), _): (&(usize, f64, f64), bool)| {
-        let (at, direction) = &stations[i];
+    let crossing = |&(i, offset, width): &(usize, f64, f64)| {
+        let (at, direction) = stations[i];
         let normal = Vector2::new(-direction.y, direction.x);
-        let at = at + normal * offset;
-        StrandPoint { at: [at.x, at.y], normal: [normal.x, normal.y], sigma, width }
+        Crossing { along: along(i, stations.len()), at, normal, offset, width }
     };
-    let points: Vec<StrandPoint> = middles.iter().zip(on_line).filter(|(_, on_line)| *on_line).map(point).collect();
-    (points.len() >= 3).then_some(points)
+    line_points(&middles.iter().map(crossing).collect::<Vec<Crossing>>())
 }
 
 /// The run of stations over which the line is seen: the one in which most more stand out than do not.

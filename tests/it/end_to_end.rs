@@ -1,9 +1,9 @@
 //! From photos to figures: the samples and the shared photo sets, measured by the program as a person runs it, against known truth.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
 
+use crate::common::compare::expected_of;
 use serde_json::Value;
 use sightcord::figure::Figure;
 use sightcord::report::ResultDocument;
@@ -41,8 +41,7 @@ fn limit(pointer: &str, mm: f64, deg: f64) -> f64 {
 /// Compares a result with a sample's expected figures: every figure measured, within its limit; at most one in twenty (and one in any case)
 /// outside its own U, none outside 2 U.
 fn check(folder: &str, mm: f64, deg: f64) {
-    let text = std::fs::read_to_string(Path::new(folder).join("expected.json")).expect("expected.json");
-    let expected: BTreeMap<String, f64> = serde_json::from_str(&text).expect("figures by JSON pointer");
+    let expected = expected_of(Path::new(folder));
     let document = document_of(Path::new(folder));
     let (mut outside, mut complaints) = (0, Vec::new());
     for (pointer, truth) in &expected {

@@ -1,11 +1,8 @@
 //! Poor pictures: good photos of benches with known truth, spoilt in every way that is usual, and measured. No figure may be wrong.
 
-use std::collections::BTreeMap;
-use std::path::Path;
-
+use crate::common::compare::{compared, expected_of};
 use crate::common::shared_sets::folder;
 use crate::common::spoil::{Spoil, write_spoilt};
-use sightcord::figure::Figure;
 use sightcord::pipeline;
 
 /// What share of the figures is to be measured.
@@ -66,21 +63,10 @@ fn measured(set: &str, spoil: Spoil) -> (usize, usize, Vec<String>) {
         write_spoilt(&photo.path, &to.path().join(&photo.id).with_extension("jpg"), i, spoil);
     }
     let measured = pipeline::measure(pipeline::open(to.path()).expect("a job"), &|_| {});
-    let expected: BTreeMap<String, f64> = expected(&from);
-    let (mut n, mut wrong) = (0, Vec::new());
-    for (pointer, truth) in &expected {
-        let Some(figure) = measured.document.figure(&Figure::at(pointer)) else { continue };
-        n += 1;
-        if (figure.value - truth).abs() > 2.0 * figure.u {
-            wrong.push(format!("{set} {pointer}: {:.4} ± {:.4}, true {truth:.4}", figure.value, figure.u));
-        }
-    }
-    (n, expected.len(), wrong)
-}
-
-fn expected(set: &Path) -> BTreeMap<String, f64> {
-    let text = std::fs::read_to_string(set.join("expected.json")).expect("expected.json");
-    serde_json::from_str(&text).expect("figures by JSON pointer")
+    let expected = expected_of(&from);
+    let figures = compared(&measured.document, &expected);
+    let wrong = figures.iter().filter(|figure| figure.ratio() > 2.0).map(|figure| format!("{set} {figure}")).collect();
+    (figures.len(), expected.len(), wrong)
 }
 
 /// Prints the table of docs/robustness.md. POOR names rows (parts of their words, comma between them) or "all"; SETS the sets.

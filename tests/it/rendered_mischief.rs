@@ -1,7 +1,6 @@
 //! A moving hand: smeared photos, and rows read out one after another while the camera moves. Only pixels can show these.
 
-use std::collections::BTreeMap;
-
+use crate::common::compare::{Compared, compared};
 use crate::common::{Random, RenderKnobs, RollingShutter, TruthScene};
 use sightcord::pipeline::{self, Measured};
 
@@ -19,18 +18,10 @@ fn measured(truth: &TruthScene, knobs_of: impl Fn(usize, &mut Random) -> RenderK
 
 /// Figures that lie beyond twice their U, and how many were told.
 fn beyond_two_u(truth: &TruthScene, measured: &Measured) -> (Vec<String>, usize) {
-    let expected: BTreeMap<String, f64> = truth.expected().into_iter().collect();
-    let (mut beyond, mut n, mut worst) = (Vec::new(), 0, 0.0f64);
-    for (figure, measured) in measured.document.measured.table.iter() {
-        let (pointer, figure) = (figure.pointer(), measured);
-        let (Some(figure), Some(true_value)) = (figure, expected.get(&pointer)) else { continue };
-        n += 1;
-        let ratio = (figure.value - true_value).abs() / figure.u;
-        worst = worst.max(ratio);
-        if ratio > 2.0 {
-            beyond.push(format!("{pointer}: {:.4} ± {:.4}, true {true_value:.4}", figure.value, figure.u));
-        }
-    }
+    let figures = compared(&measured.document, &truth.expected());
+    let worst = figures.iter().map(Compared::ratio).fold(0.0, f64::max);
+    let beyond = figures.iter().filter(|figure| figure.ratio() > 2.0).map(Compared::to_string).collect();
+    let n = figures.len();
     let ids: Vec<&str> = measured.document.findings.iter().map(|f| f.id.as_str()).collect();
     println!("{n} figures, worst {worst:.2} U, odd and even {:?}, findings {ids:?}", measured.document.crosscheck.ratio);
     (beyond, n)

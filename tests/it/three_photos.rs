@@ -1,8 +1,8 @@
 //! Three photos a set-up: little to go by, and no reason to tell a figure wrongly.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
+use crate::common::compare::{Compared, compared, expected_of};
 use crate::common::shared_sets::folder;
 use sightcord::figure::Figure;
 use sightcord::pipeline;
@@ -32,8 +32,7 @@ fn three_photos_a_setup_give_few_figures_and_no_wrong_one() {
     let (mut n_jobs, mut n_useful) = (0, 0);
     for set in sets.split(',') {
         let from = folder(set);
-        let text = std::fs::read_to_string(from.join("expected.json")).expect("expected.json");
-        let expected: BTreeMap<String, f64> = serde_json::from_str(&text).expect("figures by JSON pointer");
+        let expected = expected_of(&from);
         let photos = sightcord::photo::list_job(&from).expect("photos");
         let n = photos.setups.iter().map(|setup| setup.photos.len()).min().expect("a set-up").min(FIRST);
         let triples = (0..n).flat_map(|a| (a + 1..n).flat_map(move |b| (b + 1..n).map(move |c| [a, b, c])));
@@ -41,22 +40,16 @@ fn three_photos_a_setup_give_few_figures_and_no_wrong_one() {
             let job = tempfile::tempdir().expect("a temporary folder");
             copy_of(&from, chosen, job.path());
             let document = pipeline::measure(pipeline::open(job.path()).expect("a job"), &|_| {}).document;
-            let (mut told, mut worst) = (0, 0.0f64);
-            for (pointer, truth) in &expected {
-                let Some(figure) = document.figure(&Figure::at(pointer)) else { continue };
-                told += 1;
-                let ratio = (figure.value - truth).abs() / figure.u;
-                worst = worst.max(ratio);
-                if ratio > 2.0 {
-                    complaints
-                        .push(format!("{set} {chosen:?} {pointer}: {:.4} ± {:.4}, true {truth:.4}", figure.value, figure.u));
-                }
-            }
+            let figures = compared(&document, &expected);
+            let worst = figures.iter().map(Compared::ratio).fold(0.0, f64::max);
+            let wrong = figures.iter().filter(|figure| figure.ratio() > 2.0);
+            complaints.extend(wrong.map(|figure| format!("{set} {chosen:?} {figure}")));
             let rims = expected.keys().filter(|p| p.starts_with("/rim/")).all(|p| document.figure(&Figure::at(p)).is_some());
             let useful = rims && document.figure(&Figure::WheelYaw).is_some();
             n_jobs += 1;
             n_useful += usize::from(useful);
-            println!("{set} {chosen:?}: {told} of {} figures, worst {worst:.2} U, yaw and rims {useful}", expected.len());
+            let (n, all) = (figures.len(), expected.len());
+            println!("{set} {chosen:?}: {n} of {all} figures, worst {worst:.2} U, yaw and rims {useful}");
         }
     }
     println!("| {sets} | {n_jobs} | {n_useful} | {} |", complaints.len());

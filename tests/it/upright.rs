@@ -1,5 +1,6 @@
 //! What is upright: from a plumb line with one flag, from a bench that was levelled, or from nobody; and a wheel knocked within a set-up.
 
+use crate::common::compare::assert_honest;
 use crate::common::solving::{by_pointer, scene_photos, solved};
 use crate::common::{SightingKnobs, TruthScene};
 use sightcord::bench::from_job::{bench_settings, scene_settings};
@@ -117,16 +118,32 @@ fn told(photos: &[ScenePhoto], setups: &[String], lens_only: &[bool], job: &Job)
     bench::measure(&solution, &bench_settings(job, setups, lens_only))
 }
 
+/// The photos of a job as the wheel stood first, and all of them again as it stood after a knock.
+struct Knocked {
+    truth: TruthScene,
+    photos: Vec<ScenePhoto>,
+    others: Vec<ScenePhoto>,
+    setups: Vec<String>,
+    lens_only: Vec<bool>,
+}
+
+impl Knocked {
+    fn wheel() -> Self {
+        let truth = TruthScene::full();
+        let mut knocked = truth.clone();
+        knocked.bike.wheel.yaw_deg += 0.24;
+        knocked.bike.wheel.centre.y += 0.8;
+        let (photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
+        let (others, ..) = scene_photos(&knocked, &SightingKnobs::ordinary());
+        Self { truth, photos, others, setups, lens_only }
+    }
+}
+
 /// Somebody leans on the wheel while the second set-up is photographed.
 #[test]
 fn a_wheel_knocked_within_a_setup_is_told_and_harms_no_figure() {
-    let truth = TruthScene::full();
-    let mut knocked = truth.clone();
-    knocked.bike.wheel.yaw_deg += 0.24;
-    knocked.bike.wheel.centre.y += 0.8;
+    let Knocked { truth, mut photos, others, setups, lens_only } = Knocked::wheel();
     let job = Job::default();
-    let (mut photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
-    let (others, ..) = scene_photos(&knocked, &SightingKnobs::ordinary());
     let last = setups.len() - 1;
     let of_last: Vec<usize> = (0..photos.len()).filter(|&i| photos[i].setup == last).collect();
     let from = of_last[of_last.len() - of_last.len() / 3];
@@ -140,23 +157,14 @@ fn a_wheel_knocked_within_a_setup_is_told_and_harms_no_figure() {
         photos.iter().position(|photo| Some(photo.file.as_str()) == finding.photo.as_deref()).expect("a photo of the job");
     assert!((from..from + 3).contains(&named), "{finding:?}");
     let figures = bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
-    let expected = truth.expected();
-    for (field, figure) in by_pointer(&figures) {
-        let Some(expected) = expected.get(&field) else { continue };
-        assert!((figure.value - expected).abs() <= 2.0 * figure.u, "{field}: {figure:?} for {expected}");
-    }
+    assert_honest(&figures, &truth, 2.0);
 }
 
 /// The wheel is knocked while somebody walks round to the other side: no photo contradicts its neighbours, only both sides together do.
 #[test]
 fn a_wheel_knocked_between_both_sides_photos_is_told_and_harms_no_figure() {
-    let truth = TruthScene::full();
-    let mut knocked = truth.clone();
-    knocked.bike.wheel.yaw_deg += 0.24;
-    knocked.bike.wheel.centre.y += 0.8;
+    let Knocked { truth, mut photos, others, setups, lens_only } = Knocked::wheel();
     let job = Job::default();
-    let (mut photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
-    let (others, ..) = scene_photos(&knocked, &SightingKnobs::ordinary());
     let last = setups.len() - 1;
     for (i, (setup, photo)) in truth.photo_indices().into_iter().enumerate() {
         if setup == last && truth.setups[setup].photos[photo].centre.y < 0.0 {
@@ -170,9 +178,5 @@ fn a_wheel_knocked_between_both_sides_photos_is_told_and_harms_no_figure() {
     let findings: Vec<&str> = solution.findings.iter().chain(&figures.findings).map(|f| f.id.as_str()).collect();
     let tells = ["moved-within-setup", "tab-moved", "wheel-moved"];
     assert!(findings.iter().any(|id| tells.contains(id)), "{findings:?}");
-    let expected = truth.expected();
-    for (field, figure) in by_pointer(&figures) {
-        let Some(expected) = expected.get(&field) else { continue };
-        assert!((figure.value - expected).abs() <= 2.0 * figure.u, "{field}: {figure:?} for {expected}");
-    }
+    assert_honest(&figures, &truth, 2.0);
 }

@@ -1,7 +1,6 @@
 //! Benches drawn at random, rendered and measured from their folders: sound ones well, hard ones honestly, spoiled ones never in silence.
 
-use std::collections::BTreeMap;
-
+use crate::common::compare::{Compared, compared};
 use crate::common::variety::{Class, DrawnBench, Mishap};
 use sightcord::measurement::Quality;
 use sightcord::pipeline::{self, Measured};
@@ -20,11 +19,18 @@ fn telling(mishap: Mishap) -> &'static [&'static str] {
 
 /// What came of one bench.
 struct Outcome {
-    /// Figures of |error| / U, by pointer.
-    ratios: BTreeMap<String, f64>,
-    u: BTreeMap<String, f64>,
-    good: usize,
+    figures: Vec<Compared>,
     findings: Vec<String>,
+}
+
+impl Outcome {
+    fn n_good(&self) -> usize {
+        self.figures.iter().filter(|figure| figure.measured.quality == Quality::Good).count()
+    }
+}
+
+fn worst<'a>(figures: impl Iterator<Item = &'a Compared>) -> f64 {
+    figures.map(Compared::ratio).fold(0.0, f64::max)
 }
 
 fn measured(bench: &DrawnBench) -> Measured {
@@ -40,30 +46,18 @@ fn outcome(number: u64) -> (Class, Outcome) {
     let bench = DrawnBench::draw(number);
     let measured = measured(&bench);
     let expected = bench.truth.expected();
-    let mut outcome = Outcome { ratios: BTreeMap::new(), u: BTreeMap::new(), good: 0, findings: Vec::new() };
-    for (figure, measured) in measured.document.measured.table.iter() {
-        let pointer = figure.pointer();
-        let (Some(figure), Some(truth)) = (measured, expected.get(&pointer)) else { continue };
-        let ratio = (figure.value - truth).abs() / figure.u;
-        if ratio > 1.5 {
-            println!(
-                "    {number} {pointer}: {:.4} ± {:.4}, true {truth:.4} ({ratio:.1} U, {:?})",
-                figure.value, figure.u, figure.quality
-            );
-        }
-        outcome.good += usize::from(figure.quality == Quality::Good);
-        outcome.u.insert(pointer.clone(), figure.u);
-        outcome.ratios.insert(pointer, ratio);
-    }
-    outcome.findings = measured.document.findings.iter().map(|f| f.id.clone()).collect();
-    outcome.findings.dedup();
-    let worst = outcome.ratios.values().fold(0.0f64, |worst, r| worst.max(*r));
+    let figures = compared(&measured.document, &expected);
+    figures.iter().filter(|figure| figure.ratio() > 1.5).for_each(|figure| println!("    {number} {figure}"));
+    let mut findings: Vec<String> = measured.document.findings.iter().map(|f| f.id.clone()).collect();
+    findings.dedup();
+    let outcome = Outcome { figures, findings };
     println!(
-        "bench {number} {:?}: {} of {} figures, {} good, worst {worst:.2} U; {:?}",
+        "bench {number} {:?}: {} of {} figures, {} good, worst {:.2} U; {:?}",
         bench.class,
-        outcome.ratios.len(),
+        outcome.figures.len(),
         expected.len(),
-        outcome.good,
+        outcome.n_good(),
+        worst(outcome.figures.iter()),
         outcome.findings
     );
     (bench.class, outcome)
@@ -87,21 +81,14 @@ fn benches_drawn_at_random_are_measured_rightly_or_refused() {
     let outcomes: Vec<(u64, (Class, Outcome))> = numbers.into_iter().map(|number| (number, outcome(number))).collect();
     let mut complaints = Vec::new();
     for class in [Class::Sound, Class::Hard] {
-        let of_class: Vec<&(u64, (Class, Outcome))> = outcomes.iter().filter(|(_, (c, _))| *c == class).collect();
-        let all: Vec<f64> = of_class.iter().flat_map(|(_, (_, o))| o.ratios.values().copied()).collect();
+        let of_class: Vec<&Outcome> = outcomes.iter().filter(|(_, (c, _))| *c == class).map(|(_, (_, o))| o).collect();
+        let all: Vec<&Compared> = of_class.iter().flat_map(|outcome| &outcome.figures).collect();
         let n = all.len().max(1) as f64;
-        let within = 100.0 * all.iter().filter(|r| **r <= 1.0).count() as f64 / n;
-        let good = 100.0 * of_class.iter().map(|(_, (_, o))| o.good).sum::<usize>() as f64 / n;
-        let worst = all.iter().fold(0.0f64, |worst, r| worst.max(*r));
+        let within = 100.0 * all.iter().filter(|figure| figure.ratio() <= 1.0).count() as f64 / n;
+        let good = 100.0 * of_class.iter().map(|outcome| outcome.n_good()).sum::<usize>() as f64 / n;
+        let worst = worst(all.iter().copied());
         let u_of = |part: &str| {
-            median(
-                of_class
-                    .iter()
-                    .flat_map(|(_, (_, o))| o.u.iter())
-                    .filter(|(p, _)| p.starts_with(part))
-                    .map(|(_, u)| *u)
-                    .collect(),
-            )
+            median(all.iter().filter(|figure| figure.pointer.starts_with(part)).map(|figure| figure.measured.u).collect())
         };
         let (rim, yaw, chain) = (u_of("/rim/"), u_of("/wheel/yaw"), u_of("/chain/offset"));
         println!(
@@ -120,7 +107,8 @@ fn benches_drawn_at_random_are_measured_rightly_or_refused() {
     for (number, (class, outcome)) in &outcomes {
         let Class::Spoiled(mishap) = class else { continue };
         let told = outcome.findings.iter().any(|id| telling(*mishap).contains(&id.as_str()));
-        let wrong: Vec<&String> = outcome.ratios.iter().filter(|(_, r)| **r > 2.0).map(|(p, _)| p).collect();
+        let wrong: Vec<&str> =
+            outcome.figures.iter().filter(|figure| figure.ratio() > 2.0).map(|figure| figure.pointer.as_str()).collect();
         println!("| {number} | {mishap:?} | {} | {} |", if told { "told" } else { "not told" }, wrong.len());
         if !told || !wrong.is_empty() {
             complaints.push(format!("bench {number}, {mishap:?}: told {told}, wrong {wrong:?}; {:?}", outcome.findings));

@@ -21,6 +21,7 @@
 pub mod adjust;
 pub mod bike;
 pub mod budget;
+pub mod compare;
 pub mod expected;
 pub mod geometry;
 pub mod kept;

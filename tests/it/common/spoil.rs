@@ -7,6 +7,8 @@ use image::imageops::FilterType;
 use image::{DynamicImage, ExtendedColorType, ImageDecoder, ImageEncoder, ImageReader, Rgb, RgbImage};
 
 use super::random::Random;
+use super::render::imaging::{bilinear, blur, linear_from_srgb, srgb_from_linear};
+use super::render::trace::Light;
 
 /// One way of making a photo worse.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -103,29 +105,20 @@ fn spoilt(picture: &RgbImage, i: usize, spoil: Spoil, random: &mut Random) -> Rg
         Spoil::TwoPhones => picture.clone(),
         Spoil::RollingShutter(px) => {
             let shift = random.gauss(1.0) as f32 * px;
-            let light = Light::of(picture);
-            light.sheared(shift).picture()
+            Light::of(picture).sheared(shift).picture()
         }
     }
 }
 
-/// Linear light, three colours.
-#[derive(Clone)]
-struct Light {
-    width: usize,
-    height: usize,
-    data: Vec<[f32; 3]>,
-}
-
 impl Light {
     fn of(picture: &RgbImage) -> Self {
-        let table: Vec<f32> = (0..=255u8).map(|v| linear(f32::from(v) / 255.0)).collect();
+        let table: Vec<f32> = (0..=255u8).map(|v| linear_from_srgb(f32::from(v) / 255.0)).collect();
         let data = picture.pixels().map(|Rgb(p)| p.map(|v| table[usize::from(v)])).collect();
         Self { width: picture.width() as usize, height: picture.height() as usize, data }
     }
 
     fn picture(&self) -> RgbImage {
-        let value = |light: f32| (255.0 * encoded(light.clamp(0.0, 1.0))).round() as u8;
+        let value = |light: f32| (255.0 * srgb_from_linear(light.clamp(0.0, 1.0))).round() as u8;
         let raw: Vec<u8> = self.data.iter().flat_map(|p| p.map(value)).collect();
         RgbImage::from_raw(self.width as u32, self.height as u32, raw).expect("as many pixels")
     }
@@ -148,48 +141,19 @@ impl Light {
     }
 
     fn blurred(&self, sigma: f32) -> Self {
-        let reach = (3.0 * sigma).ceil() as i32;
-        let weights: Vec<f32> = (-reach..=reach).map(|i| (-(i * i) as f32 / (2.0 * sigma * sigma)).exp()).collect();
-        let sum: f32 = weights.iter().sum();
-        let along = |from: &[[f32; 3]], n: usize, step: usize, start: usize, out: &mut [[f32; 3]]| {
-            for k in 0..n {
-                let mut pixel = [0.0; 3];
-                for (w, d) in weights.iter().zip(-reach..) {
-                    let at = (k as i32 + d).clamp(0, n as i32 - 1) as usize;
-                    let other = from[start + at * step];
-                    (0..3).for_each(|c| pixel[c] += w / sum * other[c]);
-                }
-                out[start + k * step] = pixel;
-            }
-        };
-        let (mut across, mut both) = (self.data.clone(), self.data.clone());
-        (0..self.height).for_each(|v| along(&self.data, self.width, 1, v * self.width, &mut across));
-        (0..self.width).for_each(|u| along(&across, self.height, self.width, u, &mut both));
-        Self { data: both, ..*self }
+        let mut data = self.data.clone();
+        blur(&mut data, self.width, f64::from(sigma));
+        Self { data, ..*self }
     }
 
     /// Rows shifted to the right, from -half at the top to +half at the bottom, px.
     fn sheared(&self, px: f32) -> Self {
-        let mut data = self.data.clone();
-        for v in 0..self.height {
-            let shift = px * (v as f32 / self.height as f32 - 0.5);
-            let row = &self.data[v * self.width..(v + 1) * self.width];
-            for u in 0..self.width {
-                let at = (u as f32 - shift).clamp(0.0, self.width as f32 - 1.001);
-                let (k, t) = (at as usize, at.fract());
-                let mix = |c: usize| row[k][c] * (1.0 - t) + row[(k + 1).min(self.width - 1)][c] * t;
-                data[v * self.width + u] = [0, 1, 2].map(mix);
-            }
-        }
-        Self { data, ..*self }
+        let (width, height) = (self.width, self.height);
+        let at = |i: usize| {
+            let (u, v) = ((i % width) as f64, (i / width) as f64);
+            let shift = f64::from(px) * (v / height as f64 - 0.5);
+            bilinear(&self.data, width, height, u - shift, v)
+        };
+        Self { data: (0..self.data.len()).map(at).collect(), ..*self }
     }
-}
-
-/// IEC 61966-2-1.
-fn linear(encoded: f32) -> f32 {
-    if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
-}
-
-fn encoded(linear: f32) -> f32 {
-    if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 }
 }

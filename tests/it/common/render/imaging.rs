@@ -84,7 +84,7 @@ pub fn luma([r, g, b]: Rgb) -> f32 {
 }
 
 /// Gaussian blur of rows of this width, along them and then across; the outermost pixel is repeated beyond the edge.
-fn blur<const N: usize>(data: &mut [[f32; N]], width: usize, sigma: f64) {
+pub fn blur<const N: usize>(data: &mut [[f32; N]], width: usize, sigma: f64) {
     let reach = (4.0 * sigma).ceil() as usize;
     let height = data.len() / width;
     let kernel: Vec<f32> = (0..=2 * reach).map(|i| (-0.5 * ((i as f64 - reach as f64) / sigma).powi(2)).exp() as f32).collect();
@@ -130,7 +130,7 @@ fn smear(light: &mut Light, [du, dv]: [f64; 2]) {
     });
 }
 
-fn bilinear(source: &[Rgb], width: usize, height: usize, u: f64, v: f64) -> Rgb {
+pub fn bilinear(source: &[Rgb], width: usize, height: usize, u: f64, v: f64) -> Rgb {
     let (u, v) = (u.clamp(0.0, (width - 1) as f64), v.clamp(0.0, (height - 1) as f64));
     let (u0, v0) = ((u as usize).min(width - 2), (v as usize).min(height - 2));
     let (fu, fv) = ((u - u0 as f64) as f32, (v - v0 as f64) as f32);
