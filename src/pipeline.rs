@@ -3,6 +3,7 @@
 //! Steps: list the photos, read the job, look at each photo, leave out copies, solve the scene, look again where the scene expects more, solve
 //! again, tell the figures, judge and plan, put the document together.
 
+mod in_colour;
 mod left_out;
 
 use std::path::Path;
@@ -118,8 +119,9 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     let settings = scene_settings(&job, &setups);
     let solved = guarded("No scene could be solved, and so nothing is measured.", || {
         progress(Progress::Solving);
-        let first = scene::solve(&scene_photos(&photos, &setups), &settings)?;
+        let mut first = scene::solve(&scene_photos(&photos, &setups), &settings)?;
         let mistakes = look_again_at_all(&mut photos, &first, progress);
+        in_colour::read_lanes(&mut photos, &mut first);
         read_lines_again(&mut photos, &first);
         progress(Progress::Solving);
         Some((scene::solve_again(&first, &scene_photos(&photos, &setups), &settings)?, mistakes))

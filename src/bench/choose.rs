@@ -5,6 +5,7 @@ use nalgebra::Vector3;
 use crate::figure::Figure;
 use crate::figure::facts::UpFigures;
 use crate::finding::Finding;
+use crate::scene::state::Ground;
 use crate::scene::{Solution, State};
 
 use super::datum::DatumChoice;
@@ -27,7 +28,7 @@ pub fn choose(
     findings: &mut Vec<Finding>,
 ) -> Choices {
     let state = &solution.state;
-    let cards: Vec<usize> = (0..state.cards.len()).filter(|&i| state.cards[i].ground == 0).collect();
+    let cards: Vec<usize> = (0..state.cards.len()).filter(|&i| state.cards[i].ground == Ground::Bench).collect();
     let left = left_hint(state, settings, findings);
     let mut choices = Choices {
         up: UpWeights::default(),

@@ -59,35 +59,84 @@ const STANDS_STILL_MM: f64 = 0.2;
 /// A hub's usual end float, mm (common practice, no source).
 const END_FLOAT_MM: f64 = 0.5;
 
-/// Where the wheel stands by `apart_mm` elsewhere along its axis in one set-up than in another: what is told of its place across holds for the
-/// mean of them, and is widened to reach both; beyond a hub's end float it is kept from verdicts, and why is told.
-pub fn doubt_floating_wheel(apart_mm: f64, measured: &mut BTreeMap<Figure, Measurement>) -> Option<Finding> {
+/// Of a rim's marked place about the axis where nothing tells it, mm (common practice, no source).
+pub const USUAL_RADIUS_MM: f64 = 220.0;
+/// Half the distance between the ends of a rear spindle, mm: by how much a wheel that was set in `apart_mm` elsewhere at one end may have turned
+/// where no run-out tells (common practice, no source).
+const HALF_SPINDLE_MM: f64 = 100.0;
+
+/// How a wheel that was touched between set-ups stands in them.
+#[derive(Clone, Copy, Debug)]
+pub struct Float {
+    /// From one end to the other along the axis, mm.
+    pub apart_mm: f64,
+    /// Of the rim's marked place about the axis, mm.
+    pub radius_mm: f64,
+}
+
+impl Float {
+    /// How far the wheel's direction may be off, degrees. A wheel that was turned by d between two set-ups half a turn apart has its axis told d / 2
+    /// aside, with no contradiction but one: its rim seems to wobble by twice the radius times that.
+    fn turned_deg(&self, run_out_mm: Option<f64>) -> f64 {
+        let by_run_out = run_out_mm.map(|mm| (mm / (2.0 * self.radius_mm)).atan());
+        by_run_out.unwrap_or_else(|| (self.apart_mm / 2.0 / HALF_SPINDLE_MM).atan()).to_degrees()
+    }
+}
+
+/// Where the wheel stands elsewhere along its axis in one set-up than in another: what is told of its place across holds for the mean of them, and
+/// is widened to reach both. Beyond a hub's end float it was touched, and may have been turned as well: directions, the run-out and what is told over
+/// the chain's length are widened for that, all is kept from verdicts, and why is told.
+pub fn doubt_floating_wheel(float: Float, measured: &mut BTreeMap<Figure, Measurement>) -> Option<Finding> {
+    let apart_mm = float.apart_mm;
     if !(apart_mm > STANDS_STILL_MM) {
         return None;
     }
     let beyond = apart_mm > END_FLOAT_MM;
     let across =
         [Figure::WheelOffset, Figure::WheelOffsetAtMark, Figure::WheelInFrameOffset, Figure::ChainAtGearbox, Figure::ChainAtRear];
-    for field in across {
-        if let Some(figure) = measured.get_mut(&field) {
-            figure.u = if beyond { figure.u + apart_mm / 2.0 } else { figure.u.hypot(apart_mm / 2.0) };
-            if beyond {
-                figure.quality = Quality::Single;
+    if !beyond {
+        for field in across {
+            if let Some(figure) = measured.get_mut(&field) {
+                figure.u = figure.u.hypot(apart_mm / 2.0);
             }
         }
+        return None;
     }
-    beyond.then(|| {
+    let run_out = measured.get(&Figure::RunoutLateral).map(|figure| figure.value.abs());
+    let turned = float.turned_deg(run_out);
+    let lever = measured.get(&Figure::ChainCentres).map_or(0.0, |figure| figure.value.abs());
+    let directions = [
+        Figure::WheelYaw,
+        Figure::WheelYawFromOffsets,
+        Figure::WheelLean,
+        Figure::WheelInFrameYaw,
+        Figure::ChainYaw,
+        Figure::ChainLean,
+        Figure::RearLean,
+    ];
+    let mut widen = |field: Figure, by: f64| {
+        if let Some(figure) = measured.get_mut(&field) {
+            figure.u += by;
+            figure.quality = Quality::Single;
+        }
+    };
+    across.into_iter().for_each(|field| widen(field, apart_mm / 2.0));
+    directions.into_iter().for_each(|field| widen(field, turned));
+    widen(Figure::ChainAtGearbox, lever * turned.to_radians().tan());
+    widen(Figure::RunoutLateral, run_out.unwrap_or(0.0));
+    Some(
         Finding::warning(
             "wheel-floats",
             format!(
                 "The wheel stands {apart_mm:.1} mm farther to one side in one set-up than in another: it floats along its spindle, was \
-                 taken out and set in again, or was knocked. Its offset and the chain line hold for the middle between both."
+                 taken out and set in again, or was knocked. Its offset and the chain line hold for the middle between both; it may have \
+                 turned by {turned:.2} degrees as well."
             ),
             "Push the wheel to one end of its float before you take the photos, do not touch it between the first and the last, and \
              take all set-ups again.",
         )
-        .about(Figure::WheelOffset)
-    })
+        .about(Figure::WheelOffset),
+    )
 }
 
 /// A figure that another reading of the photos widens by less than this part of its uncertainty hardly depends on it.
@@ -123,9 +172,9 @@ mod tests {
     #[test]
     fn a_wheel_that_stands_elsewhere_along_its_axis_is_told_where_it_matters() {
         let figure = Measurement { value: 1.0, u: 0.1, quality: Quality::Good };
-        let told = |apart| {
+        let told = |apart_mm| {
             let mut measured = BTreeMap::from([(Figure::ChainAtGearbox, figure), (Figure::WheelLean, figure)]);
-            let finding = doubt_floating_wheel(apart, &mut measured);
+            let finding = doubt_floating_wheel(Float { apart_mm, radius_mm: 230.0 }, &mut measured);
             (finding.is_some(), measured[&Figure::ChainAtGearbox], measured[&Figure::WheelLean])
         };
         assert_eq!(told(0.1), (false, figure, figure));
@@ -133,6 +182,23 @@ mod tests {
         assert!(!finding && chain.u > 0.2 && chain.quality == Quality::Good && lean == figure, "{chain:?}");
         let (finding, chain, _) = told(5.0);
         assert!(finding && chain.u >= 2.6 && chain.quality == Quality::Single, "{chain:?}");
+    }
+
+    /// A wheel set in again 0.4 degrees otherwise: its axis is told 0.2 degrees aside, and its rim seems to wobble by 1.6 mm.
+    #[test]
+    fn a_wheel_that_was_turned_between_its_set_ups_widens_directions_and_run_out_over_what_the_wobble_tells() {
+        let figure = |value, u| Measurement { value, u, quality: Quality::Good };
+        let mut measured = BTreeMap::from([
+            (Figure::RunoutLateral, figure(1.606, 0.14)),
+            (Figure::WheelYaw, figure(0.3, 0.02)),
+            (Figure::ChainCentres, figure(570.0, 10.0)),
+            (Figure::ChainAtGearbox, figure(-3.0, 0.2)),
+        ]);
+        doubt_floating_wheel(Float { apart_mm: 1.1, radius_mm: 230.0 }, &mut measured).expect("it is told");
+        let u = |figure: Figure| measured[&figure].u;
+        assert!(u(Figure::WheelYaw) > 0.2 && u(Figure::WheelYaw) < 0.25, "{}", u(Figure::WheelYaw));
+        assert!(u(Figure::RunoutLateral) > 1.606, "{}", u(Figure::RunoutLateral));
+        assert!(u(Figure::ChainAtGearbox) > 0.2 + 0.55 + 1.9, "{}", u(Figure::ChainAtGearbox));
     }
 
     #[test]

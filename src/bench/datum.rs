@@ -13,6 +13,7 @@ use nalgebra::{DMatrix, DVector, Matrix2, Vector2, Vector3};
 use crate::figure::Figure;
 use crate::figure::member::Section;
 use crate::figure::sense::Sense;
+use crate::finding::Severity;
 use crate::measurement::Quality;
 use crate::scene::state::Cord;
 use crate::scene::{Solution, State};
@@ -43,9 +44,10 @@ struct Line {
 }
 
 impl DatumChoice {
-    /// The edges alone, as far as they were found; a doubtful cord is no better than a single sighting.
+    /// The edges alone, as far as they were found; a doubtful cord is no better than a single sighting, and one that lies as no cord can is none.
     pub fn edges_alone(solution: &Solution) -> Option<Self> {
-        let cord = solution.state.cords.first()?;
+        let refused = solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
+        let cord = solution.state.cords.first().filter(|_| !refused)?;
         Some(Self {
             edges: Some(Matrix2::identity()),
             riders: Vec::new(),

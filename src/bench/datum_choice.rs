@@ -3,13 +3,14 @@
 use nalgebra::Vector3;
 
 use crate::finding::Finding;
+use crate::measurement::Quality;
 use crate::scene::Solution;
 
 use super::datum::DatumChoice;
 use super::datum_findings;
 use super::datum_trial::Trial;
 use super::ground::CardPlane;
-use super::riders::standing;
+use super::riders::{StandingRider, standing};
 use super::settings::BenchSettings;
 use super::views::Views;
 
@@ -25,18 +26,38 @@ pub fn choose(
     let edges = DatumChoice::edges_alone(solution);
     let riders = standing(solution, settings, views, up, plane, findings);
     let Some(covariance) = solution.covariance.as_ref().filter(|_| !riders.is_empty()) else { return edges };
-    let trial = Trial::new(solution, settings, covariance, edges.is_some(), riders);
-    let (trial, moved) = trial.without_moved(solution.cord_moved);
-    let (trial, outlier) = trial.agreeing();
-    findings.extend(outlier.map(|(words, off)| datum_findings::left_out(&words, off)));
-    let disagreement = trial.disagreement();
-    if let Some(by) = disagreement {
-        findings.push(datum_findings::disagree(edges.is_some(), &by));
-        return None;
+    let tried = |edges: Option<&DatumChoice>, riders: Vec<StandingRider>| {
+        let mut told = Vec::new();
+        let trial = Trial::new(solution, settings, covariance, edges.is_some(), riders);
+        let (trial, moved) = trial.without_moved(solution.cord_moved);
+        let (trial, outlier) = trial.agreeing();
+        told.extend(outlier.map(|(words, off)| datum_findings::left_out(&words, off)));
+        if let Some(by) = trial.disagreement() {
+            told.push(datum_findings::disagree(edges.is_some(), &by));
+            return Tried { chosen: None, disagree: true, told };
+        }
+        let chosen = trial.chosen(edges, &mut told);
+        if chosen.is_some() && moved && edges.is_none() {
+            told.push(datum_findings::riders_moved());
+        }
+        Tried { chosen, disagree: false, told }
+    };
+    let mut outcome = tried(edges.as_ref(), riders.clone());
+    // Edges that are doubtful anyway don't refuse what riders tell well by themselves.
+    if outcome.disagree && edges.as_ref().is_some_and(|edges| edges.quality == Quality::Single) {
+        let alone = tried(None, riders);
+        if alone.chosen.as_ref().is_some_and(|chosen| chosen.quality == Quality::Good) {
+            outcome = alone;
+        }
     }
-    let chosen = trial.chosen(edges.as_ref(), findings)?;
-    if moved && edges.is_none() {
-        findings.push(datum_findings::riders_moved());
-    }
-    Some(chosen)
+    findings.extend(outcome.told);
+    outcome.chosen
+}
+
+/// What riders came to, with the edges or alone.
+struct Tried {
+    chosen: Option<DatumChoice>,
+    /// Whether they contradict the edges or each other.
+    disagree: bool,
+    told: Vec<Finding>,
 }

@@ -6,6 +6,9 @@ use crate::measurement::Quality;
 
 use super::riders::RIDERS;
 
+/// What contradicting sources of the datum are told under.
+pub const DISAGREE: &str = "datum-disagrees";
+
 fn told_apart(by: &[(String, f64)]) -> String {
     let each = by.iter().map(|(words, off)| {
         let side = if *off >= 0.0 { "left" } else { "right" };
@@ -28,7 +31,7 @@ pub fn disagree(with_edges: bool, by: &[(String, f64)]) -> Finding {
         )
     };
     Finding::refused(
-        "datum-disagrees",
+        DISAGREE,
         what,
         "See that each rider sits on the cord, folded round it and glued flat, and that the cord touches nothing; light the cord from \
          both sides, or put a third rider on it. Then take the photos again.",

@@ -4,7 +4,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use crate::figure::part::Letter;
 use crate::scene::Solution;
-use crate::scene::state::Carrier;
+use crate::scene::state::{Carrier, Ground};
 use crate::sightings::StringKind;
 
 use super::evaluate::Evaluation;
@@ -24,7 +24,7 @@ pub fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evalua
     let place = |p: &Vector3<f64>| -> [f64; 3] { (rotation * (p - origin)).into() };
     let turn = |v: &Vector3<f64>| -> [f64; 3] { (rotation * v).into() };
     let mut marks = Vec::new();
-    for card in state.cards.iter().filter(|card| card.ground == 0) {
+    for card in state.cards.iter().filter(|card| card.ground == Ground::Bench) {
         marks.push(Mark {
             kind: "card".to_owned(),
             number: state.sheets[card.sheet].number,

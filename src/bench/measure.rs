@@ -15,6 +15,7 @@ use crate::scene::{Solution, State};
 use super::choose::choose;
 use super::contradiction;
 use super::datum;
+use super::datum_findings;
 use super::evaluate::{Choices, Evaluation};
 use super::figures::Figures;
 use super::layout::layout;
@@ -34,9 +35,19 @@ pub fn noise_raised(crosscheck_ratio: Option<f64>) -> f64 {
     crosscheck_ratio.filter(|ratio| *ratio > CROSSCHECK_BOUND).unwrap_or(1.0)
 }
 
-/// All figures of a solved scene.
+/// All figures of a solved scene. Where riders contradict the cord, the other reading of the light counts if it agrees with them.
 pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
+    let contradicts = |figures: &Figures| figures.findings.iter().any(|finding| finding.id == datum_findings::DISAGREE);
     let figures = tell(solution, settings, true);
+    let other = solution.with_rival_cord.as_deref().filter(|_| contradicts(&figures));
+    match other.map(|other| (other, tell(other, settings, true))).filter(|(_, figures)| !contradicts(figures)) {
+        Some((other, figures)) => checked(figures, other, settings),
+        None => checked(figures, solution, settings),
+    }
+}
+
+/// The figures, with the photos' noise raised where odd and even photos disagree.
+fn checked(figures: Figures, solution: &Solution, settings: &BenchSettings) -> Figures {
     let ratio = noise_raised(figures.crosscheck_ratio);
     if ratio <= 1.0 {
         return figures;
@@ -105,19 +116,24 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
         measured.remove(&Figure::CordMoved);
     }
     if let Some(axis) = evaluation.wheel_axis() {
-        let apart = turning::float_along(&solution.state, WHEEL, &axis);
-        findings.extend(contradiction::doubt_floating_wheel(apart, &mut measured));
+        let apart_mm = turning::float_along(&solution.state, WHEEL, &axis);
+        let radius_mm = evaluation.mark_radius(&axis).unwrap_or(contradiction::USUAL_RADIUS_MM);
+        let float = contradiction::Float { apart_mm, radius_mm };
+        findings.extend(contradiction::doubt_floating_wheel(float, &mut measured));
     }
     if solution.readings.is_empty() {
         findings.extend(contradiction::doubt_moved_wheel(&fields, &propagated.covariance, &mut measured));
-    } else {
-        let told = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
-            let spread = spread_of(reading)?.covariance;
-            let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
-            Some(fields.iter().cloned().zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()))).collect())
-        };
-        contradiction::allow_for_readings(&solution.readings.iter().filter_map(told).collect::<Vec<_>>(), &mut measured);
     }
+    let told = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
+        let spread = spread_of(reading)?.covariance;
+        let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
+        Some(fields.iter().cloned().zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()))).collect())
+    };
+    // Riders that agree with the cord's edges tell which reading of them is right.
+    let riders_tell = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
+    let rival = solution.with_rival_cord.as_deref().filter(|_| !riders_tell);
+    let readings = solution.readings.iter().chain(rival);
+    contradiction::allow_for_readings(&readings.filter_map(told).collect::<Vec<_>>(), &mut measured);
     super::assemble::fill(&mut figures.measured, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
     if matches!(figures.measured.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {

@@ -1,8 +1,9 @@
 //! Why a figure is missing, told for each by its JSON pointer, and what photo or mark would help.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, Severity};
 use crate::scene::Solution;
 
+use super::datum_findings::DISAGREE;
 use super::evaluate::Choices;
 use super::figures::{Figures, Side};
 use super::settings::{BenchSettings, Part};
@@ -24,7 +25,8 @@ pub fn findings(
     };
     let has_cord = choices.datum.is_some();
     // Where riders and edges contradict each other, or riders alone do not suffice, that is told already.
-    let told = findings.iter().any(|finding| ["datum-disagrees", "riders-too-few"].contains(&finding.id.as_str()));
+    let told = findings.iter().any(|finding| [DISAGREE, "riders-too-few"].contains(&finding.id.as_str()))
+        || solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
     if !has_cord && !told {
         findings.push(
             Finding::refused(

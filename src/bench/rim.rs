@@ -117,6 +117,13 @@ impl Evaluation<'_> {
         found
     }
 
+    /// How far the rim's marked place lies from the axis, mm: the farthest of both faces.
+    pub(super) fn mark_radius(&self, axis: &Axis) -> Option<f64> {
+        let tabs = self.tabs_of(|p| matches!(p, Part::Rim { front_wheel: false, place: 0, .. }));
+        let point = |(t, mark): &(usize, Marked)| self.point(*t, self.first_setup(*t)?, mark.thickness);
+        tabs.iter().filter_map(point).map(|p| (p - axis.foot(&p)).norm()).max_by(f64::total_cmp)
+    }
+
     pub(super) fn run_out(&mut self, axis: Option<&Axis>, rim: &[(usize, Marked)]) {
         if let Some(faces) = axis.and_then(|axis| self.rim_faces(axis, rim))
             && let Some(amplitude) = faces.amplitude

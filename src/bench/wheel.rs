@@ -14,8 +14,10 @@ impl Evaluation<'_> {
         let Some(datum) = self.datum else { return };
         let marks = self.marks(false);
         let front_and_rear = opposite(&marks);
-        if let Some((front, rear)) = front_and_rear {
-            self.tell(Figure::WheelOffsetAtMark, (marks[front].2 + marks[rear].2) / 2.0);
+        // All of them: marks a third of a turn apart have their middle at the axle as two that lie opposite have.
+        let at_mark = marks.iter().map(|mark| mark.2).sum::<f64>() / marks.len().max(1) as f64;
+        if front_and_rear.is_some() {
+            self.tell(Figure::WheelOffsetAtMark, at_mark);
         }
         let mut lean = 0.0;
         if let Some(axis) = axis {
@@ -41,10 +43,7 @@ impl Evaluation<'_> {
                 let offset = datum.offset(hub);
                 self.tell(Figure::WheelOffset, offset);
             }
-            (None, Some((front, rear))) => {
-                let offset = (marks[front].2 + marks[rear].2) / 2.0 + self.shift.of(Nuisance::RunOut);
-                self.tell(Figure::WheelOffset, offset);
-            }
+            (None, Some(_)) => self.tell(Figure::WheelOffset, at_mark + self.shift.of(Nuisance::RunOut)),
             _ => {}
         }
     }

@@ -8,6 +8,7 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
+use super::colour::Colours;
 use super::read::{Decoded, check_size};
 use super::srgb::{light_table_8, luminance};
 use super::{LinearImage, PhotoError, PhotoFormat};
@@ -44,6 +45,22 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
         return Err(damaged("it holds fewer pixels than it says"));
     }
     Ok(Decoded { luma: LinearImage::new(width, height, data), trailing_bytes: (bytes.len() - end) as u64 })
+}
+
+/// Red, green and blue. None for a grey picture, for one of another colour model, and where [`decode`] fails.
+pub(super) fn decode_colours(bytes: &[u8]) -> Option<Colours> {
+    let picture = &bytes[..end_of_picture(bytes).ok()?];
+    let longest = usize::from(u16::MAX);
+    let options = DecoderOptions::default().set_strict_mode(true).set_max_width(longest).set_max_height(longest);
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(picture), options.jpeg_set_out_colorspace(ColorSpace::RGB));
+    decoder.decode_headers().ok()?;
+    let (width, height) = decoder.dimensions()?;
+    check_size(width, height).ok()?;
+    if !matches!(decoder.input_colorspace(), Some(ColorSpace::YCbCr)) {
+        return None;
+    }
+    let codes = decoder.decode().ok()?;
+    (codes.len() == 3 * width * height).then_some(Colours { width, height, codes })
 }
 
 fn damaged(detail: impl ToString) -> PhotoError {

@@ -17,7 +17,7 @@ use crate::finding::Finding;
 
 use super::error::reason;
 use super::format::{Content, NameKind, SNIFF_BYTES, content_of, kind_by_name};
-use super::read::{MAX_FILE_BYTES, hex};
+use super::read::{MAX_FILE_BYTES, hex, read_limited};
 use super::{Photo, PhotoError, read_photo};
 
 /// The sub-folder whose photos show cards only, with card poses of their own.
@@ -43,6 +43,12 @@ pub struct PhotoFile {
 }
 
 impl PhotoFile {
+    /// The file's bytes, if they are still those that were listed.
+    pub(super) fn bytes(&self) -> Result<Vec<u8>, PhotoError> {
+        let bytes = read_limited(&self.path)?;
+        if hex(&Sha256::digest(&bytes)) == self.sha256 { Ok(bytes) } else { Err(PhotoError::Changed) }
+    }
+
     /// Reads the photo, and makes sure that it is still the file that was listed.
     pub fn read(&self) -> Result<Photo, PhotoError> {
         let photo = read_photo(&self.path)?;

@@ -1,5 +1,6 @@
 //! A file becomes linear luminance, EXIF facts and an identity.
 
+pub mod colour;
 pub mod copies;
 pub mod error;
 pub mod exif;

@@ -167,7 +167,7 @@ pub(super) fn check_size(width: usize, height: usize) -> Result<(), PhotoError> 
 }
 
 /// The file's bytes, unless it is no file or too large; a file that grows meanwhile is not read without end.
-fn read_limited(path: &Path) -> Result<Vec<u8>, PhotoError> {
+pub(super) fn read_limited(path: &Path) -> Result<Vec<u8>, PhotoError> {
     let unreadable = |error: std::io::Error| PhotoError::from_io(&error);
     let metadata = std::fs::metadata(path).map_err(unreadable)?;
     if !metadata.is_file() {

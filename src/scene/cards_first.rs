@@ -15,7 +15,7 @@ use crate::sightings::{PatternSighting, StringKind};
 use super::input::{ScenePhoto, SceneSettings};
 use super::observe::{Block, SeenCorner, Shown, whitener};
 use super::pose::{Glimpse, locate};
-use super::state::{Card, Sheet, State, View};
+use super::state::{Card, Ground, Sheet, State, View};
 
 /// Added to every corner's stated uncertainty, px: what no fit knows (paper grain, pixel response).
 pub const CORNER_FLOOR: f64 = 0.01;
@@ -30,7 +30,7 @@ const CORNERS_TO_LOCATE: usize = 60;
 pub struct CardsFirst {
     pub state: State,
     /// For each card of the state: the ground it lies on and its number.
-    places: Vec<(usize, u8)>,
+    places: Vec<(Ground, u8)>,
     pub blocks: Vec<Block>,
     /// For each photo its view, if it found its place.
     pub view_of: Vec<Option<usize>>,
@@ -65,7 +65,7 @@ pub fn glimpse(corners: &[SeenCorner], pitch: [f64; 2], lens: Lens, camera_from_
 struct CardView {
     photo: usize,
     /// Place where the card lies: set-ups share places, lens-only folders have their own.
-    place: (usize, u8),
+    place: (Ground, u8),
     located: LocatedCard,
 }
 
@@ -77,15 +77,14 @@ pub(super) struct LocatedCard {
     pub cost: f64,
 }
 
-/// Where a photo's cards lie: 0 for the bench, its own number for each lens-only folder; a card that was found to have moved lies
-/// elsewhere in each set-up (the caller says which).
-fn ground(photo: &ScenePhoto) -> usize {
-    if photo.lens_only { photo.setup + 1 } else { 0 }
+/// Where a photo's cards lie, those that were moved apart.
+fn ground(photo: &ScenePhoto) -> Ground {
+    if photo.lens_only { Ground::LensOnly(photo.setup) } else { Ground::Bench }
 }
 
-/// A card that moved lies somewhere else in each set-up, beyond the grounds of the lens-only folders.
-fn place(photo: &ScenePhoto, number: u8, moved: &BTreeSet<u8>) -> usize {
-    if moved.contains(&number) && !photo.lens_only { 1000 + photo.setup } else { ground(photo) }
+/// Where a card lies in a photo, given the cards that were `moved`.
+fn place(photo: &ScenePhoto, number: u8, moved: &BTreeSet<u8>) -> Ground {
+    if moved.contains(&number) && !photo.lens_only { Ground::BenchIn(photo.setup) } else { ground(photo) }
 }
 
 /// Finds start values of lenses, cameras and cards. `moved` lists card numbers that do not lie still between set-ups; `dropped` those
@@ -115,7 +114,7 @@ pub fn cards_first(photos: &[ScenePhoto], settings: &SceneSettings, moved: &BTre
     };
     out.state.lenses = lenses;
     out.state.print = settings.print;
-    let grounds: BTreeSet<usize> = photos.iter().map(ground).collect();
+    let grounds: BTreeSet<Ground> = photos.iter().map(ground).collect();
     for g in grounds {
         connect(&mut out, photos, &views, g, &lens_of);
     }
@@ -184,17 +183,17 @@ fn card_maps(photo: &ScenePhoto) -> Vec<Matrix3<f64>> {
 }
 
 /// Places all photos of one ground that hang together through cards they share.
-fn connect(out: &mut CardsFirst, photos: &[ScenePhoto], views: &[CardView], g: usize, lens_of: &[usize]) {
+fn connect(out: &mut CardsFirst, photos: &[ScenePhoto], views: &[CardView], g: Ground, lens_of: &[usize]) {
     let mine: Vec<&CardView> = views.iter().filter(|v| ground(&photos[v.photo]) == g).collect();
     // The card seen in most corners holds the world still.
-    let mut weight: BTreeMap<(usize, u8), usize> = BTreeMap::new();
+    let mut weight: BTreeMap<(Ground, u8), usize> = BTreeMap::new();
     for view in &mine {
         *weight.entry(view.place).or_default() += view.located.n_corners;
     }
     let Some(root) = weight.iter().max_by_key(|(place, n)| (**n, std::cmp::Reverse(**place))).map(|(place, _)| *place) else {
         return;
     };
-    let mut placed_cards: BTreeMap<(usize, u8), Rigid> = BTreeMap::from([(root, Rigid::identity())]);
+    let mut placed_cards: BTreeMap<(Ground, u8), Rigid> = BTreeMap::from([(root, Rigid::identity())]);
     let mut placed_photos: BTreeMap<usize, Rigid> = BTreeMap::new();
     loop {
         // Next the sighting that ties something new to something placed with most corners and least misfit.
@@ -256,7 +255,7 @@ fn make_blocks(out: &mut CardsFirst, photos: &[ScenePhoto], usable: &dyn Fn(&&Pa
 /// Only for convenience and conditioning: no figure depends on it.
 pub fn level(first: &mut CardsFirst, photos: &[ScenePhoto]) {
     let state = &mut first.state;
-    let bench: Vec<usize> = (0..state.cards.len()).filter(|&i| first.places[i].0 == 0 || first.places[i].0 >= 1000).collect();
+    let bench: Vec<usize> = (0..state.cards.len()).filter(|&i| !matches!(first.places[i].0, Ground::LensOnly(_))).collect();
     if bench.is_empty() {
         return;
     }

@@ -12,7 +12,7 @@ use crate::sightings::LaneEdges;
 use super::cards_first::on_plane;
 use super::cord_fit::{FineLane, GroupFit, Held, Place, cost_without, fit_group, pixel_at};
 use super::lane_light::{Borne, LightGroup, LightView, borne_out};
-use super::state::State;
+use super::state::{Ground, State};
 
 /// One lane in one photo.
 #[derive(Clone, Debug)]
@@ -74,7 +74,7 @@ impl LaneView {
     pub fn new(state: &State, view_idx: usize, edges: &LaneEdges, slope: f64, blur_px: f64) -> Option<Self> {
         let view = &state.views[view_idx];
         let card = edges.pattern.number();
-        let pose = state.cards.iter().find(|c| c.ground == 0 && state.sheets[c.sheet].number == card)?;
+        let pose = state.cards.iter().find(|c| c.ground == Ground::Bench && state.sheets[c.sheet].number == card)?;
         let bow = state.sheets[pose.sheet].bow;
         let light = LightView::new(state, view, &pose.world_from_card, bow, slope, edges);
         let blur_px = if blur_px.is_finite() { blur_px } else { USUAL_BLUR };
@@ -106,13 +106,38 @@ fn groups(lanes: &[LaneView]) -> Vec<Group> {
 #[derive(Clone, Debug)]
 pub struct Chosen {
     pub radius: f64,
+    /// World x of each group's card.
+    x: Vec<f64>,
     fits: Vec<GroupFit>,
     cost: f64,
-    /// How far to the side another reading of the light lies that explains it nearly as well, mm.
-    pub rival: Option<f64>,
+    /// Another reading of the light that explains it nearly as well.
+    pub rival: Option<Rival>,
+}
+
+/// Another reading of the light in the lanes.
+#[derive(Clone, Debug)]
+pub struct Rival {
+    /// How far aside it has the cord, on the mean over all cards, mm.
+    pub apart_mm: f64,
+    pub chosen: Box<Chosen>,
 }
 
 impl Chosen {
+    /// Root mean square by which its places lie beside one straight line through all of them, in all set-ups, mm. None with fewer than four, which
+    /// tell nothing.
+    pub fn crookedness(&self) -> Option<f64> {
+        let n = self.fits.len() as f64;
+        if n < 4.0 {
+            return None;
+        }
+        let y = |i: usize| self.fits[i].place[0];
+        let mean = |of: &dyn Fn(usize) -> f64| (0..self.fits.len()).map(of).sum::<f64>() / n;
+        let (middle, level) = (mean(&|i| self.x[i]), mean(&y));
+        let spread = mean(&|i| (self.x[i] - middle).powi(2)).max(1.0);
+        let slope = mean(&|i| (self.x[i] - middle) * (y(i) - level)) / spread;
+        Some(mean(&|i| (y(i) - level - slope * (self.x[i] - middle)).powi(2)).sqrt())
+    }
+
     /// Mean height in the world.
     pub fn height(&self) -> f64 {
         self.fits.iter().map(|fit| fit.place[1]).sum::<f64>() / self.fits.len().max(1) as f64
@@ -141,7 +166,9 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
         let differ = best.fits.iter().zip(&other.fits).map(|(a, b)| (a.place[0] - b.place[0]).abs());
         differ.sum::<f64>() / best.fits.len().max(1) as f64
     };
-    best.rival = tried.filter(|other| other.cost < RIVAL.0 * best.cost).map(|other| apart(&other)).find(|mm| *mm > RIVAL.1);
+    let rivals = tried.filter(|other| other.cost < RIVAL.0 * best.cost);
+    let mut rivals = rivals.map(|other| Rival { apart_mm: apart(&other), chosen: Box::new(other) });
+    best.rival = rivals.find(|rival| rival.apart_mm > RIVAL.1);
     Some(best)
 }
 
@@ -176,9 +203,10 @@ fn fitted(groups: &[Group], fine: &[Vec<FineLane>], borne: &Borne) -> Option<Cho
             .collect();
         fits = fit_all(&starts, STRAIGHT, ROUNDS[1]);
     }
-    let fits: Vec<GroupFit> = fits.into_iter().flatten().collect();
+    let known = groups.iter().zip(fits).filter_map(|(group, fit)| Some((group.x, fit?)));
+    let (x, fits): (Vec<f64>, Vec<GroupFit>) = known.unzip();
     let cost = fits.iter().map(|fit| fit.cost).sum();
-    Some(Chosen { radius, fits, cost, rival: None })
+    Some(Chosen { radius, x, fits, cost, rival: None })
 }
 
 /// A straight cord through the groups' places: y with a slope of its own in each set-up, z with one slope for all.

@@ -1,7 +1,8 @@
 //! What makes the cord's place doubtful: seen from too few places, contradicted, crooked, or to be read in two ways.
 //!
 //! Everything is measured from the cord, and an error of it shows in no other residual. So its place has to be earned: each test that fails is
-//! told with its cause and what to do, and figures that stand on the cord are then no better than a single sighting.
+//! told with its cause and what to do, and figures that stand on the cord are then no better than a single sighting; where it lies as no cord can,
+//! there are none.
 
 use std::collections::BTreeMap;
 
@@ -9,7 +10,7 @@ use crate::finding::Finding;
 
 use super::observe::{Block, Shown};
 use super::solution::Solution;
-use super::state::State;
+use super::state::{Ground, State};
 
 /// Two cards so far apart along the cord, mm, each seen from both sides, tell where it runs.
 const LEAST_LENGTH: f64 = 300.0;
@@ -18,6 +19,8 @@ const REJECTED: f64 = 1.0 / 3.0;
 const LEAST_TOLD: usize = 3;
 /// A tight cord is straight to within this, mm: twice the standard value it is held by, and more than three standard uncertainties.
 const STRAIGHT: f64 = 0.2;
+/// Beyond this it is no cord at all that was seen over some card, mm.
+const CROOKED: f64 = 0.4;
 /// It never runs uphill in the middle by more than this, mm: what bowed cards and blocks of unequal height leave open.
 const HUMP: f64 = 0.3;
 
@@ -32,10 +35,13 @@ pub fn doubts(solution: &Solution) -> Vec<Finding> {
         found.extend(seen_from_too_few_places(&solution.state, &groups));
         found.extend(contradicted(&groups));
     }
-    if let Some(mm) = solution.cord_rival {
+    if let Some(rival) = &solution.cord_rival {
         found.push(doubt(
             "cord-two-readings",
-            format!("The light in the cards' lanes can be read in two ways: the cord, or its shadow, {mm:.1} mm apart."),
+            format!(
+                "The light in the cards' lanes can be read in two ways: the cord, or its shadow, {:.1} mm apart.",
+                rival.apart_mm
+            ),
             "Change the light so that no sharp shadow lies beside the cord, raise the cord to 3 to 5 mm above the paper, or take one \
              of another colour, and take the photos again.",
         ));
@@ -83,7 +89,7 @@ fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
         state
             .cards
             .iter()
-            .find(|c| c.ground == 0 && u16::from(state.sheets[c.sheet].number) == card)
+            .find(|c| c.ground == Ground::Bench && u16::from(state.sheets[c.sheet].number) == card)
             .map(|c| c.world_from_card.t.x)
     };
     let mut cards: Vec<u16> = groups.keys().map(|(card, _)| *card).collect();
@@ -123,22 +129,29 @@ fn contradicted(groups: &Groups) -> Option<Finding> {
     ))
 }
 
+/// A cord that no cord can be like.
+fn refused(code: &str, what: String, advice: &str) -> Finding {
+    Finding::refused(
+        code,
+        format!("{what} Nothing is told from it."),
+        format!("{advice} Two riders on the cord, 600 mm or more apart (sheets --tabs 39-42), tell where it runs in any light."),
+    )
+    .about("/wheel/offset")
+}
+
 fn crooked(solution: &Solution) -> Option<Finding> {
     let covariance = solution.covariance.as_ref()?;
     let sigma = |slot: usize| covariance[(slot, slot)].max(0.0).sqrt();
     for (cord, &slot) in solution.state.cords.iter().zip(&solution.slots.cords) {
-        if cord.y[2].abs() > STRAIGHT && cord.y[2].abs() > 3.0 * sigma(slot + 2) {
-            return Some(doubt(
-                "cord-not-straight",
-                format!(
-                    "The cord seems to lie {:.1} mm off the straight line between its ends; a tight cord can't.",
-                    cord.y[2].abs()
-                ),
-                "See that it touches nothing and is tight. If it is, its shadow was taken for it over some card: change the light.",
-            ));
+        let aside = cord.y[2].abs();
+        if aside > STRAIGHT && aside > 3.0 * sigma(slot + 2) {
+            let what = format!("The cord seems to lie {aside:.1} mm off the straight line between its ends; a tight cord can't.");
+            let advice = "See that it touches nothing and is tight. If it is, its shadow was taken for it over some card: change the light.";
+            const CODE: &str = "cord-not-straight";
+            return Some(if aside > CROOKED { refused(CODE, what, advice) } else { doubt(CODE, what, advice) });
         }
         if -cord.z[2] > HUMP && -cord.z[2] > 3.0 * sigma(slot + 5) {
-            return Some(doubt(
+            return Some(refused(
                 "cord-hump",
                 format!("The cord seems to run {:.1} mm uphill towards its middle; a free cord can't.", -cord.z[2]),
                 "See that nothing lifts it. If nothing does, its shadow was taken for it over some card: change the light.",

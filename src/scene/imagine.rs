@@ -10,7 +10,7 @@ use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::residual::foreseen;
 use super::solution::Solution;
 use super::solve::{Problem, information};
-use super::state::{Carrier, Slots, State, View};
+use super::state::{Carrier, Ground, Slots, State, View};
 
 /// Where the camera would stand and what it would look at, in the world, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -104,7 +104,7 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
 /// Cards on the bench and tabs of a set-up, with their poses in the world.
 fn marks(state: &State, setup: usize) -> Vec<(Shown, Pattern, Rigid)> {
     let mut marks = Vec::new();
-    for (idx, card) in state.cards.iter().enumerate().filter(|(_, card)| card.ground == 0) {
+    for (idx, card) in state.cards.iter().enumerate().filter(|(_, card)| card.ground == Ground::Bench) {
         marks.push((Shown::Card(idx), Pattern::Card(state.sheets[card.sheet].number), card.world_from_card));
     }
     for (idx, tab) in state.tabs.iter().enumerate() {

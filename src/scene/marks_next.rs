@@ -11,7 +11,7 @@ use crate::math::rigid::{fit_rigid, log};
 use crate::sightings::{LaneEdges, LineSighting, StrandPoint, StringKind};
 
 use super::cards_first::{glimpse, on_plane, seen_corners};
-use super::cord_choice::{LaneView, choose, mid_points, slope_along};
+use super::cord_choice::{Chosen, LaneView, choose, mid_points, slope_along};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::observe::{Block, SeenCorner, SeenPoint, Shown};
 use super::pose::{Glimpse, candidates, locate, refine};
@@ -40,8 +40,17 @@ pub struct MarksNext {
     pub blocks: Vec<Block>,
     /// Kinds of turning bodies that stayed in place.
     pub still_bodies: Vec<u8>,
-    /// How far aside another reading of the cord lies that the light bears out nearly as well, mm.
-    pub cord_rival: Option<f64>,
+    /// Another reading of the cord that the light bears out nearly as well.
+    pub cord_rival: Option<RivalCord>,
+}
+
+/// Another reading of the cord, as observations and a start.
+#[derive(Clone, Debug)]
+pub struct RivalCord {
+    /// How far aside it lies on the mean, mm.
+    pub apart_mm: f64,
+    pub cords: Vec<Cord>,
+    pub blocks: Vec<Block>,
 }
 
 /// Adds all that is not a card. Exceptions name tabs that are not tied between set-ups or do not lie in their face.
@@ -336,8 +345,7 @@ fn flag_turn(state: &State, seen: &TabView, pitch: f64, centre: &Vector3<f64>) -
 /// above the cards.
 fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], riders: Option<&RidersLine>, out: &mut MarksNext) {
     let ground = mean_card_height(state);
-    // Points by set-up and view.
-    let mut seen: BTreeMap<(usize, usize), Vec<SeenPoint>> = BTreeMap::new();
+    let mut seen = CordPoints::new();
     let mut seen_lanes: Vec<(usize, Cow<LaneEdges>, f64)> = Vec::new();
     for (photo, view) in photos.iter().zip(view_of) {
         let (Some(view), false) = (view, photo.lens_only) else { continue };
@@ -361,19 +369,40 @@ fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], ri
         && let Some(chosen) = choose(&lanes, ground)
     {
         height = chosen.height();
-        out.cord_rival = chosen.rival;
-        for point in mid_points(&lanes, &chosen) {
-            let seen_point = SeenPoint {
-                at: point.at,
-                normal: point.normal,
-                sigma: point.sigma,
-                group: point.group(),
-                lone: point.lone,
-                used: true,
-            };
-            seen.entry((point.setup, point.view)).or_default().push(seen_point);
-        }
+        seen = chosen_points(&lanes, &chosen);
+        out.cord_rival = chosen.rival.as_ref().and_then(|rival| {
+            let points = chosen_points(&lanes, &rival.chosen);
+            let (cords, blocks) = cords_through(state, points, rival.chosen.height())?;
+            Some(RivalCord { apart_mm: rival.apart_mm, cords, blocks })
+        });
     }
+    if let Some((cords, blocks)) = cords_through(state, seen, height) {
+        state.cords.extend(cords);
+        out.blocks.extend(blocks);
+    }
+}
+
+/// Points of the cord by set-up and view.
+type CordPoints = BTreeMap<(usize, usize), Vec<SeenPoint>>;
+
+fn chosen_points(lanes: &[LaneView], chosen: &Chosen) -> CordPoints {
+    let mut seen = CordPoints::new();
+    for point in mid_points(lanes, chosen) {
+        let seen_point = SeenPoint {
+            at: point.at,
+            normal: point.normal,
+            sigma: point.sigma,
+            group: point.group(),
+            lone: point.lone,
+            used: true,
+        };
+        seen.entry((point.setup, point.view)).or_default().push(seen_point);
+    }
+    seen
+}
+
+/// The cord of each set-up that runs through these points, and the points as observations. None with too few of them.
+fn cords_through(state: &State, seen: CordPoints, height: f64) -> Option<(Vec<Cord>, Vec<Block>)> {
     let above = Vector3::new(0.0, 0.0, height);
     let mut by_setup: BTreeMap<usize, Vec<Vector3<f64>>> = BTreeMap::new();
     for ((setup, view), points) in &seen {
@@ -383,23 +412,25 @@ fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], ri
     }
     let all: Vec<f64> = by_setup.values().flatten().map(|p| p.x).filter(|x| x.abs() < 3000.0).collect();
     if all.len() < 4 {
-        return;
+        return None;
     }
     let (low, high) = all.iter().fold((f64::MAX, f64::MIN), |(low, high), x| (low.min(*x), high.max(*x)));
     let (middle, half) = ((low + high) / 2.0, ((high - low) / 2.0).max(50.0));
-    for (setup, points) in by_setup {
+    let cord = |(setup, points): (usize, Vec<Vector3<f64>>)| {
         let ys: Vec<f64> = points.iter().map(|p| p.y).collect();
-        let Some(y) = crate::math::robust::median(&ys) else { continue };
-        state.cords.push(Cord { setup, middle, half, y: [y, 0.0, 0.0], z: [above.z, 0.0, 0.0] });
-    }
-    for ((setup, view), points) in seen {
-        if let Some(cord) = state.cords.iter().position(|c| c.setup == setup) {
-            out.blocks.push(Block { view, shown: Shown::Cord(cord), corners: Vec::new(), points, noise: 1.0 });
-        }
-    }
+        let y = crate::math::robust::median(&ys)?;
+        Some(Cord { setup, middle, half, y: [y, 0.0, 0.0], z: [above.z, 0.0, 0.0] })
+    };
+    let cords: Vec<Cord> = by_setup.into_iter().filter_map(cord).collect();
+    let block = |((setup, view), points): ((usize, usize), Vec<SeenPoint>)| {
+        let cord = cords.iter().position(|c| c.setup == setup)?;
+        Some(Block { view, shown: Shown::Cord(cord), corners: Vec::new(), points, noise: 1.0 })
+    };
+    let blocks = seen.into_iter().filter_map(block).collect();
+    Some((cords, blocks))
 }
 
-fn mean_card_height(state: &State) -> f64 {
+pub fn mean_card_height(state: &State) -> f64 {
     let heights: Vec<f64> = state.cards.iter().map(|c| c.world_from_card.t.z).collect();
     crate::math::robust::median(&heights).unwrap_or(0.0)
 }

@@ -10,7 +10,7 @@ use crate::sightings::strand::ExpectedLine;
 use super::observe::{Block, Shown};
 use super::residual::foreseen;
 use super::solution::Solution;
-use super::state::{Carrier, Flag, Line, View, line_axes};
+use super::state::{Carrier, Flag, Ground, Line, View, line_axes};
 
 /// How far above its one flag a plumb line is looked for, mm, and how far above the bench it is taken to end: a bob hangs there. It need
 /// not reach so far: where it ends is seen.
@@ -67,7 +67,7 @@ fn shown_in(solution: &Solution, view: &View) -> Vec<Shown> {
         .collect();
     cards.sort_unstable();
     cards.dedup();
-    let on_bench = cards.iter().any(|&card| state.cards[card].ground == 0);
+    let on_bench = cards.iter().any(|&card| state.cards[card].ground == Ground::Bench);
     let mut shown: Vec<Shown> = cards.into_iter().map(Shown::Card).collect();
     if on_bench {
         for (tab, entry) in state.tabs.iter().enumerate() {
@@ -145,7 +145,8 @@ fn extent(solution: &Solution, line: &Line, flags: &[&Flag]) -> Option<(f64, f64
         (_, 0) => None,
         (StringKind::Plumb(_), n) => {
             // World and line both point up; cards lie about the world's z of the lowest of them.
-            let bench = solution.state.cards.iter().filter(|card| card.ground == 0).map(|card| card.world_from_card.t.z);
+            let bench =
+                solution.state.cards.iter().filter(|card| card.ground == Ground::Bench).map(|card| card.world_from_card.t.z);
             let bench = bench.fold(f64::INFINITY, f64::min);
             let floor = ((bench + ABOVE_BENCH - line.point.z) / line.direction.z).min(low);
             // Between two flags there is a line for certain; beyond them it may cross what hangs there.

@@ -162,7 +162,7 @@ pub fn lengths(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
         Some(pixel) => (corner.whiten * (corner.at - pixel)).norm() / block.noise,
         None => UNSEEN,
     });
-    let points = block.points.iter().map(|point| match line_residual(state, block, point) {
+    let points = block.points.iter().map(|point| match point_residual(state, block, point) {
         Some((r, _)) => r / block.noise,
         None => UNSEEN,
     });
@@ -194,7 +194,7 @@ pub fn all_components(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
 /// The component of each used point that is wanted.
 pub fn point_components(state: &State, block: &Block, wanted: impl Fn(&SeenPoint) -> bool) -> Vec<f64> {
     let points = block.points.iter().filter(|point| point.used && wanted(point));
-    points.filter_map(|point| line_residual(state, block, point)).map(|(r, _)| r).collect()
+    points.filter_map(|point| point_residual(state, block, point)).map(|(r, _)| r).collect()
 }
 
 /// Robust cost of one block.
@@ -204,7 +204,7 @@ pub fn cost(state: &State, slots: &Slots, block: &Block) -> f64 {
 }
 
 /// Residual in standard deviations (before the noise factor) of a point of a line's image, and the place on the line it shows.
-fn line_residual(state: &State, block: &Block, point: &SeenPoint) -> Option<(f64, Vector3<f64>)> {
+pub fn point_residual(state: &State, block: &Block, point: &SeenPoint) -> Option<(f64, Vector3<f64>)> {
     let view = &state.views[block.view];
     let lens = state.lens_of(view);
     let (eye, direction) = view.ray(&lens, &point.at)?;
@@ -316,7 +316,7 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
         );
     }
     for point in block.points.iter().filter(|point| point.used) {
-        let Some((r, place)) = line_residual(state, block, point) else { continue };
+        let Some((r, place)) = point_residual(state, block, point) else { continue };
         let world = line_point(state, slots, block.shown, place);
         let across = point.normal / (point.sigma * block.noise);
         add(&world, &|_| (Vector2::new(r / block.noise, 0.0), (r / block.noise).abs()), &|column| {

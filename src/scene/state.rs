@@ -50,14 +50,24 @@ pub struct Sheet {
     pub bow: [f64; 2],
 }
 
+/// On what a card lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ground {
+    /// On the bench, where it stays.
+    Bench,
+    /// Wherever the cards lie of which the photos of this set-up were taken for the lens alone.
+    LensOnly(usize),
+    /// On the bench in this set-up, and elsewhere on it in others: it was moved.
+    BenchIn(usize),
+}
+
 /// One place where a sheet lies.
 #[derive(Clone, Debug)]
 pub struct Card {
     /// Index into `State::sheets`.
     pub sheet: usize,
     pub world_from_card: Rigid,
-    /// 0 on the bench; other numbers where the card lies somewhere else (lens-only photos, cards that were moved).
-    pub ground: usize,
+    pub ground: Ground,
     /// The card that holds the world frame still.
     pub fixed: bool,
 }

@@ -4,7 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cards::Pattern;
 use crate::finding::Finding;
+use crate::sightings::StringKind;
 
+use super::cord_split::{CordMoved, cord_moved_within};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::movement::{Moved, moved_within, tabs_of};
 use super::observe::Shown;
@@ -29,6 +31,8 @@ pub struct Exceptions {
     strangers: BTreeSet<usize>,
     /// Bodies that moved in the midst of a set-up.
     moved: Vec<Moved>,
+    /// Cords that moved in the midst of a set-up.
+    cords_moved: Vec<CordMoved>,
 }
 
 /// A sighting is bad when this part of its corners had to be left out.
@@ -48,6 +52,7 @@ impl Exceptions {
             && self.split_tabs.is_empty()
             && self.ignored.is_empty()
             && self.loose_tabs.is_empty()
+            && self.cords_moved.is_empty()
     }
 
     /// Sightings left out that no moved part and no photo of another set-up accounts for.
@@ -86,6 +91,10 @@ impl Exceptions {
         let mut photos = photos.to_vec();
         for (idx, photo) in photos.iter_mut().enumerate() {
             photo.sightings.patterns.retain(|p| !self.ignored.contains(&(idx, p.pattern)));
+            if self.cords_moved.iter().any(|moved| moved.left_out.contains(&idx)) {
+                photo.sightings.lanes.clear();
+                photo.sightings.lines.retain(|line| line.kind != StringKind::Cord);
+            }
         }
         photos
     }
@@ -137,6 +146,7 @@ impl Exceptions {
         for moved in &self.moved {
             findings.push(moved_finding(moved, photos, settings));
         }
+        findings.extend(self.cords_moved.iter().map(|moved| cord_finding(moved, photos, settings)));
         let is_told = |photo: usize| self.moved.iter().any(|moved| moved.left_out.contains(&photo));
         let mut strangers = self.strangers_told(settings);
         strangers.retain(|photo| !is_told(*photo));
@@ -201,6 +211,22 @@ fn moved_finding(moved: &Moved, photos: &[ScenePhoto], settings: &SceneSettings)
         "Within a set-up nothing may be touched: take the photos of that set-up again, or put those from there on into a folder of their own.",
     )
     .in_photo(photos[moved.from].file.clone())
+}
+
+/// What is said of a cord that moved in the midst of a set-up.
+fn cord_finding(moved: &CordMoved, photos: &[ScenePhoto], settings: &SceneSettings) -> Finding {
+    let file = &photos[moved.from].file;
+    let used = if moved.before_used { "before it" } else { "from it on" };
+    Finding::warning(
+        "cord-moved-within-setup",
+        format!(
+            "In set-up {} the cord lies {:.1} mm farther to one side from photo {file} on: somebody knocked it. Only what the photos {used} \
+             show of it was used.",
+            settings.setups[moved.setup], moved.by_mm
+        ),
+        "Fasten the cord so that nobody can knock it, and take that set-up's photos again.",
+    )
+    .in_photo(file.clone())
 }
 
 /// One block's standing: its photo, what it shows, and whether it is bad.
@@ -287,7 +313,15 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
             }
         }
     }
+    let still = exceptions.moved_cards == before.moved_cards && exceptions.ignored == before.ignored;
+    if still {
+        // Once split, what is left of a set-up is not split again.
+        let known = |moved: &CordMoved| exceptions.cords_moved.iter().any(|k| k.setup == moved.setup);
+        let new: Vec<CordMoved> = cord_moved_within(solution, &photo_of).into_iter().filter(|moved| !known(moved)).collect();
+        exceptions.cords_moved.extend(new);
+    }
     exceptions.moved_cards != before.moved_cards
+        || exceptions.cords_moved != before.cords_moved
         || exceptions.dropped_cards != before.dropped_cards
         || exceptions.split_tabs != before.split_tabs
         || exceptions.ignored != before.ignored

@@ -18,7 +18,7 @@ fn errors(truth: &TruthScene) -> BTreeMap<String, (f64, f64)> {
 /// The same with the findings' names.
 fn measured(truth: &TruthScene) -> (BTreeMap<String, (f64, f64)>, Vec<String>) {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    truth.write_job(folder.path(), &RenderKnobs::default()).expect("the job can be written");
+    truth.write_job(folder.path(), &RenderKnobs::quick()).expect("the job can be written");
     let measured = pipeline::measure(pipeline::open(folder.path()).expect("a job"), &|_| {});
     let findings = measured.document.findings.iter().map(|finding| finding.id.clone()).collect();
     let figures = compared(&measured.document, &truth.expected()).into_iter();

@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector, Matrix3, Vector2, Vector3};
 use sightcord::camera::Lens;
 use sightcord::math::Rigid;
 use sightcord::scene::cord_choice::{LaneView, MidPoint, choose, mid_points, slope_along};
-use sightcord::scene::state::{Card, Sheet, State, View};
+use sightcord::scene::state::{Card, Ground, Sheet, State, View};
 use sightcord::sightings::{CornerSighting, LaneEdges, PatternSighting, cord::find_lane_edges};
 
 /// All sets that are looked at.
@@ -51,7 +51,7 @@ fn bench(truth: &TruthSet) -> Bench {
         state.sheets.push(Sheet { number: card.pattern.number(), scale: [0.0; 2], bow: [truth.bow * part, 0.0] });
         let lift = Vector3::new(card.r[0][2], card.r[1][2], card.r[2][2]) * (truth.bow * (1.0 - part));
         let pose = Rigid::new(matrix(&card.r), Vector3::from(card.t) + lift);
-        state.cards.push(Card { sheet: i, world_from_card: world.then(&pose), ground: 0, fixed: i == 0 });
+        state.cards.push(Card { sheet: i, world_from_card: world.then(&pose), ground: Ground::Bench, fixed: i == 0 });
     }
     let mut setups: Vec<String> = truth.photos.iter().map(|p| p.file.split('/').next().unwrap().to_owned()).collect();
     setups.retain(|s| s != "0-camera");

@@ -10,6 +10,7 @@ use sightcord::bench::measure::noise_raised;
 use sightcord::figure::Figure;
 use sightcord::pipeline::{self, Measured};
 use sightcord::scene::Solution;
+use sightcord::scene::state::Ground;
 
 fn measured(folder: &Path) -> Measured {
     pipeline::measure(pipeline::open(folder).expect("a job"), &|_| {})
@@ -18,7 +19,7 @@ fn measured(folder: &Path) -> Measured {
 /// The truth's frame as the scene's world sees it: both know where the cards lie.
 fn in_truth(truth: &TruthScene, solution: &Solution, p: V3) -> V3 {
     let state = &solution.state;
-    let card = state.cards.iter().find(|card| card.ground == 0).expect("a card");
+    let card = state.cards.iter().find(|card| card.ground == Ground::Bench).expect("a card");
     let number = state.sheets[card.sheet].number;
     let true_card = truth.bench.cards.iter().find(|c| c.number == number).expect("the same card in the truth");
     true_card.pose.world(card.world_from_card.inverse().apply(&p))
@@ -47,7 +48,7 @@ fn a_photo_that_would_help_helps_as_much_as_foretold() {
         setup.photos = [1, 3, 5, 6].map(|i| setup.photos[i].clone()).to_vec();
     }
     let folder = tempfile::tempdir().expect("a temporary folder");
-    truth.write_job(folder.path(), &RenderKnobs::default()).expect("the job can be written");
+    truth.write_job(folder.path(), &RenderKnobs::quick()).expect("the job can be written");
     let before = measured(folder.path());
     let fields =
         ["/chain/yaw", "/chain/lean", "/chain/offset_at_gearbox", "/chain/offset_at_rear", "/wheel/yaw", "/wheel/offset"];
@@ -61,7 +62,7 @@ fn a_photo_that_would_help_helps_as_much_as_foretold() {
         let setup = &mut after.setups[advice.stand.setup];
         setup.photos.push(Viewpoint::looking("asked-for.jpg", eye, target, 0.0));
         let (name, idx) = (setup.name.clone(), setup.photos.len() - 1);
-        after.write_photo(folder.path(), advice.stand.setup, idx, &RenderKnobs::default()).expect("the photo can be written");
+        after.write_photo(folder.path(), advice.stand.setup, idx, &RenderKnobs::quick()).expect("the photo can be written");
         let u = measured(folder.path()).document.figure(&advice.field).expect("the figure").u;
         println!("{}: from {:.4}, foretold {:.4}, then {u:.4}. {}", advice.field, advice.u_now, advice.u_then, advice.words);
         // A quarter before few photos were told with fewer degrees of freedom, which the forecast does not foresee yet.

@@ -6,7 +6,7 @@ use std::io::Write;
 
 use crate::common::bike::Frame;
 use crate::common::workshop::expected_figures;
-use crate::common::{EdgeSamples, RenderKnobs, TruthScene};
+use crate::common::{RenderKnobs, TruthScene};
 use sightcord::figure::Figure;
 use sightcord::job::Side;
 use sightcord::pipeline;
@@ -41,7 +41,7 @@ fn crooked(chain_side: Side, sign: f64) -> TruthScene {
 
 fn measured(truth: &TruthScene, settings: &str) -> ResultDocument {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    truth.write_job(folder.path(), &RenderKnobs { edge_samples: EdgeSamples::Few, ..RenderKnobs::default() }).expect("a job");
+    truth.write_job(folder.path(), &RenderKnobs::quick()).expect("a job");
     let mut job = OpenOptions::new().append(true).open(folder.path().join("job.toml")).expect("the job's settings");
     job.write_all(settings.as_bytes()).expect("the settings can be written");
     drop(job);

@@ -236,7 +236,7 @@ fn a_bridge_too_short_for_the_cord_stays_within_u_on_riders_that_lean() {
     let mut truth = with_riders(&riders).at_scale(0.6);
     (truth.bench.cord.radius_mm, truth.bench.cord.height_mm) = (1.5, 3.2);
     let folder = tempfile::tempdir().expect("a temporary folder");
-    truth.write_job(folder.path(), &RenderKnobs::default()).expect("photos");
+    truth.write_job(folder.path(), &RenderKnobs::quick()).expect("photos");
     let figures = told_without_edges(folder.path());
     let out = out_by(&truth, &by_pointer(&figures));
     assert!(out.len() >= 8, "{:?}", figures.findings);

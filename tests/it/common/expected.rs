@@ -63,9 +63,12 @@ impl TruthScene {
                 let (l, r) = (self.rim_point(setup, Side::Left, 0.0), self.rim_point(setup, Side::Right, 0.0));
                 V3::new((l.x + r.x) / 2.0, (l.y + r.y) / 2.0, (l.z + r.z) / 2.0)
             };
-            let (a, b) = (mid(setups[0]), mid(setups[1]));
-            let (front, rear) = if a.x >= b.x { (a, b) } else { (b, a) };
-            out.insert("/wheel/offset_at_mark".into(), (front.y + rear.y) / 2.0);
+            let mids: Vec<V3> = setups.iter().map(|setup| mid(setup)).collect();
+            // Marks a third of a turn apart have their middle at the axle only all together.
+            out.insert("/wheel/offset_at_mark".into(), mids.iter().map(|mid| mid.y).sum::<f64>() / mids.len() as f64);
+            let by_x = |a: &&V3, b: &&V3| a.x.total_cmp(&b.x);
+            let front = mids.iter().max_by(by_x).copied().unwrap_or_default();
+            let rear = mids.iter().min_by(by_x).copied().unwrap_or_default();
             // A mark that moved straight up and down says nothing about yaw.
             if front.x - rear.x > 100.0 {
                 let rise = (front.z - rear.z) * wheel.lean_deg.to_radians().tan();

@@ -46,7 +46,7 @@ pub use geometry::{Eye, Lens, Pose, V3};
 pub use layout::PlacedPattern;
 pub use random::Random;
 pub use render::imaging::Picture;
-pub use render::knobs::{EdgeSamples, RenderKnobs, RollingShutter};
+pub use render::knobs::{RenderKnobs, RollingShutter};
 pub use scene::{Card, Rider, SetUp, Shows, TabError, TruthScene, Viewpoint};
 pub use sightings::{SightedPhoto, SightingKnobs};
 pub use spoil::Spoil;

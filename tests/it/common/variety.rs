@@ -209,8 +209,7 @@ fn knobs(hard: bool, random: &mut Random) -> RenderKnobs {
         vignetting: random.between(0.05, 0.35),
         jpeg_quality: if hard { random.between(70.0, 92.0) } else { random.between(85.0, 96.0) } as u8,
         colour: !random.chance(0.05),
-        edge_samples: super::render::knobs::EdgeSamples::Few,
-        ..RenderKnobs::default()
+        ..RenderKnobs::quick()
     }
 }
 

@@ -7,7 +7,7 @@ use nalgebra::{DMatrix, DVector};
 use sightcord::bench::nuisance::{Nuisance, Shift};
 use sightcord::bench::propagate::{Propagated, propagate};
 use sightcord::math::Rigid;
-use sightcord::scene::state::{Card, Slots};
+use sightcord::scene::state::{Card, Ground, Slots};
 use sightcord::scene::{Solution, State};
 
 use crate::outside::fit::{assert_near, fit};
@@ -15,7 +15,7 @@ use crate::outside::planar;
 
 /// A scene with `n` unknowns that mean nothing: shifts of cards.
 fn carrier(n: usize) -> Solution {
-    let card = |_| Card { sheet: 0, world_from_card: Rigid::identity(), ground: 0, fixed: false };
+    let card = |_| Card { sheet: 0, world_from_card: Rigid::identity(), ground: Ground::Bench, fixed: false };
     let state = State { print: [1.0; 2], cards: (0..n.div_ceil(3)).map(card).collect(), ..State::default() };
     Solution {
         slots: Slots::of(&state),
@@ -33,6 +33,7 @@ fn carrier(n: usize) -> Solution {
         cord_doubts: Vec::new(),
         group_spreads: Vec::new(),
         readings: Vec::new(),
+        with_rival_cord: None,
         converged: true,
         regular: true,
     }

@@ -14,7 +14,7 @@ use sightcord::scene::pose::{Glimpse, locate};
 use sightcord::scene::prior::{LensSpread, Priors};
 use sightcord::scene::residual::foreseen;
 use sightcord::scene::solve::{Problem, adjust, covariance};
-use sightcord::scene::state::{Card, Sheet, Slots, State, View};
+use sightcord::scene::state::{Card, Ground, Sheet, Slots, State, View};
 
 /// Points of a target, in its own unit, and the pixels where one photo shows them.
 pub type Points = Vec<(Vector2<f64>, Vector2<f64>)>;
@@ -85,7 +85,7 @@ fn view(lens: usize, camera_from_world: Rigid) -> View {
 }
 
 fn card(world_from_card: Rigid, fixed: bool) -> Card {
-    Card { sheet: 0, world_from_card, ground: 0, fixed }
+    Card { sheet: 0, world_from_card, ground: Ground::Bench, fixed }
 }
 
 /// What one photo shows of one target. A standard deviation of one pixel is stated for all points: none lies far enough off to be bent

@@ -1,0 +1,33 @@
+//! Red, green and blue of a photo, one after the other, for where brightness alone does not tell things apart.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use super::format::{Content, content_of};
+use super::srgb::light_table_8;
+use super::{LinearImage, PhotoFile, PhotoFormat, jpeg};
+
+/// Interleaved red, green and blue codes of a picture.
+pub(super) struct Colours {
+    pub width: usize,
+    pub height: usize,
+    pub codes: Vec<u8>,
+}
+
+/// What `look` says to the linear light of red, of green and of blue. One colour is held at a time. None for a photo without colour, one that is
+/// no JPEG (phones write little else; the rest is judged by its brightness), and one that can't be read any more.
+///
+/// Phones store colour at half the resolution: edges are twice as blurred as in brightness, alike on both sides.
+pub fn look_at_colours<T>(file: &PhotoFile, look: impl Fn(&LinearImage) -> T) -> Option<[T; 3]> {
+    let bytes = file.bytes().ok()?;
+    if !matches!(content_of(&bytes), Content::Photo(PhotoFormat::Jpeg)) {
+        return None;
+    }
+    let Colours { width, height, codes } = catch_unwind(AssertUnwindSafe(|| jpeg::decode_colours(&bytes))).ok()??;
+    drop(bytes);
+    let light = light_table_8();
+    let of_channel = |channel: usize| {
+        let data = codes.chunks_exact(3).map(|rgb| light[usize::from(rgb[channel])]).collect();
+        look(&LinearImage::new(width, height, data))
+    };
+    Some([0, 1, 2].map(of_channel))
+}
