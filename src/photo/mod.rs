@@ -1,5 +1,6 @@
 //! A file becomes linear luminance, EXIF facts and an identity.
 
+mod aside;
 pub mod copies;
 pub mod error;
 pub mod exif;
@@ -10,6 +11,7 @@ pub mod image;
 pub mod impression;
 pub(crate) mod jpeg;
 pub mod listing;
+mod order;
 mod png;
 mod raster;
 pub mod read;
