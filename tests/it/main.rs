@@ -18,6 +18,7 @@ mod docs;
 mod drawn;
 mod end_to_end;
 mod figures;
+mod flat_shared;
 mod forecast;
 mod fuzzed;
 mod glance;
