@@ -47,8 +47,9 @@ pub struct Listed {
     pub setup: Option<String>,
     /// Whether the job's settings named the set-up.
     pub by_job: bool,
-    /// When it was taken, in letters that sort by time.
+    /// When it was taken, in letters that sort by time, and by which camera's clock.
     pub taken: Option<String>,
+    pub camera: Option<String>,
 }
 
 /// The photos in set-ups.
@@ -350,27 +351,67 @@ impl Work<'_> {
             self.move_to(&loose, all);
             return;
         }
-        let known: Vec<(usize, usize)> = in_time(self.photos, &loose)
-            .into_iter()
-            .enumerate()
-            .filter_map(|(rank, photo)| Some((rank, self.position(photo)?)))
-            .collect();
-        for (rank, photo) in in_time(self.photos, &loose).into_iter().enumerate() {
-            let shown = self.sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing);
-            let nearest = || known.iter().min_by_key(|(other, _)| other.abs_diff(rank)).map(|(_, position)| *position);
-            let position = match shown {
-                Shows::Wheel(position) => Some(position),
-                Shows::CardsOnly => None,
+        let order = in_time(self.photos, &loose);
+        let stops = if is_flat { self.stops(&order) } else { BTreeMap::new() };
+        let mut known: Vec<(usize, usize)> = Vec::new();
+        for (rank, &photo) in order.iter().enumerate() {
+            if let Some(position) = self.position(photo) {
+                let setup = self.setup_of_stop(position, stops.get(&photo).copied().unwrap_or(1));
+                known.push((rank, setup));
+                self.move_to(&[photo], setup);
+            }
+        }
+        for (rank, &photo) in order.iter().enumerate() {
+            let nearest = || known.iter().min_by_key(|(other, _)| other.abs_diff(rank)).map(|(_, setup)| *setup);
+            let setup = match self.sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing) {
+                Shows::Wheel(_) => continue,
                 Shows::BenchOnly | Shows::Nothing if is_flat => nearest(),
-                Shows::BenchOnly | Shows::Nothing => None,
+                Shows::CardsOnly | Shows::BenchOnly | Shows::Nothing => None,
             };
-            let setup = match position {
-                Some(position) => self.own_setup(position),
-                None => self.setup(CAMERA_FOLDER, true),
-            };
+            let setup = setup.unwrap_or_else(|| self.setup(CAMERA_FOLDER, true));
             self.move_to(&[photo], setup);
         }
         self.tell_sorted(&loose, is_flat);
+    }
+
+    /// How many times the wheel had been brought to its position when a photo was taken, this one counted, for photos whose clock tells.
+    fn stops(&self, order: &[usize]) -> BTreeMap<usize, usize> {
+        let mut stops = BTreeMap::new();
+        if !have_one_clock(self.photos, order) {
+            return stops;
+        }
+        let (mut count, mut last): (BTreeMap<usize, usize>, Option<usize>) = (BTreeMap::new(), None);
+        for &photo in order {
+            let Some(position) = self.position(photo) else { continue };
+            if last != Some(position) {
+                *count.entry(position).or_default() += 1;
+                last = Some(position);
+            }
+            stops.insert(photo, count.get(&position).copied().unwrap_or(1));
+        }
+        stops
+    }
+
+    /// The set-up of a position that the wheel was brought to for the `stop`-th time: by hand it never comes to quite the same place.
+    fn setup_of_stop(&mut self, position: usize, stop: usize) -> usize {
+        let first = self.own_setup(position);
+        if stop < 2 {
+            return first;
+        }
+        let name = self.name(first);
+        let apart = if stop == 2 { format!("{name}-again") } else { format!("{name}-again-{}", stop - 1) };
+        if !self.out.setups.iter().any(|(known, _)| *known == apart) {
+            self.out.findings.push(Finding::warning(
+                "wheel-turned-back",
+                format!(
+                    "The wheel was turned away and back again {} while photos were taken: by hand it never comes to quite the same place, so \
+                     that the later photos count as a position of their own, {apart}.",
+                    self.mark_in_words(position)
+                ),
+                "Take all photos of one position of the wheel, from both sides, before you turn it.",
+            ));
+        }
+        self.setup(&apart, false)
     }
 
     fn tell_sorted(&mut self, loose: &[usize], is_flat: bool) {
@@ -414,10 +455,15 @@ fn mark_name(mark: Mark) -> String {
     format!("mark-{}", mark.word())
 }
 
-/// Photos in the order in which they were taken, as far as every one says; else as they are listed, by their names.
+/// Whether one camera's clock says of every photo when it was taken.
+fn have_one_clock(photos: &[Listed], of: &[usize]) -> bool {
+    of.iter().all(|photo| photos[*photo].taken.is_some() && photos[*photo].camera == photos[of[0]].camera)
+}
+
+/// Photos in the order in which they were taken, where one clock tells; else as they are listed, by their names.
 pub fn in_time(photos: &[Listed], of: &[usize]) -> Vec<usize> {
     let mut order = of.to_vec();
-    if of.iter().all(|photo| photos[*photo].taken.is_some()) {
+    if have_one_clock(photos, of) {
         order.sort_by(|a, b| photos[*a].taken.cmp(&photos[*b].taken).then(a.cmp(b)));
     }
     order

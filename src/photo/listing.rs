@@ -125,8 +125,17 @@ pub enum ListError {
     HoldsJobs(PathBuf, String),
 }
 
-/// Finds the photos of a job. What can't be used is told in the findings.
+/// Finds the photos of a job. What can't be used is told in the findings. A folder that is a set-up of a job is refused.
 pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
+    let job = list_photos(folder)?;
+    if job.setups.is_empty() && !job.loose.is_empty() && !folder.join(JOB_FILE).is_file() {
+        refuse_setup(folder)?;
+    }
+    Ok(job)
+}
+
+/// The same for whoever only looks: a set-up's own folder will do.
+pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
     let unreadable = |error: std::io::Error| ListError::Unreadable(folder.to_owned(), reason(&error));
     match std::fs::metadata(folder) {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Err(ListError::Missing(folder.to_owned())),
@@ -171,12 +180,9 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
         }
     }
     job.loose = top.photos;
-    if job.setups.is_empty() && !folder.join(JOB_FILE).is_file() {
-        if !job.loose.is_empty() {
-            refuse_setup(folder)?;
-        } else if !jobs_inside.is_empty() && job.camera.is_empty() {
-            return Err(ListError::HoldsJobs(folder.to_owned(), jobs_inside.join(", ")));
-        }
+    let has_own = !job.setups.is_empty() || !job.loose.is_empty() || !job.camera.is_empty() || folder.join(JOB_FILE).is_file();
+    if !has_own && !jobs_inside.is_empty() {
+        return Err(ListError::HoldsJobs(folder.to_owned(), jobs_inside.join(", ")));
     }
     if !jobs_inside.is_empty() {
         job.findings.push(jobs_apart(&jobs_inside));

@@ -23,5 +23,5 @@ pub use exif::ExifFacts;
 pub use format::{PhotoFormat, format_of};
 pub use image::LinearImage;
 pub use impression::Impression;
-pub use listing::{JobPhotos, ListError, PhotoFile, SetupFolder, list_job};
+pub use listing::{JobPhotos, ListError, PhotoFile, SetupFolder, list_job, list_photos};
 pub use read::{Photo, PhotoFacts, decode_photo, read_photo};

@@ -65,6 +65,7 @@ fn as_listed(photos: &[SeenPhoto], listed: &JobPhotos, job: &Job, findings: &mut
             setup: by_job.or(folder).map(str::to_owned),
             by_job: by_job.is_some(),
             taken: photo.facts.as_ref().and_then(|facts| facts.exif.taken.clone()),
+            camera: photo.facts.as_ref().and_then(|facts| facts.exif.model.clone()),
         }
     };
     photos.iter().map(one).collect()

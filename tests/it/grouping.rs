@@ -251,6 +251,34 @@ fn photos_from_one_side_only_and_a_wheel_not_turned_are_named() {
 }
 
 #[test]
+fn a_wheel_turned_away_and_back_stops_at_two_places() {
+    let mut photos = Photos::flat(&TruthScene::default());
+    let (mut forward, mut rearward) = (0, 0);
+    for (listed, truth) in photos.listed.iter_mut().zip(&photos.truth) {
+        // Half of the photos with the mark forward before the others, half after them.
+        let minute = if truth == "1-mark-forward" {
+            forward += 1;
+            if forward <= 4 { forward } else { 40 + forward }
+        } else {
+            rearward += 1;
+            20 + rearward
+        };
+        listed.taken = Some(format!("2026:05:16 10:{minute:02}:00"));
+    }
+    let (_, grouping) = photos.grouped();
+    let mut names: Vec<&str> = grouping.setups.iter().map(|(name, _)| name.as_str()).collect();
+    names.sort_unstable();
+    assert_eq!(names, ["1-mark-forward", "1-mark-forward-again", "2-mark-rearward"]);
+    let of = |wanted: &str| (0..photos.scene.len()).filter(|photo| name(&grouping, *photo) == wanted).count();
+    assert_eq!([of("1-mark-forward"), of("1-mark-forward-again"), of("2-mark-rearward")], [4, 5, 9]);
+    assert!(said(&grouping, "wheel-turned-back").contains("turned away and back again with the mark forward"));
+    // Two clocks say nothing of it.
+    photos.listed[0].camera = Some("another phone".to_owned());
+    let (_, grouping) = photos.grouped();
+    assert_eq!(grouping.setups.len(), 2);
+}
+
+#[test]
 fn loose_photos_beside_folders_go_where_they_fit() {
     let mut photos = Photos::in_folders(&TruthScene::default());
     for idx in [0, 3, 12] {

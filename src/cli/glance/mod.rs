@@ -20,7 +20,7 @@ use crate::finding::Finding;
 use crate::job::Job;
 use crate::photo::listing::CAMERA_FOLDER;
 use crate::photo::room::Room;
-use crate::photo::{JobPhotos, PhotoFile, list_job};
+use crate::photo::{JobPhotos, PhotoFile, list_photos};
 
 use picture::PictureFolder;
 use seen::{Glance, Looked, Photographed, Trouble};
@@ -100,7 +100,7 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
             wanted.push(Wanted { name: path.display().to_string(), path: path.clone(), setup: None, job: 0 });
             continue;
         }
-        match list_job(path) {
+        match list_photos(path) {
             Ok(listed) => {
                 jobs.push(job_of(path));
                 wanted.extend(of_folder(&listed, jobs.len() - 1));

@@ -26,6 +26,7 @@ impl Sortable {
             setup: named.or(folder).map(str::to_owned),
             by_job: named.is_some(),
             taken: seen.and_then(|(facts, _)| facts.exif.taken.clone()),
+            camera: seen.and_then(|(facts, _)| facts.exif.model.clone()),
         };
         let empty = PhotoSightings::default();
         let mut scene = scene_photo(id, seen.map(|(facts, _)| facts), seen.map_or(&empty, |(_, sightings)| sightings));

@@ -18,7 +18,7 @@ use super::sorting::{self, Sortable};
 use super::{lines, missing, words};
 use crate::job::Job;
 use crate::photo::listing::{CAMERA_FOLDER, ListError};
-use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile, list_job};
+use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile, list_photos};
 use crate::visible::one_line;
 
 /// After an event the folder is left alone until nothing has happened for so long: a copy makes many events.
@@ -202,7 +202,7 @@ impl Watched<'_> {
 
     /// Lists the folder and tells of what is new.
     fn look(&mut self) -> anyhow::Result<()> {
-        let listed = match list_job(self.folder) {
+        let listed = match list_photos(self.folder) {
             Ok(listed) => listed,
             Err(ListError::NoPhotos(_)) => JobPhotos::default(),
             Err(error) => return Err(error.into()),
