@@ -26,9 +26,11 @@ const USUAL_RADIUS: f64 = 290.0;
 pub enum Shows {
     /// No card was read.
     Nothing,
-    /// Cards alone that lie elsewhere than on the bench, or too few to tell.
+    /// Cards alone, as they lie on the bench.
     CardsOnly,
-    /// The bench without a tab on the wheel: it may belong to any position.
+    /// Cards alone that lie elsewhere.
+    CardsElsewhere,
+    /// The bench, with tabs but none on the wheel: it may belong to any position.
     BenchOnly,
     /// The wheel in this position.
     Wheel(usize),
@@ -102,6 +104,7 @@ pub fn sort(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job, in_order
     let positions = order.iter().map(|&number| Position { mark: mark(number), photos: n_photos(number) }).collect();
     let shows = (0..photos.len()).map(|photo| match found.get(&photo) {
         Some(number) => Shows::Wheel(order.iter().position(|of| of == number).unwrap_or(0)),
+        None if sights.cards_only[photo] && sights.elsewhere[photo] => Shows::CardsElsewhere,
         None if sights.cards_only[photo] || photos[photo].lens_only => Shows::CardsOnly,
         None if sights.placed[photo] => Shows::BenchOnly,
         None => Shows::Nothing,

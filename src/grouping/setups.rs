@@ -11,6 +11,8 @@ use crate::figure::Side;
 use crate::finding::Finding;
 use crate::photo::listing::{CAMERA_FOLDER, LOOSE_SETUP};
 
+/// Set-up of photos of cards alone that lie elsewhere than on the bench, where others show them there.
+const CARDS_ELSEWHERE: &str = "0-camera-elsewhere";
 /// So many photos of another position in one folder are no slip: they are a position of their own.
 const NO_SLIP: usize = 3;
 /// No more files than this are named in one sentence.
@@ -71,7 +73,11 @@ pub fn in_words(setups: &[(String, bool)], counts: &[usize]) -> String {
     let bench_first = setups.iter().zip(counts).filter(|((_, lens), _)| !lens);
     let then_lens = setups.iter().zip(counts).filter(|((_, lens), _)| *lens);
     for ((name, lens), n) in bench_first.chain(then_lens).filter(|(_, n)| **n > 0) {
-        let name = if *lens { "cards only".to_owned() } else { plain_name(name) };
+        let name = match (*lens, name == CARDS_ELSEWHERE) {
+            (true, true) => "cards elsewhere".to_owned(),
+            (true, false) => "cards only".to_owned(),
+            (false, _) => plain_name(name),
+        };
         let unit = if std::mem::take(&mut first) { if *n == 1 { " photo" } else { " photos" } } else { "" };
         told.push(format!("{name}: {n}{unit}"));
     }
@@ -361,12 +367,16 @@ impl Work<'_> {
                 self.move_to(&[photo], setup);
             }
         }
+        let shown = |photo: usize| self.sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing);
+        // Cards that lie at two places are not one ground.
+        let apart = loose.iter().any(|photo| shown(*photo) == Shows::CardsOnly);
         for (rank, &photo) in order.iter().enumerate() {
             let nearest = || known.iter().min_by_key(|(other, _)| other.abs_diff(rank)).map(|(_, setup)| *setup);
             let setup = match self.sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing) {
                 Shows::Wheel(_) => continue,
                 Shows::BenchOnly | Shows::Nothing if is_flat => nearest(),
-                Shows::CardsOnly | Shows::BenchOnly | Shows::Nothing => None,
+                Shows::CardsElsewhere if apart => Some(self.setup(CARDS_ELSEWHERE, true)),
+                Shows::CardsOnly | Shows::CardsElsewhere | Shows::BenchOnly | Shows::Nothing => None,
             };
             let setup = setup.unwrap_or_else(|| self.setup(CAMERA_FOLDER, true));
             self.move_to(&[photo], setup);

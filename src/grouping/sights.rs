@@ -39,8 +39,10 @@ pub struct TabSight {
 pub struct Sights {
     /// Whether the photo found its place among the bench's cards.
     pub placed: Vec<bool>,
-    /// Whether it shows cards alone, and not as they lie on the bench.
+    /// Whether it shows cards alone: it serves the lens.
     pub cards_only: Vec<bool>,
+    /// Whether those cards lie elsewhere than on the bench.
+    pub elsewhere: Vec<bool>,
     /// Where its camera stands across the bench: y in the world, mm.
     pub across: Vec<Option<f64>>,
     /// Tabs on the wheel.
@@ -60,6 +62,7 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
     let mut out = Sights {
         placed: vec![false; photos.len()],
         cards_only: vec![false; photos.len()],
+        elsewhere: vec![false; photos.len()],
         across: vec![None; photos.len()],
         wheel: Vec::new(),
         spindle: Vec::new(),
@@ -68,8 +71,8 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
     let mut left_votes = 0.0;
     for (idx, photo) in on_bench.iter().enumerate() {
         if photo.lens_only {
-            let lies_alike = !photos[idx].lens_only && lies_as_on_bench(&first, photo, &photos[idx].sightings);
-            (out.placed[idx], out.cards_only[idx]) = (lies_alike, !lies_alike && shows_cards(&photo.sightings));
+            out.cards_only[idx] = shows_cards(&photo.sightings);
+            out.elsewhere[idx] = !lies_as_on_bench(&first, photo);
             continue;
         }
         let Some(view) = first.view_of[idx] else { continue };
@@ -145,9 +148,8 @@ fn tabs_once(sightings: &PhotoSightings) -> impl Iterator<Item = &PatternSightin
         .filter(move |seen| matches!(seen.pattern, Pattern::Tab(_)) && seen.corners.len() >= LEAST_TAB_CORNERS && of(seen) == 1)
 }
 
-/// Whether a photo without tabs shows the cards as they lie on the bench; one with a lone card of the bench counts where something runs
-/// through its lane.
-fn lies_as_on_bench(first: &CardsFirst, photo: &ScenePhoto, sightings: &PhotoSightings) -> bool {
+/// Whether a photo without tabs shows the cards as they lie on the bench: a lone card may lie there as well.
+fn lies_as_on_bench(first: &CardsFirst, photo: &ScenePhoto) -> bool {
     let cards = &first.state.cards;
     let number = |card: usize| first.state.sheets[cards[card].sheet].number;
     let own: Vec<usize> = (0..cards.len()).filter(|&i| cards[i].ground == photo.setup + 1).collect();
@@ -164,11 +166,7 @@ fn lies_as_on_bench(first: &CardsFirst, photo: &ScenePhoto, sightings: &PhotoSig
         let turned = crate::math::rigid::log(&(here.r * there.r.transpose())).norm();
         miss < SAME_PLACE.0 + SAME_PLACE.1 * there.t.norm() && turned < SAME_PLACE.2
     };
-    match pairs.as_slice() {
-        [] => false,
-        [_] => own.len() == 1 && sightings.lanes.iter().any(|lane| lane.edges.len() >= 2),
-        all => all.iter().skip(1).all(|pair| agree(&all[0], pair)),
-    }
+    pairs.iter().skip(1).all(|pair| agree(&pairs[0], pair)) && pairs.len() == own.len()
 }
 
 /// How a tab lies turned, taken to face along y: a wheel stands along the row of cards to a few degrees.

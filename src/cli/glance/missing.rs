@@ -306,7 +306,10 @@ fn setup_tally(name: &str, photos: &[&Glance], job: &Job) -> SetupTally {
     SetupTally {
         name: crate::grouping::plain_name(name),
         complete: lacks.is_empty(),
-        what: format!("{} of {PHOTOS_PER_SETUP}: {what}", photos.len()),
+        what: match photos.len() {
+            n if n > PHOTOS_PER_SETUP => format!("{n} photos: {what}"),
+            n => format!("{n} of {PHOTOS_PER_SETUP}: {what}"),
+        },
     }
 }
 
