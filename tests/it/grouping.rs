@@ -1,13 +1,18 @@
 //! Photos sorted by where the wheel stands in them, and folders checked by it: from synthetic sightings, without pixels.
 
+use std::fs;
+use std::path::Path;
+
+use crate::common::compare::assert_honest;
 use crate::common::solving::scene_photos;
 use crate::common::{Budget, Random, SightingKnobs, TruthScene};
-use sightcord::bench::from_job::scene_settings;
+use sightcord::bench::from_job::{bench_settings, scene_settings};
+use sightcord::bench::{self, Figures};
 use sightcord::cards::Pattern;
-use sightcord::figure::Side;
+use sightcord::figure::{Figure, Side};
 use sightcord::grouping::{self, GroupedBy, Grouping, Listed, Mark, Shows, Sorted, causes, group, sort, wheel_shown};
 use sightcord::job::Job;
-use sightcord::scene::ScenePhoto;
+use sightcord::scene::{self, ScenePhoto};
 
 /// A job's photos as the program sees them before it knows what belongs together.
 struct Photos {
@@ -57,6 +62,20 @@ impl Photos {
     }
 }
 
+impl Photos {
+    /// The figures that the photos give in these set-ups.
+    fn figures(&self, grouping: &Grouping) -> Figures {
+        let job = Job::default();
+        let setups: Vec<String> = grouping.setups.iter().map(|(name, _)| name.clone()).collect();
+        let lens_only: Vec<bool> = grouping.setups.iter().map(|(_, lens)| *lens).collect();
+        let placed = self.scene.iter().zip(&grouping.of_photo);
+        let photos: Vec<ScenePhoto> =
+            placed.map(|(photo, &setup)| ScenePhoto { setup, lens_only: lens_only[setup], ..photo.clone() }).collect();
+        let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
+        bench::measure(&solution, &bench_settings(&job, &setups, &lens_only))
+    }
+}
+
 fn name(grouping: &Grouping, photo: usize) -> &str {
     &grouping.setups[grouping.of_photo[photo]].0
 }
@@ -97,6 +116,9 @@ fn a_flat_folder_is_sorted_and_named_by_where_the_mark_is() {
         let names: Vec<&str> = grouping.setups.iter().map(|(name, _)| name.as_str()).collect();
         assert_eq!(names, ["1-mark-forward", "2-mark-rearward"]);
         assert!((0..photos.scene.len()).all(|photo| name(&grouping, photo) == photos.truth[photo]));
+        let figures = photos.figures(&grouping);
+        assert!(figures.get(&Figure::WheelOffset).is_some() && figures.get(&Figure::WheelLean).is_some());
+        assert_honest(&figures, &truth, 1.5);
         assert!(grouping.by.iter().all(|by| *by == GroupedBy::Found));
         let n = photos.scene.len() / 2;
         let told =
@@ -217,6 +239,11 @@ fn a_wheel_turned_between_the_sides_of_one_folder_is_recognised() {
         .collect();
     assert_eq!(told.len(), 2, "{:?}", grouping.findings);
     assert!(told[0].starts_with("In 1-mark-forward the wheel was turned between the photos from the "), "{told:?}");
+    // No figure is told from both sides together, and none that is told is wrong.
+    let figures = photos.figures(&grouping);
+    let widths = figures.measured.table.measured().filter(|(figure, _)| matches!(figure, Figure::RimWidth(_))).count();
+    assert_eq!(widths, 0);
+    assert_honest(&figures, &truth, 1.5);
     // No set-up has photos of two positions, and none is thrown together from two folders.
     for a in 0..photos.scene.len() {
         for b in (0..a).filter(|b| grouping.of_photo[*b] == grouping.of_photo[a]) {
@@ -325,4 +352,54 @@ fn nothing_to_sort_by_is_one_setup_and_no_panic() {
     assert!(sorted.shows.iter().all(|shows| *shows == Shows::Nothing));
     assert_eq!(grouping.of_photo, vec![0; photos.scene.len()]);
     assert_eq!(grouping::sort(&[], &scene_settings(&Job::default(), &[]), &Job::default(), &[]).shows, []);
+}
+
+/// Three photos straight from the phone, measured: what the program found stands in the result and, on request, in job.toml, and holds.
+#[test]
+fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
+    let folder = tempfile::tempdir().unwrap();
+    let photos =
+        [("1-mark-forward/02.jpg", "IMG_2.jpg"), ("2-mark-rearward/03.jpg", "IMG_1.jpg"), ("1-mark-forward/07.jpg", "IMG_3.jpg")];
+    for (from, to) in photos {
+        fs::copy(Path::new("samples/grass-track").join(from), folder.path().join(to)).unwrap();
+    }
+    let settings = folder.path().join("job.toml");
+    fs::write(&settings, "[bike]\nname = \"Twin\"\n\n").unwrap();
+    let names = || {
+        let mut names: Vec<String> =
+            fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    };
+    let before: Vec<Vec<u8>> = photos.iter().map(|(_, name)| fs::read(folder.path().join(name)).unwrap()).collect();
+    let measure = |arguments: &[&str]| {
+        let mut command = assert_cmd::Command::new(env!("CARGO_BIN_EXE_sightcord"));
+        command.arg("measure").arg(folder.path()).args(arguments).assert()
+    };
+    let said = measure(&["--keep-grouping"]).get_output().clone();
+    let text = String::from_utf8(said.stdout).unwrap();
+    assert!(text.starts_with("Photos sorted by where the wheel stands: mark forward: 2 photos, mark rearward: 1."), "{text}");
+    assert!(text.contains("job.toml now says of 3 photos to which set-up they belong."), "{text}");
+    let written = fs::read_to_string(&settings).unwrap();
+    assert!(written.starts_with("[bike]\nname = \"Twin\"\n"), "{written}");
+    let job = Job::of_folder(folder.path()).unwrap();
+    assert_eq!(job.setups[0].photos, ["IMG_2.jpg", "IMG_3.jpg"]);
+    assert_eq!(job.setups[1].photos, ["IMG_1.jpg"]);
+    // Neither moved nor renamed nor changed.
+    assert_eq!(names(), ["IMG_1.jpg", "IMG_2.jpg", "IMG_3.jpg", "job.toml", "report"]);
+    assert!(photos.iter().zip(&before).all(|((_, name), bytes)| fs::read(folder.path().join(name)).unwrap() == *bytes));
+    // The next time the job says so; and it is never written twice.
+    let again = measure(&["--json"]).get_output().clone();
+    let result: serde_json::Value = serde_json::from_slice(&again.stdout).unwrap();
+    let grouping: Vec<String> = result["grouping"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|entry| format!("{} {} {}", entry["photo"], entry["setup"], entry["by"]).replace('"', ""))
+        .collect();
+    let wanted = ["IMG_2.jpg 1-mark-forward job", "IMG_3.jpg 1-mark-forward job", "IMG_1.jpg 2-mark-rearward job"];
+    assert_eq!(grouping, wanted);
+    let said = measure(&["--keep-grouping"]).get_output().clone();
+    assert!(String::from_utf8(said.stdout).unwrap().contains("Nothing had to be sorted"));
+    assert_eq!(fs::read_to_string(&settings).unwrap(), written);
 }
