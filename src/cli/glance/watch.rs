@@ -81,13 +81,21 @@ impl Arrivals {
         }
     }
 
-    /// Takes a photo up among those told of, and gives the words for it.
-    pub fn take(&mut self, file: &PhotoFile, new: Glance, photo: Sortable, job: &Job) -> New {
+    fn add(&mut self, file: &PhotoFile, new: Glance, photo: Sortable) {
         self.told.push(Told { glance: new, photo, sha256: file.sha256.clone() });
-        // Each photo may tell more of those before it.
+    }
+
+    /// Sorts all photos anew: each may tell more of those before it.
+    fn sort(&mut self, job: &Job) {
         let photos: Vec<Sortable> = self.told.iter().map(|told| told.photo.clone()).collect();
         let mut glances: Vec<&mut Glance> = self.told.iter_mut().map(|told| &mut told.glance).collect();
         sorting::sort(&mut glances, &photos, job, true);
+    }
+
+    /// Takes a photo up among those told of, and gives the words for it.
+    pub fn take(&mut self, file: &PhotoFile, new: Glance, photo: Sortable, job: &Job) -> New {
+        self.add(file, new, photo);
+        self.sort(job);
         let mut before = self.glances();
         let new = before.pop().unwrap_or_default();
         let adds = missing::adds(&before, &new, job);
@@ -219,9 +227,13 @@ impl Watched<'_> {
             self.draw(file, &looked);
             let seen = looked.photo.as_ref().map(|(photo, seen, _)| (&photo.facts, seen));
             let photo = Sortable::new(&file.id, setup.as_deref(), seen, &self.job);
-            let new = self.arrivals.take(file, looked.glance, photo, &self.job);
             is_new = true;
-            self.tell(&new)?;
+            if self.is_begun || self.json || self.all || self.quiet {
+                let new = self.arrivals.take(file, looked.glance, photo, &self.job);
+                self.tell(&new)?;
+            } else {
+                self.arrivals.add(file, looked.glance, photo);
+            }
         }
         if is_new && self.is_begun && !self.all {
             self.tell_tally()?;
@@ -239,20 +251,19 @@ impl Watched<'_> {
             super::super::print_json(&(serde_json::to_string(new)? + "\n"))
         } else if self.all {
             super::super::print(&new.told(&self.job))
-        } else if self.is_begun {
-            super::super::print_styled(&new.line)
         } else {
-            Ok(())
+            super::super::print_styled(&new.line)
         }
     }
 
     /// What is there when the watch begins: only the sum, and which photos are not good.
     fn begin(&mut self) -> anyhow::Result<()> {
         self.is_begun = true;
-        let glances = self.arrivals.glances();
-        if glances.is_empty() || self.json || self.all || self.quiet {
+        if self.arrivals.told.is_empty() || self.json || self.all || self.quiet {
             return Ok(());
         }
+        self.arrivals.sort(&self.job);
+        let glances = self.arrivals.glances();
         let poor: Vec<Glance> = glances.iter().filter(|glance| lines::verdict(glance).1 != "good").cloned().collect();
         if !poor.is_empty() {
             super::super::print_styled(&lines::lines(&glances, &poor, &self.job))?;
