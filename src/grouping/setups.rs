@@ -196,23 +196,25 @@ impl Work<'_> {
             (sides.len() == 1).then(|| sides.first().copied()).flatten()
         };
         let (first, second) = (side_of(own)?, side_of(others)?);
-        if first == second || others.len() < 2 || own.len() < 2 {
+        if first == second || own.len() < 2 {
             return None;
         }
         let Some(fits) = fits else { return Some(second) };
-        let theirs: Vec<usize> =
-            self.in_setup(fits).into_iter().filter(|p| self.owns.get(&fits).copied() == self.position(*p)).collect();
-        let taken = |photos: &[usize]| -> Option<String> {
-            let mut times: Vec<&String> = photos.iter().filter_map(|p| self.photos[*p].taken.as_ref()).collect();
-            times.sort();
-            times.get(times.len() / 2).map(|time| (*time).clone())
+        let theirs = self.in_setup(fits).into_iter().filter(|p| self.owns.get(&fits).copied() == self.position(*p));
+        let theirs: Vec<usize> = theirs.collect();
+        match (self.apart_in_time(others, own), self.apart_in_time(others, &theirs)) {
+            (Some(from_own), Some(from_theirs)) => (from_own <= from_theirs).then_some(second),
+            _ => Some(second),
+        }
+    }
+
+    /// Seconds between two groups of photos, by the two that lie nearest to each other in time.
+    fn apart_in_time(&self, some: &[usize], others: &[usize]) -> Option<i64> {
+        let times = |photos: &[usize]| -> Option<Vec<i64>> {
+            photos.iter().map(|photo| self.photos[*photo].taken.as_deref().and_then(seconds)).collect()
         };
-        let (Some(mine), Some(here), Some(there)) = (taken(others), taken(own), taken(&theirs)) else { return Some(second) };
-        // Which of the two lies next to these in time.
-        let all: BTreeSet<&String> = [&mine, &here, &there].into();
-        let rank = |time: &String| all.iter().position(|known| *known == time).unwrap_or(0) as i32;
-        let (to_own, to_theirs) = ((rank(&mine) - rank(&here)).abs(), (rank(&mine) - rank(&there)).abs());
-        (to_own <= to_theirs).then_some(second)
+        let (some, others) = (times(some)?, times(others)?);
+        some.iter().flat_map(|a| others.iter().map(move |b| (a - b).abs())).min()
     }
 
     fn name(&self, setup: usize) -> String {
@@ -234,6 +236,10 @@ impl Work<'_> {
     }
 
     fn tell_turned(&mut self, setup: usize, photos: &[usize], side: Side, own: usize, position: usize) {
+        // What was taken from that side and shows no tab of the wheel goes along.
+        let is_bench =
+            |photo: &usize| self.sorted.shows.get(*photo) == Some(&Shows::BenchOnly) && self.sorted.from[*photo] == Some(side);
+        let photos: Vec<usize> = photos.iter().copied().chain(self.in_setup(setup).into_iter().filter(is_bench)).collect();
         let (name, other) = (self.name(setup), side.other());
         let apart = self.setup(&format!("{name}-{}", side.word()), false);
         self.owns.insert(apart, position);
@@ -252,7 +258,7 @@ impl Work<'_> {
                  the right, with the mark at one place. (If the wheel was not turned: tabs 1 and 2 must be opposite each other on the rim.)"
             ),
         ));
-        self.move_to(photos, apart);
+        self.move_to(&photos, apart);
     }
 
     fn tell_misfiled(&mut self, setup: usize, photos: &[usize], fits: usize) {
@@ -463,6 +469,18 @@ fn is_camera(photo: &Listed) -> bool {
 
 fn mark_name(mark: Mark) -> String {
     format!("mark-{}", mark.word())
+}
+
+/// "2026:05:16 10:04:48" as seconds since some day; months count as long ones, which tells times apart all the same.
+fn seconds(taken: &str) -> Option<i64> {
+    let parts: Option<Vec<i64>> =
+        taken.trim().split([':', ' ', '-', 'T']).take(6).map(|part| part.get(..part.len().min(4))?.parse().ok()).collect();
+    match parts?.as_slice() {
+        [year, month, day, hour, minute, second] => {
+            Some(((((year * 12 + month) * 31 + day) * 24 + hour) * 60 + minute) * 60 + second)
+        }
+        _ => None,
+    }
 }
 
 /// Whether one camera's clock says of every photo when it was taken.

@@ -30,7 +30,7 @@ impl Photos {
             id: photo.file.clone(),
             setup: Some(setups[photo.setup].clone()),
             by_job: false,
-            taken: None,
+            ..Listed::default()
         });
         let really = truth.photo_indices().into_iter().map(|(s, p)| truth.setup_in_picture(s, p).name.clone());
         Self { listed: listed.collect(), truth: really.collect(), scene }
@@ -250,6 +250,25 @@ fn a_wheel_turned_between_the_sides_of_one_folder_is_recognised() {
             assert!(photos.truth[a] == photos.truth[b] && photos.listed[a].setup == photos.listed[b].setup);
         }
     }
+}
+
+#[test]
+fn sides_that_changed_folders_are_told_from_a_wheel_that_was_turned_by_the_clock() {
+    let mut truth = TruthScene::default();
+    for setup in 0..2 {
+        for photo in truth.setups[setup].photos.iter_mut().filter(|photo| photo.centre.y < 0.0) {
+            photo.really_in_setup = Some(1 - setup);
+        }
+    }
+    let mut photos = Photos::in_folders(&truth);
+    for (listed, truth) in photos.listed.iter_mut().zip(&photos.truth) {
+        // Taken position by position, and put into the wrong folders afterwards.
+        listed.taken = Some(format!("2026:05:16 10:{}:00", if truth == "1-mark-forward" { "05" } else { "25" }));
+    }
+    let (_, grouping) = photos.grouped();
+    assert_eq!(grouping.setups.len(), 2);
+    assert!((0..photos.scene.len()).all(|photo| name(&grouping, photo) == photos.truth[photo]));
+    assert!(grouping.findings.iter().all(|finding| finding.id == "photo-in-wrong-setup"), "{:?}", grouping.findings);
 }
 
 #[test]

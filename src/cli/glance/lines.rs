@@ -128,7 +128,7 @@ pub fn tally(glances: &[Glance], job: &Job) -> String {
     for lack in &lacks {
         wrapped("  - ", "    ", lack).iter().for_each(|line| text.push_str(&format!("{line}\n")));
     }
-    for line in wrapped("", "", &next) {
+    for line in wrapped("", "", &next).into_iter().filter(|line| !line.is_empty()) {
         text.push_str(&format!("{HEADING}{line}{HEADING:#}\n"));
     }
     text
