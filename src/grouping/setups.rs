@@ -293,7 +293,7 @@ impl Work<'_> {
                 format!(
                     "{name} holds photos of two wheel positions: {} of them show the wheel {}, {} {}. They were sorted: {files} count as \
                      {apart_name}.",
-                    self.in_setup(setup).len() - photos.len(),
+                    self.in_setup(setup).into_iter().filter(|photo| self.position(*photo) == Some(own)).count(),
                     self.mark_in_words(own),
                     photos.len(),
                     self.mark_in_words(position),

@@ -1,14 +1,11 @@
 //! A photo in one line: from where, what it adds, and "good" or what to do. Then a line for each set-up.
 
-use std::collections::BTreeSet;
-
 use anstyle::{AnsiColor, Style};
 use textwrap::core::display_width;
 
 use super::missing::{self, Tally};
 use super::seen::{BLURRED, Glance, SeenPattern};
 use crate::job::Job;
-use crate::report::numbers::named;
 use crate::visible::one_line;
 
 const WIDTH: usize = 80;
@@ -132,16 +129,4 @@ pub fn tally(glances: &[Glance], job: &Job) -> String {
         text.push_str(&format!("{HEADING}{line}{HEADING:#}\n"));
     }
     text
-}
-
-/// "cards 1 to 4, tabs 1, 5 to 11, plumb line A".
-pub fn seen_in_short(cards: &BTreeSet<u8>, tabs: &BTreeSet<u8>, lines: &[String]) -> String {
-    let mut parts = Vec::new();
-    for (word, numbers) in [("card", cards), ("tab", tabs)] {
-        if !numbers.is_empty() {
-            parts.push(named(word, &numbers.iter().copied().collect::<Vec<u8>>()));
-        }
-    }
-    parts.extend(lines.iter().cloned());
-    parts.join(", ")
 }

@@ -5,7 +5,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::lines::seen_in_short;
 use super::seen::Glance;
 use crate::cards::codes::N_TABS;
 use crate::figure::Side;
@@ -213,6 +212,18 @@ pub fn adds_in_short(before: &[Glance], new: &Glance, job: &Job) -> String {
         parts.push(format!("{} a second time", seen_in_short(&BTreeSet::new(), &again, &[])));
     }
     parts.join("; ")
+}
+
+/// "cards 1 to 4, tabs 1, 5 to 11, plumb line A".
+fn seen_in_short(cards: &BTreeSet<u8>, tabs: &BTreeSet<u8>, lines: &[String]) -> String {
+    let mut parts = Vec::new();
+    for (word, numbers) in [("card", cards), ("tab", tabs)] {
+        if !numbers.is_empty() {
+            parts.push(named(word, &numbers.iter().copied().collect::<Vec<u8>>()));
+        }
+    }
+    parts.extend(lines.iter().cloned());
+    parts.join(", ")
 }
 
 /// How far the photos are, set-up by set-up.
