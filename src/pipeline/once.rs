@@ -34,7 +34,7 @@ mod tests {
             let what = format!("{file} is not used: the file is HEIC, which this program was built without.");
             Finding::refused("photo-heic", what, "Set the phone to JPEG.").in_photo(file)
         };
-        let other = Finding::note("other", "x", "y");
+        let other = Finding::note("photo-twice", "x", "y");
         let mut findings = vec![other.clone(), heic("a.heic"), heic("b.heic"), heic("c.heic")];
         tell_once(&mut findings);
         assert_eq!(findings.len(), 2);
