@@ -15,6 +15,7 @@ pub mod cli;
 pub mod disk;
 pub mod figure;
 pub mod finding;
+pub mod grouping;
 pub mod guarded;
 pub mod job;
 pub mod math;

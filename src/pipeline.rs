@@ -1,10 +1,13 @@
 //! The whole way from a job folder to its result, one call an arrow.
 //!
-//! Steps: list the photos, read the job, look at each photo, leave out copies, solve the scene, look again where the scene expects more, solve
+//! Steps: list the photos, read the job, look at each photo, leave out copies, sort them by where the wheel stands, solve the scene, look again where the scene expects more, solve
 //! again, tell the figures, judge and plan, put the document together.
 
 mod in_colour;
 mod left_out;
+mod lines;
+mod once;
+mod sorting;
 
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -18,8 +21,10 @@ use crate::bench::from_job::{bench_settings, scene_settings};
 use crate::bench::{self, Figures};
 use crate::figure::Figure;
 use crate::finding::Finding;
+use crate::grouping::{GroupedBy, GroupingEntry, leave_out_what_follows};
 use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
+use crate::photo::listing::{CAMERA_FOLDER, LOOSE_SETUP};
 use crate::photo::room::Room;
 use crate::photo::{Impression, JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
 use crate::plan::{self, Outcome, PlanSettings};
@@ -27,6 +32,7 @@ use crate::report::ResultDocument;
 use crate::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultParts};
 use crate::scene::{self, ScenePhoto, Solution};
 use crate::sightings::{self, PhotoSightings};
+use sorting::Sorting;
 
 /// Why a job could not even be begun.
 #[derive(Debug, Error)]
@@ -36,8 +42,8 @@ pub enum PipelineError {
     #[error(transparent)]
     Job(#[from] JobError),
     #[error(
-        "there is no photo in {0} or its sub-folders; put the photos of each set-up into a sub-folder such as 1-mark-forward \
-         (JPEG, PNG, TIFF or WebP)"
+        "there is no photo in {0} or its sub-folders; copy all photos of the bike into it as the phone took them (JPEG, PNG, TIFF or WebP), or \
+         those of each wheel position into a sub-folder such as 1-mark-forward"
     )]
     NoPhotos(String),
     #[error("no photo in {0} can be used. {1}")]
@@ -50,6 +56,8 @@ pub enum Progress {
     /// Photos looked at so far, and in all.
     Looked(usize, usize),
     LookedAgain(usize, usize),
+    /// How the photos were sorted, in words: told when the program did it and not their folders.
+    Sorted(String),
     Solving,
     /// Judging, planning and putting the result together.
     Planning,
@@ -115,7 +123,11 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     let copies = guarded("Copies of photos were not looked for.", || left_out::copies(&photos, &impressions));
     left_out::leave_out(&mut photos, or_told(copies, &mut findings).unwrap_or_default(), &mut findings);
     left_out::leave_out_displaced_tabs(&mut photos, &job, &mut findings);
-    let (setups, lens_only) = setups_of(&listed);
+    let sorting = sorting::sort(&mut photos, &listed, &job, &mut findings);
+    let Sorting { setups, lens_only, grouping, causes } = sorting;
+    if grouping.iter().any(|entry| entry.by == GroupedBy::Found) {
+        progress(Progress::Sorted(sorting::in_words(&grouping, &setups, &lens_only)));
+    }
     let settings = scene_settings(&job, &setups);
     let solved = guarded("No scene could be solved, and so nothing is measured.", || {
         progress(Progress::Solving);
@@ -136,8 +148,11 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
             guarded("The figures could not be told from the solved scene.", || bench::measure(solution, &bench_settings));
         or_told(figures, &mut findings)
     });
-    let figures = figures.unwrap_or_default();
+    let mut figures = figures.unwrap_or_default();
+    leave_out_what_follows(&causes, &mut figures.findings);
+    findings.extend(causes);
     findings.extend(scene_findings(&photos, solution.as_ref()));
+    once::tell_once(&mut findings);
     let planned = guarded("Nothing is judged and nothing planned.", || {
         progress(Progress::Planning);
         plan::plan(&figures, &PlanSettings::from(&job))
@@ -157,10 +172,10 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
         }
     }
     let whole = guarded("Of the result only the photos and the findings are left.", || {
-        document(&job, id.clone(), &photos, solution.as_ref(), figures, outcome, findings.clone())
+        document(&job, id.clone(), &photos, &grouping, solution.as_ref(), figures, outcome, findings.clone())
     });
     let document = or_told(whole, &mut findings)
-        .unwrap_or_else(|| document(&job, id, &photos, None, Figures::default(), Outcome::default(), findings));
+        .unwrap_or_else(|| document(&job, id, &photos, &grouping, None, Figures::default(), Outcome::default(), findings));
     Measured { job, photos, solution, document }
 }
 
@@ -182,20 +197,6 @@ fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, 
     bench::advice::advise(solution, settings, &fields, &u_of, raised)
 }
 
-fn setups_of(listed: &JobPhotos) -> (Vec<String>, Vec<bool>) {
-    let mut setups: Vec<String> = Vec::new();
-    let mut lens_only = Vec::new();
-    if !listed.camera.is_empty() {
-        setups.push("0-camera".to_owned());
-        lens_only.push(true);
-    }
-    for setup in &listed.setups {
-        setups.push(setup.name.clone());
-        lens_only.push(false);
-    }
-    (setups, lens_only)
-}
-
 /// What looking at one photo gives.
 struct Looked {
     photo: SeenPhoto,
@@ -209,9 +210,11 @@ fn look_at_all(
     findings: &mut Vec<Finding>,
     progress: &(dyn Fn(Progress) + Sync),
 ) -> (Vec<SeenPhoto>, Vec<Option<Impression>>) {
-    let camera = listed.camera.iter().map(|file| (file, "0-camera".to_owned(), true));
-    let benches = listed.setups.iter().flat_map(|s| s.photos.iter().map(|file| (file, s.name.clone(), false)));
-    let files: Vec<(&PhotoFile, String, bool)> = camera.chain(benches).collect();
+    let placed = |(file, setup): (&'_ PhotoFile, Option<&str>)| {
+        let setup = setup.unwrap_or(LOOSE_SETUP);
+        (file.clone(), setup.to_owned(), setup == CAMERA_FOLDER)
+    };
+    let files: Vec<(PhotoFile, String, bool)> = listed.with_setups().map(placed).collect();
     let done = AtomicUsize::new(0);
     let looked: Vec<Looked> = files
         .par_iter()
@@ -302,22 +305,26 @@ fn read_lines_again(photos: &mut [SeenPhoto], first: &Solution) {
 }
 
 fn scene_photos(photos: &[SeenPhoto], setups: &[String]) -> Vec<ScenePhoto> {
-    photos
-        .iter()
-        .map(|photo| {
-            let facts = photo.facts.as_ref();
-            ScenePhoto {
-                file: photo.file.id.clone(),
-                setup: setups.iter().position(|s| *s == photo.setup).unwrap_or(0),
-                lens_only: photo.lens_only,
-                width: facts.map_or(1, |f| f.width),
-                height: facts.map_or(1, |f| f.height),
-                camera: facts.map_or(String::new(), camera_key),
-                start_focal: facts.and_then(PhotoFacts::start_focal_px),
-                sightings: photo.sightings.clone(),
-            }
-        })
-        .collect()
+    let one = |photo: &SeenPhoto| ScenePhoto {
+        setup: setups.iter().position(|s| *s == photo.setup).unwrap_or(0),
+        lens_only: photo.lens_only,
+        ..scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings)
+    };
+    photos.iter().map(one).collect()
+}
+
+/// A photo as the scene sees it, in the first set-up and on the bench until somebody says otherwise.
+pub fn scene_photo(file: &str, facts: Option<&PhotoFacts>, sightings: &PhotoSightings) -> ScenePhoto {
+    ScenePhoto {
+        file: file.to_owned(),
+        setup: 0,
+        lens_only: false,
+        width: facts.map_or(1, |f| f.width),
+        height: facts.map_or(1, |f| f.height),
+        camera: facts.map_or(String::new(), camera_key),
+        start_focal: facts.and_then(PhotoFacts::start_focal_px),
+        sightings: sightings.clone(),
+    }
 }
 
 /// Photos share a lens when camera, lens and zoom are the same.
@@ -332,6 +339,7 @@ fn camera_key(facts: &PhotoFacts) -> String {
 /// What the scene has to say of the photos.
 fn scene_findings(photos: &[SeenPhoto], solution: Option<&Solution>) -> Vec<Finding> {
     let mut findings = solution.map(|s| s.findings.clone()).unwrap_or_default();
+    findings.extend(solution.map(|solution| lines::contradictions(photos, solution)).unwrap_or_default());
     let any_card =
         photos.iter().any(|p| p.sightings.patterns.iter().any(|s| matches!(s.pattern, crate::cards::Pattern::Card(_))));
     if !any_card {
@@ -379,10 +387,12 @@ fn name_of(pattern: crate::cards::Pattern) -> String {
     }
 }
 
+#[allow(clippy::too_many_arguments)]
 fn document(
     job: &Job,
     id: String,
     photos: &[SeenPhoto],
+    grouping: &[GroupingEntry],
     solution: Option<&Solution>,
     mut figures: Figures,
     outcome: Outcome,
@@ -432,6 +442,7 @@ fn document(
         job: JobEntry { id, bike: job.bike.name.clone(), chain_side: figures.measured.facts.chain_side.or(job.bike.chain_side) },
         camera: solution.map(|s| cameras(s, photos, &fits)).unwrap_or_default(),
         photos: entries,
+        grouping: grouping.to_vec(),
         figures,
         outcome,
         findings,

@@ -61,28 +61,33 @@ pub fn check(
         }
         match ratio {
             None => checked.findings.push(cannot_compare(split)),
-            Some(ratio) if ratio > FAR_APART => checked.findings.push(halves_differ(split, ratio)),
+            Some(ratio) if ratio > FAR_APART => {
+                checked.findings.push(halves_differ(split, ratio, !solution.state.lines.is_empty()))
+            }
             Some(_) => {}
         }
     }
     checked
 }
 
-fn halves_differ(split: Split, ratio: f64) -> Finding {
+/// `has_lines` says whether any line but the cord was seen.
+fn halves_differ(split: Split, ratio: f64, has_lines: bool) -> Finding {
+    let lines = if has_lines { "the cord and the plumb lines" } else { "the cord" };
     let (what, advice) = match split {
         Split::OddEven => (
             "Every other photo and the rest",
-            "Look at the photos' cord and plumb lines in the report: in some of them another edge was taken.",
+            format!("Look at {lines} in the report's photos: in some of them another edge was taken."),
         ),
         Split::LeftRight => (
             "The photos from the left and those from the right",
-            "Take as many photos from the left as from the right, and see that no lamp or sun throws the cord's shadow along it.",
+            "Take as many photos from the left as from the right, and see that no lamp or sun throws the cord's shadow along it."
+                .to_owned(),
         ),
     };
     Finding::warning(
         "sides-differ",
         format!(
-            "{what}, each with the cord and the plumb lines that they show alone, differ {ratio:.1} times as much as their noise explains; \
+            "{what}, each with {lines} that they show alone, differ {ratio:.1} times as much as their noise explains; \
              taken together they share the difference."
         ),
         advice,

@@ -45,8 +45,9 @@ pub fn findings(
         findings.push(
             Finding::warning(
                 "one-setup",
-                "There is one set-up only: without turning the wheel its axis can't be told, nor its yaw free of run-out.",
-                "Turn the wheel half round, take the photos again and put them into a second folder.",
+                "Only one wheel position was photographed: which way the axle points, and so lean and square, shows when the wheel turns.",
+                "Turn the wheel half round, so that the mark lies at the other end, and take six photos more: three from the left, three from \
+                 the right. Move nothing else.",
             )
             .about(Figure::WheelYaw),
         );

@@ -11,13 +11,16 @@ use crate::figure::Figure;
 use crate::pictures::{or_result_alone, pictures};
 use crate::pipeline::{self, Measured, Progress};
 use crate::report::units::Show;
-use crate::report::write::{Identity, JobPlaces, ReportFile, prepare};
+use crate::report::write::{Destination, Identity, JobPlaces, ReportFile, WriteError, prepare};
 use crate::report::{html, text};
 use crate::visible::one_line;
 
+mod grouping;
+
 /// Figures, verdicts, plan and report of a job folder.
 ///
-/// The folder holds one sub-folder of photos for each set-up, and may hold a job.toml.
+/// The folder holds the photos as the phone took them, sorted by the program, or one sub-folder for each position of the wheel. It may
+/// hold a job.toml.
 /// Nothing that changes a figure is an option here: it stands in job.toml.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord measure samples/grass-track --to /tmp/report")]
@@ -36,6 +39,9 @@ pub struct MeasureArgs {
     /// Print result.json on standard output and write no report.
     #[arg(long, conflicts_with_all = ["to", "show"])]
     json: bool,
+    /// Write into job.toml which photos belong together, where the program found it.
+    #[arg(long, conflicts_with = "json")]
+    keep_grouping: bool,
     /// Print nothing but errors.
     #[arg(long, short)]
     quiet: bool,
@@ -66,28 +72,60 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     // Whether the report can be written is found out before the long work.
     let identity = Identity::new(folder.id.clone(), &pipeline::listed_photos(&folder.photos));
     let places = JobPlaces::new(&args.folder, folder.photos.all().map(|photo| photo.path.as_path()));
-    let destination = if args.json { None } else { Some(prepare(&target, identity, places)?) };
+    let destination = if args.json { None } else { destination(prepare(&target, identity, places))? };
     let bar = progress_bar(args.quiet || args.json);
-    let mut measured = pipeline::measure(folder, &|progress| tell(&bar, &progress));
+    let says = !args.quiet && !args.json;
+    let mut measured = pipeline::measure(folder, &|progress| {
+        if let (Progress::Sorted(words), true) = (&progress, says) {
+            let said = format!("Photos sorted by where the wheel stands: {}.\n\n", one_line(words));
+            // Where nothing can be printed, the figures will say so.
+            bar.suspend(|| super::print(&super::fitted(&said)).unwrap_or_default());
+        }
+        tell(&bar, &progress);
+    });
     bar.finish_and_clear();
-    match destination {
-        None => super::print_json(&measured.document.to_json())?,
-        Some(destination) => {
-            let (text, files) = or_result_alone(&mut measured, |measured| drawn(measured, args.show.into()));
-            if let Some(left) = destination.write(&files)? {
-                super::complain(&format!(
-                    "the earlier report could not be cleared away; it lies in {}, and may be removed",
-                    left.display()
-                ));
-            }
-            if !args.quiet {
-                super::print_styled(&text)?;
-                let page = destination.folder().join("index.html").display().to_string();
-                super::print(&format!("\nReport to look at: {}\n", one_line(&page)))?;
-            }
+    if args.json {
+        super::print_json(&measured.document.to_json())?;
+        return Ok(exit_code(&measured));
+    }
+    let (text, files) = or_result_alone(&mut measured, |measured| drawn(measured, args.show.into()));
+    if !args.quiet {
+        super::print_styled(&text)?;
+    }
+    let Some(destination) = destination else { return Ok(super::BAD_INPUT) };
+    if let Some(left) = destination.write(&files)? {
+        super::complain(&format!(
+            "the earlier report could not be cleared away; it lies in {}, and may be removed",
+            left.display()
+        ));
+    }
+    if !args.quiet {
+        let page = destination.folder().join("index.html").display().to_string();
+        super::print(&format!("\nReport to look at: {}\n", one_line(&page)))?;
+    }
+    if args.keep_grouping {
+        let said = grouping::keep(&args.folder, &measured.document.grouping)?;
+        if !args.quiet {
+            super::print(&format!("{}\n", one_line(&said)))?;
         }
     }
-    Ok(if anything_measured(&measured) { super::DONE } else { super::NOTHING })
+    Ok(exit_code(&measured))
+}
+
+/// Where the report goes. Where nothing but a permission is in the way the figures are measured and printed all the same.
+fn destination(prepared: Result<Destination, WriteError>) -> anyhow::Result<Option<Destination>> {
+    match prepared {
+        Ok(destination) => Ok(Some(destination)),
+        Err(why) if why.is_read_only() => {
+            super::complain(&format!("{why}. The figures are measured and printed here, and no report is written"));
+            Ok(None)
+        }
+        Err(why) => Err(why.into()),
+    }
+}
+
+fn exit_code(measured: &Measured) -> u8 {
+    if anything_measured(measured) { super::DONE } else { super::NOTHING }
 }
 
 /// The report as text for the terminal, and its files.
@@ -118,9 +156,10 @@ pub(super) fn progress_bar(silent: bool) -> ProgressBar {
 }
 
 pub(super) fn tell(bar: &ProgressBar, progress: &Progress) {
-    let (message, done, all) = match *progress {
-        Progress::Looked(done, all) => ("looking at photos", done, all),
-        Progress::LookedAgain(done, all) => ("looking again", done, all),
+    let (message, done, all) = match progress {
+        Progress::Looked(done, all) => ("looking at photos", *done, *all),
+        Progress::LookedAgain(done, all) => ("looking again", *done, *all),
+        Progress::Sorted(_) => ("sorted", 0, 1),
         Progress::Solving => ("solving", 0, 1),
         Progress::Planning => ("planning", 0, 1),
     };

@@ -317,13 +317,13 @@ catalogue! {
     LevelAlong {
         section: Section::Bench, member: "level_along", kind: Kind::Angle, sense: Sense::FrontHigh,
         name: "the bench's level along the bike", short: "level along",
-        meaning: "no figure suffers from it",
+        meaning: "with a plumb line in the photos no other figure hangs on it",
         needs: NEEDS_LEVEL, group: Group::BenchAndPrint, place: 1, is_judged: true,
     }
     LevelAcross {
         section: Section::Bench, member: "level_across", kind: Kind::Angle, sense: Sense::LeftHigh,
         name: "the bench's level across the bike", short: "level across",
-        meaning: "no figure suffers from it",
+        meaning: "with a plumb line in the photos no other figure hangs on it",
         needs: NEEDS_LEVEL, group: Group::BenchAndPrint, place: 1, is_judged: true,
     }
     CordStraightness {

@@ -55,7 +55,7 @@ const fn key(section: &'static str, name: &'static str, kind: Kind, meaning: &'s
 /// Sections written once, `[so]`.
 pub const SECTIONS: &[&str] = &["bike", "print", "bench", "adjusters", "spacers", "sprockets", "hub", "rim", "assumed"];
 /// Sections that may be written again and again, `[[so]]`.
-pub const LISTS: &[&str] = &["tab", "face", "tolerance", "hand"];
+pub const LISTS: &[&str] = &["tab", "face", "tolerance", "hand", "setup"];
 
 /// All keys, in the order in which the template shows them.
 pub const KEYS: &[Key] = &[
@@ -201,6 +201,8 @@ pub const KEYS: &[Key] = &[
     key("hand", "u_mm", mm(0.001, 100.0), "by how much the reading may be out (95 of 100 readings lie within)"),
     key("hand", "u_deg", deg(0.001, 45.0), "by how much the reading may be out (95 of 100 readings lie within)"),
     key("hand", "tool", NAME, "what it was measured with"),
+    key("setup", "name", NAME, "how the set-up is named, such as 1-mark-forward"),
+    key("setup", "photos", Kind::Own, "the photos that belong to it, as they lie in the job folder"),
 ];
 
 /// The keys of one section, in order.

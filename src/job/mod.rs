@@ -10,6 +10,8 @@ pub mod read;
 pub mod roles;
 mod section;
 pub mod settings;
+pub mod setups;
+mod slips;
 pub mod template;
 
 pub use crate::figure::{Side, Unit};
@@ -18,5 +20,5 @@ pub use fields::{field_unit, judged_figure};
 pub use problem::Problem;
 pub use read::{JOB_FILE, JobError};
 pub use roles::{Letter, MovesWith, Role, TabRole};
-pub use settings::{Face, Hand, Job, PrintPrior, ScalePrior, Sheet, SpacerKind, Tolerance};
+pub use settings::{Face, Hand, Job, JobSetup, PrintPrior, ScalePrior, Sheet, SpacerKind, Tolerance};
 pub use template::TEMPLATE;

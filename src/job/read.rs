@@ -16,6 +16,7 @@ use super::settings::{
     Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets, Tolerance,
     is_check_line,
 };
+use super::slips::{decimal_comma, misnamed};
 use crate::figure::{Figure, Unit};
 
 /// Name of the file in a job folder.
@@ -28,6 +29,8 @@ const MAX_BYTES: u64 = 1_000_000;
 pub enum JobError {
     #[error("{} can't be read ({}); check that it is a file and may be read", .0.display(), .1)]
     Unreadable(PathBuf, io::ErrorKind),
+    #[error("{} is not read: rename it to {JOB_FILE} (some systems hide the ending that they add to a name)", .0.display())]
+    Misnamed(PathBuf),
     #[error("{} is no file; take it away, and put the settings into a file of that name", .0.display())]
     NotAFile(PathBuf),
     #[error("{} is larger than a megabyte and so no job file; put the right one in its place", .0.display())]
@@ -49,7 +52,10 @@ impl Job {
     /// The job of a folder: from its `job.toml`, or the defaults where there is none.
     pub fn of_folder(folder: &Path) -> Result<Self, JobError> {
         match Self::read(&folder.join(JOB_FILE)) {
-            Err(JobError::Unreadable(_, io::ErrorKind::NotFound)) => Ok(Self::default()),
+            Err(JobError::Unreadable(_, io::ErrorKind::NotFound)) => match misnamed(folder) {
+                Some(other) => Err(JobError::Misnamed(other)),
+                None => Ok(Self::default()),
+            },
             other => other,
         }
     }
@@ -81,12 +87,20 @@ impl Job {
         let table = match DeTable::parse(text) {
             Ok(table) => table,
             Err(error) => {
-                let message = error.message().lines().next().unwrap_or_default().to_owned();
-                document.problem(
-                    error.span().unwrap_or_default(),
-                    format!("this is not written as it must be ({message})"),
-                    "Write one setting a line as key = value; text stands in double quotes, decimals have a point.",
-                );
+                let at = error.span().unwrap_or_default();
+                match decimal_comma(text, at.start) {
+                    Some((typed, meant)) => {
+                        document.problem(at, format!("{typed} has a decimal comma"), format!("Write it with a point: {meant}."));
+                    }
+                    None => {
+                        let message = error.message().lines().next().unwrap_or_default().to_owned();
+                        document.problem(
+                            at,
+                            format!("this is not written as it must be ({message})"),
+                            "Write one setting a line as key = value; text stands in double quotes, decimals have a point.",
+                        );
+                    }
+                }
                 return Err(document.into_problems());
             }
         };
@@ -141,6 +155,7 @@ fn read_job(top: &Section<'_>) -> Job {
         assumed: Assumed::read(&assumed),
         tabs,
         faces: Vec::new(),
+        setups: super::setups::read(&top.list("setup", "setup")),
         tolerances: read_tolerances(&top.list("tolerance", "tolerance")),
         hands: top.list("hand", "hand").iter().filter_map(read_hand).collect(),
     };

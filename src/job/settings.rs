@@ -47,6 +47,17 @@ pub struct Job {
     pub faces: Vec<Face>,
     pub tolerances: Vec<Tolerance>,
     pub hands: Vec<Hand>,
+    /// Photos that the job puts into set-ups by name, whatever folder they lie in.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub setups: Vec<JobSetup>,
+}
+
+/// A set-up and the photos that belong to it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct JobSetup {
+    pub name: String,
+    /// As they lie in the job folder, with forward slashes.
+    pub photos: Vec<String>,
 }
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]

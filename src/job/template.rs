@@ -162,4 +162,11 @@ schema = "sightcord-job/1"
 #value_deg = 0.1
 #u_deg = 0.2
 #tool = "digital angle gauge"
+
+# Which photos belong together, where the folders don't say it or say it wrongly: within a set-up nothing moved. Without this
+# the program sorts photos that lie in no folder by where the wheel stands in them; "measure --keep-grouping" writes here what
+# it found. "0-camera" is for photos of cards alone. Repeat for others.
+#[[setup]]
+#name = "1-mark-forward"
+#photos = ["IMG_0001.jpg", "IMG_0004.jpg"]
 "#;

@@ -42,8 +42,17 @@ pub(super) enum Content {
     NotAPicture,
 }
 
-/// Bytes that [`content_of`] needs to see.
-pub(super) const SNIFF_BYTES: usize = 32;
+/// Bytes that [`content_of`] and [`is_drawn`] need to see.
+pub(super) const SNIFF_BYTES: usize = 64;
+
+/// The comment that marks a JPEG as a picture into which this program drew: the whole segment, which comes right behind the file's
+/// first two bytes.
+pub const DRAWN_SEGMENT: &[u8] = b"\xFF\xFE\x00\x22drawn by sightcord: not a photo\0";
+
+/// Whether the file is a picture that this program drew.
+pub(super) fn is_drawn(head: &[u8]) -> bool {
+    head.get(2..2 + DRAWN_SEGMENT.len()) == Some(DRAWN_SEGMENT)
+}
 
 /// The file's kind by its first bytes ([`SNIFF_BYTES`] are enough).
 pub(super) fn content_of(head: &[u8]) -> Content {
@@ -83,7 +92,7 @@ fn is_raw_by_content(head: &[u8]) -> bool {
 
 /// ISO base media files: the major brand, or any compatible brand within the first bytes, tells what is inside.
 fn content_by_brand(head: &[u8]) -> Content {
-    let brands = || head.get(8..).unwrap_or_default().chunks_exact(4);
+    let brands = || head.get(8..head.len().min(32)).unwrap_or_default().chunks_exact(4);
     if brands().any(|brand| brand == b"avif" || brand == b"avis") {
         Content::OtherPicture("AVIF")
     } else if brands().any(|brand| matches!(brand, b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"mif1" | b"msf1")) {
@@ -99,8 +108,11 @@ fn content_by_brand(head: &[u8]) -> Content {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum NameKind {
     Photo,
+    /// A camera's raw file.
+    Raw,
     /// A picture, but of a kind that is not read.
     OtherPicture,
+    Video,
     Other,
 }
 
@@ -112,8 +124,9 @@ pub(super) fn kind_by_name(name: &str) -> NameKind {
     };
     match ending.as_str() {
         "jpg" | "jpeg" | "jpe" | "jfif" | "png" | "tif" | "tiff" | "webp" | "heic" | "heif" | "hif" => NameKind::Photo,
-        "avif" | "gif" | "bmp" | "jxl" | "jp2" | "j2k" | "dng" | "cr2" | "cr3" | "nef" | "arw" | "raf" | "orf" | "rw2"
-        | "pef" | "srw" | "raw" => NameKind::OtherPicture,
+        "avif" | "gif" | "bmp" | "jxl" | "jp2" | "j2k" => NameKind::OtherPicture,
+        "dng" | "cr2" | "cr3" | "nef" | "arw" | "raf" | "orf" | "rw2" | "pef" | "srw" | "raw" => NameKind::Raw,
+        "mov" | "mp4" | "m4v" | "avi" | "3gp" | "mts" | "m2ts" | "webm" | "mkv" | "hevc" => NameKind::Video,
         _ => NameKind::Other,
     }
 }

@@ -1,9 +1,9 @@
 //! Which photos a job folder holds, in which set-ups.
 //!
-//! Each sub-folder with photos is a set-up; `0-camera` holds photos for the lens alone; `report` is never read. Only names
-//! and checksums are looked at here; nothing is decoded.
+//! Each sub-folder with photos is a set-up; `0-camera` holds photos for the lens alone; `report` is never read; photos that lie in the
+//! job folder itself are loose and sorted later, by what they show. Only names, first bytes and checksums are looked at here; nothing is
+//! decoded.
 
-use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::Read;
@@ -13,10 +13,13 @@ use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 use thiserror::Error;
 
+use crate::disk::place::resolved;
 use crate::finding::Finding;
 
+use super::aside::{Aside, LeftAside};
 use super::error::reason;
-use super::format::{Content, NameKind, SNIFF_BYTES, content_of, kind_by_name};
+use super::format::{Content, NameKind, SNIFF_BYTES, content_of, is_drawn, kind_by_name};
+use super::order::{natural_order, setup_order};
 use super::read::{MAX_FILE_BYTES, hex, read_limited};
 use super::{Photo, PhotoError, read_photo};
 
@@ -26,8 +29,12 @@ pub const CAMERA_FOLDER: &str = "0-camera";
 pub const REPORT_FOLDER: &str = "report";
 /// In a report's folder, the list of what this program wrote there.
 pub const REPORT_LIST: &str = "report-files.txt";
-/// Name of the only set-up where photos lie directly in the job folder.
+/// Name of the only set-up where photos lie directly in the job folder and nothing tells how the wheel stands in them.
 pub const LOOSE_SETUP: &str = "photos";
+/// How the folder of one of several evenings of a job begins; its set-ups, or its photos, are measured by themselves.
+pub const EVENING: &str = "evening";
+/// The job's settings; what is in them is no matter here.
+const JOB_FILE: &str = "job.toml";
 
 /// More photos are refused: time and memory grow with them, a hundred are plenty, and this many are somebody's whole camera roll.
 pub const MAX_PHOTOS: usize = 1_000;
@@ -59,7 +66,7 @@ impl PhotoFile {
 /// A folder of photos within which nothing moved.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SetupFolder {
-    /// The folder's name, such as `1-mark-forward`; [`LOOSE_SETUP`] for photos that lie in the job folder itself.
+    /// The folder's name, such as `1-mark-forward`.
     pub name: String,
     /// In the natural order of their names.
     pub photos: Vec<PhotoFile>,
@@ -72,14 +79,23 @@ pub struct JobPhotos {
     pub setups: Vec<SetupFolder>,
     /// Photos of `0-camera`, for the lens alone.
     pub camera: Vec<PhotoFile>,
+    /// Photos in the job folder itself.
+    pub loose: Vec<PhotoFile>,
     /// What was left out and why, in a fixed order.
     pub findings: Vec<Finding>,
 }
 
 impl JobPhotos {
-    /// All photos, those for the lens first, then by set-up.
+    /// All photos, those for the lens first, then by set-up, then the loose ones.
     pub fn all(&self) -> impl Iterator<Item = &PhotoFile> {
-        self.camera.iter().chain(self.setups.iter().flat_map(|setup| &setup.photos))
+        self.camera.iter().chain(self.setups.iter().flat_map(|setup| &setup.photos)).chain(&self.loose)
+    }
+
+    /// The same with the name of each photo's set-up; none for loose ones.
+    pub fn with_setups(&self) -> impl Iterator<Item = (&PhotoFile, Option<&str>)> {
+        let camera = self.camera.iter().map(|file| (file, Some(CAMERA_FOLDER)));
+        let setups = self.setups.iter().flat_map(|setup| setup.photos.iter().map(move |file| (file, Some(setup.name.as_str()))));
+        camera.chain(setups).chain(self.loose.iter().map(|file| (file, None)))
     }
 }
 
@@ -98,14 +114,34 @@ pub enum ListError {
     )]
     TooMany(PathBuf, usize),
     #[error(
-        "there is no photo in {} or its sub-folders; put the photos of each wheel position in a sub-folder of its own, such as \
-         1-mark-forward and 2-mark-rearward", .0.display()
+        "there is no photo in {} or its sub-folders; copy all photos of the bike into it, as the phone took them (or each wheel position's \
+         into a sub-folder of its own, such as 1-mark-forward and 2-mark-rearward)", .0.display()
     )]
     NoPhotos(PathBuf),
+    #[error(
+        "{} is a report that this program wrote, not a job; name the job folder with the photos{}", .0.display(),
+        .1.as_ref().map_or_else(String::new, |job| format!(": {}", job.display()))
+    )]
+    IsReport(PathBuf, Option<PathBuf>),
+    #[error(
+        "{} holds the photos of one wheel position of the job {}; measure the whole job: name that folder", .0.display(), .1.display()
+    )]
+    IsSetup(PathBuf, PathBuf),
+    #[error("{} holds several jobs ({}); measure one at a time: name its folder", .0.display(), .1)]
+    HoldsJobs(PathBuf, String),
 }
 
-/// Finds the photos of a job. What can't be used is told in the findings.
+/// Finds the photos of a job. What can't be used is told in the findings. A folder that is a set-up of a job is refused.
 pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
+    let job = list_photos(folder)?;
+    if job.setups.is_empty() && !job.loose.is_empty() && !folder.join(JOB_FILE).is_file() {
+        refuse_setup(folder)?;
+    }
+    Ok(job)
+}
+
+/// The same for whoever only looks: a set-up's own folder will do.
+pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
     let unreadable = |error: std::io::Error| ListError::Unreadable(folder.to_owned(), reason(&error));
     match std::fs::metadata(folder) {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Err(ListError::Missing(folder.to_owned())),
@@ -113,14 +149,22 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
         Ok(metadata) if !metadata.is_dir() => return Err(ListError::NotAFolder(folder.to_owned())),
         Ok(_) => {}
     }
+    refuse_report(folder)?;
     let mut job = JobPhotos::default();
-    let top = read_folder(folder, "", &mut job.findings).map_err(unreadable)?;
-
+    let mut aside = LeftAside::default();
+    let top = read_folder(folder, "", &mut job.findings, &mut aside).map_err(unreadable)?;
+    let mut jobs_inside: Vec<&str> = Vec::new();
     for name in &top.folders {
-        if name.eq_ignore_ascii_case(REPORT_FOLDER) {
+        let at = folder.join(name);
+        // A report that was sent to another folder of the job holds pictures as well.
+        if name.eq_ignore_ascii_case(REPORT_FOLDER) || at.join(REPORT_LIST).is_file() {
             continue;
         }
-        let inside = match read_folder(&folder.join(name), name, &mut job.findings) {
+        if at.join(JOB_FILE).is_file() {
+            jobs_inside.push(name);
+            continue;
+        }
+        let inside = match read_folder(&at, name, &mut job.findings, &mut aside) {
             Ok(inside) => inside,
             Err(error) => {
                 job.findings.push(Finding::refused(
@@ -132,30 +176,31 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
             }
         };
         if inside.photos.is_empty() {
-            // A report that was sent to another folder of the job holds pictures as well.
-            let is_report = folder.join(name).join(REPORT_LIST).is_file();
-            if !is_report && inside.folders.iter().any(|deeper| holds_photos(&folder.join(name).join(deeper))) {
-                job.findings.push(Finding::warning(
-                    "photos-too-deep",
-                    format!("The folder {name} holds no photos itself, but a folder inside it does; those are not used."),
-                    "Move each set-up's folder directly into the job folder; or, where that folder is a job of its own, name it instead.",
-                ));
+            if inside.folders.iter().any(|deeper| holds_photos(&at.join(deeper))) {
+                jobs_inside.push(name);
             }
-            continue;
-        }
-        if name.eq_ignore_ascii_case(CAMERA_FOLDER) {
+        } else if name.eq_ignore_ascii_case(CAMERA_FOLDER) {
             job.camera.extend(inside.photos);
         } else {
             job.setups.push(SetupFolder { name: name.clone(), photos: inside.photos });
         }
     }
-    take_loose_photos(&mut job, top.photos);
+    job.loose = top.photos;
+    let has_own = !job.setups.is_empty() || !job.loose.is_empty() || !job.camera.is_empty() || folder.join(JOB_FILE).is_file();
+    if !has_own && !jobs_inside.is_empty() {
+        return Err(ListError::HoldsJobs(folder.to_owned(), jobs_inside.join(", ")));
+    }
+    if !jobs_inside.is_empty() {
+        job.findings.push(jobs_apart(&jobs_inside));
+    }
     job.setups.sort_by(|a, b| setup_order(&a.name, &b.name));
     let n_photos = job.all().count();
     if n_photos > MAX_PHOTOS {
         return Err(ListError::TooMany(folder.to_owned(), n_photos));
     }
     hash_and_drop_copies(&mut job);
+    let told = aside.findings(job.all().map(|photo| photo.id.as_str()));
+    job.findings.extend(told);
     job.findings.sort();
     if job.all().next().is_none() && job.findings.is_empty() {
         return Err(ListError::NoPhotos(folder.to_owned()));
@@ -163,31 +208,48 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
     Ok(job)
 }
 
-/// Photos directly in the job folder are the one set-up of somebody in a hurry, unless there are set-ups in folders: then
-/// nobody can tell which of them these belong to.
-fn take_loose_photos(job: &mut JobPhotos, photos: Vec<PhotoFile>) {
-    if photos.is_empty() {
-        return;
+/// Refuses a report's folder, and one within it.
+fn refuse_report(folder: &Path) -> Result<(), ListError> {
+    let Ok(resolved) = resolved(folder) else { return Ok(()) };
+    match resolved.ancestors().take(2).find(|at| at.join(REPORT_LIST).is_file()) {
+        Some(report) => {
+            let job = report.parent().filter(|_| report.file_name().is_some_and(|name| name == REPORT_FOLDER));
+            Err(ListError::IsReport(folder.to_owned(), job.map(Path::to_owned)))
+        }
+        None => Ok(()),
     }
-    let n = photos.len();
-    if job.setups.is_empty() {
-        job.setups.push(SetupFolder { name: LOOSE_SETUP.to_owned(), photos });
-        job.findings.push(Finding::warning(
-            "photos-without-setup",
-            format!("The {n} photos lie directly in the job folder; they are taken as one set-up, within which nothing moved."),
-            "If the wheel was turned between photos, put those of each position in a folder of its own, such as 1-mark-forward and \
-             2-mark-rearward; with one position only, run-out can't be told from yaw.",
-        ));
-    } else {
-        job.findings.push(Finding::warning(
-            "photos-outside-setups",
-            format!(
-                "{n} photos lie directly in the job folder, beside the set-ups' folders ({} first); they are not used.",
-                photos[0].id
-            ),
-            "Move each of them into the folder of the set-up it was taken in.",
-        ));
+}
+
+/// Refuses a folder of photos that is a set-up of the job around it: that has settings, or both have names as a job begun here has.
+/// An evening's own folder in a job is none.
+fn refuse_setup(folder: &Path) -> Result<(), ListError> {
+    let Ok(resolved) = resolved(folder) else { return Ok(()) };
+    let (Some(job), Some(name)) = (resolved.parent(), resolved.file_name().map(|name| name.to_string_lossy().to_lowercase()))
+    else {
+        return Ok(());
+    };
+    let begun_so =
+        |name: &str| name.starts_with(|c: char| c.is_ascii_digit()) && name.contains("-mark-") || name == CAMERA_FOLDER;
+    if !name.starts_with(EVENING) && (job.join(JOB_FILE).is_file() || begun_so(&name)) {
+        return Err(ListError::IsSetup(folder.to_owned(), job.to_owned()));
     }
+    Ok(())
+}
+
+/// Folders inside the job that are measured by themselves.
+fn jobs_apart(names: &[&str]) -> Finding {
+    Finding::note(
+        "job-inside",
+        format!(
+            "{} in this folder {} measured here: there the photos lie one folder deeper, as in a job.",
+            names.join(", "),
+            match names {
+                [_] => "is not",
+                _ => "are not",
+            }
+        ),
+        "Measure it by itself, if it is a job or another evening of this one; or move each set-up's folder directly into the job folder.",
+    )
 }
 
 /// What one folder holds, each in natural order.
@@ -198,7 +260,7 @@ struct Inside {
 }
 
 /// Lists one folder, not those inside it. Links are followed, one step at a time, so that loops can't be entered.
-fn read_folder(path: &Path, name: &str, findings: &mut Vec<Finding>) -> std::io::Result<Inside> {
+fn read_folder(path: &Path, name: &str, findings: &mut Vec<Finding>, aside: &mut LeftAside) -> std::io::Result<Inside> {
     let mut inside = Inside::default();
     for entry in std::fs::read_dir(path)? {
         let entry = entry?;
@@ -224,7 +286,7 @@ fn read_folder(path: &Path, name: &str, findings: &mut Vec<Finding>) -> std::io:
             Ok(metadata) if metadata.is_dir() => inside.folders.push(entry_name.to_owned()),
             Ok(metadata) if metadata.is_file() => match file_role(&entry.path(), entry_name) {
                 FileRole::Photo => inside.photos.push(PhotoFile { id, path: entry.path(), sha256: String::new() }),
-                FileRole::OtherPicture => findings.push(kind_not_read(&id)),
+                FileRole::Aside(kind) => aside.add(kind, &id),
                 FileRole::PhotoByContent => findings.push(misnamed(&id)),
                 FileRole::Other => {}
             },
@@ -253,15 +315,6 @@ fn id_of(folder: &str, name: &str) -> String {
     if folder.is_empty() { name.to_owned() } else { format!("{folder}/{name}") }
 }
 
-fn kind_not_read(id: &str) -> Finding {
-    Finding::warning(
-        "photo-kind-not-read",
-        format!("{id} is a picture of a kind that this program does not read; it is not used."),
-        "Save it as JPEG at full size without cropping; if the same photo is there as JPEG, nothing needs doing.",
-    )
-    .in_photo(id)
-}
-
 fn misnamed(id: &str) -> Finding {
     Finding::warning(
         "photo-misnamed",
@@ -273,24 +326,28 @@ fn misnamed(id: &str) -> Finding {
 
 enum FileRole {
     Photo,
-    OtherPicture,
+    Aside(Aside),
     /// Not named as a photo, but it holds one.
     PhotoByContent,
     Other,
 }
 
 fn file_role(path: &Path, name: &str) -> FileRole {
+    let head = || {
+        let mut head = Vec::with_capacity(SNIFF_BYTES);
+        let read = File::open(path).and_then(|file| file.take(SNIFF_BYTES as u64).read_to_end(&mut head));
+        if read.is_ok() { head } else { Vec::new() }
+    };
     match kind_by_name(name) {
+        NameKind::Photo if is_drawn(&head()) => FileRole::Aside(Aside::Drawn),
         NameKind::Photo => FileRole::Photo,
-        NameKind::OtherPicture => FileRole::OtherPicture,
-        NameKind::Other => {
-            let mut head = Vec::with_capacity(SNIFF_BYTES);
-            let read = File::open(path).and_then(|file| file.take(SNIFF_BYTES as u64).read_to_end(&mut head));
-            match (read, content_of(&head)) {
-                (Ok(_), Content::Photo(_)) => FileRole::PhotoByContent,
-                _ => FileRole::Other,
-            }
-        }
+        NameKind::Raw => FileRole::Aside(Aside::Raw),
+        NameKind::OtherPicture => FileRole::Aside(Aside::OtherPicture),
+        NameKind::Video => FileRole::Aside(Aside::Video),
+        NameKind::Other => match content_of(&head()) {
+            Content::Photo(_) => FileRole::PhotoByContent,
+            _ => FileRole::Other,
+        },
     }
 }
 
@@ -307,8 +364,12 @@ fn holds_photos(folder: &Path) -> bool {
 
 /// Fills in the checksums. Of files with the same bytes only the first is kept; files that can't be read are kept out too.
 fn hash_and_drop_copies(job: &mut JobPhotos) {
-    let files: Vec<&mut PhotoFile> =
-        job.camera.iter_mut().chain(job.setups.iter_mut().flat_map(|setup| setup.photos.iter_mut())).collect();
+    let files: Vec<&mut PhotoFile> = job
+        .camera
+        .iter_mut()
+        .chain(job.setups.iter_mut().flat_map(|setup| setup.photos.iter_mut()))
+        .chain(&mut job.loose)
+        .collect();
     let failures: Vec<Option<Finding>> = files
         .into_par_iter()
         .map(|file| match file_sha256(&file.path) {
@@ -346,6 +407,7 @@ fn hash_and_drop_copies(job: &mut JobPhotos) {
         setup.photos.retain(&mut keep);
     }
     job.setups.retain(|setup| !setup.photos.is_empty());
+    job.loose.retain(&mut keep);
     job.findings.extend(copies);
 }
 
@@ -365,38 +427,4 @@ fn file_sha256(path: &Path) -> Result<String, PhotoError> {
         }
         hasher.update(&buffer[..n]);
     }
-}
-
-/// Set-ups by the number they begin with, then by the rest; without a number last.
-fn setup_order(a: &str, b: &str) -> Ordering {
-    let has_number = |name: &str| name.starts_with(|c: char| c.is_ascii_digit());
-    has_number(b).cmp(&has_number(a)).then_with(|| natural_order(a, b))
-}
-
-/// The order a person would put names in: runs of digits count as numbers ("IMG_2" before "IMG_10"), letters as they are.
-/// Names that differ only in leading zeros are ordered by their bytes, so that the order is total.
-pub(super) fn natural_order(a: &str, b: &str) -> Ordering {
-    let (mut rest_a, mut rest_b) = (a.as_bytes(), b.as_bytes());
-    while let (Some(&first_a), Some(&first_b)) = (rest_a.first(), rest_b.first()) {
-        let order = if first_a.is_ascii_digit() && first_b.is_ascii_digit() {
-            let (digits_a, digits_b) = (take_digits(&mut rest_a), take_digits(&mut rest_b));
-            digits_a.len().cmp(&digits_b.len()).then_with(|| digits_a.cmp(digits_b))
-        } else {
-            (rest_a, rest_b) = (&rest_a[1..], &rest_b[1..]);
-            first_a.cmp(&first_b)
-        };
-        if order != Ordering::Equal {
-            return order;
-        }
-    }
-    rest_a.len().cmp(&rest_b.len()).then_with(|| a.cmp(b))
-}
-
-/// Takes the leading run of digits off, and gives it without its leading zeros.
-fn take_digits<'text>(rest: &mut &'text [u8]) -> &'text [u8] {
-    let n_digits = rest.iter().take_while(|byte| byte.is_ascii_digit()).count();
-    let (digits, behind) = rest.split_at(n_digits);
-    *rest = behind;
-    let n_zeros = digits.iter().take_while(|&&byte| byte == b'0').count();
-    &digits[n_zeros..]
 }

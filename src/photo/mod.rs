@@ -1,5 +1,6 @@
 //! A file becomes linear luminance, EXIF facts and an identity.
 
+mod aside;
 pub mod colour;
 pub mod copies;
 pub mod error;
@@ -11,6 +12,7 @@ pub mod image;
 pub mod impression;
 pub(crate) mod jpeg;
 pub mod listing;
+mod order;
 mod png;
 mod raster;
 pub mod read;
@@ -22,5 +24,5 @@ pub use exif::ExifFacts;
 pub use format::{PhotoFormat, format_of};
 pub use image::LinearImage;
 pub use impression::Impression;
-pub use listing::{JobPhotos, ListError, PhotoFile, SetupFolder, list_job};
+pub use listing::{JobPhotos, ListError, PhotoFile, SetupFolder, list_job, list_photos};
 pub use read::{Photo, PhotoFacts, decode_photo, read_photo};

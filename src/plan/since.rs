@@ -30,6 +30,9 @@ pub struct Since {
     pub differences: Vec<Difference>,
     pub steps: Vec<StepProgress>,
     pub kept: Kept,
+    /// The two results are of different bikes, by their names or by what was measured: nothing is taken as shared, and no step followed.
+    #[serde(default)]
+    pub other_bike: bool,
     pub findings: Vec<Finding>,
 }
 
@@ -43,6 +46,27 @@ pub enum SinceError {
     DefinitionsDiffer { what: &'static str, before: String, after: String },
 }
 
+/// The finding that the two results are of different bikes.
+const OTHER_BIKE: &str = "since-other-bike";
+/// Between two measurements of one bike no rim grows wider by this, mm, and no chain's centres go farther apart: adjusters don't reach so
+/// far.
+const OTHER_RIM: f64 = 4.0;
+const OTHER_CENTRES: f64 = 60.0;
+
+/// What shows that two results are of two bikes though nobody said so: the same mark measured far apart.
+fn other_by_measure(before: &Evening, after: &Evening) -> Option<String> {
+    let far = |field: &Figure, least: f64| {
+        let (was, is) = (before.figures.get(field)?, after.figures.get(field)?);
+        let differs = (was.value - is.value).abs() > least + was.u + is.u;
+        differs.then(|| format!("{}: {:.0} mm before, {:.0} mm after", field.name(), was.value, is.value))
+    };
+    let figures = before.figures.measured.table.figures();
+    figures
+        .filter(|field| matches!(field, Figure::RimWidth(_)))
+        .find_map(|field| far(field, OTHER_RIM))
+        .or_else(|| far(&Figure::ChainCentres, OTHER_CENTRES))
+}
+
 /// Compares two results.
 pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
     refuse_other_definitions(before, after)?;
@@ -54,8 +78,9 @@ pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
     }
     let differences = differences(before, after, kept);
     // What was planned for one bike says nothing of another.
-    let steps = if before.bike == after.bike { follow_steps(before, &differences) } else { Vec::new() };
-    Ok(Since { differences, steps, kept, findings })
+    let other_bike = findings.iter().any(|finding| finding.id == OTHER_BIKE);
+    let steps = if other_bike { Vec::new() } else { follow_steps(before, &differences) };
+    Ok(Since { differences, steps, kept, other_bike, findings })
 }
 
 /// Figures of the same name mean the same only where what defines them is the same. What one result does not have is no
@@ -87,12 +112,29 @@ fn refuse_other_definitions(before: &Evening, after: &Evening) -> Result<(), Sin
 /// same cards and tabs, and nothing measured speaks against it: the print's scale and the rim's width at the mark, which no
 /// adjustment changes, must agree as closely as kept sheets and tabs allow.
 fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>) -> Kept {
-    if before.bike != after.bike {
-        let advice = "If it is the same bike, give it the same name under [bike] in both jobs.";
+    if let (Some(was), Some(is)) = (&before.bike, &after.bike)
+        && was != is
+    {
         findings.push(Finding::warning(
-            "since-other-bike",
-            "The two results name different bikes: nothing is taken as shared.",
-            advice,
+            OTHER_BIKE,
+            format!("These are two bikes, {was} and {is}: nothing is taken as shared, and no step is followed."),
+            "If it is one bike, give it the same name under [bike] in both jobs.",
+        ));
+        return Kept::default();
+    }
+    if let Some(how) = other_by_measure(before, after) {
+        findings.push(Finding::warning(
+            OTHER_BIKE,
+            format!("These are two bikes, by what was measured ({how}): nothing is taken as shared, and no step is followed."),
+            "Compare two measurements of one bike. If they are, a tab was read that was stuck elsewhere: look at the photos in both reports.",
+        ));
+        return Kept::default();
+    }
+    if before.bike != after.bike {
+        findings.push(Finding::note(
+            "since-bike-unnamed",
+            "Only one of the two results names its bike: nothing is taken as shared.",
+            "Give the bike the same name under [bike] in both jobs: differences are then surer.",
         ));
         return Kept::default();
     }

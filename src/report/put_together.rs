@@ -14,7 +14,7 @@ impl ResultDocument {
     /// Puts the document together: numbers rounded as the file holds them, findings from all stages in one list, the most
     /// severe first, and one more for every null figure that no finding names.
     pub fn new(parts: ResultParts) -> Self {
-        let ResultParts { job, figures, outcome, camera, photos, mut findings, settings } = parts;
+        let ResultParts { job, figures, outcome, camera, photos, grouping, mut findings, settings } = parts;
         let mut measured = figures.measured;
         measured.facts.pattern_version = PATTERN_VERSION.to_owned();
         findings.extend(figures.findings);
@@ -27,6 +27,7 @@ impl ResultDocument {
             measured,
             camera,
             photos,
+            grouping,
             plan: outcome.plan,
             expected: outcome.expected,
             verdicts: outcome.verdicts,

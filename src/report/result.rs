@@ -15,6 +15,7 @@ use crate::figure::facts::ChainReference;
 use crate::figure::table::{BudgetEntry, Correlation, JointCovariance, by_pointer};
 use crate::figure::{Figure, Measured};
 use crate::finding::Finding;
+use crate::grouping::GroupingEntry;
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::plan::evening::Evening;
@@ -167,6 +168,9 @@ pub struct ResultDocument {
     pub measured: Measured,
     pub camera: Vec<CameraEntry>,
     pub photos: Vec<PhotoEntry>,
+    /// Which set-up each photo belongs to, and who said so.
+    #[serde(default)]
+    pub grouping: Vec<GroupingEntry>,
     pub plan: Vec<PlanStep>,
     pub expected: Expected,
     pub verdicts: Vec<Verdict>,
@@ -194,6 +198,7 @@ pub struct ResultParts {
     pub outcome: Outcome,
     pub camera: Vec<CameraEntry>,
     pub photos: Vec<PhotoEntry>,
+    pub grouping: Vec<GroupingEntry>,
     /// Findings of the stages before the figures.
     pub findings: Vec<Finding>,
     pub settings: serde_json::Value,

@@ -71,7 +71,8 @@ fn a_photo_that_cannot_be_read_is_told_and_the_others_go_on() {
     let folder = tempfile::tempdir().unwrap();
     let nothing = folder.path().join("nothing.jpg");
     fs::write(&nothing, "no picture").unwrap();
-    let both = sightcord().arg("glance").arg(&nothing).arg(PHOTO).arg("no/such.jpg").arg(folder.path()).assert().success();
+    let both =
+        sightcord().args(["glance", "--all"]).arg(&nothing).arg(PHOTO).arg("no/such.jpg").arg(folder.path()).assert().success();
     both.stdout(
         contains("not readable").and(contains("not a picture")).and(contains("rear rim, left")).and(contains("no/such.jpg")),
     );
@@ -173,11 +174,29 @@ fn a_watched_folder_tells_of_each_new_photo_and_ends_on_ctrl_c_with_exit_code_0(
     let photo = fs::read(Path::new(PHOTO)).unwrap();
     fs::write(setup.join("02.jpg"), &photo[..photo.len() / 2]).unwrap();
     fs::write(setup.join("02.jpg"), &photo).unwrap();
-    let told = read_until(&mut lines, "Still missing");
-    assert!(told.contains("1-mark-forward/02.jpg") && told.contains("adds") && !told.contains("not readable"), "{told}");
-    let missing = read_until(&mut lines, "1 of 2 so far");
-    assert!(missing.contains("1 of 6 so far"), "{missing}");
+    let told = read_until(&mut lines, "half round");
+    assert!(told.contains("1-mark-forward/02.jpg") && told.contains("new: ") && !told.contains("not readable"), "{told}");
+    assert!(told.contains("mark forward  1 of 6: "), "{told}");
+    // What is dropped into the job's own folder is seen as well.
+    fs::copy("samples/grass-track/1-mark-forward/03.jpg", folder.path().join("IMG_0003.jpg")).unwrap();
+    let told = read_until(&mut lines, "half round");
+    assert!(told.contains("IMG_0003.jpg") && told.contains("mark forward  2 of 6: "), "{told}");
     let stopped = Process::new("kill").arg("-INT").arg(watch.id().to_string()).status().unwrap();
     assert!(stopped.success());
     assert_eq!(watch.wait().unwrap().code(), Some(0));
+}
+
+#[test]
+fn a_folder_gets_a_line_a_photo_and_a_line_a_position() {
+    let folder = tempfile::tempdir().unwrap();
+    for (n, name) in ["1-mark-forward/02.jpg", "1-mark-forward/07.jpg", "2-mark-rearward/03.jpg"].iter().enumerate() {
+        fs::copy(Path::new("samples/grass-track").join(name), folder.path().join(format!("IMG_{n}.jpg"))).unwrap();
+    }
+    let text = stdout_of(&[folder.path().to_str().unwrap()]);
+    let line = |begin: &str| text.lines().find(|line| line.starts_with(begin)).unwrap_or_else(|| panic!("no {begin} in\n{text}"));
+    assert!(line("IMG_0.jpg").contains("mark forward, from the "), "{text}");
+    assert!(line("IMG_2.jpg").contains("mark rearward, from the "), "{text}");
+    assert!(line("mark forward").contains("2 of 6: ") && line("mark rearward").contains("1 of 6: "), "{text}");
+    assert!(text.contains("good") && text.contains("new: card"), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 80) && text.lines().count() < 30, "{text}");
 }

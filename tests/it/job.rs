@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use proptest::prelude::*;
 use sightcord::cards::Pattern;
 use sightcord::job::keys::{KEYS, Kind};
-use sightcord::job::{Face, JobError, Letter, MovesWith, Role, SpacerKind, TEMPLATE, TabRole, Unit, field_unit};
+use sightcord::job::{Face, JobError, JobSetup, Letter, MovesWith, Role, SpacerKind, TEMPLATE, TabRole, Unit, field_unit};
 use sightcord::job::{Job, Side};
 
 fn job(text: &str) -> Job {
@@ -176,7 +176,7 @@ fn every_range_is_kept_at_both_ends() {
 
 #[test]
 fn what_is_no_toml_is_told_with_its_line() {
-    let message = problem("[bike]\nname = \"x\"\n[rim]\nwidth_mm = 60,5\n");
+    let message = problem("[bike]\nname = \"x\"\n[rim]\nwidth_mm = 60;5\n");
     assert!(message.starts_with("line 4: this is not written as it must be"), "{message}");
     assert!(message.contains("decimals have a point"), "{message}");
     assert!(problem("[bike\n").starts_with("line 1: "));
@@ -477,5 +477,31 @@ proptest! {
         if let Err(problems) = Job::parse(&text) {
             prop_assert!(!problems.is_empty() && problems.iter().all(|problem| problem.line >= 1 && !problem.advice.is_empty()));
         }
+    }
+}
+
+#[test]
+fn setups_are_read_and_written_alike() {
+    let setups = vec![
+        JobSetup { name: "1-mark-forward".to_owned(), photos: vec!["IMG_1.jpg".to_owned(), "a \"b\"\\ü.jpg".to_owned()] },
+        JobSetup { name: "0-camera".to_owned(), photos: vec!["c/d.jpg".to_owned()] },
+    ];
+    let text = format!("schema = \"sightcord-job/1\"\n{}", sightcord::job::setups::written(&setups));
+    assert_eq!(job(&text).setups, setups);
+}
+
+#[test]
+fn a_photo_in_two_setups_and_a_setup_without_a_name_are_refused() {
+    let one = "[[setup]]\nname = \"1-a\"\nphotos = [\"x.jpg\"]\n";
+    for (more, words) in [
+        ("[[setup]]\nname = \"2-b\"\nphotos = [\"x.jpg\"]\n", "x.jpg is in two set-ups"),
+        ("[[setup]]\nname = \"1-a\"\nphotos = [\"y.jpg\"]\n", "can't be the set-up's name"),
+        ("[[setup]]\nname = \"a/b\"\nphotos = [\"y.jpg\"]\n", "can't be the set-up's name"),
+        ("[[setup]]\nphotos = [\"y.jpg\"]\n", "has no name"),
+        ("[[setup]]\nname = \"2-b\"\nphotos = [1]\n", "must be a list of file names"),
+        ("[[setup]]\nname = \"2-b\"\n", "must be a list of file names"),
+    ] {
+        let problems = Job::parse(&format!("{one}{more}")).unwrap_err();
+        assert!(problems.iter().any(|problem| problem.to_string().contains(words)), "{words}: {problems:?}");
     }
 }

@@ -6,7 +6,7 @@ use std::path::Path;
 use walkdir::WalkDir;
 
 /// The stages in the order in which data flows; those in one group do not know each other.
-const ORDER: [&[&str]; 18] = [
+const ORDER: [&[&str]; 19] = [
     &["math", "disk", "finding", "measurement", "visible"],
     &["guarded"],
     &["figure"],
@@ -17,6 +17,7 @@ const ORDER: [&[&str]; 18] = [
     &["camera"],
     &["scene"],
     &["bench"],
+    &["grouping"],
     &["plan"],
     &["report"],
     &["pipeline"],

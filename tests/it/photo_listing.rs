@@ -59,14 +59,7 @@ fn setups_and_photos_come_in_the_order_a_person_would_put_them() {
 
 #[test]
 fn hidden_files_and_other_files_are_passed_over() {
-    let folder = folder_with(&[
-        ("1-a/x.jpg", "1"),
-        ("1-a/.x.jpg", "2"),
-        (".trash/y.jpg", "3"),
-        ("1-a/film.mov", ""),
-        ("notes/text.txt", ""),
-    ]);
-    fs::write(folder.path().join("1-a/film.mov"), b"\0\0\0\x14ftypqt  ").unwrap();
+    let folder = folder_with(&[("1-a/x.jpg", "1"), ("1-a/.x.jpg", "2"), (".trash/y.jpg", "3"), ("notes/text.txt", "")]);
     fs::write(folder.path().join("notes/text.txt"), b"gap 31 mm").unwrap();
     fs::write(folder.path().join("job.toml"), b"schema = \"sightcord-job/1\"").unwrap();
     fs::create_dir(folder.path().join("2-empty")).unwrap();
@@ -79,32 +72,27 @@ fn hidden_files_and_other_files_are_passed_over() {
 fn pictures_that_are_not_read_are_told() {
     let folder = folder_with(&[
         ("1-a/x.jpg", "1"),
-        ("1-a/x.dng", "2"),
+        ("1-a/w.dng", "2"),
         ("1-a/y.jpg.part", "3"),
         ("1-a/deeper/z.jpg", "4"),
         ("2-b/set/z.jpg", "5"),
     ]);
     let job = list_job(folder.path()).unwrap();
     assert_eq!(ids(&job), [("1-a", vec!["1-a/x.jpg"])]);
-    assert_eq!(finding_ids(&job), ["photo-kind-not-read", "photo-misnamed", "photos-too-deep"]);
-    assert_eq!(job.findings[0].photo.as_deref(), Some("1-a/x.dng"));
+    assert_eq!(finding_ids(&job), ["job-inside", "photo-kind-not-read", "photo-misnamed"]);
+    assert_eq!(job.findings[1].photo.as_deref(), Some("1-a/w.dng"));
 }
 
 #[test]
-fn photos_without_a_setup_folder_are_one_setup() {
-    let folder = folder_with(&[("b.jpg", "1"), ("a.jpg", "2"), ("0-camera/c.jpg", "3")]);
+fn photos_in_no_folder_are_loose_and_left_to_be_sorted() {
+    let folder = folder_with(&[("b.jpg", "1"), ("a.jpg", "2"), ("0-camera/c.jpg", "3"), ("1-a/d.jpg", "4")]);
     let job = list_job(folder.path()).unwrap();
-    assert_eq!(ids(&job), [("photos", vec!["a.jpg", "b.jpg"])]);
+    assert_eq!(ids(&job), [("1-a", vec!["1-a/d.jpg"])]);
+    assert_eq!(job.loose.iter().map(|photo| photo.id.as_str()).collect::<Vec<_>>(), ["a.jpg", "b.jpg"]);
     assert_eq!(job.camera.len(), 1);
-    assert_eq!(finding_ids(&job), ["photos-without-setup"]);
-}
-
-#[test]
-fn photos_beside_setup_folders_are_not_guessed_into_one() {
-    let folder = folder_with(&[("b.jpg", "1"), ("1-a/a.jpg", "2")]);
-    let job = list_job(folder.path()).unwrap();
-    assert_eq!(ids(&job), [("1-a", vec!["1-a/a.jpg"])]);
-    assert_eq!(finding_ids(&job), ["photos-outside-setups"]);
+    let setups: Vec<Option<&str>> = job.with_setups().map(|(_, setup)| setup).collect();
+    assert_eq!(setups, [Some("0-camera"), Some("1-a"), None, None]);
+    assert_eq!(finding_ids(&job), [] as [&str; 0]);
 }
 
 #[test]

@@ -14,6 +14,8 @@ use sightcord::plan::evening::Evening;
 use sightcord::plan::progress::Progress;
 use sightcord::plan::since::{SinceError, since};
 use sightcord::plan::{PlanSettings, plan};
+use sightcord::report::text;
+use sightcord::report::units::Show;
 
 fn settings() -> PlanSettings {
     PlanSettings { spacing_mm: Some(210.0), pack: Some(SpacerKind::Hub), print_measured: true, ..PlanSettings::default() }
@@ -232,4 +234,65 @@ fn the_same_result_twice_shows_no_change_and_says_so() {
     let compared = since(&before, &before).unwrap();
     assert!(compared.differences.iter().all(|difference| difference.changed != Some(true)));
     assert!(compared.findings.iter().any(|finding| finding.id == "since-same-inputs"));
+}
+
+/// The comparison as it is printed, without styles.
+fn printed(before: &Evening, after: &Evening) -> String {
+    let text = text::since(&since(before, after).unwrap(), Show::Mm);
+    anstream::adapter::strip_str(&text).to_string().replace('\n', " ").split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn the_answer_comes_first_in_plain_words() {
+    let settings = settings();
+    for (share, first, step) in [
+        (1.0, "Better: ", "is done: "),
+        (0.5, "", " moved "),
+        (0.0, "No change that can be seen: ", "is not done yet."),
+        (-1.0, "", "went the wrong way, by "),
+        (1.6, "", "went too far: "),
+    ] {
+        let mut bike = crooked(Side::Left);
+        let input = bike.measured(0.06, 0.006);
+        let before = result(&input, &settings);
+        for step in &plan(&input, &settings).plan {
+            let mut carried = step.clone();
+            if step.n > 1 {
+                carried.distance.as_mut().unwrap().value *= share;
+            }
+            // The first step hangs the frame anew: the whole of it, or not at all.
+            if step.n > 1 || share == 1.0 {
+                bike.carry_out(&carried, &settings);
+            }
+        }
+        let told = printed(&before, &result(&bike.measured(0.06, 0.006), &settings));
+        assert!(told.starts_with(first) && told.contains(step), "{share}: {told}");
+        let answer = told.find("Step 2").unwrap_or_else(|| panic!("{told}"));
+        assert!(answer < told.find("Before -> after").unwrap(), "{told}");
+        assert_eq!(told.contains("Still out: "), share != 1.0, "{told}");
+    }
+}
+
+#[test]
+fn two_bikes_are_noticed_by_their_names_or_by_what_was_measured() {
+    let before = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
+    let mut named = before.clone();
+    named.bike = Some("Another twin".to_owned());
+    let mut measured = before.clone();
+    let centres = before.figures.get(&Figure::ChainCentres).expect("centres");
+    measured.figures.set(Figure::ChainCentres, Some(Measurement { value: centres.value + 90.0, ..centres }));
+    for (after, words) in [(named, "Grass-track twin and Another twin"), (measured, "by what was measured")] {
+        let compared = since(&before, &after).unwrap();
+        assert!(compared.other_bike && compared.steps.is_empty() && compared.kept == Default::default());
+        let told = printed(&before, &after);
+        assert!(told.starts_with("Two different bikes") && told.contains(words), "{told}");
+    }
+    // A bike whose name was given later is the same one.
+    let mut unnamed = before.clone();
+    unnamed.bike = None;
+    assert!(!since(&unnamed, &before).unwrap().other_bike);
+    // Adjusters move the wheel by some centimetres.
+    let mut drawn = before.clone();
+    drawn.figures.set(Figure::ChainCentres, Some(Measurement { value: centres.value + 30.0, ..centres }));
+    assert!(!since(&before, &drawn).unwrap().other_bike);
 }

@@ -1,8 +1,10 @@
 //! `sightcord glance`: what single photos show, without lens or scene.
 
+mod lines;
 mod missing;
 mod picture;
 mod seen;
+mod sorting;
 mod watch;
 mod words;
 
@@ -18,10 +20,11 @@ use crate::finding::Finding;
 use crate::job::Job;
 use crate::photo::listing::CAMERA_FOLDER;
 use crate::photo::room::Room;
-use crate::photo::{JobPhotos, list_job};
+use crate::photo::{JobPhotos, PhotoFile, list_photos};
 
 use picture::PictureFolder;
 use seen::{Glance, Looked, Photographed, Trouble};
+use sorting::Sortable;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -29,7 +32,9 @@ Examples:
   sightcord glance my-bike --picture looked-at
   sightcord glance my-bike --watch                while photos are copied into it";
 
-/// What each photo shows, how sharp it is and what is missing; the lens need not be known.
+/// What each photo adds, whether it is good, and what is still missing; the lens need not be known.
+///
+/// A line for each photo and one for each position of the wheel; everything that was seen with --all, or where one photo is named.
 ///
 /// Where the cord runs in a card's lane is told at once in the card's own millimetres. It gives no offset of anything that stands
 /// above the cards: one photo can't tell how far away a thing is, and what stands 300 mm up appears that much times the slope of
@@ -46,6 +51,9 @@ pub struct GlanceArgs {
     /// Keep looking at a folder, and say of each new photo what it adds and what is still missing, until Ctrl-C.
     #[arg(long)]
     watch: bool,
+    /// Print all that was seen in each photo.
+    #[arg(long)]
+    all: bool,
     /// Print what was seen as JSON.
     #[arg(long)]
     json: bool,
@@ -80,7 +88,7 @@ struct Wanted {
 pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
     if args.watch {
         let [folder] = args.photos.as_slice() else { bail!("--watch looks at one folder: name that folder alone") };
-        return watch::watch(folder, args.picture.as_deref(), args.json, args.quiet);
+        return watch::watch(folder, args.picture.as_deref(), args.all, args.json, args.quiet);
     }
     super::start_threads(None)?;
     clear_away_on_interrupt();
@@ -92,7 +100,7 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
             wanted.push(Wanted { name: path.display().to_string(), path: path.clone(), setup: None, job: 0 });
             continue;
         }
-        match list_job(path) {
+        match list_photos(path) {
             Ok(listed) => {
                 jobs.push(job_of(path));
                 wanted.extend(of_folder(&listed, jobs.len() - 1));
@@ -103,21 +111,31 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         }
     }
     let drawn = pictures.is_some();
-    let looked: Vec<(Glance, Option<Vec<u8>>)> = wanted
+    let looked: Vec<(Glance, Sortable, Option<Vec<u8>>)> = wanted
         .par_iter()
         .map(|what| {
             let job = &jobs[what.job];
             let _room = Room::for_photo(&what.path);
             let looked = seen::glance(&what.photographed(), job);
             let picture = if drawn { picture::drawn(&what.path, &looked, job) } else { None };
-            (looked.glance, picture)
+            let seen = looked.photo.as_ref().map(|(photo, seen, _)| (&photo.facts, seen));
+            let sortable = Sortable::new(&what.name, what.setup.as_deref(), seen, job);
+            (looked.glance, sortable, picture)
         })
         .collect();
     if let Some(pictures) = &mut pictures {
-        let made = looked.iter().filter_map(|(glance, bytes)| Some((glance.photo.as_str(), bytes.as_deref()?)));
+        let made = looked.iter().filter_map(|(glance, _, bytes)| Some((glance.photo.as_str(), bytes.as_deref()?)));
         pictures.store_all(&made.collect::<Vec<_>>())?;
     }
-    glances.extend(looked.into_iter().map(|(glance, _)| glance));
+    let (mut seen, sortable): (Vec<Glance>, Vec<Sortable>) = looked.into_iter().map(|(glance, photo, _)| (glance, photo)).unzip();
+    for (number, job) in jobs.iter().enumerate() {
+        let of_job: Vec<usize> = (0..wanted.len()).filter(|idx| wanted[*idx].job == number).collect();
+        let photos: Vec<Sortable> = of_job.iter().map(|idx| sortable[*idx].clone()).collect();
+        let mut own: Vec<&mut Glance> =
+            seen.iter_mut().enumerate().filter(|(idx, _)| of_job.contains(idx)).map(|(_, glance)| glance).collect();
+        findings.extend(sorting::sort(&mut own, &photos, job, number > 0));
+    }
+    glances.extend(seen);
     let job = if jobs.len() == 2 { &jobs[1] } else { &jobs[0] };
     say(args, &glances, job, &findings, pictures.as_ref())?;
     Ok(exit_code(&glances))
@@ -143,12 +161,13 @@ fn job_of(folder: &Path) -> Job {
 }
 
 fn of_folder(listed: &JobPhotos, job: usize) -> Vec<Wanted> {
-    let camera = listed.camera.iter().map(|file| (file, CAMERA_FOLDER));
-    let setups = listed.setups.iter().flat_map(|setup| setup.photos.iter().map(move |file| (file, setup.name.as_str())));
-    camera
-        .chain(setups)
-        .map(|(file, setup)| Wanted { name: file.id.clone(), path: file.path.clone(), setup: Some(setup.to_owned()), job })
-        .collect()
+    let wanted = |(file, setup): (&PhotoFile, Option<&str>)| Wanted {
+        name: file.id.clone(),
+        path: file.path.clone(),
+        setup: setup.map(str::to_owned),
+        job,
+    };
+    listed.with_setups().map(wanted).collect()
 }
 
 fn not_listed(path: &Path, why: &str) -> Glance {
@@ -176,6 +195,17 @@ fn say(
             super::complain(&format!("{}: {}. {}", glance.photo, error.what, error.advice));
         }
         return Ok(());
+    }
+    if !args.all && glances.len() != 1 {
+        let mut text = vec![lines::lines(&[], glances, job)];
+        if glances.iter().any(|glance| glance.setup.is_some()) {
+            text.push(lines::tally(glances, job));
+        } else {
+            text.push("All that was seen in each photo: --all.\n".to_owned());
+        }
+        text.extend(findings.iter().map(|finding| words::paragraph(&finding.what) + &words::advice(&finding.advice)));
+        text.extend(pictures.map(PictureFolder::told));
+        return super::print_styled(&text.join("\n"));
     }
     let mut text: Vec<String> = glances.iter().map(|glance| words::told(glance, job)).collect();
     text.push(words::meaning(glances));

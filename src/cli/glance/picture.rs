@@ -10,7 +10,7 @@ use anyhow::{Context, bail};
 use super::Looked;
 use super::seen::Glance;
 use crate::disk::new_file::NewFile;
-use crate::disk::place::{Place, is_within, resolved};
+use crate::disk::place::{is_within, resolved};
 use crate::job::{JOB_FILE, Job};
 use crate::report::html::{Overlay, name_digits, named_picture, plain_name};
 use crate::visible::one_line;
@@ -92,13 +92,13 @@ impl PictureFolder {
     }
 }
 
-/// Whether pictures in this folder would be photos of what is looked at: of a job folder, or of the folder of a single photo.
+/// Whether pictures in this folder would lie among photos: in a job folder that is looked at, or in the folder of a single photo.
 fn would_be_looked_at(pictures: &Path, at: &Path) -> bool {
     if at.is_dir() {
         return is_within(pictures, at);
     }
     let beside = at.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    Place::of(pictures).is_some_and(|pictures| Place::of(beside) == Some(pictures))
+    is_within(pictures, beside)
 }
 
 /// Whether this very picture is there already; an error if something else is in its place.

@@ -5,6 +5,7 @@ use std::path::Path;
 use serde::Serialize;
 
 use crate::cards::Pattern;
+use crate::figure::Side;
 use crate::job::Job;
 use crate::math::robust::median;
 use crate::measurement::Measurement;
@@ -38,6 +39,10 @@ pub struct Glance {
     pub photo: String,
     pub setup: Option<String>,
     pub for_the_lens: bool,
+    /// Which way the mark on the rim lies: "forward", "rearward", "up" or "down"; null where nothing tells.
+    pub mark: Option<&'static str>,
+    /// The side of the bike from which it was taken.
+    pub from: Option<Side>,
     /// Why it could not be read, and what to do.
     pub error: Option<Trouble>,
     /// Size as stored, px.

@@ -14,10 +14,11 @@ use serde::Serialize;
 
 use super::picture::{self, PictureFolder};
 use super::seen::{Glance, Looked, Photographed, looked};
-use super::{missing, words};
+use super::sorting::{self, Sortable};
+use super::{lines, missing, words};
 use crate::job::Job;
 use crate::photo::listing::{CAMERA_FOLDER, ListError};
-use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile, list_job};
+use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile, list_photos};
 use crate::visible::one_line;
 
 /// After an event the folder is left alone until nothing has happened for so long: a copy makes many events.
@@ -32,25 +33,32 @@ enum Wake {
     Stop,
 }
 
+/// A photo that was told of.
+struct Told {
+    glance: Glance,
+    photo: Sortable,
+    /// Of its file.
+    sha256: String,
+}
+
 /// What was told of a folder so far, and what may still be on its way.
 #[derive(Default)]
 pub struct Arrivals {
-    /// Photos told of, in the order in which they came, with the checksum of their file.
-    told: Vec<(Glance, String)>,
+    /// Photos told of, in the order in which they came.
+    told: Vec<Told>,
     /// Files that could not be read when last looked at, and their checksums then.
     waiting: BTreeMap<String, String>,
 }
 
 impl Arrivals {
     /// Forgets what is no longer in the folder, and names what is new or has changed.
-    pub fn new_among<'a>(&mut self, listed: &'a JobPhotos) -> Vec<(&'a PhotoFile, String)> {
-        let setups = listed.setups.iter().flat_map(|setup| setup.photos.iter().map(move |file| (file, setup.name.clone())));
-        let all: Vec<(&PhotoFile, String)> =
-            listed.camera.iter().map(|file| (file, CAMERA_FOLDER.to_owned())).chain(setups).collect();
+    pub fn new_among<'a>(&mut self, listed: &'a JobPhotos) -> Vec<(&'a PhotoFile, Option<String>)> {
+        let all: Vec<(&PhotoFile, Option<String>)> =
+            listed.with_setups().map(|(file, setup)| (file, setup.map(str::to_owned))).collect();
         let there: BTreeSet<(&str, &str)> = all.iter().map(|(file, _)| (file.id.as_str(), file.sha256.as_str())).collect();
-        self.told.retain(|(glance, sha256)| there.contains(&(glance.photo.as_str(), sha256.as_str())));
+        self.told.retain(|told| there.contains(&(told.glance.photo.as_str(), told.sha256.as_str())));
         self.waiting.retain(|id, _| there.iter().any(|(there, _)| there == id));
-        let is_told = |file: &PhotoFile| self.told.iter().any(|(g, sha256)| g.photo == file.id && *sha256 == file.sha256);
+        let is_told = |file: &PhotoFile| self.told.iter().any(|told| told.glance.photo == file.id && told.sha256 == file.sha256);
         all.into_iter().filter(|(file, _)| !is_told(file)).collect()
     }
 
@@ -73,16 +81,34 @@ impl Arrivals {
         }
     }
 
+    fn add(&mut self, file: &PhotoFile, new: Glance, photo: Sortable) {
+        self.told.push(Told { glance: new, photo, sha256: file.sha256.clone() });
+    }
+
+    /// Sorts all photos anew: each may tell more of those before it.
+    fn sort(&mut self, job: &Job) {
+        let photos: Vec<Sortable> = self.told.iter().map(|told| told.photo.clone()).collect();
+        let mut glances: Vec<&mut Glance> = self.told.iter_mut().map(|told| &mut told.glance).collect();
+        sorting::sort(&mut glances, &photos, job, true);
+    }
+
     /// Takes a photo up among those told of, and gives the words for it.
-    pub fn take(&mut self, file: &PhotoFile, new: Glance, job: &Job) -> New {
-        let before: Vec<Glance> = self.glances();
+    pub fn take(&mut self, file: &PhotoFile, new: Glance, photo: Sortable, job: &Job) -> New {
+        self.add(file, new, photo);
+        self.sort(job);
+        let mut before = self.glances();
+        let new = before.pop().unwrap_or_default();
         let adds = missing::adds(&before, &new, job);
-        self.told.push((new.clone(), file.sha256.clone()));
-        New { glance: new, adds, missing: missing::missing(&self.glances(), job) }
+        New {
+            line: lines::lines(&before, std::slice::from_ref(&new), job),
+            adds,
+            missing: missing::missing(&self.glances(), job),
+            glance: new,
+        }
     }
 
     pub fn glances(&self) -> Vec<Glance> {
-        self.told.iter().map(|(glance, _)| glance.clone()).collect()
+        self.told.iter().map(|told| told.glance.clone()).collect()
     }
 }
 
@@ -94,27 +120,24 @@ pub struct New {
     pub adds: Vec<String>,
     /// What is still missing after it.
     pub missing: Vec<String>,
+    /// The same in a line.
+    #[serde(skip)]
+    pub line: String,
 }
 
 impl New {
-    pub fn told(&self) -> String {
-        let mut text = format!("{}\n", one_line(&self.glance.photo));
-        match &self.glance.error {
-            Some(error) => {
-                text.push_str(&words::entry("not readable", &format!("{}.", error.what)));
-                text.push_str(&words::advice(&error.advice));
-            }
-            None => text.push_str(&words::entry("adds", &format!("{}.", self.adds.join("; ")))),
-        }
-        for lack in &self.glance.lacks {
-            text.push_str(&words::advice(&format!("{} {}", lack.what, lack.advice)));
+    /// All about it.
+    pub fn told(&self, job: &Job) -> String {
+        let mut text = words::told(&self.glance, job);
+        if self.glance.error.is_none() {
+            text.push_str(&words::entry("adds", &format!("{}.", self.adds.join("; "))));
         }
         text + &words::missing_in_words(&self.missing) + "\n"
     }
 }
 
 /// Runs until Ctrl-C. Exit code 0, whatever was seen.
-pub fn watch(folder: &Path, pictures: Option<&Path>, json: bool, quiet: bool) -> anyhow::Result<u8> {
+pub fn watch(folder: &Path, pictures: Option<&Path>, all: bool, json: bool, quiet: bool) -> anyhow::Result<u8> {
     if !folder.is_dir() {
         bail!("{} is no folder: --watch looks at a folder that photos are copied into", folder.display());
     }
@@ -122,8 +145,10 @@ pub fn watch(folder: &Path, pictures: Option<&Path>, json: bool, quiet: bool) ->
         folder,
         job: super::job_of(folder),
         pictures: pictures.map(|pictures| PictureFolder::open(pictures, &[folder.to_owned()])).transpose()?,
+        all,
         json,
         quiet,
+        is_begun: false,
         arrivals: Arrivals::default(),
     };
     let (wake, woken) = channel();
@@ -140,6 +165,7 @@ pub fn watch(folder: &Path, pictures: Option<&Path>, json: bool, quiet: bool) ->
     let failed = || format!("{} can't be watched: see that you may read it", folder.display());
     watcher.watch(folder, RecursiveMode::Recursive).with_context(failed)?;
     watched.look()?;
+    watched.begin()?;
     watched.say(&format!("Watching {}. Copy photos into it; Ctrl-C ends.\n\n", one_line(&folder.display().to_string())))?;
     while wait(&woken, watched.is_waiting()) {
         watched.look()?;
@@ -169,8 +195,11 @@ struct Watched<'a> {
     folder: &'a Path,
     job: Job,
     pictures: Option<PictureFolder>,
+    all: bool,
     json: bool,
     quiet: bool,
+    /// What was there when the watch began is counted and not replayed.
+    is_begun: bool,
     arrivals: Arrivals,
 }
 
@@ -181,29 +210,72 @@ impl Watched<'_> {
 
     /// Lists the folder and tells of what is new.
     fn look(&mut self) -> anyhow::Result<()> {
-        let listed = match list_job(self.folder) {
+        let listed = match list_photos(self.folder) {
             Ok(listed) => listed,
             Err(ListError::NoPhotos(_)) => JobPhotos::default(),
             Err(error) => return Err(error.into()),
         };
+        let mut is_new = false;
         for (file, setup) in self.arrivals.new_among(&listed) {
             let read = file.read();
             if !self.arrivals.is_ready(file, &read) {
                 continue;
             }
-            let for_the_lens = setup == CAMERA_FOLDER;
-            let what = Photographed { name: &file.id, path: &file.path, setup: Some(&setup), for_the_lens };
+            let for_the_lens = setup.as_deref() == Some(CAMERA_FOLDER);
+            let what = Photographed { name: &file.id, path: &file.path, setup: setup.as_deref(), for_the_lens };
             let looked = looked(&what, &self.job, read);
             self.draw(file, &looked);
-            let new = self.arrivals.take(file, looked.glance, &self.job);
-            let line = if self.json { serde_json::to_string(&new)? + "\n" } else { new.told() };
-            if !self.quiet {
-                if self.json { super::super::print_json(&line)? } else { super::super::print(&line)? }
-            } else if let Some(error) = &new.glance.error {
-                super::super::complain(&format!("{}: {}. {}", new.glance.photo, error.what, error.advice));
+            let seen = looked.photo.as_ref().map(|(photo, seen, _)| (&photo.facts, seen));
+            let photo = Sortable::new(&file.id, setup.as_deref(), seen, &self.job);
+            is_new = true;
+            if self.is_begun || self.json || self.all || self.quiet {
+                let new = self.arrivals.take(file, looked.glance, photo, &self.job);
+                self.tell(&new)?;
+            } else {
+                self.arrivals.add(file, looked.glance, photo);
             }
         }
+        if is_new && self.is_begun && !self.all {
+            self.tell_tally()?;
+        }
         Ok(())
+    }
+
+    fn tell(&self, new: &New) -> anyhow::Result<()> {
+        if self.quiet {
+            if let Some(error) = &new.glance.error {
+                super::super::complain(&format!("{}: {}. {}", new.glance.photo, error.what, error.advice));
+            }
+            Ok(())
+        } else if self.json {
+            super::super::print_json(&(serde_json::to_string(new)? + "\n"))
+        } else if self.all {
+            super::super::print(&new.told(&self.job))
+        } else {
+            super::super::print_styled(&new.line)
+        }
+    }
+
+    /// What is there when the watch begins: only the sum, and which photos are not good.
+    fn begin(&mut self) -> anyhow::Result<()> {
+        self.is_begun = true;
+        if self.arrivals.told.is_empty() || self.json || self.all || self.quiet {
+            return Ok(());
+        }
+        self.arrivals.sort(&self.job);
+        let glances = self.arrivals.glances();
+        let poor: Vec<Glance> = glances.iter().filter(|glance| lines::verdict(glance).1 != "good").cloned().collect();
+        if !poor.is_empty() {
+            super::super::print_styled(&lines::lines(&glances, &poor, &self.job))?;
+        }
+        self.tell_tally()
+    }
+
+    fn tell_tally(&self) -> anyhow::Result<()> {
+        if self.json || self.quiet {
+            return Ok(());
+        }
+        super::super::print_styled(&format!("{}\n", lines::tally(&self.arrivals.glances(), &self.job)))
     }
 
     /// A picture that can't be written is told, and the watch goes on.
@@ -252,15 +324,22 @@ mod tests {
         JobPhotos { setups: vec![setup], ..JobPhotos::default() }
     }
 
+    fn take(arrivals: &mut Arrivals, file: &PhotoFile, glance: Glance) -> New {
+        let job = Job::default();
+        let photo = Sortable::new(&file.id, glance.setup.as_deref(), None, &job);
+        arrivals.take(file, glance, photo, &job)
+    }
+
     #[test]
     fn a_new_photo_is_told_by_what_it_adds_and_what_is_missing_after_it() {
         let (job, mut arrivals) = (Job::default(), Arrivals::default());
-        let first = arrivals.take(&file("1-a/1.jpg", "a"), glance("1-a/1.jpg", &[1, 2], &[1, 8, 9, 10]), &job);
+        let first = take(&mut arrivals, &file("1-a/1.jpg", "a"), glance("1-a/1.jpg", &[1, 2], &[1, 8, 9, 10]));
         assert_eq!(
             first.adds,
             ["cards 1, 2 for the first time", "tabs 1 (rear rim, left), 8 to 10 (rear sprocket) for the first time"]
         );
-        let second = arrivals.take(&file("1-a/2.jpg", "b"), glance("1-a/2.jpg", &[2, 3], &[1, 2]), &job);
+        assert!(first.line.contains("1-a/1.jpg") && first.line.contains("new: cards 1, 2, tabs 1, 8 to 10"), "{}", first.line);
+        let second = take(&mut arrivals, &file("1-a/2.jpg", "b"), glance("1-a/2.jpg", &[2, 3], &[1, 2]));
         assert_eq!(
             second.adds,
             [
@@ -269,13 +348,15 @@ mod tests {
                 "the second view of tab 1 (rear rim, left)"
             ]
         );
-        let text = second.told();
+        let text = second.told(&job);
         assert!(text.contains("tabs 5 to 7 (gearbox sprocket)."), "{text}");
         assert!(text.contains("More photos in 1-a (2 of 6 so far)"), "{text}");
         assert!(text.contains("One more set-up (1 of 2 so far)"), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-        let third = arrivals.take(&file("1-a/3.jpg", "c"), glance("1-a/3.jpg", &[2], &[1]), &job);
+        let third = take(&mut arrivals, &file("1-a/3.jpg", "c"), glance("1-a/3.jpg", &[2], &[1]));
         assert_eq!(third.adds, ["one more view of what was seen before"]);
+        let tally = lines::tally(&arrivals.glances(), &job);
+        assert!(tally.contains("3 of 6") && tally.contains("half round"), "{tally}");
     }
 
     #[test]
@@ -294,9 +375,9 @@ mod tests {
 
     #[test]
     fn a_photo_is_told_once_and_again_when_it_was_taken_away_or_replaced() {
-        let (job, mut arrivals) = (Job::default(), Arrivals::default());
+        let mut arrivals = Arrivals::default();
         let first = file("1-a/1.jpg", "a");
-        arrivals.take(&first, glance("1-a/1.jpg", &[1], &[1]), &job);
+        take(&mut arrivals, &first, glance("1-a/1.jpg", &[1], &[1]));
         assert!(arrivals.new_among(&listed(std::slice::from_ref(&first))).is_empty());
         let replaced = [file("1-a/1.jpg", "another")];
         assert_eq!(arrivals.new_among(&listed(&replaced)).len(), 1);

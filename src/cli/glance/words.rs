@@ -47,6 +47,10 @@ pub fn told(glance: &Glance, job: &Job) -> String {
         return text;
     }
     let sharp = glance.blur_px.map_or_else(|| "nothing to judge by".to_owned(), sharpness);
+    let shows = super::lines::place(glance);
+    if !shows.is_empty() {
+        text.push_str(&entry("shows", &shows));
+    }
     text.push_str(&entry("picture", &format!("{} x {} px; sharpness: {sharp}", glance.width, glance.height)));
     text.push_str(&entry("cards", &patterns(&glance.cards, ranges)));
     text.push_str(&entry("tabs", &patterns(&glance.tabs, |numbers| tabs_in_words(numbers, job))));

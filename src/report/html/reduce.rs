@@ -13,6 +13,7 @@ use imageproc::point::Point;
 use super::names::{Name, write_names};
 use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 use crate::cards::Pattern;
+use crate::photo::format::DRAWN_SEGMENT;
 use crate::photo::room::{Room, header_limits};
 use crate::photo::{LinearImage, PhotoFacts, PhotoFile};
 use crate::scene::Solution;
@@ -194,7 +195,10 @@ fn jpeg(picture: &RgbImage) -> Option<Vec<u8>> {
 fn jpeg_of(picture: &RgbImage, quality: u8) -> Option<Vec<u8>> {
     let mut bytes = Cursor::new(Vec::new());
     picture.write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality)).ok()?;
-    Some(bytes.into_inner())
+    let mut bytes = bytes.into_inner();
+    // Among the photos of a job it must not be taken for one.
+    bytes.splice(2..2, DRAWN_SEGMENT.iter().copied());
+    Some(bytes)
 }
 
 /// The finds drawn into the photo itself.

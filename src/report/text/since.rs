@@ -1,12 +1,16 @@
 //! Before and after for the terminal.
 
+use std::cmp::Ordering;
+
 use anstyle::Style;
 
 use super::paper::{BAD, FAINT, OPEN, Paper, harmless};
 use crate::figure::Figure;
 use crate::plan::difference::Difference;
-use crate::plan::progress::Progress;
+use crate::plan::outcome::{Decision, Unit};
+use crate::plan::progress::{Progress, StepProgress};
 use crate::plan::since::Since;
+use crate::report::fields::InWords;
 use crate::report::groups::in_groups;
 use crate::report::units::{Show, Shown, retold};
 
@@ -23,13 +27,10 @@ const SIGNS: &str = "Before -> after, and after minus before, with what both sha
 /// The comparison at 80 columns.
 pub fn since(compared: &Since, show: Show) -> String {
     let mut paper = Paper::default();
-    let changed = compared.differences.iter().filter(|d| d.changed == Some(true)).count();
-    let told = match changed {
-        0 => "No figure changed by more than its uncertainty.".to_owned(),
-        1 => "One figure changed by more than its uncertainty.".to_owned(),
-        n => format!("{n} figures changed by more than their uncertainty."),
-    };
-    paper.paragraph(super::paper::HEADING, "", "", &told);
+    for (idx, sentence) in answer(compared, show).iter().enumerate() {
+        let style = if idx == 0 { super::paper::HEADING } else { PLAIN };
+        paper.paragraph(style, "", "", sentence);
+    }
     for finding in &compared.findings {
         paper.paragraph(OPEN, "  - ", "    ", &retold(&format!("{} {}", finding.what, finding.advice), show));
     }
@@ -51,6 +52,98 @@ pub fn since(compared: &Since, show: Show) -> String {
         }
     }
     paper.into_text()
+}
+
+/// The answer in a few sentences: better or worse, what is still out, and what each step brought.
+fn answer(compared: &Since, show: Show) -> Vec<String> {
+    if compared.other_bike {
+        return vec!["Two different bikes: what changed on one can't be told from the other.".to_owned()];
+    }
+    let mut sentences = vec![better_or_worse(compared)];
+    let of_after = |decision: Decision| compared.differences.iter().filter(move |d| d.verdict_after == Some(decision));
+    let said = |difference: &Difference| {
+        let value =
+            difference.after.as_ref().map_or_else(String::new, |after| format!(", {}", difference.field.in_words(after, show)));
+        format!("{}{value}", harmless(&difference.field.name()))
+    };
+    let out: Vec<String> = of_after(Decision::Out).map(said).collect();
+    if !out.is_empty() {
+        sentences.push(format!("Still out: {}.", out.join("; ")));
+    }
+    let open: Vec<String> = of_after(Decision::Undecided).map(|d| harmless(&d.field.name())).collect();
+    if !open.is_empty() {
+        sentences.push(format!("Not decided: {}.", open.join("; ")));
+    }
+    let steps: Vec<String> = compared.steps.iter().map(|step| retold(&step_in_short(step), show)).collect();
+    if !steps.is_empty() {
+        sentences.push(steps.join(" "));
+    }
+    sentences
+}
+
+/// "Better: 2 of 3 are right now."
+fn better_or_worse(compared: &Since) -> String {
+    let judged = |decision: fn(&Difference) -> Option<Decision>, wanted: Decision| {
+        compared.differences.iter().filter(|d| decision(d) == Some(wanted)).count()
+    };
+    let all = compared.differences.iter().filter(|d| d.verdict_after.is_some()).count();
+    let (was, is) = (judged(|d| d.verdict_before, Decision::In), judged(|d| d.verdict_after, Decision::In));
+    let (was_out, is_out) = (judged(|d| d.verdict_before, Decision::Out), judged(|d| d.verdict_after, Decision::Out));
+    let changed = compared.differences.iter().any(|d| d.changed == Some(true));
+    let word = match (is.cmp(&was), is_out.cmp(&was_out)) {
+        (Ordering::Greater, Ordering::Less | Ordering::Equal) => "Better",
+        (Ordering::Equal, Ordering::Less) => "Better",
+        (Ordering::Less, _) | (_, Ordering::Greater) => "Worse",
+        _ if changed => nearer_or_farther(compared),
+        _ => "No change that can be seen",
+    };
+    match (all, is) {
+        (0, _) => format!("{word}: no figure was judged."),
+        (all, is) if is == all => format!("{word}: all {all} are right now."),
+        (all, 0) => format!("{word}: none of {all} is right yet."),
+        (all, 1) => format!("{word}: 1 of {all} is right now."),
+        (all, is) => format!("{word}: {is} of {all} are right now."),
+    }
+}
+
+/// Where as many are right as before: whether what is out came nearer.
+fn nearer_or_farther(compared: &Since) -> &'static str {
+    let moved = compared.differences.iter().filter(|d| d.changed == Some(true) && d.verdict_after.is_some()).filter_map(|d| {
+        let (before, after) = (d.before.as_ref()?, d.after.as_ref()?);
+        Some(after.value.abs() < before.value.abs())
+    });
+    let (mut nearer, mut farther) = (0, 0);
+    moved.for_each(|is_nearer| if is_nearer { nearer += 1 } else { farther += 1 });
+    match (nearer, farther) {
+        (1.., 0) => "Nearer",
+        (0, 1..) => "Worse",
+        (0, 0) => "Nothing that is judged has changed",
+        _ => "Partly nearer, partly farther",
+    }
+}
+
+/// "Step 2 moved 1.3 mm of 1.4 mm."
+fn step_in_short(step: &StepProgress) -> String {
+    let n = step.n;
+    let short = |value: f64| match step.unit {
+        Unit::Mm => format!("{:.1} mm", value.abs()),
+        Unit::Deg => format!("{:.2} degrees", value.abs()),
+    };
+    let numbers = step.planned.zip(step.found.map(|found| found.value));
+    match (step.progress, numbers) {
+        (Progress::Done, Some((planned, found))) => format!("Step {n} is done: {} of {}.", short(found), short(planned)),
+        (Progress::Done, None) => format!("Step {n} is done."),
+        (Progress::Partly, Some((planned, found))) => format!("Step {n} moved {} of {}.", short(found), short(planned)),
+        (Progress::Partly, None) => format!("Step {n} is partly done."),
+        (Progress::NotDone, _) => format!("Step {n} is not done yet."),
+        (Progress::TooFar, Some((planned, found))) => {
+            format!("Step {n} went too far: {} of {}; go back {}.", short(found), short(planned), short(found - planned))
+        }
+        (Progress::TooFar, None) => format!("Step {n} went too far."),
+        (Progress::WrongWay, Some((_, found))) => format!("Step {n} went the wrong way, by {}.", short(found)),
+        (Progress::WrongWay, None) => format!("Step {n} went the wrong way."),
+        (Progress::NotShown, _) => format!("Of step {n} the photos show nothing."),
+    }
 }
 
 /// The rim's heights only tell where its offsets hold: nobody adjusts them, and they are not shown.

@@ -61,6 +61,12 @@ pub enum WriteError {
 }
 
 impl WriteError {
+    /// Whether nothing but a missing permission, or a disk that can't be written to, is in the way.
+    pub fn is_read_only(&self) -> bool {
+        let kinds = [io::ErrorKind::PermissionDenied, io::ErrorKind::ReadOnlyFilesystem];
+        matches!(self, Self::Io { why, .. } if kinds.contains(&why.kind()))
+    }
+
     pub(super) fn io(at: &Path, why: io::Error) -> Self {
         let advice = match why.kind() {
             io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {

@@ -382,6 +382,7 @@ pub fn grass_track_parts() -> ResultParts {
         outcome,
         camera: camera(),
         photos: photos(),
+        grouping: Vec::new(),
         findings: vec![
             Finding::refused(
                 "photo-no-card",

@@ -92,6 +92,12 @@ fn before_and_after_are_told_in_the_groups_of_the_report() {
     let (before, mut after) = (samples::grass_track().evening(), samples::swing_arm().evening());
     // Another bike's plan would not be followed.
     after.bike.clone_from(&before.bike);
+    after.figures.set(Figure::ChainCentres, before.figures.get(&Figure::ChainCentres));
+    for (figure, width) in before.figures.measured.table.measured() {
+        if matches!(figure, Figure::RimWidth(_)) {
+            after.figures.set(figure.clone(), Some(width));
+        }
+    }
     let compared = since(&before, &after).unwrap();
     for show in [Show::Mm, Show::Inch] {
         for line in plain(&text::since(&compared, show)).lines() {

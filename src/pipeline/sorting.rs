@@ -1,0 +1,99 @@
+//! Which set-up each photo belongs to: as its folder says, as the job says, or as the wheel stands in it.
+
+use std::collections::BTreeMap;
+
+use super::{SeenPhoto, scene_photos};
+use crate::bench::from_job::scene_settings;
+use crate::finding::Finding;
+use crate::grouping::{self, Grouping, GroupingEntry, Listed, causes, group, in_time};
+use crate::guarded::guarded;
+use crate::job::Job;
+use crate::photo::JobPhotos;
+use crate::photo::listing::{CAMERA_FOLDER, LOOSE_SETUP};
+
+/// The set-ups, in order.
+pub struct Sorting {
+    pub setups: Vec<String>,
+    pub lens_only: Vec<bool>,
+    /// In the photos' order.
+    pub grouping: Vec<GroupingEntry>,
+    /// What the photos as a whole lack.
+    pub causes: Vec<Finding>,
+}
+
+/// "mark forward: 8 photos, mark rearward: 8, cards only: 4".
+pub fn in_words(entries: &[GroupingEntry], setups: &[String], lens_only: &[bool]) -> String {
+    let counts: Vec<usize> = setups.iter().map(|name| entries.iter().filter(|entry| entry.setup == *name).count()).collect();
+    let named: Vec<(String, bool)> = setups.iter().cloned().zip(lens_only.iter().copied()).collect();
+    grouping::in_words(&named, &counts)
+}
+
+/// Puts each photo into its set-up, and the photos into the order of the set-ups.
+pub fn sort(photos: &mut Vec<SeenPhoto>, listed: &JobPhotos, job: &Job, findings: &mut Vec<Finding>) -> Sorting {
+    let listed = as_listed(photos, listed, job, findings);
+    let sorted = guarded("The photos were not sorted by where the wheel stands in them.", || {
+        let mut seen = photos.clone();
+        for (photo, of) in seen.iter_mut().zip(&listed) {
+            photo.lens_only = of.setup.as_deref() == Some(CAMERA_FOLDER);
+        }
+        grouping::sort(&scene_photos(&seen, &[]), &scene_settings(job, &[]), job, &runs(&listed))
+    });
+    let sorted = super::or_told(sorted, findings).unwrap_or_default();
+    let out = group(&listed, &sorted);
+    let causes = causes(&sorted, &out);
+    findings.extend(out.findings.iter().cloned());
+    apply(photos, &listed, &out, causes)
+}
+
+/// What the folders and the job say of each photo.
+fn as_listed(photos: &[SeenPhoto], listed: &JobPhotos, job: &Job, findings: &mut Vec<Finding>) -> Vec<Listed> {
+    let named: BTreeMap<&str, &str> =
+        job.setups.iter().flat_map(|setup| setup.photos.iter().map(|photo| (photo.as_str(), setup.name.as_str()))).collect();
+    for photo in named.keys().filter(|photo| !listed.all().any(|file| file.id == **photo)) {
+        findings.push(Finding::warning(
+            "setup-photo-missing",
+            format!("job.toml puts {photo} into a set-up, but there is no such photo."),
+            "Copy it into the job folder, or take its name out of [[setup]] in job.toml.",
+        ));
+    }
+    let folders: BTreeMap<&str, Option<&str>> = listed.with_setups().map(|(file, setup)| (file.id.as_str(), setup)).collect();
+    let one = |photo: &SeenPhoto| {
+        let by_job = named.get(photo.file.id.as_str()).copied();
+        let folder = folders.get(photo.file.id.as_str()).copied().flatten();
+        Listed {
+            id: photo.file.id.clone(),
+            setup: by_job.or(folder).map(str::to_owned),
+            by_job: by_job.is_some(),
+            taken: photo.facts.as_ref().and_then(|facts| facts.exif.taken.clone()),
+            camera: photo.facts.as_ref().and_then(|facts| facts.exif.model.clone()),
+        }
+    };
+    photos.iter().map(one).collect()
+}
+
+/// Photos that belong together more likely than not: each folder's, and the loose ones in the order in which they were taken.
+fn runs(listed: &[Listed]) -> Vec<Vec<usize>> {
+    let mut by_setup: BTreeMap<Option<&str>, Vec<usize>> = BTreeMap::new();
+    listed.iter().enumerate().for_each(|(idx, photo)| by_setup.entry(photo.setup.as_deref()).or_default().push(idx));
+    by_setup.into_values().map(|photos| in_time(listed, &photos)).collect()
+}
+
+fn apply(photos: &mut Vec<SeenPhoto>, listed: &[Listed], out: &Grouping, causes: Vec<Finding>) -> Sorting {
+    let entries = out.entries(listed);
+    for (photo, entry) in photos.iter_mut().zip(&entries) {
+        photo.setup = if entry.setup.is_empty() { LOOSE_SETUP.to_owned() } else { entry.setup.clone() };
+    }
+    let lens_only: Vec<bool> = out.setups.iter().map(|(_, lens)| *lens).collect();
+    for (photo, setup) in photos.iter_mut().zip(&out.of_photo) {
+        photo.lens_only = lens_only.get(*setup).copied().unwrap_or(false);
+    }
+    let mut order: Vec<usize> = (0..photos.len()).collect();
+    order.sort_by_key(|&idx| (out.of_photo[idx], idx));
+    *photos = order.iter().map(|&idx| photos[idx].clone()).collect();
+    Sorting {
+        setups: out.setups.iter().map(|(name, _)| name.clone()).collect(),
+        lens_only,
+        grouping: order.iter().map(|&idx| entries[idx].clone()).collect(),
+        causes,
+    }
+}
