@@ -26,4 +26,5 @@ pub mod plan;
 pub mod report;
 pub mod scene;
 pub mod sightings;
+pub mod text;
 pub mod visible;

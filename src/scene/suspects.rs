@@ -145,7 +145,7 @@ impl Exceptions {
                 Finding::warning(
                     "photo-of-other-setup",
                     format!(
-                        "In photo {} the wheel stands otherwise than in the other photos of set-up {}; its tabs were not used there.",
+                        "In photo {} the wheel is turned differently from the other photos of set-up {}; its tabs were not used there.",
                         photos[photo].file, settings.setups[photos[photo].setup]
                     ),
                     "Move the photo into the folder of the set-up it belongs to.",

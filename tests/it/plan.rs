@@ -97,7 +97,7 @@ fn following_the_plan_brings_everything_into_tolerance_whatever_is_drawn_and_pac
                         let whole = [StepKind::Rehang, StepKind::Square, StepKind::Chain, StepKind::Centre];
                         assert_eq!(kinds(&outcome), whole[usize::from(!frame_seen)..], "{context}");
                         let again = plan(&bike.measured(0.02, 0.002), &settings(draw, pack));
-                        assert!(again.summary.starts_with("Leave it alone"), "{context}: {}", again.summary);
+                        assert!(again.summary.starts_with("All well"), "{context}: {}", again.summary);
                     }
                 }
             }
@@ -335,7 +335,7 @@ fn the_jobs_settings_reach_the_plan() {
 fn a_straight_bike_is_left_alone() {
     let outcome = plan(&Bike::straight(Side::Right).measured(0.1, 0.02), &PlanSettings::default());
     assert_eq!(outcome.plan, []);
-    assert_eq!(outcome.summary, "Leave it alone: everything that was judged is in tolerance.");
+    assert_eq!(outcome.summary, "All well: leave it alone. Everything that was judged is inside its limits.");
     assert!(outcome.verdicts.iter().all(|verdict| verdict.verdict == Decision::In && !verdict.source.is_empty()));
 }
 
@@ -350,7 +350,7 @@ fn an_undecided_figure_leads_to_advice_and_not_to_a_step() {
     let decide = verdict.decide.as_deref().unwrap();
     assert!(decide.contains("out with a ± of 0.10 mm or less") || decide.contains("out with a ± of 0.09 mm or less"), "{decide}");
     assert!(decide.contains("in with a tolerance of 1.30 mm or more") || decide.contains("1.31 mm"), "{decide}");
-    assert!(outcome.summary.contains("not decided"), "{}", outcome.summary);
+    assert!(outcome.summary.starts_with("Not decided yet"), "{}", outcome.summary);
 }
 
 #[test]
@@ -363,14 +363,14 @@ fn a_figure_seen_in_one_photo_only_never_gets_a_verdict_or_a_step() {
     assert_eq!(outcome.plan, []);
     let verdict = outcome.verdicts.iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
     assert_eq!(verdict.verdict, Decision::Undecided);
-    assert!(!outcome.summary.starts_with("Leave it alone"));
+    assert!(!outcome.summary.starts_with("All well"));
 }
 
 #[test]
 fn nothing_measured_is_never_called_good() {
     let outcome = plan(&Figures::default(), &PlanSettings::default());
     assert_eq!(outcome.plan, []);
-    assert!(outcome.summary.contains("not decided"), "{}", outcome.summary);
+    assert!(outcome.summary.starts_with("Nothing could be measured"), "{}", outcome.summary);
     let fields: Vec<&Figure> = outcome.verdicts.iter().map(|verdict| &verdict.field).collect();
     assert_eq!(fields, [&Figure::WheelYaw, &Figure::ChainAtGearbox, &Figure::WheelOffset]);
 }

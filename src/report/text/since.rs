@@ -8,7 +8,7 @@ use crate::plan::difference::Difference;
 use crate::plan::progress::Progress;
 use crate::plan::since::Since;
 use crate::report::groups::in_groups;
-use crate::report::units::{Show, Shown, retold};
+use crate::report::units::{Show, Shown};
 
 const PLAIN: Style = Style::new();
 
@@ -31,7 +31,7 @@ pub fn since(compared: &Since, show: Show) -> String {
     };
     paper.paragraph(super::paper::HEADING, "", "", &told);
     for finding in &compared.findings {
-        paper.paragraph(OPEN, "  - ", "    ", &retold(&format!("{} {}", finding.what, finding.advice), show));
+        paper.paragraph(OPEN, "  - ", "    ", &format!("{} {}", finding.what.shown(show), finding.advice.shown(show)));
     }
     paper.blank();
     paper.paragraph(PLAIN, "", "", SIGNS);
@@ -47,7 +47,7 @@ pub fn since(compared: &Since, show: Show) -> String {
                 Progress::WrongWay | Progress::TooFar => BAD,
                 _ => OPEN,
             };
-            paper.paragraph(style, &format!("  {}. ", step.n), "     ", &retold(&step.what, show));
+            paper.paragraph(style, &format!("  {}. ", step.n), "     ", &step.what.shown(show));
         }
     }
     paper.into_text()

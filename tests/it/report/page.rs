@@ -134,7 +134,23 @@ fn those_who_cannot_see_it_are_told() {
 fn sections_come_in_the_order_of_use() {
     let html = parsed("grass-track", &page(&samples::grass_track(), &pictures(), Show::Mm));
     let ids: Vec<&str> = html.select(&select("section")).filter_map(|section| section.value().attr("id")).collect();
-    assert_eq!(ids, ["views", "figures", "plan", "mind", "photos", "uncertainty", "findings", "lens", "settings"]);
+    assert_eq!(ids, ["plan", "views", "judged", "figures", "uncertainty", "photos", "findings", "mind", "lens", "settings"]);
+}
+
+#[test]
+fn steps_come_with_tick_boxes_and_nothing_unfinished_sounds_like_success() {
+    let html = parsed("grass-track", &page(&samples::grass_track(), &[], Show::Mm));
+    assert_eq!(html.select(&select("#plan li.step input[type=checkbox]")).count(), 3);
+    let headline = |name: &str, document: &ResultDocument| {
+        let html = parsed(name, &page(document, &[], Show::Mm));
+        let header: String = html.select(&select("header")).next().unwrap().text().collect();
+        header
+    };
+    assert!(headline("in-tolerance", &samples::in_tolerance()).contains("All well"));
+    for (name, document) in [("not-finished", samples::not_finished()), ("nothing", samples::nothing())] {
+        let said = headline(name, &document);
+        assert!(!said.contains("well") && !said.contains('\u{2713}'), "{name}: {said}");
+    }
 }
 
 #[test]
@@ -320,6 +336,10 @@ fn text_stands_out_in_light_in_dark_and_on_paper() {
             ("in", "sheet"),
             ("out", "sheet"),
             ("open", "sheet"),
+            ("open", "paper"),
+            ("out", "paper"),
+            ("in", "paper"),
+            ("accent", "paper"),
             ("in", "in-bg"),
             ("out", "out-bg"),
             ("open", "open-bg"),

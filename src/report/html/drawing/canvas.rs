@@ -110,16 +110,30 @@ impl Canvas {
         self.put(dot);
     }
 
-    /// An arrow with its head at `to`. One too short for a head is a line with a dot.
+    /// A bar with round ends, such as a tyre from above: filled by the second of two lines over each other.
+    pub fn bar(&mut self, class: &str, a: Place, b: Place, width: f64) {
+        let reach = width / 2.0;
+        for place in [a, b] {
+            self.reach([place[0] - reach, place[1] - reach]);
+            self.reach([place[0] + reach, place[1] + reach]);
+        }
+        let [a, b] = [a, b].map(|p| p.map(rounded));
+        for (part, width) in [("edge", width), ("fill", (width - 4.0).max(0.5))] {
+            let line = Line::new().set("x1", a[0]).set("y1", a[1]).set("x2", b[0]).set("y2", b[1]);
+            let style = format!("stroke-width:{};stroke-linecap:round", rounded(width));
+            self.put(line.set("class", format!("bar-{part} {class}")).set("style", style));
+        }
+    }
+
+    /// An arrow with its head at `to`. One that would be too short for its head begins further back.
     pub fn arrow(&mut self, class: &str, from: Place, to: Place, head: f64) {
         let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
         let length = dx.hypot(dy);
-        if length.is_nan() || length < head * 0.8 {
-            self.line(class, from, to);
-            self.circle(&format!("{class} tip"), to, head / 3.0);
+        if !(length > 1e-6) {
             return;
         }
         let (ux, uy) = (dx / length, dy / length);
+        let from = if length < 1.8 * head { [to[0] - 1.8 * head * ux, to[1] - 1.8 * head * uy] } else { from };
         let neck = [to[0] - ux * head, to[1] - uy * head];
         self.line(class, from, neck);
         let wing = head * 0.42;
