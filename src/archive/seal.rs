@@ -141,7 +141,7 @@ fn facts(document: &ResultDocument, n_photos: usize, privacy: &Privacy) -> Vec<(
     let Program { name, version, .. } = &document.program;
     let names = |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
     vec![
-        ("Bag-Software-Agent", format!("{name} {version}")),
+        ("Sealed-By", format!("{name} {version}")),
         ("External-Identifier", document.job.id.clone()),
         ("External-Description", "A motorcycle's rear wheel, chain line and frame, measured from photos".to_owned()),
         ("Result-Form", SCHEMA.to_owned()),

@@ -43,8 +43,9 @@ pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) ->
         (header(document, title, ""))
         main {
             div.first { (plan::section(document, show)) (view_section(document, show)) }
-            (figures::judged(document, show))
+            (foot(document, title))
             (details::in_the_way(document, show))
+            (figures::judged(document, show))
             (closed("figures", "Every figure", figures::section(document, show)))
             (closed("uncertainty", "How sure, and why", details::budget(document, show)))
             @if !pictures.is_empty() || !document.layout.cameras.is_empty() {
@@ -188,6 +189,11 @@ fn legend(document: &ResultDocument) -> Markup {
 
 fn cautions() -> Markup {
     html! { ul.mind { @for caution in CAUTIONS { li { (caution) } } } }
+}
+
+/// What stands below the first sheet on paper.
+fn foot(document: &ResultDocument, title: &str) -> Markup {
+    html! { p.foot { (title) ", " (taken(document)) ". " (NO_CERTIFICATE) " Seal: " (document.job.id) } }
 }
 
 fn footer(document: &ResultDocument) -> Markup {

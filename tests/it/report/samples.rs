@@ -129,6 +129,7 @@ fn photos() -> Vec<PhotoEntry> {
                 corners: if unread { 0 } else { 1204 + 7 * i },
                 rms_px: (!unread).then_some(0.031 + 0.001 * i as f64),
                 position: (!unread).then_some([-700.0 + 150.0 * i as f64, 620.0, 300.0]),
+                taken: Some("2026-05-16".to_owned()),
             });
         }
     }

@@ -2,7 +2,7 @@
 
 use super::bike::{Bike, Sprocket};
 use super::canvas::{Anchor, Canvas, Drawing, Place};
-use super::labels::{HEAD, LETTERS, Labels, WAY};
+use super::labels::{HEAD, Labels, WAY, letters};
 use crate::figure::{Figure, Side};
 use crate::plan::outcome::{Direction, PlanStep, StepKind};
 use crate::report::units::Show;
@@ -20,14 +20,15 @@ pub fn above(bike: &Bike, show: Show) -> Drawing {
     let (rear_end, front_end) = ends(bike);
     // The cord: straight, and what everything is measured from.
     canvas.line("cord", sheet(rear_end, 0.0), sheet(front_end, 0.0));
-    canvas.words("label", sheet(front_end + 10.0, 0.0), Anchor::Middle, LETTERS, "front");
     frame(&mut canvas, bike, rear_end, front_end);
     ghost(&mut canvas, bike);
     sprockets(&mut canvas, bike);
     wheel(&mut canvas, bike);
     marks(&mut canvas, bike, rear_end, front_end);
+    let letters = letters(&canvas);
+    canvas.words("label", sheet(front_end + 10.0, 0.0), Anchor::Middle, letters, "front");
     told(&mut canvas, bike, rear_end, show);
-    canvas.scale_bar(LETTERS);
+    canvas.scale_bar(letters);
     let words = format!(
         "View from above, front at the top, the bike's left at the left; sideways departures drawn {} times as large as they are",
         bike.factor
@@ -137,12 +138,12 @@ fn told(canvas: &mut Canvas, bike: &Bike, rear_end: f64, show: Show) {
                 let x = x0 + wheel.radius + 14.0;
                 let at = sheet(x, bike.factor * wheel.across(x, z0));
                 canvas.line("reach", sheet(x0, offset), sheet(x, offset));
-                labels.figure(&square_figure(bike), "wheel, square", at);
+                labels.figure(&square_figure(bike), "wheel square", at);
             }
         }
         if labels.step(StepKind::Centre).is_none() && labels.step(StepKind::Rehang).is_none() {
             let at = sheet(x0 - 0.55 * wheel.radius, bike.factor * wheel.across(x0 - 0.55 * wheel.radius, z0));
-            labels.figure(&side_figure(bike), "wheel, sideways", at);
+            labels.figure(&side_figure(bike), "wheel aside", at);
         }
     }
     chain(canvas, bike, &mut labels);
@@ -199,7 +200,7 @@ fn chain(canvas: &mut Canvas, bike: &Bike, labels: &mut Labels) {
     let (Some(rear), Some(gearbox)) = (bike.rear_sprocket, bike.gearbox_sprocket) else { return };
     let at_gearbox = sheet(gearbox.centre[0], bike.drawn(gearbox.base, gearbox.centre[1]));
     let Some(step) = labels.step(StepKind::Chain) else {
-        labels.figure(&Figure::ChainAtGearbox, "gearbox sprocket", at_gearbox);
+        labels.figure(&Figure::ChainAtGearbox, "sprockets", at_gearbox);
         return;
     };
     let at_rear = sheet(rear.centre[0] + rear.radius, bike.drawn(rear.base, rear.centre[1]));

@@ -2,7 +2,7 @@
 
 use super::bike::Bike;
 use super::canvas::{Anchor, Canvas, Drawing, Place};
-use super::labels::{HEAD, LETTERS, Labels, WAY};
+use super::labels::{HEAD, Labels, WAY, letters};
 use crate::figure::Figure;
 use crate::plan::outcome::{Direction, StepKind};
 use crate::report::units::Show;
@@ -22,14 +22,15 @@ pub fn behind(bike: &Bike, show: Show) -> Drawing {
     // The cord's upright plane, and the cord in it.
     canvas.line("cord", sheet(0.0, 0.0), sheet(0.0, top));
     canvas.circle("cord-end", sheet(0.0, 3.0), 3.5);
-    canvas.words("label", sheet(112.0, top + 8.0), Anchor::Middle, LETTERS, "left");
-    canvas.words("label", sheet(-112.0, top + 8.0), Anchor::Middle, LETTERS, "right");
     plumb(&mut canvas, bike);
     spindle(&mut canvas, bike);
     sprockets(&mut canvas, bike);
     wheel(&mut canvas, bike);
+    let letters = letters(&canvas);
+    canvas.words("label", sheet(100.0, top + 8.0), Anchor::Middle, letters, "left");
+    canvas.words("label", sheet(-100.0, top + 8.0), Anchor::Middle, letters, "right");
     told(&mut canvas, bike, show);
-    canvas.scale_bar(LETTERS);
+    canvas.scale_bar(letters);
     let words = format!(
         "View from behind, the bike's left at the left, the bench at the bottom; sideways departures drawn {} times as large as they are",
         bike.factor
@@ -98,13 +99,13 @@ fn told(canvas: &mut Canvas, bike: &Bike, show: Show) {
             canvas.arrow("arrow", [at_rim[0] - way * 4.0, at_rim[1]], [at_rim[0] + way * WAY, at_rim[1]], HEAD);
             labels.told_step(step, at_rim);
         }
-        None => labels.figure(&Figure::WheelOffset, "wheel, sideways", at_rim),
+        None => labels.figure(&Figure::WheelOffset, "wheel aside", at_rim),
     }
     if bike.document.figure(&Figure::WheelLean).is_some() {
         let top = z0 + wheel.radius + 14.0;
         let (foot, offset) = (z0 - wheel.radius, bike.factor * wheel.across(x0, z0));
         canvas.line("reach", sheet(offset, foot), sheet(offset, top));
-        labels.figure(&Figure::WheelLean, "wheel, upright", sheet(bike.factor * wheel.across(x0, top), top));
+        labels.figure(&Figure::WheelLean, "wheel lean", sheet(bike.factor * wheel.across(x0, top), top));
     }
     if bike.document.figure(&Figure::SpindleHeights).is_some() {
         // The end on that side, where both were seen: out there it is drawn clear of everything else.

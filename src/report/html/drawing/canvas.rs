@@ -4,6 +4,10 @@ use svg::Document;
 use svg::node::Node;
 use svg::node::element::{Circle, Group, Line, Polygon, Rectangle, Style, Text, Title};
 
+/// How wide letters are on the average, in heights: of plain type, and of titles. Measured on the page with a wide font.
+const LETTER: f64 = 0.6;
+pub const WIDE_LETTER: f64 = 0.66;
+
 /// A place on the sheet, mm.
 pub type Place = [f64; 2];
 
@@ -143,10 +147,15 @@ impl Canvas {
         );
     }
 
+    /// From where to where the drawing reaches across so far, mm.
+    pub fn across(&self) -> [f64; 2] {
+        if self.least[0] <= self.most[0] { [self.least[0], self.most[0]] } else { [0.0, 100.0] }
+    }
+
     /// Words; `size` is the height of the letters, mm. The sheet reaches as far as they are likely to.
     pub fn words(&mut self, class: &str, at: Place, anchor: Anchor, size: f64, words: &str) {
-        // Letters of the plain type in use are 0.55 of their height wide on the average; measured on the page.
-        let width = 0.55 * size * words.chars().count() as f64;
+        let share = if class.contains("title") { WIDE_LETTER } else { LETTER };
+        let width = share * size * words.chars().count() as f64;
         let (before, behind) = match anchor {
             Anchor::Start => (0.0, width),
             Anchor::Middle => (width / 2.0, width / 2.0),
