@@ -106,10 +106,10 @@ impl Group {
     /// Before a figure's short name, where it stands without its heading.
     pub fn word(self) -> &'static str {
         match self {
-            Self::RearWheel => "wheel, ",
-            Self::Chain => "chain, ",
-            Self::Spindle => "spindle, ",
-            Self::Frame => "frame, ",
+            Self::RearWheel => "wheel ",
+            Self::Chain => "chain ",
+            Self::Spindle => "spindle ",
+            Self::Frame => "frame ",
             Self::Rim | Self::BenchAndPrint => "",
         }
     }

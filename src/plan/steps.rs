@@ -363,7 +363,9 @@ impl Planner<'_> {
             let out = judge(tolerance, figure, self.per_percent(field)).verdict == Decision::Out;
             // A rim that the plan has just centred stands where it stands: that step has told how far the target is off.
             let centred = self.steps.iter().any(|step| step.step == StepKind::Centre) && *field == Figure::RimFromFace;
-            if let (true, Some(figure)) = (out && !centred, figure) {
+            // One tilt shows in both: the step for the lean names the ends, too.
+            let with_lean = *field == Figure::SpindleHeights && self.steps.iter().any(|step| step.because == Figure::WheelLean);
+            if let (true, Some(figure)) = (out && !centred && !with_lean, figure) {
                 let (part, action) = refer::in_words(field, figure, tolerance, self.input, self.settings);
                 self.push(PlanStep {
                     step: StepKind::Refer,

@@ -65,7 +65,7 @@ fn judgement(document: &ResultDocument, verdict: &Verdict, show: Show) -> Markup
                         nought: 0.0,
                         plus_is_left: plus_is_left(field.sense(), chain_on_left),
                     };
-                    span.value { (field.in_words(measured, show)) " ± " (Shown::of(measured, field.kind(), show).u) }
+                    span.value { (field.in_words(measured, show)) " ±\u{a0}" (Shown::of(measured, field.kind(), show).u) }
                     (PreEscaped(bar.svg()))
                     span.verdict { (verdict_badge(verdict.verdict)) span.limit { "limit " (field.amount(verdict.tolerance, show)) } }
                 }

@@ -144,7 +144,7 @@ fn view_section(document: &ResultDocument, show: Show) -> Markup {
                 figure { (PreEscaped(behind.inline())) figcaption { "From behind" } }
             }
             p.caption {
-                "To scale; what is out of true is drawn " strong { (factor) " times" } " as large as it is. Dashed: where the wheel belongs."
+                "To scale; what is out of true is drawn " strong { (factor) " times" } " as large as it is. Pale: where the wheel belongs."
             }
             details.what { summary { "What the lines are" } (legend(document)) }
         }

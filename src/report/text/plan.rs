@@ -35,9 +35,9 @@ pub fn steps(paper: &mut Paper, document: &ResultDocument, show: Show) {
 pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
     for choice in &step.choices {
         let [part, moves, rim] = brief::choice(choice, show);
-        let mark = if choice.taken { "     taken: " } else { "     or:    " };
+        let mark = if choice.taken { "     taken" } else { "     or" };
         let style = if choice.taken { PLAIN } else { FAINT };
-        paper.row(&[(FAINT, mark, 12), (style, &part, 25), (style, &moves, 22), (style, &format!("then {rim}"), 0)]);
+        paper.row(&[(FAINT, mark, 11), (style, &part, 24), (style, &moves, 20), (style, &format!("then {rim}"), 0)]);
     }
 }
 

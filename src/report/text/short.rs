@@ -17,9 +17,9 @@ use crate::report::units::{Show, Shown};
 const PLAIN: Style = Style::new();
 
 /// Columns of the verdicts: name, value, uncertainty.
-const NAME: usize = 30;
-const VALUE: usize = 28;
-const UNCERTAINTY: usize = 8;
+const NAME: usize = 31;
+const VALUE: usize = 29;
+const UNCERTAINTY: usize = 5;
 
 /// Findings that are shown in full; the others are counted.
 const MOST_FINDINGS: usize = 3;
@@ -65,7 +65,7 @@ fn verdicts(paper: &mut Paper, document: &ResultDocument, show: Show) {
         return;
     }
     paper.blank();
-    paper.row(&[(FAINT, "  figure", NAME), (FAINT, "now", VALUE), (FAINT, "±", UNCERTAINTY), (FAINT, "limit", 0)]);
+    paper.row(&[(FAINT, "  figure", NAME), (FAINT, "now", VALUE), (FAINT, "±", UNCERTAINTY), (FAINT, "verdict (limit)", 0)]);
     for verdict in &document.verdicts {
         match &verdict.value {
             Some(measured) => judged(paper, document, verdict, measured, show),
@@ -91,7 +91,7 @@ fn judged(paper: &mut Paper, document: &ResultDocument, verdict: &Verdict, measu
     ]);
 }
 
-/// "wheel: square (yaw)": the short name with the part it is told of.
+/// "wheel square (yaw)": the short name with the part it is told of.
 fn name(verdict: &Verdict) -> String {
     let part = verdict.field.line().map_or("", |line| line.group.word());
     format!("  {}{}", part, harmless(&verdict.field.short()))

@@ -169,7 +169,7 @@ fn words_from_a_job_stay_words() {
     photo.overlay.lines[0].0 = nasty.to_owned();
     let html = parsed("nasty", &page(&document, &[photo], Show::Mm));
     assert_eq!(html.select(&select("script")).count(), 0);
-    assert!(html.select(&select("h1")).next().unwrap().text().collect::<String>().contains(nasty));
+    assert!(html.select(&select("header strong")).next().unwrap().text().collect::<String>().contains(nasty));
 }
 
 #[test]
