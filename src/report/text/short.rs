@@ -17,7 +17,7 @@ use crate::report::units::{Show, Shown};
 const PLAIN: Style = Style::new();
 
 /// Columns of the verdicts: name, value, uncertainty.
-const NAME: usize = 31;
+const NAME: usize = 30;
 const VALUE: usize = 29;
 const UNCERTAINTY: usize = 5;
 
@@ -65,14 +65,27 @@ fn verdicts(paper: &mut Paper, document: &ResultDocument, show: Show) {
         return;
     }
     paper.blank();
-    paper.row(&[(FAINT, "  figure", NAME), (FAINT, "now", VALUE), (FAINT, "±", UNCERTAINTY), (FAINT, "verdict (limit)", 0)]);
+    paper.row(&[(FAINT, " figure", NAME), (FAINT, "now", VALUE), (FAINT, "±", UNCERTAINTY), (FAINT, "verdict (limit)", 0)]);
     for verdict in &document.verdicts {
         match &verdict.value {
             Some(measured) => judged(paper, document, verdict, measured, show),
             None => paper.row(&[(PLAIN, &name(verdict), NAME), (OPEN, "not measured", 0)]),
         }
     }
-    for verdict in document.verdicts.iter().filter(|v| v.verdict == Decision::Undecided && v.value.is_some()) {
+    undecided(paper, document, show);
+}
+
+/// Why verdicts are open: in full where that is all that is left to do, else in a line, for the work comes first.
+fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
+    let open = document.verdicts.iter().filter(|v| v.verdict == Decision::Undecided && v.value.is_some());
+    let open: Vec<&Verdict> = open.collect();
+    if document.state == Some(State::ToDo) {
+        if !open.is_empty() {
+            paper.paragraph(FAINT, "  ", "  ", "Undecided: not sure enough to say in or out; --all says what would decide it.");
+        }
+        return;
+    }
+    for verdict in open {
         if let Some(decide) = &verdict.decide {
             let name = capital(&verdict.field.name());
             paper.paragraph(OPEN, "  ", "    ", &format!("{name} is undecided. {}", decide.shown(show)));
@@ -94,7 +107,7 @@ fn judged(paper: &mut Paper, document: &ResultDocument, verdict: &Verdict, measu
 /// "wheel square (yaw)": the short name with the part it is told of.
 fn name(verdict: &Verdict) -> String {
     let part = verdict.field.line().map_or("", |line| line.group.word());
-    format!("  {}{}", part, harmless(&verdict.field.short()))
+    format!(" {}{}", part, harmless(&verdict.field.short()))
 }
 
 /// What stands in the way, with what to do; warnings in short; the rest is counted.
@@ -109,7 +122,9 @@ fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
         let photo = finding.photo.as_deref().filter(|photo| !finding.what.contains(photo));
         let place = photo.map_or_else(String::new, |photo| format!(" [{photo}]"));
         paper.paragraph(style, "  - ", "    ", &format!("{}{place}", finding.what.shown(show)));
-        if !finding.advice.is_empty() {
+        // What to do about a warning can wait until the work is done.
+        let wait = finding.severity == Severity::Warning && document.state == Some(State::ToDo);
+        if !finding.advice.is_empty() && !wait {
             paper.paragraph(PLAIN, "    -> ", "       ", &finding.advice.shown(show));
         }
     }

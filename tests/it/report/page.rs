@@ -1,11 +1,14 @@
 //! The page: valid, self-contained, readable by everyone, and showing the figures of the result and no others.
 
 use std::collections::BTreeMap;
+use std::path::Path;
+use std::process::Command;
 
 use image::{ImageFormat, RgbImage};
 use scraper::{Html, Selector};
 use sightcord::figure::{Figure, RimPlace, Side};
-use sightcord::report::html::{Overlay, PhotoPicture, RESIDUAL_FACTOR, files, page, views};
+use sightcord::plan::since::since;
+use sightcord::report::html::{Overlay, PhotoPicture, RESIDUAL_FACTOR, files, page, plan_page, since_page, views};
 use sightcord::report::result::ResultDocument;
 use sightcord::report::units::Show;
 
@@ -352,4 +355,39 @@ fn text_stands_out_in_light_in_dark_and_on_paper() {
             assert!(ratio >= 4.5, "{front} {} on {back} {}: {ratio:.2}", theme[front], theme[back]);
         }
     }
+}
+
+#[test]
+fn before_and_after_and_what_if_have_pages_of_their_own() {
+    let (before, after) = (samples::grass_track(), samples::in_tolerance());
+    let compared = since(&before.evening(), &after.evening()).unwrap();
+    for show in [Show::Mm, Show::Inch] {
+        let html = parsed("since", &since_page(&before, &after, &compared, show));
+        let headline: String = html.select(&select("h1")).next().unwrap().text().collect();
+        assert_eq!(headline, "2 of 2 are right now");
+        assert_eq!(html.select(&select("#plan li.step")).count(), compared.steps.len());
+        assert_eq!(html.select(&select("script")).count(), 0);
+        let html = parsed("what if", &plan_page(&before, show));
+        assert_eq!(html.select(&select("#plan li.step")).count(), 3);
+    }
+}
+
+#[test]
+fn a_page_is_written_to_a_new_file_and_over_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let result = folder.path().join("result.json");
+    std::fs::write(&result, samples::grass_track().to_json()).unwrap();
+    let page = folder.path().join("since.html");
+    let since = || {
+        let program = Path::new(env!("CARGO_BIN_EXE_sightcord"));
+        Command::new(program).arg("since").args([&result, &result]).arg("--page").arg(&page).output().unwrap()
+    };
+    let written = since();
+    assert_eq!(written.status.code(), Some(0), "{written:?}");
+    let first = std::fs::read(&page).unwrap();
+    assert!(String::from_utf8_lossy(&first).contains("right now"));
+    let again = since();
+    assert_eq!(again.status.code(), Some(2), "{again:?}");
+    assert!(String::from_utf8_lossy(&again.stderr).contains("not there yet"), "{again:?}");
+    assert_eq!(std::fs::read(&page).unwrap(), first);
 }
