@@ -3,6 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::text::Sentence;
+
 /// How much a finding matters. Ordered: a refusal is the most severe.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
@@ -28,26 +30,26 @@ pub struct Finding {
     #[serde(default)]
     pub photo: Option<String>,
     /// What happened, in a sentence.
-    pub what: String,
+    pub what: Sentence,
     /// What to do about it, in a sentence.
     #[serde(rename = "do")]
-    pub advice: String,
+    pub advice: Sentence,
 }
 
 impl Finding {
-    pub fn new(severity: Severity, id: &str, what: impl Into<String>, advice: impl Into<String>) -> Self {
+    pub fn new(severity: Severity, id: &str, what: impl Into<Sentence>, advice: impl Into<Sentence>) -> Self {
         Self { id: id.to_owned(), severity, field: None, photo: None, what: what.into(), advice: advice.into() }
     }
 
-    pub fn note(id: &str, what: impl Into<String>, advice: impl Into<String>) -> Self {
+    pub fn note(id: &str, what: impl Into<Sentence>, advice: impl Into<Sentence>) -> Self {
         Self::new(Severity::Note, id, what, advice)
     }
 
-    pub fn warning(id: &str, what: impl Into<String>, advice: impl Into<String>) -> Self {
+    pub fn warning(id: &str, what: impl Into<Sentence>, advice: impl Into<Sentence>) -> Self {
         Self::new(Severity::Warning, id, what, advice)
     }
 
-    pub fn refused(id: &str, what: impl Into<String>, advice: impl Into<String>) -> Self {
+    pub fn refused(id: &str, what: impl Into<Sentence>, advice: impl Into<Sentence>) -> Self {
         Self::new(Severity::Refused, id, what, advice)
     }
 

@@ -27,4 +27,5 @@ pub mod plan;
 pub mod report;
 pub mod scene;
 pub mod sightings;
+pub mod text;
 pub mod visible;

@@ -145,7 +145,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     let bench_settings = bench_settings(&job, &setups, &lens_only);
     let figures = solution.as_ref().and_then(|solution| {
         let figures =
-            guarded("The figures could not be told from the solved scene.", || bench::measure(solution, &bench_settings));
+            guarded("The figures could not be worked out from the solved scene.", || bench::measure(solution, &bench_settings));
         or_told(figures, &mut findings)
     });
     let mut figures = figures.unwrap_or_default();
@@ -159,7 +159,7 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     });
     let mut outcome = or_told(planned, &mut findings).unwrap_or_default();
     if let Some(solution) = &solution {
-        let named = guarded("Which photos would help is not told.", || {
+        let named = guarded("Which photos would help is not said.", || {
             let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
             let advice = photos_that_would_help(solution, &bench_settings, &outcome, raised);
             let mut named = outcome.clone();
@@ -436,6 +436,7 @@ fn document(
             corners: fit.map_or(0, |(n, _)| *n),
             rms_px: fit.map(|(_, rms)| *rms),
             position,
+            taken: photo.facts.as_ref().and_then(|facts| day_taken(facts.exif.taken.as_deref()?)),
         });
     }
     let parts = ResultParts {
@@ -449,6 +450,13 @@ fn document(
         settings: serde_json::to_value(job).unwrap_or_default(),
     };
     ResultDocument::new(parts)
+}
+
+/// The day in "2026:05:16 10:04:48", as "2026-05-16"; None where a camera wrote none.
+fn day_taken(written: &str) -> Option<String> {
+    let day = written.get(..10)?;
+    let is_day = day.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b':' } else { b.is_ascii_digit() });
+    (is_day && !day.starts_with("0000")).then(|| day.replace(':', "-"))
 }
 
 fn cameras(

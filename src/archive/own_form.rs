@@ -22,7 +22,7 @@ pub fn is_own(bag: &Bag) -> bool {
 }
 
 fn names_this_program(bag: &Bag) -> bool {
-    bag.fact("Bag-Software-Agent").unwrap_or_default().split(' ').next() == Some(Program::this().name.as_str())
+    bag.fact("Sealed-By").unwrap_or_default().split(' ').next() == Some(Program::this().name.as_str())
 }
 
 /// Holds a bag to the form in which this program writes its own.

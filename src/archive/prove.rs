@@ -130,7 +130,7 @@ fn look(at: &Path, expect: Option<&str>) -> Result<Looked, ProveError> {
     let bag = bag::check(&opened.bag)?;
     proof.payload = bag.payload_size();
     proof.bag_version = bag.version;
-    proof.sealed_by = bag.fact("Bag-Software-Agent").map(str::to_owned);
+    proof.sealed_by = bag.fact("Sealed-By").map(str::to_owned);
     proof.problems.extend(bag.problems.iter().cloned());
     let sealed = match read_result(&opened.bag, &bag)? {
         Some(Ok(sealed)) => {

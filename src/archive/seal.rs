@@ -141,7 +141,7 @@ fn facts(document: &ResultDocument, n_photos: usize, privacy: &Privacy) -> Vec<(
     let Program { name, version, .. } = &document.program;
     let names = |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
     vec![
-        ("Bag-Software-Agent", format!("{name} {version}")),
+        ("Sealed-By", format!("{name} {version}")),
         ("External-Identifier", document.job.id.clone()),
         ("External-Description", "A motorcycle's rear wheel, chain line and frame, measured from photos".to_owned()),
         ("Result-Form", SCHEMA.to_owned()),
@@ -157,7 +157,7 @@ fn facts(document: &ResultDocument, n_photos: usize, privacy: &Privacy) -> Vec<(
 ///
 /// The small pictures of photos that the report in the job's folder has are left out: the photos themselves are in the archive.
 pub fn report_files(document: &ResultDocument) -> Vec<(String, Vec<u8>)> {
-    let plain = anstream::adapter::strip_str(&text::report(document, Show::Mm)).to_string();
+    let plain = anstream::adapter::strip_str(&text::report_all(document, Show::Mm)).to_string();
     let page =
         html::files(document, &[], Show::Mm).into_iter().map(|file| (format!("{}{}", layout::REPORT, file.path), file.bytes));
     page.chain([(layout::REPORT_TEXT.to_owned(), plain.into_bytes())]).collect()

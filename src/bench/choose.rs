@@ -108,7 +108,7 @@ fn left_hint(state: &State, settings: &BenchSettings, findings: &mut Vec<Finding
     if toward_left.is_empty() {
         findings.push(Finding::refused(
             "sides-unknown",
-            "Neither rim tab (1 left, 2 right) was found, so left and right can't be told and no figure with a side is given.",
+            "Neither rim tab (1 left, 2 right) was found, so the program can't know left from right and gives no figure that has a side.",
             "Stick tabs 1 and 2 on the rear rim's outside faces and take photos from both sides.",
         ));
         return None;

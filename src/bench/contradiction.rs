@@ -9,6 +9,8 @@ use nalgebra::DMatrix;
 use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
+use crate::say;
+use crate::text::Amount;
 
 const YAW: Figure = Figure::WheelYaw;
 const YAW_FROM_OFFSETS: Figure = Figure::WheelYawFromOffsets;
@@ -43,7 +45,7 @@ pub fn doubt_moved_wheel(
         Finding::warning(
             "wheel-moved",
             format!(
-                "The wheel's axis and the marked places of its rim tell yaws that differ by {difference:.2} degrees, where {u:.2} at most \
+                "The wheel's axis and the marked places of its rim disagree about its squareness by {difference:.2} degrees, where {u:.2} at most \
                  can be chance. The wheel was knocked or turned between photos of one set-up, it floats along its spindle, or a rim tab \
                  came loose."
             ),
@@ -127,11 +129,13 @@ pub fn doubt_floating_wheel(float: Float, measured: &mut BTreeMap<Figure, Measur
     Some(
         Finding::warning(
             "wheel-floats",
-            format!(
-                "The wheel stands {apart_mm:.1} mm farther to one side in one set-up than in another: it floats along its spindle, was \
-                 taken out and set in again, or was knocked. Its offset and the chain line hold for the middle between both; it may have \
-                 turned by {turned:.2} degrees as well."
-            ),
+            say![
+                "The wheel stands ",
+                Amount::tenths(apart_mm),
+                " farther to one side in one set-up than in another: it floats along its spindle, was taken out and set in again, or was \
+                 knocked. Its offset and the chain line hold for the middle between both; it may have turned by ",
+                format!("{turned:.2} degrees as well."),
+            ],
             "Push the wheel to one end of its float before you take the photos, do not touch it between the first and the last, and \
              take all set-ups again.",
         )

@@ -3,32 +3,37 @@
 use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::measurement::Quality;
+use crate::say;
+use crate::text::{Amount, Sentence};
 
 use super::riders::RIDERS;
 
-/// What contradicting sources of the datum are told under.
+/// The finding that sources of the datum contradict each other.
 pub const DISAGREE: &str = "datum-disagrees";
 
-fn told_apart(by: &[(String, f64)]) -> String {
-    let each = by.iter().map(|(words, off)| {
+fn told_apart(by: &[(String, f64)]) -> Sentence {
+    let mut all = Sentence::default();
+    for (i, (words, off)) in by.iter().enumerate() {
+        let comma = if i == 0 { "" } else { ", " };
         let side = if *off >= 0.0 { "left" } else { "right" };
-        format!("{:.1} mm to the {side} at {words}", off.abs())
-    });
-    each.collect::<Vec<String>>().join(", ")
+        all = say![all, comma, Amount::tenths(off.abs()), format!(" to the {side} at {words}")];
+    }
+    all
 }
 
 pub fn disagree(with_edges: bool, by: &[(String, f64)]) -> Finding {
     let what = if with_edges {
-        format!(
-            "The cord's edges and the riders disagree: by the riders the cord runs {}. One of the two is wrong, so that nothing is told from \
-             the cord.",
-            told_apart(by)
-        )
+        say![
+            "The cord's edges and the riders disagree: by the riders the cord runs ",
+            told_apart(by),
+            ". One of the two is wrong, so nothing is measured from the cord.",
+        ]
     } else {
-        format!(
-            "The riders do not stand in one line: by them the cord runs {} of it. One of them is wrong, so that nothing is told from the cord.",
-            told_apart(by)
-        )
+        say![
+            "The riders do not stand in one line: by them the cord runs ",
+            told_apart(by),
+            " of it. One of them is wrong, so nothing is measured from the cord.",
+        ]
     };
     Finding::refused(
         DISAGREE,
@@ -42,7 +47,11 @@ pub fn disagree(with_edges: bool, by: &[(String, f64)]) -> Finding {
 pub fn left_out(words: &str, off: f64) -> Finding {
     Finding::warning(
         "rider-left-out",
-        format!("The rider with {words} has the cord {:.1} mm elsewhere than all the rest; it was left out.", off.abs()),
+        say![
+            format!("The rider with {words} has the cord "),
+            Amount::tenths(off.abs()),
+            " elsewhere than all the rest; it was left out.",
+        ],
         "See that it sits on the cord, folded round it and glued flat, and take photos of it again.",
     )
     .about(RIDERS)
@@ -50,9 +59,9 @@ pub fn left_out(words: &str, off: f64) -> Finding {
 
 pub fn one_place(riders: usize) -> Finding {
     let what = if riders < 2 {
-        "The cord's edges can't be told here, and one rider alone tells no direction; so nothing is told from the cord."
+        "The cord's edges can't be seen well enough here, and one rider alone shows no direction; so nothing is measured from the cord."
     } else {
-        "The cord's edges can't be told here, and the riders stand too close together to tell its direction; so nothing is told from the cord."
+        "The cord's edges can't be seen well enough here, and the riders stand too close together to show its direction; so nothing is measured from the cord."
     };
     Finding::refused(
         "riders-too-few",
@@ -66,13 +75,13 @@ pub fn from_riders(quality: Quality) -> Finding {
     match quality {
         Quality::Good => Finding::note(
             "datum-from-riders",
-            "The cord's edges can't be told from light and shadow here: the datum is told by the riders on the cord.",
+            "Light and shadow hide the cord's edges here: the riders on the cord are the datum.",
             "Nothing to do.",
         ),
         Quality::Single => Finding::warning(
             "datum-single",
-            "The cord's edges can't be told from light and shadow here, and the riders that tell the datum confirm each other too little: \
-             no verdict is given on what is told from the cord.",
+            "Light and shadow hide the cord's edges here, and the riders confirm each other too little: what hangs on the cord gets no \
+             verdict.",
             "Put two riders on the cord 600 mm or more apart, with both faces of each in two photos from places a pace apart, or a third one.",
         ),
     }

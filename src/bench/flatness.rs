@@ -6,7 +6,9 @@ use nalgebra::Vector3;
 
 use crate::cards::codes::TAB_SIDE;
 use crate::finding::Finding;
+use crate::say;
 use crate::scene::Solution;
+use crate::text::Amount;
 
 use super::evaluate::Evaluation;
 use super::settings::{BenchSettings, Part};
@@ -50,12 +52,15 @@ pub fn tilted_tabs(
             lifts.insert(idx, (side / 2.0 * tilt.sin()).max(settings.assumed.flat_u_mm / 2.0));
             findings.push(Finding::warning(
                 "tab-not-flat",
-                format!(
-                    "Tab {} does not lie flat: it stands {:.1} degrees off its face, and its centre perhaps {:.1} mm.",
-                    tab.number,
-                    tilt.to_degrees(),
-                    side / 2.0 * tilt.sin()
-                ),
+                say![
+                    format!(
+                        "Tab {} does not lie flat: it stands {:.1} degrees off its face, and its centre perhaps ",
+                        tab.number,
+                        tilt.to_degrees()
+                    ),
+                    Amount::tenths(side / 2.0 * tilt.sin()),
+                    ".",
+                ],
                 "Press it down or stick a new one on a clean, flat place, and take the photos again; until then its figures carry that doubt.",
             ));
         }

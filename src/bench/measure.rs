@@ -93,7 +93,7 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     let Some(propagated) = propagated else {
         findings.push(Finding::refused(
             "not-determined",
-            "The photos leave something undetermined, so no uncertainty can be told and no figure is given.",
+            "The photos leave something undetermined, so no ± can be worked out and no figure is given.",
             "Take more photos from other sides, each with two cards or more in it.",
         ));
         figures.findings = findings;

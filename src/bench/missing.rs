@@ -1,7 +1,9 @@
 //! Why a figure is missing, told for each by its JSON pointer, and what photo or mark would help.
 
 use crate::finding::{Finding, Severity};
+use crate::say;
 use crate::scene::Solution;
+use crate::text::Amount;
 
 use super::datum_findings::DISAGREE;
 use super::evaluate::Choices;
@@ -9,6 +11,7 @@ use super::figures::{Figures, Side};
 use super::settings::{BenchSettings, Part};
 use super::views::Views;
 use crate::figure::Figure;
+use crate::figure::Kind;
 
 /// Adds a finding for each figure that could not be measured.
 pub fn findings(
@@ -31,7 +34,7 @@ pub fn findings(
         findings.push(
             Finding::refused(
                 "cord-not-seen",
-                "The datum cord was not found in any photo, so nothing can be told from it.",
+                "The datum cord was not found in any photo, so nothing can be measured from it.",
                 "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, 2 to 5 mm above the paper, \
                  and take photos from above the cards and from both sides. Where light and shadow hide it, put two riders on it, 600 mm \
                  or more apart (sheets --tabs 39-42): they tell where it runs in any light.",
@@ -45,7 +48,8 @@ pub fn findings(
         findings.push(
             Finding::warning(
                 "one-setup",
-                "Only one wheel position was photographed: which way the axle points, and so lean and square, shows when the wheel turns.",
+                "Only one position of the wheel was photographed. Without turning it, its axis can't be found, and run-out looks like a wheel that is \
+                 not square.",
                 "Turn the wheel half round, so that the mark lies at the other end, and take six photos more: three from the left, three from \
                  the right. Move nothing else.",
             )
@@ -69,10 +73,14 @@ pub fn findings(
         findings.push(
             Finding::warning(
                 "cord-moved",
-                format!(
-                    "The cord lies {} elsewhere in one set-up than in another; all was measured from its place in the first.",
-                    figures.get(&Figure::CordMoved).map_or("somewhat".to_owned(), |m| format!("{:.1} mm", m.value))
-                ),
+                say![
+                    "The cord lies ",
+                    match figures.get(&Figure::CordMoved) {
+                        Some(moved) => say![Amount::measured(&moved, Kind::Length)],
+                        None => say!["somewhat"],
+                    },
+                    " elsewhere in one set-up than in another; all was measured from its place in the first.",
+                ],
                 "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
             )
             .about(Figure::CordMoved),
@@ -100,16 +108,24 @@ fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<
     });
     Finding::warning(
         "print-not-measured",
-        format!(
-            "{} A print fitted to the page (97 %) can't be seen in photos; each 1 % would put {most:.1} mm \
-             on a rim offset. Wheel offset and angles hardly feel it.{caliper}",
+        say![
             match measured {
                 [true, _] => "Only the check line along the card was measured, not the one across.",
                 [_, true] => "Only the check line across the card was measured, not the one along.",
                 _ => "Nobody has measured the print.",
-            }
-        ),
-        "Lay a steel rule on the check lines of a card (250 mm along, 160 mm across) and write what it shows into job.toml under [print].",
+            },
+            " A print fitted to the page (97 %) can't be seen in photos; each 1 % would put ",
+            Amount::tenths(most),
+            " on a rim offset. Wheel offset and angles hardly feel it.",
+            caliper,
+        ],
+        say![
+            "Lay a steel rule on the check lines of a card (",
+            Amount::mm(250.0),
+            " along, ",
+            Amount::mm(160.0),
+            " across) and write what it shows into job.toml under [print].",
+        ],
     )
 }
 
@@ -160,7 +176,7 @@ fn wheel(
                 "no-wheel-axis",
                 format!(
                     "The wheel's axis needs three of its tabs, not in one line, in each of two set-ups with the wheel turned by 60 to 300 \
-                     degrees between them; {joined} were found so. Lean is not told, and yaw only from the rim offsets."
+                     degrees between them; {joined} were found so. So there is no lean, and squareness only from the rim offsets."
                 ),
                 "Turn the wheel half round between the set-ups and see that tabs 1, 2 and 8 to 10 are in two photos or more of each.",
             )

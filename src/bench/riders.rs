@@ -4,9 +4,12 @@ use std::collections::BTreeMap;
 
 use nalgebra::Vector3;
 
+use crate::figure::Kind;
 use crate::finding::Finding;
+use crate::say;
 use crate::scene::riders::{LEAST_UPRIGHT, axis_below};
 use crate::scene::{Solution, State};
+use crate::text::Amount;
 
 use super::figures::Side;
 use super::ground::CardPlane;
@@ -180,13 +183,13 @@ fn leans(words: &str, lean: f64) -> Finding {
 
 fn not_on_cord(words: &str, height: f64, disagree: f64) -> Finding {
     let why = if disagree > FACES_AGREE {
-        format!("its two faces disagree by {disagree:.1} mm about where the cord is")
+        say!["its two faces disagree by ", Amount::tenths(disagree), " about where the cord is"]
     } else {
-        format!("the cord would run {height:.0} mm above the cards there")
+        say!["the cord would run ", Amount::to_places(height, 0, Kind::Length), " above the cards there"]
     };
     Finding::refused(
         "rider-not-on-cord",
-        format!("The rider with {words} does not sit on the cord as it should: {why}. It was left out."),
+        say![format!("The rider with {words} does not sit on the cord as it should: "), why, ". It was left out."],
         "Fold the strip round the cord with the patterns outside, glue it back to back down to the marks, and take the photos again.",
     )
     .about(RIDERS)

@@ -1,6 +1,8 @@
 //! The rim's width as a check: it stays the same from set-up to set-up, and a caliper knows it without any print.
 
 use crate::finding::Finding;
+use crate::say;
+use crate::text::Amount;
 
 use super::figures::Figures;
 use super::settings::BenchSettings;
@@ -69,10 +71,13 @@ fn between_setups(figures: &Figures) -> Option<Finding> {
     (difference > LEAST_DIFFERENCE_MM.max(BEYOND_NOISE * noise)).then(|| {
         Finding::warning(
             "rim-widths-differ",
-            format!(
-                "The rim at the marked place is {:.1} mm wide in one set-up and {:.1} mm in another, and it can't have changed.",
-                low.2, high.2
-            ),
+            say![
+                "The rim at the marked place is ",
+                Amount::tenths(low.2),
+                " wide in one set-up and ",
+                Amount::tenths(high.2),
+                " in another, and it can't have changed.",
+            ],
             "See that tabs 1 and 2 stick fast and flat, and that nothing moved while the photos of a set-up were taken.",
         )
         .about(high.0.clone())
@@ -82,12 +87,17 @@ fn between_setups(figures: &Figures) -> Option<Finding> {
 fn against_caliper(caliper: f64, photographed: &Width, print_was_measured: bool) -> Finding {
     // Too small a print makes everything look too large by as much.
     let printed_percent = 100.0 * caliper / photographed.mean;
-    let what = format!(
-        "The rim is {caliper:.1} mm wide by caliper and {:.1} mm in the photos. The print's scale is probably off by {:.1} %: everything \
-         printed at {printed_percent:.1} % of its size would look so.",
-        photographed.mean,
-        (printed_percent - 100.0).abs()
-    );
+    let what = say![
+        "The rim is ",
+        Amount::tenths(caliper),
+        " wide by caliper and ",
+        Amount::tenths(photographed.mean),
+        format!(
+            " in the photos. The print's scale is probably off by {:.1} %: everything printed at {printed_percent:.1} % of its size \
+             would look so.",
+            (printed_percent - 100.0).abs()
+        ),
+    ];
     let advice = match print_was_measured {
         false => {
             "Lay a steel rule on the check lines of a card (250 mm along, 160 mm across) and write what it shows under [print] in \

@@ -8,7 +8,9 @@ use nalgebra::Vector3;
 
 use crate::figure::Figure;
 use crate::finding::Finding;
+use crate::say;
 use crate::scene::{Solution, State};
+use crate::text::Amount;
 
 use super::propagate::propagate;
 use super::settings::WHEEL;
@@ -75,11 +77,11 @@ impl Unsteady {
     pub fn finding(&self) -> Finding {
         Finding::warning(
             "wheel-axis-unsteady",
-            format!(
-                "Taken two by two, the set-ups tell axes of the wheel that lie up to {:.2} degrees and {:.1} mm off their mean. The \
-                 uncertainty of all that hangs on the axis was raised to match.",
-                self.tilt_deg, self.shift_mm
-            ),
+            say![
+                format!("Taken two by two, the set-ups give axes of the wheel that lie up to {:.2} degrees and ", self.tilt_deg),
+                Amount::tenths(self.shift_mm),
+                " off their mean. The uncertainty of all that hangs on the axis was raised to match.",
+            ],
             "Between set-ups the wheel may only be turned: see that its nuts are tight and that nobody moved it in the fork ends, rock the \
              rim to feel for play in the bearings, and take the set-ups again.",
         )

@@ -33,6 +33,9 @@ pub struct MeasureArgs {
     /// Unit of lengths in what is printed; files stay in millimetres.
     #[arg(long, value_enum, default_value_t = ShowUnit::Mm)]
     show: ShowUnit,
+    /// Print every figure and finding, not only the work to do and what is judged.
+    #[arg(long, conflicts_with = "json")]
+    all: bool,
     /// Threads to use (default: as many as the computer has).
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
@@ -88,7 +91,7 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
         super::print_json(&measured.document.to_json())?;
         return Ok(exit_code(&measured));
     }
-    let (text, files) = or_result_alone(&mut measured, |measured| drawn(measured, args.show.into()));
+    let (text, files) = or_result_alone(&mut measured, |measured| drawn(measured, args.show.into(), args.all));
     if !args.quiet {
         super::print_styled(&text)?;
     }
@@ -129,9 +132,10 @@ fn exit_code(measured: &Measured) -> u8 {
 }
 
 /// The report as text for the terminal, and its files.
-fn drawn(measured: &Measured, show: Show) -> (String, Vec<ReportFile>) {
-    let text = text::report(&measured.document, show);
-    let plain = anstream::adapter::strip_str(&text).to_string();
+fn drawn(measured: &Measured, show: Show, all: bool) -> (String, Vec<ReportFile>) {
+    let whole = text::report_all(&measured.document, show);
+    let plain = anstream::adapter::strip_str(&whole).to_string();
+    let text = if all { whole } else { text::report(&measured.document, show) };
     let mut files = html::files(&measured.document, &pictures(measured), show);
     files.push(ReportFile::new("report.txt", plain));
     (text, files)

@@ -13,23 +13,29 @@ pub mod since;
 pub mod whatif;
 
 use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::LazyLock;
 
 use anyhow::Context;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
+use crate::disk::new_file::NewFile;
 use crate::report::result::Program;
 use crate::visible;
 
 /// Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and whether its
 /// chain runs in line.
 #[derive(Debug, Parser)]
-#[command(name = "sightcord", version, max_term_width = 100)]
+#[command(name = "sightcord", version, max_term_width = 100, after_help = EXIT_CODES)]
 pub struct Cli {
     #[command(subcommand)]
     command: Command,
 }
+
+/// What scripts go by.
+const EXIT_CODES: &str = "Exit codes: 0 done, whatever was found; 1 nothing could be measured, or not proven; 2 bad usage or input; 130 after \
+    Ctrl-C.\nFindings and verdicts never change them: read \"state\" in result.json.";
 
 #[derive(Debug, Subcommand)]
 enum Command {
@@ -90,7 +96,9 @@ pub fn run() -> ExitCode {
 /// A command whose help ends with its exit codes.
 fn with_exit_codes(command: clap::Command) -> clap::Command {
     let first = match command.get_name() {
-        "measure" => "0 done, whatever was found; 1 nothing could be measured; 2 bad usage or input",
+        "measure" => {
+            "0 done, whatever was found (also \"not finished\" and steps to do); 1 nothing could be measured; 2 bad usage or input"
+        }
         "glance" => "0 done; 1 no photo shows a card; 2 no photo can be read, or bad usage",
         "prove" => "0 proven; 1 altered, not reproduced or not wholly to be compared; 2 it can't be read, or bad usage",
         _ => "0 done; 2 bad usage or input",
@@ -132,6 +140,16 @@ fn print_as_is(out: &mut impl Write, text: &str) -> anyhow::Result<()> {
         }
         _ => Ok(()),
     }
+}
+
+/// Writes a page to a file of its own; what is there already stays.
+fn write_page(file: &Path, page: &str) -> anyhow::Result<()> {
+    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let failed =
+        || format!("the page can't be written to {}: name a file that is not there yet, in a folder that is", file.display());
+    let mut new = NewFile::in_folder(folder).with_context(failed)?;
+    new.file().write_all(page.as_bytes()).with_context(failed)?;
+    new.publish(file).with_context(failed)
 }
 
 /// Says on standard error what went wrong; where not even that can be written, nobody is there to be told.

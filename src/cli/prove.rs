@@ -109,11 +109,11 @@ fn verdict(proof: &Proof) -> &'static str {
         (true, Some(_)) if by_number => {
             "Proven: the checksums hold, the figures come out again, and nothing was altered since the number was written down.\n"
         }
-        (true, Some(_)) => "Proven: the checksums hold, and the figures come out again.\n",
+        (true, Some(_)) => "The checksums hold, and the photos give these figures.\n",
         (true, None) if by_number => {
             "Checked: the checksums hold, and nothing was altered since the number was written down. It was not measured again.\n"
         }
-        (true, None) => "Checked: the checksums hold. It was not measured again.\n",
+        (true, None) => "The checksums hold. It was not measured again.\n",
         (false, Some(Reproduction::Differs(_))) => {
             "NOT PROVEN: the photos don't give the sealed result. Use another copy, or ask who made it.\n"
         }

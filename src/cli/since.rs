@@ -6,8 +6,8 @@ use clap::Args;
 
 use crate::plan::since::since;
 use crate::report::ResultDocument;
-use crate::report::text;
 use crate::report::units::Show;
+use crate::report::{html, text};
 
 /// Before and after: differences, with an uncertainty that counts shared terms once, and what became of the plan.
 #[derive(Debug, Args)]
@@ -20,6 +20,9 @@ pub struct SinceArgs {
     /// Unit of lengths in what is printed.
     #[arg(long, value_enum, default_value_t = super::measure::ShowUnit::Mm)]
     show: super::measure::ShowUnit,
+    /// Write the comparison as a page, too, to a file that is not there yet.
+    #[arg(long, value_name = "FILE", conflicts_with = "json")]
+    page: Option<PathBuf>,
     /// Print the comparison as JSON.
     #[arg(long)]
     json: bool,
@@ -37,6 +40,10 @@ pub fn run(args: &SinceArgs) -> anyhow::Result<u8> {
         false => result.visible().evening(),
     };
     let compared = since(&evening(&before), &evening(&after))?;
+    if let Some(file) = &args.page {
+        let page = html::since_page(&before.visible(), &after.visible(), &compared, Show::from(args.show));
+        super::write_page(file, &page)?;
+    }
     if args.json {
         super::print_json(&format!("{}\n", serde_json::to_string_pretty(&compared)?))?;
     } else if !args.quiet {

@@ -11,12 +11,12 @@ use crate::plan::settings::Choices;
 use crate::plan::{PlanSettings, replan};
 use crate::report::ResultDocument;
 use crate::report::result::RESULT_NAME;
-use crate::report::text;
 use crate::report::units::Show;
+use crate::report::{html, text};
 
 /// The plan again from a result alone, with other choices than the job's.
 ///
-/// Nothing is measured anew and nothing is written: figures and verdicts stay what they are.
+/// Nothing is measured anew, and nothing is written unless you ask for a page: figures and verdicts stay what they are.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord whatif my-bike/report --draw left --pack gearbox")]
 pub struct WhatifArgs {
@@ -31,6 +31,9 @@ pub struct WhatifArgs {
     /// Unit of lengths in what is printed.
     #[arg(long, value_enum, default_value_t = super::measure::ShowUnit::Mm)]
     show: super::measure::ShowUnit,
+    /// Write the plan as a page, too, to a file that is not there yet.
+    #[arg(long, value_name = "FILE", conflicts_with = "json")]
+    page: Option<PathBuf>,
     /// Print the result with the new plan as JSON.
     #[arg(long)]
     json: bool,
@@ -67,12 +70,19 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
         }),
     };
     let outcome = replan(&document.to_figures(), &PlanSettings::from(&job), choices);
+    document.state = Some(outcome.state);
+    document.headline = outcome.headline;
     document.summary = outcome.summary;
     document.plan = outcome.plan;
     document.expected = outcome.expected;
     if args.json {
         super::print_json(&document.to_json())?;
-    } else if !args.quiet {
+        return Ok(super::DONE);
+    }
+    if let Some(file) = &args.page {
+        super::write_page(file, &html::plan_page(&document.visible(), Show::from(args.show)))?;
+    }
+    if !args.quiet {
         super::print_styled(&text::plan_alone(&document, Show::from(args.show)))?;
     }
     Ok(super::DONE)

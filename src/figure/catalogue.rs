@@ -22,7 +22,7 @@ const NEEDS_BACKBONE: &str = "It needs a cord along the backbone with flags 29 a
 const NEEDS_FACE: &str = "It needs three tabs at least on that face, named in job.toml.";
 const NEEDS_FRONT: &str = "It needs tabs 3 and 4 on the front rim's two sides.";
 const NEEDS_RIDERS: &str =
-    "Two riders alone are the datum: a third one on the cord, or the cord's own edges, would show by what they are off.";
+    "Two riders alone are the datum: a third one on the cord, or the cord's own edges, would show how far they are off.";
 const NEEDS_CARDS: &str = "It needs two cards or more on the bench, overlapping from photo to photo.";
 
 /// One line of the catalogue.
@@ -201,7 +201,7 @@ catalogue! {
     }
     ChainAtRear {
         section: Section::Chain, member: "offset_at_rear", kind: Kind::Length, sense: Sense::Outboard,
-        name: "the chain line at the rear", short: "told at the rear",
+        name: "the chain line at the rear", short: "at the rear sprocket",
         meaning: "the gearbox sprocket's plane, where it passes the rear sprocket",
         needs: NEEDS_CHAIN, group: Group::Chain, place: 2, is_judged: true,
     }
@@ -317,13 +317,13 @@ catalogue! {
     LevelAlong {
         section: Section::Bench, member: "level_along", kind: Kind::Angle, sense: Sense::FrontHigh,
         name: "the bench's level along the bike", short: "level along",
-        meaning: "with a plumb line in the photos no other figure hangs on it",
+        meaning: "against upright: with a plumb line in the photos it changes no figure",
         needs: NEEDS_LEVEL, group: Group::BenchAndPrint, place: 1, is_judged: true,
     }
     LevelAcross {
         section: Section::Bench, member: "level_across", kind: Kind::Angle, sense: Sense::LeftHigh,
         name: "the bench's level across the bike", short: "level across",
-        meaning: "with a plumb line in the photos no other figure hangs on it",
+        meaning: "against upright: with a plumb line in the photos it changes no figure",
         needs: NEEDS_LEVEL, group: Group::BenchAndPrint, place: 1, is_judged: true,
     }
     CordStraightness {
@@ -349,7 +349,7 @@ catalogue! {
     /// where it tells the plane itself.
     RiderOffset(RiderId) {
         section: Section::Riders, member: "offset", kind: Kind::Length, sense: Sense::Sideways,
-        name: "what the rider with tabs * tells of the cord", short: "rider *",
+        name: "the cord's place by the rider with tabs *", short: "rider *",
         meaning: "where this rider has the cord, against the datum",
         needs: NEEDS_RIDERS, group: Group::BenchAndPrint, place: 1, is_judged: true,
     }

@@ -102,6 +102,17 @@ impl Group {
             Self::BenchAndPrint => "Bench and print",
         }
     }
+
+    /// Before a figure's short name, where it stands without its heading.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::RearWheel => "wheel ",
+            Self::Chain => "chain ",
+            Self::Spindle => "spindle ",
+            Self::Frame => "frame ",
+            Self::Rim | Self::BenchAndPrint => "",
+        }
+    }
 }
 
 /// Makes of the catalogue's blocks the enum of figures and the table of lines, in the same order.

@@ -6,10 +6,12 @@
 
 pub mod cautions;
 pub mod chain_drive;
+pub mod choices;
 pub mod difference;
 pub mod evening;
 pub mod foreseen;
 pub mod hand;
+pub mod limits;
 pub mod moves;
 pub mod outcome;
 pub mod progress;
@@ -20,7 +22,7 @@ pub mod steps;
 pub mod summary;
 pub mod tolerance;
 mod which_photo;
-mod words;
+pub mod words;
 
 pub use outcome::Outcome;
 pub use settings::{Choices, PlanSettings};
@@ -46,14 +48,8 @@ pub fn plan(input: &Figures, settings: &PlanSettings) -> Outcome {
     let (hand, hand_findings) = hand::compare_by_hand(&input.measured.table, &settings.hands);
     findings.extend(plan.findings);
     findings.extend(hand_findings);
-    Outcome {
-        summary: summary::in_one_sentence(&verdicts, &plan.steps),
-        plan: plan.steps,
-        expected: plan.expected,
-        verdicts,
-        hand,
-        findings,
-    }
+    let summary::Conclusion { state, headline, summary } = summary::conclude(input, &verdicts, &plan.steps);
+    Outcome { state, headline, summary, plan: plan.steps, expected: plan.expected, verdicts, hand, findings }
 }
 
 /// The plan again with other choices than the job's. The figures and their verdicts stay what they are.

@@ -10,6 +10,7 @@ pub use crate::figure::Unit;
 use crate::figure::{Figure, Side};
 use crate::finding::Finding;
 use crate::measurement::Measurement;
+use crate::text::Sentence;
 
 /// Whether a figure conforms to its tolerance, with a guard band of U on both sides of the limit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
@@ -49,7 +50,7 @@ pub struct Verdict {
     pub source: String,
     pub verdict: Decision,
     /// Where undecided: why, and what would decide it, with numbers.
-    pub decide: Option<String>,
+    pub decide: Option<Sentence>,
     /// Whether no smaller uncertainty would decide it: what it is told from has to be made sure of first.
     #[serde(default)]
     pub blocked: bool,
@@ -106,7 +107,7 @@ pub struct PlanStep {
     pub step: StepKind,
     /// What to do, in a sentence or two.
     #[serde(rename = "do")]
-    pub action: String,
+    pub action: Sentence,
     /// The part that is moved, in words: "left end of the spindle", "hub spacers", "rim".
     pub part: String,
     /// The side it is done on (square: the end that is drawn; chain: the chain side; centre: where the rim goes).
@@ -125,10 +126,48 @@ pub struct PlanStep {
     pub because: Figure,
     /// What the figure that asked for the step stood at when its turn came, earlier steps done.
     pub before: Option<Measurement>,
+    /// What can go wrong badly, one sentence each: a move beyond what the part can take, a step that is not shown to be needed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub dangers: Vec<Sentence>,
     /// What to look out for, one sentence each.
-    pub cautions: Vec<String>,
+    pub cautions: Vec<Sentence>,
     /// The figures to expect when this step is done, too.
     pub after: Expected,
+    /// Where the job does not say how it is done: every way, this step's own among them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub choices: Vec<Choice>,
+}
+
+/// One way to bring the sprockets into line, and what it costs the rim.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Choice {
+    /// "hub", "sprocket" or "gearbox": what `whatif --pack` and `kind` under [spacers] take.
+    pub applied_to: String,
+    /// How far the part goes, never negative.
+    #[serde(rename = "move")]
+    pub distance: Measurement,
+    pub direction: Direction,
+    /// How far the rim then has to go by its spokes, never negative; null where it may stay.
+    pub rim: Option<Measurement>,
+    /// Whether this is the one that the plan takes.
+    pub taken: bool,
+}
+
+/// How far the bike is from being finished.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum State {
+    /// Everything that was judged is inside its limits.
+    Done,
+    /// There is work to do.
+    ToDo,
+    /// A figure that the bike can't do without was not measured.
+    NotFinished,
+    /// All was measured, and nothing is out, but not every verdict is sure.
+    Undecided,
+    /// Nothing was measured.
+    #[default]
+    Refused,
 }
 
 /// A value taken by hand beside the photographed one. They are never merged.
@@ -148,7 +187,11 @@ pub struct HandComparison {
 /// Everything this stage has to say.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Outcome {
-    /// The verdict in one sentence: "Leave it alone: ...", "Three things to put right: ...".
+    /// How far the bike is from being finished.
+    pub state: State,
+    /// The same in a few words: "All well", "Three steps to do", "Not finished".
+    pub headline: String,
+    /// The same in a sentence or two: "Leave it alone: ...", "Three steps to do: ...", "Not finished: ...".
     pub summary: String,
     pub plan: Vec<PlanStep>,
     /// Figures to expect when all steps are done.

@@ -7,10 +7,11 @@ use super::difference::Difference;
 use super::evening::Evening;
 use super::outcome::PlanStep;
 use super::outcome::{Direction, StepKind, Unit};
-use super::words::amount;
 use crate::figure::{Figure, Side};
 use crate::job::SpacerKind;
 use crate::measurement::{Measurement, Quality};
+use crate::say;
+use crate::text::{Amount, Sentence};
 
 /// How far a step got.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
@@ -38,7 +39,7 @@ pub struct StepProgress {
     pub found: Option<Measurement>,
     pub progress: Progress,
     /// The same in a sentence.
-    pub what: String,
+    pub what: Sentence,
 }
 
 /// A step counts as done if what is missing is within U, or within this share of the step (common practice, no source).
@@ -137,7 +138,7 @@ fn rim_move(before: &Evening, differences: &[Difference]) -> Option<Measurement>
     }
 }
 
-fn in_words(step: &PlanStep, unit: Unit, planned: Option<f64>, found: Option<Measurement>, progress: Progress) -> String {
+fn in_words(step: &PlanStep, unit: Unit, planned: Option<f64>, found: Option<Measurement>, progress: Progress) -> Sentence {
     let name = match step.step {
         StepKind::Rehang => "Hanging the frame over the cord",
         StepKind::Square => "Squaring the wheel",
@@ -146,8 +147,10 @@ fn in_words(step: &PlanStep, unit: Unit, planned: Option<f64>, found: Option<Mea
         StepKind::Refer => "The work of others",
     };
     let side = step.side.map_or(String::new(), |side: Side| format!(" ({})", side.word()));
-    let numbers = planned.zip(found).map_or(String::new(), |(planned, found)| {
-        format!(": {} found of {} planned, U {}", amount(found.value, unit), amount(planned, unit), amount(found.u, unit))
+    let numbers = planned.zip(found).map(|(planned, found)| {
+        let planned = Amount::measured(&Measurement { value: planned, ..found }, unit);
+        let u = Amount::at_least(found.u, unit);
+        say![": ", Amount::measured(&found, unit), " found of ", planned, " planned, ± ", u]
     });
     let verdict = match progress {
         Progress::Done => "is done",
@@ -157,5 +160,5 @@ fn in_words(step: &PlanStep, unit: Unit, planned: Option<f64>, found: Option<Mea
         Progress::WrongWay => "went the wrong way",
         Progress::NotShown => "is not shown by what was measured",
     };
-    format!("{name}{side} {verdict}{numbers}.")
+    say![format!("{name}{side} {verdict}"), numbers, "."]
 }

@@ -4,10 +4,12 @@ use super::chain_drive;
 use super::outcome::{Decision, Unit};
 use super::settings::PlanSettings;
 use super::tolerance::{RUNOUT_LIMIT_STEEL_MM, Tolerance, judge};
-use super::words::{amount, mm};
+use super::words::{amount, by};
 use crate::bench::Figures;
 use crate::figure::Figure;
 use crate::measurement::Measurement;
+use crate::say;
+use crate::text::{Amount, Sentence};
 
 /// The verdict on a figure by the tolerance for this field, where there are both.
 pub fn measured_decision(tolerances: &[Tolerance], figure: Option<Measurement>, field: &Figure) -> Option<Decision> {
@@ -22,25 +24,31 @@ pub fn in_words(
     tolerance: &Tolerance,
     input: &Figures,
     settings: &PlanSettings,
-) -> (String, String) {
-    let size = amount(figure.value.abs(), tolerance.unit);
+) -> (String, Sentence) {
+    let size = Amount::measured(&figure, tolerance.unit).size();
     match field {
         Figure::WheelLean => {
             let top = if figure.value > 0.0 { "left" } else { "right" };
-            let heights = input.get(&Figure::SpindleHeights).map_or(String::new(), |heights| {
-                format!(" The spindle's left end stands {} {} than its right.", mm(heights.value), higher(heights.value))
+            let heights = input.get(&Figure::SpindleHeights).map(|heights| {
+                say![" The spindle's left end stands ", by(&heights), format!(" {} than its right.", higher(heights.value))]
             });
-            let action = format!(
-                "The wheel leans {size} with its top to the {top}. No adjuster takes that out: have the fork ends, the swinging arm and the frame \
-                 checked for twist.{heights}"
-            );
+            let action = say![
+                "The wheel leans ",
+                size,
+                format!(
+                    " with its top to the {top}. No adjuster takes that out: have the fork ends, the swinging arm and the frame checked for \
+                     twist."
+                ),
+                heights,
+            ];
             ("fork ends, swinging arm or frame".to_owned(), action)
         }
         Figure::SpindleHeights => {
-            let action = format!(
-                "The spindle's left end stands {size} {} than its right: have the fork ends and the swinging arm checked for twist.",
-                higher(figure.value)
-            );
+            let action = say![
+                "The spindle's left end stands ",
+                size,
+                format!(" {} than its right: have the fork ends and the swinging arm checked for twist.", higher(figure.value)),
+            ];
             ("fork ends or swinging arm".to_owned(), action)
         }
         Figure::ChainYaw | Figure::ChainLean => {
@@ -50,33 +58,41 @@ pub fn in_words(
                 .chain_pitch_mm
                 .zip(settings.gearbox_teeth)
                 .and_then(|(pitch, teeth)| chain_drive::pitch_diameter(pitch, teeth))
-                .map_or(String::new(), |diameter| {
-                    format!(", {} across its teeth", amount(diameter * figure.value.to_radians().tan().abs(), Unit::Mm))
+                .map(|diameter| {
+                    say![", ", amount(diameter * figure.value.to_radians().tan().abs(), Unit::Mm), " across its teeth"]
                 });
-            let action = format!(
-                "The gearbox sprocket stands askew to the rear one by {size}{across}, its {edge} to the {side}: have the gearbox and engine \
-                 mountings, plates and shims looked at."
-            );
+            let action = say![
+                "The gearbox sprocket stands askew to the rear one by ",
+                size,
+                across,
+                format!(", its {edge} to the {side}: have the gearbox and engine mountings, plates and shims looked at."),
+            ];
             ("gearbox or engine mounting".to_owned(), action)
         }
         Figure::RunoutLateral => {
-            let action = format!(
-                "The rim runs out sideways by {size}, peak to peak: have a wheel builder true it. An inspection allows a steel rim \
-                 {RUNOUT_LIMIT_STEEL_MM} mm."
-            );
+            let action = say![
+                "The rim runs out sideways by ",
+                size,
+                ", peak to peak: have a wheel builder true it. An inspection allows a steel rim ",
+                Amount::mm(RUNOUT_LIMIT_STEEL_MM),
+                ".",
+            ];
             ("rim".to_owned(), action)
         }
         _ => {
             let aim = match tolerance.nominal {
-                0.0 => String::new(),
-                nominal => format!(" from {}", amount(nominal, tolerance.unit)),
+                0.0 => None,
+                nominal => Some(say![" from ", Amount::stated(nominal, tolerance.unit)]),
             };
-            let action = format!(
-                "{} is {} and may be {}{aim} at most: none of these steps puts that right.",
+            let action = say![
                 sentence_start(&field.name()),
-                amount(figure.value, tolerance.unit),
-                amount(tolerance.limit, tolerance.unit)
-            );
+                " is ",
+                Amount::measured(&figure, tolerance.unit),
+                " and may be ",
+                Amount::stated(tolerance.limit, tolerance.unit),
+                aim,
+                " at most: none of these steps puts that right.",
+            ];
             ("what carries it".to_owned(), action)
         }
     }

@@ -4,18 +4,22 @@
 //! disturbs the bike anyway, and an undecided figure is then expected beyond its tolerance, it is put right as well.
 
 use super::cautions;
+use super::choices;
 use super::foreseen::{Foreseen, scale_answer};
+use super::limits;
 use super::moves::{Move, Places};
 use super::outcome::{Decision, Direction, Expected, PlanStep, StepKind, Unit};
 use super::refer;
 use super::settings::PlanSettings;
 use super::tolerance::{Reference, Tolerance, judge};
-use super::words::{amount, at_least, centre_in_words, chain_in_words, mm, square_in_words};
+use super::words::{by, centre_in_words, chain_in_words, square_in_words};
 use crate::bench::Figures;
 use crate::figure::{Figure, Side};
 use crate::finding::Finding;
 use crate::job::SpacerKind;
 use crate::measurement::{Measurement, Quality};
+use crate::say;
+use crate::text::{Amount, Sentence};
 
 /// Adjusters sit inboard of the spindle's ends by a nut and some thread on either side: where only the ends were measured,
 /// this is the U of their distance as the adjusters' (mm; common practice, no source).
@@ -87,7 +91,7 @@ struct Planner<'a> {
 
 impl Planner<'_> {
     /// The foreseen figure where it asks for a step, and a caution where it does so without being shown to be out.
-    fn asks(&mut self, field: &Figure) -> Option<(Measurement, Option<String>)> {
+    fn asks(&mut self, field: &Figure) -> Option<(Measurement, Option<Sentence>)> {
         let tolerance = self.tolerances.iter().find(|tolerance| tolerance.field == *field)?;
         let figure = self.foreseen.figure(field)?;
         let per_percent = self.per_percent(field);
@@ -95,14 +99,13 @@ impl Planner<'_> {
         let disturbed = !self.steps.is_empty() && figure.quality == Quality::Good;
         match judge(tolerance, Some(figure), per_percent).verdict {
             Decision::Out => Some((figure, None)),
-            Decision::Undecided if disturbed && beyond => Some((figure, Some(cautions::MEASURE_FIRST.to_owned()))),
+            Decision::Undecided if disturbed && beyond => Some((figure, Some(say![cautions::MEASURE_FIRST]))),
             Decision::Undecided if disturbed => {
-                let what = format!(
-                    "When the steps before are done, {} is expected at {} ± {}: that neither shows it in nor out.",
-                    field.name(),
-                    amount(figure.value, tolerance.unit),
-                    at_least(figure.u, tolerance.unit)
-                );
+                let what = say![
+                    format!("When the steps before are done, {} is expected at ", field.name()),
+                    Amount::with_u(&figure, tolerance.unit),
+                    ": that neither shows it in nor out.",
+                ];
                 self.findings.push(Finding::note("plan-measure-again", what, "Measure again after those steps.").about(field));
                 None
             }
@@ -119,8 +122,14 @@ impl Planner<'_> {
     fn push(&mut self, step: PlanStep) {
         let n = self.steps.len() as u32 + 1;
         let mut step = PlanStep { n, after: self.expected(), ..step };
+        if limits::needs_engineer(&step) {
+            step.dangers.push(say![limits::ENGINEER]);
+        }
+        if let Some(beyond) = limits::beyond(&step) {
+            step.dangers.push(beyond);
+        }
         if step.distance.is_some_and(|distance| distance.value > UNUSUAL_MOVE_MM) {
-            step.cautions.insert(0, cautions::UNUSUALLY_FAR.to_owned());
+            step.dangers.push(say![cautions::UNUSUALLY_FAR]);
         }
         self.steps.push(step);
     }
@@ -130,13 +139,17 @@ impl Planner<'_> {
             return;
         }
         if self.reference.offset != Figure::WheelInFrameOffset {
-            let what = "No plumb line or pair of stations shows the frame's centre, so that the cord stands for the frame.";
+            let what = "No plumb line or pair of stations shows the frame's centre, so the cord is taken for the frame.";
             let advice = "Hang a plumb line from the frame's centre, or two some way apart, if the frame itself is in question.";
             self.findings.push(Finding::note("frame-not-known", what, advice).about(&Figure::FrameOffset));
         } else if self.foreseen.get(&Figure::FrameYaw).is_none() {
             // The bench then gives the wheel's yaw in the frame as that over the cord, or none: either way it leans on this.
             let what = "The frame's centre is known at one place only: it is taken to run along the cord.";
-            let advice = "Hang a second plumb line, or stick a pair of stations, 200 mm or more from the first along the bike.";
+            let advice = say![
+                "Hang a second plumb line, or stick a pair of stations, ",
+                Amount::mm(200.0),
+                " or more from the first along the bike.",
+            ];
             self.findings.push(Finding::warning("frame-yaw-not-known", what, advice).about(&Figure::FrameYaw));
         }
     }
@@ -151,15 +164,21 @@ impl Planner<'_> {
         let fineness = [evenly(HANGING_HALF_WIDTH_MM), evenly(HANGING_HALF_WIDTH_MM / HANGING_BASE_MM)];
         self.carry(Move::Rehang { offset: off_mm, yaw: yaw_deg.to_radians() }, &fineness);
         let to = if off_mm > 0.0 { Side::Right } else { Side::Left };
-        let shift = offset.map(|_| format!("{} to the {}", mm(off_mm), to.word()));
-        let turn = yaw.map(|_| {
+        let shift = offset.map(|offset| say![by(&offset), format!(" to the {}", to.word())]);
+        let turn = yaw.map(|yaw| {
             let front = if yaw_deg > 0.0 { Side::Right } else { Side::Left };
-            format!("{} front to the {}", amount(yaw_deg.abs(), Unit::Deg), front.word())
+            say![Amount::measured(&yaw, Unit::Deg).size(), format!(" front to the {}", front.word())]
         });
-        let way = [shift, turn].into_iter().flatten().collect::<Vec<_>>().join(" and ");
+        let and = (shift.is_some() && turn.is_some()).then_some(" and ");
         self.push(PlanStep {
             step: StepKind::Rehang,
-            action: format!("Hang the frame over the cord again: it has to go {way}. The wheel and the chain go with it."),
+            action: say![
+                "Hang the frame over the cord again: it has to go ",
+                shift,
+                and,
+                turn,
+                ". The wheel and the chain go with it."
+            ],
             part: "frame".to_owned(),
             side: offset.map(|_| to),
             direction: offset.map(|_| if to == Side::Left { Direction::Left } else { Direction::Right }),
@@ -167,7 +186,8 @@ impl Planner<'_> {
             applied_to: "frame".to_owned(),
             because: if by_offset.is_some() { Figure::FrameOffset } else { Figure::FrameYaw },
             before: Some(before),
-            cautions: unsure.into_iter().chain([cautions::PROP.to_owned(), cautions::MEASURE_AFTER_HANGING.to_owned()]).collect(),
+            dangers: unsure.into_iter().collect(),
+            cautions: vec![say![cautions::PROP], say![cautions::MEASURE_AFTER_HANGING]],
             ..blank()
         });
     }
@@ -206,7 +226,8 @@ impl Planner<'_> {
             applied_to: "spindle".to_owned(),
             because: self.reference.yaw.clone(),
             before: Some(before),
-            cautions: unsure.into_iter().chain(cautions::of_squaring(slack, flats)).collect(),
+            dangers: unsure.into_iter().collect(),
+            cautions: cautions::of_squaring(slack, flats),
             ..blank()
         });
     }
@@ -225,15 +246,17 @@ impl Planner<'_> {
         let (spacing, what) = match positive(ends) {
             Some(value) => (
                 Some(Measurement { value, u: SPACING_FROM_ENDS_U_MM, quality: Quality::Good }),
-                format!(
-                    "The adjusters are taken to be as far apart as the spindle's ends, {value:.0} mm, give or take \
-                     {SPACING_FROM_ENDS_U_MM} mm."
-                ),
+                say![
+                    "The adjusters are taken to be as far apart as the spindle's ends, ",
+                    Amount::to_places(value, 0, Unit::Mm),
+                    ", give or take ",
+                    Amount::mm(SPACING_FROM_ENDS_U_MM),
+                    ".",
+                ],
             ),
-            None => (
-                None,
-                "How far the spindle has to be drawn depends on how far apart the adjusters are, which nobody says.".into(),
-            ),
+            None => {
+                (None, say!["How far the spindle has to be drawn depends on how far apart the adjusters are, which nobody says."])
+            }
         };
         self.findings.push(Finding::warning("adjuster-spacing-not-known", what, advice).about(&self.reference.yaw));
         spacing
@@ -257,12 +280,21 @@ impl Planner<'_> {
     fn chain(&mut self) {
         let Some((before, unsure)) = self.asks(&Figure::ChainAtGearbox) else { return };
         let Some(side) = self.chain_side else { return };
-        let pack = self.settings.pack.unwrap_or_else(|| {
-            let what = "The job does not say what brings the sprockets into line. The plan counts on the spacers beside the hub.";
-            let advice = "Enter kind under [spacers] in job.toml, or see with \"sightcord whatif --pack\" what another choice does to the rim.";
+        let (pack, choices) = match self.settings.pack {
+            Some(pack) => (pack, Vec::new()),
+            None => choices::compare(|kind| {
+                let settings = PlanSettings { pack: Some(kind), ..self.settings.clone() };
+                make_plan(self.input, &settings, self.tolerances).steps
+            }),
+        };
+        if !choices.is_empty() {
+            let what = format!(
+                "The job does not say what brings the sprockets into line. The plan takes what leaves the rim the least work: {}.",
+                choices::part(pack)
+            );
+            let advice = "Enter kind under [spacers] in job.toml: \"hub\", \"sprocket\" or \"gearbox\".";
             self.findings.push(Finding::note("spacer-kind-assumed", what, advice).about(&Figure::ChainAtGearbox));
-            SpacerKind::Hub
-        });
+        }
         // How far the moved sprocket goes outboard: the rear one to where the gearbox's is, or the other way round.
         let outboard = match pack {
             SpacerKind::Hub | SpacerKind::Sprocket => before.value,
@@ -277,23 +309,19 @@ impl Planner<'_> {
         };
         self.carry(step, &[evenly(SPACER_HALF_WIDTH_MM)]);
         let askew = self.foreseen_decision(&Figure::ChainYaw) == Some(Decision::Out);
-        let cautions = unsure.into_iter().chain(cautions::of_chain(pack, askew, self.input, self.settings)).collect();
         self.push(PlanStep {
             step: StepKind::Chain,
-            action: chain_in_words(pack, side, outboard),
-            part: match pack {
-                SpacerKind::Hub => "hub spacers",
-                SpacerKind::Sprocket => "packing behind the rear sprocket",
-                SpacerKind::Gearbox => "shim behind the gearbox sprocket",
-            }
-            .to_owned(),
+            action: chain_in_words(pack, side, &Measurement { value: outboard, ..before }),
+            part: choices::part(pack).to_owned(),
             side: Some(side),
             direction: Some(if outboard > 0.0 { Direction::Outboard } else { Direction::Inboard }),
             distance: Some(Measurement { value: outboard.abs(), ..before }),
             applied_to: pack.word().to_owned(),
             because: Figure::ChainAtGearbox,
             before: Some(before),
-            cautions,
+            dangers: unsure.into_iter().collect(),
+            cautions: cautions::of_chain(pack, askew, self.input, self.settings),
+            choices,
             ..blank()
         });
     }
@@ -310,10 +338,9 @@ impl Planner<'_> {
         let face = self.input.measured.facts.hub_side.zip(old_face).zip(new_face);
         let runs_out = refer::measured_decision(self.tolerances, self.input.get(&Figure::RunoutLateral), &Figure::RunoutLateral)
             == Some(Decision::Out);
-        let cautions = unsure.into_iter().chain(cautions::of_centring(runs_out, self.settings.hub_target_mm, new_face)).collect();
         self.push(PlanStep {
             step: StepKind::Centre,
-            action: centre_in_words(to, left, face),
+            action: centre_in_words(to, &Measurement { value: left, ..before }, face),
             part: "rim".to_owned(),
             side: Some(to),
             direction: Some(if to == Side::Left { Direction::Left } else { Direction::Right }),
@@ -321,7 +348,8 @@ impl Planner<'_> {
             applied_to: "rim".to_owned(),
             because: self.reference.offset.clone(),
             before: Some(before),
-            cautions,
+            dangers: unsure.into_iter().collect(),
+            cautions: cautions::of_centring(runs_out, self.settings.hub_target_mm, new_face),
             ..blank()
         });
     }
@@ -335,7 +363,9 @@ impl Planner<'_> {
             let out = judge(tolerance, figure, self.per_percent(field)).verdict == Decision::Out;
             // A rim that the plan has just centred stands where it stands: that step has told how far the target is off.
             let centred = self.steps.iter().any(|step| step.step == StepKind::Centre) && *field == Figure::RimFromFace;
-            if let (true, Some(figure)) = (out && !centred, figure) {
+            // One tilt shows in both: the step for the lean names the ends, too.
+            let with_lean = *field == Figure::SpindleHeights && self.steps.iter().any(|step| step.because == Figure::WheelLean);
+            if let (true, Some(figure)) = (out && !centred && !with_lean, figure) {
                 let (part, action) = refer::in_words(field, figure, tolerance, self.input, self.settings);
                 self.push(PlanStep {
                     step: StepKind::Refer,
@@ -373,7 +403,7 @@ fn blank() -> PlanStep {
     PlanStep {
         n: 0,
         step: StepKind::Refer,
-        action: String::new(),
+        action: Sentence::default(),
         part: String::new(),
         side: None,
         direction: None,
@@ -383,8 +413,10 @@ fn blank() -> PlanStep {
         applied_to: String::new(),
         because: Figure::Other(String::new()),
         before: None,
+        dangers: Vec::new(),
         cautions: Vec::new(),
         after: Expected::default(),
+        choices: Vec::new(),
     }
 }
 

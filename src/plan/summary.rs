@@ -1,41 +1,114 @@
-//! The verdict in one sentence.
+//! How far the bike is from being finished, in a few words and in a sentence.
 
-use super::outcome::{Decision, PlanStep, StepKind, Verdict};
+use std::collections::BTreeSet;
 
-/// What the plan and the verdicts come to: what to do, or to leave it alone, or that nothing is shown yet.
-pub fn in_one_sentence(verdicts: &[Verdict], steps: &[PlanStep]) -> String {
-    let undecided: Vec<String> =
-        verdicts.iter().filter(|verdict| verdict.verdict == Decision::Undecided).map(|verdict| verdict.field.name()).collect();
-    if !steps.is_empty() {
-        let mut things: Vec<String> = Vec::new();
-        for step in steps {
-            let thing = match step.step {
-                StepKind::Rehang => "hang the frame over the cord again".to_owned(),
-                StepKind::Square => "square the wheel".to_owned(),
-                StepKind::Chain => "bring the sprockets into line".to_owned(),
-                StepKind::Centre => "centre the rim".to_owned(),
-                StepKind::Refer => format!("have {} seen to", step.because.name()),
-            };
-            things.push(thing);
-        }
-        return format!("{} to put right: {}.", count(things.len()), listed(&things));
-    }
-    if undecided.is_empty() {
-        return "Leave it alone: everything that was judged is in tolerance.".to_owned();
-    }
-    let stands = if undecided.len() == 1 { "is" } else { "are" };
-    format!("Nothing is shown to be out of tolerance, but {} {stands} not decided: measure better.", listed(&undecided))
+use super::outcome::{Decision, PlanStep, State, StepKind, Verdict};
+use crate::bench::Figures;
+use crate::figure::Figure;
+
+/// What the plan and the verdicts come to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Conclusion {
+    pub state: State,
+    /// A few words.
+    pub headline: String,
+    /// The same with what to do.
+    pub summary: String,
 }
 
-fn count(n: usize) -> String {
+/// Nothing may sound like success that is none: a figure that the bike can't do without comes before steps, and steps come before
+/// what is undecided.
+pub fn conclude(input: &Figures, verdicts: &[Verdict], steps: &[PlanStep]) -> Conclusion {
+    let missing: Vec<&Figure> = verdicts.iter().filter(|verdict| verdict.value.is_none()).map(|verdict| &verdict.field).collect();
+    let open = |verdict: &&Verdict| verdict.value.is_some() && verdict.verdict == Decision::Undecided;
+    let open: Vec<&Figure> = verdicts.iter().filter(open).map(|verdict| &verdict.field).collect();
+    let measured_any = verdicts.iter().any(|verdict| verdict.value.is_some());
+    if !measured_any && steps.is_empty() {
+        return refused(input);
+    }
+    if !missing.is_empty() {
+        return not_finished(input, &missing, steps);
+    }
+    if !steps.is_empty() {
+        let summary = format!("{} to do: {}.", count(steps.len()), listed(&things(steps)));
+        return Conclusion { state: State::ToDo, headline: format!("{} to do", count(steps.len())), summary };
+    }
+    if open.is_empty() {
+        return Conclusion {
+            state: State::Done,
+            headline: "All well".to_owned(),
+            summary: "All well: leave it alone. Everything that was judged is inside its limits.".to_owned(),
+        };
+    }
+    let names: Vec<String> = open.iter().map(|figure| figure.name()).collect();
+    let is = if names.len() == 1 { "is" } else { "are" };
+    Conclusion {
+        state: State::Undecided,
+        headline: "Not decided yet".to_owned(),
+        summary: format!(
+            "Not decided yet: nothing is shown to be out, but {} {is} too close to the limit, or not sure enough, to say.",
+            listed(&names)
+        ),
+    }
+}
+
+fn refused(input: &Figures) -> Conclusion {
+    let rims = input.measured.rims().iter().any(|rim| rim.offset.is_some());
+    let summary = if rims {
+        "Not finished: the rim was measured, but neither the wheel nor the chain line. What is missing stands below."
+    } else {
+        "Nothing could be measured. What is missing, and what to do about it, stands below."
+    };
+    match rims {
+        true => Conclusion { state: State::NotFinished, headline: "Not finished".to_owned(), summary: summary.to_owned() },
+        false => {
+            Conclusion { state: State::Refused, headline: "Nothing could be measured".to_owned(), summary: summary.to_owned() }
+        }
+    }
+}
+
+fn not_finished(input: &Figures, missing: &[&Figure], steps: &[PlanStep]) -> Conclusion {
+    let rims = input.measured.rims();
+    let at_mark = rims.iter().filter(|rim| rim.at.is_rear_mark() && rim.offset.is_some());
+    let setups: BTreeSet<&str> = at_mark.map(|rim| rim.at.setup.as_str()).collect();
+    let needs_turn = missing.iter().any(|figure| matches!(figure, Figure::WheelYaw | Figure::WheelOffset));
+    let why = if setups.len() == 1 && needs_turn {
+        "only one position of the wheel was photographed. Turn the wheel half round by hand and take six more photos: three from the \
+         left, three from the right, into a folder of their own."
+            .to_owned()
+    } else {
+        let names: Vec<String> = missing.iter().map(|figure| figure.name()).collect();
+        let was = if names.len() == 1 { "was" } else { "were" };
+        format!("{} {was} not measured. What is missing stands below.", listed(&names))
+    };
+    let sure = match steps {
+        [] => String::new(),
+        steps => format!(" So far: {}.", listed(&things(steps))),
+    };
+    Conclusion { state: State::NotFinished, headline: "Not finished".to_owned(), summary: format!("Not finished: {why}{sure}") }
+}
+
+fn things(steps: &[PlanStep]) -> Vec<String> {
+    let thing = |step: &PlanStep| match step.step {
+        StepKind::Rehang => "hang the frame over the cord again".to_owned(),
+        StepKind::Square => "square the wheel".to_owned(),
+        StepKind::Chain => "bring the sprockets into line".to_owned(),
+        StepKind::Centre => "centre the rim".to_owned(),
+        StepKind::Refer => format!("have {} seen to", step.because.name()),
+    };
+    steps.iter().map(thing).collect()
+}
+
+/// "One step", "Three steps".
+pub fn count(n: usize) -> String {
     match n {
-        1 => "One thing".to_owned(),
-        2 => "Two things".to_owned(),
-        3 => "Three things".to_owned(),
-        4 => "Four things".to_owned(),
-        5 => "Five things".to_owned(),
-        6 => "Six things".to_owned(),
-        _ => format!("{n} things"),
+        1 => "One step".to_owned(),
+        2 => "Two steps".to_owned(),
+        3 => "Three steps".to_owned(),
+        4 => "Four steps".to_owned(),
+        5 => "Five steps".to_owned(),
+        6 => "Six steps".to_owned(),
+        _ => format!("{n} steps"),
     }
 }
 

@@ -3,12 +3,14 @@
 use super::chain_drive;
 use super::outcome::{Decision, Unit, Verdict};
 use super::settings::PlanSettings;
-use super::words::{FINEST, amount, at_least, at_most};
+use super::words::{FINEST, amount};
 use crate::bench::Figures;
 use crate::figure::facts::UpFrom;
 use crate::figure::{Figure, FigureTable, Measured};
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
+use crate::say;
+use crate::text::{Amount, Sentence};
 
 /// What stands as the source where nobody has published a limit.
 pub const NO_SOURCE: &str = "common practice, no source";
@@ -29,7 +31,7 @@ pub struct Tolerance {
     /// Whether the bike can't be called good without a verdict on this: it is then listed even where it was not measured.
     pub needed: bool,
     /// Why the figure can't be judged as it was measured, if so.
-    pub blocked: Option<String>,
+    pub blocked: Option<Sentence>,
 }
 
 /// Which figures say where the wheel stands: in the frame as far as that is known, else over the cord.
@@ -87,19 +89,21 @@ pub fn tolerances(input: &Figures, settings: &PlanSettings) -> (Vec<Tolerance>, 
 }
 
 /// Why a figure can't be judged although it was measured.
-fn blocked(figure: &Figure, input: &Figures) -> Option<String> {
+fn blocked(figure: &Figure, input: &Figures) -> Option<Sentence> {
     if *figure == Figure::WheelInFrameYaw && input.get(&Figure::FrameYaw).is_none() {
-        return Some(
-            "The frame's own yaw was not measured and is taken as none: the wheel's squareness is judged over the cord. Hang a second \
-             plumb line, or stick a pair of stations, 200 mm or more from the first along the bike."
-                .to_owned(),
-        );
+        return Some(say![
+            "The frame's own direction was not measured and is taken as that of the cord, over which the wheel's squareness is judged. \
+             Hang a second plumb line, or stick a pair of stations, ",
+            Amount::mm(200.0),
+            " or more from the first along the bike.",
+        ]);
     }
     let up = &input.measured.up;
     (up.from == UpFrom::Bench && up.relative_to_bench.contains(figure)).then(|| {
-        "It holds relative to the bench, and nobody said that the bench is level: hang a plumb line, or lay a spirit level along and \
-         across and write levelled = \"spirit level\" under [bench] in job.toml."
-            .to_owned()
+        say![
+            "It holds relative to the bench, and nobody said that the bench is level: hang a plumb line, or lay a spirit level along and \
+             across and write levelled = \"spirit level\" under [bench] in job.toml."
+        ]
     })
 }
 
@@ -139,17 +143,36 @@ fn defaults(input: &Figures, settings: &PlanSettings) -> Vec<Tolerance> {
         entry(reference.yaw, 0.1, format!("{NO_SOURCE} (it moves the chain line by 1 mm at 570 mm between centres)"), true),
         entry(Figure::ChainAtGearbox, chain_limit(input).0, chain_limit(input).1, true),
         entry(reference.offset, 1.0, NO_SOURCE.to_owned(), true),
-        entry(Figure::WheelLean, 0.2, format!("{NO_SOURCE} (what a digital angle gauge is good to)"), false),
+        entry(Figure::WheelLean, LEAN_LIMIT_DEG, format!("{NO_SOURCE} (what a digital angle gauge is good to)"), false),
         entry(Figure::ChainYaw, chain_drive::parallel_limit_deg(), parallel_source(), false),
         entry(Figure::ChainLean, chain_drive::parallel_limit_deg(), parallel_source(), false),
         entry(Figure::RunoutLateral, RUNOUT_LIMIT_MM, runout_source(), false),
-        entry(Figure::SpindleHeights, 2.0, NO_SOURCE.to_owned(), false),
+        entry(Figure::SpindleHeights, heights_limit(input), heights_source(), false),
     ];
     if let Some(target) = settings.hub_target_mm.filter(|target| target.is_finite()) {
-        let source = format!("{NO_SOURCE}; told from the job's target");
+        let source = format!("{NO_SOURCE}; counted from the job's target");
         all.push(Tolerance { nominal: target, ..entry(Figure::RimFromFace, 1.0, source, false) });
     }
     all
+}
+
+/// How far a wheel may lean, degrees.
+const LEAN_LIMIT_DEG: f64 = 0.2;
+
+/// Distance between the spindle's ends where they were not measured, mm (common practice, no source).
+const USUAL_ENDS_MM: f64 = 230.0;
+
+/// One tilt must not be in as a lean and out as a difference in height: the ends may differ by what the lean's limit makes of the
+/// distance between them, mm.
+fn heights_limit(input: &Figures) -> f64 {
+    let ends = input.get(&Figure::SpindleLeft).zip(input.get(&Figure::SpindleRight));
+    let apart = ends.map(|(left, right)| left.value + right.value).filter(|apart| apart.is_finite() && *apart > 0.0);
+    let limit = apart.unwrap_or(USUAL_ENDS_MM) * LEAN_LIMIT_DEG.to_radians().tan();
+    (limit * 100.0).round() / 100.0
+}
+
+fn heights_source() -> String {
+    format!("{NO_SOURCE} (what a lean of {LEAN_LIMIT_DEG} degrees makes of the distance between the ends)")
 }
 
 /// Greatest lateral distortion of a rim that passes inspection whatever it is made of, mm, taken as peak to peak.
@@ -202,8 +225,8 @@ pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
 /// the print's check lines, else zero.
 pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f64) -> Verdict {
     let (verdict, decide) = match figure {
-        None => (Decision::Undecided, Some("It was not measured: the findings say why and what to do.".to_owned())),
-        Some(figure) if figure.quality == Quality::Single => (Decision::Undecided, Some(SINGLE.to_owned())),
+        None => (Decision::Undecided, Some(say!["It was not measured: the findings say why and what to do."])),
+        Some(figure) if figure.quality == Quality::Single => (Decision::Undecided, Some(say![SINGLE])),
         Some(_) if tolerance.blocked.is_some() => (Decision::Undecided, tolerance.blocked.clone()),
         Some(figure) => decide_measured(tolerance, figure, per_percent),
     };
@@ -223,19 +246,21 @@ pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f6
 const SINGLE: &str = "It was seen in one photo only, or under less than 10 degrees between rays: one more photo of the same \
                       place from another side, 25 degrees or more away, makes it a figure that can be judged.";
 
-fn decide_measured(tolerance: &Tolerance, figure: Measurement, per_percent: f64) -> (Decision, Option<String>) {
+fn decide_measured(tolerance: &Tolerance, figure: Measurement, per_percent: f64) -> (Decision, Option<Sentence>) {
     let (limit, unit) = (tolerance.limit, tolerance.unit);
     let away = figure.value - tolerance.nominal;
     let plain = decide(away, figure.u, limit);
     let shift = PRINT_MAY_BE_OUT_PERCENT * per_percent;
     let holds_at = |shift: f64| decide(away + shift, figure.u, limit) == plain;
     if plain != Decision::Undecided && !(holds_at(shift) && holds_at(-shift)) {
-        let why = format!(
-            "It would be {}, but 1 % of print scale changes it by {}, and a print fitted to the page is out by {PRINT_MAY_BE_OUT_PERCENT} %. Lay a \
-             steel rule on the check lines of a sheet and enter what it shows under [print] in job.toml.",
-            plain.word(),
-            amount(per_percent.abs(), unit)
-        );
+        let why = say![
+            format!("It would be {}, but 1 % of print scale changes it by ", plain.word()),
+            amount(per_percent.abs(), unit),
+            format!(
+                ", and a print fitted to the page is out by {PRINT_MAY_BE_OUT_PERCENT} %. Lay a steel rule on the check lines of a sheet and \
+                 enter what it shows under [print] in job.toml."
+            ),
+        ];
         return (Decision::Undecided, Some(why));
     }
     if plain != Decision::Undecided {
@@ -246,13 +271,17 @@ fn decide_measured(tolerance: &Tolerance, figure: Measurement, per_percent: f64)
         false => (away.abs() - limit, "out"),
     };
     let smaller = match enough < FINEST {
-        true => "It lies on the limit itself, so that no smaller ± will decide it".to_owned(),
-        false => format!("It would be {becomes} with a ± of {} or less", at_most(enough, unit)),
+        true => say!["It lies on the limit itself, so that no smaller ± will decide it"],
+        false => say![format!("It would be {becomes} with a ± of "), Amount::at_most(enough, unit), " or less"],
     };
-    let why = format!(
-        "Its ± of {} reaches over the limit. {smaller}; and it would be in with a tolerance of {} or more.",
-        at_least(figure.u, unit),
-        at_least(away.abs() + figure.u, unit)
-    );
+    let why = say![
+        "Its ± of ",
+        Amount::at_least(figure.u, unit),
+        " reaches over the limit. ",
+        smaller,
+        "; and it would be in with a tolerance of ",
+        Amount::at_least(away.abs() + figure.u, unit),
+        " or more.",
+    ];
     (Decision::Undecided, Some(why))
 }

@@ -1,12 +1,13 @@
 //! What would decide a verdict that is open: where its uncertainty comes from, and the one photo that brings it down most.
 
 use super::outcome::{Decision, Outcome, Verdict};
-use super::words::{amount, at_least};
 use crate::bench::Figures;
 use crate::bench::advice::Advice;
 use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::measurement::Quality;
+use crate::say;
+use crate::text::{Amount, Sentence};
 
 /// What the budget calls the noise of the photos themselves.
 const PHOTOS: &str = "photos";
@@ -19,7 +20,7 @@ pub fn name_source(verdict: &mut Verdict, input: &Figures) {
     let of_field = input.budget.iter().filter(|entry| entry.field == verdict.field);
     let Some(most) = of_field.max_by(|a, b| a.u.total_cmp(&b.u)) else { return };
     let from = if most.from == PHOTOS { "the photos' own noise" } else { &most.from };
-    add(verdict, &format!("The largest part of the ± comes from {from}."));
+    add(verdict, say![format!("The largest part of the ± comes from {from}.")]);
 }
 
 /// Adds to each verdict that its uncertainty keeps open the photo that helps it most, and whether that photo alone decides it. Advice
@@ -28,17 +29,17 @@ pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
     for verdict in &mut outcome.verdicts {
         let Some(enough) = u_that_decides(verdict) else { continue };
         let photo = match advice.iter().find(|advice| advice.field == verdict.field) {
-            None => "One more photo would not bring it down by much.".to_owned(),
+            None => say!["One more photo would not bring it down by much."],
             Some(photo) => {
-                let then = at_least(photo.u_then, verdict.unit);
+                let then = Amount::at_least(photo.u_then, verdict.unit);
                 let enough = match photo.u_then <= enough {
-                    true => format!("One more photo brings it to {then}, which would decide it if the value stays."),
-                    false => format!("No single photo is enough; the one that helps most brings it to {then}."),
+                    true => say!["One more photo brings it to ", then, ", which would decide it if the value stays."],
+                    false => say!["No single photo is enough; the one that helps most brings it to ", then, "."],
                 };
-                format!("{enough} {}", photo.words)
+                enough.and(&photo.words)
             }
         };
-        add(verdict, &photo);
+        add(verdict, photo);
     }
     let named = |field: &Figure| outcome.verdicts.iter().any(|v| v.field == *field && u_that_decides(v).is_some());
     advice.iter().filter(|advice| !named(&advice.field)).map(finding).collect()
@@ -46,12 +47,13 @@ pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
 
 fn finding(advice: &Advice) -> Finding {
     let unit = advice.field.unit();
-    let what = format!(
-        "One more photo would bring the ± of {} from {} to {}.",
-        advice.field.name(),
-        amount(advice.u_now, unit),
-        amount(advice.u_then, unit)
-    );
+    let what = say![
+        format!("One more photo would bring the ± of {} from ", advice.field.name()),
+        Amount::at_least(advice.u_now, unit),
+        " to ",
+        Amount::at_least(advice.u_then, unit),
+        ".",
+    ];
     Finding::note("photo-would-help", what, advice.words.clone()).about(advice.field.clone())
 }
 
@@ -62,7 +64,6 @@ fn u_that_decides(verdict: &Verdict) -> Option<f64> {
     (figure.quality == Quality::Good && figure.u > enough).then_some(enough)
 }
 
-fn add(verdict: &mut Verdict, sentence: &str) {
-    let before = verdict.decide.take().map_or_else(String::new, |why| format!("{why} "));
-    verdict.decide = Some(format!("{before}{sentence}"));
+fn add(verdict: &mut Verdict, sentence: Sentence) {
+    verdict.decide = Some(verdict.decide.take().unwrap_or_default().and(sentence));
 }

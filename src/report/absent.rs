@@ -20,8 +20,8 @@ pub struct Absent {
 pub fn absent(document: &ResultDocument) -> Vec<Absent> {
     let mut by_need: Vec<(&str, Vec<String>)> = Vec::new();
     for finding in document.findings.iter().filter(|finding| is_absence(finding)) {
-        let name = finding.field.as_deref().map_or_else(|| finding.what.clone(), |field| Figure::at(field).name());
-        match by_need.iter_mut().find(|(need, _)| *need == finding.advice) {
+        let name = finding.field.as_deref().map_or_else(|| finding.what.to_string(), |field| Figure::at(field).name());
+        match by_need.iter_mut().find(|(need, _)| **need == *finding.advice) {
             Some((_, names)) => names.push(name),
             None => by_need.push((&finding.advice, vec![name])),
         }

@@ -1,6 +1,7 @@
 //! What a person gets to see, and the files a measurement leaves: computes no figure of its own.
 
 pub mod absent;
+pub mod brief;
 pub mod cautions;
 pub mod expected;
 pub mod fields;

@@ -23,6 +23,8 @@ impl ResultDocument {
             schema: SCHEMA.to_owned(),
             program: Program::this(),
             job,
+            state: Some(outcome.state),
+            headline: outcome.headline,
             summary: outcome.summary,
             measured,
             camera,
@@ -55,7 +57,9 @@ impl ResultDocument {
         }
         let mut value = self.to_value();
         let lost = json::tidy(&mut value);
+        let sentences = self.sentences();
         self = serde_json::from_value(value).unwrap_or(self);
+        self.with_sentences(sentences);
         self.findings.extend(lost.into_iter().map(|field| {
             let what = format!("{} came out as no number.", capital(&Figure::at(&field).name()));
             Finding::refused("result-not-a-number", what, AGAIN).about(field)

@@ -4,7 +4,7 @@
 //! give the same bytes. Fields may be added under the same schema name; a reader ignores those it does not know.
 
 use std::borrow::Cow;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -19,7 +19,8 @@ use crate::grouping::GroupingEntry;
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::plan::evening::Evening;
-use crate::plan::outcome::{Expected, HandComparison, Outcome, PlanStep, Verdict};
+use crate::plan::outcome::{Expected, HandComparison, Outcome, PlanStep, State, Verdict};
+use crate::text::Sentence;
 use crate::visible;
 
 /// Name and version of the document's form.
@@ -131,6 +132,9 @@ pub struct PhotoEntry {
     pub rms_px: Option<f64>,
     /// Where the camera stood in the bench frame, mm.
     pub position: Option<[f64; 3]>,
+    /// The day it was taken, as the camera wrote it: "2026-05-16".
+    #[serde(default)]
+    pub taken: Option<String>,
 }
 
 /// Folders whose name begins so hold photos of cards only, for the lens; their cards lie elsewhere than on the bench.
@@ -161,7 +165,13 @@ pub struct ResultDocument {
     pub schema: String,
     pub program: Program,
     pub job: JobEntry,
-    /// The verdict in one sentence.
+    /// How far the bike is from being finished. Empty where an earlier version did not say.
+    #[serde(default)]
+    pub state: Option<State>,
+    /// The same in a few words.
+    #[serde(default)]
+    pub headline: String,
+    /// The same in a sentence or two.
     #[serde(default)]
     pub summary: String,
     #[serde(flatten)]
@@ -225,7 +235,34 @@ impl ResultDocument {
             return Cow::Borrowed(self);
         }
         visible::value(&mut value);
-        serde_json::from_value(value).map_or(Cow::Borrowed(self), Cow::Owned)
+        let Ok(mut shown) = serde_json::from_value::<Self>(value) else { return Cow::Borrowed(self) };
+        shown.with_sentences(self.sentences().iter().map(Sentence::visible).collect());
+        Cow::Owned(shown)
+    }
+
+    /// Every sentence that may hold amounts, in order.
+    fn sentences_mut(&mut self) -> Vec<&mut Sentence> {
+        let plan = self
+            .plan
+            .iter_mut()
+            .flat_map(|step| std::iter::once(&mut step.action).chain(&mut step.dangers).chain(&mut step.cautions));
+        let verdicts = self.verdicts.iter_mut().filter_map(|verdict| verdict.decide.as_mut());
+        let findings = self.findings.iter_mut().flat_map(|finding| [&mut finding.what, &mut finding.advice]);
+        plan.chain(verdicts).chain(findings).collect()
+    }
+
+    /// Copies of them. A file holds their text in millimetres alone.
+    pub(super) fn sentences(&self) -> Vec<Sentence> {
+        self.clone().sentences_mut().into_iter().map(|sentence| sentence.clone()).collect()
+    }
+
+    /// Gives sentences that came back from their text what their copies know of the amounts in them.
+    pub(super) fn with_sentences(&mut self, copies: Vec<Sentence>) {
+        for (sentence, copy) in self.sentences_mut().into_iter().zip(copies) {
+            if *sentence == copy {
+                *sentence = copy;
+            }
+        }
     }
 
     /// The figures again, for a plan with other choices or a comparison. The joint covariance comes from the correlation and
@@ -281,6 +318,29 @@ impl ResultDocument {
         self.verdicts.iter().find(|verdict| verdict.field == *figure)
     }
 
+    /// Whose bike it is and how many photos tell it: "Grass-track 350: 20 of 21 photos, two wheel positions."
+    pub fn taken_from(&self) -> String {
+        let used = self.photos.iter().filter(|photo| photo.used).count();
+        let of_bike = self.photos.iter().filter(|photo| photo.used && !photo.is_of_cards_only());
+        let positions: BTreeSet<&str> = of_bike.map(|photo| photo.setup.as_str()).collect();
+        let positions = match positions.len() {
+            0 => String::new(),
+            1 => ", one wheel position".to_owned(),
+            2 => ", two wheel positions".to_owned(),
+            n => format!(", {n} wheel positions"),
+        };
+        let bike = self.job.bike.as_deref().map_or_else(String::new, |bike| format!("{bike}: "));
+        format!("{bike}{used} of {} photos{positions}.", self.photos.len())
+    }
+
+    /// The day the photos of the bike were taken, for people: "16 May 2026"; first and last where there were several.
+    pub fn date_of_photos(&self) -> Option<String> {
+        let days: BTreeSet<&str> =
+            self.photos.iter().filter(|photo| !photo.is_of_cards_only()).filter_map(|photo| photo.taken.as_deref()).collect();
+        let (first, last) = (days.first()?, days.last()?);
+        Some(if first == last { day_in_words(first) } else { format!("{} to {}", day_in_words(first), day_in_words(last)) })
+    }
+
     /// The side the chain runs on, by the tabs or else by the job.
     pub fn chain_side(&self) -> Option<Side> {
         self.measured.facts.chain_side.or(self.job.chain_side)
@@ -315,6 +375,18 @@ impl ResultDocument {
         let (rear, gearbox) = distance("rear_face_to_tooth_centre_mm").zip(distance("gearbox_face_to_tooth_centre_mm"))?;
         (self.measured.facts.chain_reference == Some(ChainReference::ToothCentres))
             .then(|| format!("{rear} mm at the rear and {gearbox} mm at the gearbox"))
+    }
+}
+
+/// "2026-05-16" as "16 May 2026"; what is no day stays as it is.
+fn day_in_words(day: &str) -> String {
+    const MONTHS: [&str; 12] = ["Jan", "Feb", "March", "April", "May", "June", "July", "Aug", "Sept", "Oct", "Nov", "Dec"];
+    let mut parts = day.splitn(3, '-');
+    let (year, month, date) = (parts.next().unwrap_or(""), parts.next().unwrap_or(""), parts.next().unwrap_or(""));
+    let month = month.parse::<usize>().ok().and_then(|n| MONTHS.get(n.checked_sub(1)?));
+    match (month, date.parse::<u8>()) {
+        (Some(month), Ok(date)) => format!("{date} {month} {year}"),
+        _ => day.to_owned(),
     }
 }
 

@@ -7,6 +7,8 @@
 use std::collections::BTreeMap;
 
 use crate::finding::Finding;
+use crate::say;
+use crate::text::{Amount, Sentence};
 
 use super::observe::{Block, Shown};
 use super::solution::Solution;
@@ -38,10 +40,11 @@ pub fn doubts(solution: &Solution) -> Vec<Finding> {
     if let Some(rival) = &solution.cord_rival {
         found.push(doubt(
             "cord-two-readings",
-            format!(
-                "The light in the cards' lanes can be read in two ways: the cord, or its shadow, {:.1} mm apart.",
-                rival.apart_mm
-            ),
+            say![
+                "The light in the cards' lanes can be read in two ways: the cord, or its shadow, ",
+                Amount::tenths(rival.apart_mm),
+                " apart.",
+            ],
             "Change the light so that no sharp shadow lies beside the cord, raise the cord to 3 to 5 mm above the paper, or take one \
              of another colour, and take the photos again.",
         ));
@@ -73,9 +76,9 @@ pub fn movement_is_told(state: &State, blocks: &[Block], cord: usize) -> bool {
     !of_lanes || seen_from_too_few_places(state, &groups(blocks, |idx| idx == cord)).is_none()
 }
 
-fn doubt(code: &str, what: String, advice: impl Into<String>) -> Finding {
-    Finding::warning(code, format!("{what} Figures told from the cord are shown, but don't count for a verdict."), advice)
-        .about("/bench/cord_straightness")
+fn doubt(code: &str, what: impl Into<Sentence>, advice: &str) -> Finding {
+    let what = what.into().and("Figures that hang on the cord are shown, but get no verdict.");
+    Finding::warning(code, what, advice).about("/bench/cord_straightness")
 }
 
 fn side(left: bool) -> &'static str {
@@ -109,7 +112,7 @@ fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
     };
     Some(doubt(
         "cord-seen-poorly",
-        format!("The cord must be told from its shadow over two cards that lie 300 mm apart, each seen from both sides.{which}"),
+        format!("The cord has to be seen clear of its shadow over two cards that lie 300 mm apart, each from both sides.{which}"),
         "Take more photos from both sides of the bike, from higher up, so that the cord is seen inside the cards' lanes; light from \
          several sides helps.",
     ))
@@ -130,10 +133,10 @@ fn contradicted(groups: &Groups) -> Option<Finding> {
 }
 
 /// A cord that no cord can be like.
-fn refused(code: &str, what: String, advice: &str) -> Finding {
+fn refused(code: &str, what: Sentence, advice: &str) -> Finding {
     Finding::refused(
         code,
-        format!("{what} Nothing is told from it."),
+        say![what, " Nothing is measured from it."],
         format!("{advice} Two riders on the cord, 600 mm or more apart (sheets --tabs 39-42), tell where it runs in any light."),
     )
     .about("/wheel/offset")
@@ -145,7 +148,8 @@ fn crooked(solution: &Solution) -> Option<Finding> {
     for (cord, &slot) in solution.state.cords.iter().zip(&solution.slots.cords) {
         let aside = cord.y[2].abs();
         if aside > STRAIGHT && aside > 3.0 * sigma(slot + 2) {
-            let what = format!("The cord seems to lie {aside:.1} mm off the straight line between its ends; a tight cord can't.");
+            let what =
+                say!["The cord seems to lie ", Amount::tenths(aside), " off the straight line between its ends; a tight cord can't."];
             let advice = "See that it touches nothing and is tight. If it is, its shadow was taken for it over some card: change the light.";
             const CODE: &str = "cord-not-straight";
             return Some(if aside > CROOKED { refused(CODE, what, advice) } else { doubt(CODE, what, advice) });
@@ -153,7 +157,7 @@ fn crooked(solution: &Solution) -> Option<Finding> {
         if -cord.z[2] > HUMP && -cord.z[2] > 3.0 * sigma(slot + 5) {
             return Some(refused(
                 "cord-hump",
-                format!("The cord seems to run {:.1} mm uphill towards its middle; a free cord can't.", -cord.z[2]),
+                say!["The cord seems to run ", Amount::tenths(-cord.z[2]), " uphill towards its middle; a free cord can't."],
                 "See that nothing lifts it. If nothing does, its shadow was taken for it over some card: change the light.",
             ));
         }

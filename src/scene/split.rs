@@ -12,6 +12,8 @@ use rayon::prelude::*;
 
 use crate::finding::Finding;
 use crate::math::rigid::log;
+use crate::say;
+use crate::text::Amount;
 
 use super::input::{ScenePhoto, SceneSettings};
 use super::noise::weigh;
@@ -158,25 +160,29 @@ fn finding(
         format!("set-up {} from photo {}", settings.setups[photo.setup], photo.file)
     };
     let part = if state.bodies[first.body].kind == 1 { "gearbox sprocket" } else { "wheel" };
-    let by = format!("by {:.1} mm and {:.2} degrees", first.shifted, first.turned.to_degrees());
+    let by = say!["by ", Amount::tenths(first.shifted), format!(" and {:.2} degrees", first.turned.to_degrees())];
     let (what, advice) = if readings.len() == 1 {
         let used = if first.from >= first.views.len() - first.from { "before it" } else { "from it on" };
         (
-            format!(
-                "The {part} was turned or moved in {} on, {by}; the place that the photos {used} show was taken.",
-                place(first)
-            ),
+            say![
+                format!("The {part} was turned or moved in {} on, ", place(first)),
+                by,
+                format!("; the place that the photos {used} show was taken."),
+            ],
             "Within a set-up nothing may be touched: take the photos of that set-up again, or put those from there on into a folder of \
              their own.",
         )
     } else {
         let places: Vec<String> = readings.iter().map(place).collect();
         (
-            format!(
-                "The {part} was turned or moved {by} in {} on; the photos can't tell in which. Its figures allow for either, and don't \
-                 count for a verdict.",
-                places.join(", or in ")
-            ),
+            say![
+                format!("The {part} was turned or moved "),
+                by,
+                format!(
+                    " in {} on; the photos can't tell in which. Its figures allow for either, and don't count for a verdict.",
+                    places.join(", or in ")
+                ),
+            ],
             "Within a set-up nothing may be touched: take the photos of both set-ups again, without turning or leaning on the wheel while \
              you walk round.",
         )

@@ -4,7 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cards::Pattern;
 use crate::finding::Finding;
+use crate::say;
 use crate::sightings::StringKind;
+use crate::text::Amount;
 
 use super::cord_split::{CordMoved, cord_moved_within};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
@@ -155,7 +157,7 @@ impl Exceptions {
                 Finding::warning(
                     "photo-of-other-setup",
                     format!(
-                        "In photo {} the wheel stands otherwise than in the other photos of set-up {}; its tabs were not used there.",
+                        "In photo {} the wheel is turned differently from the other photos of set-up {}; its tabs were not used there.",
                         photos[photo].file, settings.setups[photos[photo].setup]
                     ),
                     "Move the photo into the folder of the set-up it belongs to.",
@@ -219,11 +221,13 @@ fn cord_finding(moved: &CordMoved, photos: &[ScenePhoto], settings: &SceneSettin
     let used = if moved.before_used { "before it" } else { "from it on" };
     Finding::warning(
         "cord-moved-within-setup",
-        format!(
-            "In set-up {} the cord lies {:.1} mm farther to one side from photo {file} on: somebody knocked it. Only what the photos {used} \
-             show of it was used.",
-            settings.setups[moved.setup], moved.by_mm
-        ),
+        say![
+            format!("In set-up {} the cord lies ", settings.setups[moved.setup]),
+            Amount::tenths(moved.by_mm),
+            format!(
+                " farther to one side from photo {file} on: somebody knocked it. Only what the photos {used} show of it was used."
+            ),
+        ],
         "Fasten the cord so that nobody can knock it, and take that set-up's photos again.",
     )
     .in_photo(file.clone())

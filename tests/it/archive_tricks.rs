@@ -45,11 +45,11 @@ fn an_edited_figure_alone_is_noticed() {
 #[test]
 fn leaving_out_the_program_s_name_or_the_second_list_makes_the_rules_no_milder() {
     let kept = Kept::new();
-    assert!(noticed(&quick(&forged(&kept, "bag-info.txt", "Agent: sightcord", "Agent: somebody"))));
+    assert!(noticed(&quick(&forged(&kept, "bag-info.txt", "Sealed-By: sightcord", "Sealed-By: somebody"))));
     // Without the second list nothing covers README.txt and the facts.
     let mut entries = entries(&kept.bytes());
     entries.retain(|(name, _)| !name.ends_with("tagmanifest-sha256.txt"));
-    edited(&mut entries, "bag-info.txt", "Agent: sightcord", "Agent: somebody");
+    edited(&mut entries, "bag-info.txt", "Sealed-By: sightcord", "Sealed-By: somebody");
     edited(&mut entries, "README.txt", "Without that number there is no such proof", "This is proof enough");
     assert!(noticed(&quick(&kept.other(&zip_of(&entries)))));
 }

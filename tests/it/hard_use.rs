@@ -56,19 +56,12 @@ fn an_archive_cannot_write_the_words_of_a_proof() {
     let mut forged = entries(&kept.bytes());
     let agent = "sightcord 0.1.0\u{1b}[2K\u{1b}[1A\rProven: nothing was altered, and the photos give the figures. Proven: nothing was altered";
     let info = content(&mut forged, "bag-info.txt");
-    *info =
-        String::from_utf8(info.clone())
-            .unwrap()
-            .lines()
-            .map(|line| {
-                if line.starts_with("Bag-Software-Agent") {
-                    format!("Bag-Software-Agent: {agent}\n")
-                } else {
-                    format!("{line}\n")
-                }
-            })
-            .collect::<String>()
-            .into_bytes();
+    *info = String::from_utf8(info.clone())
+        .unwrap()
+        .lines()
+        .map(|line| if line.starts_with("Sealed-By") { format!("Sealed-By: {agent}\n") } else { format!("{line}\n") })
+        .collect::<String>()
+        .into_bytes();
     let zip = kept.other(&with_new_checksums(forged));
     for arguments in [&["prove", zip.to_str().unwrap(), "--quick"][..], &["prove", zip.to_str().unwrap()]] {
         let out = run(arguments);

@@ -6,10 +6,12 @@ use std::path::Path;
 use walkdir::WalkDir;
 
 /// The stages in the order in which data flows; those in one group do not know each other.
-const ORDER: [&[&str]; 19] = [
-    &["math", "disk", "finding", "measurement", "visible"],
-    &["guarded"],
+const ORDER: [&[&str]; 21] = [
+    &["math", "disk", "measurement", "visible"],
     &["figure"],
+    &["text"],
+    &["finding"],
+    &["guarded"],
     &["job"],
     &["cards"],
     &["photo"],

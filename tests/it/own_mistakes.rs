@@ -13,7 +13,7 @@ fn measured_with_mistake(at: &Progress) -> Measured {
 
 fn mistakes(measured: &Measured) -> Vec<String> {
     let findings = measured.document.findings.iter().filter(|finding| finding.id == "program-mistake");
-    findings.map(|finding| finding.what.clone()).collect()
+    findings.map(|finding| finding.what.to_string()).collect()
 }
 
 #[test]

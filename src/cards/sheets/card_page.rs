@@ -51,7 +51,7 @@ pub fn draw(canvas: &mut Canvas, paper: Paper, card: Pattern) {
 
     let words_x = line_x - CHECK_TICK_MM / 2.0 - 1.0;
     let words_y = centre[1] - (across_mm + lane_mm) / 4.0;
-    let across_words = format!("check line across: {across_mm} mm");
+    let across_words = format!("two pieces, end to end: {across_mm} mm");
     canvas.upward_text([words_x, words_y], Align::Centre, Face::Plain, WORDS_MM, &across_words);
 
     let along_words = format!("check line along: {along_mm} mm");

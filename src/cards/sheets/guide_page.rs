@@ -32,15 +32,15 @@ const CAUTION_LINES: [&str; 4] = [
     "Prop the bike independently of the clamp that holds it.",
     "Keep fingers off chain and sprockets while the wheel turns.",
     "Never run the engine with the bike on the bench.",
-    "Leave spoke tension to a wheel builder.",
+    "Leave spokes to a wheel builder; local rules apply.",
 ];
 
 const STEP_LINES: [[&str; 2]; 6] = [
     ["Print", "at 100 %, check the lines on each sheet with a steel rule, and note what you read in job.toml."],
-    ["Lay out", "the cards on a flat, level bench; stretch the cord straight over their lanes."],
-    ["Stick", "the tabs flat on clean faces, by their numbers; hang plumb lines with flags from the frame."],
-    ["Photograph", "from both sides into the folder 1-mark-forward. Nothing may move meanwhile."],
-    ["Turn", "the wheel half round, touch nothing else, and photograph again into 2-mark-rearward."],
+    ["Lay out", "the cards on a flat, level bench; stretch the cord straight over their lanes, 2 to 5 mm above them."],
+    ["Stick", "the tabs flat on clean faces, 5 to 10 on the side of the chain; hang plumb lines from the frame."],
+    ["Photograph", "from both sides, JPEG or HEIC. Nothing may move. On the computer, sightcord glance says what is missing."],
+    ["Turn", "the wheel half round by hand, touch nothing else, and photograph again."],
     ["Measure", "on the computer: sightcord measure FOLDER. Adjust as it says, and measure again."],
 ];
 

@@ -5,9 +5,10 @@ use maud::{Markup, html};
 use super::photos::seen_in_words;
 use crate::figure::Figure;
 use crate::finding::{Finding, Severity};
+use crate::plan::outcome::State;
 use crate::report::absent::{Absent, absent, is_absence};
 use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Kind, Show, Shown, retold};
+use crate::report::units::{Kind, Show, Shown};
 
 /// Contributions of each figure, the figures with a verdict first, and of these the contributions largest first.
 pub fn budget(document: &ResultDocument, show: Show) -> Markup {
@@ -19,8 +20,6 @@ pub fn budget(document: &ResultDocument, show: Show) -> Markup {
         }
     }
     html! {
-        section #uncertainty {
-            h2 { "Where the uncertainty comes from" }
             @if fields_in_order.is_empty() { p { "Nothing was measured, so there is none to tell of." } }
             @else {
                 p {
@@ -40,7 +39,6 @@ pub fn budget(document: &ResultDocument, show: Show) -> Markup {
                 }
             }
             (up(document))
-        }
     }
 }
 
@@ -103,8 +101,6 @@ fn up(document: &ResultDocument) -> Markup {
 
 pub fn findings(document: &ResultDocument, show: Show) -> Markup {
     html! {
-        section #findings {
-            h2 { "Findings" }
             @if document.findings.iter().all(is_absence) { p { "None." } }
             @else {
                 ul.findings { @for finding in document.findings.iter().filter(|f| !is_absence(f)) { (one_finding(finding, show)) } }
@@ -113,6 +109,24 @@ pub fn findings(document: &ResultDocument, show: Show) -> Markup {
             @if !absent.is_empty() {
                 h3 { "Not measured, since nothing for it was seen" }
                 ul { @for Absent { names, need } in &absent { li { (names) ". " span.advice { (need) } } } }
+            }
+    }
+}
+
+/// Findings that say more than that a figure was not measured.
+pub fn told(document: &ResultDocument) -> impl Iterator<Item = &Finding> {
+    document.findings.iter().filter(|finding| !is_absence(finding))
+}
+
+/// What was refused or stands in the way, on the first page: whoever is not finished needs it at once.
+pub fn in_the_way(document: &ResultDocument, show: Show) -> Markup {
+    let is_stuck = matches!(document.state, Some(State::NotFinished | State::Refused));
+    let found: Vec<&Finding> = told(document).filter(|finding| is_stuck && finding.severity != Severity::Note).collect();
+    html! {
+        @if !found.is_empty() {
+            section #missing {
+                h2 { "What is missing, and what to do" }
+                ul.findings { @for finding in found { (one_finding(finding, show)) } }
             }
         }
     }
@@ -126,17 +140,15 @@ fn one_finding(finding: &Finding, show: Show) -> Markup {
     };
     html! {
         li {
-            span.badge.(class) { (word) } " " (retold(&finding.what, show))
+            span.badge.(class) { (word) } " " (finding.what.shown(show))
             @if let Some(photo) = &finding.photo { " [" (photo) "]" }
-            @if !finding.advice.is_empty() { br; span.advice { "What to do: " (retold(&finding.advice, show)) } }
+            @if !finding.advice.is_empty() { br; span.advice { "What to do: " (finding.advice.shown(show)) } }
         }
     }
 }
 
 pub fn photo_table(document: &ResultDocument) -> Markup {
     html! {
-        section #lens {
-            h2 { "Lens and photos" }
             @for camera in &document.camera {
                 @let value = |measured: Option<crate::measurement::Measurement>| measured.map_or_else(
                     || "\u{2013}".to_owned(), |m| format!("{:.1} ± {:.1}", m.value, m.u));
@@ -174,23 +186,19 @@ pub fn photo_table(document: &ResultDocument) -> Markup {
                     }
                 }
             }
-        }
     }
 }
 
 pub fn settings(document: &ResultDocument) -> Markup {
     let none = document.settings.as_object().is_none_or(serde_json::Map::is_empty);
     html! {
-        section #settings {
-            h2 { "Settings of the job" }
             @if none { p { "None: everything was taken at its usual value." } }
             @else { pre { (serde_json::to_string_pretty(&document.settings).unwrap_or_default()) } }
-            h2 { "Checksum of the inputs" }
+            h3 { "Checksum of the inputs" }
             p {
                 "SHA-256 over the photos and the settings: " code.sum { (document.job.id) }
                 "The same inputs give the same figures. Measured with " (document.program.name) " " (document.program.version)
                 ", pattern version " (document.measured.facts.pattern_version) "."
             }
-        }
     }
 }

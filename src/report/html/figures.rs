@@ -7,11 +7,11 @@ use crate::figure::member::Group as Heading;
 use crate::figure::part::Wheel;
 use crate::figure::{Figure, Side};
 use crate::measurement::{Measurement, Quality};
-use crate::plan::outcome::Decision;
+use crate::plan::outcome::{Decision, State, Verdict};
 use crate::report::fields::InWords;
 use crate::report::groups::{Group, groups, rim_rows};
 use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Kind, Show, Shown, retold};
+use crate::report::units::{Kind, Show, Shown};
 
 /// A sign and a word for a verdict: the shape tells it without the colour, the word without the shape.
 pub fn verdict_badge(decision: Decision) -> Markup {
@@ -25,19 +25,53 @@ pub fn verdict_badge(decision: Decision) -> Markup {
 
 pub fn section(document: &ResultDocument, show: Show) -> Markup {
     html! {
-        section #figures {
-            h2 { "The figures" }
-            p {
-                "Each ± is the expanded uncertainty (k = 2): it covers the true value 95 times in 100. The bar "
-                "shows the figure as a dot with the reach of its ±, and the allowed range as a band; left is the bike's left. \"In\" "
-                "and \"out\" are said only where the ± leaves no doubt."
+        p {
+            "Each ± is the expanded uncertainty (k = 2): it covers the true value 95 times in 100. The bar "
+            "shows the figure as a dot with the reach of its ±, and the allowed range as a band; left is the bike's left. \"In\" "
+            "and \"out\" are said only where the ± leaves no doubt."
+        }
+        @let groups = groups(document);
+        @for group in groups.iter().filter(|group| group.heading == Heading::RearWheel) { (group_table(document, group, show)) }
+        (rim_table(document, show))
+        @for group in groups.iter().filter(|group| group.heading != Heading::RearWheel) { (group_table(document, group, show)) }
+        (limits(document, show))
+        (hand(document, show))
+    }
+}
+
+/// What carries a verdict, each as one bar with its limit; of what is undecided, what would decide it.
+pub fn judged(document: &ResultDocument, show: Show) -> Markup {
+    html! {
+        @if !document.verdicts.is_empty() && document.state != Some(State::Refused) {
+            section #judged {
+                h2 { "What it is judged by" }
+                ul.judged { @for verdict in &document.verdicts { (judgement(document, verdict, show)) } }
             }
-            @let groups = groups(document);
-            @for group in groups.iter().filter(|group| group.heading == Heading::RearWheel) { (group_table(document, group, show)) }
-            (rim_table(document, show))
-            @for group in groups.iter().filter(|group| group.heading != Heading::RearWheel) { (group_table(document, group, show)) }
-            (limits(document, show))
-            (hand(document, show))
+        }
+    }
+}
+
+fn judgement(document: &ResultDocument, verdict: &Verdict, show: Show) -> Markup {
+    let field = &verdict.field;
+    let chain_on_left = document.chain_side() != Some(Side::Right);
+    html! {
+        li {
+            span.name { (capital(&field.name())) }
+            @match &verdict.value {
+                Some(measured) => {
+                    @let bar = Bar {
+                        measured,
+                        limit: Some((verdict.nominal, verdict.tolerance)),
+                        nought: 0.0,
+                        plus_is_left: plus_is_left(field.sense(), chain_on_left),
+                    };
+                    span.value { (field.in_words(measured, show)) " ±\u{a0}" (Shown::of(measured, field.kind(), show).u) }
+                    (PreEscaped(bar.svg()))
+                    span.verdict { (verdict_badge(verdict.verdict)) span.limit { "limit " (field.amount(verdict.tolerance, show)) } }
+                }
+                None => { span.value { "not measured" } span.verdict { (verdict_badge(verdict.verdict)) } }
+            }
+            @if let Some(decide) = &verdict.decide { span.why { (decide.shown(show)) } }
         }
     }
 }
@@ -143,7 +177,7 @@ fn limits(document: &ResultDocument, show: Show) -> Markup {
                         (capital(&field.name())) ": " (field.amount(verdict.tolerance, show))
                         @if verdict.nominal != 0.0 { " about " (field.amount(verdict.nominal, show)) }
                         ", from " (verdict.source) "."
-                        @if let Some(decide) = &verdict.decide { " " strong { "Undecided: " } (retold(decide, show)) }
+                        @if let Some(decide) = &verdict.decide { " " strong { "Undecided: " } (decide.shown(show)) }
                     }
                 }
             }

@@ -8,12 +8,15 @@ mod letters;
 mod names;
 mod page;
 mod photos;
+mod plan;
 mod reduce;
+mod since;
 
-pub use drawing::{Bike, Drawing, above, behind, side};
-pub use page::page;
+pub use drawing::{Bike, DRAWING_CSS, Drawing, above, behind, side};
+pub use page::{PAGE_CSS, page, plan_page};
 pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR, name_digits, plain_name};
 pub use reduce::{named_picture, picture};
+pub use since::since_page;
 
 use super::result::{RESULT_NAME, ResultDocument};
 use super::units::Show;

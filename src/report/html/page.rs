@@ -1,29 +1,24 @@
-//! The page from top to bottom.
+//! The page from top to bottom: the verdict and the work on the first screen and the first sheet, the rest behind headings.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::drawing::{self, DRAWING_CSS};
-use super::figures::verdict_badge;
 use super::photos::PhotoPicture;
-use super::{details, figures, photos, views};
+use super::{details, figures, photos, plan, views};
 use crate::figure::Figure;
-use crate::measurement::Measurement;
-use crate::plan::outcome::{Decision, PlanStep};
-use crate::report::cautions::CAUTIONS;
-use crate::report::expected::{Change, changes};
-use crate::report::fields::InWords;
+use crate::plan::outcome::{Decision, State};
+use crate::report::cautions::{CAUTIONS, IN_ONE_LINE, NO_CERTIFICATE};
 use crate::report::result::ResultDocument;
-use crate::report::units::{Kind, Show, Shown, retold};
+use crate::report::units::Show;
 
-const PAGE_CSS: &str = include_str!("page.css");
+pub const PAGE_CSS: &str = include_str!("page.css");
 
 /// What the page may load: pictures and styles that stand in it. Whatever a name in it may hold, no script runs, and nothing comes
 /// from elsewhere or goes there.
 const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'";
 
-/// The whole page as one file: nothing in it is fetched from elsewhere, and nothing needs a script.
-pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) -> String {
-    let title = document.job.bike.as_deref().unwrap_or("Wheel and chain line");
+/// A whole page as one file: nothing in it is fetched from elsewhere, and nothing needs a script.
+pub fn sheet(title: &str, body: Markup) -> String {
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -32,84 +27,138 @@ pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) ->
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta http-equiv="Content-Security-Policy" content=(POLICY);
-                title { (title) ", measured" }
+                title { (title) }
                 style { (PreEscaped(PAGE_CSS)) (PreEscaped(DRAWING_CSS)) }
             }
-            body {
-                (header(document, title, show))
-                main {
-                    (view_section(document, show))
-                    (figures::section(document, show))
-                    (plan(document, show))
-                    (cautions())
-                    @if !pictures.is_empty() { (photos::section(document, pictures)) }
-                    (details::budget(document, show))
-                    (details::findings(document, show))
-                    (details::photo_table(document))
-                    (details::settings(document))
-                }
-                footer { p { "A measurement, not a certificate of roadworthiness. Figures in full: result.json beside this page." } }
-            }
+            body { (body) }
         }
     };
     markup.into_string()
 }
 
-/// Which verdict stands over the whole: out if any figure is, open if any is undecided, in if all are.
-fn overall(document: &ResultDocument) -> Option<Decision> {
-    let decisions = document.verdicts.iter().map(|verdict| verdict.verdict);
-    let rank = |decision: &Decision| match decision {
-        Decision::In => 0,
-        Decision::Undecided => 1,
-        Decision::Out => 2,
+/// The page of a result.
+pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) -> String {
+    let title = document.job.bike.as_deref().unwrap_or("Wheel and chain line");
+    let body = html! {
+        (header(document, title, ""))
+        main {
+            div.first { (plan::section(document, show)) (view_section(document, show)) }
+            (foot(document, title))
+            (details::in_the_way(document, show))
+            (figures::judged(document, show))
+            (closed("figures", "Every figure", figures::section(document, show)))
+            (closed("uncertainty", "How sure, and why", details::budget(document, show)))
+            @if !pictures.is_empty() || !document.layout.cameras.is_empty() {
+                (closed("photos", "Photos", html! { (photos::section(document, pictures)) (side_view(document, show)) }))
+            }
+            (closed("findings", &findings_title(document), details::findings(document, show)))
+            (closed("mind", "Take care", cautions()))
+            (closed("lens", "Lens and photos in numbers", details::photo_table(document)))
+            (closed("settings", "Settings and checksums", details::settings(document)))
+        }
+        (footer(document))
     };
-    decisions.max_by_key(rank)
+    sheet(&format!("{title}, measured"), body)
 }
 
-fn header(document: &ResultDocument, title: &str, show: Show) -> Markup {
-    let overall = overall(document);
-    let class = match overall {
-        Some(Decision::In) => "in",
-        Some(Decision::Out) => "out",
-        Some(Decision::Undecided) | None => "open",
-    };
-    let used = document.photos.iter().filter(|photo| photo.used).count();
-    html! {
-        header {
-            p.kind { "Rear wheel, chain line and frame, measured from photos" }
-            h1 { (title) }
-            p.verdict.(class) {
-                @if let Some(decision) = overall { (verdict_badge(decision)) " " }
-                (retold(&document.summary, show))
-            }
-            p.kind { (used) " of " (document.photos.len()) " photos used" }
+/// The page of a plan with other choices: nothing in it but the work, the drawing and what it is judged by.
+pub fn plan_page(document: &ResultDocument, show: Show) -> String {
+    let title = document.job.bike.as_deref().unwrap_or("Wheel and chain line");
+    let body = html! {
+        (header(document, title, "What if: planned with other choices than the job's. The figures are as they were measured."))
+        main {
+            div.first { (plan::section(document, show)) (view_section(document, show)) }
+            (figures::judged(document, show))
+            (closed("mind", "Take care", cautions()))
         }
+        (footer(document))
+    };
+    sheet(&format!("{title}, what if"), body)
+}
+
+/// A part that opens on a tap.
+pub fn closed(id: &str, title: &str, body: Markup) -> Markup {
+    html! { section id=(id) { details { summary { h2 { (title) } } div.inside { (body) } } } }
+}
+
+fn findings_title(document: &ResultDocument) -> String {
+    match details::told(document).count() {
+        0 => "Findings: none".to_owned(),
+        1 => "Findings: one".to_owned(),
+        n => format!("Findings: {n}"),
+    }
+}
+
+/// How far the bike is from being finished; of a result that does not say, by its verdicts.
+fn state(document: &ResultDocument) -> State {
+    let any = |decision: Decision| document.verdicts.iter().any(|verdict| verdict.verdict == decision);
+    document.state.unwrap_or(match () {
+        () if any(Decision::Out) => State::ToDo,
+        () if any(Decision::Undecided) => State::Undecided,
+        () if any(Decision::In) => State::Done,
+        () => State::Refused,
+    })
+}
+
+fn header(document: &ResultDocument, title: &str, about: &str) -> Markup {
+    let (class, sign) = match state(document) {
+        State::Done => ("in", "\u{2713}"),
+        State::ToDo => ("todo", ""),
+        State::NotFinished | State::Undecided => ("open", "\u{25c7}"),
+        State::Refused => ("out", "\u{25b2}"),
+    };
+    let headline = if document.headline.is_empty() { &document.summary } else { &document.headline };
+    // The steps themselves follow: only where there are none the sentence says more than the headline.
+    let more = document.summary.strip_prefix(headline.as_str()).filter(|_| class != "todo").unwrap_or_default();
+    html! {
+        header.(class) {
+            p.kind { strong { (title) } " \u{b7} " (taken(document)) }
+            h1 { @if !sign.is_empty() { span.sign aria-hidden="true" { (sign) } " " } (headline) }
+            @let more = more.trim_start_matches([':', '.', ' ']);
+            @if !more.is_empty() { p.lead { (crate::report::result::capital(more)) } }
+            @if !about.is_empty() { p.lead { (about) } }
+            @if !document.plan.is_empty() { p.care { (IN_ONE_LINE) } }
+        }
+    }
+}
+
+/// "16 May 2026, 20 of 21 photos".
+fn taken(document: &ResultDocument) -> String {
+    let used = document.photos.iter().filter(|photo| photo.used).count();
+    let photos = format!("{used} of {} photos", document.photos.len());
+    match document.date_of_photos() {
+        Some(date) => format!("{date}, {photos}"),
+        None => photos,
     }
 }
 
 fn view_section(document: &ResultDocument, show: Show) -> Markup {
     let mut views = views(document, show).into_iter().map(|(_, view)| view);
-    let (Some(above), Some(behind), Some(side)) = (views.next(), views.next(), views.next()) else { return html! {} };
+    let (Some(above), Some(behind)) = (views.next(), views.next()) else { return html! {} };
     let factor = drawing::Bike::new(document).factor;
     html! {
         section #views {
-            h2 { "How it stands" }
-            p {
-                "To scale, but what is out of true is drawn " strong { (factor) " times" } " as large as it is. Left is the bike's left."
-            }
+            h2.unseen { "How it stands" }
             div.views {
                 figure { (PreEscaped(above.inline())) figcaption { "From above, front at the top" } }
-                div.stack {
-                    (legend(document))
-                    figure { (PreEscaped(behind.inline())) figcaption { "From behind" } }
-                }
+                figure { (PreEscaped(behind.inline())) figcaption { "From behind" } }
             }
-            figure.wide {
-                (PreEscaped(side.inline()))
-                figcaption {
-                    "From the bike's left, front at the left, true to scale, with the places the photos were taken from: "
-                    "filled triangles on the left side, hollow ones on the right"
-                }
+            p.caption {
+                "To scale; what is out of true is drawn " strong { (factor) " times" } " as large as it is. Pale: where the wheel belongs."
+            }
+            details.what { summary { "What the lines are" } (legend(document)) }
+        }
+    }
+}
+
+fn side_view(document: &ResultDocument, show: Show) -> Markup {
+    let Some((_, side)) = views(document, show).into_iter().nth(2) else { return html! {} };
+    html! {
+        figure.wide {
+            (PreEscaped(side.inline()))
+            figcaption {
+                "From the bike's left, front at the left, true to scale, with the places the photos were taken from: "
+                "filled triangles on the left side, hollow ones on the right"
             }
         }
     }
@@ -119,17 +168,15 @@ fn view_section(document: &ResultDocument, show: Show) -> Markup {
 fn legend(document: &ResultDocument) -> Markup {
     let line = |class: &str| html! { line class=(class) x1="0" y1="8" x2="48" y2="8" {} };
     let dot = |class: &str| html! { circle class=(class) cx="24" cy="8" r="5" {} };
-    let box_of = |class: &str| html! { rect class=(class) x="1" y="2" width="46" height="12" {} };
     let entries = [
         (line("cord"), "the datum cord, from which everything is measured", true),
         (line("frame"), "the frame's middle", document.figure(&Figure::FrameOffset).is_some()),
-        (html! { (box_of("wheel")) (line("midline")) }, "the rear wheel and its middle", document.layout.axle.is_some()),
+        (line("midline"), "the rear wheel's middle", document.layout.axle.is_some()),
         (line("sprocket"), "a sprocket's outside face", document.layout.rear_sprocket.is_some()),
         (line("reach"), "a plane or line carried on", true),
         (dot("tab"), "a tab", true),
         (dot("tab turned"), "a tab that turns, in each set-up", true),
         (dot("plumb"), "a plumb line", document.measured.table.figures().any(|figure| matches!(figure, Figure::PlumbOffset(_)))),
-        (box_of("card"), "a card on the bench", true),
     ];
     html! {
         ul.legend {
@@ -140,75 +187,20 @@ fn legend(document: &ResultDocument) -> Markup {
     }
 }
 
-fn plan(document: &ResultDocument, show: Show) -> Markup {
-    html! {
-        section #plan {
-            h2 { "What to do" }
-            @if document.plan.is_empty() { p { (no_plan(document)) } }
-            @else {
-                p { "In this order: each step counts on the ones before it." }
-                ol.steps { @for step in &document.plan { (one_step(document, step, show)) } }
-                (expected(document, show))
-            }
-        }
-    }
-}
-
-fn no_plan(document: &ResultDocument) -> &'static str {
-    match overall(document) {
-        Some(Decision::In) => "Nothing: leave it alone.",
-        _ => "There is no step to tell: see the findings for what is missing.",
-    }
-}
-
-fn one_step(document: &ResultDocument, step: &PlanStep, show: Show) -> Markup {
-    let drawn = drawing::step(step, document.chain_side());
-    html! {
-        li.step {
-            div.sketch { (PreEscaped(drawn.inline())) }
-            div {
-                p.action { strong { (step.n) ". " } (retold(&step.action, show)) }
-                @if let Some(distance) = &step.distance {
-                    @let shown = Shown::of(distance, Kind::Length, show);
-                    p.move { (shown.with_unit()) " ± " (shown.u) @if let Some(direction) = step.direction { ", " (direction.word()) } }
-                }
-                @if !step.cautions.is_empty() {
-                    ul.mind { @for caution in &step.cautions { li { (retold(caution, show)) } } }
-                }
-            }
-        }
-    }
-}
-
-fn expected(document: &ResultDocument, show: Show) -> Markup {
-    let changes = changes(document);
-    let words = |field: &Figure, measured: &Measurement| {
-        format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind(), show).u)
-    };
-    html! {
-        @if !changes.is_empty() {
-            table.plain {
-                caption { strong { "After the plan" } ", expect these figures; measure again to be sure" }
-                thead { tr { th scope="col" { "Figure" } th scope="col" { "Now" } th scope="col" { "Then" } } }
-                tbody {
-                    @for Change { figure, now, then } in &changes {
-                        tr {
-                            th scope="row" { (crate::report::result::capital(&figure.name())) }
-                            td { (words(figure, now)) }
-                            td { (words(figure, then)) }
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
 fn cautions() -> Markup {
+    html! { ul.mind { @for caution in CAUTIONS { li { (caution) } } } }
+}
+
+/// What stands below the first sheet on paper.
+fn foot(document: &ResultDocument, title: &str) -> Markup {
+    html! { p.foot { (title) ", " (taken(document)) ". " (NO_CERTIFICATE) " Seal: " (document.job.id) } }
+}
+
+fn footer(document: &ResultDocument) -> Markup {
     html! {
-        section #mind {
-            h2 { "Take care" }
-            ul.mind { @for caution in CAUTIONS { li { (caution) } } }
+        footer {
+            p { (NO_CERTIFICATE) }
+            p.seal { "Seal of photos and settings: " code.sum { (document.job.id) } }
         }
     }
 }

@@ -157,10 +157,9 @@ pub fn files(pictures: &[PhotoPicture]) -> Vec<ReportFile> {
 /// The section with all photos.
 pub fn section(document: &ResultDocument, pictures: &[PhotoPicture]) -> Markup {
     html! {
-        section #photos {
-            h2 { "The photos, and what was found in them" }
+        @if !pictures.is_empty() {
             p {
-                "Outlines: cards and tabs that were read. Dots: corners that were used. Lines: the cord and plumb lines as found. The "
+                "Tap a photo to see it at full width. Outlines: cards and tabs that were read. Dots: corners that were used. Lines: the cord and plumb lines as found. The "
                 "short strokes at the dots show by how much each corner lies off the place where the solved scene puts it, "
                 (RESIDUAL_FACTOR) " times enlarged."
             }
@@ -178,7 +177,8 @@ fn figure(document: &ResultDocument, picture: &PhotoPicture) -> Markup {
     let used = entry.is_none_or(|photo| photo.used);
     html! {
         figure.photo {
-            div.frame {
+            label.frame {
+                input.unseen type="checkbox" aria-label=(format!("Photo {name} at full width"));
                 img src=(format!("data:image/jpeg;base64,{}", STANDARD.encode(&picture.jpeg)))
                     width=(picture.width) height=(picture.height) alt=(format!("Photo {name}: {seen}"));
                 (PreEscaped(picture.overlay_svg()))

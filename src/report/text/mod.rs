@@ -2,26 +2,28 @@
 
 mod paper;
 mod plan;
+mod short;
 mod since;
 mod tables;
 
+pub use short::report;
 pub use since::since;
 
 use super::absent::{Absent, absent, is_absence};
 use super::cautions::CAUTIONS;
 use super::result::ResultDocument;
-use super::units::{Show, retold};
+use super::units::Show;
 use crate::finding::{Finding, Severity};
 use anstyle::Style;
 use paper::{BAD, FAINT, HEADING, OPEN, Paper};
 
-/// The whole report at 80 columns, with styles as escape codes (print it through a stream that knows when to drop them).
-pub fn report(document: &ResultDocument, show: Show) -> String {
+/// Everything at 80 columns, with styles as escape codes (print it through a stream that knows when to drop them).
+pub fn report_all(document: &ResultDocument, show: Show) -> String {
     let document = &*document.visible();
     let mut paper = Paper::default();
-    head(&mut paper, document, show);
-    tables::figures(&mut paper, document, show);
+    head(&mut paper, document);
     plan::steps(&mut paper, document, show);
+    tables::figures(&mut paper, document, show);
     plan::expected(&mut paper, document, show);
     tables::hand(&mut paper, document, show);
     findings(&mut paper, document, show);
@@ -33,7 +35,7 @@ pub fn report(document: &ResultDocument, show: Show) -> String {
 pub fn plan_alone(document: &ResultDocument, show: Show) -> String {
     let document = &*document.visible();
     let mut paper = Paper::default();
-    paper.paragraph(HEADING, "", "", &retold(&document.summary, show));
+    paper.paragraph(HEADING, "", "", &document.summary);
     plan::steps(&mut paper, document, show);
     plan::expected(&mut paper, document, show);
     cautions(&mut paper);
@@ -41,14 +43,10 @@ pub fn plan_alone(document: &ResultDocument, show: Show) -> String {
 }
 
 /// The verdict, then what was measured with what.
-fn head(paper: &mut Paper, document: &ResultDocument, show: Show) {
-    paper.paragraph(HEADING, "", "", &retold(&document.summary, show));
-    let used = document.photos.iter().filter(|photo| photo.used).count();
-    let bike = document.job.bike.as_deref().map_or_else(String::new, |bike| format!("{bike}. "));
-    let words =
-        format!("{bike}{used} of {} photos used. Each ± covers the true value 95 times in 100 (k = 2).", document.photos.len());
-    paper.blank();
-    paper.paragraph(Style::new(), "", "", &words);
+fn head(paper: &mut Paper, document: &ResultDocument) {
+    paper.paragraph(HEADING, "", "", &document.summary);
+    let words = format!("{} Each ± covers the true value 95 times in 100 (k = 2).", document.taken_from());
+    paper.paragraph(FAINT, "", "", &words);
 }
 
 /// Findings with what to do, the gravest first; what was simply not laid out or not stuck on comes last, in short.
@@ -80,10 +78,10 @@ fn alike_findings(paper: &mut Paper, findings: &[&Finding], show: Show) {
         // A sentence that names its photo need not be followed by it.
         let photo = finding.photo.as_deref().filter(|photo| !finding.what.contains(photo));
         let place = photo.map_or_else(String::new, |photo| format!(" [{photo}]"));
-        paper.paragraph(style, &format!("  {mark}: "), "    ", &retold(&format!("{}{place}", finding.what), show));
+        paper.paragraph(style, &format!("  {mark}: "), "    ", &format!("{}{place}", finding.what.shown(show)));
     }
     if !last.advice.is_empty() {
-        paper.paragraph(Style::new(), "    -> ", "       ", &retold(&last.advice, show));
+        paper.paragraph(Style::new(), "    -> ", "       ", &last.advice.shown(show));
     }
 }
 

@@ -2,12 +2,14 @@
 
 use anstyle::Style;
 
-use super::paper::{OPEN, Paper};
+use super::paper::{BAD, FAINT, OPEN, Paper};
 use crate::measurement::Measurement;
+use crate::plan::outcome::PlanStep;
+use crate::report::brief;
 use crate::report::expected::{Change, changes};
 use crate::report::fields::InWords;
 use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Show, Shown, retold};
+use crate::report::units::{Show, Shown};
 
 const PLAIN: Style = Style::new();
 
@@ -18,10 +20,24 @@ pub fn steps(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
     paper.heading("Plan", "in this order; each step counts on the ones before it");
     for step in &document.plan {
-        paper.paragraph(PLAIN, &format!("  {}. ", step.n), "     ", &retold(&step.action, show));
-        for caution in &step.cautions {
-            paper.paragraph(OPEN, "     mind: ", "           ", &retold(caution, show));
+        paper.paragraph(PLAIN, &format!("  {}. ", step.n), "     ", &step.action.shown(show));
+        for danger in &step.dangers {
+            paper.paragraph(BAD, "     take care: ", "           ", &danger.shown(show));
         }
+        choices(paper, step, show);
+        for caution in &step.cautions {
+            paper.paragraph(OPEN, "     mind: ", "           ", &caution.shown(show));
+        }
+    }
+}
+
+/// Where the job leaves open how the sprockets are brought into line: every way beside the others, with what each costs the rim.
+pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
+    for choice in &step.choices {
+        let [part, moves, rim] = brief::choice(choice, show);
+        let mark = if choice.taken { "     taken" } else { "     or" };
+        let style = if choice.taken { PLAIN } else { FAINT };
+        paper.row(&[(FAINT, mark, 11), (style, &part, 24), (style, &moves, 20), (style, &format!("then {rim}"), 0)]);
     }
 }
 

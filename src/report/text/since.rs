@@ -12,7 +12,8 @@ use crate::plan::progress::{Progress, StepProgress};
 use crate::plan::since::Since;
 use crate::report::fields::InWords;
 use crate::report::groups::in_groups;
-use crate::report::units::{Show, Shown, retold};
+use crate::text::Amount;
+use crate::text::units::{Kind, Show, Shown};
 
 const PLAIN: Style = Style::new();
 
@@ -32,7 +33,7 @@ pub fn since(compared: &Since, show: Show) -> String {
         paper.paragraph(style, "", "", sentence);
     }
     for finding in &compared.findings {
-        paper.paragraph(OPEN, "  - ", "    ", &retold(&format!("{} {}", finding.what, finding.advice), show));
+        paper.paragraph(OPEN, "  - ", "    ", &format!("{} {}", finding.what.shown(show), finding.advice.shown(show)));
     }
     paper.blank();
     paper.paragraph(PLAIN, "", "", SIGNS);
@@ -48,7 +49,7 @@ pub fn since(compared: &Since, show: Show) -> String {
                 Progress::WrongWay | Progress::TooFar => BAD,
                 _ => OPEN,
             };
-            paper.paragraph(style, &format!("  {}. ", step.n), "     ", &retold(&step.what, show));
+            paper.paragraph(style, &format!("  {}. ", step.n), "     ", &step.what.shown(show));
         }
     }
     paper.into_text()
@@ -74,7 +75,7 @@ fn answer(compared: &Since, show: Show) -> Vec<String> {
     if !open.is_empty() {
         sentences.push(format!("Not decided: {}.", open.join("; ")));
     }
-    let steps: Vec<String> = compared.steps.iter().map(|step| retold(&step_in_short(step), show)).collect();
+    let steps: Vec<String> = compared.steps.iter().map(|step| step_in_short(step, show)).collect();
     if !steps.is_empty() {
         sentences.push(steps.join(" "));
     }
@@ -123,11 +124,11 @@ fn nearer_or_farther(compared: &Since) -> &'static str {
 }
 
 /// "Step 2 moved 1.3 mm of 1.4 mm."
-fn step_in_short(step: &StepProgress) -> String {
+fn step_in_short(step: &StepProgress, show: Show) -> String {
     let n = step.n;
     let short = |value: f64| match step.unit {
-        Unit::Mm => format!("{:.1} mm", value.abs()),
-        Unit::Deg => format!("{:.2} degrees", value.abs()),
+        Unit::Mm => Amount::tenths(value.abs()).shown(show),
+        Unit::Deg => Amount::to_places(value.abs(), 2, Kind::Angle).shown(show),
     };
     let numbers = step.planned.zip(step.found.map(|found| found.value));
     match (step.progress, numbers) {

@@ -11,7 +11,7 @@ use crate::plan::outcome::{Decision, Verdict};
 use crate::report::fields::InWords;
 use crate::report::groups::{Group, groups, rim_rows};
 use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Kind, Show, Shown, retold};
+use crate::report::units::{Kind, Show, Shown};
 
 /// Columns of a table of figures: name, value, uncertainty, verdict.
 const NAME: usize = 25;
@@ -51,7 +51,7 @@ fn table(paper: &mut Paper, document: &ResultDocument, group: &Group, show: Show
     }
 }
 
-fn figure_row(paper: &mut Paper, document: &ResultDocument, figure: &Figure, measured: &Measurement, show: Show) {
+pub fn figure_row(paper: &mut Paper, document: &ResultDocument, figure: &Figure, measured: &Measurement, show: Show) {
     let shown = Shown::of(measured, figure.kind(), show);
     let (style, verdict) = verdict_words(document.verdict(figure), measured, figure, show);
     paper.row(&[
@@ -66,7 +66,7 @@ fn figure_row(paper: &mut Paper, document: &ResultDocument, figure: &Figure, mea
     }
 }
 
-fn verdict_words(verdict: Option<&Verdict>, measured: &Measurement, field: &Figure, show: Show) -> (Style, String) {
+pub fn verdict_words(verdict: Option<&Verdict>, measured: &Measurement, field: &Figure, show: Show) -> (Style, String) {
     let single = if measured.quality == Quality::Single { "single" } else { "" };
     let Some(verdict) = verdict else { return (PLAIN, single.to_owned()) };
     let (style, word) = match verdict.verdict {
@@ -142,7 +142,7 @@ fn limits(paper: &mut Paper, document: &ResultDocument, show: Show) {
     for verdict in &document.verdicts {
         if let Some(decide) = &verdict.decide {
             let name = capital(&verdict.field.name());
-            paper.paragraph(OPEN, "  undecided: ", "    ", &retold(&format!("{name}. {decide}"), show));
+            paper.paragraph(OPEN, "  undecided: ", "    ", &format!("{name}. {}", decide.shown(show)));
         }
     }
 }

@@ -214,7 +214,9 @@ impl Bike {
                     Direction::Inboard => -told,
                     other => panic!("a sprocket is not packed {other:?}"),
                 };
-                let pack = settings.pack.unwrap_or(SpacerKind::Hub);
+                let kinds = [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox];
+                let done = kinds.into_iter().find(|kind| kind.word() == step.applied_to).expect("a kind of packing");
+                let pack = settings.pack.unwrap_or(done);
                 assert_eq!(step.applied_to, pack.word());
                 self.pack(pack, outboard);
             }

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use scraper::Html;
+use sightcord::report::brief::brief;
 use sightcord::report::html::{PhotoPicture, page};
 use sightcord::report::result::ResultDocument;
 use sightcord::report::units::Show;
@@ -54,7 +55,27 @@ addEventListener("load", () => {
   const images = [...document.images];
   const broken = images.filter(i => !i.complete || i.naturalWidth === 0).length;
   const { scrollWidth, scrollHeight } = document.documentElement;
-  parent.postMessage(JSON.stringify({ wide, scrollWidth, scrollHeight, beyond, broken, images: images.length }), "*");
+  // Letters in drawings, as high as they are on the screen.
+  const letters = [...document.querySelectorAll("svg.drawing text")].filter(t => t.checkVisibility())
+    .map(t => parseFloat(t.getAttribute("font-size")) * t.getScreenCTM().a);
+  const smallest = letters.length ? Math.min(...letters) : 99;
+  // Where the first step ends, or what stands for it.
+  const first = document.querySelector("li.step label, .nothing");
+  const work = Math.max(...[document.querySelector("h1"), first].filter(e => e).map(e => e.getBoundingClientRect().bottom));
+  // Words that are cut in two because their column is too narrow.
+  const cut = [];
+  for (const e of document.querySelectorAll("h1, h2, h3, th, .what, .name, .value")) {
+    const walk = document.createTreeWalker(e, NodeFilter.SHOW_TEXT);
+    for (let node = walk.nextNode(); node; node = walk.nextNode()) {
+      for (const word of node.data.matchAll(/\S+/g)) {
+        const range = document.createRange();
+        range.setStart(node, word.index);
+        range.setEnd(node, word.index + word[0].length);
+        if (new Set([...range.getClientRects()].map(r => Math.round(r.top))).size > 1) cut.push(word[0]);
+      }
+    }
+  }
+  parent.postMessage(JSON.stringify({ smallest, work, cut, wide, scrollWidth, scrollHeight, beyond, broken, images: images.length }), "*");
 });
 </script>"#;
 
@@ -75,7 +96,7 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
     // The page itself forbids scripts; the copy that is probed allows the probe's.
     let probed = text.replace("default-src 'none'", "default-src 'none'; script-src 'unsafe-inline'");
     fs::write(folder.path().join("probed.html"), probed.replace("</body>", &format!("{PROBE}</body>"))).unwrap();
-    for width in [390, 1280] {
+    for width in [390, 768, 1280] {
         let outer = folder.path().join("outer.html");
         fs::write(&outer, framed("probed.html", width, 900)).unwrap();
         let output = chromium(&["--window-size=1400,1000", "--dump-dom", "--virtual-time-budget=6000"], &outer);
@@ -87,6 +108,12 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
         assert_eq!(said["beyond"], serde_json::json!([]), "{name} at {width}: {said}");
         assert_eq!(said["scrollWidth"], width, "{name} at {width}: {said}");
         assert_eq!(said["broken"], 0, "{name} at {width}");
+        let number = |key: &str| said[key].as_f64().expect("a number");
+        assert!(number("smallest") >= 12.0, "{name} at {width}: letters of {} px in a drawing", said["smallest"]);
+        assert!(width > 390 || number("work") <= 844.0, "{name}: the first step ends at {} px", said["work"]);
+        let hyphened = |word: &serde_json::Value| word.as_str().is_some_and(|word| word.contains('-') || word.contains('/'));
+        let cut: Vec<_> = said["cut"].as_array().expect("a list").iter().filter(|word| !hyphened(word)).collect();
+        assert!(cut.is_empty(), "{name} at {width}: {cut:?} is cut");
         assert_eq!(said["images"], pictures.len(), "{name} at {width}");
         let complaints: Vec<String> =
             String::from_utf8_lossy(&output.stderr).lines().filter(|line| line.contains("CONSOLE")).map(str::to_owned).collect();
@@ -98,9 +125,34 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
         chromium(&[&format!("--window-size={},{height}", width.max(500)), &format!("--screenshot={}", shot.display())], &outer);
         assert!(fs::metadata(&shot).unwrap().len() > 20_000, "{name} at {width}");
     }
-    let pdf = shots().join(format!("{name}.pdf"));
+    for paper in ["a4", "letter"] {
+        printed(name, document, &text, paper);
+    }
+}
+
+/// The first sheet holds the verdict, the drawing and every step; there are few sheets.
+fn printed(name: &str, document: &ResultDocument, text: &str, paper: &str) {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path().join("printed.html");
+    fs::write(&at, text.replace("</head>", &format!("<style>@page {{ size: {paper}; }}</style></head>"))).unwrap();
+    let pdf = shots().join(format!("{name}-{paper}.pdf"));
     chromium(&["--no-pdf-header-footer", &format!("--print-to-pdf={}", pdf.display())], &at);
-    assert!(fs::read(&pdf).unwrap().starts_with(b"%PDF"));
+    let read = |last: &str| {
+        let arguments = ["-f", "1", "-l", last, pdf.to_str().unwrap(), "-"];
+        let output = Command::new("pdftotext").args(arguments).output().expect("pdftotext is installed");
+        String::from_utf8(output.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let first = read("1");
+    let headline = document.headline.as_str();
+    assert!(first.contains(headline), "{name} on {paper}: {headline} in {first}");
+    for step in &document.plan {
+        let what = brief(step, Show::Mm).what;
+        assert!(first.contains(&what), "{name} on {paper}: {what} in {first}");
+    }
+    let has_drawing = document.layout.axle.is_some();
+    assert!(!has_drawing || first.contains("From above") && first.contains("From behind"), "{name} on {paper}: {first}");
+    let sheets = read("99");
+    assert!(!sheets.contains("Photo 1"), "{name} on {paper}: photos are printed only when opened");
 }
 
 #[test]

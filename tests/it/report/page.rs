@@ -1,11 +1,14 @@
 //! The page: valid, self-contained, readable by everyone, and showing the figures of the result and no others.
 
 use std::collections::BTreeMap;
+use std::path::Path;
+use std::process::Command;
 
 use image::{ImageFormat, RgbImage};
 use scraper::{Html, Selector};
 use sightcord::figure::{Figure, RimPlace, Side};
-use sightcord::report::html::{Overlay, PhotoPicture, RESIDUAL_FACTOR, files, page, views};
+use sightcord::plan::since::since;
+use sightcord::report::html::{Overlay, PhotoPicture, RESIDUAL_FACTOR, files, page, plan_page, since_page, views};
 use sightcord::report::result::ResultDocument;
 use sightcord::report::units::Show;
 
@@ -134,7 +137,23 @@ fn those_who_cannot_see_it_are_told() {
 fn sections_come_in_the_order_of_use() {
     let html = parsed("grass-track", &page(&samples::grass_track(), &pictures(), Show::Mm));
     let ids: Vec<&str> = html.select(&select("section")).filter_map(|section| section.value().attr("id")).collect();
-    assert_eq!(ids, ["views", "figures", "plan", "mind", "photos", "uncertainty", "findings", "lens", "settings"]);
+    assert_eq!(ids, ["plan", "views", "judged", "figures", "uncertainty", "photos", "findings", "mind", "lens", "settings"]);
+}
+
+#[test]
+fn steps_come_with_tick_boxes_and_nothing_unfinished_sounds_like_success() {
+    let html = parsed("grass-track", &page(&samples::grass_track(), &[], Show::Mm));
+    assert_eq!(html.select(&select("#plan li.step input[type=checkbox]")).count(), 3);
+    let headline = |name: &str, document: &ResultDocument| {
+        let html = parsed(name, &page(document, &[], Show::Mm));
+        let header: String = html.select(&select("header")).next().unwrap().text().collect();
+        header
+    };
+    assert!(headline("in-tolerance", &samples::in_tolerance()).contains("All well"));
+    for (name, document) in [("not-finished", samples::not_finished()), ("nothing", samples::nothing())] {
+        let said = headline(name, &document);
+        assert!(!said.contains("well") && !said.contains('\u{2713}'), "{name}: {said}");
+    }
 }
 
 #[test]
@@ -153,7 +172,7 @@ fn words_from_a_job_stay_words() {
     photo.overlay.lines[0].0 = nasty.to_owned();
     let html = parsed("nasty", &page(&document, &[photo], Show::Mm));
     assert_eq!(html.select(&select("script")).count(), 0);
-    assert!(html.select(&select("h1")).next().unwrap().text().collect::<String>().contains(nasty));
+    assert!(html.select(&select("header strong")).next().unwrap().text().collect::<String>().contains(nasty));
 }
 
 #[test]
@@ -320,6 +339,10 @@ fn text_stands_out_in_light_in_dark_and_on_paper() {
             ("in", "sheet"),
             ("out", "sheet"),
             ("open", "sheet"),
+            ("open", "paper"),
+            ("out", "paper"),
+            ("in", "paper"),
+            ("accent", "paper"),
             ("in", "in-bg"),
             ("out", "out-bg"),
             ("open", "open-bg"),
@@ -332,4 +355,39 @@ fn text_stands_out_in_light_in_dark_and_on_paper() {
             assert!(ratio >= 4.5, "{front} {} on {back} {}: {ratio:.2}", theme[front], theme[back]);
         }
     }
+}
+
+#[test]
+fn before_and_after_and_what_if_have_pages_of_their_own() {
+    let (before, after) = (samples::grass_track(), samples::in_tolerance());
+    let compared = since(&before.evening(), &after.evening()).unwrap();
+    for show in [Show::Mm, Show::Inch] {
+        let html = parsed("since", &since_page(&before, &after, &compared, show));
+        let headline: String = html.select(&select("h1")).next().unwrap().text().collect();
+        assert_eq!(headline, "2 of 2 are right now");
+        assert_eq!(html.select(&select("#plan li.step")).count(), compared.steps.len());
+        assert_eq!(html.select(&select("script")).count(), 0);
+        let html = parsed("what if", &plan_page(&before, show));
+        assert_eq!(html.select(&select("#plan li.step")).count(), 3);
+    }
+}
+
+#[test]
+fn a_page_is_written_to_a_new_file_and_over_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let result = folder.path().join("result.json");
+    std::fs::write(&result, samples::grass_track().to_json()).unwrap();
+    let page = folder.path().join("since.html");
+    let since = || {
+        let program = Path::new(env!("CARGO_BIN_EXE_sightcord"));
+        Command::new(program).arg("since").args([&result, &result]).arg("--page").arg(&page).output().unwrap()
+    };
+    let written = since();
+    assert_eq!(written.status.code(), Some(0), "{written:?}");
+    let first = std::fs::read(&page).unwrap();
+    assert!(String::from_utf8_lossy(&first).contains("right now"));
+    let again = since();
+    assert_eq!(again.status.code(), Some(2), "{again:?}");
+    assert!(String::from_utf8_lossy(&again.stderr).contains("not there yet"), "{again:?}");
+    assert_eq!(std::fs::read(&page).unwrap(), first);
 }

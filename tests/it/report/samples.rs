@@ -11,6 +11,8 @@ use sightcord::finding::Finding;
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::outcome::*;
 use sightcord::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultDocument, ResultParts};
+use sightcord::say;
+use sightcord::text::Amount;
 
 pub fn m(value: f64, u: f64) -> Option<Measurement> {
     Some(Measurement { value, u, quality: Quality::Good })
@@ -127,6 +129,7 @@ fn photos() -> Vec<PhotoEntry> {
                 corners: if unread { 0 } else { 1204 + 7 * i },
                 rms_px: (!unread).then_some(0.031 + 0.001 * i as f64),
                 position: (!unread).then_some([-700.0 + 150.0 * i as f64, 620.0, 300.0]),
+                taken: Some("2026-05-16".to_owned()),
             });
         }
     }
@@ -165,6 +168,10 @@ fn verdict(field: &str, value: Option<Measurement>, tolerance: f64, unit: Unit, 
     }
 }
 
+fn choice(applied_to: &str, distance: f64, direction: Direction, rim: f64, taken: bool) -> Choice {
+    Choice { applied_to: applied_to.to_owned(), distance: m(distance, 0.14).unwrap(), direction, rim: m(rim, 0.38), taken }
+}
+
 const PRACTICE: &str = "common practice, no source";
 const HANDBOOK: &str = "a chain maker's handbook, by centre distance";
 
@@ -193,8 +200,12 @@ pub fn grass_track_parts() -> ResultParts {
         findings: vec![
             Finding::warning(
                 "print-scale-not-measured",
-                "The check lines of the cards were not measured: distances may be wrong by 0.1 mm on a rim offset for every 0.3 % of scale.",
-                "Lay a steel rule on the 250 mm check line of a card and write the length to job.toml as [print] measured_along_mm.",
+                say![
+                    "The check lines of the cards were not measured: distances may be wrong by ",
+                    Amount::tenths(0.1),
+                    " on a rim offset for every 0.3 % of scale.",
+                ],
+                "Lay a steel rule on the check line of a card and write the length to job.toml as [print] measured_along_mm.",
             ),
             Finding::note(
                 "frame-one-line",
@@ -280,16 +291,18 @@ pub fn grass_track_parts() -> ResultParts {
     expected.table.set(Figure::WheelInFrameOffset, m(0.0, 0.45));
     expected.table.set(Figure::ChainAtGearbox, m(0.02, 0.2));
     let outcome = Outcome {
-        summary: "Not square yet: the wheel points 0.35 deg to the left, its rim stands 1.8 mm left of the frame's middle, and the gearbox \
-                  sprocket stands 2.4 mm outboard of the rear one."
-            .to_owned(),
+        state: State::ToDo,
+        headline: "Three steps to do".to_owned(),
+        summary: "Three steps to do: square the wheel, bring the sprockets into line and centre the rim.".to_owned(),
         plan: vec![
             PlanStep {
                 n: 1,
                 step: StepKind::Square,
-                action: "Draw the right end of the spindle rearward by 1.4 mm (1.1 turns of an adjuster with a 1.25 mm thread: one turn and \
-                         a flat)."
-                    .to_owned(),
+                action: say![
+                    "Draw the right end of the spindle ",
+                    Amount::measured(&m(1.42, 0.06).unwrap(), Unit::Mm),
+                    " rearward: 1 turn and 1 flat of its adjuster; the left end stays.",
+                ],
                 part: "right end of the spindle".to_owned(),
                 side: Some(Side::Right),
                 direction: Some(Direction::Rearward),
@@ -299,14 +312,19 @@ pub fn grass_track_parts() -> ResultParts {
                 applied_to: "spindle".to_owned(),
                 because: Figure::at("/wheel_in_frame/yaw"),
                 before: m(0.3512, 0.0113),
-                cautions: vec!["Slacken the nuts just enough to move the spindle, and keep the other end where it is.".to_owned()],
+                dangers: vec![],
+                cautions: vec!["Slacken the nuts just enough to move the spindle, and keep the other end where it is.".into()],
                 after: after_square,
+                choices: vec![],
             },
             PlanStep {
                 n: 2,
                 step: StepKind::Chain,
-                action: "Take 1.0 mm off the hub's chain-side spacer and put it on the other side: sprocket and rim move 1.0 mm outboard."
-                    .to_owned(),
+                action: say![
+                    "Take ",
+                    Amount::measured(&m(1.0, 0.14).unwrap(), Unit::Mm),
+                    " off the hub's chain-side spacer and put it on the other side: sprocket and rim move as much outboard.",
+                ],
                 part: "hub spacers".to_owned(),
                 side: Some(Side::Left),
                 direction: Some(Direction::Outboard),
@@ -316,15 +334,24 @@ pub fn grass_track_parts() -> ResultParts {
                 applied_to: "hub".to_owned(),
                 because: Figure::at("/chain/offset_at_gearbox"),
                 before: m(1.0, 0.14),
+                dangers: vec![],
                 cautions: vec![],
                 after: Expected::default(),
+                choices: vec![
+                    choice("hub", 1.0, Direction::Outboard, 2.81, true),
+                    choice("sprocket", 1.0, Direction::Outboard, 3.81, false),
+                    choice("gearbox", 1.0, Direction::Inboard, 3.81, false),
+                ],
             },
             PlanStep {
                 n: 3,
                 step: StepKind::Centre,
-                action: "Move the rim 2.8 mm to the right by the spokes: loosen those that pull to the left and tighten those that pull to \
-                         the right, a little at a time all round."
-                    .to_owned(),
+                action: say![
+                    "Move the rim ",
+                    Amount::measured(&m(2.81, 0.38).unwrap(), Unit::Mm),
+                    " to the right by its spokes: loosen those that run to the hub's left flange and tighten those that run to its right \
+                     flange by as much, a little at a time all round.",
+                ],
                 part: "rim".to_owned(),
                 side: Some(Side::Right),
                 direction: Some(Direction::Right),
@@ -334,8 +361,10 @@ pub fn grass_track_parts() -> ResultParts {
                 applied_to: "rim".to_owned(),
                 because: Figure::at("/wheel_in_frame/offset"),
                 before: m(2.81, 0.38),
-                cautions: vec!["Have spoke tension checked by a wheel builder.".to_owned()],
+                dangers: vec![],
+                cautions: vec!["Have spoke tension checked by a wheel builder.".into()],
                 after: Expected::default(),
+                choices: vec![],
             },
         ],
         expected,
@@ -343,10 +372,13 @@ pub fn grass_track_parts() -> ResultParts {
             verdict("/wheel_in_frame/offset", m(1.81, 0.36), 1.0, Unit::Mm, PRACTICE, Decision::Out),
             verdict("/wheel/yaw", m(0.3512, 0.0113), 0.15, Unit::Deg, PRACTICE, Decision::Out),
             Verdict {
-                decide: Some(
-                    "It is 0.20 deg with 0.03 deg of doubt; a second plumb line, photographed from low down, would bring the doubt to 0.02 deg."
-                        .to_owned(),
-                ),
+                decide: Some(say![
+                    "Its ± of ",
+                    Amount::at_least(0.031, Unit::Deg),
+                    " reaches over the limit; a second plumb line, photographed from low down, would bring it to ",
+                    Amount::at_least(0.02, Unit::Deg),
+                    ".",
+                ]),
                 ..verdict("/wheel/lean", m(0.2034, 0.031), 0.2, Unit::Deg, PRACTICE, Decision::Undecided)
             },
             verdict("/chain/offset_at_gearbox", m(2.391, 0.118), 1.4, Unit::Mm, HANDBOOK, Decision::Out),
@@ -467,7 +499,9 @@ pub fn in_tolerance() -> ResultDocument {
     figures.findings.clear();
     figures.layout = layout(0.0, 0.08, 0.05, None);
     parts.outcome = Outcome {
-        summary: "Leave it alone: everything that was measured is in tolerance.".to_owned(),
+        state: State::Done,
+        headline: "All well".to_owned(),
+        summary: "All well: leave it alone. Everything that was judged is inside its limits.".to_owned(),
         verdicts: vec![
             verdict("/wheel/offset", m(0.003, 0.22), 2.0, Unit::Mm, PRACTICE, Decision::In),
             verdict("/wheel/yaw", m(0.081, 0.012), 0.15, Unit::Deg, PRACTICE, Decision::In),
@@ -477,11 +511,32 @@ pub fn in_tolerance() -> ResultDocument {
     ResultDocument::new(parts)
 }
 
+/// A bike of which one position of the wheel was photographed.
+pub fn not_finished() -> ResultDocument {
+    let mut parts = grass_track_parts();
+    let figures = &mut parts.figures;
+    for gone in [Figure::WheelOffset, Figure::WheelInFrameOffset] {
+        figures.measured.table.remove_part(&gone);
+    }
+    let rear = RimPlace::at_mark("2-mark-rearward", Side::Left);
+    figures.measured.table.remove_part(&Figure::RimOffset(rear.clone()));
+    figures.measured.table.remove_part(&Figure::RimOffset(RimPlace { side: Side::Right, ..rear }));
+    parts.photos.retain(|photo| photo.setup != "2-mark-rearward");
+    parts.findings.clear();
+    let outcome = sightcord::plan::plan(&parts.figures, &sightcord::plan::PlanSettings::default());
+    parts.outcome = outcome;
+    ResultDocument::new(parts)
+}
+
 /// A job of which nothing could be measured.
 pub fn nothing() -> ResultDocument {
     ResultDocument::new(ResultParts {
         job: JobEntry { id: "00".repeat(32), bike: None, chain_side: None },
-        outcome: Outcome { summary: "Could not be measured: no card was found in any photo.".to_owned(), ..Outcome::default() },
+        outcome: Outcome {
+            headline: "Nothing could be measured".to_owned(),
+            summary: "Nothing could be measured. What is missing, and what to do about it, stands below.".to_owned(),
+            ..Outcome::default()
+        },
         findings: vec![Finding::refused(
             "no-cards",
             "No card was found in any photo.",
@@ -493,5 +548,11 @@ pub fn nothing() -> ResultDocument {
 }
 
 pub fn all() -> Vec<(&'static str, ResultDocument)> {
-    vec![("grass-track", grass_track()), ("swing-arm", swing_arm()), ("in-tolerance", in_tolerance()), ("nothing", nothing())]
+    vec![
+        ("grass-track", grass_track()),
+        ("swing-arm", swing_arm()),
+        ("in-tolerance", in_tolerance()),
+        ("not-finished", not_finished()),
+        ("nothing", nothing()),
+    ]
 }

@@ -4,7 +4,7 @@ use sightcord::figure::Figure;
 use sightcord::plan::since::since;
 use sightcord::report::result::ResultDocument;
 use sightcord::report::text;
-use sightcord::report::text::report;
+use sightcord::report::text::{report, report_all};
 use sightcord::report::units::Show;
 
 use crate::report::samples;
@@ -25,7 +25,7 @@ fn the_report_in_inches() {
 
 #[test]
 fn the_report_of_everything_that_can_be_measured() {
-    insta::assert_snapshot!(plain(&report(&samples::swing_arm(), Show::Mm)));
+    insta::assert_snapshot!(plain(&report_all(&samples::swing_arm(), Show::Mm)));
 }
 
 #[test]
@@ -39,10 +39,24 @@ fn the_report_of_a_job_that_could_not_be_measured() {
 }
 
 #[test]
+fn the_report_of_a_job_that_is_not_finished() {
+    insta::assert_snapshot!(plain(&report(&samples::not_finished(), Show::Mm)));
+}
+
+#[test]
+fn what_there_is_to_do_fits_on_a_screen() {
+    for (name, document) in samples::all() {
+        let text = plain(&report(&document, Show::Mm));
+        assert!(text.lines().count() <= 46, "{name}: {} lines\n{text}", text.lines().count());
+    }
+}
+
+#[test]
 fn no_line_is_wider_than_eighty_columns() {
     for (name, document) in samples::all() {
         for show in [Show::Mm, Show::Inch] {
-            for line in plain(&report(&document, show)).lines() {
+            let texts = plain(&report(&document, show)) + &plain(&report_all(&document, show));
+            for line in texts.lines() {
                 assert!(textwrap::core::display_width(line) <= 80, "{name}: {line}");
                 assert_eq!(line.trim_end(), line, "{name}: blanks at the end of a line");
             }
@@ -63,9 +77,24 @@ fn the_verdict_is_the_first_thing_said() {
 fn no_meaning_hangs_on_colour_alone() {
     // What is left without styles still says in, OUT and undecided of every verdict.
     let document = samples::grass_track();
-    let text = plain(&report(&document, Show::Mm));
-    for word in ["OUT (1)", "OUT (0.15)", "undecided (0.2)", "OUT (1.4)", "in (0.25)"] {
-        assert!(text.contains(word), "{word} in\n{text}");
+    for text in [report(&document, Show::Mm), report_all(&document, Show::Mm)].map(|text| plain(&text)) {
+        for word in ["OUT (1)", "OUT (0.15)", "undecided (0.2)", "OUT (1.4)", "in (0.25)"] {
+            assert!(text.contains(word), "{word} in\n{text}");
+        }
+    }
+}
+
+#[test]
+fn inches_stand_wherever_millimetres_do() {
+    for (name, document) in samples::all() {
+        for text in [report(&document, Show::Inch), report_all(&document, Show::Inch)].map(|text| plain(&text)) {
+            // What a source of a limit says stays as it says it, and so does what a figure needs on the bench.
+            let (before, limits) = text.split_once("\nLIMITS").unwrap_or((&text, ""));
+            let after = limits.split_once("\n\n").map_or("", |(_, after)| after);
+            let lines = before.lines().chain(after.lines());
+            let left: Vec<&str> = lines.filter(|line| line.contains(" mm") && !line.contains("200 mm or more")).collect();
+            assert!(left.is_empty(), "{name}: {left:?}");
+        }
     }
 }
 
@@ -75,8 +104,8 @@ fn names_with_control_characters_cannot_steer_the_terminal() {
     samples::face(&mut parts.figures, "plate\u{1b}]0;x\u{7}");
     let mut document = ResultDocument::new(parts);
     document.job.bike = Some("bike\u{1b}[2J\u{7}".to_owned());
-    document.findings[0].what = "what\r\u{8}".to_owned();
-    let text = report(&document, Show::Mm);
+    document.findings[0].what = "what\r\u{8}".into();
+    let text = report_all(&document, Show::Mm);
     // Every escape left is one of ours: it opens a style and ends in m.
     for piece in text.split('\u{1b}').skip(1) {
         assert!(

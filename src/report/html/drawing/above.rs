@@ -2,16 +2,13 @@
 
 use super::bike::{Bike, Sprocket};
 use super::canvas::{Anchor, Canvas, Drawing, Place};
+use super::labels::{HEAD, Labels, WAY, letters};
 use crate::figure::{Figure, Side};
-use crate::report::fields::InWords;
-use crate::report::units::{Kind, Show, Shown};
+use crate::plan::outcome::{Direction, PlanStep, StepKind};
+use crate::report::units::Show;
 
-/// Height of letters, mm on the drawing.
-const LETTERS: f64 = 13.0;
-const HEAD: f64 = 11.0;
-/// Half sizes of a card, mm: 26 by 18 cells of 10 or 15 mm, the long side along the cord.
-const CARD: [f64; 2] = [130.0, 90.0];
-const LARGE_CARD: [f64; 2] = [195.0, 135.0];
+/// From the spindle's middle to where the adjusters hold it, mm; only for the drawing.
+const ADJUSTERS: f64 = 104.0;
 
 /// Along the bike x, across it y (+ left): on the sheet.
 fn sheet(x: f64, y: f64) -> Place {
@@ -21,16 +18,17 @@ fn sheet(x: f64, y: f64) -> Place {
 pub fn above(bike: &Bike, show: Show) -> Drawing {
     let mut canvas = Canvas::default();
     let (rear_end, front_end) = ends(bike);
-    cards(&mut canvas, bike, rear_end, front_end);
-    // The cord: straight, and what everything is told from.
+    // The cord: straight, and what everything is measured from.
     canvas.line("cord", sheet(rear_end, 0.0), sheet(front_end, 0.0));
-    canvas.words("label", sheet(front_end + 8.0, 0.0), Anchor::Middle, LETTERS, "front");
     frame(&mut canvas, bike, rear_end, front_end);
-    wheel(&mut canvas, bike);
+    ghost(&mut canvas, bike);
     sprockets(&mut canvas, bike);
+    wheel(&mut canvas, bike);
     marks(&mut canvas, bike, rear_end, front_end);
-    arrows(&mut canvas, bike, show);
-    canvas.scale_bar(LETTERS);
+    let letters = letters(&canvas);
+    canvas.words("label", sheet(front_end + 10.0, 0.0), Anchor::Middle, letters, "front");
+    told(&mut canvas, bike, rear_end, show);
+    canvas.scale_bar(letters);
     let words = format!(
         "View from above, front at the top, the bike's left at the left; sideways departures drawn {} times as large as they are",
         bike.factor
@@ -49,18 +47,6 @@ fn ends(bike: &Bike) -> (f64, f64) {
     near.fold((rear, front), |(rear, front), x| (rear.min(x - 20.0), front.max(x + 20.0)))
 }
 
-fn cards(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
-    for card in bike.document.layout.marks.iter().filter(|mark| mark.kind == "card") {
-        let [x, y, _] = card.at;
-        let half = if card.number <= 12 { CARD } else { LARGE_CARD };
-        // Cards far from the bike would make everything else small; the part that lies in the picture is drawn.
-        let (low, high) = ((x - half[0]).max(rear_end), (x + half[0]).min(front_end));
-        if low < high && y.abs() < 400.0 {
-            canvas.rectangle("card", sheet(high, y + half[1]), [2.0 * half[1], high - low]);
-        }
-    }
-}
-
 fn frame(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
     let at = |x: f64| Some(sheet(x, bike.drawn(0.0, bike.frame_across(x)?)));
     if let (Some(a), Some(b)) = (at(rear_end), at(front_end)) {
@@ -71,9 +57,18 @@ fn frame(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
         let x = (top[0] + foot[0]) / 2.0;
         if is_plumb && (rear_end..front_end).contains(&x) {
             let y = (top[1] + foot[1]) / 2.0;
-            canvas.mark("plumb", sheet(x, bike.drawn(0.0, y)), 4.0, name, 0.0);
+            canvas.mark("plumb", sheet(x, bike.drawn(0.0, y)), 5.0, name, 0.0);
         }
     }
+}
+
+/// Where the wheel would stand if all were true: over the cord, or in the frame where that is known.
+fn ghost(canvas: &mut Canvas, bike: &Bike) {
+    let Some(wheel) = bike.wheel else { return };
+    let x0 = wheel.axle[0];
+    let at = |x: f64| sheet(x, bike.frame_across(x).map_or(0.0, |y| bike.drawn(0.0, y)));
+    let inset = wheel.half_width;
+    canvas.bar("tyre ghost", at(x0 + wheel.radius - inset), at(x0 - wheel.radius + inset), 2.0 * wheel.half_width);
 }
 
 fn wheel(canvas: &mut Canvas, bike: &Bike) {
@@ -81,13 +76,21 @@ fn wheel(canvas: &mut Canvas, bike: &Bike) {
     let [x0, _, z0] = wheel.axle;
     let across = |x: f64, side: f64| sheet(x, side * wheel.half_width + bike.factor * wheel.across(x, z0));
     let (rear, front) = (x0 - wheel.radius, x0 + wheel.radius);
-    canvas.polygon("wheel", &[across(front, 1.0), across(front, -1.0), across(rear, -1.0), across(rear, 1.0)]);
-    canvas.line("midline", across(rear - 25.0, 0.0), across(front + 25.0, 0.0));
     // The spindle, square to the wheel as drawn: its slope is as exaggerated as the wheel's.
     let slope = bike.factor * wheel.axis[0] / wheel.axis[1];
-    let (_, middle) = (0.0, bike.factor * wheel.across(x0, z0));
+    let middle = bike.factor * wheel.across(x0, z0);
     let end = |reach: f64| sheet(x0 + slope * reach, middle + reach);
-    canvas.line("spindle", end(118.0), end(-118.0));
+    canvas.line("spindle", end(122.0), end(-122.0));
+    for reach in [ADJUSTERS, -ADJUSTERS] {
+        let [x, y] = end(reach);
+        canvas.rectangle("part", [x - 6.0, y - 24.0], [12.0, 48.0]);
+    }
+    let inset = wheel.half_width;
+    canvas.bar("tyre", across(front - inset, 0.0), across(rear + inset, 0.0), 2.0 * wheel.half_width);
+    for side in [0.62, -0.62] {
+        canvas.line("rim", across(front - inset, side), across(rear + inset, side));
+    }
+    canvas.line("midline", across(rear - 25.0, 0.0), across(front + 25.0, 0.0));
 }
 
 fn sprockets(canvas: &mut Canvas, bike: &Bike) {
@@ -96,6 +99,9 @@ fn sprockets(canvas: &mut Canvas, bike: &Bike) {
         sheet(x, at_centre + bike.factor * sprocket.along * (x - sprocket.centre[0]))
     };
     if let (Some(rear), Some(gearbox)) = (bike.rear_sprocket, bike.gearbox_sprocket) {
+        // The chain, from tooth to tooth.
+        let middle = |s: &Sprocket| face(s, s.centre[0]);
+        canvas.bar("chain-run", middle(&rear), middle(&gearbox), 10.0);
         // The rear sprocket's plane carried to the gearbox: what a straight-edge shows there.
         canvas.line("reach", face(&rear, rear.centre[0] + rear.radius), face(&rear, gearbox.centre[0] + gearbox.radius));
     }
@@ -117,60 +123,96 @@ fn marks(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
     }
 }
 
-/// The figures where they belong, on the side away from the chain.
-fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
-    let document = bike.document;
-    let words = |figure: &Figure| document.figure(figure).map(|measured| figure.in_words(&measured, show));
-    let away = -bike.chain_sign();
-    let anchor = if away > 0.0 { Anchor::End } else { Anchor::Start };
-    let column = away * 138.0;
-    let told = |canvas: &mut Canvas, from: Place, x: f64, title: &str, words: &str| {
-        let at = sheet(x, column);
-        canvas.line("leader", from, [at[0] + if away > 0.0 { 4.0 } else { -4.0 }, at[1] - LETTERS * 0.3]);
-        canvas.words("label title", at, anchor, LETTERS, title);
-        canvas.words("label", [at[0], at[1] + LETTERS * 1.25], anchor, LETTERS, words);
-    };
+/// The steps where they are done, with arrows that say which way; of what needs no step, how far it is out.
+fn told(canvas: &mut Canvas, bike: &Bike, rear_end: f64, show: Show) {
+    let mut labels = Labels::new(bike, show);
     if let Some(wheel) = bike.wheel {
         let [x0, _, z0] = wheel.axle;
         let offset = bike.factor * wheel.across(x0, z0);
-        if let Some(words) = words(&Figure::WheelOffset) {
-            canvas.arrow("arrow", sheet(x0, 0.0), sheet(x0, offset), HEAD);
-            told(canvas, sheet(x0, offset / 2.0), x0 - 60.0, "wheel, sideways", &words);
+        match labels.step(StepKind::Square) {
+            Some(step) => {
+                let from = draw_spindle(canvas, step, x0, offset);
+                labels.told_step(step, from);
+            }
+            None => {
+                let x = x0 + wheel.radius + 14.0;
+                let at = sheet(x, bike.factor * wheel.across(x, z0));
+                canvas.line("reach", sheet(x0, offset), sheet(x, offset));
+                labels.figure(&square_figure(bike), "wheel square", at);
+            }
         }
-        if let Some(words) = words(&Figure::WheelYaw) {
-            let x = x0 + wheel.radius + 18.0;
-            let (from, to) = (offset, bike.factor * wheel.across(x, z0));
-            canvas.line("reach", sheet(x0, offset), sheet(x, offset));
-            canvas.arrow("arrow", sheet(x, from), sheet(x, to), HEAD);
-            told(canvas, sheet(x, (from + to) / 2.0), x, "wheel, square", &words);
+        if labels.step(StepKind::Centre).is_none() && labels.step(StepKind::Rehang).is_none() {
+            let at = sheet(x0 - 0.55 * wheel.radius, bike.factor * wheel.across(x0 - 0.55 * wheel.radius, z0));
+            labels.figure(&side_figure(bike), "wheel aside", at);
         }
     }
-    if let (Some(rear), Some(gearbox), Some(words)) = (bike.rear_sprocket, bike.gearbox_sprocket, words(&Figure::ChainAtGearbox))
-    {
-        let x = gearbox.centre[0];
-        let plane = bike.drawn(rear.base, rear.centre[1]) + bike.factor * rear.along * (x - rear.centre[0]);
-        let sprocket = bike.drawn(gearbox.base, gearbox.centre[1]);
-        canvas.arrow("arrow", sheet(x, plane), sheet(x, sprocket), HEAD);
-        told(canvas, sheet(x, plane), x, "gearbox sprocket", &words);
+    chain(canvas, bike, &mut labels);
+    if let Some(frame) = bike.frame_across(rear_end + 30.0) {
+        let at = sheet(rear_end + 30.0, bike.drawn(0.0, frame));
+        match labels.step(StepKind::Rehang) {
+            Some(step) => {
+                let way = sideways(step);
+                canvas.arrow("arrow", at, [at[0] + way * WAY, at[1]], HEAD);
+                labels.told_step(step, at);
+            }
+            None => labels.figure(&Figure::FrameOffset, "frame", at),
+        }
     }
-    rim_offsets(canvas, bike, show);
-    if let (Some(words), Some(frame)) = (words(&Figure::FrameOffset), bike.frame_across(0.0)) {
-        let x = bike.wheel.map_or(-300.0, |wheel| wheel.axle[0] - wheel.radius - 30.0);
-        told(canvas, sheet(x, bike.factor * frame), x, "frame", &words);
+    labels.write(canvas);
+}
+
+/// The wheel's squareness as it is judged.
+fn square_figure(bike: &Bike) -> Figure {
+    let all = [Figure::WheelInFrameYaw, Figure::WheelYaw, Figure::WheelYawFromOffsets];
+    let judged = all.iter().find(|figure| bike.document.verdict(figure).is_some());
+    judged.cloned().unwrap_or(Figure::WheelYaw)
+}
+
+/// The wheel's place across as it is judged.
+fn side_figure(bike: &Bike) -> Figure {
+    let all = [Figure::WheelInFrameOffset, Figure::WheelOffset, Figure::WheelOffsetAtMark];
+    let judged = all.iter().find(|figure| bike.document.verdict(figure).is_some());
+    judged.cloned().unwrap_or(Figure::WheelOffset)
+}
+
+/// -1 to the left of the sheet, which is the bike's, +1 to its right.
+fn sideways(step: &PlanStep) -> f64 {
+    match (step.direction, step.side) {
+        (Some(Direction::Left), _) => -1.0,
+        (Some(Direction::Right), _) => 1.0,
+        (Some(Direction::Inboard), Some(side)) => side.sign(),
+        (_, Some(side)) => -side.sign(),
+        _ => 1.0,
     }
 }
 
-/// At each tab on the rim how far its face stands from the cord, as a square would show it.
-fn rim_offsets(canvas: &mut Canvas, bike: &Bike, show: Show) {
-    for rim in bike.document.measured.rims().into_iter().filter(|rim| rim.at.is_rear_mark()) {
-        let number = if rim.at.side == Side::Left { 1 } else { 2 };
-        let tab = bike.document.layout.marks.iter().find(|m| m.kind == "tab" && m.number == number && m.setup == rim.at.setup);
-        if let (Some(tab), Some(offset)) = (tab, rim.offset) {
-            let y = bike.drawn(bike.base(tab), tab.at[1]) + rim.at.side.sign() * 8.0;
-            let anchor = if rim.at.side == Side::Left { Anchor::End } else { Anchor::Start };
-            let [x_sheet, y_sheet] = sheet(tab.at[0], y);
-            let amount = Shown::of(&offset, Kind::Length, show).signed().trim_start_matches('+').to_owned();
-            canvas.words("label", [x_sheet, y_sheet + LETTERS * 0.35], anchor, LETTERS, &amount);
+/// The arrow at the end of the spindle that is drawn.
+fn draw_spindle(canvas: &mut Canvas, step: &PlanStep, x0: f64, offset: f64) -> Place {
+    let side = step.side.map_or(-1.0, Side::sign);
+    let way = if step.direction == Some(Direction::Forward) { 1.0 } else { -1.0 };
+    let y = offset + side * (ADJUSTERS + 22.0);
+    canvas.arrow("arrow", sheet(x0 - way * WAY / 2.0, y), sheet(x0 + way * WAY / 2.0, y), HEAD);
+    sheet(x0, y)
+}
+
+/// What brings the sprockets into line, at the part that moves; else what a straight-edge shows at the gearbox.
+fn chain(canvas: &mut Canvas, bike: &Bike, labels: &mut Labels) {
+    let (Some(rear), Some(gearbox)) = (bike.rear_sprocket, bike.gearbox_sprocket) else { return };
+    let at_gearbox = sheet(gearbox.centre[0], bike.drawn(gearbox.base, gearbox.centre[1]));
+    let Some(step) = labels.step(StepKind::Chain) else {
+        labels.figure(&Figure::ChainAtGearbox, "sprockets", at_gearbox);
+        return;
+    };
+    let at_rear = sheet(rear.centre[0] + rear.radius, bike.drawn(rear.base, rear.centre[1]));
+    let at = match (step.applied_to.as_str(), bike.wheel) {
+        ("gearbox", _) => at_gearbox,
+        ("hub", Some(wheel)) => {
+            let x = wheel.axle[0] - 0.5 * wheel.radius;
+            sheet(x, bike.factor * wheel.across(x, wheel.axle[2]))
         }
-    }
+        _ => at_rear,
+    };
+    let way = sideways(step);
+    canvas.arrow("arrow", [at[0] - way * 4.0, at[1]], [at[0] + way * WAY, at[1]], HEAD);
+    labels.told_step(step, at);
 }

@@ -2,12 +2,11 @@
 
 use super::bike::Bike;
 use super::canvas::{Anchor, Canvas, Drawing, Place};
+use super::labels::{HEAD, Labels, WAY, letters};
 use crate::figure::Figure;
-use crate::report::fields::InWords;
+use crate::plan::outcome::{Direction, StepKind};
 use crate::report::units::Show;
 
-const LETTERS: f64 = 13.0;
-const HEAD: f64 = 11.0;
 /// How far from the wheel a plumb line may hang to be shown, mm along the bike.
 const NEAR: f64 = 2000.0;
 
@@ -19,18 +18,19 @@ fn sheet(y: f64, z: f64) -> Place {
 pub fn behind(bike: &Bike, show: Show) -> Drawing {
     let mut canvas = Canvas::default();
     let top = bike.wheel.map_or(500.0, |wheel| wheel.axle[2] + wheel.radius) + 40.0;
-    canvas.line("bench", sheet(150.0, 0.0), sheet(-150.0, 0.0));
+    canvas.line("bench", sheet(140.0, 0.0), sheet(-140.0, 0.0));
     // The cord's upright plane, and the cord in it.
     canvas.line("cord", sheet(0.0, 0.0), sheet(0.0, top));
     canvas.circle("cord-end", sheet(0.0, 3.0), 3.5);
-    canvas.words("label", sheet(130.0, top + 6.0), Anchor::Middle, LETTERS, "left");
-    canvas.words("label", sheet(-130.0, top + 6.0), Anchor::Middle, LETTERS, "right");
     plumb(&mut canvas, bike);
-    wheel(&mut canvas, bike);
-    sprockets(&mut canvas, bike);
     spindle(&mut canvas, bike);
-    arrows(&mut canvas, bike, show);
-    canvas.scale_bar(LETTERS);
+    sprockets(&mut canvas, bike);
+    wheel(&mut canvas, bike);
+    let letters = letters(&canvas);
+    canvas.words("label", sheet(100.0, top + 8.0), Anchor::Middle, letters, "left");
+    canvas.words("label", sheet(-100.0, top + 8.0), Anchor::Middle, letters, "right");
+    told(&mut canvas, bike, show);
+    canvas.scale_bar(letters);
     let words = format!(
         "View from behind, the bike's left at the left, the bench at the bottom; sideways departures drawn {} times as large as they are",
         bike.factor
@@ -51,7 +51,13 @@ fn wheel(canvas: &mut Canvas, bike: &Bike) {
     let [x0, _, z0] = wheel.axle;
     let across = |z: f64, side: f64| sheet(side * wheel.half_width + bike.factor * wheel.across(x0, z), z);
     let (low, high) = (z0 - wheel.radius, z0 + wheel.radius);
-    canvas.polygon("wheel", &[across(high, 1.0), across(high, -1.0), across(low, -1.0), across(low, 1.0)]);
+    let inset = wheel.half_width;
+    let true_place = bike.frame_across(x0).map_or(0.0, |y| bike.drawn(0.0, y));
+    canvas.bar("tyre ghost", sheet(true_place, low + inset), sheet(true_place, high - inset), 2.0 * wheel.half_width);
+    canvas.bar("tyre", across(low + inset, 0.0), across(high - inset, 0.0), 2.0 * wheel.half_width);
+    for side in [0.62, -0.62] {
+        canvas.line("rim", across(low + inset, side), across(high - inset, side));
+    }
     canvas.line("midline", across(low - 12.0, 0.0), across(high + 25.0, 0.0));
 }
 
@@ -80,38 +86,34 @@ fn spindle(canvas: &mut Canvas, bike: &Bike) {
     }
 }
 
-fn arrows(canvas: &mut Canvas, bike: &Bike, show: Show) {
+/// The rim's step with its arrow, or how far the wheel stands aside; how it leans; which end of the spindle stands higher.
+fn told(canvas: &mut Canvas, bike: &Bike, show: Show) {
     let Some(wheel) = bike.wheel else { return };
     let [x0, _, z0] = wheel.axle;
-    let words = |figure: &Figure| {
-        let measured = bike.document.figure(figure)?;
-        Some(figure.in_words(&measured, show))
-    };
-    let away = -bike.chain_sign();
-    let anchor = if away > 0.0 { Anchor::End } else { Anchor::Start };
-    let told = |canvas: &mut Canvas, from: Place, z: f64, title: &str, words: &str| {
-        let at = sheet(away * 138.0, z);
-        canvas.line("leader", from, [at[0] + if away > 0.0 { 4.0 } else { -4.0 }, at[1] - LETTERS * 0.3]);
-        canvas.words("label title", at, anchor, LETTERS, title);
-        canvas.words("label", [at[0], at[1] + LETTERS * 1.25], anchor, LETTERS, words);
-    };
-    let offset = bike.factor * wheel.across(x0, z0);
-    if let Some(words) = words(&Figure::WheelOffset) {
-        canvas.arrow("arrow", sheet(0.0, z0), sheet(offset, z0), HEAD);
-        told(canvas, sheet(offset / 2.0, z0), z0 - 60.0, "wheel, sideways", &words);
+    let mut labels = Labels::new(bike, show);
+    let low = z0 - 0.6 * wheel.radius;
+    let at_rim = sheet(bike.factor * wheel.across(x0, low), low);
+    match labels.step(StepKind::Centre) {
+        Some(step) => {
+            let way = if step.direction == Some(Direction::Left) { -1.0 } else { 1.0 };
+            canvas.arrow("arrow", [at_rim[0] - way * 4.0, at_rim[1]], [at_rim[0] + way * WAY, at_rim[1]], HEAD);
+            labels.told_step(step, at_rim);
+        }
+        None => labels.figure(&Figure::WheelOffset, "wheel aside", at_rim),
     }
-    if let Some(words) = words(&Figure::WheelLean) {
+    if bike.document.figure(&Figure::WheelLean).is_some() {
         let top = z0 + wheel.radius + 14.0;
-        let leaning = bike.factor * wheel.across(x0, top);
-        canvas.line("reach", sheet(offset, z0), sheet(offset, top));
-        canvas.arrow("arrow", sheet(offset, top), sheet(leaning, top), HEAD);
-        told(canvas, sheet((offset + leaning) / 2.0, top), z0 + wheel.radius - 40.0, "wheel, upright", &words);
+        let (foot, offset) = (z0 - wheel.radius, bike.factor * wheel.across(x0, z0));
+        canvas.line("reach", sheet(offset, foot), sheet(offset, top));
+        labels.figure(&Figure::WheelLean, "wheel lean", sheet(bike.factor * wheel.across(x0, top), top));
     }
-    if let Some(words) = words(&Figure::SpindleHeights) {
+    if bike.document.figure(&Figure::SpindleHeights).is_some() {
         // The end on that side, where both were seen: out there it is drawn clear of everything else.
-        let end =
-            bike.document.layout.marks.iter().find(|m| m.kind == "tab" && matches!(m.number, 11 | 12) && m.at[1] * away > 0.0);
+        let away = -bike.chain_sign();
+        let is_end = |m: &&crate::bench::figures::Mark| m.kind == "tab" && matches!(m.number, 11 | 12) && m.at[1] * away > 0.0;
+        let end = bike.document.layout.marks.iter().find(is_end);
         let (y, z) = end.map_or((away * 112.0, z0), |mark| (bike.drawn(bike.base(mark), mark.at[1]), mark.at[2]));
-        told(canvas, sheet(y, z), z0 + 60.0, "spindle ends", &words);
+        labels.figure(&Figure::SpindleHeights, "spindle ends", sheet(y, z));
     }
+    labels.write(canvas);
 }

@@ -17,7 +17,7 @@ const BEYOND_TABS: f64 = 14.0;
 const BEYOND_SPROCKET_TABS: f64 = 14.0;
 /// The factors to choose from, and how far the drawing may bulge for them, mm.
 const FACTORS: [f64; 7] = [100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0];
-const MOST_BULGE: f64 = 90.0;
+const MOST_BULGE: f64 = 64.0;
 
 /// The rear wheel as a plane with a rim.
 #[derive(Clone, Copy, Debug, PartialEq)]

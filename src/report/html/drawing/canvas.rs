@@ -4,6 +4,10 @@ use svg::Document;
 use svg::node::Node;
 use svg::node::element::{Circle, Group, Line, Polygon, Rectangle, Style, Text, Title};
 
+/// How wide letters are on the average, in heights: of plain type, and of titles. Measured on the page with a wide font.
+const LETTER: f64 = 0.6;
+pub const WIDE_LETTER: f64 = 0.66;
+
 /// A place on the sheet, mm.
 pub type Place = [f64; 2];
 
@@ -110,16 +114,30 @@ impl Canvas {
         self.put(dot);
     }
 
-    /// An arrow with its head at `to`. One too short for a head is a line with a dot.
+    /// A bar with round ends, such as a tyre from above: filled by the second of two lines over each other.
+    pub fn bar(&mut self, class: &str, a: Place, b: Place, width: f64) {
+        let reach = width / 2.0;
+        for place in [a, b] {
+            self.reach([place[0] - reach, place[1] - reach]);
+            self.reach([place[0] + reach, place[1] + reach]);
+        }
+        let [a, b] = [a, b].map(|p| p.map(rounded));
+        for (part, width) in [("edge", width), ("fill", (width - 4.0).max(0.5))] {
+            let line = Line::new().set("x1", a[0]).set("y1", a[1]).set("x2", b[0]).set("y2", b[1]);
+            let style = format!("stroke-width:{};stroke-linecap:round", rounded(width));
+            self.put(line.set("class", format!("bar-{part} {class}")).set("style", style));
+        }
+    }
+
+    /// An arrow with its head at `to`. One that would be too short for its head begins further back.
     pub fn arrow(&mut self, class: &str, from: Place, to: Place, head: f64) {
         let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
         let length = dx.hypot(dy);
-        if length.is_nan() || length < head * 0.8 {
-            self.line(class, from, to);
-            self.circle(&format!("{class} tip"), to, head / 3.0);
+        if !(length > 1e-6) {
             return;
         }
         let (ux, uy) = (dx / length, dy / length);
+        let from = if length < 1.8 * head { [to[0] - 1.8 * head * ux, to[1] - 1.8 * head * uy] } else { from };
         let neck = [to[0] - ux * head, to[1] - uy * head];
         self.line(class, from, neck);
         let wing = head * 0.42;
@@ -129,10 +147,15 @@ impl Canvas {
         );
     }
 
+    /// From where to where the drawing reaches across so far, mm.
+    pub fn across(&self) -> [f64; 2] {
+        if self.least[0] <= self.most[0] { [self.least[0], self.most[0]] } else { [0.0, 100.0] }
+    }
+
     /// Words; `size` is the height of the letters, mm. The sheet reaches as far as they are likely to.
     pub fn words(&mut self, class: &str, at: Place, anchor: Anchor, size: f64, words: &str) {
-        // Letters of the plain type in use are 0.55 of their height wide on the average; measured on the page.
-        let width = 0.55 * size * words.chars().count() as f64;
+        let share = if class.contains("title") { WIDE_LETTER } else { LETTER };
+        let width = share * size * words.chars().count() as f64;
         let (before, behind) = match anchor {
             Anchor::Start => (0.0, width),
             Anchor::Middle => (width / 2.0, width / 2.0),

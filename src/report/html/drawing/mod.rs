@@ -4,6 +4,7 @@ mod above;
 mod behind;
 mod bike;
 mod canvas;
+mod labels;
 mod side;
 mod steps;
 

@@ -18,7 +18,7 @@ pub fn side(bike: &Bike) -> Drawing {
     let span = cameras.iter().map(|(_, at)| at[0]).chain([-400.0, 750.0]);
     let (rear, front) = span.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)));
     // The sheet is as wide as the cameras stand apart; letters grow with it, so that they stay readable.
-    let letters = ((front - rear) / 62.0).max(13.0);
+    let letters = ((front - rear) / 27.0).max(13.0);
     canvas.line("bench", sheet([rear, 0.0, 0.0]), sheet([front, 0.0, 0.0]));
     for (name, a, b) in &layout.lines {
         let class = if name == "cord" { "cord" } else { "plumb-line" };

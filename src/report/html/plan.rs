@@ -1,0 +1,126 @@
+//! The steps of the plan with tick boxes, each with its reasons behind a tap.
+
+use maud::{Markup, PreEscaped, html};
+
+use super::drawing;
+use crate::figure::Figure;
+use crate::measurement::Measurement;
+use crate::plan::outcome::{PlanStep, State, StepKind};
+use crate::report::brief::{self, brief};
+use crate::report::expected::{Change, changes};
+use crate::report::fields::InWords;
+use crate::report::result::{ResultDocument, capital};
+use crate::report::units::{Show, Shown};
+
+pub fn section(document: &ResultDocument, show: Show) -> Markup {
+    html! {
+        section #plan {
+            h2.unseen { "What to do" }
+            @if document.plan.is_empty() { p.nothing { (no_plan(document)) } }
+            @else {
+                ol.steps { @for step in &document.plan { (one_step(document, step, show)) } }
+                p.caption { "In this order: each step counts on the ones before it. Measure again afterwards." }
+                (expected(document, show))
+            }
+        }
+    }
+}
+
+fn no_plan(document: &ResultDocument) -> &'static str {
+    match document.state {
+        Some(State::Done) => "Nothing to do.",
+        _ => "No step can be named yet: what is missing stands below.",
+    }
+}
+
+fn one_step(document: &ResultDocument, step: &PlanStep, show: Show) -> Markup {
+    let words = brief(step, show);
+    let drawn = drawing::step(step, document.chain_side());
+    html! {
+        li.step {
+            label {
+                input type="checkbox";
+                span.n { (step.n) }
+                span.do {
+                    span.what { (in_capitals(&words.what)) }
+                    @if !words.amount.is_empty() {
+                        span.amount { (words.amount) }
+                        @if !words.turns.is_empty() { span.turns { "= " (words.turns) } }
+                    }
+                }
+            }
+            @if !words.then.is_empty() { p.then { (words.then) } }
+            @if !step.choices.is_empty() { (choices(step, show)) }
+            @for danger in &step.dangers { p.danger { strong { "Take care. " } (danger.shown(show)) } }
+            @if step.step == StepKind::Refer { p.then { (step.action.shown(show)) } }
+            @else { p.own { "Done, by hand: " span.line {} } }
+            details.how {
+                summary { "How, and what to mind" }
+                div.sketched {
+                    div.sketch { (PreEscaped(drawn.inline())) }
+                    div {
+                        p.action { (step.action.shown(show)) }
+                        @if !step.cautions.is_empty() {
+                            ul.mind { @for caution in &step.cautions { li { (caution.shown(show)) } } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Sides and directions stand in capitals in the words; here they stand out as well.
+fn in_capitals(words: &str) -> Markup {
+    html! {
+        @for (i, word) in words.split(' ').enumerate() {
+            @if i > 0 { " " }
+            @if word.len() > 1 && word.chars().all(char::is_uppercase) { b { (word) } } @else { (word) }
+        }
+    }
+}
+
+fn choices(step: &PlanStep, show: Show) -> Markup {
+    html! {
+        table.choices {
+            caption { "The job does not say how. Ways, and what each leaves to do:" }
+            thead { tr { th scope="col" { "Part" } th scope="col" { "Goes" } th scope="col" { "Then" } } }
+            tbody {
+                @for way in &step.choices {
+                    @let [part, moves, rim] = brief::choice(way, show);
+                    tr.taken[way.taken] {
+                        th scope="row" { (capital(&part)) @if way.taken { span.limit { "taken: least work" } } }
+                        td { (moves) }
+                        td { (rim) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn expected(document: &ResultDocument, show: Show) -> Markup {
+    let changes = changes(document);
+    let words = |field: &Figure, measured: &Measurement| {
+        format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind(), show).u)
+    };
+    html! {
+        @if !changes.is_empty() {
+            details.after {
+                summary { "What to expect afterwards" }
+                table.plain {
+                    thead { tr { th scope="col" { "Figure" } th scope="col" { "Now" } th scope="col" { "Then" } } }
+                    tbody {
+                        @for Change { figure, now, then } in &changes {
+                            tr {
+                                th scope="row" { (capital(&figure.name())) }
+                                td { (words(figure, now)) }
+                                td { (words(figure, then)) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,150 @@
+//! The report on one screen: the work first, then the figures that carry verdicts.
+
+use anstyle::Style;
+
+use super::paper::{BAD, FAINT, HEADING, OPEN, Paper, harmless};
+use super::{plan, tables};
+use crate::finding::{Finding, Severity};
+use crate::measurement::Measurement;
+use crate::plan::outcome::{Decision, PlanStep, State, Verdict};
+use crate::report::absent::is_absence;
+use crate::report::brief::brief;
+use crate::report::cautions::{IN_ONE_LINE, NO_CERTIFICATE};
+use crate::report::fields::InWords;
+use crate::report::result::{ResultDocument, capital};
+use crate::report::units::{Show, Shown};
+
+const PLAIN: Style = Style::new();
+
+/// Columns of the verdicts: name, value, uncertainty.
+const NAME: usize = 30;
+const VALUE: usize = 29;
+const UNCERTAINTY: usize = 5;
+
+/// Findings that are shown in full; the others are counted.
+const MOST_FINDINGS: usize = 3;
+
+/// What there is to do, and what it is judged by, at 80 columns with styles as escape codes.
+pub fn report(document: &ResultDocument, show: Show) -> String {
+    let document = &*document.visible();
+    let mut paper = Paper::default();
+    paper.paragraph(HEADING, "", "", &document.summary);
+    paper.paragraph(FAINT, "", "", &document.taken_from());
+    if !document.plan.is_empty() {
+        paper.paragraph(OPEN, "", "", IN_ONE_LINE);
+        paper.blank();
+    }
+    document.plan.iter().for_each(|step| one_step(&mut paper, step, show));
+    verdicts(&mut paper, document, show);
+    findings(&mut paper, document, show);
+    foot(&mut paper, document);
+    paper.into_text()
+}
+
+fn one_step(paper: &mut Paper, step: &PlanStep, show: Show) {
+    let brief = brief(step, show);
+    let turns = if brief.turns.is_empty() { String::new() } else { format!(" = {}", brief.turns) };
+    let words = match step.distance {
+        Some(_) => format!("{}: {}{turns}", brief.what, brief.amount),
+        // What can't be said in short is said in full.
+        None => step.action.shown(show).into_owned(),
+    };
+    paper.paragraph(HEADING, &format!("  {}  ", step.n), "     ", &words);
+    if !brief.then.is_empty() {
+        paper.paragraph(FAINT, "     ", "     ", &brief.then);
+    }
+    plan::choices(paper, step, show);
+    for danger in &step.dangers {
+        paper.paragraph(BAD, "     Take care: ", "     ", &danger.shown(show));
+    }
+}
+
+/// The figures that carry a verdict, each on a line.
+fn verdicts(paper: &mut Paper, document: &ResultDocument, show: Show) {
+    if document.verdicts.is_empty() || document.state == Some(State::Refused) {
+        return;
+    }
+    paper.blank();
+    paper.row(&[(FAINT, " figure", NAME), (FAINT, "now", VALUE), (FAINT, "±", UNCERTAINTY), (FAINT, "verdict (limit)", 0)]);
+    for verdict in &document.verdicts {
+        match &verdict.value {
+            Some(measured) => judged(paper, document, verdict, measured, show),
+            None => paper.row(&[(PLAIN, &name(verdict), NAME), (OPEN, "not measured", 0)]),
+        }
+    }
+    undecided(paper, document, show);
+}
+
+/// Why verdicts are open: in full where that is all that is left to do, else in a line, for the work comes first.
+fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
+    let open = document.verdicts.iter().filter(|v| v.verdict == Decision::Undecided && v.value.is_some());
+    let open: Vec<&Verdict> = open.collect();
+    if document.state == Some(State::ToDo) {
+        if !open.is_empty() {
+            paper.paragraph(FAINT, "  ", "  ", "Undecided: not sure enough to say in or out; --all says what would decide it.");
+        }
+        return;
+    }
+    for verdict in open {
+        if let Some(decide) = &verdict.decide {
+            let name = capital(&verdict.field.name());
+            paper.paragraph(OPEN, "  ", "    ", &format!("{name} is undecided. {}", decide.shown(show)));
+        }
+    }
+}
+
+fn judged(paper: &mut Paper, document: &ResultDocument, verdict: &Verdict, measured: &Measurement, show: Show) {
+    let figure = &verdict.field;
+    let (style, words) = tables::verdict_words(document.verdict(figure), measured, figure, show);
+    paper.row(&[
+        (PLAIN, &name(verdict), NAME),
+        (PLAIN, &figure.in_words(measured, show), VALUE),
+        (PLAIN, &Shown::of(measured, figure.kind(), show).u, UNCERTAINTY),
+        (style, &words, 0),
+    ]);
+}
+
+/// "wheel square (yaw)": the short name with the part it is told of.
+fn name(verdict: &Verdict) -> String {
+    let part = verdict.field.line().map_or("", |line| line.group.word());
+    format!(" {}{}", part, harmless(&verdict.field.short()))
+}
+
+/// What stands in the way, with what to do; warnings in short; the rest is counted.
+fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
+    let told: Vec<&Finding> = document.findings.iter().filter(|finding| !is_absence(finding)).collect();
+    let (grave, notes): (Vec<&Finding>, Vec<&Finding>) = told.into_iter().partition(|f| f.severity != Severity::Note);
+    if !grave.is_empty() {
+        paper.blank();
+    }
+    for finding in grave.iter().take(MOST_FINDINGS) {
+        let style = if finding.severity == Severity::Refused { BAD } else { OPEN };
+        let photo = finding.photo.as_deref().filter(|photo| !finding.what.contains(photo));
+        let place = photo.map_or_else(String::new, |photo| format!(" [{photo}]"));
+        paper.paragraph(style, "  - ", "    ", &format!("{}{place}", finding.what.shown(show)));
+        // What to do about a warning can wait until the work is done.
+        let wait = finding.severity == Severity::Warning && document.state == Some(State::ToDo);
+        if !finding.advice.is_empty() && !wait {
+            paper.paragraph(PLAIN, "    -> ", "       ", &finding.advice.shown(show));
+        }
+    }
+    let more = grave.len().saturating_sub(MOST_FINDINGS);
+    let rest = [(more, "warning"), (notes.len(), "note")].into_iter().filter(|(n, _)| *n > 0);
+    let rest: Vec<String> = rest.map(|(n, word)| format!("{n} more {word}{}", if n == 1 { "" } else { "s" })).collect();
+    if !rest.is_empty() {
+        paper.paragraph(FAINT, "  ", "  ", &format!("{} with --all and on the page.", rest.join(" and ")));
+    }
+}
+
+fn foot(paper: &mut Paper, document: &ResultDocument) {
+    paper.blank();
+    if document.state != Some(State::Refused) {
+        paper.paragraph(
+            FAINT,
+            "",
+            "",
+            "Each ± covers the true value 95 times in 100. All figures and findings: --all, or the page.",
+        );
+    }
+    paper.paragraph(FAINT, "", "", NO_CERTIFICATE);
+}

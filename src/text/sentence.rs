@@ -1,0 +1,399 @@
+//! Sentences made of words and amounts.
+//!
+//! Whoever writes a sentence says what is an amount in it; so nobody has to look for numbers in it afterwards. In files a sentence
+//! stands in millimetres, as a string like any other; for people it is shown in the unit they asked for.
+
+use std::borrow::Cow;
+use std::cmp::Ordering;
+use std::fmt;
+use std::hash::{Hash, Hasher};
+use std::ops::{Deref, Range};
+
+use schemars::{JsonSchema, Schema, SchemaGenerator};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use super::units::{Kind, Show, Shown};
+use crate::measurement::Measurement;
+use crate::visible::one_line;
+
+/// How an amount is rounded and what is said of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Form {
+    /// To the place that its uncertainty supports.
+    Measured(f64),
+    /// The same, and the uncertainty behind it.
+    WithU(f64),
+    /// A number that somebody stated, such as a limit: without noughts at its end.
+    Stated,
+    /// So many places behind the point of a millimetre or degree.
+    Places(usize),
+    /// At the finest place that is shown, never above the value.
+    AtMost,
+    /// At the finest place that is shown, never below the value.
+    AtLeast,
+}
+
+/// A length (mm) or an angle (degrees) in a sentence.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Amount {
+    value: f64,
+    kind: Kind,
+    form: Form,
+}
+
+impl Amount {
+    fn new(value: f64, kind: impl Into<Kind>, form: Form) -> Self {
+        Self { value, kind: kind.into(), form }
+    }
+
+    /// A measured amount as its tables show it, without its ±.
+    pub fn measured(measured: &Measurement, kind: impl Into<Kind>) -> Self {
+        Self::new(measured.value, kind, Form::Measured(measured.u))
+    }
+
+    /// A measured amount with its ±: "1.55 ± 0.20 mm".
+    pub fn with_u(measured: &Measurement, kind: impl Into<Kind>) -> Self {
+        Self::new(measured.value, kind, Form::WithU(measured.u))
+    }
+
+    /// A limit, a distance to lay things out by: "2 mm", "0.2 degrees".
+    pub fn stated(value: f64, kind: impl Into<Kind>) -> Self {
+        Self::new(value, kind, Form::Stated)
+    }
+
+    /// An amount of unknown or no uncertainty, to so many places of a millimetre or degree.
+    pub fn to_places(value: f64, places: usize, kind: impl Into<Kind>) -> Self {
+        Self::new(value, kind, Form::Places(places))
+    }
+
+    /// A length to a tenth of a millimetre.
+    pub fn tenths(mm: f64) -> Self {
+        Self::to_places(mm, 1, Kind::Length)
+    }
+
+    /// A stated length.
+    pub fn mm(mm: f64) -> Self {
+        Self::stated(mm, Kind::Length)
+    }
+
+    /// Rounded down, for what must not be exceeded.
+    pub fn at_most(value: f64, kind: impl Into<Kind>) -> Self {
+        Self::new(value, kind, Form::AtMost)
+    }
+
+    /// Rounded up, for what must be reached.
+    pub fn at_least(value: f64, kind: impl Into<Kind>) -> Self {
+        Self::new(value, kind, Form::AtLeast)
+    }
+
+    /// The same without its sign: words say the direction.
+    pub fn size(self) -> Self {
+        Self { value: self.value.abs(), ..self }
+    }
+
+    /// The amount with its unit, for people.
+    pub fn shown(&self, show: Show) -> String {
+        let shown = match self.form {
+            Form::Measured(u) | Form::WithU(u) => Shown::new(self.value, Some(u), self.kind, show),
+            Form::Stated => Shown::exact(self.value, self.kind, show).trimmed(),
+            Form::Places(places) => Shown::to_places(self.value, places, self.kind, show),
+            Form::AtMost => Shown::at_finest(self.value, f64::floor, self.kind, show),
+            Form::AtLeast => Shown::at_finest(self.value, f64::ceil, self.kind, show),
+        };
+        let minus = if shown.sign < 0 { "-" } else { "" };
+        let unit = if self.kind == Kind::Angle { "degrees" } else { shown.unit };
+        let u = match self.form {
+            Form::WithU(_) => format!(" ± {}", shown.u),
+            _ => String::new(),
+        };
+        let fraction = shown.fraction.as_ref().map_or_else(String::new, |fraction| format!(" ({minus}{fraction})"));
+        format!("{minus}{}{u} {unit}{fraction}", shown.amount)
+    }
+}
+
+/// Words and amounts, read as one text. What is compared is its text in millimetres.
+#[derive(Clone, Default)]
+pub struct Sentence {
+    /// The whole in millimetres.
+    plain: String,
+    /// Where in it amounts stand, ascending.
+    amounts: Vec<(Range<usize>, Amount)>,
+}
+
+impl Sentence {
+    /// The sentence with its amounts in the unit asked for.
+    pub fn shown(&self, show: Show) -> Cow<'_, str> {
+        if show == Show::Mm || self.amounts.is_empty() {
+            return Cow::Borrowed(&self.plain);
+        }
+        let mut text = String::with_capacity(self.plain.len() + 16);
+        let mut from = 0;
+        for (range, amount) in &self.amounts {
+            text.push_str(&self.plain[from..range.start]);
+            text.push_str(&amount.shown(show));
+            from = range.end;
+        }
+        text.push_str(&self.plain[from..]);
+        Cow::Owned(text)
+    }
+
+    /// The same with names from outside shown so that no terminal or page obeys them.
+    pub fn visible(&self) -> Self {
+        let mut shown = Self::default();
+        let mut from = 0;
+        for (range, amount) in &self.amounts {
+            shown.plain.push_str(&one_line(&self.plain[from..range.start]));
+            amount.add_to(&mut shown);
+            from = range.end;
+        }
+        shown.plain.push_str(&one_line(&self.plain[from..]));
+        shown
+    }
+
+    /// This sentence and another behind it, with a blank between them.
+    pub fn and(mut self, other: impl Into<Self>) -> Self {
+        let other = other.into();
+        if !self.plain.is_empty() && !other.plain.is_empty() {
+            self.plain.push(' ');
+        }
+        other.add_to(&mut self);
+        self
+    }
+}
+
+/// What a sentence can be put together from.
+pub trait Say {
+    fn add_to(self, sentence: &mut Sentence);
+}
+
+impl Say for &str {
+    fn add_to(self, sentence: &mut Sentence) {
+        sentence.plain.push_str(self);
+    }
+}
+
+impl Say for String {
+    fn add_to(self, sentence: &mut Sentence) {
+        sentence.plain.push_str(&self);
+    }
+}
+
+impl Say for &String {
+    fn add_to(self, sentence: &mut Sentence) {
+        sentence.plain.push_str(self);
+    }
+}
+
+impl Say for &Amount {
+    fn add_to(self, sentence: &mut Sentence) {
+        let start = sentence.plain.len();
+        sentence.plain.push_str(&self.shown(Show::Mm));
+        sentence.amounts.push((start..sentence.plain.len(), *self));
+    }
+}
+
+impl Say for Amount {
+    fn add_to(self, sentence: &mut Sentence) {
+        (&self).add_to(sentence);
+    }
+}
+
+impl Say for Sentence {
+    fn add_to(self, sentence: &mut Sentence) {
+        let before = sentence.plain.len();
+        sentence.plain.push_str(&self.plain);
+        let moved = self.amounts.into_iter().map(|(at, amount)| (at.start + before..at.end + before, amount));
+        sentence.amounts.extend(moved);
+    }
+}
+
+impl<T: Say> Say for Option<T> {
+    fn add_to(self, sentence: &mut Sentence) {
+        if let Some(part) = self {
+            part.add_to(sentence);
+        }
+    }
+}
+
+/// A sentence from its parts in order: words, amounts and sentences.
+#[macro_export]
+macro_rules! say {
+    ($($part:expr),* $(,)?) => {{
+        let mut sentence = $crate::text::Sentence::default();
+        $($crate::text::Say::add_to($part, &mut sentence);)*
+        sentence
+    }};
+}
+
+impl From<&str> for Sentence {
+    fn from(words: &str) -> Self {
+        Self::from(words.to_owned())
+    }
+}
+
+impl From<String> for Sentence {
+    fn from(words: String) -> Self {
+        Self { plain: words, amounts: Vec::new() }
+    }
+}
+
+impl From<&String> for Sentence {
+    fn from(words: &String) -> Self {
+        Self::from(words.clone())
+    }
+}
+
+impl From<&Self> for Sentence {
+    fn from(sentence: &Self) -> Self {
+        sentence.clone()
+    }
+}
+
+impl From<Sentence> for String {
+    fn from(sentence: Sentence) -> Self {
+        sentence.plain
+    }
+}
+
+/// Its text in millimetres.
+impl Deref for Sentence {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        &self.plain
+    }
+}
+
+impl fmt::Display for Sentence {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.plain)
+    }
+}
+
+impl fmt::Debug for Sentence {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:?}", self.plain)
+    }
+}
+
+impl PartialEq for Sentence {
+    fn eq(&self, other: &Self) -> bool {
+        self.plain == other.plain
+    }
+}
+
+impl Eq for Sentence {}
+
+impl PartialEq<str> for Sentence {
+    fn eq(&self, other: &str) -> bool {
+        self.plain == other
+    }
+}
+
+impl PartialEq<&str> for Sentence {
+    fn eq(&self, other: &&str) -> bool {
+        self.plain == *other
+    }
+}
+
+impl PartialOrd for Sentence {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Sentence {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.plain.cmp(&other.plain)
+    }
+}
+
+impl Hash for Sentence {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        self.plain.hash(state);
+    }
+}
+
+impl Serialize for Sentence {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.plain)
+    }
+}
+
+impl<'de> Deserialize<'de> for Sentence {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        String::deserialize(deserializer).map(Self::from)
+    }
+}
+
+impl JsonSchema for Sentence {
+    fn inline_schema() -> bool {
+        true
+    }
+
+    fn schema_name() -> Cow<'static, str> {
+        "Sentence".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        String::json_schema(generator)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measurement::Quality;
+
+    fn measured(value: f64, u: f64) -> Measurement {
+        Measurement { value, u, quality: Quality::Good }
+    }
+
+    #[test]
+    fn a_sentence_is_shown_in_the_unit_asked_for() {
+        let by = measured(1.55, 0.2);
+        let sentence =
+            say!["Draw it by ", Amount::with_u(&by, Kind::Length), " (1/6 turn), M8, 2 mm2; ", Amount::mm(2.0), " thick."];
+        assert_eq!(sentence, "Draw it by 1.55 ± 0.20 mm (1/6 turn), M8, 2 mm2; 2 mm thick.");
+        assert_eq!(
+            sentence.shown(Show::Inch),
+            "Draw it by 0.061 ± 0.008 in (1/16) (1/6 turn), M8, 2 mm2; 0.079 in (5/64) thick."
+        );
+    }
+
+    #[test]
+    fn a_measured_amount_has_the_places_that_its_uncertainty_supports() {
+        let shown = |value, u| Amount::measured(&measured(value, u), Kind::Length).shown(Show::Mm);
+        assert_eq!(shown(-559.504, 1.73), "-559.5 mm");
+        assert_eq!(shown(1.4249, 0.06), "1.42 mm");
+        assert_eq!(shown(-0.001, 0.2), "0.00 mm");
+        assert_eq!(Amount::measured(&measured(-0.35, 0.01), Kind::Angle).size().shown(Show::Inch), "0.35 degrees");
+    }
+
+    #[test]
+    fn what_must_be_reached_is_never_rounded_down() {
+        assert_eq!(Amount::at_least(0.301, Kind::Length).shown(Show::Mm), "0.31 mm");
+        assert_eq!(Amount::at_most(0.309, Kind::Length).shown(Show::Mm), "0.30 mm");
+        assert_eq!(Amount::at_least(0.3, Kind::Length).shown(Show::Mm), "0.30 mm");
+        assert_eq!(Amount::at_least(25.41, Kind::Length).shown(Show::Inch), "1.001 in (1)");
+        assert_eq!(Amount::at_most(25.39, Kind::Length).shown(Show::Inch), "0.999 in (1)");
+    }
+
+    #[test]
+    fn names_from_outside_are_made_harmless_and_amounts_stay() {
+        let sentence = say!["a\u{1b}[2K ", Amount::tenths(25.4), "\r"].visible();
+        assert_eq!(sentence.shown(Show::Inch), "a\\u{1b}[2K 1.000 in (1)\\u{d}");
+    }
+
+    #[test]
+    fn sentences_join_and_numbers_that_are_none_do_not_panic() {
+        let joined = say!["One ", Amount::mm(1.0), "."].and(say!["Two ", Amount::mm(25.4), "."]);
+        assert_eq!(joined.shown(Show::Inch), "One 0.039 in (3/64). Two 1 in (1).");
+        assert_eq!(Sentence::default().and("x"), "x");
+        for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, f64::MAX] {
+            for amount in [Amount::mm(bad), Amount::tenths(bad), Amount::at_least(bad, Kind::Angle)] {
+                let _ = (amount.shown(Show::Mm), amount.shown(Show::Inch));
+            }
+        }
+    }
+}
