@@ -8,11 +8,10 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::disk::scratch::clear_away_on_interrupt;
 use crate::figure::Figure;
-use crate::pictures::{or_result_alone, pictures};
+use crate::pictures::{drawn, or_result_alone};
 use crate::pipeline::{self, Measured, Progress};
 use crate::report::units::Show;
-use crate::report::write::{Identity, JobPlaces, ReportFile, prepare};
-use crate::report::{html, text};
+use crate::report::write::{Identity, JobPlaces, prepare};
 use crate::visible::one_line;
 
 /// Figures, verdicts, plan and report of a job folder.
@@ -88,15 +87,6 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
         }
     }
     Ok(if anything_measured(&measured) { super::DONE } else { super::NOTHING })
-}
-
-/// The report as text for the terminal, and its files.
-fn drawn(measured: &Measured, show: Show) -> (String, Vec<ReportFile>) {
-    let text = text::report(&measured.document, show);
-    let plain = anstream::adapter::strip_str(&text).to_string();
-    let mut files = html::files(&measured.document, &pictures(measured), show);
-    files.push(ReportFile::new("report.txt", plain));
-    (text, files)
 }
 
 fn anything_measured(measured: &Measured) -> bool {

@@ -26,6 +26,9 @@ pub const CAMERA_FOLDER: &str = "0-camera";
 pub const REPORT_FOLDER: &str = "report";
 /// In a report's folder, the list of what this program wrote there.
 pub const REPORT_LIST: &str = "report-files.txt";
+/// A later evening's photos lie in a folder of their own inside the job, named so with a number from 2 on: "evening-2" holds set-ups and
+/// a job.toml as a job does, and is measured by itself.
+pub const EVENING_PREFIX: &str = "evening-";
 /// Name of the only set-up where photos lie directly in the job folder.
 pub const LOOSE_SETUP: &str = "photos";
 
@@ -128,7 +131,10 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
         if inside.photos.is_empty() {
             // A report that was sent to another folder of the job holds pictures as well.
             let is_report = folder.join(name).join(REPORT_LIST).is_file();
-            if !is_report && inside.folders.iter().any(|deeper| holds_photos(&folder.join(name).join(deeper))) {
+            if !is_report
+                && evening_number(name).is_none()
+                && inside.folders.iter().any(|deeper| holds_photos(&folder.join(name).join(deeper)))
+            {
                 job.findings.push(Finding::warning(
                     "photos-too-deep",
                     format!("The folder {name} holds no photos itself, but a folder inside it does; those are not used."),
@@ -155,6 +161,13 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
         return Err(ListError::NoPhotos(folder.to_owned()));
     }
     Ok(job)
+}
+
+/// The number of a later evening by its folder's name: 2 for "evening-2".
+pub fn evening_number(name: &str) -> Option<u32> {
+    let number = name.strip_prefix(EVENING_PREFIX)?;
+    let plain = number.starts_with(|c: char| c.is_ascii_digit() && c != '0');
+    number.parse().ok().filter(|&number| plain && number >= 2)
 }
 
 /// Photos directly in the job folder are the one set-up of somebody in a hurry, unless there are set-ups in folders: then
@@ -362,7 +375,7 @@ fn file_sha256(path: &Path) -> Result<String, PhotoError> {
 }
 
 /// Set-ups by the number they begin with, then by the rest; without a number last.
-fn setup_order(a: &str, b: &str) -> Ordering {
+pub fn setup_order(a: &str, b: &str) -> Ordering {
     let has_number = |name: &str| name.starts_with(|c: char| c.is_ascii_digit());
     has_number(b).cmp(&has_number(a)).then_with(|| natural_order(a, b))
 }

@@ -6,7 +6,7 @@ use std::path::Path;
 use walkdir::WalkDir;
 
 /// The stages in the order in which data flows; those in one group do not know each other.
-const ORDER: [&[&str]; 18] = [
+const ORDER: [&[&str]; 20] = [
     &["math", "disk", "finding", "measurement", "visible"],
     &["guarded"],
     &["figure"],
@@ -19,9 +19,11 @@ const ORDER: [&[&str]; 18] = [
     &["bench"],
     &["plan"],
     &["report"],
+    &["glance"],
     &["pipeline"],
     &["pictures"],
     &["archive"],
+    &["serve"],
     &["cli"],
     &["main"],
     &["build"],

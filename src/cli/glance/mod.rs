@@ -1,8 +1,6 @@
 //! `sightcord glance`: what single photos show, without lens or scene.
 
-mod missing;
 mod picture;
-mod seen;
 mod watch;
 mod words;
 
@@ -15,13 +13,15 @@ use serde::Serialize;
 
 use crate::disk::scratch::clear_away_on_interrupt;
 use crate::finding::Finding;
+use crate::glance::drawn::drawn;
+use crate::glance::missing;
+use crate::glance::seen::{self, Glance, Photographed, Trouble};
 use crate::job::Job;
 use crate::photo::listing::CAMERA_FOLDER;
 use crate::photo::room::Room;
 use crate::photo::{JobPhotos, list_job};
 
 use picture::PictureFolder;
-use seen::{Glance, Looked, Photographed, Trouble};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -102,14 +102,14 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
             Err(error) => glances.push(not_listed(path, &error.to_string())),
         }
     }
-    let drawn = pictures.is_some();
+    let wants_pictures = pictures.is_some();
     let looked: Vec<(Glance, Option<Vec<u8>>)> = wanted
         .par_iter()
         .map(|what| {
             let job = &jobs[what.job];
             let _room = Room::for_photo(&what.path);
             let looked = seen::glance(&what.photographed(), job);
-            let picture = if drawn { picture::drawn(&what.path, &looked, job) } else { None };
+            let picture = if wants_pictures { drawn(&what.path, &looked, job) } else { None };
             (looked.glance, picture)
         })
         .collect();
