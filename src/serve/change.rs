@@ -121,6 +121,7 @@ pub fn next_evening(bench: &Bench) -> Result<(), Refusal> {
     let next = begin_next(&bench.home, &last).map_err(|why| Refusal::disk("Making the new evening's folder", &why))?;
     let positions = positions(&next.folder, &[]);
     let job = Job::of_folder(&next.folder).unwrap_or_default();
+    bench.known.clear();
     bench.change(|state| {
         state.job = job;
         state.begin(next, positions);

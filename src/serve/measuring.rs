@@ -53,7 +53,7 @@ fn load(bench: &Bench) {
         bench.change(|state| state.status = Status::Loading(idx + 1, files.len()));
         let Some(position) = known.iter().position(|position| position.folder == *setup) else { continue };
         let chain_side = bench.read().chain_side();
-        let taken = guarded("A photo is not shown.", || taken(file, position, &job, chain_side)).ok().flatten();
+        let taken = guarded("A photo is not shown.", || taken(bench, file, position, &job, chain_side)).ok().flatten();
         bench.change(|state| {
             // Somebody may have sent the same photo meanwhile.
             let Some(taken) = taken.filter(|taken| state.photo(&taken.key).is_none()) else { return };
@@ -69,13 +69,14 @@ fn files_of(listed: &JobPhotos) -> Vec<(&PhotoFile, String)> {
     listed.setups.iter().flat_map(|setup| setup.photos.iter().map(move |file| (file, setup.name.clone()))).collect()
 }
 
-fn taken(file: &PhotoFile, position: usize, job: &Job, chain_side: Option<Side>) -> Option<Taken> {
+fn taken(bench: &Bench, file: &PhotoFile, position: usize, job: &Job, chain_side: Option<Side>) -> Option<Taken> {
     let _room = Room::for_photo(&file.path);
     let photo = file.read().ok()?;
     let light = bright_light(photo.luma.data());
     let setup = file.id.split_once('/').map(|(setup, _)| setup);
     let looked = looked(&Photographed { name: &file.id, path: &file.path, setup, for_the_lens: false }, job, Ok(photo));
     let (photo, seen, _) = looked.photo.as_ref()?;
+    bench.known.keep(photo, seen);
     let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, job));
     let whence = whence(seen, &photo.facts, job, chain_side);
     let answer = answer(&Seen { glance: &looked.glance, whence, facts: &photo.facts, light }, job, chain_side, &[]);
@@ -109,7 +110,7 @@ fn measure(bench: &Bench, generation: u64) {
     bench.change(|state| state.status = Status::Measuring("looking at the photos"));
     let told = guarded("Nothing was measured.", || {
         let job = pipeline::open(&folder).map_err(|error| error.to_string())?;
-        let measured = pipeline::measure(job, &|progress| tell(bench, &progress));
+        let measured = pipeline::measure_knowing(job, Some(&bench.known), &|progress| tell(bench, &progress));
         let json = visible::json(&measured.document.to_json()).into_owned();
         let document = measured.document.visible().into_owned();
         Ok(Told { generation, photos, json, document, measured: Mutex::new(measured) })

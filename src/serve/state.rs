@@ -20,6 +20,7 @@ use crate::glance::stand::Whence;
 use crate::job::{Job, Role};
 use crate::measurement::Measurement;
 use crate::pipeline::Measured;
+use crate::pipeline::known::Known;
 use crate::plan::evening::Evening as PlanEvening;
 use crate::plan::outcome::PlanStep;
 use crate::report::ResultDocument;
@@ -119,6 +120,8 @@ pub struct State {
 pub struct Bench {
     /// The job folder.
     pub home: PathBuf,
+    /// What was seen in this evening's photos.
+    pub known: Known,
     state: Mutex<State>,
     work: Condvar,
     version: watch::Sender<u64>,
@@ -146,7 +149,7 @@ impl Bench {
         };
         // Counted on from the time of day, so that a page from before a restart sees that something is new.
         let begun = std::time::UNIX_EPOCH.elapsed().map_or(1, |elapsed| elapsed.as_secs() << 20);
-        Self { home, state: Mutex::new(state), work: Condvar::new(), version: watch::Sender::new(begun) }
+        Self { home, known: Known::default(), state: Mutex::new(state), work: Condvar::new(), version: watch::Sender::new(begun) }
     }
 
     /// The state to be read.

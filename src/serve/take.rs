@@ -92,11 +92,11 @@ fn look_and_file(bench: &Bench, received: &mut Received, name: &str) -> Result<R
         (state.job.clone(), state.chain_side())
     };
     let _room = Room::for_bytes(&bytes);
-    let ready = guarded("This photo is not kept.", || look(&bytes, name, job, chain_side));
+    let ready = guarded("This photo is not kept.", || look(bench, &bytes, name, job, chain_side));
     ready.map_err(|mistake| Refusal::new(500, mistake.what, mistake.advice))?
 }
 
-fn look(bytes: &[u8], name: &str, job: Job, chain_side: Option<Side>) -> Result<Ready, Refusal> {
+fn look(bench: &Bench, bytes: &[u8], name: &str, job: Job, chain_side: Option<Side>) -> Result<Ready, Refusal> {
     let unreadable = |error: &PhotoError| {
         let advice = match error {
             PhotoError::CutOff | PhotoError::Empty | PhotoError::Damaged { .. } => "Send it again, or take the photo again.",
@@ -120,7 +120,10 @@ fn look(bytes: &[u8], name: &str, job: Job, chain_side: Option<Side>) -> Result<
     }
     let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, &job));
     let whence = match &looked.photo {
-        Some((photo, seen, _)) => whence(seen, &photo.facts, &job, chain_side),
+        Some((photo, seen, _)) => {
+            bench.known.keep(photo, seen);
+            whence(seen, &photo.facts, &job, chain_side)
+        }
         None => Whence::default(),
     };
     Ok(Ready { looked, format, whence, light, job, chain_side })

@@ -49,8 +49,7 @@ impl Browser {
                 }
             }
         });
-        let mut browser =
-            Self { child, to, from, session: String::new(), count: 0, complaints: Vec::new(), _profile: profile };
+        let mut browser = Self { child, to, from, session: String::new(), count: 0, complaints: Vec::new(), _profile: profile };
         let target = browser.call("Target.createTarget", json!({ "url": "about:blank" }))["targetId"].clone();
         let attached = browser.call("Target.attachToTarget", json!({ "targetId": target, "flatten": true }));
         browser.session = attached["sessionId"].as_str().unwrap().to_owned();

@@ -53,7 +53,10 @@ pub fn photos(set: &str, setup: &str) -> Vec<PathBuf> {
 pub fn files(folder: &Path) -> Vec<String> {
     let all = walkdir::WalkDir::new(folder).sort_by_file_name().into_iter().map(|entry| entry.unwrap());
     let files = all.filter(|entry| entry.file_type().is_file());
-    files.map(|entry| entry.path().strip_prefix(folder).unwrap().to_string_lossy().into_owned()).filter(|name| name != ".bench.json").collect()
+    files
+        .map(|entry| entry.path().strip_prefix(folder).unwrap().to_string_lossy().into_owned())
+        .filter(|name| name != ".bench.json")
+        .collect()
 }
 
 impl Page {

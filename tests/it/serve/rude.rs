@@ -25,7 +25,10 @@ fn without_the_token_there_is_nothing_whatever_is_asked() {
             _ => format!("/{}/state/0", &page.token[..n % 26]),
         };
         let method = if n % 2 == 0 { "GET" } else { "POST" };
-        let head = format!("{method} {path} HTTP/1.1\r\nHost: {}\r\nx-bench: 1\r\nContent-Length: 0\r\nConnection: close\r\n\r\n", page.host);
+        let head = format!(
+            "{method} {path} HTTP/1.1\r\nHost: {}\r\nx-bench: 1\r\nContent-Length: 0\r\nConnection: close\r\n\r\n",
+            page.host
+        );
         let answer = page.raw(&head, b"");
         assert_eq!(answer.status, 404, "{path}: {}", answer.head);
         bodies.insert(answer.text());
@@ -40,7 +43,9 @@ fn every_answer_forbids_scripts_from_elsewhere_frames_and_copies() {
     let folder = tempfile::tempdir().unwrap();
     let page = Page::open(&job(folder.path()));
     let nowhere = page.raw(&format!("GET /nothing HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", page.host), b"");
-    for answer in [page.get(""), page.get("page.js"), page.get("state/0/"), page.get("no/such"), page.order("turned", "9"), nowhere] {
+    for answer in
+        [page.get(""), page.get("page.js"), page.get("state/0/"), page.get("no/such"), page.order("turned", "9"), nowhere]
+    {
         let head = answer.head.to_ascii_lowercase();
         for line in [
             "content-security-policy: default-src 'none'",
@@ -174,7 +179,10 @@ fn what_is_too_large_or_too_many_is_refused_with_a_reason_and_memory_stays_bound
     assert_eq!(many.status, 413, "{}", many.text());
     assert!(many.json()["what"].as_str().unwrap().contains("10000 photos"), "{}", many.text());
     let head = |length: &str| {
-        format!("POST /{}/photo HTTP/1.1\r\nHost: {}\r\nConnection: close\r\nx-bench: 1\r\n{length}\r\n\r\n", page.token, page.host)
+        format!(
+            "POST /{}/photo HTTP/1.1\r\nHost: {}\r\nConnection: close\r\nx-bench: 1\r\n{length}\r\n\r\n",
+            page.token, page.host
+        )
     };
     let large = page.raw(&head("Content-Length: 200000000"), b"");
     assert_eq!(large.status, 413, "{}", large.head);
