@@ -170,6 +170,15 @@ pub fn evening_number(name: &str) -> Option<u32> {
     number.parse().ok().filter(|&number| plain && number >= 2)
 }
 
+/// Names of the folders of a job's later evenings, in order.
+pub fn later_evenings(folder: &Path) -> Vec<String> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let folders = entries.filter(|entry| entry.path().is_dir()).filter_map(|entry| entry.file_name().into_string().ok());
+    let mut found: Vec<(u32, String)> = folders.filter_map(|name| Some((evening_number(&name)?, name))).collect();
+    found.sort();
+    found.into_iter().map(|(_, name)| name).collect()
+}
+
 /// Photos directly in the job folder are the one set-up of somebody in a hurry, unless there are set-ups in folders: then
 /// nobody can tell which of them these belong to.
 fn take_loose_photos(job: &mut JobPhotos, photos: Vec<PhotoFile>) {

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use crate::disk::new_file::NewFile;
 use crate::disk::sync_folder;
 use crate::job::JOB_FILE;
-use crate::photo::listing::{CAMERA_FOLDER, EVENING_PREFIX, evening_number, setup_order};
+use crate::photo::listing::{CAMERA_FOLDER, EVENING_PREFIX, evening_number, later_evenings, setup_order};
 
 /// Positions of the wheel where the job has no folders for them yet.
 const USUAL: [&str; 2] = ["1-mark-forward", "2-mark-rearward"];
@@ -24,15 +24,12 @@ pub struct Evening {
 
 /// All evenings of a job in order.
 pub fn evenings(home: &Path) -> Vec<Evening> {
-    let mut found = vec![Evening { number: 1, folder: home.to_owned() }];
-    let entries = fs::read_dir(home).into_iter().flatten().flatten();
-    let later = entries.filter(|entry| entry.path().is_dir()).filter_map(|entry| {
-        let number = evening_number(entry.file_name().to_str()?)?;
-        Some(Evening { number, folder: entry.path() })
+    let first = Evening { number: 1, folder: home.to_owned() };
+    let later = later_evenings(home).into_iter().filter_map(|name| {
+        let number = evening_number(&name)?;
+        Some(Evening { number, folder: home.join(name) })
     });
-    found.extend(later);
-    found.sort_by_key(|evening| evening.number);
-    found
+    std::iter::once(first).chain(later).collect()
 }
 
 /// Begins the evening after `last`: a folder with the same job.toml. Nothing that is there is touched.

@@ -5,4 +5,5 @@ mod client;
 mod pages;
 mod rude;
 mod speed;
+mod stands;
 mod together;

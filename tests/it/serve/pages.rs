@@ -162,3 +162,33 @@ fn what_is_refused_is_said_on_the_page_and_the_keyboard_reaches_everything() {
     browser.wait_for("!document.querySelector('#offline').hidden");
     browser.shoot("9-offline", false);
 }
+
+#[test]
+#[ignore = "needs chromium and the shared photo sets"]
+fn a_second_evening_says_what_became_of_each_step() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = job(folder.path());
+    let second = job.join("evening-2");
+    for (home, set) in [(&job, "cord-00"), (&second, "cord-01")] {
+        for setup in SETUPS {
+            std::fs::create_dir_all(home.join(setup)).unwrap();
+            for photo in photos(set, setup) {
+                std::fs::copy(&photo, home.join(setup).join(photo.file_name().unwrap())).unwrap();
+            }
+        }
+    }
+    let measured = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(["measure", "--quiet"]).arg(&job).status().unwrap();
+    assert!(measured.success());
+    let page = Page::open(&job);
+    let mut browser = Browser::open(&page.address());
+    browser.wait_for("document.querySelector('#evenings li') !== null");
+    let told = browser.text("#evenings");
+    assert!(told.contains("Since evening 1") && told.contains("planned"), "{told}");
+    let lines = browser.value("document.querySelectorAll('#evenings svg.trend').length");
+    assert!(lines.as_u64() > Some(1), "{told}");
+    browser.check_layout("evenings");
+    browser.shoot("10-evenings", true);
+    browser.dark(true);
+    browser.shoot("10-evenings-dark", true);
+    assert_eq!(browser.complaints, Vec::<String>::new());
+}
