@@ -1,8 +1,8 @@
 //! What the phone is told of one photo: a word, and at most one thing to do.
 
 use crate::figure::Side;
-use crate::glance::missing::has_tab;
-use crate::glance::seen::{BLURRED, Glance};
+use crate::glance::missing::{has_tab, wanted};
+use crate::glance::seen::{BLURRED, Glance, SeenPattern};
 use crate::glance::stand::{Whence, faces};
 use crate::job::{Job, Role};
 use crate::photo::PhotoFacts;
@@ -71,9 +71,13 @@ pub fn answer(seen: &Seen, job: &Job, chain_side: Option<Side>, wanting: &[u8]) 
         fair.push("No tab is read. Have wheel and cards in one picture, and step closer.".to_owned());
     }
     fair.extend(hidden(seen, job, chain_side, wanting));
-    let small: Vec<u8> = glance.tabs.iter().filter(|tab| tab.cell_px < SMALL_CELL).map(|tab| tab.number).collect();
+    // Flags and riders are lines' own; they are read from further away than what tells a plane.
+    let needed = wanted(job);
+    let is_small = |tab: &&SeenPattern| tab.cell_px < SMALL_CELL && needed.contains(&tab.number);
+    let small: Vec<u8> = glance.tabs.iter().filter(is_small).map(|tab| tab.number).collect();
     if !small.is_empty() {
-        fair.push(format!("A step closer: {} looks small.", named("tab", &small)));
+        let look = if small.len() == 1 { "looks" } else { "look" };
+        fair.push(format!("A step closer: {} {look} small.", named("tab", &small)));
     }
     let grade = match (poor.is_empty(), fair.is_empty()) {
         (true, true) => Grade::Good,

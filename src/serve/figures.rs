@@ -65,7 +65,7 @@ fn figure(row: &Row, state: &State) -> Markup {
             p.value { (row.figure.in_words(&row.value, Show::Mm)) }
             p.u {
                 "± "
-                @for u in &earlier { s aria-hidden="true" { (u) } " " }
+                @for u in &earlier { span.was { (u) " → " } }
                 b { (shown.u) } " " (shown.unit)
                 @if let Some((limit, _)) = row.limit { ", limit " (row.figure.amount(limit, Show::Mm)) }
             }
@@ -98,17 +98,27 @@ fn shrinking(figure: &Figure, state: &State) -> Vec<String> {
     told.split_off(skipped)
 }
 
-/// The one photo that would help most.
+/// How a sentence begins that says what one more photo does, and words that each naming of a place to stand holds.
+const PHOTO: [&str; 2] = ["One more photo brings", "No single photo is enough"];
+const PLACE: &str = "stand on the";
+
+/// The one photo that would help most: for a verdict that it may decide, or else for any figure.
 fn helpful(told: &Told) -> Markup {
     let document = &told.document;
     let open = document.verdicts.iter().filter(|verdict| verdict.verdict == Decision::Undecided);
-    let decide = open.filter_map(|verdict| Some((verdict.field.name(), verdict.decide.clone()?))).next();
+    let decide = open.filter_map(|verdict| Some((verdict.field.name(), photo_in(verdict.decide.as_deref()?)?))).next();
     let found = || document.findings.iter().find(|finding| finding.id == WOULD_HELP);
     html! {
-        @if let Some((name, decide)) = decide {
-            div.helpful { p { b { "What helps most: " } "for " (name) ". " (decide) } }
+        @if let Some((name, photo)) = decide {
+            div.helpful { p { b { "The photo that helps most" } ", for " (name) ": " (photo) } }
         } @else if let Some(finding) = found() {
-            div.helpful { p { b { "What would still help: " } (finding.what) " " (finding.advice) } }
+            div.helpful { p { b { "The photo that helps most: " } (finding.advice) " " (finding.what) } }
         }
     }
+}
+
+/// What of a verdict's words names a photo; None where none would help.
+fn photo_in(decide: &str) -> Option<&str> {
+    let at = PHOTO.iter().find_map(|begins| decide.find(begins))?;
+    decide.get(at..).filter(|photo| photo.contains(PLACE))
 }

@@ -28,7 +28,7 @@ use super::state::Bench;
 use super::take::{MOST_PHOTOS, room_for_more, take};
 use super::upload::{check_size, receive};
 use super::{change, page, parts, report, token};
-use crate::glance::drawn::drawn;
+use crate::glance::drawn::drawn_for_phone;
 use crate::glance::seen::{Photographed, glance};
 use crate::guarded::guarded;
 use crate::photo::room::Room;
@@ -38,6 +38,8 @@ const CONNECTIONS: usize = 64;
 /// Photos that come in at a time, and that are looked at: each of these takes some hundred megabytes.
 const UPLOADS: usize = 4;
 const LOOKS: usize = 2;
+/// A photo waits so long for its turn; then its phone is told to send it again.
+const TURN: Duration = Duration::from_secs(20);
 /// A request's head must be there in so long; so must the next one on an open connection.
 const HEAD_TIME: Duration = Duration::from_secs(40);
 const HEAD_BYTES: usize = 32 * 1024;
@@ -237,7 +239,7 @@ async fn picture(key: String, served: Arc<Served>) -> Result<Answer, Refusal> {
         };
         let _room = Room::for_photo(&path);
         let what = Photographed { name: "", path: &path, setup: None, for_the_lens: false };
-        let bytes = guarded("The picture can't be shown.", || drawn(&path, &glance(&what, &job), &job)).ok()??;
+        let bytes = guarded("The picture can't be shown.", || drawn_for_phone(&path, &glance(&what, &job))).ok()??;
         served.bench.read().keep_picture(&key, bytes.clone());
         Some(bytes)
     });
@@ -298,8 +300,9 @@ async fn photo(request: Request<Incoming>, served: Arc<Served>) -> Result<Answer
     let length = request.headers().get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse().ok());
     check_size(length.unwrap_or(0))?;
     room_for_more(&served.bench.read())?;
-    let busy = |_| Refusal::new(503, "Other photos are coming in.", "It is sent again in a moment.");
-    let _permit = served.uploads.try_acquire().map_err(busy)?;
+    let busy = || Refusal::new(503, "Other photos are coming in.", "It is sent again in a moment.");
+    let permit = timeout(TURN, served.uploads.acquire()).await.map_err(|_| busy())?;
+    let _permit = permit.map_err(|_| busy())?;
     let folder = served.bench.read().evening.folder.clone();
     let received = receive(request.into_body(), folder, length).await?;
     let _look = served.looks.acquire().await.map_err(|_| not_there())?;

@@ -109,7 +109,11 @@ fn measure(bench: &Bench, generation: u64) {
     };
     bench.change(|state| state.status = Status::Measuring("looking at the photos"));
     let told = guarded("Nothing was measured.", || {
-        let job = pipeline::open(&folder).map_err(|error| error.to_string())?;
+        // Folders are named by their paths there; the phone has no business with those.
+        let plain = |error: pipeline::PipelineError| error.to_string().replace(&folder.display().to_string(), "the job folder");
+        let job = pipeline::open(&folder).map_err(plain)?;
+        // Somebody may have written into job.toml meanwhile.
+        bench.change(|state| state.job = job.job.clone());
         let measured = pipeline::measure_knowing(job, Some(&bench.known), &|progress| tell(bench, &progress));
         let json = visible::json(&measured.document.to_json()).into_owned();
         let document = measured.document.visible().into_owned();

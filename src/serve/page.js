@@ -37,6 +37,7 @@ function show(state) {
     scrollTo(0, 0);
   }
   $("shoot-words").textContent = state.button;
+  $("next").textContent = state.next;
 }
 
 // Asks for the state, which the computer answers as soon as there is something new.
@@ -99,7 +100,7 @@ async function sendAll() {
       const { status, answer } = await send(queue[0]);
       // Others are sending as well: it comes through in a moment.
       if (status === 503) { await wait(1500); continue; }
-      if (status === 200) { mine = answer.key; say("refused", ""); asked.abort(); }
+      if (status === 200) { mine = answer.key; say("refused", ""); asked.abort(); scrollTo(0, 0); }
       else refuse(answer);
       queue.shift();
       done += 1;

@@ -36,6 +36,7 @@ pub fn page(state: &State) -> String {
                 }
                 div #bar {
                     p #sending role="status" {}
+                    p #next {}
                     div.buttons {
                         input #shoot type="file" accept="image/*" capture="environment";
                         label.shoot for="shoot" #shoot-words { "Take a photo" }

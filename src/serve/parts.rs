@@ -20,14 +20,19 @@ pub struct Parts {
     pub sections: BTreeMap<&'static str, String>,
     /// The sections' names from top to bottom.
     pub order: &'static [&'static str],
-    /// What the big button says.
-    pub button: String,
+    /// What the big button says, and the line above it.
+    pub button: &'static str,
+    pub next: String,
 }
 
 /// While photos are being taken: the last one stands at the top.
 const TAKING: [&str; 6] = ["shot", "walk", "figures", "steps", "evenings", "finish"];
 /// Once all are taken: what to do stands at the top.
 const DOING: [&str; 6] = ["steps", "figures", "evenings", "finish", "walk", "shot"];
+/// When a position is complete the screen says so before anything else.
+const TURNING: [&str; 6] = ["walk", "shot", "figures", "steps", "evenings", "finish"];
+/// On a later evening what became of the steps comes first.
+const FOLLOWING: [&str; 6] = ["evenings", "steps", "figures", "finish", "walk", "shot"];
 
 /// The sections for a phone whose own last photo is `mine`.
 pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
@@ -47,8 +52,14 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
     Parts {
         version,
         sections: sections.into_iter().map(|(name, markup)| (name, markup.into_string())).collect(),
-        order: if is_doing { &DOING } else { &TAKING },
-        button: if state.photos.is_empty() { "Take the first photo" } else { "Take a photo" }.to_owned(),
+        order: match (is_doing, state.earlier.is_empty(), all_taken) {
+            (true, true, _) => &DOING,
+            (true, false, _) => &FOLLOWING,
+            (false, _, false) if tallies.get(state.current).is_some_and(Tally::is_complete) => &TURNING,
+            (false, ..) => &TAKING,
+        },
+        button: "Take a photo",
+        next: tallies.get(state.current).map_or_else(String::new, |tally| next_line(state, tally, all_taken)),
     }
 }
 
@@ -89,7 +100,9 @@ fn shot(state: &State, photo: &Taken) -> Markup {
                 @for advice in &answer.advice { p.todo { (advice) } }
                 @if let Some(filed) = &photo.filed { p.filed { (filed) } }
             }
-            img src={ "seen/" (photo.key) ".jpg" } alt={ "The last photo with what was seen in it: " (seen) };
+            a href={ "seen/" (photo.key) ".jpg" } {
+                img src={ "seen/" (photo.key) ".jpg" } alt={ "The last photo with what was seen in it, to be opened larger: " (seen) };
+            }
             p.kind { "Position " (photo.position + 1) ", " (position.title()) ". Seen: " (seen) "." }
             @for note in &answer.notes { p.kind { (note) } }
             details {
@@ -125,13 +138,12 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
         @if tally.is_complete() { (complete(state, open)) }
         @else {
             h2 { "Position " (state.current + 1) ": " (position.title()) }
-            p.next-place { (words) }
         }
         (ring(&stands, tally.next.filter(|_| !tally.is_complete()), &format!("Seen from above: {} photos taken. {words}", tally.photos)))
         ul.tally {
             (count("Photos", tally.photos, PHOTOS_PER_SETUP))
-            (count("From the left", tally.left, A_SIDE))
-            (count("From the right", tally.right, A_SIDE))
+            (count("Left", tally.left, A_SIDE))
+            (count("Right", tally.right, A_SIDE))
             li class=[tally.has_low.then_some("done")] { "One from low down: " (if tally.has_low { "yes" } else { "not yet" }) }
             @if !tally.unseen.is_empty() && tally.photos > 0 { li { "Not seen yet: tab " (tabs_in_words(&tally.unseen, &state.job)) } }
             @if !tally.once.is_empty() && tally.photos > 1 { li { "Once more: tab " (tabs_in_words(&tally.once, &state.job)) } }
@@ -139,7 +151,7 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
         @for (idx, other) in state.positions.iter().enumerate().filter(|(idx, _)| *idx != state.current) {
             div.other {
                 p { "Position " (idx + 1) ", " (other.title()) ": " (tallies[idx].photos) " photos" (if tallies[idx].is_complete() { ", complete" } else { "" }) }
-                @if !tally.is_complete() || Some(idx) != open {
+                @if Some(idx) != open || !tally.is_complete() {
                     button type="button" data-act="turned" data-body=(idx) { (switch_words(tally)) (idx + 1) }
                 }
             }
@@ -148,7 +160,20 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
 }
 
 fn switch_words(tally: &Tally) -> &'static str {
-    if tally.photos >= PHOTOS_PER_SETUP { "Good enough: on to position " } else { "The wheel stands in position " }
+    match (tally.is_complete(), tally.photos >= PHOTOS_PER_SETUP) {
+        (true, _) => "Show position ",
+        (false, true) => "Good enough: on to position ",
+        (false, false) => "The wheel stands in position ",
+    }
+}
+
+/// The line above the button: where to stand next, always in sight.
+fn next_line(state: &State, tally: &Tally, all_taken: bool) -> String {
+    match (all_taken, tally.is_complete()) {
+        (true, _) => "All photos are there.".to_owned(),
+        (false, true) => format!("Position {} is complete: turn the wheel.", state.current + 1),
+        (false, false) => format!("Position {}. {}", state.current + 1, next_words(tally, state)),
+    }
 }
 
 fn next_words(tally: &Tally, state: &State) -> String {

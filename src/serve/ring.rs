@@ -7,7 +7,7 @@ use crate::glance::stand::Stand;
 
 /// The drawing is as wide as a phone's page, so that its letters are as large as they say, px.
 const WIDE: f64 = 360.0;
-const HIGH: f64 = 240.0;
+const HIGH: f64 = 232.0;
 const CENTRE: [f64; 2] = [WIDE / 2.0, HIGH / 2.0];
 /// Radii of the ring, and of that for photos taken from low down, which lie further out.
 const RADIUS: f64 = 82.0;

@@ -11,7 +11,7 @@ use super::state::{Bench, State, Taken, chain_side_in, key_of};
 use crate::disk::new_file::NewFile;
 use crate::disk::sync_folder;
 use crate::figure::Side;
-use crate::glance::drawn::drawn;
+use crate::glance::drawn::drawn_for_phone;
 use crate::glance::seen::{Looked, Photographed, looked};
 use crate::glance::stand::{Whence, whence};
 use crate::guarded::guarded;
@@ -154,7 +154,7 @@ fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Resul
         state.photos_changed();
         Ok(path)
     })?;
-    let picture = guarded("The picture can't be shown.", || drawn(&path, &looked, &job)).ok().flatten();
+    let picture = guarded("The picture can't be shown.", || drawn_for_phone(&path, &looked)).ok().flatten();
     if let Some(picture) = picture {
         bench.change(|state| state.keep_picture(&key, picture));
     }

@@ -34,16 +34,15 @@ pub struct Wanted {
 }
 
 impl Wanted {
-    /// "from the left, from behind, low".
+    /// "front left", "left, square on", "rear right, phone low".
     pub fn words(&self) -> String {
-        let across = self.bearing_deg.abs();
-        let along = match across {
-            x if x > 110.0 => "further back",
-            x if x < 70.0 => "further forward",
-            _ => "square on",
+        let side = self.side.word();
+        let place = match self.bearing_deg.abs() {
+            x if x > 110.0 => format!("rear {side}"),
+            x if x < 70.0 => format!("front {side}"),
+            _ => format!("{side}, square on"),
         };
-        let low = if self.low { ", phone low" } else { "" };
-        format!("from the {}, {along}{low}", self.side.word())
+        if self.low { format!("{place}, phone low") } else { place }
     }
 }
 

@@ -11,6 +11,7 @@ mod photos;
 mod reduce;
 
 pub use drawing::{Bike, Drawing, above, behind, side};
+pub use names::MAP_LETTERS;
 pub use page::page;
 pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR, name_digits, plain_name};
 pub use reduce::{named_picture, picture};

@@ -55,7 +55,7 @@ pub fn files(folder: &Path) -> Vec<String> {
     let files = all.filter(|entry| entry.file_type().is_file());
     files
         .map(|entry| entry.path().strip_prefix(folder).unwrap().to_string_lossy().into_owned())
-        .filter(|name| name != ".bench.json")
+        .filter(|name| !name.ends_with(".bench.json"))
         .collect()
 }
 
