@@ -39,14 +39,26 @@ fn card(step: &PlanStep, ticked: bool) -> Markup {
                 p.amount {
                     (amount.with_unit())
                     @if let Some(direction) = step.direction { " " (direction.word()) }
-                    @if let Some(flats) = step.flats { small { " = " (flats) " flats of the nut" } }
-                    small { " ± " (amount.u) }
+                    @if let Some(flats) = step.flats { " = " (turns(flats)) }
+                    small { "± " (amount.u) " " (amount.unit) }
                 }
             }
             @if !step.cautions.is_empty() {
                 ul.mind { @for caution in &step.cautions { li { (caution) } } }
             }
         }
+    }
+}
+
+/// Turns of a six-sided nut: "1 1/6 turns" for seven flats.
+fn turns(flats: u32) -> String {
+    let part = ["", "1/6", "1/3", "1/2", "2/3", "5/6"][(flats % 6) as usize];
+    let word = if flats <= 6 { "turn" } else { "turns" };
+    match (flats / 6, part) {
+        (0, "") => format!("0 {word}s"),
+        (whole, "") => format!("{whole} {word}"),
+        (0, part) => format!("{part} {word}"),
+        (whole, part) => format!("{whole} {part} {word}"),
     }
 }
 
@@ -88,5 +100,16 @@ fn lines(state: &State) -> Markup {
                 (trend(&points, verdict.nominal, verdict.tolerance, verdict.field.kind()))
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn flats_are_told_in_turns() {
+        let told = [0, 1, 3, 6, 7, 12, 14].map(turns);
+        assert_eq!(told, ["0 turns", "1/6 turn", "1/2 turn", "1 turn", "1 1/6 turns", "2 turns", "2 1/3 turns"]);
     }
 }
