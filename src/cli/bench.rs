@@ -50,15 +50,18 @@ pub struct BenchArgs {
 pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
     clear_away_on_interrupt();
     super::start_threads(None)?;
-    let known = if args.phone { networks() } else { Vec::new() };
-    let network = known.first();
+    let known = if args.phone || args.at.is_some() { networks() } else { Vec::new() };
+    let network = match args.at {
+        Some(at) => known.iter().find(|network| at == network.address),
+        None => known.first(),
+    };
     if args.phone && network.is_none() {
         bail!(
             "this computer is in no local network, so that no phone can reach it: switch on the phone's hotspot and let the computer \
              into it, or join both to one router, and try again (docs/shed.md says more)"
         );
     }
-    let at: Vec<IpAddr> = args.at.into_iter().chain(network.map(|network| network.address.into())).collect();
+    let at: Vec<IpAddr> = args.at.or(network.map(|network| network.address.into())).into_iter().collect();
     let opened = open(&args.folder, &at, args.port, args.new_address)?;
     let address = opened.addresses.first().cloned().unwrap_or_default();
     if args.quiet {
@@ -101,8 +104,11 @@ fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String 
             "It is open to this computer's network{whose}: whoever is in it and knows the address sees the photos and can send some. The \
              address is a secret; nothing is encrypted on the way, so use a network of your own.\n"
         ));
-        let others: Vec<String> =
-            known.iter().skip(1).map(|other| format!("--at {} ({})", other.address, other.words())).collect();
+        let others: Vec<String> = known
+            .iter()
+            .filter(|other| Some(*other) != network)
+            .map(|other| format!("--at {} ({})", other.address, other.words()))
+            .collect();
         if !others.is_empty() {
             text.push_str(&format!("Is the phone in another network? Start it again with {}.\n", others.join(" or ")));
         }
