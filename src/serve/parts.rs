@@ -11,6 +11,7 @@ use super::state::{FIRST_MEASURED, State, Status, Taken};
 use super::tally::{A_SIDE, Tally};
 use super::{figures, steps};
 use crate::glance::missing::{PHOTOS_PER_SETUP, tabs_in_words};
+use crate::glance::stand::Stand;
 
 /// All that a phone is told at once.
 #[derive(Debug, Serialize)]
@@ -130,8 +131,10 @@ fn numbers(patterns: &[crate::glance::seen::SeenPattern]) -> Vec<u8> {
 fn walk(state: &State, tallies: &[Tally]) -> Markup {
     let Some(tally) = tallies.get(state.current) else { return html! {} };
     let position = &state.positions[state.current];
-    let stands: Vec<_> =
-        state.photos.iter().filter(|photo| photo.position == state.current).filter_map(|photo| photo.whence.stand).collect();
+    let here = state.photos.iter().filter(|photo| photo.position == state.current);
+    let mut stands: Vec<Stand> = here.filter_map(|photo| photo.whence.stand).collect();
+    // The same drawing in whatever order the photos came.
+    stands.sort_by(|a, b| a.bearing_deg.total_cmp(&b.bearing_deg).then(a.elevation_deg.total_cmp(&b.elevation_deg)));
     let open: Option<usize> = (0..tallies.len()).find(|idx| *idx != state.current && !tallies[*idx].is_complete());
     let words = next_words(tally, state);
     html! {

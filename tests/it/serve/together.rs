@@ -77,9 +77,11 @@ fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     assert_eq!(page.order("move", &format!("{} aside", keys[1])).status, 404, "it is gone from the page");
     assert_eq!(page.order("move", &format!("{} 7", keys[2])).status, 400);
     assert!(page.sections()["head"].as_str().unwrap().contains("Grass-track &lt;350&gt;"));
-    page.wait_until("figures", "From 5 photos");
+    // The figures are those of the photos as they are now.
+    page.wait_until("finish", "Begin evening 2");
 
-    assert_eq!(page.order("evening", "").status, 200);
+    let ended = page.order("evening", "");
+    assert_eq!(ended.status, 200, "{}", ended.text());
     assert!(job.join("report/index.html").is_file(), "the evening ended with its report");
     assert!(job.join("evening-2/job.toml").is_file());
     page.wait_until("head", "Evening 2, 0 photos");
