@@ -4,8 +4,10 @@ use rayon::prelude::*;
 
 use crate::guarded::guarded;
 use crate::pipeline::Measured;
-use crate::report::html::{Overlay, PhotoPicture, picture};
+use crate::report::html::{self, Overlay, PhotoPicture, picture};
 use crate::report::result::RESULT_NAME;
+use crate::report::text;
+use crate::report::units::Show;
 use crate::report::write::ReportFile;
 
 /// One picture for each photo of a set-up that can be read, in order.
@@ -16,6 +18,16 @@ pub fn pictures(measured: &Measured) -> Vec<PhotoPicture> {
         .into_par_iter()
         .filter_map(|(idx, photo)| picture(&photo.file, photo.facts.as_ref()?, Overlay::of(&photo.sightings, solution, idx)))
         .collect()
+}
+
+/// The report as text for the terminal, whole or the one screen that most people want, and its files.
+pub fn drawn(measured: &Measured, show: Show, all: bool) -> (String, Vec<ReportFile>) {
+    let whole = text::report_all(&measured.document, show);
+    let plain = anstream::adapter::strip_str(&whole).to_string();
+    let text = if all { whole } else { text::report(&measured.document, show) };
+    let mut files = html::files(&measured.document, &pictures(measured), show);
+    files.push(ReportFile::new("report.txt", plain));
+    (text, files)
 }
 
 /// What `draw` gives: the report as text, and its files. Should it make a mistake, the result alone, with a finding that says so: the

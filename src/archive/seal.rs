@@ -20,7 +20,7 @@ use crate::disk::place::is_within;
 use crate::disk::scratch::ScratchFolder;
 use crate::finding::Finding;
 use crate::job::JOB_FILE;
-use crate::photo::listing::REPORT_FOLDER;
+use crate::photo::listing::{REPORT_FOLDER, later_evenings};
 use crate::pipeline::{self, JobFolder, PipelineError, Progress};
 use crate::report::result::{Program, RESULT_NAME, SCHEMA};
 use crate::report::units::Show;
@@ -111,8 +111,19 @@ pub fn keep(
         sha256,
         n_photos: job.n_photos(),
         privacy: job.privacy,
-        left_out: job.left_out,
+        left_out: job.left_out.into_iter().chain(later(folder)).collect(),
         measured_anew,
+    })
+}
+
+/// Later evenings of the job, which are jobs of their own: each is sealed by itself.
+fn later(folder: &Path) -> impl Iterator<Item = Finding> {
+    later_evenings(folder).into_iter().map(|name| {
+        Finding::note(
+            "evening-not-kept",
+            format!("{name}, a later evening with photos and figures of its own, is not in this archive."),
+            format!("Seal it as well: name that folder to the command keep, and another file such as {name}.zip."),
+        )
     })
 }
 

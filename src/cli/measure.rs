@@ -8,11 +8,10 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::disk::scratch::clear_away_on_interrupt;
 use crate::figure::Figure;
-use crate::pictures::{or_result_alone, pictures};
+use crate::pictures::{drawn, or_result_alone};
 use crate::pipeline::{self, Measured, Progress};
 use crate::report::units::Show;
-use crate::report::write::{Destination, Identity, JobPlaces, ReportFile, WriteError, prepare};
-use crate::report::{html, text};
+use crate::report::write::{Destination, Identity, JobPlaces, WriteError, prepare};
 use crate::visible::one_line;
 
 mod grouping;
@@ -129,16 +128,6 @@ fn destination(prepared: Result<Destination, WriteError>) -> anyhow::Result<Opti
 
 fn exit_code(measured: &Measured) -> u8 {
     if anything_measured(measured) { super::DONE } else { super::NOTHING }
-}
-
-/// The report as text for the terminal, and its files.
-fn drawn(measured: &Measured, show: Show, all: bool) -> (String, Vec<ReportFile>) {
-    let whole = text::report_all(&measured.document, show);
-    let plain = anstream::adapter::strip_str(&whole).to_string();
-    let text = if all { whole } else { text::report(&measured.document, show) };
-    let mut files = html::files(&measured.document, &pictures(measured), show);
-    files.push(ReportFile::new("report.txt", plain));
-    (text, files)
 }
 
 fn anything_measured(measured: &Measured) -> bool {

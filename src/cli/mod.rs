@@ -3,6 +3,7 @@
 //! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings never change them.
 
 pub mod begin;
+pub mod bench;
 pub mod glance;
 pub mod keep;
 pub mod manual;
@@ -41,6 +42,7 @@ const EXIT_CODES: &str = "Exit codes: 0 done, whatever was found; 1 nothing coul
 enum Command {
     Sheets(sheets::SheetsArgs),
     Begin(begin::BeginArgs),
+    Bench(bench::BenchArgs),
     Glance(glance::GlanceArgs),
     Measure(measure::MeasureArgs),
     Whatif(whatif::WhatifArgs),
@@ -76,6 +78,7 @@ pub fn run() -> ExitCode {
     let outcome = match cli.command {
         Command::Sheets(args) => sheets::run(&args),
         Command::Begin(args) => begin::run(&args),
+        Command::Bench(args) => bench::run(&args),
         Command::Glance(args) => glance::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Whatif(args) => whatif::run(&args),

@@ -29,10 +29,11 @@ pub const CAMERA_FOLDER: &str = "0-camera";
 pub const REPORT_FOLDER: &str = "report";
 /// In a report's folder, the list of what this program wrote there.
 pub const REPORT_LIST: &str = "report-files.txt";
+/// A later evening's photos lie in a folder of their own inside the job, named so with a number from 2 on: "evening-2" holds set-ups and
+/// a job.toml as a job does, and is measured by itself.
+pub const EVENING_PREFIX: &str = "evening-";
 /// Name of the only set-up where photos lie directly in the job folder and nothing tells how the wheel stands in them.
 pub const LOOSE_SETUP: &str = "photos";
-/// How the folder of one of several evenings of a job begins; its set-ups, or its photos, are measured by themselves.
-pub const EVENING: &str = "evening";
 /// The job's settings; what is in them is no matter here.
 const JOB_FILE: &str = "job.toml";
 
@@ -157,7 +158,7 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
     for name in &top.folders {
         let at = folder.join(name);
         // A report that was sent to another folder of the job holds pictures as well.
-        if name.eq_ignore_ascii_case(REPORT_FOLDER) || at.join(REPORT_LIST).is_file() {
+        if name.eq_ignore_ascii_case(REPORT_FOLDER) || at.join(REPORT_LIST).is_file() || evening_number(name).is_some() {
             continue;
         }
         if at.join(JOB_FILE).is_file() {
@@ -208,6 +209,22 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
     Ok(job)
 }
 
+/// The number of a later evening by its folder's name: 2 for "evening-2".
+pub fn evening_number(name: &str) -> Option<u32> {
+    let number = name.strip_prefix(EVENING_PREFIX)?;
+    let plain = number.starts_with(|c: char| c.is_ascii_digit() && c != '0');
+    number.parse().ok().filter(|&number| plain && number >= 2)
+}
+
+/// Names of the folders of a job's later evenings, in order.
+pub fn later_evenings(folder: &Path) -> Vec<String> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let folders = entries.filter(|entry| entry.path().is_dir()).filter_map(|entry| entry.file_name().into_string().ok());
+    let mut found: Vec<(u32, String)> = folders.filter_map(|name| Some((evening_number(&name)?, name))).collect();
+    found.sort();
+    found.into_iter().map(|(_, name)| name).collect()
+}
+
 /// Refuses a report's folder, and one within it.
 fn refuse_report(folder: &Path) -> Result<(), ListError> {
     let Ok(resolved) = resolved(folder) else { return Ok(()) };
@@ -230,7 +247,7 @@ fn refuse_setup(folder: &Path) -> Result<(), ListError> {
     };
     let begun_so =
         |name: &str| name.starts_with(|c: char| c.is_ascii_digit()) && name.contains("-mark-") || name == CAMERA_FOLDER;
-    if !name.starts_with(EVENING) && (job.join(JOB_FILE).is_file() || begun_so(&name)) {
+    if evening_number(&name).is_none() && (job.join(JOB_FILE).is_file() || begun_so(&name)) {
         return Err(ListError::IsSetup(folder.to_owned(), job.to_owned()));
     }
     Ok(())

@@ -12,7 +12,7 @@ pub mod image;
 pub mod impression;
 pub(crate) mod jpeg;
 pub mod listing;
-mod order;
+pub mod order;
 mod png;
 mod raster;
 pub mod read;

@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 
 /// Set-ups by the number they begin with, then by the rest; without a number last.
-pub(super) fn setup_order(a: &str, b: &str) -> Ordering {
+pub fn setup_order(a: &str, b: &str) -> Ordering {
     let has_number = |name: &str| name.starts_with(|c: char| c.is_ascii_digit());
     has_number(b).cmp(&has_number(a)).then_with(|| natural_order(a, b))
 }

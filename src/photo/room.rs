@@ -1,6 +1,6 @@
 //! How much memory photos may take together: who has not the room for one more waits until another is done with.
 
-use std::io::BufReader;
+use std::io::{BufRead, BufReader, Cursor, Seek};
 use std::path::Path;
 use std::sync::{Condvar, Mutex, PoisonError};
 
@@ -42,6 +42,12 @@ impl Room {
         Self::of(needed.fold(0, u64::saturating_add))
     }
 
+    /// The same for a photo whose bytes are in the memory already.
+    pub fn for_bytes(bytes: &[u8]) -> Self {
+        let pixels = dimensions(Cursor::new(bytes)).unwrap_or(USUAL_PIXELS).min(MAX_PIXELS as u64);
+        Self::of((bytes.len() as u64).saturating_add(BYTES_A_PIXEL * pixels))
+    }
+
     fn of(bytes: u64) -> Self {
         let bytes = bytes.min(BUDGET_BYTES);
         let mut taken = TAKEN.lock().unwrap_or_else(PoisonError::into_inner);
@@ -72,7 +78,10 @@ fn pixels(path: &Path) -> Option<u64> {
     if !std::fs::metadata(path).ok()?.is_file() {
         return None;
     }
-    let file = BufReader::new(std::fs::File::open(path).ok()?);
+    dimensions(BufReader::new(std::fs::File::open(path).ok()?))
+}
+
+fn dimensions(file: impl BufRead + Seek) -> Option<u64> {
     let mut reader = ImageReader::new(file).with_guessed_format().ok()?;
     reader.limits(header_limits());
     let (width, height) = reader.into_dimensions().ok()?;

@@ -148,8 +148,11 @@ fn crooked(solution: &Solution) -> Option<Finding> {
     for (cord, &slot) in solution.state.cords.iter().zip(&solution.slots.cords) {
         let aside = cord.y[2].abs();
         if aside > STRAIGHT && aside > 3.0 * sigma(slot + 2) {
-            let what =
-                say!["The cord seems to lie ", Amount::tenths(aside), " off the straight line between its ends; a tight cord can't."];
+            let what = say![
+                "The cord seems to lie ",
+                Amount::tenths(aside),
+                " off the straight line between its ends; a tight cord can't."
+            ];
             let advice = "See that it touches nothing and is tight. If it is, its shadow was taken for it over some card: change the light.";
             const CODE: &str = "cord-not-straight";
             return Some(if aside > CROOKED { refused(CODE, what, advice) } else { doubt(CODE, what, advice) });

@@ -155,7 +155,7 @@ pub fn read_cord(sightings: &PhotoSightings, width: usize, height: usize, focal_
 }
 
 /// Focal length, px, and what its uncertainty adds to the view's slope.
-fn focal(cards: &[&PatternSighting], width: usize, height: usize, told: Option<f64>) -> (f64, f64) {
+pub fn focal(cards: &[&PatternSighting], width: usize, height: usize, told: Option<f64>) -> (f64, f64) {
     if let Some(told) = told {
         return (told, VIEW_U.0);
     }

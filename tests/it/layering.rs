@@ -6,7 +6,7 @@ use std::path::Path;
 use walkdir::WalkDir;
 
 /// The stages in the order in which data flows; those in one group do not know each other.
-const ORDER: [&[&str]; 21] = [
+const ORDER: [&[&str]; 23] = [
     &["math", "disk", "measurement", "visible"],
     &["figure"],
     &["text"],
@@ -22,9 +22,11 @@ const ORDER: [&[&str]; 21] = [
     &["grouping"],
     &["plan"],
     &["report"],
+    &["glance"],
     &["pipeline"],
     &["pictures"],
     &["archive"],
+    &["serve"],
     &["cli"],
     &["main"],
     &["build"],

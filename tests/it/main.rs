@@ -49,6 +49,7 @@ mod renderer;
 mod renderer_pixels;
 mod report;
 mod riders;
+mod serve;
 mod shared_truth;
 mod sheets;
 mod sightings;

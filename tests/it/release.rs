@@ -46,7 +46,7 @@ fn manual_pages_and_completions_name_every_command_and_its_exit_codes() {
     let to = to.to_str().unwrap();
     assert!(said(&["manual", to]).lines().all(|line| line.starts_with("written")));
     let read = |name: &str| fs::read_to_string(Path::new(to).join(name)).unwrap_or_else(|why| panic!("{name}: {why}"));
-    for command in ["sheets", "begin", "glance", "measure", "whatif", "since", "keep", "prove"] {
+    for command in ["sheets", "begin", "bench", "glance", "measure", "whatif", "since", "keep", "prove"] {
         let page = read(&format!("sightcord-{command}.1"));
         assert!(page.contains("Exit code") && page.contains("SYNOPSIS"), "{page}");
         for shell in ["sightcord.bash", "_sightcord", "sightcord.fish", "_sightcord.ps1"] {
@@ -81,7 +81,7 @@ fn what_is_packed_holds_what_is_needed_and_no_samples() {
 fn the_readme_names_where_security_problems_go_and_the_exit_codes() {
     let readme = fs::read_to_string("README.md").unwrap();
     assert!(readme.contains("[SECURITY.md](SECURITY.md)") && readme.contains("## Exit codes"));
-    for command in ["sheets", "begin", "glance", "measure", "whatif", "since", "keep", "prove", "manual"] {
+    for command in ["sheets", "begin", "bench", "glance", "measure", "whatif", "since", "keep", "prove", "manual"] {
         assert!(said(&[command, "--help"]).contains("Exit code: 0 "), "{command}");
     }
 }

@@ -3,8 +3,8 @@
 use anstyle::{AnsiColor, Style};
 use textwrap::core::display_width;
 
-use super::missing::{self, Tally};
-use super::seen::{BLURRED, Glance, SeenPattern};
+use crate::glance::missing::{self, Tally};
+use crate::glance::seen::{BLURRED, Glance, SeenPattern};
 use crate::job::Job;
 use crate::visible::one_line;
 

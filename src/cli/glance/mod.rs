@@ -1,9 +1,7 @@
 //! `sightcord glance`: what single photos show, without lens or scene.
 
 mod lines;
-mod missing;
 mod picture;
-mod seen;
 mod sorting;
 mod watch;
 mod words;
@@ -17,13 +15,15 @@ use serde::Serialize;
 
 use crate::disk::scratch::clear_away_on_interrupt;
 use crate::finding::Finding;
+use crate::glance::drawn::drawn;
+use crate::glance::missing;
+use crate::glance::seen::{self, Glance, Photographed, Trouble};
 use crate::job::Job;
 use crate::photo::listing::CAMERA_FOLDER;
 use crate::photo::room::Room;
 use crate::photo::{JobPhotos, PhotoFile, list_photos};
 
 use picture::PictureFolder;
-use seen::{Glance, Looked, Photographed, Trouble};
 use sorting::Sortable;
 
 const EXAMPLES: &str = "\
@@ -110,14 +110,14 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
             Err(error) => glances.push(not_listed(path, &error.to_string())),
         }
     }
-    let drawn = pictures.is_some();
+    let wants_pictures = pictures.is_some();
     let looked: Vec<(Glance, Sortable, Option<Vec<u8>>)> = wanted
         .par_iter()
         .map(|what| {
             let job = &jobs[what.job];
             let _room = Room::for_photo(&what.path);
             let looked = seen::glance(&what.photographed(), job);
-            let picture = if drawn { picture::drawn(&what.path, &looked, job) } else { None };
+            let picture = if wants_pictures { drawn(&what.path, &looked, job) } else { None };
             let seen = looked.photo.as_ref().map(|(photo, seen, _)| (&photo.facts, seen));
             let sortable = Sortable::new(&what.name, what.setup.as_deref(), seen, job);
             (looked.glance, sortable, picture)

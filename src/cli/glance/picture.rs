@@ -7,12 +7,10 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::Looked;
-use super::seen::Glance;
 use crate::disk::new_file::NewFile;
 use crate::disk::place::{is_within, resolved};
-use crate::job::{JOB_FILE, Job};
-use crate::report::html::{Overlay, name_digits, named_picture, plain_name};
+use crate::job::JOB_FILE;
+use crate::report::html::{name_digits, plain_name};
 use crate::visible::one_line;
 
 /// The folder that pictures go to.
@@ -121,30 +119,4 @@ fn write_new(folder: &Path, path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     let mut file = NewFile::in_folder(folder).with_context(failed)?;
     file.file().write_all(bytes).with_context(failed)?;
     file.publish(path).with_context(failed)
-}
-
-/// The photo with what was found in it; None for a photo that can't be read.
-pub fn drawn(path: &Path, looked: &Looked, job: &Job) -> Option<Vec<u8>> {
-    let (photo, seen, cord) = looked.photo.as_ref()?;
-    let mut overlay = Overlay::of(seen, None, 0);
-    for ((name, _), sighting) in overlay.outlines.iter_mut().zip(&seen.patterns) {
-        if let crate::cards::Pattern::Tab(number) = sighting.pattern {
-            *name = format!("tab {number}: {}", job.tab(number).words());
-        } else if let Some(reading) = reading_of(&looked.glance, sighting.pattern.number()) {
-            name.push_str(&reading);
-        }
-    }
-    for ((name, _), line) in overlay.lines.iter_mut().zip(&seen.lines) {
-        *name = super::seen::line_name(line.kind);
-    }
-    for lane in &cord.lanes {
-        overlay.lines.extend(lane.cord.iter().map(|cord| ("cord".to_owned(), cord.path.clone())));
-    }
-    named_picture(path, &photo.luma, &photo.facts, overlay)
-}
-
-/// What stands behind a card's name: where the cord runs in its lane.
-fn reading_of(glance: &Glance, card: u8) -> Option<String> {
-    let offset = glance.cord.iter().find(|cord| cord.card == card)?.offset?;
-    Some(format!(": cord {}", super::words::signed(&offset)))
 }

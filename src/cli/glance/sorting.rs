@@ -1,7 +1,7 @@
 //! Which position of the wheel each photo shows, and so which set-up it belongs to: the same way as a measurement sorts them.
 
-use super::seen::Glance;
 use crate::bench::from_job::scene_settings;
+use crate::glance::seen::Glance;
 use crate::grouping::{self, Listed, Shows, group};
 use crate::job::Job;
 use crate::photo::PhotoFacts;

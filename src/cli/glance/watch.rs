@@ -12,10 +12,12 @@ use anyhow::{Context, bail};
 use notify::{RecursiveMode, Watcher};
 use serde::Serialize;
 
-use super::picture::{self, PictureFolder};
-use super::seen::{Glance, Looked, Photographed, looked};
+use super::picture::PictureFolder;
 use super::sorting::{self, Sortable};
-use super::{lines, missing, words};
+use super::{lines, words};
+use crate::glance::drawn::drawn;
+use crate::glance::missing;
+use crate::glance::seen::{Glance, Looked, Photographed, looked};
 use crate::job::Job;
 use crate::photo::listing::{CAMERA_FOLDER, ListError};
 use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile, list_photos};
@@ -281,7 +283,7 @@ impl Watched<'_> {
     /// A picture that can't be written is told, and the watch goes on.
     fn draw(&mut self, file: &PhotoFile, looked: &Looked) {
         if let Some(pictures) = &mut self.pictures
-            && let Some(bytes) = picture::drawn(&file.path, looked, &self.job)
+            && let Some(bytes) = drawn(&file.path, looked, &self.job)
             && let Err(error) = pictures.store_all(&[(&file.id, &bytes)])
         {
             super::super::complain(&format!("{error:#}"));
@@ -298,8 +300,8 @@ impl Watched<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::seen::SeenPattern;
     use super::*;
+    use crate::glance::seen::SeenPattern;
 
     fn pattern(number: u8) -> SeenPattern {
         SeenPattern { number, role: None, corners: 100, cell_px: 12.0, mm_per_px: 0.8 }

@@ -1,7 +1,7 @@
 //! A glance in words, for a terminal of 80 columns.
 
-use super::missing::{riders, tabs_in_words};
-use super::seen::{BLURRED, Glance, SeenCord, SeenPattern};
+use crate::glance::missing::{riders, tabs_in_words};
+use crate::glance::seen::{BLURRED, Glance, SeenCord, SeenPattern};
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::report::numbers::ranges;
@@ -93,13 +93,6 @@ fn amount(m: &Measurement, kind: Kind) -> (Shown, String) {
     let shown = Shown::of(m, kind, Show::Mm);
     let text = format!("{} {} (± {})", shown.amount, shown.unit, shown.u);
     (shown, text)
-}
-
-/// "+2.1 ± 3.0 mm", for where there is little room.
-pub fn signed(m: &Measurement) -> String {
-    let shown = Shown::of(m, Kind::Length, Show::Mm);
-    let sign = ["-", "", "+"][(shown.sign + 1) as usize];
-    format!("{sign}{} ± {} {}", shown.amount, shown.u, shown.unit)
 }
 
 fn cord(glance: &Glance) -> String {

@@ -13,6 +13,7 @@ mod reduce;
 mod since;
 
 pub use drawing::{Bike, DRAWING_CSS, Drawing, above, behind, side};
+pub use names::MAP_LETTERS;
 pub use page::{PAGE_CSS, page, plan_page};
 pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR, name_digits, plain_name};
 pub use reduce::{named_picture, picture};

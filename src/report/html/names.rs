@@ -6,8 +6,8 @@ use imageproc::rect::Rect;
 
 use super::letters::Letters;
 
-/// Height of the letters as a part of the picture's longer side, and the least, px: about what a name on a map has.
-const LETTERS: f32 = 0.0125;
+/// Height of the letters as a part of the picture's longer side, about what a name on a map has; and the least, px.
+pub const MAP_LETTERS: f32 = 0.0125;
 const LEAST_LETTERS: f32 = 11.0;
 /// Behind the letters, so that they can be read on anything.
 const GROUND: Rgb<u8> = Rgb([0x14, 0x18, 0x1c]);
@@ -22,9 +22,9 @@ pub struct Name {
 }
 
 /// Writes all names. Each stands above what it names where there is room, else below, else further off with a stroke that leads
-/// back.
-pub fn write_names(photo: &mut RgbImage, names: &[Name]) {
-    let height = (LETTERS * photo.width().max(photo.height()) as f32).max(LEAST_LETTERS);
+/// back. `letters` is their height as a part of the picture's longer side.
+pub fn write_names(photo: &mut RgbImage, names: &[Name], letters: f32) {
+    let height = (letters * photo.width().max(photo.height()) as f32).max(LEAST_LETTERS);
     let Some(letters) = Letters::of_height(height) else { return };
     let mut taken: Vec<[f32; 4]> = Vec::new();
     for name in names {

@@ -126,8 +126,15 @@ pub fn picture(file: &PhotoFile, facts: &PhotoFacts, overlay: Overlay) -> Option
 
 /// A photo by itself with all that was found drawn in and named, turned upright, as a JPEG; None only if it can't be coded.
 ///
-/// The names are those of the overlay's outlines; one that begins with "tab" is a tab's.
-pub fn named_picture(path: &std::path::Path, luma: &LinearImage, facts: &PhotoFacts, overlay: Overlay) -> Option<Vec<u8>> {
+/// The names are those of the overlay's outlines; one that begins with "tab" is a tab's. `letters` is their height as a part of the
+/// picture's longer side, such as [`super::MAP_LETTERS`].
+pub fn named_picture(
+    path: &std::path::Path,
+    luma: &LinearImage,
+    facts: &PhotoFacts,
+    overlay: Overlay,
+    letters: f32,
+) -> Option<Vec<u8>> {
     let orientation = facts.exif.orientation.unwrap_or(1);
     let mut small = in_colour(path, LONG_SIDE_ALONE).unwrap_or_else(|| in_grey(luma, LONG_SIDE_ALONE));
     small.apply_orientation(Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms));
@@ -144,7 +151,7 @@ pub fn named_picture(path: &std::path::Path, luma: &LinearImage, facts: &PhotoFa
         .chain(lines)
         .map(|(text, points, colour)| Name { text: text.clone(), colour, around: picture.around(points) })
         .collect();
-    write_names(&mut drawn, &names);
+    write_names(&mut drawn, &names, letters);
     jpeg_of(&drawn, QUALITY_ALONE)
 }
 

@@ -12,15 +12,15 @@ use crate::job::{Job, Role};
 use crate::report::numbers::{named, plural, ranges};
 
 /// Photos that a set-up needs, and set-ups.
-const PHOTOS_PER_SETUP: usize = 6;
+pub const PHOTOS_PER_SETUP: usize = 6;
 const SETUPS: usize = 2;
 /// Cards that a datum needs.
 const CARDS: usize = 3;
 /// Views from which a tab's place can be told.
-const VIEWS: usize = 2;
+pub const VIEWS: usize = 2;
 
 /// The tabs that wheel and chain need, as the job has them.
-fn wanted(job: &Job) -> Vec<u8> {
+pub fn wanted(job: &Job) -> Vec<u8> {
     let needed = |n: &u8| matches!(job.tab(*n).role, Role::RearRim { .. } | Role::GearboxSprocket | Role::RearSprocket);
     (1..=N_TABS as u8).filter(needed).collect()
 }
@@ -39,11 +39,11 @@ pub fn riders(glances: &[&Glance], job: &Job) -> BTreeMap<u8, BTreeSet<u8>> {
     riders
 }
 
-fn has_tab(glance: &Glance, number: u8) -> bool {
+pub fn has_tab(glance: &Glance, number: u8) -> bool {
     glance.tabs.iter().any(|tab| tab.number == number)
 }
 
-fn is_usable(glance: &Glance) -> bool {
+pub fn is_usable(glance: &Glance) -> bool {
     glance.error.is_none() && !glance.cards.is_empty() && !glance.for_the_lens
 }
 

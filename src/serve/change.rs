@@ -1,0 +1,131 @@
+//! What the phone may change besides sending photos: the position, a photo's place, ticks, the evening.
+
+use std::fs;
+use std::io::{self, Write};
+use std::path::Path;
+
+use super::folders::{ASIDE, begin_next, evenings, positions};
+use super::measuring::load_earlier;
+use super::refusal::Refusal;
+use super::report;
+use super::state::{Bench, step_key};
+use crate::disk::new_file::NewFile;
+use crate::disk::scratch::uninterrupted;
+use crate::disk::sync_folder;
+use crate::job::Job;
+
+/// The wheel stands in another position now.
+pub fn turn_to(bench: &Bench, position: &str) -> Result<(), Refusal> {
+    let position = position.trim().parse::<usize>().ok();
+    bench.change(|state| match position.filter(|at| *at < state.positions.len()) {
+        Some(at) => {
+            state.current = at;
+            Ok(())
+        }
+        None => Err(Refusal::new(400, "There is no such position.", "Load the page anew.")),
+    })
+}
+
+/// Moves a photo to another position ("KEY 1"), or out of the measurement ("KEY aside").
+pub fn move_photo(bench: &Bench, order: &str) -> Result<(), Refusal> {
+    let (key, to) = order.trim().split_once(' ').unwrap_or((order, ""));
+    bench.change(|state| {
+        let Some(idx) = state.photos.iter().position(|photo| photo.key == key) else {
+            return Err(Refusal::new(404, "This photo is not there any more.", "Load the page anew."));
+        };
+        let position = to.parse::<usize>().ok().filter(|at| *at < state.positions.len());
+        let folder = match position {
+            Some(at) => state.evening.folder.join(&state.positions[at].folder),
+            None if to == "aside" => state.evening.folder.join(ASIDE),
+            None => return Err(Refusal::new(400, "There is no such position.", "Load the page anew.")),
+        };
+        let from = state.photos[idx].path.clone();
+        let target = put_into(&from, &folder).map_err(|why| Refusal::disk("Moving the photo", &why))?;
+        match position {
+            Some(at) => {
+                let name = state.positions[at].folder.clone();
+                let photo = &mut state.photos[idx];
+                (photo.position, photo.path, photo.filed) = (at, target, None);
+                photo.glance.setup = Some(name);
+                state.current = at;
+            }
+            None => {
+                state.photos.remove(idx);
+            }
+        }
+        state.photos_changed();
+        Ok(())
+    })
+}
+
+/// Moves a file into a folder under a name that is free there, never over anything.
+fn put_into(from: &Path, folder: &Path) -> io::Result<std::path::PathBuf> {
+    if from.parent() == Some(folder) {
+        return Ok(from.to_owned());
+    }
+    match fs::create_dir(folder) {
+        Err(why) if why.kind() != io::ErrorKind::AlreadyExists => return Err(why),
+        _ => {}
+    }
+    let stem = from.file_stem().and_then(|stem| stem.to_str()).unwrap_or("photo");
+    let ending = from.extension().and_then(|ending| ending.to_str()).unwrap_or("jpg");
+    let _steps = uninterrupted();
+    for name in super::name::candidates(stem, ending, super::take::MOST_NAMES) {
+        let target = folder.join(name);
+        match fs::hard_link(from, &target) {
+            Ok(()) => {}
+            Err(why) if why.kind() == io::ErrorKind::AlreadyExists => continue,
+            // Some file systems know no second name for a file.
+            Err(_) => {
+                let mut copy = NewFile::in_folder(folder)?;
+                copy.file().write_all(&fs::read(from)?)?;
+                copy.publish(&target)?;
+            }
+        }
+        fs::remove_file(from)?;
+        sync_folder(folder);
+        return Ok(target);
+    }
+    Err(io::ErrorKind::AlreadyExists.into())
+}
+
+/// Ticks a step off, or takes the tick away: "3 1", "3 0".
+pub fn tick(bench: &Bench, order: &str) -> Result<(), Refusal> {
+    let (n, on) = order.trim().split_once(' ').unwrap_or((order, ""));
+    let kept = bench.change(|state| {
+        let number = state.evening.number;
+        let plan = state.told.as_ref().map(|told| told.document.plan.as_slice()).unwrap_or_default();
+        let Some(step) = plan.iter().find(|step| step.n.to_string() == n) else {
+            return Err(Refusal::new(409, "The plan has no such step any more.", "Look at the plan as it stands now."));
+        };
+        let key = step_key(number, step);
+        match on {
+            "1" => state.kept.ticks.insert(key),
+            _ => state.kept.ticks.remove(&key),
+        };
+        Ok(state.kept.clone())
+    })?;
+    kept.store(&bench.home).map_err(|why| Refusal::disk("Remembering the tick", &why))
+}
+
+/// Ends this evening with its report and begins the next one in a folder of its own.
+pub fn next_evening(bench: &Bench) -> Result<(), Refusal> {
+    if bench.read().report.is_none() {
+        report::make(bench)?;
+    }
+    let last =
+        evenings(&bench.home).pop().ok_or_else(|| Refusal::new(500, "The job folder is gone.", "Look at the computer."))?;
+    if bench.read().photos.is_empty() {
+        return Err(Refusal::new(409, "This evening has no photos yet.", "Take them first."));
+    }
+    let next = begin_next(&bench.home, &last).map_err(|why| Refusal::disk("Making the new evening's folder", &why))?;
+    let positions = positions(&next.folder, &[]);
+    let job = Job::of_folder(&next.folder).unwrap_or_default();
+    bench.known.clear();
+    bench.change(|state| {
+        state.job = job;
+        state.begin(next, positions);
+    });
+    load_earlier(bench);
+    Ok(())
+}

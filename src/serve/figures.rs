@@ -1,0 +1,124 @@
+//! The figures on the page: each with its uncertainty, how that came down, its limit, and the photo that would help most.
+
+use maud::{Markup, html};
+
+use super::state::{State, Told};
+use crate::figure::Figure;
+use crate::measurement::Measurement;
+use crate::plan::outcome::Decision;
+use crate::report::fields::InWords;
+use crate::report::result::capital;
+use crate::report::units::{Show, Shown};
+
+/// What is shown where no limit applies to anything yet.
+const FIRST: [Figure; 4] = [Figure::WheelYaw, Figure::WheelOffset, Figure::ChainAtGearbox, Figure::ChainYaw];
+/// Uncertainties shown one after the other, the newest last.
+const SHRINKING: usize = 4;
+/// The finding that names a photo.
+const WOULD_HELP: &str = "photo-would-help";
+
+/// A figure to show.
+struct Row {
+    figure: Figure,
+    value: Measurement,
+    limit: Option<(f64, Decision)>,
+}
+
+/// All figures that matter for a verdict.
+pub fn section(state: &State) -> Markup {
+    let Some(told) = &state.told else { return html! {} };
+    let rows = rows(told);
+    let newer = told.generation != state.generation;
+    html! {
+        h2 { "So it stands" }
+        p.kind { "From " (told.photos) " photos" (if newer { "; newer ones are not in it yet" } else { "" }) }
+        @if rows.is_empty() { p { "No figure yet: " (told.document.summary) } }
+        @for row in &rows { (figure(row, state)) }
+        (helpful(told))
+    }
+}
+
+fn rows(told: &Told) -> Vec<Row> {
+    let document = &told.document;
+    let judged = document.verdicts.iter().filter_map(|verdict| {
+        let limit = Some((verdict.tolerance, verdict.verdict));
+        Some(Row { figure: verdict.field.clone(), value: verdict.value?, limit })
+    });
+    let rows: Vec<Row> = judged.collect();
+    if !rows.is_empty() {
+        return rows;
+    }
+    let first = FIRST.into_iter().filter_map(|figure| {
+        let value = document.figure(&figure)?;
+        Some(Row { figure, value, limit: None })
+    });
+    first.collect()
+}
+
+fn figure(row: &Row, state: &State) -> Markup {
+    let shown = Shown::of(&row.value, row.figure.kind(), Show::Mm);
+    let earlier = shrinking(&row.figure, state);
+    html! {
+        div.figure {
+            p.name { (capital(&row.figure.name())) }
+            @if let Some((_, decision)) = row.limit { (badge(decision)) }
+            p.value { (row.figure.in_words(&row.value, Show::Mm)) }
+            p.u {
+                "± "
+                @for u in &earlier { span.was { (u) " → " } }
+                b { (shown.u) } " " (shown.unit)
+                @if let Some((limit, _)) = row.limit { ", limit " (row.figure.amount(limit, Show::Mm)) }
+            }
+        }
+    }
+}
+
+fn badge(decision: Decision) -> Markup {
+    let (class, word) = match decision {
+        Decision::In => ("in", "fine"),
+        Decision::Out => ("out", "to do"),
+        Decision::Undecided => ("open", "not sure yet"),
+    };
+    html! { span class={ "badge " (class) } { (word) } }
+}
+
+/// The uncertainties that the figure had before, oldest first, where each was larger than the next.
+fn shrinking(figure: &Figure, state: &State) -> Vec<String> {
+    let mut told: Vec<String> = Vec::new();
+    for remembered in &state.history {
+        let Some(measured) = remembered.get(figure) else { continue };
+        let u = Shown::of(measured, figure.kind(), Show::Mm).u;
+        if told.last() != Some(&u) {
+            told.push(u);
+        }
+    }
+    // The last one is the present one, which stands there anyway.
+    told.pop();
+    let skipped = told.len().saturating_sub(SHRINKING - 1);
+    told.split_off(skipped)
+}
+
+/// How a sentence begins that says what one more photo does, and words that each naming of a place to stand holds.
+const PHOTO: [&str; 2] = ["One more photo brings", "No single photo is enough"];
+const PLACE: &str = "stand on the";
+
+/// The one photo that would help most: for a verdict that it may decide, or else for any figure.
+fn helpful(told: &Told) -> Markup {
+    let document = &told.document;
+    let open = document.verdicts.iter().filter(|verdict| verdict.verdict == Decision::Undecided);
+    let decide = open.filter_map(|verdict| Some((verdict.field.name(), photo_in(verdict.decide.as_deref()?)?))).next();
+    let found = || document.findings.iter().find(|finding| finding.id == WOULD_HELP);
+    html! {
+        @if let Some((name, photo)) = decide {
+            div.helpful { p { b { "The photo that helps most" } ", for " (name) ": " (photo) } }
+        } @else if let Some(finding) = found() {
+            div.helpful { p { b { "The photo that helps most: " } (finding.advice) " " (finding.what) } }
+        }
+    }
+}
+
+/// What of a verdict's words names a photo; None where none would help.
+fn photo_in(decide: &str) -> Option<&str> {
+    let at = PHOTO.iter().find_map(|begins| decide.find(begins))?;
+    decide.get(at..).filter(|photo| photo.contains(PLACE))
+}

@@ -1,0 +1,134 @@
+//! The job's folders as the bench page uses them: evenings, and in each the wheel's positions.
+
+use std::fs;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use crate::disk::new_file::NewFile;
+use crate::disk::sync_folder;
+use crate::job::JOB_FILE;
+use crate::photo::listing::{CAMERA_FOLDER, EVENING_PREFIX, evening_number, later_evenings};
+use crate::photo::order::setup_order;
+
+/// Positions of the wheel where the job has no folders for them yet.
+const USUAL: [&str; 2] = ["1-mark-forward", "2-mark-rearward"];
+/// Where a photo goes that is not to count: no folder whose name begins with a dot is ever measured.
+pub const ASIDE: &str = ".put-aside";
+
+/// One evening's photos. The first evening is the job folder itself, each later one a folder in it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Evening {
+    /// From 1.
+    pub number: u32,
+    pub folder: PathBuf,
+}
+
+/// All evenings of a job in order.
+pub fn evenings(home: &Path) -> Vec<Evening> {
+    let first = Evening { number: 1, folder: home.to_owned() };
+    let later = later_evenings(home).into_iter().filter_map(|name| {
+        let number = evening_number(&name)?;
+        Some(Evening { number, folder: home.join(name) })
+    });
+    std::iter::once(first).chain(later).collect()
+}
+
+/// Begins the evening after `last`: a folder with the same job.toml. Nothing that is there is touched.
+pub fn begin_next(home: &Path, last: &Evening) -> io::Result<Evening> {
+    let number = last.number.saturating_add(1);
+    let folder = home.join(format!("{EVENING_PREFIX}{number}"));
+    fs::create_dir(&folder)?;
+    let settings = last.folder.join(JOB_FILE);
+    if settings.is_file() {
+        let copied = fs::read(&settings).and_then(|bytes| {
+            let mut file = NewFile::in_folder(&folder)?;
+            file.file().write_all(&bytes)?;
+            file.publish(&folder.join(JOB_FILE))
+        });
+        if let Err(why) = copied {
+            let _ = fs::remove_dir(&folder);
+            return Err(why);
+        }
+    }
+    sync_folder(home);
+    Ok(Evening { number, folder })
+}
+
+/// A position of the wheel: one set-up's folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Position {
+    pub folder: String,
+}
+
+impl Position {
+    /// "mark forward" for "1-mark-forward".
+    pub fn title(&self) -> String {
+        let words = self.folder.trim_start_matches(|c: char| c.is_ascii_digit()).replace(['-', '_'], " ");
+        let words = words.trim();
+        if words.is_empty() { self.folder.clone() } else { words.to_owned() }
+    }
+
+    /// Whether the folder's name says that the mark is ahead of the axle.
+    pub fn mark_ahead(&self) -> Option<bool> {
+        let name = self.folder.to_ascii_lowercase();
+        let names = |words: [&str; 2]| words.iter().any(|word| name.contains(word));
+        match (names(["forward", "front"]), names(["rear", "back"])) {
+            (true, false) => Some(true),
+            (false, true) => Some(false),
+            _ => None,
+        }
+    }
+}
+
+/// The positions of an evening: `with_photos`, the set-ups in which there are photos, with the folders that are numbered as set-ups are,
+/// in their order; and the usual two where there are fewer.
+pub fn positions(folder: &Path, with_photos: &[String]) -> Vec<Position> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    let numbered = entries
+        .filter(|entry| entry.path().is_dir())
+        .filter_map(|entry| entry.file_name().into_string().ok())
+        // What has no number and no photos may be anybody's.
+        .filter(|name| name.starts_with(|c: char| c.is_ascii_digit()) && !name.eq_ignore_ascii_case(CAMERA_FOLDER));
+    let mut names: Vec<String> = numbered.chain(with_photos.iter().cloned()).collect();
+    for usual in USUAL {
+        if names.len() < USUAL.len() && !names.iter().any(|name| name == usual) {
+            names.push(usual.to_owned());
+        }
+    }
+    names.sort_by(|a, b| setup_order(a, b));
+    names.dedup();
+    names.into_iter().map(|folder| Position { folder }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_job_without_folders_has_the_usual_positions_and_its_own_ones_otherwise() {
+        let home = tempfile::tempdir().unwrap();
+        let names =
+            |of: &Path| positions(of, &["2-down".to_owned()]).into_iter().map(|position| position.folder).collect::<Vec<_>>();
+        assert_eq!(positions(home.path(), &[]).len(), USUAL.len());
+        for name in ["0-camera", "report", "evening-2", ".put-aside", "1-up", "2-down", "3-third", "pictures"] {
+            fs::create_dir(home.path().join(name)).unwrap();
+        }
+        assert_eq!(names(home.path()), ["1-up", "2-down", "3-third"]);
+        assert_eq!(Position { folder: USUAL[1].to_owned() }.title(), "mark rearward");
+        assert_eq!(Position { folder: USUAL[1].to_owned() }.mark_ahead(), Some(false));
+        assert_eq!(Position { folder: "1-up".to_owned() }.mark_ahead(), None);
+    }
+
+    #[test]
+    fn an_evening_is_a_folder_of_its_own_with_the_same_settings() {
+        let home = tempfile::tempdir().unwrap();
+        fs::write(home.path().join(JOB_FILE), "schema = \"sightcord-job/1\"\n").unwrap();
+        let first = evenings(home.path());
+        assert_eq!(first.len(), 1);
+        let second = begin_next(home.path(), &first[0]).unwrap();
+        assert_eq!(second.folder, home.path().join("evening-2"));
+        assert_eq!(fs::read(second.folder.join(JOB_FILE)).unwrap(), fs::read(home.path().join(JOB_FILE)).unwrap());
+        assert!(begin_next(home.path(), &first[0]).is_err(), "it is there already");
+        assert_eq!(evenings(home.path()), [first[0].clone(), second]);
+    }
+}

@@ -1,0 +1,78 @@
+//! What the bench page remembers from one start to the next: its address and the ticks, in one small file of its own in the job folder.
+
+use std::collections::BTreeSet;
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use super::token;
+use crate::disk::scratch::{PREFIX, Passing};
+use crate::disk::sync_folder;
+
+/// The file's name; the dot keeps it from being taken for anything of the job's.
+pub const KEPT_NAME: &str = ".bench.json";
+const SCHEMA: &str = "sightcord-bench/1";
+/// Nobody ticks more than this many bytes of steps.
+const MOST_BYTES: u64 = 100_000;
+
+/// What is remembered.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Kept {
+    schema: String,
+    /// The secret part of the address.
+    pub token: String,
+    /// The port that the page was served at last.
+    pub port: Option<u16>,
+    /// Steps that were ticked off, as [`super::state::step_key`] names them.
+    pub ticks: BTreeSet<String>,
+}
+
+impl Kept {
+    /// Reads the file; what is no file of this program's gives a new address, and so does `fresh`.
+    pub fn of(home: &Path, fresh: bool) -> io::Result<Self> {
+        let mut text = String::new();
+        let read = File::open(home.join(KEPT_NAME)).and_then(|file| file.take(MOST_BYTES).read_to_string(&mut text));
+        let kept: Option<Self> = read.ok().and_then(|_| serde_json::from_str(&text).ok());
+        let mut kept = match kept {
+            Some(kept) if kept.schema == SCHEMA && token::is_well_formed(&kept.token) => kept,
+            _ => Self { schema: SCHEMA.to_owned(), token: token::new()?, port: None, ticks: BTreeSet::new() },
+        };
+        if fresh {
+            kept.token = token::new()?;
+        }
+        Ok(kept)
+    }
+
+    /// Writes it so that there is always the old or the new one, readable for its owner alone: it holds the secret.
+    pub fn store(&self, home: &Path) -> io::Result<()> {
+        let text = serde_json::to_string_pretty(self).map_err(io::Error::other)? + "\n";
+        let make = || tempfile::Builder::new().prefix(PREFIX).tempfile_in(home);
+        let (mut file, _passing) = Passing::made(make, |file| file.path().to_owned())?;
+        file.write_all(text.as_bytes())?;
+        file.as_file().sync_all()?;
+        file.persist(home.join(KEPT_NAME)).map_err(|error| error.error)?;
+        sync_folder(home);
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_address_stays_until_a_new_one_is_asked_for_and_rubbish_is_no_address() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut first = Kept::of(folder.path(), false).unwrap();
+        first.port = Some(4711);
+        first.ticks.insert("square".to_owned());
+        first.store(folder.path()).unwrap();
+        assert_eq!(Kept::of(folder.path(), false).unwrap(), first);
+        let fresh = Kept::of(folder.path(), true).unwrap();
+        assert!(fresh.token != first.token && fresh.ticks == first.ticks);
+        std::fs::write(folder.path().join(KEPT_NAME), "{\"token\": \"x\"}").unwrap();
+        assert!(token::is_well_formed(&Kept::of(folder.path(), false).unwrap().token));
+    }
+}

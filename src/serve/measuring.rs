@@ -1,0 +1,151 @@
+//! The thread in the background: looks at what lies in the folder already, then measures whenever photos have come.
+
+use std::path::Path;
+use std::sync::Mutex;
+
+use rayon::prelude::*;
+
+use super::answer::{Seen, answer, bright_light};
+use super::folders::{evenings, positions};
+use super::state::{Bench, Earlier, Status, Taken, Told, chain_side_in, key_of};
+use crate::figure::Side;
+use crate::glance::seen::{Photographed, looked};
+use crate::glance::stand::whence;
+use crate::guarded::guarded;
+use crate::job::Job;
+use crate::photo::listing::REPORT_FOLDER;
+use crate::photo::room::Room;
+use crate::photo::{JobPhotos, PhotoFile, list_job};
+use crate::pipeline::{self, Progress};
+use crate::report::ResultDocument;
+use crate::report::result::RESULT_NAME;
+use crate::visible;
+
+/// Runs as long as the program does.
+pub fn run(bench: &Bench) {
+    load_earlier(bench);
+    load(bench);
+    // One processor is left for looking at the next photo: its answer is what somebody waits for.
+    let threads = std::thread::available_parallelism().map_or(1, |n| n.get().saturating_sub(1).max(1));
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
+    loop {
+        let generation = bench.wait_for_work();
+        let work = || measure(bench, generation);
+        match &pool {
+            Ok(pool) => pool.install(work),
+            Err(_) => work(),
+        }
+    }
+}
+
+/// Looks at the photos of this evening that lie in its folder already, as after a restart.
+fn load(bench: &Bench) {
+    let (folder, job) = {
+        let state = bench.read();
+        (state.evening.folder.clone(), state.job.clone())
+    };
+    let Ok(listed) = list_job(&folder) else { return };
+    let names: Vec<String> = listed.setups.iter().map(|setup| setup.name.clone()).collect();
+    bench.change(|state| state.positions = positions(&folder, &names));
+    let files = files_of(&listed);
+    let known = bench.read().positions.clone();
+    for (idx, (file, setup)) in files.iter().enumerate() {
+        bench.change(|state| state.status = Status::Loading(idx + 1, files.len()));
+        let Some(position) = known.iter().position(|position| position.folder == *setup) else { continue };
+        let chain_side = bench.read().chain_side();
+        let taken = guarded("A photo is not shown.", || taken(bench, file, position, &job, chain_side)).ok().flatten();
+        bench.change(|state| {
+            // Somebody may have sent the same photo meanwhile.
+            let Some(taken) = taken.filter(|taken| state.photo(&taken.key).is_none()) else { return };
+            state.current = taken.position;
+            state.photos.push(taken);
+            state.photos_changed();
+        });
+    }
+    bench.change(|state| state.status = Status::Idle);
+}
+
+fn files_of(listed: &JobPhotos) -> Vec<(&PhotoFile, String)> {
+    listed.setups.iter().flat_map(|setup| setup.photos.iter().map(move |file| (file, setup.name.clone()))).collect()
+}
+
+fn taken(bench: &Bench, file: &PhotoFile, position: usize, job: &Job, chain_side: Option<Side>) -> Option<Taken> {
+    let _room = Room::for_photo(&file.path);
+    let photo = file.read().ok()?;
+    let light = bright_light(photo.luma.data());
+    let setup = file.id.split_once('/').map(|(setup, _)| setup);
+    let looked = looked(&Photographed { name: &file.id, path: &file.path, setup, for_the_lens: false }, job, Ok(photo));
+    let (photo, seen, _) = looked.photo.as_ref()?;
+    bench.known.keep(photo, seen);
+    let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, job));
+    let whence = whence(seen, &photo.facts, job, chain_side);
+    let answer = answer(&Seen { glance: &looked.glance, whence, facts: &photo.facts, light }, job, chain_side, &[]);
+    let (key, sha256) = (key_of(&file.sha256), file.sha256.clone());
+    Some(Taken { key, sha256, path: file.path.clone(), position, glance: looked.glance, whence, answer, filed: None })
+}
+
+/// Reads what the reports of earlier evenings tell.
+pub fn load_earlier(bench: &Bench) {
+    let now = bench.read().evening.number;
+    let before: Vec<_> = evenings(&bench.home).into_iter().filter(|evening| evening.number < now).collect();
+    let read = before.par_iter().filter_map(|evening| {
+        let document = result_of(&evening.folder)?;
+        Some(Earlier { number: evening.number, evening: document.visible().evening() })
+    });
+    let earlier: Vec<Earlier> = read.collect();
+    bench.change(|state| state.earlier = earlier);
+}
+
+/// The result in an evening's report, if there is one.
+fn result_of(folder: &Path) -> Option<ResultDocument> {
+    ResultDocument::read(&folder.join(REPORT_FOLDER).join(RESULT_NAME)).ok()
+}
+
+/// Measures the evening's folder as the command measure does.
+fn measure(bench: &Bench, generation: u64) {
+    let (folder, photos) = {
+        let state = bench.read();
+        (state.evening.folder.clone(), state.photos.len())
+    };
+    bench.change(|state| state.status = Status::Measuring("looking at the photos"));
+    let told = guarded("Nothing was measured.", || {
+        // Folders are named by their paths there; the phone has no business with those.
+        let plain = |error: pipeline::PipelineError| error.to_string().replace(&folder.display().to_string(), "the job folder");
+        let job = pipeline::open(&folder).map_err(plain)?;
+        // Somebody may have written into job.toml meanwhile.
+        bench.change(|state| state.job = job.job.clone());
+        let measured = pipeline::measure_knowing(job, Some(&bench.known), &|progress| tell(bench, &progress));
+        let json = visible::json(&measured.document.to_json()).into_owned();
+        let document = measured.document.visible().into_owned();
+        Ok(Told { generation, photos, json, document, measured: Mutex::new(measured) })
+    });
+    let told: Result<Told, String> = told.unwrap_or_else(|mistake| Err(format!("{} {}", mistake.what, mistake.advice)));
+    bench.change(|state| {
+        // The evening may have ended meanwhile.
+        if state.evening.folder != folder {
+            state.status = Status::Idle;
+            return;
+        }
+        state.tried = Some(generation);
+        match told {
+            Ok(told) => {
+                state.status = Status::Idle;
+                state.take_told(told);
+            }
+            Err(why) => state.status = Status::Failed(why),
+        }
+    });
+}
+
+/// Says what is being done, where that has changed.
+fn tell(bench: &Bench, progress: &Progress) {
+    let words = match progress {
+        Progress::Looked(..) => "looking at the photos",
+        Progress::LookedAgain(..) => "looking again",
+        Progress::Solving => "working out where everything is",
+        Progress::Planning => "planning",
+    };
+    if bench.read().status != Status::Measuring(words) {
+        bench.change(|state| state.status = Status::Measuring(words));
+    }
+}

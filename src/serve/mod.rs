@@ -1,0 +1,28 @@
+//! The page at the bench: the phone is the screen, this computer looks at the photos and measures.
+//!
+//! Photos come in over the local network, go into the job's own folders and are measured there as the command measure does; nothing
+//! but this job's page, pictures and report is given out, and nothing to anybody without the address.
+
+pub mod answer;
+mod change;
+pub mod figures;
+pub mod folders;
+pub mod http;
+pub mod kept;
+mod measuring;
+pub mod name;
+pub mod network;
+pub mod page;
+pub mod parts;
+pub mod position;
+pub mod refusal;
+mod report;
+mod ring;
+pub mod start;
+pub mod state;
+mod steps;
+pub mod take;
+pub mod tally;
+pub mod token;
+mod trend;
+pub mod upload;

@@ -1,0 +1,285 @@
+//! What the page knows at this moment, shared by all phones: photos, the wheel's position, figures, ticks.
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::path::PathBuf;
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use tokio::sync::watch;
+
+use super::answer::Answer;
+use super::folders::{Evening, Position};
+use super::kept::Kept;
+use super::position::majority;
+use super::tally::{Counted, Tally};
+use crate::figure::Figure;
+use crate::figure::Side;
+use crate::glance::missing::is_usable;
+use crate::glance::seen::Glance;
+use crate::glance::stand::Whence;
+use crate::job::{Job, Role};
+use crate::measurement::Measurement;
+use crate::pipeline::Measured;
+use crate::pipeline::known::Known;
+use crate::plan::evening::Evening as PlanEvening;
+use crate::plan::outcome::PlanStep;
+use crate::report::ResultDocument;
+
+/// Photos from which a first measurement is worth the wait.
+pub const FIRST_MEASURED: usize = 4;
+/// A measurement begins when nothing has come for so long: photos picked together come one after the other.
+const CALM: Duration = Duration::from_millis(1500);
+/// Pictures with marks drawn in that are kept in memory, about 300 kB each; older ones are drawn again when they are asked for.
+const PICTURES: usize = 12;
+/// Measurements of an evening whose figures are remembered for "getting better".
+const REMEMBERED: usize = 40;
+
+/// A photo of this evening.
+#[derive(Clone, Debug)]
+pub struct Taken {
+    /// The first digits of its checksum: how the page names it, also after a restart.
+    pub key: String,
+    pub sha256: String,
+    pub path: PathBuf,
+    /// Number of its position, from 0.
+    pub position: usize,
+    pub glance: Glance,
+    pub whence: Whence,
+    pub answer: Answer,
+    /// Said once, when it was filed: why it went where it went.
+    pub filed: Option<String>,
+}
+
+/// A photo's key from its checksum.
+pub fn key_of(sha256: &str) -> String {
+    sha256.chars().take(16).collect()
+}
+
+/// What the last measurement gave.
+pub struct Told {
+    /// The state of the photos that it was made from.
+    pub generation: u64,
+    pub photos: usize,
+    /// The bytes of result.json.
+    pub json: String,
+    /// For people: nothing in it gives a page orders.
+    pub document: ResultDocument,
+    /// For the report.
+    pub measured: Mutex<Measured>,
+}
+
+/// What is being done about figures.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Status {
+    #[default]
+    Idle,
+    /// Photos that lay here already are being looked at: so many of so many.
+    Loading(usize, usize),
+    /// With what is being done.
+    Measuring(&'static str),
+    Failed(String),
+}
+
+/// An earlier evening, as its report tells it.
+pub struct Earlier {
+    pub number: u32,
+    pub evening: PlanEvening,
+}
+
+/// Figures with their values after one measurement.
+pub type Remembered = BTreeMap<Figure, Measurement>;
+
+/// Everything.
+pub struct State {
+    pub evening: Evening,
+    pub job: Job,
+    pub positions: Vec<Position>,
+    /// The position that is being photographed.
+    pub current: usize,
+    /// In the order in which they came.
+    pub photos: Vec<Taken>,
+    /// Checksums of photos that are being looked at.
+    pub on_the_way: BTreeSet<String>,
+    pictures: VecDeque<(String, Arc<Vec<u8>>)>,
+    pub status: Status,
+    pub told: Option<Arc<Told>>,
+    /// One entry a measurement of this evening.
+    pub history: Vec<Remembered>,
+    pub earlier: Vec<Earlier>,
+    /// The files of the report that was made last.
+    pub report: Option<Arc<BTreeMap<String, Vec<u8>>>>,
+    pub kept: Kept,
+    /// Counts changes of the photos.
+    pub generation: u64,
+    changed_at: Instant,
+    /// Generation that was measured last, or could not be.
+    pub tried: Option<u64>,
+}
+
+/// The state with those who wait for it to change.
+pub struct Bench {
+    /// The job folder.
+    pub home: PathBuf,
+    /// What was seen in this evening's photos.
+    pub known: Known,
+    state: Mutex<State>,
+    work: Condvar,
+    version: watch::Sender<u64>,
+}
+
+impl Bench {
+    pub fn new(home: PathBuf, evening: Evening, job: Job, positions: Vec<Position>, kept: Kept) -> Self {
+        let state = State {
+            evening,
+            job,
+            positions,
+            current: 0,
+            photos: Vec::new(),
+            on_the_way: BTreeSet::new(),
+            pictures: VecDeque::new(),
+            status: Status::Idle,
+            told: None,
+            history: Vec::new(),
+            earlier: Vec::new(),
+            report: None,
+            kept,
+            generation: 0,
+            changed_at: Instant::now(),
+            tried: None,
+        };
+        // Counted on from the time of day, so that a page from before a restart sees that something is new.
+        let begun = std::time::UNIX_EPOCH.elapsed().map_or(1, |elapsed| elapsed.as_secs() << 20);
+        Self { home, known: Known::default(), state: Mutex::new(state), work: Condvar::new(), version: watch::Sender::new(begun) }
+    }
+
+    /// The state to be read.
+    pub fn read(&self) -> MutexGuard<'_, State> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Changes the state, and tells all who wait.
+    pub fn change<T>(&self, change: impl FnOnce(&mut State) -> T) -> T {
+        let changed = change(&mut self.read());
+        self.version.send_modify(|version| *version += 1);
+        self.work.notify_all();
+        changed
+    }
+
+    /// For whoever waits for the next change.
+    pub fn versions(&self) -> watch::Receiver<u64> {
+        self.version.subscribe()
+    }
+
+    /// Waits until there is something to measure and nothing more is coming; gives the photos' generation.
+    pub fn wait_for_work(&self) -> u64 {
+        let mut state = self.read();
+        loop {
+            let usable = state.photos.iter().filter(|photo| is_usable(&photo.glance)).count();
+            let is_new = state.tried != Some(state.generation) && usable >= FIRST_MEASURED;
+            if is_new && state.on_the_way.is_empty() && state.changed_at.elapsed() >= CALM {
+                return state.generation;
+            }
+            let waited = self.work.wait_timeout(state, CALM / 3).unwrap_or_else(PoisonError::into_inner);
+            state = waited.0;
+        }
+    }
+}
+
+impl State {
+    /// To be called whenever a photo came, went or moved.
+    pub fn photos_changed(&mut self) {
+        self.generation += 1;
+        self.changed_at = Instant::now();
+    }
+
+    pub fn photo(&self, key: &str) -> Option<&Taken> {
+        self.photos.iter().find(|photo| photo.key == key)
+    }
+
+    /// The picture with marks drawn in, if it is at hand.
+    pub fn picture(&self, key: &str) -> Option<Arc<Vec<u8>>> {
+        self.pictures.iter().find(|(of, _)| of == key).map(|(_, bytes)| bytes.clone())
+    }
+
+    pub fn keep_picture(&mut self, key: &str, bytes: Vec<u8>) {
+        self.pictures.retain(|(of, _)| of != key);
+        self.pictures.push_back((key.to_owned(), Arc::new(bytes)));
+        if self.pictures.len() > PICTURES {
+            self.pictures.pop_front();
+        }
+    }
+
+    /// The tally of a position.
+    pub fn tally(&self, position: usize) -> Tally {
+        let of_position = self.photos.iter().filter(|photo| photo.position == position);
+        let counted: Vec<Counted> =
+            of_position.map(|photo| Counted { glance: &photo.glance, stand: photo.whence.stand }).collect();
+        Tally::of(&counted, &self.job)
+    }
+
+    /// For each position whether its photos show the mark ahead.
+    pub fn marks(&self) -> Vec<Option<bool>> {
+        let of = |position: usize| {
+            majority(self.photos.iter().filter(|photo| photo.position == position).map(|photo| photo.whence.mark_ahead))
+        };
+        (0..self.positions.len()).map(of).collect()
+    }
+
+    /// The chain's side: by the job, or by the side whose tabs are seen together with the sprockets'.
+    pub fn chain_side(&self) -> Option<Side> {
+        self.job.bike.chain_side.or_else(|| {
+            let votes = self.photos.iter().filter_map(|photo| chain_side_in(&photo.glance, &self.job));
+            let balance: f64 = votes.map(Side::sign).sum();
+            (balance != 0.0).then(|| if balance > 0.0 { Side::Left } else { Side::Right })
+        })
+    }
+
+    /// Takes up what a measurement told.
+    pub fn take_told(&mut self, told: Told) {
+        let figures = told.document.measured.table.measured().map(|(figure, measured)| (figure.clone(), measured));
+        self.history.push(figures.collect());
+        if self.history.len() > REMEMBERED {
+            self.history.remove(0);
+        }
+        self.report = None;
+        self.told = Some(Arc::new(told));
+    }
+
+    /// Begins an evening without photos.
+    pub fn begin(&mut self, evening: Evening, positions: Vec<Position>) {
+        self.evening = evening;
+        self.positions = positions;
+        self.current = 0;
+        self.photos.clear();
+        self.pictures.clear();
+        self.status = Status::Idle;
+        self.told = None;
+        self.history.clear();
+        self.report = None;
+        self.tried = None;
+        self.photos_changed();
+    }
+
+    /// Whether a step of the plan was ticked off.
+    pub fn is_ticked(&self, step: &PlanStep) -> bool {
+        self.kept.ticks.contains(&step_key(self.evening.number, step))
+    }
+}
+
+/// The side on which a photo shows sprocket tabs together with tabs that tell the side.
+pub fn chain_side_in(glance: &Glance, job: &Job) -> Option<Side> {
+    let roles = || glance.tabs.iter().map(|tab| job.tab(tab.number).role);
+    if !roles().any(|role| matches!(role, Role::GearboxSprocket | Role::RearSprocket)) {
+        return None;
+    }
+    roles().find_map(|role| match role {
+        Role::RearRim { side } | Role::SpindleEnd { side } => Some(side),
+        _ => None,
+    })
+}
+
+/// A step's name for its tick: one more photo may change an amount, and the tick stays.
+pub fn step_key(evening: u32, step: &PlanStep) -> String {
+    let side = step.side.map_or("", Side::word);
+    format!("{evening} {:?} {} {side}", step.step, step.applied_to)
+}

@@ -1,0 +1,192 @@
+//! A photo that came in whole: looked at, put into the folder of the position it shows, and answered.
+
+use std::io::{Read, Seek};
+use std::path::Path;
+
+use super::answer::{Seen, answer, bright_light};
+use super::name::{candidates, ending, safe_stem};
+use super::position::position_shown;
+use super::refusal::Refusal;
+use super::state::{Bench, State, Taken, chain_side_in, key_of};
+use crate::disk::new_file::NewFile;
+use crate::disk::sync_folder;
+use crate::figure::Side;
+use crate::glance::drawn::drawn_for_phone;
+use crate::glance::seen::{Looked, Photographed, looked};
+use crate::glance::stand::{Whence, whence};
+use crate::guarded::guarded;
+use crate::job::Job;
+use crate::photo::format::PhotoFormat;
+use crate::photo::room::Room;
+use crate::photo::{PhotoError, decode_photo};
+
+/// Photos of one evening: four times what anybody needs, so that a phone's whole camera roll is refused while it is on its way.
+pub const MOST_PHOTOS: usize = 120;
+/// Names that are tried for a photo before it is given up.
+pub const MOST_NAMES: usize = 1000;
+
+/// A file that came in whole and has no name yet.
+pub struct Received {
+    pub file: NewFile,
+    pub bytes: u64,
+    pub sha256: String,
+}
+
+/// What became of a photo.
+pub struct Filed {
+    pub key: String,
+    /// The very same file was there already.
+    pub again: bool,
+}
+
+/// Whether one more photo is taken.
+pub fn room_for_more(state: &State) -> Result<(), Refusal> {
+    if state.photos.len() + state.on_the_way.len() < MOST_PHOTOS {
+        return Ok(());
+    }
+    Err(Refusal::new(
+        409,
+        format!("This evening has {MOST_PHOTOS} photos, and more are not taken."),
+        "Some 12 to 24 are enough: press \"Leave it out\" under photos that show little, or begin a new evening.",
+    ))
+}
+
+/// Looks at a photo and files it.
+pub fn take(bench: &Bench, mut received: Received, name: &str) -> Result<Filed, Refusal> {
+    let key = key_of(&received.sha256);
+    let is_new = bench.change(|state| {
+        if state.photo(&key).is_some() {
+            return Ok(false);
+        }
+        room_for_more(state)?;
+        if !state.on_the_way.insert(key.clone()) {
+            let advice = "Wait for its answer.";
+            return Err(Refusal::new(409, "This very photo is being looked at already.", advice));
+        }
+        Ok(true)
+    })?;
+    if !is_new {
+        return Ok(Filed { key, again: true });
+    }
+    let filed = look_and_file(bench, &mut received, name).and_then(|ready| publish(bench, received, name, ready));
+    bench.change(|state| state.on_the_way.remove(&key));
+    filed
+}
+
+/// A photo that was looked at.
+struct Ready {
+    looked: Looked,
+    format: PhotoFormat,
+    whence: Whence,
+    light: f32,
+    job: Job,
+    chain_side: Option<Side>,
+}
+
+fn look_and_file(bench: &Bench, received: &mut Received, name: &str) -> Result<Ready, Refusal> {
+    let mut bytes = Vec::new();
+    let file = received.file.file();
+    file.rewind().and_then(|()| file.read_to_end(&mut bytes)).map_err(|why| Refusal::disk("Reading the photo back", &why))?;
+    let (job, chain_side) = {
+        let state = bench.read();
+        (state.job.clone(), state.chain_side())
+    };
+    let _room = Room::for_bytes(&bytes);
+    let ready = guarded("This photo is not kept.", || look(bench, &bytes, name, job, chain_side));
+    ready.map_err(|mistake| Refusal::new(500, mistake.what, mistake.advice))?
+}
+
+fn look(bench: &Bench, bytes: &[u8], name: &str, job: Job, chain_side: Option<Side>) -> Result<Ready, Refusal> {
+    let unreadable = |error: &PhotoError| {
+        let advice = match error {
+            PhotoError::CutOff | PhotoError::Empty | PhotoError::Damaged { .. } => "Send it again, or take the photo again.",
+            PhotoError::HeicNotBuiltIn => "Set the phone's camera to JPEG (\"most compatible\"), and take the photo again.",
+            PhotoError::NotAPicture => "Choose photos only.",
+            other => other.advice(),
+        };
+        Refusal::new(415, format!("Not kept: {error}."), advice)
+    };
+    let photo = decode_photo(bytes).map_err(|error| unreadable(&error))?;
+    let format = photo.facts.format;
+    let light = bright_light(photo.luma.data());
+    let what = Photographed { name, path: Path::new(""), setup: None, for_the_lens: false };
+    let looked = looked(&what, &job, Ok(photo));
+    if looked.glance.cards.is_empty() {
+        let advice = match light < super::answer::DARK {
+            true => "Turn a lamp on, and have two cards whole in the picture.",
+            false => "Step closer, have two cards whole in the picture, and hold the phone still.",
+        };
+        return Err(Refusal::new(422, "Not kept: no card can be read in it.", advice));
+    }
+    let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, &job));
+    let whence = match &looked.photo {
+        Some((photo, seen, _)) => {
+            bench.known.keep(photo, seen);
+            whence(seen, &photo.facts, &job, chain_side)
+        }
+        None => Whence::default(),
+    };
+    Ok(Ready { looked, format, whence, light, job, chain_side })
+}
+
+/// Decides the position, gives the file its name there and takes the photo up.
+fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Result<Filed, Refusal> {
+    let Ready { looked, format, whence, light, job, chain_side } = ready;
+    let key = key_of(&received.sha256);
+    let facts = looked.photo.as_ref().map(|(photo, ..)| photo.facts.clone());
+    let path = bench.change(|state| {
+        room_for_more_than_this(state)?;
+        let shown = position_shown(whence.mark_ahead, &state.positions, &state.marks());
+        let position = shown.unwrap_or(state.current).min(state.positions.len().saturating_sub(1));
+        let filed = (position != state.current).then(|| filed_elsewhere(state, position, whence.mark_ahead));
+        let folder = state.evening.folder.join(&state.positions[position].folder);
+        let path = name_it(received.file, &folder, &safe_stem(name), ending(format))?;
+        let mut glance = looked.glance.clone();
+        glance.setup = Some(state.positions[position].folder.clone());
+        let wanting = state.tally(position).wanting();
+        let answer = match &facts {
+            Some(facts) => answer(&Seen { glance: &glance, whence, facts, light }, &job, chain_side, &wanting),
+            None => return Err(Refusal::new(500, "The photo was lost on its way.", "Send it again.")),
+        };
+        state.current = position;
+        let sha256 = received.sha256.clone();
+        state.photos.push(Taken { key: key.clone(), sha256, path: path.clone(), position, glance, whence, answer, filed });
+        state.photos_changed();
+        Ok(path)
+    })?;
+    let picture = guarded("The picture can't be shown.", || drawn_for_phone(&path, &looked)).ok().flatten();
+    if let Some(picture) = picture {
+        bench.change(|state| state.keep_picture(&key, picture));
+    }
+    Ok(Filed { key, again: false })
+}
+
+/// This photo itself is among those on the way.
+fn room_for_more_than_this(state: &State) -> Result<(), Refusal> {
+    if state.photos.len() < MOST_PHOTOS { Ok(()) } else { room_for_more(state) }
+}
+
+fn filed_elsewhere(state: &State, position: usize, ahead: Option<bool>) -> String {
+    let mark = match ahead {
+        Some(true) => "The mark is ahead of the axle here",
+        Some(false) => "The mark is behind the axle here",
+        None => "The mark is elsewhere here",
+    };
+    format!("{mark}: the photo counts for position {}, {}.", position + 1, state.positions[position].title())
+}
+
+/// Gives the file the first name that is free. Nothing that is there is ever replaced.
+fn name_it(file: NewFile, folder: &Path, stem: &str, ending: &str) -> Result<std::path::PathBuf, Refusal> {
+    let failed = |why: std::io::Error| Refusal::disk("Keeping the photo", &why);
+    match std::fs::create_dir(folder) {
+        Err(why) if why.kind() != std::io::ErrorKind::AlreadyExists => return Err(failed(why)),
+        _ => {}
+    }
+    let free = candidates(stem, ending, MOST_NAMES).map(|name| folder.join(name)).find(|path| path.symlink_metadata().is_err());
+    let Some(path) = free else {
+        return Err(Refusal::new(409, format!("There are {MOST_NAMES} photos of this name."), "Look into the job folder."));
+    };
+    file.publish(&path).map_err(failed)?;
+    sync_folder(folder);
+    Ok(path)
+}

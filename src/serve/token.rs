@@ -1,0 +1,49 @@
+//! The secret part of the page's address: whoever does not know it gets nothing.
+
+use std::hint::black_box;
+use std::io;
+
+/// Letters of a token: five bits each, none that is taken for another when it is typed off a screen.
+const LETTERS: &[u8; 32] = b"abcdefghijkmnpqrstuvwxyz23456789";
+/// 26 letters of five bits are 130 bits: at a million tries a second nobody finds it before the sun goes out.
+pub const LENGTH: usize = 26;
+
+/// A new token from the system's source of chance.
+pub fn new() -> io::Result<String> {
+    let mut bytes = [0; LENGTH];
+    getrandom::fill(&mut bytes).map_err(io::Error::other)?;
+    Ok(bytes.iter().map(|byte| char::from(LETTERS[usize::from(byte % 32)])).collect())
+}
+
+/// Whether a text could be a token of this program's making.
+pub fn is_well_formed(text: &str) -> bool {
+    text.len() == LENGTH && text.bytes().all(|byte| LETTERS.contains(&byte))
+}
+
+/// Whether both are the same. The time it takes tells nothing of where they differ, only how long `secret` is, which is no secret.
+pub fn is_same(offered: &[u8], secret: &[u8]) -> bool {
+    let mut difference = u8::from(offered.len() != secret.len());
+    for (idx, byte) in secret.iter().enumerate() {
+        difference |= byte ^ offered.get(idx).copied().unwrap_or(0);
+    }
+    black_box(difference) == 0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tokens_are_long_and_never_the_same() {
+        let (one, other) = (new().unwrap(), new().unwrap());
+        assert!(is_well_formed(&one) && is_well_formed(&other) && one != other);
+    }
+
+    #[test]
+    fn only_the_whole_token_is_the_token() {
+        assert!(is_same(b"abcd", b"abcd"));
+        for wrong in [&b""[..], b"abc", b"abce", b"bbcd", b"abcdd", b"abcd\0"] {
+            assert!(!is_same(wrong, b"abcd"), "{wrong:?}");
+        }
+    }
+}

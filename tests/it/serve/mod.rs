@@ -1,0 +1,9 @@
+//! The page at the bench: the program serves it on the loopback address, and clients of all manners come.
+
+mod browser;
+mod client;
+mod pages;
+mod rude;
+mod speed;
+mod stands;
+mod together;

@@ -1,0 +1,194 @@
+//! The page as a phone shows it, driven by a real browser at 390 x 844. Pictures are left in target/bench-page for a person to look at.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use image::{ImageReader, Luma};
+use serde_json::json;
+use sightcord::cards::Pattern;
+
+use super::browser::Browser;
+use super::client::{Page, files, job, photos};
+
+const SETUPS: [&str; 2] = ["1-mark-forward", "2-mark-rearward"];
+
+/// Sends one photo through the page's own file input and gives the word that is said of it.
+fn take(browser: &mut Browser, photo: &Path, n: usize) -> String {
+    browser.choose("#shoot", &[photo.to_owned()]);
+    browser.wait_for(&format!("document.querySelector('#head').textContent.includes('{n} photo')"));
+    browser.wait_for("document.querySelector('#sending').textContent === ''");
+    browser.wait_for("document.querySelector('#shot img').complete && document.querySelector('#shot img').naturalWidth > 600");
+    format!("{}: {}", browser.text("#shot .word"), browser.text("#shot .todo, #shot .filed"))
+}
+
+#[test]
+#[ignore = "needs chromium and the shared photo sets"]
+fn a_whole_evening_on_the_phone() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = job(folder.path());
+    let page = Page::open(&job);
+    let mut browser = Browser::open(&page.address());
+    browser.wait_for("document.querySelector('#walk h2') !== null");
+    browser.check_layout("empty");
+    browser.shoot("1-empty", false);
+    let mut n = 0;
+    for (idx, setup) in SETUPS.iter().enumerate() {
+        for photo in photos("grass-track", setup) {
+            n += 1;
+            let said = take(&mut browser, &photo, n);
+            println!("{setup}/{}: {said}", photo.file_name().unwrap().to_string_lossy());
+            assert!(!said.contains("Again"), "{said}");
+            if n == 3 {
+                browser.check_layout("taking");
+                browser.shoot("2-taking", false);
+                browser.shoot("2-taking-whole", true);
+                browser.dark(true);
+                browser.shoot("2-taking-dark", false);
+                browser.dark(false);
+            }
+        }
+        let told = browser.text("#walk h2");
+        assert!(told.contains(["Position 1 is complete", "All photos are there"][idx]), "{told}: {}", browser.text("#walk"));
+        browser.shoot(["3-complete", "4-all"][idx], true);
+        browser.check_layout("complete");
+        if idx == 0 {
+            browser.click("#walk button.big");
+            browser.wait_for("document.querySelector('#walk h2').textContent.includes('Position 2')");
+        }
+    }
+    // Every photo lies where it lies in the shared set.
+    for setup in SETUPS {
+        let mut sent: Vec<Vec<u8>> = photos("grass-track", setup).iter().map(|photo| std::fs::read(photo).unwrap()).collect();
+        let kept = std::fs::read_dir(job.join(setup)).unwrap();
+        let mut kept: Vec<Vec<u8>> = kept.map(|entry| std::fs::read(entry.unwrap().path()).unwrap()).collect();
+        sent.sort();
+        kept.sort();
+        assert!(sent == kept, "{setup} holds other photos than were sent");
+    }
+    browser.wait_for("document.querySelector('#figures').textContent.includes('From 18 photos')");
+    browser.wait_for("!document.querySelector('#figures').textContent.includes('newer')");
+    browser.check_layout("figures");
+    browser.shoot("5-figures", false);
+    browser.shoot("5-figures-whole", true);
+    browser.dark(true);
+    browser.shoot("5-figures-dark", false);
+    browser.dark(false);
+    let measured = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(["measure", "--json"]).arg(&job).output().unwrap();
+    assert!(page.get("result.json").body == measured.stdout, "the page's figures are those of measure, byte for byte");
+    assert!(browser.text("#figures .u .was").len() > 2, "it shows how the uncertainties came down");
+
+    browser.click("#steps input");
+    browser.wait_for("document.querySelector('#steps li').classList.contains('ticked')");
+    browser.click("#finish button.big");
+    browser.wait_for("location.pathname.endsWith('/report/index.html')");
+    browser.wait_for("document.readyState === 'complete' && document.querySelector('h1') !== null");
+    browser.shoot("6-report", false);
+    assert!(job.join("report/index.html").is_file());
+    browser.go_to(&page.address());
+    browser.wait_for("document.querySelector('#steps li.ticked') !== null");
+    assert_eq!(browser.complaints, Vec::<String>::new());
+}
+
+/// A copy of a photo in which a tab is painted over, without the camera's data.
+fn without_tab(photo: &Path, number: u8, to: &Path) -> PathBuf {
+    let light = sightcord::photo::read_photo(photo).unwrap().luma;
+    let seen = sightcord::sightings::look(&light);
+    let tab = seen.patterns.iter().find(|seen| seen.pattern == Pattern::Tab(number)).expect("the photo shows the tab");
+    let mut picture = ImageReader::open(photo).unwrap().decode().unwrap().into_luma8();
+    let [mut left, mut top, mut right, mut bottom] = [u32::MAX, u32::MAX, 0, 0];
+    for corner in &tab.corners {
+        let [x, y] = corner.at.map(|x| x.max(0.0) as u32);
+        (left, top, right, bottom) = (left.min(x), top.min(y), right.max(x), bottom.max(y));
+    }
+    for y in top.saturating_sub(30)..(bottom + 30).min(picture.height()) {
+        for x in left.saturating_sub(30)..(right + 30).min(picture.width()) {
+            picture.put_pixel(x, y, Luma([70]));
+        }
+    }
+    let at = to.join(format!("hidden-{}", photo.file_name().unwrap().to_string_lossy()));
+    picture.save(&at).unwrap();
+    at
+}
+
+#[test]
+#[ignore = "needs chromium and the shared photo sets"]
+fn a_hidden_tab_a_stripped_photo_and_a_wrong_position_are_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = job(folder.path());
+    let page = Page::open(&job);
+    let mut browser = Browser::open(&page.address());
+    let shared = photos("grass-track", SETUPS[0]);
+    let shows = |photo: &&PathBuf, number: u8| {
+        let seen = sightcord::sightings::look(&sightcord::photo::read_photo(photo).unwrap().luma);
+        [number, 11].iter().all(|n| seen.patterns.iter().any(|seen| seen.pattern == Pattern::Tab(*n)))
+    };
+    let photo = shared.iter().find(|photo| shows(photo, 1)).expect("a photo with tab 1 and the left spindle end");
+    let said = take(&mut browser, &without_tab(photo, 1, folder.path()), 1);
+    assert!(said.contains("Tab 1 (rear rim, left) isn't seen"), "{said}");
+    assert!(browser.text("#shot .kind").contains("EXIF"), "{}", browser.text("#shot .kind"));
+    browser.check_layout("hint");
+    browser.shoot("7-hint", false);
+    // The wheel was not turned, whatever the person says: the photo goes where its mark is.
+    let first = take(&mut browser, photo, 2);
+    assert!(first.starts_with("Good"), "{first}");
+    browser.click("#walk .other button");
+    browser.wait_for("document.querySelector('#walk h2').textContent.includes('Position 2')");
+    let other = shared.iter().rev().find(|photo| shows(photo, 1)).unwrap();
+    let said = take(&mut browser, other, 3);
+    assert!(said.contains("the photo counts for position 1"), "{said}");
+    assert_eq!(files(&job.join(SETUPS[0])).len(), 3);
+    assert_eq!(browser.complaints, Vec::<String>::new());
+}
+
+#[test]
+#[ignore = "needs chromium"]
+fn what_is_refused_is_said_on_the_page_and_the_keyboard_reaches_everything() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = job(folder.path());
+    let text = folder.path().join("no.jpg");
+    std::fs::write(&text, "no picture").unwrap();
+    let page = Page::open(&job);
+    let mut browser = Browser::open(&page.address());
+    browser.choose("#pick", &[text]);
+    browser.wait_for("document.querySelector('#refused').textContent.includes('not a picture')");
+    browser.check_layout("refused");
+    browser.shoot("8-refused", false);
+    let reached = browser.value(
+        r#"[...document.querySelectorAll("input, button, summary, a")].filter(e => e.tabIndex >= 0)
+           .every(e => e.labels?.length || e.textContent.trim() || e.getAttribute("aria-label"))"#,
+    );
+    assert_eq!(reached, json!(true), "everything that the keyboard reaches has words");
+    drop(page);
+    browser.wait_for("!document.querySelector('#offline').hidden");
+    browser.shoot("9-offline", false);
+}
+
+#[test]
+#[ignore = "needs chromium and the shared photo sets"]
+fn a_second_evening_says_what_became_of_each_step() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = job(folder.path());
+    let second = job.join("evening-2");
+    for (home, set) in [(&job, "cord-00"), (&second, "cord-01")] {
+        for setup in SETUPS {
+            std::fs::create_dir_all(home.join(setup)).unwrap();
+            for photo in photos(set, setup) {
+                std::fs::copy(&photo, home.join(setup).join(photo.file_name().unwrap())).unwrap();
+            }
+        }
+    }
+    let measured = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(["measure", "--quiet"]).arg(&job).status().unwrap();
+    assert!(measured.success());
+    let page = Page::open(&job);
+    let mut browser = Browser::open(&page.address());
+    browser.wait_for("document.querySelector('#evenings li') !== null");
+    let told = browser.text("#evenings");
+    assert!(told.contains("Since evening 1") && told.contains("planned"), "{told}");
+    let lines = browser.value("document.querySelectorAll('#evenings svg.trend').length");
+    assert!(lines.as_u64() > Some(1), "{told}");
+    browser.check_layout("evenings");
+    browser.shoot("10-evenings", true);
+    browser.dark(true);
+    browser.shoot("10-evenings-dark", true);
+    assert_eq!(browser.complaints, Vec::<String>::new());
+}
