@@ -11,6 +11,7 @@ use crate::math::Rigid;
 use crate::scene::cards_first::{CardsFirst, cards_first, glimpse, level, seen_corners};
 use crate::scene::marks_next::LEAST_TAB_CORNERS;
 use crate::scene::pose::candidates;
+use crate::scene::state::Ground;
 use crate::scene::{Carrier, Hangs, ScenePhoto, SceneSettings};
 use crate::sightings::{PatternSighting, PhotoSightings};
 
@@ -152,11 +153,11 @@ fn tabs_once(sightings: &PhotoSightings) -> impl Iterator<Item = &PatternSightin
 fn lies_as_on_bench(first: &CardsFirst, photo: &ScenePhoto) -> bool {
     let cards = &first.state.cards;
     let number = |card: usize| first.state.sheets[cards[card].sheet].number;
-    let own: Vec<usize> = (0..cards.len()).filter(|&i| cards[i].ground == photo.setup + 1).collect();
+    let own: Vec<usize> = (0..cards.len()).filter(|&i| cards[i].ground == Ground::LensOnly(photo.setup)).collect();
     let pairs: Vec<(Rigid, Rigid)> = own
         .iter()
         .filter_map(|&card| {
-            let there = (0..cards.len()).find(|&i| cards[i].ground == 0 && number(i) == number(card))?;
+            let there = (0..cards.len()).find(|&i| cards[i].ground == Ground::Bench && number(i) == number(card))?;
             Some((cards[card].world_from_card, cards[there].world_from_card))
         })
         .collect();

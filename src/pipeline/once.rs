@@ -16,8 +16,8 @@ pub fn tell_once(findings: &mut Vec<Finding>) {
         let file = first.photo.clone().unwrap_or_default();
         let what =
             first.what.replacen(" is not used: the file is ", &format!(" and {} more are not used: they are ", rest.len()), 1);
-        let what = if what == first.what { format!("{} photos, {file} first: {what}", same.len()) } else { what };
-        let merged = Finding { what, photo: None, ..first.clone() };
+        let what = if what == *first.what { format!("{} photos, {file} first: {what}", same.len()) } else { what };
+        let merged = Finding { what: what.into(), photo: None, ..first.clone() };
         let at = findings.iter().position(|finding| finding.id == id).unwrap_or(0);
         findings.retain(|finding| finding.id != id);
         findings.insert(at.min(findings.len()), merged);

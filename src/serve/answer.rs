@@ -112,7 +112,7 @@ fn notes(seen: &Seen) -> Vec<String> {
                 .to_owned(),
         );
     }
-    notes.extend(seen.facts.findings("This photo").into_iter().map(|finding| finding.what));
+    notes.extend(seen.facts.findings("This photo").into_iter().map(|finding| finding.what.to_string()));
     notes
 }
 

@@ -140,7 +140,7 @@ fn measure(bench: &Bench, generation: u64) {
 /// Says what is being done, where that has changed.
 fn tell(bench: &Bench, progress: &Progress) {
     let words = match progress {
-        Progress::Looked(..) => "looking at the photos",
+        Progress::Looked(..) | Progress::Sorted(_) => "looking at the photos",
         Progress::LookedAgain(..) => "looking again",
         Progress::Solving => "working out where everything is",
         Progress::Planning => "planning",

@@ -113,7 +113,7 @@ fn assert_sorted(photos: &Photos, context: &str) -> Grouping {
 
 fn said<'a>(grouping: &'a Grouping, id: &str) -> &'a str {
     let finding = grouping.findings.iter().find(|finding| finding.id == id);
-    finding.map(|finding| finding.what.as_str()).unwrap_or_else(|| panic!("no {id} in {:?}", grouping.findings))
+    finding.map(|finding| &*finding.what).unwrap_or_else(|| panic!("no {id} in {:?}", grouping.findings))
 }
 
 #[test]
@@ -243,7 +243,7 @@ fn a_wheel_turned_between_the_sides_of_one_folder_is_recognised() {
         .findings
         .iter()
         .filter(|finding| finding.id == "wheel-turned-between-sides")
-        .map(|finding| finding.what.as_str())
+        .map(|finding| &*finding.what)
         .collect();
     assert_eq!(told.len(), 2, "{:?}", grouping.findings);
     assert!(told[0].starts_with("In 1-mark-forward the wheel was turned between the photos from the "), "{told:?}");
