@@ -365,6 +365,7 @@ impl Work<'_> {
         }
         let order = in_time(self.photos, &loose);
         let stops = if is_flat { self.stops(&order) } else { BTreeMap::new() };
+        let clock = have_one_clock(self.photos, &order);
         let mut known: Vec<(usize, usize)> = Vec::new();
         for (rank, &photo) in order.iter().enumerate() {
             if let Some(position) = self.position(photo) {
@@ -377,7 +378,8 @@ impl Work<'_> {
         // Cards that lie at two places are not one ground.
         let apart = loose.iter().any(|photo| shown(*photo) == Shows::CardsOnly);
         for (rank, &photo) in order.iter().enumerate() {
-            let far = |other: usize| (self.apart_in_time(&[photo], &order[other..=other]), other.abs_diff(rank));
+            let apart_in_time = |other: usize| self.apart_in_time(&[photo], &order[other..=other]);
+            let far = |other: usize| (clock.then(|| apart_in_time(other)).flatten(), other.abs_diff(rank));
             let nearest = known.iter().min_by_key(|(other, _)| far(*other)).map(|(_, setup)| *setup);
             let setup = match self.sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing) {
                 Shows::Wheel(_) => continue,
