@@ -365,6 +365,7 @@ impl Work<'_> {
         }
         let order = in_time(self.photos, &loose);
         let stops = if is_flat { self.stops(&order) } else { BTreeMap::new() };
+        let clock = have_one_clock(self.photos, &order);
         let mut known: Vec<(usize, usize)> = Vec::new();
         for (rank, &photo) in order.iter().enumerate() {
             if let Some(position) = self.position(photo) {
@@ -377,10 +378,12 @@ impl Work<'_> {
         // Cards that lie at two places are not one ground.
         let apart = loose.iter().any(|photo| shown(*photo) == Shows::CardsOnly);
         for (rank, &photo) in order.iter().enumerate() {
-            let nearest = || known.iter().min_by_key(|(other, _)| other.abs_diff(rank)).map(|(_, setup)| *setup);
+            let apart_in_time = |other: usize| self.apart_in_time(&[photo], &order[other..=other]);
+            let far = |other: usize| (clock.then(|| apart_in_time(other)).flatten(), other.abs_diff(rank));
+            let nearest = known.iter().min_by_key(|(other, _)| far(*other)).map(|(_, setup)| *setup);
             let setup = match self.sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing) {
                 Shows::Wheel(_) => continue,
-                Shows::BenchOnly | Shows::Nothing if is_flat => nearest(),
+                Shows::BenchOnly | Shows::Nothing if is_flat => nearest,
                 Shows::CardsElsewhere if apart => Some(self.setup(CARDS_ELSEWHERE, true)),
                 Shows::CardsOnly | Shows::CardsElsewhere | Shows::BenchOnly | Shows::Nothing => None,
             };
@@ -455,6 +458,14 @@ impl Work<'_> {
     fn lens_first(&mut self) {
         let mut order: Vec<usize> = (0..self.out.setups.len()).filter(|setup| self.out.of_photo.contains(setup)).collect();
         order.sort_by_key(|&setup| (!self.out.setups[setup].1, setup));
+        if self.out.by.contains(&GroupedBy::Job) {
+            // Folders come in the order of their numbers; what the job names comes in that of the photos, which says nothing.
+            let number = |name: &str| name.split('-').next().and_then(|first| first.parse::<u32>().ok()).unwrap_or(u32::MAX);
+            order.sort_by_key(|&setup| {
+                let (name, lens) = &self.out.setups[setup];
+                (!lens, number(name), name.clone())
+            });
+        }
         let old = std::mem::take(&mut self.out.setups);
         self.out.setups = order.iter().map(|&setup| old[setup].clone()).collect();
         for of in &mut self.out.of_photo {

@@ -83,7 +83,11 @@ impl LeftAside {
             )
         });
         for kind in [Aside::Raw, Aside::OtherPicture] {
-            tell(of(kind, false), &|files, many| {
+            let mut files = of(kind, false);
+            if kind == Aside::OtherPicture {
+                files.extend(of(kind, true));
+            }
+            tell(files, &|files, many| {
                 let what = match (kind, many) {
                     (Aside::Raw, true) => "are raw camera files, which this program does not read; they are",
                     (Aside::Raw, false) => "is a raw camera file, which this program does not read; it is",
