@@ -85,6 +85,10 @@ fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
         }
         return;
     }
+    // What is not finished is first to be finished: that decides more than anything said here.
+    if document.state == Some(State::NotFinished) {
+        return;
+    }
     for verdict in open {
         if let Some(decide) = &verdict.decide {
             let name = capital(&verdict.field.name());
@@ -113,7 +117,9 @@ fn name(verdict: &Verdict) -> String {
 /// What stands in the way, with what to do; warnings in short; the rest is counted.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let told: Vec<&Finding> = document.findings.iter().filter(|finding| !is_absence(finding)).collect();
-    let (grave, notes): (Vec<&Finding>, Vec<&Finding>) = told.into_iter().partition(|f| f.severity != Severity::Note);
+    let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) = told.into_iter().partition(|f| f.severity != Severity::Note);
+    // The same of one figure after another is said once.
+    grave.dedup_by(|a, b| (&a.id, &a.what, &a.advice) == (&b.id, &b.what, &b.advice));
     if !grave.is_empty() {
         paper.blank();
     }
