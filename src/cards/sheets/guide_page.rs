@@ -29,7 +29,7 @@ const RIDER: Panel = Panel { at: [226.0, 29.0], size: [43.4, 34.0] };
 const STEPS: Panel = Panel { at: [0.0, 0.0], size: [WIDTH, 27.0] };
 
 const CAUTION_LINES: [&str; 4] = [
-    "Prop the bike independently of the clamp that holds it.",
+    "Prop the bike on its own.",
     "Keep fingers off chain and sprockets while the wheel turns.",
     "Never run the engine with the bike on the bench.",
     "Leave spokes to a wheel builder; local rules apply.",

@@ -225,7 +225,7 @@ fn draw_legend(canvas: &mut Canvas, [left, top]: Point) {
         canvas.text([left, y], Align::Left, Face::Bold, WORDS_MM, numbers);
         y = canvas.paragraph([left, y - 3.5], 35.0, Face::Narrow, WORDS_MM, words) - 0.6;
     }
-    canvas.text([left, y], Align::Left, Face::Bold, WORDS_MM, "Enough to begin: 1, 2, 5 to 10");
+    canvas.text([left, y], Align::Left, Face::Bold, WORDS_MM, "Enough: 1, 2, 5 to 10");
 }
 
 /// A wheel with this many spokes; outer and inner radius of the rim on the page.
