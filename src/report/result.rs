@@ -138,7 +138,7 @@ pub struct PhotoEntry {
 }
 
 /// Folders whose name begins so hold photos of cards only, for the lens; their cards lie elsewhere than on the bench.
-const CARDS_ONLY_PREFIX: &str = "0-camera";
+const CARDS_ONLY_PREFIX: &str = crate::photo::listing::CAMERA_FOLDER;
 
 impl PhotoEntry {
     /// Whether it was taken for the lens alone.

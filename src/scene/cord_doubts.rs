@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::finding::Finding;
+use crate::finding::{Finding, Severity};
 use crate::say;
 use crate::text::{Amount, Sentence};
 
@@ -32,6 +32,10 @@ pub fn doubts(solution: &Solution) -> Vec<Finding> {
     if solution.state.cords.is_empty() {
         return found;
     }
+    let crooked = crooked(solution);
+    if let Some(refused) = crooked.iter().find(|doubt| doubt.severity == Severity::Refused) {
+        return vec![refused.clone()];
+    }
     let groups = groups(&solution.blocks, |_| true);
     if !groups.is_empty() {
         found.extend(seen_from_too_few_places(&solution.state, &groups));
@@ -49,7 +53,7 @@ pub fn doubts(solution: &Solution) -> Vec<Finding> {
              of another colour, and take the photos again.",
         ));
     }
-    found.extend(crooked(solution));
+    found.extend(crooked);
     found
 }
 

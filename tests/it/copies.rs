@@ -195,7 +195,6 @@ fn copies_in_a_job_change_nothing_and_are_named() {
     assert!(Command::new(env!("CARGO_BIN_EXE_sightcord")).args(glance).status().unwrap().success());
     let drawn = fs::read_dir(pictures.path()).unwrap().next().unwrap().unwrap().path();
     fs::copy(drawn, job.path().join("1-mark-forward/drawn.jpg")).unwrap();
-    n_copies += 1;
 
     let with_copies = figures_of(job.path());
     let told: Vec<&str> = with_copies["findings"]
@@ -206,6 +205,8 @@ fn copies_in_a_job_change_nothing_and_are_named() {
         .map(|finding| finding["what"].as_str().unwrap())
         .collect();
     assert_eq!(told.len(), n_copies, "{told:#?}");
+    let findings = with_copies["findings"].as_array().unwrap();
+    assert!(findings.iter().any(|finding| finding["id"] == "picture-drawn-upon" && finding["what"].as_str().unwrap().contains("drawn.jpg")));
     assert!(told.iter().all(|what| what.contains(&format!("1-mark-forward/{name}"))), "{told:#?}");
     for part in ["wheel", "frame", "wheel_in_frame", "chain", "rim", "hub", "plumb", "bench"] {
         assert_same_figures(part, &with_copies[part], &honest[part]);
