@@ -206,7 +206,11 @@ fn copies_in_a_job_change_nothing_and_are_named() {
         .collect();
     assert_eq!(told.len(), n_copies, "{told:#?}");
     let findings = with_copies["findings"].as_array().unwrap();
-    assert!(findings.iter().any(|finding| finding["id"] == "picture-drawn-upon" && finding["what"].as_str().unwrap().contains("drawn.jpg")));
+    assert!(
+        findings
+            .iter()
+            .any(|finding| finding["id"] == "picture-drawn-upon" && finding["what"].as_str().unwrap().contains("drawn.jpg"))
+    );
     assert!(told.iter().all(|what| what.contains(&format!("1-mark-forward/{name}"))), "{told:#?}");
     for part in ["wheel", "frame", "wheel_in_frame", "chain", "rim", "hub", "plumb", "bench"] {
         assert_same_figures(part, &with_copies[part], &honest[part]);

@@ -78,11 +78,11 @@ fn a_folder_of_jobs_is_refused_with_their_names() {
     let error = list_job(folder.path()).unwrap_err();
     assert!(matches!(error, ListError::HoldsJobs(..)));
     assert!(error.to_string().ends_with("holds several jobs (single, twin); measure one at a time: name its folder"), "{error}");
-    // Another evening inside a job is told and not mixed in.
-    let folder = folder_with(&["1-mark-forward/a.jpg", "evening-2/1-mark-forward/b.jpg"]);
+    // A job inside a job is told and not mixed in; a later evening's own folder is nothing to be told of.
+    let folder = folder_with(&["1-mark-forward/a.jpg", "tried-again/1-mark-forward/b.jpg", "evening-2/1-mark-forward/c.jpg"]);
     let job = list_job(folder.path()).unwrap();
     assert_eq!(job.all().count(), 1);
-    assert!(said(&job.findings, "job-inside").starts_with("evening-2 in this folder is not measured here"));
+    assert!(said(&job.findings, "job-inside").starts_with("tried-again in this folder is not measured here"));
 }
 
 #[test]
