@@ -32,7 +32,7 @@ fn every_fourth_photo_smeared_by_the_hand_spoils_nothing() {
     let truth = TruthScene::default().at_scale(0.5);
     let measured = measured(&truth, |i, _| RenderKnobs {
         motion_px: if i % 4 == 1 { [7.0, 3.0] } else { [0.0, 0.0] },
-        ..RenderKnobs::quick()
+        ..RenderKnobs::default()
     });
     let (beyond, n) = beyond_two_u(&truth, &measured);
     assert!(n >= 20 && beyond.is_empty(), "{n} figures; {beyond:?}");
@@ -48,7 +48,7 @@ fn a_rolling_shutter_in_an_unsteady_hand_gives_no_confident_nonsense() {
             shift_mm: [0, 1, 2].map(|_| random.gauss(1.0)),
             turn_deg: [0, 1, 2].map(|_| random.gauss(0.05)),
         }),
-        ..RenderKnobs::quick()
+        ..RenderKnobs::default()
     });
     let (beyond, n) = beyond_two_u(&truth, &measured);
     assert!(n >= 20 && beyond.is_empty(), "{n} figures; {beyond:?}");

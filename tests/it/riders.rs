@@ -219,8 +219,9 @@ fn a_hundred_benches_with_riders_alone_lie_within_their_stated_uncertainty() {
         let worst = of_class.iter().copied().fold(0.0, f64::max);
         println!("{class}: {} told, {:.1} % within U, rms {rms:.3} U, worst {worst:.2} U", of_class.len(), 100.0 * within);
         assert!(of_class.len() >= 150 && within >= 0.90 && worst < 2.0, "{class}: {within:.3} within U, worst {worst:.2}");
-        // Nor is it fear: half of U is a standard deviation.
-        assert!((0.35..0.62).contains(&rms), "{class}: rms {rms:.3} U");
+        // Nor is it fear: half of U is a standard deviation. The wheel's offset carries run-out and end float as well, which are not drawn here.
+        let least = if class == "/wheel/offset" { 0.25 } else { 0.35 };
+        assert!((least..0.62).contains(&rms), "{class}: rms {rms:.3} U");
     }
 }
 
