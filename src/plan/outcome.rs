@@ -141,7 +141,7 @@ pub struct PlanStep {
 /// One way to bring the sprockets into line, and what it costs the rim.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Choice {
-    /// "hub", "sprocket" or "gearbox": what `whatif --pack` and `kind` under [spacers] take.
+    /// "hub", "sprocket" or "gearbox": what `whatif --pack` and `kind` in the section `spacers` take.
     pub applied_to: String,
     /// How far the part goes, never negative.
     #[serde(rename = "move")]
