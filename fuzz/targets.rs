@@ -16,13 +16,13 @@ use sightcord::photo::exif::{names_a_place, of_the_lens};
 use sightcord::photo::{ExifFacts, decode_photo};
 use sightcord::plan::since::since;
 use sightcord::plan::{Choices, PlanSettings, replan};
-use sightcord::report::units::Show;
 use sightcord::report::{ResultDocument, html, text};
 use sightcord::scene::{self, ScenePhoto};
 use sightcord::sightings::cells::{Cell, Ground};
 use sightcord::sightings::read_card::place_on_card;
 use sightcord::sightings::read_tab::read_tab;
 use sightcord::sightings::{CornerSighting, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind, look};
+use sightcord::text::units::Show;
 
 use nalgebra::Vector3;
 

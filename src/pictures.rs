@@ -7,8 +7,8 @@ use crate::pipeline::Measured;
 use crate::report::html::{self, Overlay, PhotoPicture, picture};
 use crate::report::result::RESULT_NAME;
 use crate::report::text;
-use crate::report::units::Show;
 use crate::report::write::ReportFile;
+use crate::text::units::Show;
 
 /// One picture for each photo of a set-up that can be read, in order.
 pub fn pictures(measured: &Measured) -> Vec<PhotoPicture> {

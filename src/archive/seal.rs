@@ -23,8 +23,8 @@ use crate::job::JOB_FILE;
 use crate::photo::listing::{REPORT_FOLDER, later_evenings};
 use crate::pipeline::{self, JobFolder, PipelineError, Progress};
 use crate::report::result::{Program, RESULT_NAME, SCHEMA};
-use crate::report::units::Show;
 use crate::report::{ResultDocument, html, text};
+use crate::text::units::Show;
 
 /// Why a job was not sealed. Nothing was written then.
 #[derive(Debug, Error)]

@@ -28,6 +28,9 @@ pub struct Advice {
     pub words: String,
 }
 
+/// Words that each naming of a place to stand holds.
+pub const PLACE: &str = "stand on the";
+
 /// A photo is worth taking when it takes at least this part off U.
 const WORTH: f64 = 0.1;
 /// Heights above the bench, distances from the cord and places along the bike (from the axle, as parts of the way to the gearbox), mm.
@@ -149,7 +152,7 @@ fn words(solution: &Solution, settings: &BenchSettings, choices: &Choices, stand
         ),
     };
     format!(
-        "In set-up {}, stand on the {side}, {along}, {:.0} cm from the cord, the camera {:.0} cm above the bench; card{} {}{tabs} must be in the picture.",
+        "In set-up {}, {PLACE} {side}, {along}, {:.0} cm from the cord, the camera {:.0} cm above the bench; card{} {}{tabs} must be in the picture.",
         settings.setups[stand.setup],
         from_ground.y.abs() / 10.0,
         from_ground.z / 10.0,

@@ -38,16 +38,19 @@ pub fn noise_raised(crosscheck_ratio: Option<f64>) -> f64 {
 /// All figures of a solved scene. Where riders contradict the cord, the other reading of the light counts if it agrees with them.
 pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     let contradicts = |figures: &Figures| figures.findings.iter().any(|finding| finding.id == datum_findings::DISAGREE);
-    let figures = tell(solution, settings, true);
-    let other = solution.with_rival_cord.as_deref().filter(|_| contradicts(&figures));
-    match other.map(|other| (other, tell(other, settings, true))).filter(|(_, figures)| !contradicts(figures)) {
-        Some((other, figures)) => checked(figures, other, settings),
-        None => checked(figures, solution, settings),
+    let rival = solution.with_rival_cord();
+    let figures = tell(solution, rival.as_ref(), settings, true);
+    if let Some(other) = rival.as_ref().filter(|_| contradicts(&figures)) {
+        let theirs = tell(other, None, settings, true);
+        if !contradicts(&theirs) {
+            return checked(theirs, other, None, settings);
+        }
     }
+    checked(figures, solution, rival.as_ref(), settings)
 }
 
 /// The figures, with the photos' noise raised where odd and even photos disagree.
-fn checked(figures: Figures, solution: &Solution, settings: &BenchSettings) -> Figures {
+fn checked(figures: Figures, solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings) -> Figures {
     let ratio = noise_raised(figures.crosscheck_ratio);
     if ratio <= 1.0 {
         return figures;
@@ -56,7 +59,7 @@ fn checked(figures: Figures, solution: &Solution, settings: &BenchSettings) -> F
     let mut worse = solution.clone();
     worse.raise_noise(ratio);
     let (left_right, findings) = (figures.crosscheck_left_right, figures.findings);
-    let mut figures = tell(&worse, settings, false);
+    let mut figures = tell(&worse, rival, settings, false);
     figures.crosscheck_ratio = Some(ratio);
     figures.crosscheck_left_right = left_right;
     figures
@@ -72,7 +75,8 @@ fn checked(figures: Figures, solution: &Solution, settings: &BenchSettings) -> F
     figures
 }
 
-fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Figures {
+/// `rival` is the same with another reading of the cord that the light bears out nearly as well.
+fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings, check_halves: bool) -> Figures {
     let mut figures = Figures::default();
     let views = Views::of(solution);
     let mut findings = Vec::new();
@@ -131,8 +135,7 @@ fn tell(solution: &Solution, settings: &BenchSettings, check_halves: bool) -> Fi
     };
     // Riders that agree with the cord's edges tell which reading of them is right.
     let riders_tell = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
-    let rival = solution.with_rival_cord.as_deref().filter(|_| !riders_tell);
-    let readings = solution.readings.iter().chain(rival);
+    let readings = solution.readings.iter().chain(rival.filter(|_| !riders_tell));
     contradiction::allow_for_readings(&readings.filter_map(told).collect::<Vec<_>>(), &mut measured);
     super::assemble::fill(&mut figures.measured, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);

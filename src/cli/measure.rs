@@ -10,8 +10,8 @@ use crate::disk::scratch::clear_away_on_interrupt;
 use crate::figure::Figure;
 use crate::pictures::{drawn, or_result_alone};
 use crate::pipeline::{self, Measured, Progress};
-use crate::report::units::Show;
 use crate::report::write::{Destination, Identity, JobPlaces, WriteError, prepare};
+use crate::text::units::Show;
 use crate::visible::one_line;
 
 mod grouping;

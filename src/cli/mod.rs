@@ -21,7 +21,7 @@ use std::sync::LazyLock;
 use anyhow::Context;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
-use crate::disk::new_file::NewFile;
+use crate::disk::new_file::write_new;
 use crate::report::result::Program;
 use crate::visible;
 
@@ -147,12 +147,9 @@ fn print_as_is(out: &mut impl Write, text: &str) -> anyhow::Result<()> {
 
 /// Writes a page to a file of its own; what is there already stays.
 fn write_page(file: &Path, page: &str) -> anyhow::Result<()> {
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let failed =
         || format!("the page can't be written to {}: name a file that is not there yet, in a folder that is", file.display());
-    let mut new = NewFile::in_folder(folder).with_context(failed)?;
-    new.file().write_all(page.as_bytes()).with_context(failed)?;
-    new.publish(file).with_context(failed)
+    write_new(file, page.as_bytes()).with_context(failed)
 }
 
 /// Says on standard error what went wrong; where not even that can be written, nobody is there to be told.

@@ -6,8 +6,8 @@ use clap::Args;
 
 use crate::plan::since::since;
 use crate::report::ResultDocument;
-use crate::report::units::Show;
 use crate::report::{html, text};
+use crate::text::units::Show;
 
 /// Before and after: differences, with an uncertainty that counts shared terms once, and what became of the plan.
 #[derive(Debug, Args)]

@@ -11,8 +11,8 @@ use crate::plan::settings::Choices;
 use crate::plan::{PlanSettings, replan};
 use crate::report::ResultDocument;
 use crate::report::result::RESULT_NAME;
-use crate::report::units::Show;
 use crate::report::{html, text};
+use crate::text::units::Show;
 
 /// The plan again from a result alone, with other choices than the job's.
 ///

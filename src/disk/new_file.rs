@@ -1,6 +1,6 @@
-//! Writing a file so that under its name there is the whole of it or nothing, and never in another file's place.
+//! Writing a file so that under its name there is the whole of it or nothing, and in another file's place only where that is asked for.
 
-use std::fs::File;
+use std::fs::{File, Permissions};
 use std::io::{self, Seek, Write};
 use std::path::{Path, PathBuf};
 
@@ -67,6 +67,33 @@ impl NewFile {
     }
 }
 
+/// Writes a new file as a whole, unless something has its name already.
+pub fn write_new(target: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut new = NewFile::in_folder(folder_of(target))?;
+    new.file().write_all(bytes)?;
+    new.publish(target)
+}
+
+/// Puts a file in the place of the one of that name, so that there is always the old or the new one. It may be read by its owner alone, or as
+/// `permissions` say.
+pub fn replace(target: &Path, bytes: &[u8], permissions: Option<Permissions>) -> io::Result<()> {
+    let folder = folder_of(target);
+    let make = || tempfile::Builder::new().prefix(PREFIX).tempfile_in(folder);
+    let (mut named, _passing) = Passing::made(make, |named| named.path().to_owned())?;
+    named.write_all(bytes)?;
+    if let Some(permissions) = permissions {
+        named.as_file().set_permissions(permissions)?;
+    }
+    named.as_file().sync_all()?;
+    named.persist(target).map_err(|error| error.error)?;
+    sync_folder(folder);
+    Ok(())
+}
+
+fn folder_of(target: &Path) -> &Path {
+    target.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
 /// Gives a nameless file its name in one step, which fails where the name is taken.
 #[cfg(target_os = "linux")]
 fn link(file: &File, target: &Path) -> io::Result<()> {
@@ -80,8 +107,7 @@ fn link(file: &File, target: &Path) -> io::Result<()> {
         Err(rustix::io::Errno::NOENT) => {
             let mut from = file.try_clone()?;
             from.rewind()?;
-            let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-            let make = || tempfile::Builder::new().prefix(PREFIX).tempfile_in(folder);
+            let make = || tempfile::Builder::new().prefix(PREFIX).tempfile_in(folder_of(target));
             let (mut named, _passing) = Passing::made(make, |named| named.path().to_owned())?;
             io::copy(&mut from, &mut named)?;
             named.as_file().sync_all()?;

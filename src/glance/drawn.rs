@@ -7,9 +7,9 @@ use crate::cards::Pattern;
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::report::html::{MAP_LETTERS, Overlay, named_picture};
-use crate::report::units::{Kind, Show, Shown};
 use crate::scene::cord_on_card::CordReading;
 use crate::sightings::PhotoSightings;
+use crate::text::units::{Kind, Show, Shown};
 
 /// The photo with what was found in it, each thing by its full name; None for a photo that can't be read.
 pub fn drawn(path: &Path, looked: &Looked, job: &Job) -> Option<Vec<u8>> {

@@ -41,8 +41,6 @@ pub enum Shows {
 pub struct Position {
     /// Which way the mark lies; None where no rim tab or no axle tells.
     pub mark: Option<Mark>,
-    /// Photos that show the wheel in it.
-    pub photos: usize,
 }
 
 /// The photos by what they show.
@@ -54,8 +52,6 @@ pub struct Sorted {
     pub from: Vec<Option<Side>>,
     /// In the order forward, rearward, up, down, then those of which nothing is known.
     pub positions: Vec<Position>,
-    /// Tabs of the wheel and of the spindle's ends that some photo tells.
-    pub tabs: BTreeSet<u8>,
 }
 
 /// Tabs that some photos show together, and the wheel's turn in each photo of theirs.
@@ -101,7 +97,7 @@ pub fn sort(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job, in_order
     let n_photos = |number: usize| found.values().filter(|of| **of == number).count();
     let mut order: Vec<usize> = (0..n_positions).collect();
     order.sort_by_key(|&number| (mark(number).is_none(), mark(number), std::cmp::Reverse(n_photos(number)), number));
-    let positions = order.iter().map(|&number| Position { mark: mark(number), photos: n_photos(number) }).collect();
+    let positions = order.iter().map(|&number| Position { mark: mark(number) }).collect();
     let shows = (0..photos.len()).map(|photo| match found.get(&photo) {
         Some(number) => Shows::Wheel(order.iter().position(|of| of == number).unwrap_or(0)),
         None if sights.cards_only[photo] && sights.elsewhere[photo] => Shows::CardsElsewhere,
@@ -109,12 +105,7 @@ pub fn sort(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job, in_order
         None if sights.placed[photo] => Shows::BenchOnly,
         None => Shows::Nothing,
     });
-    Sorted {
-        shows: shows.collect(),
-        from: (0..photos.len()).map(|photo| side_of_camera(&sights, photo)).collect(),
-        positions,
-        tabs: sights.wheel.iter().chain(&sights.spindle).map(|sight| sight.number).collect(),
-    }
+    Sorted { shows: shows.collect(), from: (0..photos.len()).map(|photo| side_of_camera(&sights, photo)).collect(), positions }
 }
 
 /// Ties tabs that are seen together, and tells the wheel's turn in each photo from the tabs it shows.
@@ -214,9 +205,8 @@ impl<'a> Joined<'a> {
         let mut placed: Vec<Vec<InPosition>> = Vec::new();
         for (idx, piece) in pieces.iter().enumerate() {
             let angles = self.mark_angles(idx, piece);
-            let known: Vec<InPosition> = placed.iter().flatten().copied().collect();
-            let mut next = known.iter().map(|position| position.number + 1).max().unwrap_or(0);
-            let by_mark = |cluster: usize| self.same_mark(idx, cluster, angles[cluster], &known, pieces, &placed);
+            let mut next = placed.iter().flatten().map(|position| position.number + 1).max().unwrap_or(0);
+            let by_mark = |cluster: usize| self.same_mark(idx, cluster, angles[cluster], &placed);
             let mut wanted: Vec<Option<usize>> = (0..piece.n_clusters()).map(by_mark).collect();
             if idx > 0 && wanted.iter().all(Option::is_none) && angles.iter().all(Option::is_none) {
                 wanted = by_order(piece, pieces, &placed, next, in_order);
@@ -246,24 +236,15 @@ impl<'a> Joined<'a> {
     }
 
     /// The known position in which the mark stands as in this cluster.
-    fn same_mark(
-        &self,
-        idx: usize,
-        cluster: usize,
-        angle: Option<f64>,
-        known: &[InPosition],
-        pieces: &[Piece],
-        placed: &[Vec<InPosition>],
-    ) -> Option<usize> {
+    fn same_mark(&self, idx: usize, cluster: usize, angle: Option<f64>, placed: &[Vec<InPosition>]) -> Option<usize> {
         if let Some(angle) = angle {
-            let near = known.iter().filter_map(|position| Some((wrap(position.mark? - angle).abs(), position.number)));
+            let near = placed.iter().flatten().filter_map(|position| Some((wrap(position.mark? - angle).abs(), position.number)));
             let (far, number) = near.min_by(|a, b| a.0.total_cmp(&b.0))?;
             return (far < OPPOSITE).then_some(number);
         }
         // Without an axle the two marks stand near each other, or they don't.
         let here = self.marks[idx][cluster]?;
         let near = placed.iter().enumerate().flat_map(|(other, positions)| {
-            debug_assert!(positions.len() <= pieces[other].n_clusters());
             positions
                 .iter()
                 .enumerate()

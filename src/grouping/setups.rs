@@ -9,7 +9,10 @@ use super::places::Mark;
 use super::positions::{Shows, Sorted};
 use crate::figure::Side;
 use crate::finding::Finding;
+use crate::job::Job;
+use crate::photo::PhotoFacts;
 use crate::photo::listing::{CAMERA_FOLDER, LOOSE_SETUP};
+use crate::text::listed;
 
 /// Set-up of photos of cards alone that lie elsewhere than on the bench, where others show them there.
 const CARDS_ELSEWHERE: &str = "0-camera-elsewhere";
@@ -52,6 +55,26 @@ pub struct Listed {
     /// When it was taken, in letters that sort by time, and by which camera's clock.
     pub taken: Option<String>,
     pub camera: Option<String>,
+}
+
+impl Listed {
+    /// `folder` names the set-up that its folder says; what the job says comes first.
+    pub fn new(id: &str, folder: Option<&str>, facts: Option<&PhotoFacts>, job: &Job) -> Self {
+        let by_job =
+            job.setups.iter().find(|setup| setup.photos.iter().any(|photo| photo == id)).map(|setup| setup.name.as_str());
+        Self {
+            id: id.to_owned(),
+            setup: by_job.or(folder).map(str::to_owned),
+            by_job: by_job.is_some(),
+            taken: facts.and_then(|facts| facts.exif.taken.clone()),
+            camera: facts.and_then(|facts| facts.exif.model.clone()),
+        }
+    }
+
+    /// Whether it lies with the photos of cards alone, for the lens.
+    pub fn is_for_the_lens(&self) -> bool {
+        self.setup.as_deref() == Some(CAMERA_FOLDER)
+    }
 }
 
 /// The photos in set-ups.
@@ -321,14 +344,10 @@ impl Work<'_> {
 
     /// "a.jpg, b.jpg and 3 more".
     fn files(&self, photos: &[usize]) -> String {
-        let mut names: Vec<String> = photos.iter().take(NAMED).map(|photo| self.photos[*photo].id.clone()).collect();
-        match (photos.len().saturating_sub(NAMED), names.pop()) {
-            (0, Some(last)) if names.is_empty() => last,
-            (0, Some(last)) => format!("{} and {last}", names.join(", ")),
-            (more, last) => {
-                names.extend(last);
-                format!("{} and {more} more", names.join(", "))
-            }
+        let names: Vec<&str> = photos.iter().take(NAMED).map(|photo| self.photos[*photo].id.as_str()).collect();
+        match photos.len().saturating_sub(NAMED) {
+            0 => listed(&names),
+            more => format!("{} and {more} more", names.join(", ")),
         }
     }
 
@@ -371,8 +390,8 @@ impl Work<'_> {
             return;
         }
         let order = in_time(self.photos, &loose);
-        let stops = if is_flat { self.stops(&order) } else { BTreeMap::new() };
         let clock = have_one_clock(self.photos, &order);
+        let stops = if is_flat && clock { self.stops(&order) } else { BTreeMap::new() };
         let mut known: Vec<(usize, usize)> = Vec::new();
         for (rank, &photo) in order.iter().enumerate() {
             if let Some(position) = self.position(photo) {
@@ -381,14 +400,15 @@ impl Work<'_> {
                 self.move_to(&[photo], setup);
             }
         }
-        let shown = |photo: usize| self.sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing);
+        let sorted = self.sorted;
+        let shown = |photo: usize| sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing);
         // Cards that lie at two places are not one ground.
         let apart = loose.iter().any(|photo| shown(*photo) == Shows::CardsOnly);
         for (rank, &photo) in order.iter().enumerate() {
             let apart_in_time = |other: usize| self.apart_in_time(&[photo], &order[other..=other]);
             let far = |other: usize| (clock.then(|| apart_in_time(other)).flatten(), other.abs_diff(rank));
             let nearest = known.iter().min_by_key(|(other, _)| far(*other)).map(|(_, setup)| *setup);
-            let setup = match self.sorted.shows.get(photo).copied().unwrap_or(Shows::Nothing) {
+            let setup = match shown(photo) {
                 Shows::Wheel(_) => continue,
                 Shows::BenchOnly | Shows::Nothing if is_flat => nearest,
                 Shows::CardsElsewhere if apart => Some(self.setup(CARDS_ELSEWHERE, true)),
@@ -400,12 +420,9 @@ impl Work<'_> {
         self.tell_sorted(&loose, is_flat);
     }
 
-    /// How many times the wheel had been brought to its position when a photo was taken, this one counted, for photos whose clock tells.
+    /// How many times the wheel had been brought to its position when a photo was taken, this one counted, for photos of one clock.
     fn stops(&self, order: &[usize]) -> BTreeMap<usize, usize> {
         let mut stops = BTreeMap::new();
-        if !have_one_clock(self.photos, order) {
-            return stops;
-        }
         let (mut count, mut last): (BTreeMap<usize, usize>, Option<usize>) = (BTreeMap::new(), None);
         for &photo in order {
             let Some(position) = self.position(photo) else { continue };

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use crate::finding::Finding;
+use crate::text::listed;
 
 /// No more files than this are named in one sentence.
 const NAMED: usize = 3;
@@ -31,15 +32,10 @@ fn stem(id: &str) -> String {
 }
 
 /// "1-a/x.dng", "1-a/x.dng and 1-a/y.dng", "1-a/x.dng and 11 more".
-fn listed(files: &[&str]) -> String {
+fn some_of(files: &[&str]) -> String {
     match files {
-        [] => String::new(),
-        [only] => (*only).to_owned(),
-        few if few.len() <= NAMED => {
-            let (last, before) = few.split_last().map_or(("", few), |(last, before)| (*last, before));
-            format!("{} and {last}", before.join(", "))
-        }
-        [first, rest @ ..] => format!("{first} and {} more", rest.len()),
+        [first, rest @ ..] if files.len() > NAMED => format!("{first} and {} more", rest.len()),
+        few => listed(few),
     }
 }
 
@@ -58,7 +54,7 @@ impl LeftAside {
         let mut findings = Vec::new();
         let mut tell = |files: Vec<&str>, finding: &dyn Fn(&str, bool) -> Finding| {
             if let Some(first) = files.first() {
-                let told = finding(&listed(&files), files.len() > 1);
+                let told = finding(&some_of(&files), files.len() > 1);
                 findings.push(if files.len() == 1 { told.in_photo(*first) } else { told });
             }
         };

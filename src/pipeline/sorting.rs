@@ -1,6 +1,6 @@
 //! Which set-up each photo belongs to: as its folder says, as the job says, or as the wheel stands in it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{SeenPhoto, scene_photos};
 use crate::bench::from_job::scene_settings;
@@ -9,7 +9,7 @@ use crate::grouping::{self, Grouping, GroupingEntry, Listed, causes, group, in_t
 use crate::guarded::guarded;
 use crate::job::Job;
 use crate::photo::JobPhotos;
-use crate::photo::listing::{CAMERA_FOLDER, LOOSE_SETUP};
+use crate::photo::listing::LOOSE_SETUP;
 
 /// The set-ups, in order.
 pub struct Sorting {
@@ -32,11 +32,9 @@ pub fn in_words(entries: &[GroupingEntry], setups: &[String], lens_only: &[bool]
 pub fn sort(photos: &mut Vec<SeenPhoto>, listed: &JobPhotos, job: &Job, findings: &mut Vec<Finding>) -> Sorting {
     let listed = as_listed(photos, listed, job, findings);
     let sorted = guarded("The photos were not sorted by where the wheel stands in them.", || {
-        let mut seen = photos.clone();
-        for (photo, of) in seen.iter_mut().zip(&listed) {
-            photo.lens_only = of.setup.as_deref() == Some(CAMERA_FOLDER);
-        }
-        grouping::sort(&scene_photos(&seen, &[]), &scene_settings(job, &[]), job, &runs(&listed))
+        let mut scenes = scene_photos(photos, &[]);
+        scenes.iter_mut().zip(&listed).for_each(|(scene, of)| scene.lens_only = of.is_for_the_lens());
+        grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))
     });
     let sorted = super::or_told(sorted, findings).unwrap_or_default();
     let out = group(&listed, &sorted);
@@ -47,9 +45,8 @@ pub fn sort(photos: &mut Vec<SeenPhoto>, listed: &JobPhotos, job: &Job, findings
 
 /// What the folders and the job say of each photo.
 fn as_listed(photos: &[SeenPhoto], listed: &JobPhotos, job: &Job, findings: &mut Vec<Finding>) -> Vec<Listed> {
-    let named: BTreeMap<&str, &str> =
-        job.setups.iter().flat_map(|setup| setup.photos.iter().map(|photo| (photo.as_str(), setup.name.as_str()))).collect();
-    for photo in named.keys().filter(|photo| !listed.all().any(|file| file.id == **photo)) {
+    let named: BTreeSet<&str> = job.setups.iter().flat_map(|setup| setup.photos.iter().map(String::as_str)).collect();
+    for photo in named.iter().filter(|photo| !listed.all().any(|file| file.id == **photo)) {
         findings.push(Finding::warning(
             "setup-photo-missing",
             format!("job.toml puts {photo} into a set-up, but there is no such photo."),
@@ -58,15 +55,8 @@ fn as_listed(photos: &[SeenPhoto], listed: &JobPhotos, job: &Job, findings: &mut
     }
     let folders: BTreeMap<&str, Option<&str>> = listed.with_setups().map(|(file, setup)| (file.id.as_str(), setup)).collect();
     let one = |photo: &SeenPhoto| {
-        let by_job = named.get(photo.file.id.as_str()).copied();
-        let folder = folders.get(photo.file.id.as_str()).copied().flatten();
-        Listed {
-            id: photo.file.id.clone(),
-            setup: by_job.or(folder).map(str::to_owned),
-            by_job: by_job.is_some(),
-            taken: photo.facts.as_ref().and_then(|facts| facts.exif.taken.clone()),
-            camera: photo.facts.as_ref().and_then(|facts| facts.exif.model.clone()),
-        }
+        let id = photo.file.id.as_str();
+        Listed::new(id, folders.get(id).copied().flatten(), photo.facts.as_ref(), job)
     };
     photos.iter().map(one).collect()
 }
@@ -87,13 +77,10 @@ fn apply(photos: &mut Vec<SeenPhoto>, listed: &[Listed], out: &Grouping, causes:
     for (photo, setup) in photos.iter_mut().zip(&out.of_photo) {
         photo.lens_only = lens_only.get(*setup).copied().unwrap_or(false);
     }
-    let mut order: Vec<usize> = (0..photos.len()).collect();
-    order.sort_by_key(|&idx| (out.of_photo[idx], idx));
-    *photos = order.iter().map(|&idx| photos[idx].clone()).collect();
-    Sorting {
-        setups: out.setups.iter().map(|(name, _)| name.clone()).collect(),
-        lens_only,
-        grouping: order.iter().map(|&idx| entries[idx].clone()).collect(),
-        causes,
-    }
+    let mut placed: Vec<(usize, (SeenPhoto, GroupingEntry))> =
+        out.of_photo.iter().copied().zip(std::mem::take(photos).into_iter().zip(entries)).collect();
+    placed.sort_by_key(|(setup, _)| *setup);
+    let grouping;
+    (*photos, grouping) = placed.into_iter().map(|(_, photo)| photo).unzip();
+    Sorting { setups: out.setups.iter().map(|(name, _)| name.clone()).collect(), lens_only, grouping, causes }
 }

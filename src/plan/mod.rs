@@ -21,7 +21,7 @@ pub mod since;
 pub mod steps;
 pub mod summary;
 pub mod tolerance;
-mod which_photo;
+pub mod which_photo;
 pub mod words;
 
 pub use outcome::Outcome;

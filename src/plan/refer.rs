@@ -9,7 +9,7 @@ use crate::bench::Figures;
 use crate::figure::Figure;
 use crate::measurement::Measurement;
 use crate::say;
-use crate::text::{Amount, Sentence};
+use crate::text::{Amount, Sentence, capital};
 
 /// The verdict on a figure by the tolerance for this field, where there are both.
 pub fn measured_decision(tolerances: &[Tolerance], figure: Option<Measurement>, field: &Figure) -> Option<Decision> {
@@ -85,7 +85,7 @@ pub fn in_words(
                 nominal => Some(say![" from ", Amount::stated(nominal, tolerance.unit)]),
             };
             let action = say![
-                sentence_start(&field.name()),
+                capital(&field.name()),
                 " is ",
                 Amount::measured(&figure, tolerance.unit),
                 " and may be ",
@@ -100,9 +100,4 @@ pub fn in_words(
 
 fn higher(difference: f64) -> &'static str {
     if difference > 0.0 { "higher" } else { "lower" }
-}
-
-fn sentence_start(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }

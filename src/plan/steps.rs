@@ -11,7 +11,7 @@ use super::moves::{Move, Places};
 use super::outcome::{Decision, Direction, Expected, PlanStep, StepKind, Unit};
 use super::refer;
 use super::settings::PlanSettings;
-use super::tolerance::{Reference, Tolerance, judge};
+use super::tolerance::{Reference, Tolerance, between_ends, judge};
 use super::words::{by, centre_in_words, chain_in_words, square_in_words};
 use crate::bench::Figures;
 use crate::figure::{Figure, Side};
@@ -237,13 +237,8 @@ impl Planner<'_> {
         if let Some(value) = positive(self.settings.spacing_mm) {
             return Some(Measurement { value, u: 0.0, quality: Quality::Good });
         }
-        let ends = self
-            .input
-            .get(&Figure::SpindleLeft)
-            .zip(self.input.get(&Figure::SpindleRight))
-            .map(|(left, right)| left.value + right.value);
         let advice = "Measure from adjuster to adjuster across the frame and enter it as spacing_mm under [adjusters].";
-        let (spacing, what) = match positive(ends) {
+        let (spacing, what) = match between_ends(self.input) {
             Some(value) => (
                 Some(Measurement { value, u: SPACING_FROM_ENDS_U_MM, quality: Quality::Good }),
                 say![

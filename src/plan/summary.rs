@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use super::outcome::{Decision, PlanStep, State, StepKind, Verdict};
 use crate::bench::Figures;
 use crate::figure::Figure;
+use crate::text::listed;
 
 /// What the plan and the verdicts come to.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -54,17 +55,19 @@ pub fn conclude(input: &Figures, verdicts: &[Verdict], steps: &[PlanStep]) -> Co
 
 fn refused(input: &Figures) -> Conclusion {
     let rims = input.measured.rims().iter().any(|rim| rim.offset.is_some());
-    let summary = if rims {
-        "Not finished: the rim was measured, but neither the wheel nor the chain line. What is missing stands below."
-    } else {
-        "Nothing could be measured. What is missing, and what to do about it, stands below."
+    let (state, headline, summary) = match rims {
+        true => (
+            State::NotFinished,
+            "Not finished",
+            "Not finished: the rim was measured, but neither the wheel nor the chain line. What is missing stands below.",
+        ),
+        false => (
+            State::Refused,
+            "Nothing could be measured",
+            "Nothing could be measured. What is missing, and what to do about it, stands below.",
+        ),
     };
-    match rims {
-        true => Conclusion { state: State::NotFinished, headline: "Not finished".to_owned(), summary: summary.to_owned() },
-        false => {
-            Conclusion { state: State::Refused, headline: "Nothing could be measured".to_owned(), summary: summary.to_owned() }
-        }
-    }
+    Conclusion { state, headline: headline.to_owned(), summary: summary.to_owned() }
 }
 
 fn not_finished(input: &Figures, missing: &[&Figure], steps: &[PlanStep]) -> Conclusion {
@@ -109,14 +112,5 @@ pub fn count(n: usize) -> String {
         5 => "Five steps".to_owned(),
         6 => "Six steps".to_owned(),
         _ => format!("{n} steps"),
-    }
-}
-
-/// "a", "a and b", "a, b and c".
-fn listed(things: &[String]) -> String {
-    match things {
-        [] => String::new(),
-        [only] => only.clone(),
-        [most @ .., last] => format!("{} and {last}", most.join(", ")),
     }
 }

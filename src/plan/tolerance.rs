@@ -135,13 +135,14 @@ fn defaults(input: &Figures, settings: &PlanSettings) -> Vec<Tolerance> {
         needed,
         blocked: None,
     };
+    let (chain_mm, chain_source) = chain_limit(input);
     let mut all = vec![
         // The wheel is judged in the frame, so the frame itself only has to hang near enough for the figures over the cord to
         // speak of the bike.
         entry(Figure::FrameOffset, 2.0, NO_SOURCE.to_owned(), false),
         entry(Figure::FrameYaw, 0.2, NO_SOURCE.to_owned(), false),
         entry(reference.yaw, 0.1, format!("{NO_SOURCE} (it moves the chain line by 1 mm at 570 mm between centres)"), true),
-        entry(Figure::ChainAtGearbox, chain_limit(input).0, chain_limit(input).1, true),
+        entry(Figure::ChainAtGearbox, chain_mm, chain_source, true),
         entry(reference.offset, 1.0, NO_SOURCE.to_owned(), true),
         entry(Figure::WheelLean, LEAN_LIMIT_DEG, format!("{NO_SOURCE} (what a digital angle gauge is good to)"), false),
         entry(Figure::ChainYaw, chain_drive::parallel_limit_deg(), parallel_source(), false),
@@ -165,10 +166,14 @@ const USUAL_ENDS_MM: f64 = 230.0;
 /// One tilt must not be in as a lean and out as a difference in height: the ends may differ by what the lean's limit makes of the
 /// distance between them, mm.
 fn heights_limit(input: &Figures) -> f64 {
-    let ends = input.get(&Figure::SpindleLeft).zip(input.get(&Figure::SpindleRight));
-    let apart = ends.map(|(left, right)| left.value + right.value).filter(|apart| apart.is_finite() && *apart > 0.0);
-    let limit = apart.unwrap_or(USUAL_ENDS_MM) * LEAN_LIMIT_DEG.to_radians().tan();
+    let limit = between_ends(input).unwrap_or(USUAL_ENDS_MM) * LEAN_LIMIT_DEG.to_radians().tan();
     (limit * 100.0).round() / 100.0
+}
+
+/// The distance between the spindle's ends, where both were measured, mm.
+pub(super) fn between_ends(input: &Figures) -> Option<f64> {
+    let ends = input.get(&Figure::SpindleLeft).zip(input.get(&Figure::SpindleRight));
+    ends.map(|(left, right)| left.value + right.value).filter(|apart| apart.is_finite() && *apart > 0.0)
 }
 
 fn heights_source() -> String {

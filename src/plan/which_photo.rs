@@ -12,6 +12,12 @@ use crate::text::{Amount, Sentence};
 /// What the budget calls the noise of the photos themselves.
 const PHOTOS: &str = "photos";
 
+/// How a sentence begins that says what one more photo does for a verdict.
+pub const BRINGS: [&str; 2] =
+    ["One more photo brings it to ", "No single photo is enough; the one that helps most brings it to "];
+/// The finding that names a photo which would help a figure.
+pub const WOULD_HELP: &str = "photo-would-help";
+
 /// Adds to a verdict that its uncertainty keeps open where the largest part of it comes from.
 pub fn name_source(verdict: &mut Verdict, input: &Figures) {
     if u_that_decides(verdict).is_none() {
@@ -33,8 +39,8 @@ pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
             Some(photo) => {
                 let then = Amount::at_least(photo.u_then, verdict.unit);
                 let enough = match photo.u_then <= enough {
-                    true => say!["One more photo brings it to ", then, ", which would decide it if the value stays."],
-                    false => say!["No single photo is enough; the one that helps most brings it to ", then, "."],
+                    true => say![BRINGS[0], then, ", which would decide it if the value stays."],
+                    false => say![BRINGS[1], then, "."],
                 };
                 enough.and(&photo.words)
             }
@@ -54,7 +60,7 @@ fn finding(advice: &Advice) -> Finding {
         Amount::at_least(advice.u_then, unit),
         ".",
     ];
-    Finding::note("photo-would-help", what, advice.words.clone()).about(advice.field.clone())
+    Finding::note(WOULD_HELP, what, advice.words.clone()).about(advice.field.clone())
 }
 
 /// The U from which on an undecided verdict is clear; None where it is decided, or open for another reason than its U.

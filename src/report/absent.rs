@@ -1,8 +1,9 @@
 //! Figures that were not measured because nothing for them was laid out or stuck on: told in short, by what they need.
 
-use super::result::{ResultDocument, capital};
+use super::result::ResultDocument;
 use crate::figure::Figure;
 use crate::finding::Finding;
+use crate::text::capital;
 
 /// Findings of this id are added for figures that are null and of which nothing else is said.
 pub const NOT_MEASURED: &str = "not-measured";
@@ -30,6 +31,11 @@ pub fn absent(document: &ResultDocument) -> Vec<Absent> {
 }
 
 /// Whether a finding says no more than that a figure was not measured.
-pub fn is_absence(finding: &Finding) -> bool {
+fn is_absence(finding: &Finding) -> bool {
     finding.id == NOT_MEASURED
+}
+
+/// Findings that say more than that.
+pub fn told(document: &ResultDocument) -> impl Iterator<Item = &Finding> {
+    document.findings.iter().filter(|finding| !is_absence(finding))
 }

@@ -1,11 +1,11 @@
 //! A step of the plan in the fewest words that can be acted upon: verb, part, side, amount, turns, and what it will be after.
 
 use super::fields::InWords;
-use super::result::capital;
-use super::units::{Kind, Show, Shown};
 use crate::job::SpacerKind;
 use crate::plan::outcome::{Choice, Direction, PlanStep, StepKind};
 use crate::plan::words::turns_in_words;
+use crate::text::capital;
+use crate::text::units::{Kind, Show, Shown};
 
 /// A step in short.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -1,9 +1,9 @@
 //! Figures with their values in words: how amounts of each kind are said.
 
-use super::units::{self, Kind, Show, Shown};
 use crate::figure::Figure;
 use crate::figure::sense::Sense;
 use crate::measurement::Measurement;
+use crate::text::units::{self, Kind, Show, Shown};
 
 /// How a figure's values are said.
 pub trait InWords {

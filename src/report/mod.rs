@@ -15,7 +15,6 @@ pub mod read;
 pub mod relative;
 pub mod result;
 pub mod text;
-pub mod units;
 pub mod write;
 
 pub use result::ResultDocument;

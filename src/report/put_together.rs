@@ -3,9 +3,10 @@
 use super::absent;
 use super::finite;
 use super::json;
-use super::result::{Crosscheck, PATTERN_VERSION, Program, ResultDocument, ResultParts, SCHEMA, capital};
+use super::result::{Crosscheck, PATTERN_VERSION, Program, ResultDocument, ResultParts, SCHEMA};
 use crate::figure::Figure;
 use crate::finding::Finding;
+use crate::text::capital;
 
 /// What to do where a number was lost.
 const AGAIN: &str = "Photograph again with more of the cards and tabs in each photo.";

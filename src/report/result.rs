@@ -214,6 +214,15 @@ pub struct ResultParts {
     pub settings: serde_json::Value,
 }
 
+/// Every sentence that may hold amounts, in order.
+fn sentences_of<'a>(plan: &'a mut [PlanStep], verdicts: &'a mut [Verdict], findings: &'a mut [Finding]) -> Vec<&'a mut Sentence> {
+    let steps =
+        plan.iter_mut().flat_map(|step| std::iter::once(&mut step.action).chain(&mut step.dangers).chain(&mut step.cautions));
+    let decide = verdicts.iter_mut().filter_map(|verdict| verdict.decide.as_mut());
+    let findings = findings.iter_mut().flat_map(|finding| [&mut finding.what, &mut finding.advice]);
+    steps.chain(decide).chain(findings).collect()
+}
+
 impl ResultDocument {
     pub(super) fn to_value(&self) -> serde_json::Value {
         // The type has string keys only and no custom serialiser: turning it into a value can't fail.
@@ -240,25 +249,15 @@ impl ResultDocument {
         Cow::Owned(shown)
     }
 
-    /// Every sentence that may hold amounts, in order.
-    fn sentences_mut(&mut self) -> Vec<&mut Sentence> {
-        let plan = self
-            .plan
-            .iter_mut()
-            .flat_map(|step| std::iter::once(&mut step.action).chain(&mut step.dangers).chain(&mut step.cautions));
-        let verdicts = self.verdicts.iter_mut().filter_map(|verdict| verdict.decide.as_mut());
-        let findings = self.findings.iter_mut().flat_map(|finding| [&mut finding.what, &mut finding.advice]);
-        plan.chain(verdicts).chain(findings).collect()
-    }
-
-    /// Copies of them. A file holds their text in millimetres alone.
+    /// Copies of all sentences that may hold amounts. A file holds their text in millimetres alone.
     pub(super) fn sentences(&self) -> Vec<Sentence> {
-        self.clone().sentences_mut().into_iter().map(|sentence| sentence.clone()).collect()
+        let (mut plan, mut verdicts, mut findings) = (self.plan.clone(), self.verdicts.clone(), self.findings.clone());
+        sentences_of(&mut plan, &mut verdicts, &mut findings).into_iter().map(|sentence| sentence.clone()).collect()
     }
 
     /// Gives sentences that came back from their text what their copies know of the amounts in them.
     pub(super) fn with_sentences(&mut self, copies: Vec<Sentence>) {
-        for (sentence, copy) in self.sentences_mut().into_iter().zip(copies) {
+        for (sentence, copy) in sentences_of(&mut self.plan, &mut self.verdicts, &mut self.findings).into_iter().zip(copies) {
             if *sentence == copy {
                 *sentence = copy;
             }
@@ -388,10 +387,4 @@ fn day_in_words(day: &str) -> String {
         (Some(month), Ok(date)) => format!("{date} {month} {year}"),
         _ => day.to_owned(),
     }
-}
-
-/// The sentence with a capital letter at its beginning.
-pub(crate) fn capital(sentence: &str) -> String {
-    let mut letters = sentence.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

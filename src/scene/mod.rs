@@ -25,6 +25,7 @@ pub mod predict;
 pub mod prior;
 pub mod residual;
 pub mod riders;
+mod rival_cord;
 pub mod solution;
 pub mod solve;
 mod split;

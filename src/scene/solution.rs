@@ -51,8 +51,6 @@ pub struct Solution {
     pub group_spreads: Vec<GroupSpread>,
     /// Other readings of the same photos that fit as well: with a turning body at a second place in part of a set-up's photos.
     pub readings: Vec<Solution>,
-    /// The same photos with the rival cord for the cord.
-    pub with_rival_cord: Option<Box<Solution>>,
     pub converged: bool,
     /// Whether nothing had to be treated apart from the rule.
     pub regular: bool,
@@ -69,7 +67,6 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
     let unlike = cards_of_unlike_size(photos, settings);
     let mut solution = solved(&card_size::without(photos, &unlike), settings)?;
     solution.tell_covariance();
-    solution.read_rival_cord();
     Some(solution.knowing_unlike(unlike))
 }
 
@@ -151,7 +148,6 @@ pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSett
     let mut next = added_to(first, photos).or_else(|| solved(photos, settings))?;
     next.split_setups(photos, settings);
     next.tell_covariance();
-    next.read_rival_cord();
     Some(next.knowing_unlike(unlike.clone()))
 }
 
@@ -244,7 +240,7 @@ fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
 }
 
 /// Lines settled, then rounds of weighing, rejecting and adjusting, from a state that is nearly right.
-fn refine(state: &mut State, slots: &Slots, blocks: &mut Vec<Block>, priors: &mut Priors, rounds: usize) -> bool {
+pub(super) fn refine(state: &mut State, slots: &Slots, blocks: &mut Vec<Block>, priors: &mut Priors, rounds: usize) -> bool {
     settle_lines(state, blocks);
     let mut converged = false;
     for _ in 0..rounds {
@@ -310,7 +306,6 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
         cord_doubts: Vec::new(),
         group_spreads: Vec::new(),
         readings: Vec::new(),
-        with_rival_cord: None,
         converged,
         regular: false,
     })
@@ -445,24 +440,6 @@ impl Solution {
         self.group_spreads.clear();
         self.group_spreads.extend(of_groups(&self.state, &problem, &cord_slots, "light and shadow on the cord", group));
         self.cord_doubts = super::cord_doubts::doubts(self);
-    }
-
-    /// Solves with the other reading of the cord, where there is one: whatever stands on the cord then holds for either.
-    fn read_rival_cord(&mut self) {
-        self.with_rival_cord = None;
-        let Some(rival) = &self.cord_rival else { return };
-        let setups = |cords: &[Cord]| cords.iter().map(|cord| cord.setup).collect::<Vec<usize>>();
-        if setups(&rival.cords) != setups(&self.state.cords) {
-            return;
-        }
-        let mut other = self.clone();
-        other.state.cords.clone_from(&rival.cords);
-        other.blocks.retain(|block| !matches!(block.shown, Shown::Cord(_)));
-        other.blocks.extend(rival.blocks.iter().cloned());
-        adjust(&mut other.state, &Problem { blocks: &other.blocks, priors: &other.priors, slots: &other.slots }, 10);
-        refine(&mut other.state, &other.slots, &mut other.blocks, &mut other.priors, 2);
-        other.tell_covariance();
-        self.with_rival_cord = Some(Box::new(other));
     }
 
     /// Whether every set-up's cord is seen from so many places that a movement may be told.

@@ -1,4 +1,4 @@
-//! What the phone is told of one photo: a word, and at most one thing to do.
+//! What the phone is told of one photo: a word, and what to do.
 
 use crate::figure::Side;
 use crate::glance::missing::{has_tab, wanted};

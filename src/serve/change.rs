@@ -1,7 +1,7 @@
 //! What the phone may change besides sending photos: the position, a photo's place, ticks, the evening.
 
 use std::fs;
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 
 use super::folders::{ASIDE, begin_next, evenings, positions};
@@ -9,7 +9,7 @@ use super::measuring::load_earlier;
 use super::refusal::Refusal;
 use super::report;
 use super::state::{Bench, step_key};
-use crate::disk::new_file::NewFile;
+use crate::disk::new_file::write_new;
 use crate::disk::scratch::uninterrupted;
 use crate::disk::sync_folder;
 use crate::job::Job;
@@ -77,9 +77,7 @@ fn put_into(from: &Path, folder: &Path) -> io::Result<std::path::PathBuf> {
             Err(why) if why.kind() == io::ErrorKind::AlreadyExists => continue,
             // Some file systems know no second name for a file.
             Err(_) => {
-                let mut copy = NewFile::in_folder(folder)?;
-                copy.file().write_all(&fs::read(from)?)?;
-                copy.publish(&target)?;
+                write_new(&target, &fs::read(from)?)?;
             }
         }
         fs::remove_file(from)?;

@@ -3,19 +3,19 @@
 use maud::{Markup, html};
 
 use super::state::{State, Told};
+use crate::bench::advice::PLACE;
 use crate::figure::Figure;
 use crate::measurement::Measurement;
 use crate::plan::outcome::Decision;
+use crate::plan::which_photo::{BRINGS, WOULD_HELP};
 use crate::report::fields::InWords;
-use crate::report::result::capital;
-use crate::report::units::{Show, Shown};
+use crate::text::capital;
+use crate::text::units::{Show, Shown};
 
 /// What is shown where no limit applies to anything yet.
 const FIRST: [Figure; 4] = [Figure::WheelYaw, Figure::WheelOffset, Figure::ChainAtGearbox, Figure::ChainYaw];
 /// Uncertainties shown one after the other, the newest last.
 const SHRINKING: usize = 4;
-/// The finding that names a photo.
-const WOULD_HELP: &str = "photo-would-help";
 
 /// A figure to show.
 struct Row {
@@ -98,10 +98,6 @@ fn shrinking(figure: &Figure, state: &State) -> Vec<String> {
     told.split_off(skipped)
 }
 
-/// How a sentence begins that says what one more photo does, and words that each naming of a place to stand holds.
-const PHOTO: [&str; 2] = ["One more photo brings", "No single photo is enough"];
-const PLACE: &str = "stand on the";
-
 /// The one photo that would help most: for a verdict that it may decide, or else for any figure.
 fn helpful(told: &Told) -> Markup {
     let document = &told.document;
@@ -119,6 +115,6 @@ fn helpful(told: &Told) -> Markup {
 
 /// What of a verdict's words names a photo; None where none would help.
 fn photo_in(decide: &str) -> Option<&str> {
-    let at = PHOTO.iter().find_map(|begins| decide.find(begins))?;
+    let at = BRINGS.iter().find_map(|begins| decide.find(begins))?;
     decide.get(at..).filter(|photo| photo.contains(PLACE))
 }

@@ -1,10 +1,10 @@
 //! The job's folders as the bench page uses them: evenings, and in each the wheel's positions.
 
 use std::fs;
-use std::io::{self, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
-use crate::disk::new_file::NewFile;
+use crate::disk::new_file::write_new;
 use crate::disk::sync_folder;
 use crate::job::JOB_FILE;
 use crate::photo::listing::{CAMERA_FOLDER, EVENING_PREFIX, evening_number, later_evenings};
@@ -40,11 +40,7 @@ pub fn begin_next(home: &Path, last: &Evening) -> io::Result<Evening> {
     fs::create_dir(&folder)?;
     let settings = last.folder.join(JOB_FILE);
     if settings.is_file() {
-        let copied = fs::read(&settings).and_then(|bytes| {
-            let mut file = NewFile::in_folder(&folder)?;
-            file.file().write_all(&bytes)?;
-            file.publish(&folder.join(JOB_FILE))
-        });
+        let copied = fs::read(&settings).and_then(|bytes| write_new(&folder.join(JOB_FILE), &bytes));
         if let Err(why) = copied {
             let _ = fs::remove_dir(&folder);
             return Err(why);

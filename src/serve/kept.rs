@@ -2,14 +2,13 @@
 
 use std::collections::BTreeSet;
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, Read};
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
 use super::token;
-use crate::disk::scratch::{PREFIX, Passing};
-use crate::disk::sync_folder;
+use crate::disk::new_file::replace;
 
 /// The file's name; the dot keeps it from being taken for anything of the job's.
 pub const KEPT_NAME: &str = ".bench.json";
@@ -48,13 +47,7 @@ impl Kept {
     /// Writes it so that there is always the old or the new one, readable for its owner alone: it holds the secret.
     pub fn store(&self, home: &Path) -> io::Result<()> {
         let text = serde_json::to_string_pretty(self).map_err(io::Error::other)? + "\n";
-        let make = || tempfile::Builder::new().prefix(PREFIX).tempfile_in(home);
-        let (mut file, _passing) = Passing::made(make, |file| file.path().to_owned())?;
-        file.write_all(text.as_bytes())?;
-        file.as_file().sync_all()?;
-        file.persist(home.join(KEPT_NAME)).map_err(|error| error.error)?;
-        sync_folder(home);
-        Ok(())
+        replace(&home.join(KEPT_NAME), text.as_bytes(), None)
     }
 }
 

@@ -80,8 +80,8 @@ fn taken(bench: &Bench, file: &PhotoFile, position: usize, job: &Job, chain_side
     let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, job));
     let whence = whence(seen, &photo.facts, job, chain_side);
     let answer = answer(&Seen { glance: &looked.glance, whence, facts: &photo.facts, light }, job, chain_side, &[]);
-    let (key, sha256) = (key_of(&file.sha256), file.sha256.clone());
-    Some(Taken { key, sha256, path: file.path.clone(), position, glance: looked.glance, whence, answer, filed: None })
+    let key = key_of(&file.sha256);
+    Some(Taken { key, path: file.path.clone(), position, glance: looked.glance, whence, answer, filed: None })
 }
 
 /// Reads what the reports of earlier evenings tell.

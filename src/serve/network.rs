@@ -1,25 +1,9 @@
 //! The networks that this computer is in, and the address in them.
 
-use std::net::{IpAddr, Ipv4Addr};
+use std::net::{IpAddr, Ipv4Addr, UdpSocket};
 
-/// Beginnings of the names of networks that lead to no phone: of virtual machines, containers and tunnels.
-const VIRTUAL: [&str; 15] = [
-    "docker",
-    "br-",
-    "veth",
-    "virbr",
-    "vmnet",
-    "vboxnet",
-    "tun",
-    "tap",
-    "wg",
-    "utun",
-    "tailscale",
-    "zt",
-    "cni",
-    "podman",
-    "vethernet",
-];
+/// Beginnings of the names of networks that lead to no phone: bridges and tunnels of the system's own.
+const VIRTUAL: [&str; 9] = ["br-", "veth", "virbr", "vethernet", "tun", "tap", "wg", "utun", "cni"];
 /// Those of wireless networks, as Linux names them and as Windows and macOS do.
 const WIRELESS: [&str; 4] = ["wl", "wi-fi", "wifi", "en0"];
 
@@ -46,15 +30,27 @@ pub fn networks() -> Vec<Network> {
         if_addrs::IfAddr::V4(v4) => Some(Network { name: way.name, address: v4.ip, netmask: v4.netmask }),
         if_addrs::IfAddr::V6(_) => None,
     });
-    likeliest_first(found.collect())
+    likeliest_first(found.collect(), way_out())
 }
 
-fn likeliest_first(mut networks: Vec<Network>) -> Vec<Network> {
+/// The address of the network by which this computer would reach others: most often the router's or the hotspot's that the phone is in, too.
+/// Nothing is sent for it; the address asked about is one for examples (RFC 5737).
+fn way_out() -> Option<Ipv4Addr> {
+    let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
+    socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?;
+    match socket.local_addr().ok()?.ip() {
+        IpAddr::V4(address) => Some(address),
+        IpAddr::V6(_) => None,
+    }
+}
+
+fn likeliest_first(mut networks: Vec<Network>, way_out: Option<Ipv4Addr>) -> Vec<Network> {
     networks.retain(|network| is_local(network.address));
     networks.sort_by_key(|network| {
         let name = network.name.to_ascii_lowercase();
         let begins = |words: &[&str]| words.iter().any(|word| name.starts_with(word));
-        (begins(&VIRTUAL), network.address.is_link_local(), !begins(&WIRELESS), network.address)
+        let leads_out = way_out == Some(network.address);
+        (begins(&VIRTUAL), !leads_out, network.address.is_link_local(), !begins(&WIRELESS), network.address)
     });
     networks
 }
@@ -85,14 +81,17 @@ mod tests {
         };
         let found = vec![
             network("lo", [127, 0, 0, 1]),
-            network("docker0", [172, 17, 0, 1]),
+            network("br-lan", [172, 17, 0, 1]),
             network("eth0", [192, 168, 1, 7]),
             network("eth1", [203, 0, 113, 9]),
             network("wlan0", [192, 168, 43, 17]),
             network("usb0", [169, 254, 3, 4]),
         ];
-        let names: Vec<String> = likeliest_first(found).iter().map(|network| network.name.clone()).collect();
-        assert_eq!(names, ["wlan0", "eth0", "usb0", "docker0"]);
+        let names: Vec<String> = likeliest_first(found.clone(), None).iter().map(|network| network.name.clone()).collect();
+        assert_eq!(names, ["wlan0", "eth0", "usb0", "br-lan"]);
+        // The one that leads out comes before all.
+        let out = likeliest_first(found, Some([192, 168, 1, 7].into()));
+        assert_eq!(out[0].name, "eth0");
         assert_eq!(network("wlan0", [192, 168, 43, 17]).words(), "192.168.43.0/24, by wlan0");
     }
 }

@@ -36,7 +36,6 @@ function show(state) {
     for (const id of [...state.order].reverse()) $("main").prepend($(id));
     scrollTo(0, 0);
   }
-  $("shoot-words").textContent = state.button;
   $("next").textContent = state.next;
 }
 

@@ -5,7 +5,8 @@ use maud::{DOCTYPE, html};
 use super::parts::title;
 use super::state::State;
 
-pub const CSS: &str = include_str!("page.css");
+/// In the report's colours.
+pub const CSS: &str = concat!(include_str!("../report/html/palette.css"), include_str!("page.css"));
 pub const SCRIPT: &str = include_str!("page.js");
 
 /// The page. Everything it uses comes from this server, by addresses relative to its own.
@@ -39,7 +40,7 @@ pub fn page(state: &State) -> String {
                     p #next {}
                     div.buttons {
                         input #shoot type="file" accept="image/*" capture="environment";
-                        label.shoot for="shoot" #shoot-words { "Take a photo" }
+                        label.shoot for="shoot" { "Take a photo" }
                         input #pick type="file" accept="image/*" multiple;
                         label.pick for="pick" { "Choose photos" }
                     }

@@ -21,8 +21,7 @@ pub struct Parts {
     pub sections: BTreeMap<&'static str, String>,
     /// The sections' names from top to bottom.
     pub order: &'static [&'static str],
-    /// What the big button says, and the line above it.
-    pub button: &'static str,
+    /// The line above the big button.
     pub next: String,
 }
 
@@ -59,7 +58,6 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
             (false, _, false) if tallies.get(state.current).is_some_and(Tally::is_complete) => &TURNING,
             (false, ..) => &TAKING,
         },
-        button: "Take a photo",
         next: tallies.get(state.current).map_or_else(String::new, |tally| next_line(state, tally, all_taken)),
     }
 }

@@ -1,4 +1,4 @@
-//! Which position of the wheel a photo shows: the one place that decides it.
+//! Which position of the wheel a photo shows, as far as the bench page files it by its mark; `measure` sorts by all photos together.
 
 use super::folders::Position;
 

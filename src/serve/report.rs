@@ -8,8 +8,8 @@ use super::state::Bench;
 use crate::photo::listing::REPORT_FOLDER;
 use crate::pictures::{drawn, or_result_alone};
 use crate::pipeline;
-use crate::report::units::Show;
 use crate::report::write::{Identity, JobPlaces, prepare};
+use crate::text::units::Show;
 
 /// Writes the report of what was measured last.
 pub fn make(bench: &Bench) -> Result<(), Refusal> {

@@ -39,14 +39,13 @@ const REMEMBERED: usize = 40;
 pub struct Taken {
     /// The first digits of its checksum: how the page names it, also after a restart.
     pub key: String,
-    pub sha256: String,
     pub path: PathBuf,
     /// Number of its position, from 0.
     pub position: usize,
     pub glance: Glance,
     pub whence: Whence,
     pub answer: Answer,
-    /// Said once, when it was filed: why it went where it went.
+    /// Why it went where it went, until it is moved.
     pub filed: Option<String>,
 }
 
@@ -60,7 +59,7 @@ pub struct Told {
     /// The state of the photos that it was made from.
     pub generation: u64,
     pub photos: usize,
-    /// The bytes of result.json.
+    /// What result.json holds, with nothing in it that a terminal obeys.
     pub json: String,
     /// For people: nothing in it gives a page orders.
     pub document: ResultDocument,

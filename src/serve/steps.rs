@@ -7,11 +7,10 @@ use super::trend::trend;
 use crate::plan::outcome::PlanStep;
 use crate::plan::progress::Progress;
 use crate::plan::since::since;
-use crate::report::result::capital;
-use crate::report::units::{Kind, Show, Shown};
-
-/// What can hurt, in one line.
-const CARE: &str = "Bike propped on its own? Chain off? Turn by hand, never by the engine.";
+use crate::plan::words::turns_in_words;
+use crate::report::cautions::IN_ONE_LINE;
+use crate::text::capital;
+use crate::text::units::{Kind, Show, Shown};
 
 /// The steps of the plan.
 pub fn section(state: &State) -> Markup {
@@ -20,7 +19,7 @@ pub fn section(state: &State) -> Markup {
     html! {
         h2 { (told.document.summary) }
         @if !plan.is_empty() {
-            p.care { (CARE) }
+            p.care { (IN_ONE_LINE) }
             ol.steps { @for step in plan { (card(step, state.is_ticked(step))) } }
         }
     }
@@ -39,26 +38,15 @@ fn card(step: &PlanStep, ticked: bool) -> Markup {
                 p.amount {
                     (amount.with_unit())
                     @if let Some(direction) = step.direction { " " (direction.word()) }
-                    @if let Some(flats) = step.flats { " = " (turns(flats)) }
+                    @if let Some(flats) = step.flats.filter(|flats| *flats > 0) { " = " (turns_in_words(flats)) }
                     small { "± " (amount.u) " " (amount.unit) }
                 }
             }
+            @for danger in &step.dangers { p.care { strong { "Take care. " } (danger) } }
             @if !step.cautions.is_empty() {
                 ul.mind { @for caution in &step.cautions { li { (caution) } } }
             }
         }
-    }
-}
-
-/// Turns of a six-sided nut: "1 1/6 turns" for seven flats.
-fn turns(flats: u32) -> String {
-    let part = ["", "1/6", "1/3", "1/2", "2/3", "5/6"][(flats % 6) as usize];
-    let word = if flats <= 6 { "turn" } else { "turns" };
-    match (flats / 6, part) {
-        (0, "") => format!("0 {word}s"),
-        (whole, "") => format!("{whole} {word}"),
-        (0, part) => format!("{part} {word}"),
-        (whole, part) => format!("{whole} {part} {word}"),
     }
 }
 
@@ -100,16 +88,5 @@ fn lines(state: &State) -> Markup {
                 (trend(&points, verdict.nominal, verdict.tolerance, verdict.field.kind()))
             }
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn flats_are_told_in_turns() {
-        let told = [0, 1, 3, 6, 7, 12, 14].map(turns);
-        assert_eq!(told, ["0 turns", "1/6 turn", "1/2 turn", "1 turn", "1 1/6 turns", "2 turns", "2 1/3 turns"]);
     }
 }

@@ -28,7 +28,6 @@ pub const MOST_NAMES: usize = 1000;
 /// A file that came in whole and has no name yet.
 pub struct Received {
     pub file: NewFile,
-    pub bytes: u64,
     pub sha256: String,
 }
 
@@ -81,6 +80,8 @@ struct Ready {
     light: f32,
     job: Job,
     chain_side: Option<Side>,
+    /// Held as long as its light is.
+    _room: Room,
 }
 
 fn look_and_file(bench: &Bench, received: &mut Received, name: &str) -> Result<Ready, Refusal> {
@@ -91,12 +92,12 @@ fn look_and_file(bench: &Bench, received: &mut Received, name: &str) -> Result<R
         let state = bench.read();
         (state.job.clone(), state.chain_side())
     };
-    let _room = Room::for_bytes(&bytes);
-    let ready = guarded("This photo is not kept.", || look(bench, &bytes, name, job, chain_side));
+    let room = Room::for_bytes(&bytes);
+    let ready = guarded("This photo is not kept.", || look(bench, &bytes, room, name, job, chain_side));
     ready.map_err(|mistake| Refusal::new(500, mistake.what, mistake.advice))?
 }
 
-fn look(bench: &Bench, bytes: &[u8], name: &str, job: Job, chain_side: Option<Side>) -> Result<Ready, Refusal> {
+fn look(bench: &Bench, bytes: &[u8], room: Room, name: &str, job: Job, chain_side: Option<Side>) -> Result<Ready, Refusal> {
     let unreadable = |error: &PhotoError| {
         let advice = match error {
             PhotoError::CutOff | PhotoError::Empty | PhotoError::Damaged { .. } => "Send it again, or take the photo again.",
@@ -126,12 +127,12 @@ fn look(bench: &Bench, bytes: &[u8], name: &str, job: Job, chain_side: Option<Si
         }
         None => Whence::default(),
     };
-    Ok(Ready { looked, format, whence, light, job, chain_side })
+    Ok(Ready { looked, format, whence, light, job, chain_side, _room: room })
 }
 
 /// Decides the position, gives the file its name there and takes the photo up.
 fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Result<Filed, Refusal> {
-    let Ready { looked, format, whence, light, job, chain_side } = ready;
+    let Ready { looked, format, whence, light, job, chain_side, _room } = ready;
     let key = key_of(&received.sha256);
     let facts = looked.photo.as_ref().map(|(photo, ..)| photo.facts.clone());
     let path = bench.change(|state| {
@@ -149,14 +150,13 @@ fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Resul
             None => return Err(Refusal::new(500, "The photo was lost on its way.", "Send it again.")),
         };
         state.current = position;
-        let sha256 = received.sha256.clone();
-        state.photos.push(Taken { key: key.clone(), sha256, path: path.clone(), position, glance, whence, answer, filed });
+        state.photos.push(Taken { key: key.clone(), path: path.clone(), position, glance, whence, answer, filed });
         state.photos_changed();
         Ok(path)
     })?;
     let picture = guarded("The picture can't be shown.", || drawn_for_phone(&path, &looked)).ok().flatten();
     if let Some(picture) = picture {
-        bench.change(|state| state.keep_picture(&key, picture));
+        bench.read().keep_picture(&key, picture);
     }
     Ok(Filed { key, again: false })
 }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::measurement::Measurement;
-use crate::report::units::{Kind, Show, Shown};
+use crate::text::units::{Kind, Show, Shown};
 
 const WIDE: f64 = 340.0;
 const HIGH: f64 = 120.0;

@@ -81,17 +81,16 @@ async fn pass_on(mut body: Incoming, pieces: tokio::sync::mpsc::Sender<Piece>) -
 /// Writes what comes; None when it broke off, and then the file is gone with its last handle.
 fn write(folder: &Path, mut coming: Receiver<Piece>) -> io::Result<Option<Received>> {
     let mut file = NewFile::in_folder(folder)?;
-    let (mut hash, mut bytes) = (Sha256::new(), 0);
+    let mut hash = Sha256::new();
     while let Some(piece) = coming.blocking_recv() {
         match piece {
             Piece::Some(data) => {
                 file.file().write_all(&data)?;
                 hash.update(&data);
-                bytes += data.len() as u64;
             }
             Piece::End => {
                 let sha256 = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
-                return Ok(Some(Received { file, bytes, sha256 }));
+                return Ok(Some(Received { file, sha256 }));
             }
         }
     }

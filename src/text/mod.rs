@@ -2,5 +2,7 @@
 
 pub mod sentence;
 pub mod units;
+mod words;
 
 pub use sentence::{Amount, Say, Sentence};
+pub use words::{capital, listed};

@@ -15,7 +15,7 @@ use sightcord::plan::progress::Progress;
 use sightcord::plan::since::{SinceError, since};
 use sightcord::plan::{PlanSettings, plan};
 use sightcord::report::text;
-use sightcord::report::units::Show;
+use sightcord::text::units::Show;
 
 fn settings() -> PlanSettings {
     PlanSettings { spacing_mm: Some(210.0), pack: Some(SpacerKind::Hub), print_measured: true, ..PlanSettings::default() }

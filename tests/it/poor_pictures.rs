@@ -69,7 +69,7 @@ fn measured(set: &str, spoil: Spoil) -> (usize, usize, Vec<String>) {
     (figures.len(), expected.len(), wrong)
 }
 
-/// Prints the table of docs/robustness.md. POOR names rows (parts of their words, comma between them) or "all"; SETS the sets.
+/// Prints a table of what spoilt photos still tell. POOR names rows (parts of their words, comma between them) or "all"; SETS the sets.
 #[test]
 #[ignore = "needs ../shared"]
 fn poor_pictures_give_fewer_figures_and_no_wrong_one() {

@@ -13,6 +13,7 @@ const GOOD: Style = AnsiColor::Green.on_default();
 const OPEN: Style = AnsiColor::Yellow.on_default();
 const BAD: Style = AnsiColor::Red.on_default();
 const HEADING: Style = Style::new().bold();
+const IS_GOOD: &str = "good";
 /// Longer names of photos are cut at the front.
 const LONGEST_NAME: usize = 28;
 /// Cells smaller than this, px, are a step too far away.
@@ -35,7 +36,12 @@ pub fn verdict(glance: &Glance) -> (Style, String) {
     if glance.cards.len() < 2 && !glance.for_the_lens {
         return (OPEN, "have a second card in it".to_owned());
     }
-    (GOOD, "good".to_owned())
+    (GOOD, IS_GOOD.to_owned())
+}
+
+/// Whether there is nothing to do better.
+pub fn is_good(glance: &Glance) -> bool {
+    verdict(glance).1 == IS_GOOD
 }
 
 /// "one step closer: tab 5 is 5 px a cell".

@@ -127,13 +127,16 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         let made = looked.iter().filter_map(|(glance, _, bytes)| Some((glance.photo.as_str(), bytes.as_deref()?)));
         pictures.store_all(&made.collect::<Vec<_>>())?;
     }
-    let (mut seen, sortable): (Vec<Glance>, Vec<Sortable>) = looked.into_iter().map(|(glance, photo, _)| (glance, photo)).unzip();
-    for (number, job) in jobs.iter().enumerate() {
-        let of_job: Vec<usize> = (0..wanted.len()).filter(|idx| wanted[*idx].job == number).collect();
-        let photos: Vec<Sortable> = of_job.iter().map(|idx| sortable[*idx].clone()).collect();
-        let mut own: Vec<&mut Glance> =
-            seen.iter_mut().enumerate().filter(|(idx, _)| of_job.contains(idx)).map(|(_, glance)| glance).collect();
-        findings.extend(sorting::sort(&mut own, &photos, job, number > 0));
+    let mut by_job: Vec<Vec<Sortable>> = vec![Vec::new(); jobs.len()];
+    let mut seen: Vec<Glance> = Vec::with_capacity(looked.len());
+    for ((glance, photo, _), what) in looked.into_iter().zip(&wanted) {
+        seen.push(glance);
+        by_job[what.job].push(photo);
+    }
+    for ((number, job), photos) in jobs.iter().enumerate().zip(by_job) {
+        let of_job = seen.iter_mut().zip(&wanted).filter(|(_, what)| what.job == number);
+        let mut own: Vec<&mut Glance> = of_job.map(|(glance, _)| glance).collect();
+        findings.extend(sorting::sort(&mut own, photos, job, number > 0));
     }
     glances.extend(seen);
     let job = if jobs.len() == 2 { &jobs[1] } else { &jobs[0] };

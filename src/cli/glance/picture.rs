@@ -2,12 +2,12 @@
 
 use std::collections::BTreeSet;
 use std::fs;
-use std::io::{ErrorKind, Write};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use crate::disk::new_file::NewFile;
+use crate::disk::new_file::write_new;
 use crate::disk::place::{is_within, resolved};
 use crate::job::JOB_FILE;
 use crate::report::html::{name_digits, plain_name};
@@ -50,7 +50,9 @@ impl PictureFolder {
             if there {
                 self.unchanged += 1;
             } else {
-                write_new(&self.folder, &path, bytes)?;
+                write_new(&path, bytes).with_context(|| {
+                    format!("can't write {}: check that the folder may be written to and the disk has room", path.display())
+                })?;
                 self.written += 1;
             }
         }
@@ -112,11 +114,4 @@ fn is_there(path: &Path, bytes: &[u8]) -> anyhow::Result<bool> {
         Ok(_) => {}
     }
     bail!("{} is there already with other content, and nothing was written: move it away, or name another folder", path.display())
-}
-
-fn write_new(folder: &Path, path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
-    let failed = || format!("can't write {}: check that the folder may be written to and the disk has room", path.display());
-    let mut file = NewFile::in_folder(folder).with_context(failed)?;
-    file.file().write_all(bytes).with_context(failed)?;
-    file.publish(path).with_context(failed)
 }

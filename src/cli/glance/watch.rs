@@ -91,22 +91,19 @@ impl Arrivals {
     fn sort(&mut self, job: &Job) {
         let photos: Vec<Sortable> = self.told.iter().map(|told| told.photo.clone()).collect();
         let mut glances: Vec<&mut Glance> = self.told.iter_mut().map(|told| &mut told.glance).collect();
-        sorting::sort(&mut glances, &photos, job, true);
+        sorting::sort(&mut glances, photos, job, true);
     }
 
     /// Takes a photo up among those told of, and gives the words for it.
     pub fn take(&mut self, file: &PhotoFile, new: Glance, photo: Sortable, job: &Job) -> New {
         self.add(file, new, photo);
         self.sort(job);
-        let mut before = self.glances();
-        let new = before.pop().unwrap_or_default();
-        let adds = missing::adds(&before, &new, job);
-        New {
-            line: lines::lines(&before, std::slice::from_ref(&new), job),
-            adds,
-            missing: missing::missing(&self.glances(), job),
-            glance: new,
-        }
+        let all = self.glances();
+        let missing = missing::missing(&all, job);
+        let (before, new) = all.split_at(all.len().saturating_sub(1));
+        let line = lines::lines(before, new, job);
+        let glance = new.first().cloned().unwrap_or_default();
+        New { line, adds: missing::adds(before, &glance, job), missing, glance }
     }
 
     pub fn glances(&self) -> Vec<Glance> {
@@ -266,9 +263,8 @@ impl Watched<'_> {
         }
         self.arrivals.sort(&self.job);
         let glances = self.arrivals.glances();
-        let poor: Vec<Glance> = glances.iter().filter(|glance| lines::verdict(glance).1 != "good").cloned().collect();
-        if !poor.is_empty() {
-            super::super::print_styled(&lines::lines(&glances, &poor, &self.job))?;
+        for (idx, poor) in glances.iter().enumerate().filter(|(_, glance)| !lines::is_good(glance)) {
+            super::super::print_styled(&lines::lines(&glances[..idx], std::slice::from_ref(poor), &self.job))?;
         }
         self.tell_tally()
     }

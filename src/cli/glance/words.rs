@@ -5,8 +5,8 @@ use crate::glance::seen::{BLURRED, Glance, SeenCord, SeenPattern};
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::report::numbers::ranges;
-use crate::report::units::{Kind, Show, Shown};
 use crate::scene::cord_on_card::HEIGHT_MM;
+use crate::text::units::{Kind, Show, Shown};
 use crate::visible::one_line;
 
 const WIDTH: usize = 80;

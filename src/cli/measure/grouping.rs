@@ -1,11 +1,11 @@
 //! Which photos belong together, written into job.toml on request: at its end, and nothing else of it is touched.
 
-use std::io::{ErrorKind, Write};
+use std::io::ErrorKind;
 use std::path::Path;
 
 use anyhow::{Context, bail};
 
-use crate::disk::new_file::NewFile;
+use crate::disk::new_file::{replace, write_new};
 use crate::grouping::{GroupedBy, GroupingEntry};
 use crate::job::{JOB_FILE, Job, JobSetup, setups};
 
@@ -34,11 +34,10 @@ pub fn keep(folder: &Path, grouping: &[GroupingEntry]) -> anyhow::Result<String>
     let text =
         format!("{}{}", before.as_deref().unwrap_or(BEGINNING).trim_end_matches('\n').to_owned() + "\n", setups::written(&found));
     if before.is_none() {
-        let mut file = NewFile::in_folder(folder).with_context(failed)?;
-        file.file().write_all(text.as_bytes()).with_context(failed)?;
-        file.publish(&at).with_context(failed)?;
+        write_new(&at, text.as_bytes()).with_context(failed)?;
     } else {
-        replace(folder, &at, &text).with_context(failed)?;
+        let permissions = std::fs::metadata(&at).with_context(failed)?.permissions();
+        replace(&at, text.as_bytes(), Some(permissions)).with_context(failed)?;
     }
     let n: usize = found.iter().map(|setup| setup.photos.len()).sum();
     Ok(format!("{JOB_FILE} now says of {n} photos to which set-up they belong."))
@@ -53,14 +52,4 @@ fn found(grouping: &[GroupingEntry]) -> Vec<JobSetup> {
         }
     }
     setups
-}
-
-/// The longer text in the place of the shorter one it begins with, whole or not at all.
-fn replace(folder: &Path, at: &Path, text: &str) -> std::io::Result<()> {
-    let mut new = tempfile::Builder::new().prefix(crate::disk::scratch::PREFIX).tempfile_in(folder)?;
-    new.write_all(text.as_bytes())?;
-    new.as_file().set_permissions(std::fs::metadata(at)?.permissions())?;
-    new.as_file().sync_all()?;
-    new.persist(at)?;
-    Ok(())
 }

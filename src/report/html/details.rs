@@ -6,9 +6,10 @@ use super::photos::seen_in_words;
 use crate::figure::Figure;
 use crate::finding::{Finding, Severity};
 use crate::plan::outcome::State;
-use crate::report::absent::{Absent, absent, is_absence};
-use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Kind, Show, Shown};
+use crate::report::absent::{Absent, absent, told};
+use crate::report::result::ResultDocument;
+use crate::text::capital;
+use crate::text::units::{Kind, Show, Shown};
 
 /// Contributions of each figure, the figures with a verdict first, and of these the contributions largest first.
 pub fn budget(document: &ResultDocument, show: Show) -> Markup {
@@ -75,7 +76,7 @@ fn budget_rows(document: &ResultDocument, field: &Figure, show: Show) -> Markup 
 /// A contribution may be smaller than the last place that is shown of a figure: one place more.
 fn finer(u: f64, kind: Kind, show: Show) -> String {
     match (kind, show) {
-        (Kind::Length, Show::Inch) => format!("{:.4}", u / crate::report::units::MM_PER_INCH),
+        (Kind::Length, Show::Inch) => format!("{:.4}", u / crate::text::units::MM_PER_INCH),
         (Kind::Ratio, _) => format!("{:.3}", u * 100.0),
         _ => format!("{u:.3}"),
     }
@@ -101,9 +102,9 @@ fn up(document: &ResultDocument) -> Markup {
 
 pub fn findings(document: &ResultDocument, show: Show) -> Markup {
     html! {
-            @if document.findings.iter().all(is_absence) { p { "None." } }
+            @if told(document).next().is_none() { p { "None." } }
             @else {
-                ul.findings { @for finding in document.findings.iter().filter(|f| !is_absence(f)) { (one_finding(finding, show)) } }
+                ul.findings { @for finding in told(document) { (one_finding(finding, show)) } }
             }
             @let absent = absent(document);
             @if !absent.is_empty() {
@@ -111,11 +112,6 @@ pub fn findings(document: &ResultDocument, show: Show) -> Markup {
                 ul { @for Absent { names, need } in &absent { li { (names) ". " span.advice { (need) } } } }
             }
     }
-}
-
-/// Findings that say more than that a figure was not measured.
-pub fn told(document: &ResultDocument) -> impl Iterator<Item = &Finding> {
-    document.findings.iter().filter(|finding| !is_absence(finding))
 }
 
 /// What was refused or stands in the way, on the first page: whoever is not finished needs it at once.

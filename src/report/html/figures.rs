@@ -10,8 +10,9 @@ use crate::measurement::{Measurement, Quality};
 use crate::plan::outcome::{Decision, State, Verdict};
 use crate::report::fields::InWords;
 use crate::report::groups::{Group, groups, rim_rows};
-use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Kind, Show, Shown};
+use crate::report::result::ResultDocument;
+use crate::text::capital;
+use crate::text::units::{Kind, Show, Shown};
 
 /// A sign and a word for a verdict: the shape tells it without the colour, the word without the shape.
 pub fn verdict_badge(decision: Decision) -> Markup {

@@ -20,8 +20,8 @@ pub use reduce::{named_picture, picture};
 pub use since::since_page;
 
 use super::result::{RESULT_NAME, ResultDocument};
-use super::units::Show;
 use super::write::ReportFile;
+use crate::text::units::Show;
 
 /// All files of a report: the result, the page, the drawings and the photos.
 pub fn files(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) -> Vec<ReportFile> {
@@ -35,10 +35,12 @@ pub fn files(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) -
 
 /// The drawings of the scene with the names of their files; none where nothing of the scene is known.
 pub fn views(document: &ResultDocument, show: Show) -> Vec<(&'static str, Drawing)> {
-    let layout = &document.layout;
-    if layout.axle.is_none() && layout.marks.is_empty() {
-        return Vec::new();
-    }
-    let bike = Bike::new(document);
+    let Some(bike) = bike_of(document) else { return Vec::new() };
     vec![("above", above(&bike, show)), ("behind", behind(&bike, show)), ("side", side(&bike))]
+}
+
+/// What the drawings show; None where nothing of the scene is known.
+fn bike_of(document: &ResultDocument) -> Option<Bike<'_>> {
+    let layout = &document.layout;
+    (layout.axle.is_some() || !layout.marks.is_empty()).then(|| Bike::new(document))
 }

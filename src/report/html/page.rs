@@ -2,16 +2,17 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::drawing::{self, DRAWING_CSS};
+use super::drawing::DRAWING_CSS;
 use super::photos::PhotoPicture;
-use super::{details, figures, photos, plan, views};
+use super::{above, behind, bike_of, details, figures, photos, plan, side};
 use crate::figure::Figure;
 use crate::plan::outcome::{Decision, State};
+use crate::report::absent::told;
 use crate::report::cautions::{CAUTIONS, IN_ONE_LINE, NO_CERTIFICATE};
 use crate::report::result::ResultDocument;
-use crate::report::units::Show;
+use crate::text::units::Show;
 
-pub const PAGE_CSS: &str = include_str!("page.css");
+pub const PAGE_CSS: &str = concat!(include_str!("palette.css"), include_str!("page.css"));
 
 /// What the page may load: pictures and styles that stand in it. Whatever a name in it may hold, no script runs, and nothing comes
 /// from elsewhere or goes there.
@@ -49,7 +50,7 @@ pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) ->
             (closed("figures", "Every figure", figures::section(document, show)))
             (closed("uncertainty", "How sure, and why", details::budget(document, show)))
             @if !pictures.is_empty() || !document.layout.cameras.is_empty() {
-                (closed("photos", "Photos", html! { (photos::section(document, pictures)) (side_view(document, show)) }))
+                (closed("photos", "Photos", html! { (photos::section(document, pictures)) (side_view(document)) }))
             }
             (closed("findings", &findings_title(document), details::findings(document, show)))
             (closed("mind", "Take care", cautions()))
@@ -82,7 +83,7 @@ pub fn closed(id: &str, title: &str, body: Markup) -> Markup {
 }
 
 fn findings_title(document: &ResultDocument) -> String {
-    match details::told(document).count() {
+    match told(document).count() {
         0 => "Findings: none".to_owned(),
         1 => "Findings: one".to_owned(),
         n => format!("Findings: {n}"),
@@ -115,7 +116,7 @@ fn header(document: &ResultDocument, title: &str, about: &str) -> Markup {
             p.kind { strong { (title) } " \u{b7} " (taken(document)) }
             h1 { @if !sign.is_empty() { span.sign aria-hidden="true" { (sign) } " " } (headline) }
             @let more = more.trim_start_matches([':', '.', ' ']);
-            @if !more.is_empty() { p.lead { (crate::report::result::capital(more)) } }
+            @if !more.is_empty() { p.lead { (crate::text::capital(more)) } }
             @if !about.is_empty() { p.lead { (about) } }
             @if !document.plan.is_empty() { p.care { (IN_ONE_LINE) } }
         }
@@ -133,29 +134,27 @@ fn taken(document: &ResultDocument) -> String {
 }
 
 fn view_section(document: &ResultDocument, show: Show) -> Markup {
-    let mut views = views(document, show).into_iter().map(|(_, view)| view);
-    let (Some(above), Some(behind)) = (views.next(), views.next()) else { return html! {} };
-    let factor = drawing::Bike::new(document).factor;
+    let Some(bike) = bike_of(document) else { return html! {} };
     html! {
         section #views {
             h2.unseen { "How it stands" }
             div.views {
-                figure { (PreEscaped(above.inline())) figcaption { "From above, front at the top" } }
-                figure { (PreEscaped(behind.inline())) figcaption { "From behind" } }
+                figure { (PreEscaped(above(&bike, show).inline())) figcaption { "From above, front at the top" } }
+                figure { (PreEscaped(behind(&bike, show).inline())) figcaption { "From behind" } }
             }
             p.caption {
-                "To scale; what is out of true is drawn " strong { (factor) " times" } " as large as it is. Pale: where the wheel belongs."
+                "To scale; what is out of true is drawn " strong { (bike.factor) " times" } " as large as it is. Pale: where the wheel belongs."
             }
             details.what { summary { "What the lines are" } (legend(document)) }
         }
     }
 }
 
-fn side_view(document: &ResultDocument, show: Show) -> Markup {
-    let Some((_, side)) = views(document, show).into_iter().nth(2) else { return html! {} };
+fn side_view(document: &ResultDocument) -> Markup {
+    let Some(bike) = bike_of(document) else { return html! {} };
     html! {
         figure.wide {
-            (PreEscaped(side.inline()))
+            (PreEscaped(side(&bike).inline()))
             figcaption {
                 "From the bike's left, front at the left, true to scale, with the places the photos were taken from: "
                 "filled triangles on the left side, hollow ones on the right"

@@ -9,8 +9,9 @@ use crate::plan::outcome::{PlanStep, State, StepKind};
 use crate::report::brief::{self, brief};
 use crate::report::expected::{Change, changes};
 use crate::report::fields::InWords;
-use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Show, Shown};
+use crate::report::result::ResultDocument;
+use crate::text::capital;
+use crate::text::units::{Show, Shown};
 
 pub fn section(document: &ResultDocument, show: Show) -> Markup {
     html! {

@@ -4,7 +4,7 @@ use maud::{Markup, PreEscaped, html};
 
 use super::figures::verdict_badge;
 use super::page::{closed, sheet};
-use super::views;
+use super::{above, behind, bike_of};
 use crate::plan::difference::Difference;
 use crate::plan::outcome::Decision;
 use crate::plan::progress::{Progress, StepProgress};
@@ -12,20 +12,21 @@ use crate::plan::since::Since;
 use crate::report::cautions::NO_CERTIFICATE;
 use crate::report::fields::InWords;
 use crate::report::groups::in_groups;
-use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Show, Shown};
+use crate::report::result::ResultDocument;
+use crate::text::capital;
+use crate::text::units::{Show, Shown};
 
 /// The page of a comparison: the later bike's drawing beside what became of each step.
 pub fn since_page(before: &ResultDocument, after: &ResultDocument, compared: &Since, show: Show) -> String {
     let title = after.job.bike.as_deref().unwrap_or("Wheel and chain line");
     let judged: Vec<&Difference> = compared.differences.iter().filter(|d| d.verdict_after.is_some()).collect();
-    let right = judged.iter().filter(|d| d.verdict_after == Some(Decision::In)).count();
     let days = [before, after].map(|result| result.date_of_photos().unwrap_or_else(|| "undated".to_owned()));
-    let class = if right == judged.len() { "in" } else { "todo" };
+    let all_right = !compared.other_bike && judged.iter().all(|d| d.verdict_after == Some(Decision::In));
+    let class = if all_right { "in" } else { "todo" };
     let body = html! {
         header.(class) {
             p.kind { strong { (title) } " \u{b7} before and after: " (days[0]) ", " (days[1]) }
-            h1 { (right) " of " (judged.len()) " are right now" }
+            h1 { (compared.headline()) }
             @for finding in &compared.findings {
                 p.care { (finding.what.shown(show)) " " (finding.advice.shown(show)) }
             }
@@ -64,14 +65,13 @@ fn one_step(step: &StepProgress, show: Show) -> Markup {
 }
 
 fn drawing(after: &ResultDocument, show: Show) -> Markup {
-    let mut views = views(after, show).into_iter().map(|(_, view)| view);
-    let (Some(above), Some(behind)) = (views.next(), views.next()) else { return html! {} };
+    let Some(bike) = bike_of(after) else { return html! {} };
     html! {
         section #views {
             h2.unseen { "How it stands now" }
             div.views {
-                figure { (PreEscaped(above.inline())) figcaption { "Now, from above" } }
-                figure { (PreEscaped(behind.inline())) figcaption { "Now, from behind" } }
+                figure { (PreEscaped(above(&bike, show).inline())) figcaption { "Now, from above" } }
+                figure { (PreEscaped(behind(&bike, show).inline())) figcaption { "Now, from behind" } }
             }
         }
     }

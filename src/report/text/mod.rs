@@ -9,11 +9,11 @@ mod tables;
 pub use short::report;
 pub use since::since;
 
-use super::absent::{Absent, absent, is_absence};
+use super::absent::{Absent, absent, told};
 use super::cautions::CAUTIONS;
 use super::result::ResultDocument;
-use super::units::Show;
 use crate::finding::{Finding, Severity};
+use crate::text::units::Show;
 use anstyle::Style;
 use paper::{BAD, FAINT, HEADING, OPEN, Paper};
 
@@ -51,7 +51,7 @@ fn head(paper: &mut Paper, document: &ResultDocument) {
 
 /// Findings with what to do, the gravest first; what was simply not laid out or not stuck on comes last, in short.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
-    let told: Vec<&Finding> = document.findings.iter().filter(|finding| !is_absence(finding)).collect();
+    let told: Vec<&Finding> = told(document).collect();
     if !told.is_empty() {
         paper.heading("Findings", "");
         // The same advice on one thing after another is given once.

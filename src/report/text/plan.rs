@@ -8,8 +8,9 @@ use crate::plan::outcome::PlanStep;
 use crate::report::brief;
 use crate::report::expected::{Change, changes};
 use crate::report::fields::InWords;
-use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Show, Shown};
+use crate::report::result::ResultDocument;
+use crate::text::capital;
+use crate::text::units::{Show, Shown};
 
 const PLAIN: Style = Style::new();
 

@@ -7,12 +7,13 @@ use super::{plan, tables};
 use crate::finding::{Finding, Severity};
 use crate::measurement::Measurement;
 use crate::plan::outcome::{Decision, PlanStep, State, Verdict};
-use crate::report::absent::is_absence;
+use crate::report::absent::told;
 use crate::report::brief::brief;
 use crate::report::cautions::{IN_ONE_LINE, NO_CERTIFICATE};
 use crate::report::fields::InWords;
-use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Show, Shown};
+use crate::report::result::ResultDocument;
+use crate::text::capital;
+use crate::text::units::{Show, Shown};
 
 const PLAIN: Style = Style::new();
 
@@ -123,8 +124,7 @@ fn name(verdict: &Verdict) -> String {
 
 /// What stands in the way, with what to do; warnings in short; the rest is counted.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
-    let told: Vec<&Finding> = document.findings.iter().filter(|finding| !is_absence(finding)).collect();
-    let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) = told.into_iter().partition(|f| f.severity != Severity::Note);
+    let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) = told(document).partition(|f| f.severity != Severity::Note);
     // The same of one figure after another is said once.
     grave.dedup_by(|a, b| (&a.id, &a.what, &a.advice) == (&b.id, &b.what, &b.advice));
     if !grave.is_empty() {

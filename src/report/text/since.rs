@@ -1,7 +1,5 @@
 //! Before and after for the terminal.
 
-use std::cmp::Ordering;
-
 use anstyle::Style;
 
 use super::paper::{BAD, FAINT, OPEN, Paper, harmless};
@@ -57,10 +55,10 @@ pub fn since(compared: &Since, show: Show) -> String {
 
 /// The answer in a few sentences: better or worse, what is still out, and what each step brought.
 fn answer(compared: &Since, show: Show) -> Vec<String> {
+    let mut sentences = vec![compared.headline()];
     if compared.other_bike {
-        return vec!["Two different bikes: what changed on one can't be told from the other.".to_owned()];
+        return sentences;
     }
-    let mut sentences = vec![better_or_worse(compared)];
     let of_after = |decision: Decision| compared.differences.iter().filter(move |d| d.verdict_after == Some(decision));
     let said = |difference: &Difference| {
         let value =
@@ -80,47 +78,6 @@ fn answer(compared: &Since, show: Show) -> Vec<String> {
         sentences.push(steps.join(" "));
     }
     sentences
-}
-
-/// "Better: 2 of 3 are right now."
-fn better_or_worse(compared: &Since) -> String {
-    let judged = |decision: fn(&Difference) -> Option<Decision>, wanted: Decision| {
-        compared.differences.iter().filter(|d| decision(d) == Some(wanted)).count()
-    };
-    let all = compared.differences.iter().filter(|d| d.verdict_after.is_some()).count();
-    let (was, is) = (judged(|d| d.verdict_before, Decision::In), judged(|d| d.verdict_after, Decision::In));
-    let (was_out, is_out) = (judged(|d| d.verdict_before, Decision::Out), judged(|d| d.verdict_after, Decision::Out));
-    let changed = compared.differences.iter().any(|d| d.changed == Some(true));
-    let word = match (is.cmp(&was), is_out.cmp(&was_out)) {
-        (Ordering::Greater, Ordering::Less | Ordering::Equal) => "Better",
-        (Ordering::Equal, Ordering::Less) => "Better",
-        (Ordering::Less, _) | (_, Ordering::Greater) => "Worse",
-        _ if changed => nearer_or_farther(compared),
-        _ => "No change that can be seen",
-    };
-    match (all, is) {
-        (0, _) => format!("{word}: no figure was judged."),
-        (all, is) if is == all => format!("{word}: all {all} are right now."),
-        (all, 0) => format!("{word}: none of {all} is right yet."),
-        (all, 1) => format!("{word}: 1 of {all} is right now."),
-        (all, is) => format!("{word}: {is} of {all} are right now."),
-    }
-}
-
-/// Where as many are right as before: whether what is out came nearer.
-fn nearer_or_farther(compared: &Since) -> &'static str {
-    let moved = compared.differences.iter().filter(|d| d.changed == Some(true) && d.verdict_after.is_some()).filter_map(|d| {
-        let (before, after) = (d.before.as_ref()?, d.after.as_ref()?);
-        Some(after.value.abs() < before.value.abs())
-    });
-    let (mut nearer, mut farther) = (0, 0);
-    moved.for_each(|is_nearer| if is_nearer { nearer += 1 } else { farther += 1 });
-    match (nearer, farther) {
-        (1.., 0) => "Nearer",
-        (0, 1..) => "Worse",
-        (0, 0) => "Nothing that is judged has changed",
-        _ => "Partly nearer, partly farther",
-    }
 }
 
 /// "Step 2 moved 1.3 mm of 1.4 mm."

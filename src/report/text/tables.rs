@@ -10,8 +10,9 @@ use crate::measurement::{Measurement, Quality};
 use crate::plan::outcome::{Decision, Verdict};
 use crate::report::fields::InWords;
 use crate::report::groups::{Group, groups, rim_rows};
-use crate::report::result::{ResultDocument, capital};
-use crate::report::units::{Kind, Show, Shown};
+use crate::report::result::ResultDocument;
+use crate::text::capital;
+use crate::text::units::{Kind, Show, Shown};
 
 /// Columns of a table of figures: name, value, uncertainty, verdict.
 const NAME: usize = 25;

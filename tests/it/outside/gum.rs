@@ -33,7 +33,6 @@ fn carrier(n: usize) -> Solution {
         cord_doubts: Vec::new(),
         group_spreads: Vec::new(),
         readings: Vec::new(),
-        with_rival_cord: None,
         converged: true,
         regular: true,
     }

@@ -10,7 +10,7 @@ use scraper::Html;
 use sightcord::report::brief::brief;
 use sightcord::report::html::{PhotoPicture, page};
 use sightcord::report::result::ResultDocument;
-use sightcord::report::units::Show;
+use sightcord::text::units::Show;
 
 use crate::report::page::{pictures, select};
 use crate::report::samples;
@@ -142,7 +142,8 @@ fn printed(name: &str, document: &ResultDocument, text: &str, paper: &str) {
     let pdf = shots().join(format!("{name}-{paper}.pdf"));
     chromium(&["--no-pdf-header-footer", &format!("--print-to-pdf={}", pdf.display())], &at);
     let read = |last: &str| {
-        let arguments = ["-f", "1", "-l", last, pdf.to_str().unwrap(), "-"];
+        // In the order of the page, not across its columns: words of a drawing don't come between those of a step.
+        let arguments = ["-raw", "-f", "1", "-l", last, pdf.to_str().unwrap(), "-"];
         let output = Command::new("pdftotext").args(arguments).output().expect("pdftotext is installed");
         String::from_utf8(output.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
     };

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use sightcord::pipeline;
 use sightcord::report::text::report;
-use sightcord::report::units::Show;
+use sightcord::text::units::Show;
 
 /// The report of a sample, as plain text of 80 columns.
 fn terminal(sample: &str) -> String {

@@ -9,7 +9,7 @@ use sightcord::pipeline;
 use sightcord::report::fields::InWords;
 use sightcord::report::html::{PhotoPicture, RESIDUAL_FACTOR, page};
 use sightcord::report::result::ResultDocument;
-use sightcord::report::units::Show;
+use sightcord::text::units::Show;
 
 use crate::report::browser;
 use crate::report::page::{figures_agree, select};

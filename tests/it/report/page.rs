@@ -10,7 +10,7 @@ use sightcord::figure::{Figure, RimPlace, Side};
 use sightcord::plan::since::since;
 use sightcord::report::html::{Overlay, PhotoPicture, RESIDUAL_FACTOR, files, page, plan_page, since_page, views};
 use sightcord::report::result::ResultDocument;
-use sightcord::report::units::Show;
+use sightcord::text::units::Show;
 
 use crate::report::samples;
 

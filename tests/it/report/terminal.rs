@@ -5,7 +5,7 @@ use sightcord::plan::since::since;
 use sightcord::report::result::ResultDocument;
 use sightcord::report::text;
 use sightcord::report::text::{report, report_all};
-use sightcord::report::units::Show;
+use sightcord::text::units::Show;
 
 use crate::report::samples;
 

@@ -5,7 +5,7 @@ use super::canvas::{Anchor, Canvas, Drawing, Place};
 use super::labels::{HEAD, Labels, WAY, letters};
 use crate::figure::{Figure, Side};
 use crate::plan::outcome::{Direction, PlanStep, StepKind};
-use crate::report::units::Show;
+use crate::text::units::Show;
 
 /// From the spindle's middle to where the adjusters hold it, mm; only for the drawing.
 const ADJUSTERS: f64 = 104.0;

@@ -5,7 +5,7 @@ use super::canvas::{Anchor, Canvas, Drawing, Place};
 use super::labels::{HEAD, Labels, WAY, letters};
 use crate::figure::Figure;
 use crate::plan::outcome::{Direction, StepKind};
-use crate::report::units::Show;
+use crate::text::units::Show;
 
 /// How far from the wheel a plumb line may hang to be shown, mm along the bike.
 const NEAR: f64 = 2000.0;

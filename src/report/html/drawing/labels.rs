@@ -5,7 +5,7 @@ use super::bike::Bike;
 use super::canvas::{Anchor, Canvas, Place, WIDE_LETTER};
 use crate::figure::Figure;
 use crate::plan::outcome::{Direction, PlanStep, StepKind};
-use crate::report::units::{Kind, Show, Shown};
+use crate::text::units::{Kind, Show, Shown};
 
 /// Least height of letters, mm on the drawing.
 const LEAST_LETTERS: f64 = 15.0;
