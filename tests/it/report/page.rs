@@ -319,7 +319,7 @@ fn contrast(a: &str, b: &str) -> f64 {
 
 #[test]
 fn text_stands_out_in_light_in_dark_and_on_paper() {
-    let css = include_str!("../../../src/report/html/page.css");
+    let css = concat!(include_str!("../../../src/report/html/palette.css"), include_str!("../../../src/report/html/page.css"));
     let themes: Vec<BTreeMap<&str, &str>> = css
         .split(":root {")
         .skip(1)
@@ -364,7 +364,7 @@ fn before_and_after_and_what_if_have_pages_of_their_own() {
     for show in [Show::Mm, Show::Inch] {
         let html = parsed("since", &since_page(&before, &after, &compared, show));
         let headline: String = html.select(&select("h1")).next().unwrap().text().collect();
-        assert_eq!(headline, "2 of 2 are right now");
+        assert_eq!(headline, "Better: all 2 are right now.");
         assert_eq!(html.select(&select("#plan li.step")).count(), compared.steps.len());
         assert_eq!(html.select(&select("script")).count(), 0);
         let html = parsed("what if", &plan_page(&before, show));
