@@ -40,6 +40,9 @@ pub struct Checked {
     /// The same of the photos from the left and from the right: what light and shadow do to a cord, either side sees otherwise, and
     /// where both together take the middle of it this says more than the figures are off.
     pub left_right: Option<f64>,
+    /// What odd and even photos say of the error of a figure that all of them tell: for honest photos a draw with the photos' own
+    /// standard uncertainty.
+    pub apart: BTreeMap<Figure, f64>,
     pub findings: Vec<Finding>,
 }
 
@@ -54,9 +57,9 @@ pub fn check(
 ) -> Checked {
     let mut checked = Checked::default();
     for split in [Split::OddEven, Split::LeftRight] {
-        let ratio = compare(solution, settings, choices, fields, propagated, split);
+        let (ratio, apart) = compare(solution, settings, choices, fields, propagated, split).unwrap_or_default();
         match split {
-            Split::OddEven => checked.ratio = ratio,
+            Split::OddEven => (checked.ratio, checked.apart) = (ratio, apart),
             Split::LeftRight => checked.left_right = ratio,
         }
         match ratio {
@@ -145,7 +148,7 @@ fn compare(
     fields: &[Figure],
     propagated: &Propagated,
     split: Split,
-) -> Option<f64> {
+) -> Option<(Option<f64>, BTreeMap<Figure, f64>)> {
     let [one, other] = halves(solution, split)?.map(|half| {
         let told = Evaluation::new(settings, choices, &half.state, Shift(None)).run().told;
         let values = told.into_iter().collect::<BTreeMap<Figure, f64>>();
@@ -154,7 +157,7 @@ fn compare(
     });
     let whole = solution.covariance.as_ref()? * propagated.jacobian.transpose();
     let variance = |i: usize, spread: &nalgebra::DMatrix<f64>| propagated.jacobian.row(i).transpose().dot(&spread.column(i));
-    let (mut sum, mut n) = (0.0, 0);
+    let (mut sum, mut n, mut apart) = (0.0, 0, BTreeMap::new());
     for (a, b, va, vb, all) in datum_and_up(solution, &one.2, &other.2) {
         if [va, vb].iter().all(|v| *v > 0.0 && *v < KNOWS_TOO_LITTLE.powi(2) * all) {
             sum += (a - b).powi(2) / (va + vb);
@@ -168,7 +171,9 @@ fn compare(
         if known(va) && known(vb) {
             sum += (a - b).powi(2) / (va + vb);
             n += 1;
+            // Of a mean weighted by what either half knows: its standard uncertainty over that of the difference.
+            apart.insert(field.clone(), (a - b).abs() * (va * vb).sqrt() / (va + vb));
         }
     }
-    (n >= LEAST_FIGURES).then(|| (sum / n as f64).sqrt())
+    Some(((n >= LEAST_FIGURES).then(|| (sum / n as f64).sqrt()), apart))
 }

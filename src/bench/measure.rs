@@ -39,9 +39,9 @@ pub fn noise_raised(crosscheck_ratio: Option<f64>) -> f64 {
 pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     let contradicts = |figures: &Figures| figures.findings.iter().any(|finding| finding.id == datum_findings::DISAGREE);
     let rival = solution.with_rival_cord();
-    let figures = tell(solution, rival.as_ref(), settings, true);
+    let figures = tell(solution, rival.as_ref(), settings, None);
     if let Some(other) = rival.as_ref().filter(|_| contradicts(&figures)) {
-        let theirs = tell(other, None, settings, true);
+        let theirs = tell(other, None, settings, None);
         if !contradicts(&theirs) {
             return checked(theirs, other, None, settings);
         }
@@ -59,7 +59,7 @@ fn checked(figures: Figures, solution: &Solution, rival: Option<&Solution>, sett
     let mut worse = solution.clone();
     worse.raise_noise(ratio);
     let (left_right, findings) = (figures.crosscheck_left_right, figures.findings);
-    let mut figures = tell(&worse, rival, settings, false);
+    let mut figures = tell(&worse, rival, settings, Some(&figures.apart));
     figures.crosscheck_ratio = Some(ratio);
     figures.crosscheck_left_right = left_right;
     figures
@@ -75,8 +75,14 @@ fn checked(figures: Figures, solution: &Solution, rival: Option<&Solution>, sett
     figures
 }
 
-/// `rival` is the same with another reading of the cord that the light bears out nearly as well.
-fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings, check_halves: bool) -> Figures {
+/// `rival` is the same with another reading of the cord that the light bears out nearly as well. `apart` is what odd and even photos told
+/// before; without it they are compared.
+fn tell(
+    solution: &Solution,
+    rival: Option<&Solution>,
+    settings: &BenchSettings,
+    apart: Option<&BTreeMap<Figure, f64>>,
+) -> Figures {
     let mut figures = Figures::default();
     let views = Views::of(solution);
     let mut findings = Vec::new();
@@ -103,10 +109,13 @@ fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings,
         figures.findings = findings;
         return figures;
     };
-    if check_halves {
+    if let Some(apart) = apart {
+        figures.apart = apart.clone();
+    } else {
         let checked = super::crosscheck::check(solution, settings, &choices, &fields, &propagated);
         figures.crosscheck_ratio = checked.ratio;
         figures.crosscheck_left_right = checked.left_right;
+        figures.apart = checked.apart;
         findings.extend(checked.findings);
     }
     let doubtful = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Single);
@@ -116,6 +125,12 @@ fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings,
         Quality::Single => (Quality::Single, LONE_VIEW),
     };
     let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
+    // The halves' disagreement as a whole raises the noise; what one figure differs by more than that, it keeps to itself.
+    for (field, apart) in &figures.apart {
+        if let Some(figure) = measured.get_mut(field) {
+            figure.u = figure.u.max(*apart);
+        }
+    }
     if !solution.cord_movement_is_told() {
         measured.remove(&Figure::CordMoved);
     }

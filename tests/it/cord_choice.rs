@@ -27,7 +27,7 @@ fn measured(truth: &TruthScene) -> (BTreeMap<String, (f64, f64)>, Vec<String>) {
 
 /// What hangs on the cord is told well, and nothing is said against it.
 fn assert_good(truth: &TruthScene, wheel_mm: f64) {
-    let (errors, findings) = measured(&truth.clone().at_scale(0.7));
+    let (errors, findings) = measured(&truth.clone().at_scale(0.6));
     let (error, u) = errors["/wheel/offset"];
     assert!(error < wheel_mm && u < WHEEL_U, "{error} for {u}");
     assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");
@@ -44,7 +44,8 @@ fn a_yellow_cord_is_told_from_its_shadow() {
 
 /// It fills a good part of the lane, and its shadow, thrown by one lamp, adjoins it as seen from one side.
 #[test]
-fn a_thick_dark_cord_lit_from_one_side_is_told_from_its_shadow() {
+#[ignore = "slow: tests/slow/proofs.sh"]
+fn slow_a_thick_dark_cord_lit_from_one_side_is_told_from_its_shadow() {
     let mut truth = TruthScene::default();
     truth.bench.cord.radius_mm = 1.9;
     truth.bench.cord.height_mm = 3.0;
@@ -57,7 +58,7 @@ fn a_thick_dark_cord_lit_from_one_side_is_told_from_its_shadow() {
 fn a_cord_displaced_between_set_ups_is_told() {
     let mut truth = TruthScene::default();
     truth.setups[1].cord_moved_mm = [1.6, 1.6];
-    let (errors, findings) = measured(&truth.at_scale(0.7));
+    let (errors, findings) = measured(&truth.at_scale(0.6));
     assert!(findings.iter().any(|id| id == "cord-moved"), "{findings:?}");
     let (error, u) = errors["/wheel/offset"];
     assert!(error < 0.1 && u < WHEEL_U, "{error} for {u}");
@@ -66,11 +67,12 @@ fn a_cord_displaced_between_set_ups_is_told() {
 
 /// Over the middle cards the cord lies 1.1 mm lower than over the outer ones: no common height fits its edges.
 #[test]
-fn a_cord_that_hangs_through_is_told_from_its_shadow() {
+#[ignore = "slow: tests/slow/proofs.sh"]
+fn slow_a_cord_that_hangs_through_is_told_from_its_shadow() {
     let mut truth = TruthScene::default();
     truth.bench.cord.height_mm = 3.6;
     truth.bench.cord.sag_mm = 1.2;
-    let errors = errors(&truth.at_scale(0.7));
+    let errors = errors(&truth.at_scale(0.6));
     let (error, u) = errors["/wheel/offset"];
     assert!(error < 0.1 && u < WHEEL_U, "{error} for {u}");
     assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");

@@ -4,10 +4,10 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use crate::common::measured::measured;
 use crate::shared_truth::eye::{InPicture, in_picture};
 use crate::shared_truth::{TruthPhoto, TruthSet};
 use sightcord::cards::Pattern;
-use sightcord::pipeline;
 use sightcord::sightings::{PatternSighting, PhotoSightings, look};
 
 /// Upper ends of the classes of cell size (px) and of noise (parts of a patch's contrast).
@@ -69,7 +69,7 @@ fn is_there(set: &TruthSet, photo: &TruthPhoto, seen: &PatternSighting) -> bool 
 
 fn count(folder: &Path, all: &mut Table) {
     let set = TruthSet::of_folder(folder);
-    let measured = pipeline::measure(pipeline::open(folder).expect("a job folder"), &|_| ());
+    let measured = measured(folder);
     let mut own = Table::default();
     for photo in &set.photos {
         let image = photo.image();

@@ -7,12 +7,9 @@ use std::fs;
 use std::path::Path;
 
 use crate::common::Random;
+use crate::common::measured::measured;
 use sightcord::grouping::GroupedBy;
-use sightcord::pipeline::{self, Measured};
-
-fn measured(folder: &Path) -> Measured {
-    pipeline::measure(pipeline::open(folder).expect("a job"), &|_| {})
-}
+use sightcord::pipeline;
 
 /// The set's photos in one folder, in an order that says nothing; gives each photo's folder by its new name.
 fn flattened(set: &Path, to: &Path) -> BTreeMap<String, String> {
@@ -40,7 +37,8 @@ fn a_flat_folder_gives_the_same_values_as_the_sorted_one() {
         let folder = Path::new("../shared/photos").join(set);
         let flat = tempfile::tempdir().expect("a temporary folder");
         let folders = flattened(&folder, flat.path());
-        let (sorted, flat) = (measured(&folder).document, measured(flat.path()).document);
+        let sorted = &measured(&folder).document;
+        let flat = pipeline::measure(pipeline::open(flat.path()).expect("a job"), &|_| {}).document;
         assert!(sorted.grouping.iter().all(|entry| entry.by == GroupedBy::Folder), "{set}: {:?}", sorted.grouping);
         for entry in &flat.grouping {
             assert_eq!(entry.setup, folders[&entry.photo], "{set}: {}", entry.photo);

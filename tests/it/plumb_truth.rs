@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
+use crate::common::measured::measured;
 use crate::shared_truth::{TruthPhoto, TruthSet, robust};
-use sightcord::pipeline;
 use sightcord::scene::observe::Shown;
 use sightcord::sightings::{PhotoSightings, StringKind};
 
@@ -39,7 +39,7 @@ fn images_of_plumb_lines_against_truth() {
     for name in names.split(',') {
         let set = TruthSet::load(name);
         let folder = Path::new("../shared/photos").join(name);
-        let measured = pipeline::measure(pipeline::open(&folder).unwrap(), &|_| {});
+        let measured = measured(&folder);
         let solution = measured.solution.as_ref();
         println!("== {name}");
         for (idx, photo) in measured.photos.iter().enumerate() {

@@ -15,16 +15,16 @@ use sightcord::sightings::CornerSighting;
 fn a_rendered_job_is_found_solved_and_measured_within_its_uncertainty() {
     let n: u64 = std::env::var("JOBS").ok().and_then(|jobs| jobs.parse().ok()).unwrap_or(1);
     for job in 0..n {
-        // Seven tenths of 8 megapixels: cells of 8 to 25 px, and half the time.
+        // Six tenths of 8 megapixels' width: cells of 7 to 20 px, and a third of the time.
         let mut truth = TruthScene::default();
         if job > 0 {
             truth.seed = job;
             truth.take_photos();
             truth = truth.with_errors(&Budget::standard(), job);
         }
-        let truth = truth.at_scale(0.7);
+        let truth = truth.at_scale(0.6);
         let folder = tempfile::tempdir().expect("a temporary folder");
-        truth.write_job(folder.path(), &RenderKnobs::default()).expect("the job can be written");
+        truth.write_job(folder.path(), &RenderKnobs::quick()).expect("the job can be written");
         let measured = pipeline::measure(pipeline::open(Path::new(folder.path())).expect("a job"), &|_| {});
         let noise = detection(&truth, &measured);
         let ratios = check_figures(&truth, &measured);

@@ -41,7 +41,8 @@ fn every_fourth_photo_smeared_by_the_hand_spoils_nothing() {
 /// A hand that drifts by a millimetre and turns by a twentieth of a degree while a frame is read out, otherwise in every photo: every
 /// figure is right within its U, raised if need be.
 #[test]
-fn a_rolling_shutter_in_an_unsteady_hand_gives_no_confident_nonsense() {
+#[ignore = "slow: tests/slow/proofs.sh"]
+fn slow_a_rolling_shutter_in_an_unsteady_hand_gives_no_confident_nonsense() {
     let truth = TruthScene::default().at_scale(0.5);
     let measured = measured(&truth, |_, random| RenderKnobs {
         rolling_shutter: Some(RollingShutter {

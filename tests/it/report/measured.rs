@@ -2,14 +2,13 @@
 
 use std::path::Path;
 
-use sightcord::pipeline;
+use crate::common::measured::measured;
 use sightcord::report::text::report;
 use sightcord::text::units::Show;
 
 /// The report of a sample, as plain text of 80 columns.
 fn terminal(sample: &str) -> String {
-    let folder = pipeline::open(Path::new(sample)).expect("the sample is a job");
-    let measured = pipeline::measure(folder, &|_| {});
+    let measured = measured(Path::new(sample));
     let text = anstream::adapter::strip_str(&report(&measured.document, Show::Mm)).to_string();
     for line in text.lines() {
         assert!(textwrap::core::display_width(line) <= 80, "{line}");

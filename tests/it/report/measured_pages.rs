@@ -5,12 +5,12 @@ use std::path::Path;
 use scraper::Html;
 use sightcord::figure::Figure;
 use sightcord::pictures::pictures;
-use sightcord::pipeline;
 use sightcord::report::fields::InWords;
 use sightcord::report::html::{PhotoPicture, RESIDUAL_FACTOR, page};
 use sightcord::report::result::ResultDocument;
 use sightcord::text::units::Show;
 
+use crate::common;
 use crate::report::browser;
 use crate::report::page::{figures_agree, select};
 
@@ -18,9 +18,8 @@ const SAMPLES: [&str; 2] = ["samples/grass-track", "samples/swing-arm"];
 
 /// What result.json says, read back as anyone else would, and the photos with what was found in them.
 fn measured(folder: &str) -> (ResultDocument, Vec<PhotoPicture>) {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
-    let measured = pipeline::measure(pipeline::open(&folder).expect("a job folder"), &|_| ());
-    let pictures = pictures(&measured);
+    let measured = common::measured::measured(Path::new(folder));
+    let pictures = pictures(measured);
     let json = measured.document.to_json();
     (ResultDocument::from_json(json.as_bytes(), Path::new("result.json")).expect("a result"), pictures)
 }

@@ -10,7 +10,7 @@ use super::paint::Rgb;
 use super::surface::{Edges, Paint, Shape, Surface, bow};
 
 /// Side of the squares of pixels that share a list of what may be seen in them.
-const TILE: usize = 32;
+const TILE: usize = 8;
 /// No pixel reaches further than this on anything that is seen at a useful angle, mm.
 const LARGEST_PIXEL_MM: f64 = 20.0;
 /// Light where no ray meets anything.
@@ -77,7 +77,12 @@ pub fn trace(surfaces: &[Surface], eye: &Eye, knobs: &RenderKnobs) -> Light {
         let n_rows = rows.len() / width;
         for (tile_u, _) in (0..width).step_by(TILE).enumerate() {
             let from = [(tile_u * TILE) as f64, band_v as f64];
-            let candidates: Vec<usize> = (0..surfaces.len()).filter(|&i| overlaps(boxes[i], from)).collect();
+            let middle = (TILE as f64 - 1.0) / 2.0;
+            let at_middle = ray_through(eye, from[0] + middle, from[1] + middle, &mut eye.lens.ideal(from[0], from[1]));
+            // A camera that moves from row to row has no one view of a tile.
+            let may_show = |i: usize| knobs.rolling_shutter.is_some() || still[i].may_show_in_tile(&at_middle);
+            let candidates: Vec<usize> =
+                (0..surfaces.len()).filter(|&i| overlaps(boxes[i], from) && may_show(i)).collect();
             let mut hits = Vec::with_capacity(16);
             for row in 0..n_rows {
                 let v = (band_v + row) as f64;
@@ -210,6 +215,36 @@ impl Hit<'_> {
 }
 
 impl<'a> View<'a> {
+    /// Whether any pixel of the tile about this ray can meet the surface: generous, for it only spares work.
+    fn may_show_in_tile(&self, ray: &Ray) -> bool {
+        let tile = 2.0 * TILE as f64;
+        match self.frame {
+            Frame::Sheet { ref rotation, ref centre } => {
+                let d = rotation * V3::new(ray.x, ray.y, 1.0);
+                // At a grazing angle a tile may reach from the camera to the horizon.
+                if d.z.abs() < 0.1 * d.norm() {
+                    return true;
+                }
+                let depth = -centre.z / d.z;
+                let per = |dx: f64, dy: f64| {
+                    let step = rotation * V3::new(dx, dy, 0.0);
+                    depth * ((step.x - d.x * step.z / d.z).abs() + (step.y - d.y * step.z / d.z).abs())
+                };
+                let reach = per(ray.x_u, ray.y_u) + per(ray.x_v, ray.y_v);
+                // A bow lifts a sheet by a few millimetres at most.
+                let bow_mm = 10.0 / (d.z / d.norm()).abs();
+                depth > 0.5 && self.surface.inside(centre.x + depth * d.x, centre.y + depth * d.y) > -(tile * reach + bow_mm)
+            }
+            Frame::Tube { from, along, length, radius, .. } => {
+                let square = V3::new(ray.x, ray.y, 1.0).cross(&along);
+                let off = from.dot(&square) / square.norm();
+                let furthest = from.norm().max((from + along * length).norm());
+                let reach = furthest * (ray.x_u.abs() + ray.x_v.abs() + ray.y_u.abs() + ray.y_v.abs());
+                off.abs() < radius + tile * reach
+            }
+        }
+    }
+
     /// Where the ray of a pixel meets the surface, if any part of the pixel can.
     fn meet(&self, ray: &Ray) -> Option<Hit<'a>> {
         let hit = match self.frame {
