@@ -224,14 +224,8 @@ fn connect(out: &mut CardsFirst, photos: &[ScenePhoto], views: &[CardView], g: G
     }
     for (photo, pose) in placed_photos {
         out.view_of[photo] = Some(out.state.views.len());
-        out.state.views.push(View {
-            lens: lens_of[photo],
-            setup: photos[photo].setup,
-            camera_from_world: pose,
-            log_zoom: 0.0,
-            shift: [0.0; 2],
-            flag_turns: Vec::new(),
-        });
+        let ScenePhoto { setup, width, height, .. } = photos[photo];
+        out.state.views.push(View::still(lens_of[photo], setup, pose, [width, height]));
     }
 }
 

@@ -47,8 +47,7 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
     let (_, width, height) = solution.priors.lens_start[model.lens];
     let camera_from_world = looking(&stand.eye, &stand.target)?;
     let view_idx = state.views.len();
-    let (log_zoom, shift) = (0.0, [0.0; 2]);
-    state.views.push(View { lens: model.lens, setup: stand.setup, camera_from_world, log_zoom, shift, flag_turns: Vec::new() });
+    state.views.push(View::still(model.lens, stand.setup, camera_from_world, [width, height]));
     let slots = Slots::of(&state);
     let inside = |p: &Vector2<f64>| p.x > 8.0 && p.y > 8.0 && p.x < width as f64 - 9.0 && p.y < height as f64 - 9.0;
     let (mut blocks, mut cards, mut tabs) = (Vec::new(), Vec::new(), Vec::new());

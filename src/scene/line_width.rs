@@ -71,7 +71,7 @@ fn scale(solution: &Solution, view: usize, line: &Line, light: &LineLight) -> Op
         let (eye, ray) = view.ray(&lens, at)?;
         let on_line = nearest_to_ray(line, &eye, &ray.try_normalize(1e-12)?)?;
         let across = line.direction.cross(&(on_line - eye)).try_normalize(1e-9)?;
-        let pixel = |side: f64| lens.project(&view.camera_from_world.apply(&(on_line + across * side)));
+        let pixel = |side: f64| view.project(&lens, &(on_line + across * side));
         let px = (pixel(0.5)? - pixel(-0.5)?).norm();
         (px > 0.0).then(|| px.ln())
     };

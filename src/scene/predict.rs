@@ -107,7 +107,7 @@ fn faces_camera(solution: &Solution, view: &View, shown: Shown) -> bool {
 fn lines(solution: &Solution, view: &View, inside: &dyn Fn(&Vector2<f64>) -> bool) -> Vec<ExpectedLine> {
     let state = &solution.state;
     let lens = state.lens_of(view);
-    let pixel = |p: &Vector3<f64>| lens.project(&view.camera_from_world.apply(p));
+    let pixel = |p: &Vector3<f64>| view.project(&lens, p);
     let mut lines = Vec::new();
     for (idx, line) in state.lines.iter().enumerate() {
         let flags: Vec<&Flag> = state.flags.iter().filter(|f| f.line == idx).collect();

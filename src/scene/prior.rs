@@ -28,6 +28,8 @@ pub struct Priors {
     /// Refocusing from photo to photo (relative) and wander of the principal point (px), per lens.
     pub zoom_sigma: Vec<f64>,
     pub shift_sigma: Vec<f64>,
+    /// How far the hand turns (radians) and shifts (mm) while a photo's rows are read out.
+    pub sweep_sigma: [f64; 2],
     /// Start focal length and picture size per lens, for weak priors on the lens itself, and how weak they are.
     pub lens_start: Vec<(f64, usize, usize)>,
     pub lens_spread: LensSpread,
@@ -264,9 +266,18 @@ fn cords(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>
     }
 }
 
-/// Residuals on one view's own unknowns: log zoom and shift, each (residual, local unknown, derivative).
-pub fn view_rows(state: &State, view: usize, priors: &Priors) -> [(f64, usize, f64); 3] {
+/// Residuals on one view's own unknowns: log zoom, shift and sweep, each (residual, local unknown, derivative).
+pub fn view_rows(state: &State, view: usize, priors: &Priors) -> [(f64, usize, f64); 9] {
     let v = &state.views[view];
     let (zoom, shift) = (1.0 / priors.zoom_sigma[v.lens], 1.0 / priors.shift_sigma[v.lens]);
-    [(v.log_zoom * zoom, 6, zoom), (v.shift[0] * shift, 7, shift), (v.shift[1] * shift, 8, shift)]
+    let drift = [(v.log_zoom, zoom), (v.shift[0], shift), (v.shift[1], shift)];
+    let [turn, along] = priors.sweep_sigma.map(|sigma| 1.0 / sigma);
+    std::array::from_fn(|i| {
+        let (value, weight) = match i {
+            0..3 => drift[i],
+            3..6 => (v.sweep.turn[i - 3], turn),
+            _ => (v.sweep.shift[i - 6], along),
+        };
+        (value * weight, 6 + i, weight)
+    })
 }

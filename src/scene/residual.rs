@@ -153,7 +153,7 @@ fn world_point(state: &State, slots: &Slots, block: &Block, cells: [f64; 2], der
 pub fn foreseen(state: &State, slots: &Slots, block: &Block, cells: [f64; 2]) -> Option<Vector2<f64>> {
     let view = &state.views[block.view];
     let world = world_point(state, slots, block, cells, false).at;
-    state.lens_of(view).project(&view.camera_from_world.apply(&world))
+    view.project(&state.lens_of(view), &world)
 }
 
 /// Whitened residual of each corner or point of a block (length of the 2-vector; signed for points), None where not seen.
@@ -213,7 +213,7 @@ pub fn point_residual(state: &State, block: &Block, point: &SeenPoint) -> Option
         Shown::Cord(idx) => cord_nearest_to_ray(&state.cords[idx], &eye, &direction)?,
         _ => return None,
     };
-    let pixel = lens.project(&view.camera_from_world.apply(&world))?;
+    let pixel = view.project(&lens, &world)?;
     Some((point.normal.dot(&(point.at - pixel)) / point.sigma, world))
 }
 
@@ -257,9 +257,8 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
     let mut add = |world: &WorldPoint,
                    whiten: &dyn Fn(Vector2<f64>) -> (Vector2<f64>, f64),
                    project_rows: &dyn Fn(&Vector2<f64>) -> Vector2<f64>| {
-        let turned = view.camera_from_world.r * world.at;
-        let in_camera = turned + view.camera_from_world.t;
-        let Some((pixel, by_point, by_lens)) = lens.project_with_derivatives(&in_camera) else {
+        let seen = view.in_camera(&lens, &world.at).and_then(|(at, time)| Some((lens.project_with_derivatives(&at)?, at, time)));
+        let Some(((pixel, by_point, by_lens), in_camera, time)) = seen else {
             cost += huber_cost(UNSEEN);
             return;
         };
@@ -284,12 +283,17 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
             (rows[0][at], rows[1][at]) = (row.x, row.y);
             at += 1;
         };
+        // A sweep is so small that the derivatives are those of a camera that holds still.
+        let turned = view.camera_from_world.r * world.at;
         let by_turn = by_point * -skew(&turned);
         (0..3).for_each(|i| put(by_turn.column(i).into_owned()));
         (0..3).for_each(|i| put(by_point.column(i).into_owned()));
         put(Vector2::new(by_lens[(0, 0)] * lens.fx, by_lens[(1, 1)] * lens.fy));
         put(Vector2::new(1.0, 0.0));
         put(Vector2::new(0.0, 1.0));
+        let by_sweep = by_point * -skew(&in_camera) * time;
+        (0..3).for_each(|i| put(by_sweep.column(i).into_owned()));
+        (0..3).for_each(|i| put(by_point.column(i) * time));
         for (_, by) in &world.local {
             put(by_world * by);
         }

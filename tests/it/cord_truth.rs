@@ -68,7 +68,7 @@ fn bench(truth: &TruthSet) -> Bench {
         let from_truth = Rigid::new(r, -(r * Vector3::from(photo.centre)));
         let camera_from_world = from_truth.then(&bench.world.inverse());
         let lens = bench.state.lenses.len() - 1;
-        bench.state.views.push(View { lens, setup, camera_from_world, log_zoom: 0.0, shift: [0.0; 2], flag_turns: Vec::new() });
+        bench.state.views.push(View::still(lens, setup, camera_from_world, [photo.width, photo.height].map(|side| side as usize)));
         let mut patterns = Vec::new();
         for card in truth.cards.iter().filter(|card| photo.faces(card)) {
             let corner = |(row, col): (usize, usize)| {

@@ -64,6 +64,7 @@ pub fn priors(n_lenses: usize, free: Free) -> Priors {
         tab_scale_sigma: HELD,
         zoom_sigma: vec![HELD; n_lenses],
         shift_sigma: vec![HELD; n_lenses],
+        sweep_sigma: [HELD; 2],
         usual_drift: (HELD, HELD),
         lens_start: vec![(1000.0, 640, 480); n_lenses],
         lens_spread: LensSpread {
@@ -81,7 +82,7 @@ pub fn priors(n_lenses: usize, free: Free) -> Priors {
 }
 
 fn view(lens: usize, camera_from_world: Rigid) -> View {
-    View { lens, setup: 0, camera_from_world, log_zoom: 0.0, shift: [0.0; 2], flag_turns: Vec::new() }
+    View::still(lens, 0, camera_from_world, [640, 480])
 }
 
 fn card(world_from_card: Rigid, fixed: bool) -> Card {
