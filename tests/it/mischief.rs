@@ -276,6 +276,24 @@ fn a_lens_that_refocuses_from_photo_to_photo_is_followed() {
     assert!(offset.u < 0.4, "U grew to {}", offset.u);
 }
 
+/// A phone reads its rows one after another while the hand turns and drifts, otherwise in each photo.
+#[test]
+fn an_unsteady_hand_is_found_as_large_as_it_is_and_harms_no_figure() {
+    for (seed, hand) in [(1, [1.0, 0.05]), (2, [0.2, 0.02]), (3, [0.0, 0.0])] {
+        let mut truth = TruthScene { seed, ..TruthScene::default() };
+        truth.take_photos();
+        let knobs = SightingKnobs { hand: Some(hand), ..knobs() };
+        let (solution, figures) = solved(&truth, &knobs, &Job::default()).expect("a scene");
+        assert!(by_pointer(&figures).len() >= 24, "{hand:?}: {:?}", figures.findings);
+        assert_honest(&figures, &truth, 1.5);
+        assert!(!solution.findings.iter().any(|finding| finding.id == "moved-within-setup"), "{:?}", solution.findings);
+        // Allowed for is half as much again as was found.
+        let [_, turn_deg] = hand;
+        let [turn, _] = solution.priors.sweep_sigma.map(|sigma| sigma / 1.5);
+        assert!((turn.to_degrees() - turn_deg).abs() < 0.25 * turn_deg + 0.002, "{turn_deg}: {:.4}", turn.to_degrees());
+    }
+}
+
 #[test]
 fn photos_from_one_side_only_give_no_confident_nonsense() {
     let mut truth = TruthScene::full();

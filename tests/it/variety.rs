@@ -43,7 +43,7 @@ fn measured(number: u64, bench: &DrawnBench) -> Measured {
     std::fs::create_dir_all(&folder).expect("a folder");
     std::fs::write(folder.join("job.toml"), bench.truth.job_toml()).expect("a job");
     for photo in bench.truth.photo_indices() {
-        bench.shown(photo).write_photo(&folder, photo.0, photo.1, &bench.knobs).expect("the photo can be written");
+        bench.shown(photo).write_photo(&folder, photo.0, photo.1, &bench.knobs_of(photo)).expect("the photo can be written");
     }
     pipeline::measure(pipeline::open(&folder).expect("a job"), &|_| {})
 }

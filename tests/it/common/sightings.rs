@@ -6,6 +6,8 @@ use sightcord::cards::Pattern;
 use sightcord::sightings::{CornerSighting, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind};
 
 use super::geometry::{Eye, Lens, V3};
+use super::render::knobs::RollingShutter;
+use super::render::trace::eye_at_row;
 use super::layout::PlacedPattern;
 use super::random::Random;
 use super::scene::{Shows, TruthScene};
@@ -33,6 +35,8 @@ pub struct SightingKnobs {
     pub min_cell_px: f64,
     /// Patterns tilted more than this are not read, degrees between normal and ray.
     pub max_tilt_deg: f64,
+    /// How unsteady the hand is while rows are read out: standard deviation of its shift, mm, and turn, degrees, about each axis.
+    pub hand: Option<[f64; 2]>,
     /// Tabs whose reflection the detector refuses in every photo that shows them.
     pub mirrored_tabs: Vec<u8>,
     /// Tabs of which a second, false sighting stands in every photo that shows them (a reflection taken for the tab).
@@ -54,6 +58,7 @@ impl Default for SightingKnobs {
             strand_drop_rate: 0.0,
             min_cell_px: 6.0,
             max_tilt_deg: 72.0,
+            hand: None,
             mirrored_tabs: Vec::new(),
             ghost_tabs: Vec::new(),
         }
@@ -96,10 +101,11 @@ impl TruthScene {
     pub fn sight(&self, setup_idx: usize, photo_idx: usize, knobs: &SightingKnobs) -> SightedPhoto {
         let eye = self.eye(setup_idx, photo_idx);
         let mut random = Random::stream(self.seed, &[2, setup_idx as u64, photo_idx as u64]);
+        let camera = Camera { eye, shutter: knobs.hand.map(|hand| self.hand_moves(setup_idx, photo_idx, hand)) };
         let mut sightings = PhotoSightings { blur_px: 0.7, ..PhotoSightings::default() };
         for placed in self.patterns(setup_idx, photo_idx) {
             let hidden = random.chance(knobs.pattern_drop_rate);
-            let Some(sighting) = see_pattern(&eye, &placed, knobs, &mut random).filter(|_| !hidden) else { continue };
+            let Some(sighting) = see_pattern(&camera, &placed, knobs, &mut random).filter(|_| !hidden) else { continue };
             if let Pattern::Tab(number) = sighting.pattern {
                 if knobs.mirrored_tabs.contains(&number) {
                     sightings.mirrored.push(sighting.pattern);
@@ -111,17 +117,24 @@ impl TruthScene {
             sightings.patterns.push(sighting);
         }
         sightings.patterns.sort_by_key(|sighting| sighting.pattern);
-        self.see_lines(setup_idx, photo_idx, &eye, knobs, &mut random, &mut sightings);
+        self.see_lines(setup_idx, photo_idx, &camera, knobs, &mut random, &mut sightings);
         let setup = &self.setups[setup_idx];
         let file = setup.photos[photo_idx].file.clone();
         SightedPhoto { setup_idx, photo_idx, setup: setup.name.clone(), file, eye, sightings }
+    }
+
+    /// What the hand does in one photo.
+    fn hand_moves(&self, setup_idx: usize, photo_idx: usize, [shift_mm, turn_deg]: [f64; 2]) -> RollingShutter {
+        let mut random = Random::stream(self.seed, &[5, setup_idx as u64, photo_idx as u64]);
+        let mut three = |sigma: f64| [0, 1, 2].map(|_| random.gauss(sigma));
+        RollingShutter { shift_mm: three(shift_mm), turn_deg: three(turn_deg) }
     }
 
     fn see_lines(
         &self,
         setup_idx: usize,
         photo_idx: usize,
-        eye: &Eye,
+        camera: &Camera,
         knobs: &SightingKnobs,
         random: &mut Random,
         sightings: &mut PhotoSightings,
@@ -136,7 +149,7 @@ impl TruthScene {
                 .filter(|_| !random.chance(knobs.strand_drop_rate))
                 .collect::<Vec<_>>()
                 .into_iter()
-                .filter_map(|i| strand_point(eye, axis, i as f64 / steps as f64, radius_mm, knobs, random))
+                .filter_map(|i| strand_point(camera, axis, i as f64 / steps as f64, radius_mm, knobs, random))
                 .collect();
             if points.len() >= 4 {
                 sightings.lines.push(LineSighting { kind, points, light: None, own_width: None });
@@ -149,7 +162,7 @@ impl TruthScene {
         };
         add(StringKind::Cord, &seen_at, length, cord.radius_mm);
         // A hanging line is found from its flags: both must be read in this photo.
-        let seen: Vec<Pattern> = self.flags_seen(setup_idx, photo_idx, eye, knobs);
+        let seen: Vec<Pattern> = self.flags_seen(setup_idx, photo_idx, camera, knobs);
         let both = |first: u8| [first, first + 1].iter().all(|n| seen.contains(&Pattern::Tab(*n)));
         let frame = &self.bike.frame;
         for line in frame.plumb_lines.iter().filter(|line| both(21 + 2 * line.letter)) {
@@ -164,11 +177,11 @@ impl TruthScene {
         }
     }
 
-    fn flags_seen(&self, setup_idx: usize, photo_idx: usize, eye: &Eye, knobs: &SightingKnobs) -> Vec<Pattern> {
+    fn flags_seen(&self, setup_idx: usize, photo_idx: usize, camera: &Camera, knobs: &SightingKnobs) -> Vec<Pattern> {
         let mut unused = Random::new(0);
         let all_there = SightingKnobs { corner_drop_rate: 0.0, ..knobs.clone() };
         let flags = self.patterns(setup_idx, photo_idx).into_iter().filter(|placed| placed.is_flag);
-        flags.filter_map(|flag| see_pattern(eye, &flag, &all_there, &mut unused)).map(|sighting| sighting.pattern).collect()
+        flags.filter_map(|flag| see_pattern(camera, &flag, &all_there, &mut unused)).map(|sighting| sighting.pattern).collect()
     }
 }
 
@@ -179,18 +192,36 @@ fn between_flags<'a>(at: &'a dyn Fn(f64) -> V3, length_mm: f64) -> impl Fn(f64) 
     move |t| at(margin + t * (1.0 - 2.0 * margin))
 }
 
+/// The camera as it stood, and how it moved while its rows were read out.
+struct Camera {
+    eye: Eye,
+    shutter: Option<RollingShutter>,
+}
+
+impl Camera {
+    /// As it stands when the row is read that shows a point of the world.
+    fn when_seen(&self, p: V3) -> Eye {
+        let mut eye = self.eye;
+        for shutter in self.shutter.iter().cycle().take(3) {
+            let Some([_, v]) = eye.project(p) else { break };
+            eye = eye_at_row(&self.eye, shutter, v);
+        }
+        eye
+    }
+}
+
 /// Whether and how a pattern is read in a photo.
-fn see_pattern(eye: &Eye, placed: &PlacedPattern, knobs: &SightingKnobs, random: &mut Random) -> Option<PatternSighting> {
-    let to_eye = eye.centre - placed.pose.origin;
+fn see_pattern(camera: &Camera, placed: &PlacedPattern, knobs: &SightingKnobs, random: &mut Random) -> Option<PatternSighting> {
+    let to_eye = camera.eye.centre - placed.pose.origin;
     if placed.pose.normal().dot(&to_eye) < to_eye.norm() * knobs.max_tilt_deg.to_radians().cos() {
         return None;
     }
     let pattern = placed.pattern;
-    let rotation = eye.rotation * placed.pose.rotation;
-    let origin = eye.camera_from_world(placed.pose.origin);
     let mut corners = Vec::with_capacity((pattern.rows() - 1) * (pattern.cols() - 1));
     for (r, c) in pattern.corners() {
-        let p = rotation * placed.local(r as f64, c as f64) + origin;
+        let eye = camera.when_seen(placed.world(r as f64, c as f64));
+        let rotation = eye.rotation * placed.pose.rotation;
+        let p = rotation * placed.local(r as f64, c as f64) + eye.camera_from_world(placed.pose.origin);
         let Some(at) = eye.project_camera(p) else { continue };
         let cell_px = shorter_cell(&eye.lens, &rotation, p, placed.pitch_mm);
         if cell_px < knobs.min_cell_px || !eye.lens.contains(at, 0.5 * cell_px + 2.0) || random.chance(knobs.corner_drop_rate) {
@@ -223,7 +254,7 @@ fn shorter_cell(lens: &Lens, rotation: &super::geometry::M3, p: V3, pitch_mm: [f
 
 /// The mid-point of a strand's two edges where its axis passes `t` (0 to 1), as the picture shows it.
 fn strand_point(
-    eye: &Eye,
+    camera: &Camera,
     axis: &dyn Fn(f64) -> V3,
     t: f64,
     radius_mm: f64,
@@ -231,6 +262,7 @@ fn strand_point(
     random: &mut Random,
 ) -> Option<StrandPoint> {
     let p = axis(t);
+    let eye = &camera.when_seen(p);
     let along = (axis(t + 1e-4) - axis(t - 1e-4)).normalize();
     let [first, second] = strand_edges(eye, p, along, radius_mm).map(|edge| eye.project(edge));
     let (first, second) = (first?, second?);

@@ -6,7 +6,7 @@ use sightcord::bench::figures::Side;
 
 use super::budget::Budget;
 use super::random::Random;
-use super::render::knobs::RenderKnobs;
+use super::render::knobs::{RenderKnobs, RollingShutter};
 use super::scene::{Look, ShadeEdge, TabError, TruthScene};
 
 /// What kind of bench it is.
@@ -56,11 +56,14 @@ impl Mishap {
 /// One bench, ready to be photographed.
 #[derive(Clone, Debug)]
 pub struct DrawnBench {
+    number: u64,
     pub class: Class,
     pub truth: TruthScene,
     /// Some photos (set-up, photo) show this instead.
     pub otherwise: Option<(TruthScene, Vec<(usize, usize)>)>,
     pub knobs: RenderKnobs,
+    /// How unsteady the hand is while rows are read out: standard deviation of its shift, mm, and turn, degrees, about each axis.
+    pub hand: [f64; 2],
 }
 
 /// Colours of cords and lines in linear light, from a shop's shelf.
@@ -101,11 +104,20 @@ impl DrawnBench {
         fewer_photos(&mut truth, if hard { 6..=9 } else { 8..=10 }, &mut random);
         let truth = truth.at_scale(random.between(0.5, 0.62));
         let knobs = knobs(hard, &mut random);
-        let otherwise = match class {
-            Class::Spoiled(mishap) => return spoiled(truth, mishap, knobs, &mut random),
-            _ => None,
-        };
-        Self { class, truth, otherwise, knobs }
+        let mut bench = Self { number, class, truth, otherwise: None, knobs, hand: hand(number, hard) };
+        if let Class::Spoiled(mishap) = class {
+            bench.otherwise = Some(spoiled(&mut bench.truth, mishap, &mut random));
+        }
+        bench
+    }
+
+    /// How a photo is taken: the bench's knobs, and what the hand does in this one.
+    pub fn knobs_of(&self, (setup, photo): (usize, usize)) -> RenderKnobs {
+        let mut random = Random::stream(self.number, &[2028, setup as u64, photo as u64]);
+        let mut three = |sigma: f64| [0, 1, 2].map(|_| random.gauss(sigma));
+        let [shift_mm, turn_deg] = self.hand;
+        let rolling_shutter = Some(RollingShutter { shift_mm: three(shift_mm), turn_deg: three(turn_deg) });
+        RenderKnobs { rolling_shutter, ..self.knobs.clone() }
     }
 
     /// The scene that a photo shows.
@@ -213,7 +225,13 @@ fn knobs(hard: bool, random: &mut Random) -> RenderKnobs {
     }
 }
 
-fn spoiled(mut truth: TruthScene, mishap: Mishap, knobs: RenderKnobs, random: &mut Random) -> DrawnBench {
+/// Up to what a steady hand does in the fiftieth of a second that a phone takes, and up to what an unsteady one does.
+fn hand(number: u64, hard: bool) -> [f64; 2] {
+    let mut random = Random::stream(number, &[2027]);
+    if hard { [random.between(0.0, 0.6), random.between(0.0, 0.08)] } else { [random.between(0.0, 0.3), random.between(0.0, 0.03)] }
+}
+
+fn spoiled(truth: &mut TruthScene, mishap: Mishap, random: &mut Random) -> (TruthScene, Vec<(usize, usize)>) {
     let last = truth.setups.len() - 1;
     let n = truth.setups[last].photos.len();
     let late: Vec<(usize, usize)> = (2 * n / 3..n).map(|photo| (last, photo)).collect();
@@ -256,5 +274,5 @@ fn spoiled(mut truth: TruthScene, mishap: Mishap, knobs: RenderKnobs, random: &m
             Vec::new()
         }
     };
-    DrawnBench { class: Class::Spoiled(mishap), truth, otherwise: Some((other, photos)), knobs }
+    (other, photos)
 }

@@ -73,21 +73,24 @@ pub fn trace(surfaces: &[Surface], eye: &Eye, knobs: &RenderKnobs) -> Light {
     let mut data = vec![NOTHING; width * height];
     data.par_chunks_mut(width * TILE).enumerate().for_each(|(band, rows)| {
         let band_v = band * TILE;
-        let still = views(surfaces, &boxes, eye);
         let n_rows = rows.len() / width;
+        // What each row sees: of a camera that holds still, all the same.
+        let seen_by_row: Vec<Vec<View>> = match &knobs.rolling_shutter {
+            Some(shutter) => (0..n_rows).map(|row| views(surfaces, &boxes, &eye_at_row(eye, shutter, (band_v + row) as f64))).collect(),
+            None => vec![views(surfaces, &boxes, eye)],
+        };
         for (tile_u, _) in (0..width).step_by(TILE).enumerate() {
             let from = [(tile_u * TILE) as f64, band_v as f64];
             let middle = (TILE as f64 - 1.0) / 2.0;
             let at_middle = ray_through(eye, from[0] + middle, from[1] + middle, &mut eye.lens.ideal(from[0], from[1]));
-            // A camera that moves from row to row has no one view of a tile.
-            let may_show = |i: usize| knobs.rolling_shutter.is_some() || still[i].may_show_in_tile(&at_middle);
+            let ends = [&seen_by_row[0], &seen_by_row[seen_by_row.len() - 1]];
+            let may_show = |i: usize| ends.iter().any(|views| views[i].may_show_in_tile(&at_middle));
             let candidates: Vec<usize> =
                 (0..surfaces.len()).filter(|&i| overlaps(boxes[i], from) && may_show(i)).collect();
             let mut hits = Vec::with_capacity(16);
             for row in 0..n_rows {
                 let v = (band_v + row) as f64;
-                let moving = knobs.rolling_shutter.map(|shutter| views(surfaces, &boxes, &eye_at_row(eye, &shutter, v)));
-                let views = moving.as_ref().unwrap_or(&still);
+                let views = &seen_by_row[row.min(seen_by_row.len() - 1)];
                 let mut guess = eye.lens.ideal(from[0], v);
                 for u in tile_u * TILE..((tile_u + 1) * TILE).min(width) {
                     let ray = ray_through(eye, u as f64, v, &mut guess);
