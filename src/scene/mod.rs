@@ -9,6 +9,7 @@ pub mod cord_on_card;
 pub mod cord_split;
 pub mod group_spread;
 pub mod halves;
+mod hand;
 pub mod imagine;
 pub mod input;
 pub mod lane_colour;

@@ -13,6 +13,7 @@ use super::card_size::{self, size_groups};
 use super::cards_first::{COARSE, LEAST_CORNERS, cards_first, level, seen_corners};
 use super::cord_doubts::movement_is_told;
 use super::group_spread::{GroupSpread, of_groups};
+use super::hand;
 use super::input::{ScenePhoto, SceneSettings};
 use super::line_choice::settle_lines;
 use super::marks_next::{LEAST_TAB_CORNERS, RivalCord, marks_next, seen_points, too_thick};
@@ -248,7 +249,7 @@ pub(super) fn refine(state: &mut State, slots: &Slots, blocks: &mut Vec<Block>, 
         weigh(state, slots, blocks);
         reject(state, slots, blocks, REJECT);
         loosen_drift(state, priors);
-        priors.sweep_sigma = shown_sweep(state);
+        priors.sweep_sigma = hand::shown_by_cards(state, slots, blocks, priors);
         loosen_sheets(state, priors);
         converged = adjust(state, &Problem { blocks, priors, slots }, 15).converged;
     }
@@ -272,6 +273,7 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
         first.blocks.iter_mut().for_each(|block| block.noise = noise);
         adjust(&mut first.state, &Problem { blocks: &first.blocks, priors: &priors, slots: &slots }, 40);
     }
+    priors.sweep_sigma = hand::shown_by_cards(&first.state, &slots, &first.blocks, &priors);
     level(&mut first, photos);
     let mut state = first.state;
     let mut blocks = first.blocks;
@@ -325,7 +327,7 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)],
         usual_drift: (settings.zoom_sigma, settings.shift_sigma),
         zoom_sigma: vec![settings.zoom_sigma; n_lenses],
         shift_sigma: vec![settings.shift_sigma; n_lenses],
-        sweep_sigma: USUAL_SWEEP,
+        sweep_sigma: hand::USUAL,
         lens_start: lens_start.to_vec(),
         lens_spread: LensSpread::USUAL,
         flag_sigma: settings.flag_sigma,
@@ -351,22 +353,6 @@ fn loosen_drift(state: &State, priors: &mut Priors) {
         let shift = rms(&|v| v.shift[0]).max(rms(&|v| v.shift[1]));
         priors.shift_sigma[lens] = shift.clamp(least_shift, least_shift.max(100.0)) * 1.2;
     }
-}
-
-/// How far a hand turns (radians) and shifts (mm) in the fiftieth of a second in which a phone reads its rows, one standard deviation: two
-/// degrees and twenty millimetres a second (our estimate; common practice, no source). What the photos show takes its place.
-const USUAL_SWEEP: [f64; 2] = [7e-4, 0.4];
-/// A steadier hand than this is not believed in, nor a wilder one: the first moves no pixel by a twentieth, the second smears every photo.
-const SWEEPS: [(f64, f64); 2] = [(1e-5, 5e-3), (0.01, 3.0)];
-/// By how much more than what was found is allowed for: found sweeps lean towards none.
-const BEYOND_FOUND: f64 = 1.5;
-
-/// The sweep that the photos themselves show (rms over views and axes), for the prior on each.
-fn shown_sweep(state: &State) -> [f64; 2] {
-    let n = (3 * state.views.len()).max(1) as f64;
-    let rms = |part: &dyn Fn(&super::state::Sweep) -> f64| (state.views.iter().map(|v| part(&v.sweep)).sum::<f64>() / n).sqrt();
-    let found = [rms(&|sweep| sweep.turn.norm_squared()), rms(&|sweep| sweep.shift.norm_squared())];
-    [0, 1].map(|i| (BEYOND_FOUND * found[i]).clamp(SWEEPS[i].0, SWEEPS[i].1))
 }
 
 /// A sheet whose scale lies this far from the middle one of three or more was printed apart: five times what sheets of one print differ by.

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cards::Pattern;
 use crate::finding::Finding;
+use crate::math::robust::median;
 use crate::say;
 use crate::sightings::StringKind;
 use crate::text::Amount;
@@ -11,7 +12,8 @@ use crate::text::Amount;
 use super::cord_split::{CordMoved, cord_moved_within};
 use super::input::{Hangs, ScenePhoto, SceneSettings};
 use super::movement::{Moved, moved_within, tabs_of};
-use super::observe::Shown;
+use super::observe::{Block, Shown};
+use super::residual::all_components;
 use super::solution::Solution;
 use super::state::Carrier;
 
@@ -275,6 +277,7 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
     }
     strangers(&standings, exceptions);
     loose_tabs(solution, exceptions);
+    exceptions.split_tabs.extend(torn_tabs(solution));
     let stranger = |s: &Standing, exceptions: &Exceptions| exceptions.strangers.contains(&s.photo) && s.carrier.is_some();
     let patterns: BTreeSet<Pattern> = standings.iter().map(|s| s.pattern).collect();
     for pattern in patterns {
@@ -330,6 +333,42 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
         || exceptions.split_tabs != before.split_tabs
         || exceptions.ignored != before.ignored
         || exceptions.loose_tabs != before.loose_tabs
+}
+
+/// A tab whose corners lie this many times as far off as the usual tab's, and in each photo all to one side by this part of it, is held between
+/// the places where it was in two set-ups.
+const TORN: (f64, f64) = (4.0, 0.5);
+
+/// Tabs that lie elsewhere in one set-up than in another by so little, or in so even numbers, that the solution holds them in between:
+/// their corners are off in all photos, and to one side in each.
+fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
+    let state = &solution.state;
+    let of_tab = |block: &Block| if let Shown::Tab { tab, .. } = block.shown { Some(tab) } else { None };
+    let noises: Vec<f64> = solution.blocks.iter().filter(|block| of_tab(block).is_some()).map(|block| block.noise).collect();
+    let Some(usual) = median(&noises) else { return BTreeSet::new() };
+    let is_torn = |tab: usize| {
+        let blocks: Vec<&Block> = solution.blocks.iter().filter(|block| of_tab(block) == Some(tab)).collect();
+        let mut photos_in: BTreeMap<usize, usize> = BTreeMap::new();
+        for block in &blocks {
+            *photos_in.entry(state.views[block.view].setup).or_default() += 1;
+        }
+        if photos_in.values().filter(|&&n| n >= 2).count() < 2 || blocks.iter().any(|block| block.noise < TORN.0 * usual) {
+            return false;
+        }
+        let (mut aside, mut all) = (0.0, 0.0);
+        for block in blocks {
+            let off = all_components(state, &solution.slots, block);
+            let n = (off.len() / 2).max(1) as f64;
+            let mean = [0, 1].map(|way| off.iter().skip(way).step_by(2).sum::<f64>() / n);
+            aside += n * (mean[0] * mean[0] + mean[1] * mean[1]);
+            all += off.iter().map(|r| r * r).sum::<f64>();
+        }
+        aside > TORN.1 * all
+    };
+    (0..state.tabs.len())
+        .filter(|&tab| state.tabs[tab].only_setup.is_none() && is_torn(tab))
+        .map(|tab| state.tabs[tab].number)
+        .collect()
 }
 
 /// A tab tilted against its face, or off it, by more than this many times what the tie allows is not stuck flat: half a degree or 0.4 mm by

@@ -146,6 +146,7 @@ fn rim_widths_that_differ_between_set_ups_are_told() {
     let job = Job::default();
     let solution = sightcord::scene::solve(&mixed, &sightcord::bench::from_job::scene_settings(&job, &setups)).expect("a scene");
     let figures = sightcord::bench::measure(&solution, &sightcord::bench::from_job::bench_settings(&job, &setups, &lens_only));
-    let told = finding(&figures, "rim-widths-differ").expect("the widths differ");
+    let told = finding(&figures, "rim-widths-differ");
+    let told = told.unwrap_or_else(|| panic!("the widths differ: {:?}, {:?}", solution.findings, by_pointer(&figures)));
     assert!(told.what.contains("60.0 mm") && told.what.contains("61.2 mm"), "{}", told.what);
 }

@@ -68,7 +68,12 @@ fn bench(truth: &TruthSet) -> Bench {
         let from_truth = Rigid::new(r, -(r * Vector3::from(photo.centre)));
         let camera_from_world = from_truth.then(&bench.world.inverse());
         let lens = bench.state.lenses.len() - 1;
-        bench.state.views.push(View::still(lens, setup, camera_from_world, [photo.width, photo.height].map(|side| side as usize)));
+        bench.state.views.push(View::still(
+            lens,
+            setup,
+            camera_from_world,
+            [photo.width, photo.height].map(|side| side as usize),
+        ));
         let mut patterns = Vec::new();
         for card in truth.cards.iter().filter(|card| photo.faces(card)) {
             let corner = |(row, col): (usize, usize)| {

@@ -6,10 +6,10 @@ use sightcord::cards::Pattern;
 use sightcord::sightings::{CornerSighting, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind};
 
 use super::geometry::{Eye, Lens, V3};
-use super::render::knobs::RollingShutter;
-use super::render::trace::eye_at_row;
 use super::layout::PlacedPattern;
 use super::random::Random;
+use super::render::knobs::RollingShutter;
+use super::render::trace::eye_at_row;
 use super::scene::{Shows, TruthScene};
 
 /// Noise and mischief of the detector.

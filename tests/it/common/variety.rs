@@ -228,7 +228,11 @@ fn knobs(hard: bool, random: &mut Random) -> RenderKnobs {
 /// Up to what a steady hand does in the fiftieth of a second that a phone takes, and up to what an unsteady one does.
 fn hand(number: u64, hard: bool) -> [f64; 2] {
     let mut random = Random::stream(number, &[2027]);
-    if hard { [random.between(0.0, 0.6), random.between(0.0, 0.08)] } else { [random.between(0.0, 0.3), random.between(0.0, 0.03)] }
+    if hard {
+        [random.between(0.0, 0.6), random.between(0.0, 0.08)]
+    } else {
+        [random.between(0.0, 0.3), random.between(0.0, 0.03)]
+    }
 }
 
 fn spoiled(truth: &mut TruthScene, mishap: Mishap, random: &mut Random) -> (TruthScene, Vec<(usize, usize)>) {

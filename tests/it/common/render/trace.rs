@@ -76,7 +76,9 @@ pub fn trace(surfaces: &[Surface], eye: &Eye, knobs: &RenderKnobs) -> Light {
         let n_rows = rows.len() / width;
         // What each row sees: of a camera that holds still, all the same.
         let seen_by_row: Vec<Vec<View>> = match &knobs.rolling_shutter {
-            Some(shutter) => (0..n_rows).map(|row| views(surfaces, &boxes, &eye_at_row(eye, shutter, (band_v + row) as f64))).collect(),
+            Some(shutter) => {
+                (0..n_rows).map(|row| views(surfaces, &boxes, &eye_at_row(eye, shutter, (band_v + row) as f64))).collect()
+            }
             None => vec![views(surfaces, &boxes, eye)],
         };
         for (tile_u, _) in (0..width).step_by(TILE).enumerate() {
@@ -85,8 +87,7 @@ pub fn trace(surfaces: &[Surface], eye: &Eye, knobs: &RenderKnobs) -> Light {
             let at_middle = ray_through(eye, from[0] + middle, from[1] + middle, &mut eye.lens.ideal(from[0], from[1]));
             let ends = [&seen_by_row[0], &seen_by_row[seen_by_row.len() - 1]];
             let may_show = |i: usize| ends.iter().any(|views| views[i].may_show_in_tile(&at_middle));
-            let candidates: Vec<usize> =
-                (0..surfaces.len()).filter(|&i| overlaps(boxes[i], from) && may_show(i)).collect();
+            let candidates: Vec<usize> = (0..surfaces.len()).filter(|&i| overlaps(boxes[i], from) && may_show(i)).collect();
             let mut hits = Vec::with_capacity(16);
             for row in 0..n_rows {
                 let v = (band_v + row) as f64;
