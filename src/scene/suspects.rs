@@ -339,8 +339,8 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
 /// the places where it was in two set-ups.
 const TORN: (f64, f64) = (4.0, 0.5);
 
-/// Tabs that lie elsewhere in one set-up than in another by so little, or in so even numbers, that the solution holds them in between:
-/// their corners are off in all photos, and to one side in each.
+/// Tabs of turning bodies that lie elsewhere in one set-up than in another by so little, or in so even numbers, that the solution
+/// holds them in between: their corners are off in all photos, and to one side in each.
 fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
     let state = &solution.state;
     let of_tab = |block: &Block| if let Shown::Tab { tab, .. } = block.shown { Some(tab) } else { None };
@@ -366,7 +366,9 @@ fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
         aside > TORN.1 * all
     };
     (0..state.tabs.len())
-        .filter(|&tab| state.tabs[tab].only_setup.is_none() && is_torn(tab))
+        .filter(|&tab| {
+            matches!(state.tabs[tab].carrier, Carrier::Turning(_)) && state.tabs[tab].only_setup.is_none() && is_torn(tab)
+        })
         .map(|tab| state.tabs[tab].number)
         .collect()
 }
