@@ -4,8 +4,9 @@
 #     tests/slow/growth.sh            renders the photos first, which takes most of the time
 #     PROGRAM=target/static/sightcord tests/slow/growth.sh
 #
-# PHOTOS and MEGAPIXELS name other steps; MANY other large jobs, as "photos megapixels places": photos from so many places, each
-# with grain of its own, for rendering hundreds takes hours. The time is that of the whole command, report and all.
+# PHOTOS and MEGAPIXELS name other steps; MANY other large jobs, as "photos megapixels". Photos are rendered from a few places, and
+# taken again from there with grain of their own: to render each by itself takes hours. The time is that of the whole command,
+# report and all.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 work=$(mktemp -d)
@@ -13,7 +14,7 @@ trap 'rm -rf "$work"' EXIT
 program=${PROGRAM:-target/release/sightcord}
 read -r -a photos <<< "${PHOTOS-8 24 50 100 200}"
 read -r -a megapixels <<< "${MEGAPIXELS-8 12 24 50}"
-IFS=';' read -r -a many <<< "${MANY-500 12 16}"
+IFS=';' read -r -a many <<< "${MANY-500 12}"
 
 make_job() { GROWTH_JOBS="$1" cargo test --release --test it growth:: > /dev/null 2>&1; }
 
@@ -30,7 +31,7 @@ echo "|---|---|---|---|---|"
 if [ ${#photos[@]} -gt 0 ]; then
   # The smaller jobs are the first photos of the largest: half of them of each set-up.
   most=$(printf '%s\n' "${photos[@]}" | sort -n | tail -n 1)
-  make_job "$most 2 $work/all"
+  make_job "$most 2 $work/all 24"
   for n in "${photos[@]}"; do
     mkdir "$work/job" && cp "$work/all/job.toml" "$work/job/"
     for setup in "$work/all"/*/; do
@@ -43,13 +44,13 @@ if [ ${#photos[@]} -gt 0 ]; then
   rm -rf "$work/all"
 fi
 for m in "${megapixels[@]}"; do
-  make_job "8 $m $work/job"
+  make_job "8 $m $work/job 4"
   measured 8 "$m" "$work/job"
   rm -rf "$work/job"
 done
 for large in "${many[@]}"; do
-  read -r n m places <<< "$large"
-  make_job "$n $m $work/job $places"
+  read -r n m <<< "$large"
+  make_job "$n $m $work/job 8"
   measured "$n" "$m" "$work/job"
   rm -rf "$work/job"
 done
