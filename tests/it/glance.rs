@@ -130,7 +130,8 @@ fn pictures_are_upright_and_reduced_and_written_over_nothing() {
     sightcord().args(["glance", PHOTO, "--picture"]).arg(&picture).assert().code(2).stderr(contains("not a file"));
 }
 
-/// Ground of a card's cells in its flat picture: dark ones darker than bright ones, all over, each read beside its dot.
+/// Ground of a card's cells in its flat picture: dark ones darker than bright ones, each read beside its dot. Things lie on
+/// some of them; in a picture that is turned, mirrored or shifted half of them are wrong, or all.
 fn assert_is_flat(picture: &image::GrayImage, card: Pattern) {
     let cell = f64::from(picture.width()) / (card.cols() as f64 + 2.0);
     let shape = f64::from(picture.height()) / cell - (card.rows() as f64 + 2.0);
@@ -148,10 +149,7 @@ fn assert_is_flat(picture: &image::GrayImage, card: Pattern) {
     let middle = (low + high) / 2.0;
     let right = dark.iter().filter(|&&(row, col)| f64::from(ground(row, col)) < middle).count()
         + bright.iter().filter(|&&(row, col)| f64::from(ground(row, col)) > middle).count();
-    assert!(
-        high - low > 40.0 && right * 20 > 19 * (dark.len() + bright.len()),
-        "{card:?}: {low} {high}, {right} cells are right"
-    );
+    assert!(high - low > 40.0 && right * 10 > 7 * (dark.len() + bright.len()), "{card:?}: {low} {high}, {right} cells are right");
 }
 
 #[test]
