@@ -49,7 +49,7 @@ pub struct BenchArgs {
 /// Runs the command; it ends on Ctrl-C.
 pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
     clear_away_on_interrupt();
-    super::start_threads(None)?;
+    super::threads::start(None);
     let known = if args.phone || args.at.is_some() { networks() } else { Vec::new() };
     let network = match args.at {
         Some(at) => known.iter().find(|network| at == network.address),

@@ -32,7 +32,7 @@ pub struct KeepArgs {
 
 /// Runs the command.
 pub fn run(args: &KeepArgs) -> anyhow::Result<u8> {
-    super::start_threads(None)?;
+    super::threads::start(None);
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
     let sealed = archive::keep(&args.folder, &args.to, args.without_place, &|progress| tell(&bar, &progress));

@@ -68,7 +68,7 @@ impl From<ShowUnit> for Show {
 /// Runs the command.
 pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     clear_away_on_interrupt();
-    super::start_threads(args.threads)?;
+    super::threads::start(args.threads);
     let folder = pipeline::open(&args.folder)?;
     let target = args.to.clone().unwrap_or_else(|| args.folder.join("report"));
     // Whether the report can be written is found out before the long work.

@@ -11,6 +11,7 @@ pub mod measure;
 pub mod prove;
 pub mod sheets;
 pub mod since;
+mod threads;
 pub mod whatif;
 
 use std::io::Write;
@@ -157,19 +158,4 @@ fn complain(what: &str) {
     // A line break in a name must not begin a line of its own.
     let text = visible::lines(what).replace('\n', "\n  ");
     let _ = writeln!(anstream::stderr(), "sightcord: {text}");
-}
-
-/// Starts as many threads as are asked for, or as the computer has; or does without, where the system gives none.
-fn start_threads(threads: Option<u16>) -> anyhow::Result<()> {
-    let builder = || rayon::ThreadPoolBuilder::new();
-    match threads {
-        Some(threads) => builder().num_threads(threads.into()).build_global().context("the threads could not be started"),
-        None => {
-            if builder().build_global().is_err() {
-                // The work is then done by this thread alone. An error says that there are threads already.
-                let _ = builder().num_threads(1).use_current_thread().build_global();
-            }
-            Ok(())
-        }
-    }
 }

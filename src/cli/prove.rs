@@ -34,7 +34,7 @@ pub struct ProveArgs {
 
 /// Runs the command.
 pub fn run(args: &ProveArgs) -> anyhow::Result<u8> {
-    super::start_threads(None)?;
+    super::threads::start(None);
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
     let proof = archive::prove(&args.file, args.quick, args.expect.as_deref(), &|progress| tell(&bar, &progress));

@@ -91,6 +91,8 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
 /// The result in a report folder, in a job folder's report, in an archive, or in the file itself.
 pub fn read_result(at: &Path) -> anyhow::Result<ResultDocument> {
     if archive::is_archive(at) {
+        // Its files are checked side by side.
+        super::threads::start(None);
         crate::disk::scratch::clear_away_on_interrupt();
         return Ok(ResultDocument::from_json(archive::sealed_result(at)?.as_bytes(), at)?);
     }

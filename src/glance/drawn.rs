@@ -6,7 +6,7 @@ use super::seen::{Glance, Looked, line_name};
 use crate::cards::Pattern;
 use crate::job::Job;
 use crate::measurement::Measurement;
-use crate::report::html::{MAP_LETTERS, Overlay, named_picture};
+use crate::report::html::{MAP_LETTERS, Overlay, flat_card, named_picture};
 use crate::scene::cord_on_card::CordReading;
 use crate::sightings::PhotoSightings;
 use crate::text::units::{Kind, Show, Shown};
@@ -23,6 +23,13 @@ pub fn drawn(path: &Path, looked: &Looked, job: &Job) -> Option<Vec<u8>> {
         }
     }
     named_picture(path, &photo.luma, &photo.facts, overlay, MAP_LETTERS)
+}
+
+/// Each card of a photo as from straight above: how its picture is called after the photo's name, and the picture.
+pub fn flat_cards(looked: &Looked) -> Vec<(String, Vec<u8>)> {
+    let Some((photo, seen, _)) = &looked.photo else { return Vec::new() };
+    let cards = seen.patterns.iter().filter(|sighting| matches!(sighting.pattern, Pattern::Card(_)));
+    cards.filter_map(|card| Some((format!("card-{}", card.pattern.number()), flat_card(&photo.luma, card)?))).collect()
 }
 
 /// Letters for a phone's screen, which is a quarter as wide as the picture: some 12 px there.

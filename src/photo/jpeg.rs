@@ -10,6 +10,7 @@ use zune_jpeg::JpegDecoder;
 
 use super::colour::Colours;
 use super::read::{Decoded, check_size};
+use super::segments::{Next, Segments};
 use super::srgb::{light_table_8, luminance};
 use super::{LinearImage, PhotoError, PhotoFormat};
 
@@ -67,61 +68,15 @@ fn damaged(detail: impl ToString) -> PhotoError {
     PhotoError::Damaged { format: PhotoFormat::Jpeg, detail: detail.to_string() }
 }
 
-/// Offset just behind the first picture's end marker (ITU-T T.81, annex B). Segments are stepped over by their length, so
-/// that a thumbnail's end marker inside EXIF does not count, nor does a second picture that follows.
+/// Offset just behind the first picture's end marker.
 fn end_of_picture(bytes: &[u8]) -> Result<usize, PhotoError> {
-    const END_OF_IMAGE: u8 = 0xD9;
-    const START_OF_SCAN: u8 = 0xDA;
-    let mut at = 2;
+    let mut segments = Segments::of(bytes);
     loop {
-        at = next_marker(bytes, at).ok_or(PhotoError::CutOff)?;
-        let code = bytes[at - 1];
-        match code {
-            END_OF_IMAGE => return Ok(at),
-            // Markers that stand alone: temporary, restart and start of image.
-            0x01 | 0xD0..=0xD8 => {}
-            _ => {
-                let length = match bytes.get(at..at + 2) {
-                    Some(length) => usize::from(u16::from_be_bytes([length[0], length[1]])),
-                    None => return Err(PhotoError::CutOff),
-                };
-                if length < 2 {
-                    return Err(damaged("a segment's length is wrong"));
-                }
-                at += length;
-                if at > bytes.len() {
-                    return Err(PhotoError::CutOff);
-                }
-                if code == START_OF_SCAN {
-                    at = end_of_scan(bytes, at).ok_or(PhotoError::CutOff)?;
-                }
-            }
-        }
-    }
-}
-
-/// Offset just behind the next marker's code at or after `at`.
-pub(crate) fn next_marker(bytes: &[u8], at: usize) -> Option<usize> {
-    let mut at = at;
-    loop {
-        at += bytes.get(at..)?.iter().position(|&byte| byte == 0xFF)? + 1;
-        let code = *bytes.get(at)?;
-        if code != 0x00 && code != 0xFF {
-            return Some(at + 1);
-        }
-    }
-}
-
-/// Offset of the 0xFF of the marker that ends the coded data starting at `at`: neither a stuffed zero nor a restart.
-pub(crate) fn end_of_scan(bytes: &[u8], at: usize) -> Option<usize> {
-    let mut at = at;
-    loop {
-        at += bytes.get(at..)?.iter().position(|&byte| byte == 0xFF)?;
-        match *bytes.get(at + 1)? {
-            0x00 | 0xD0..=0xD7 => at += 2,
-            // Fill bytes: the next 0xFF may begin the marker.
-            0xFF => at += 1,
-            _ => return Some(at),
+        match segments.read_next() {
+            Next::Segment(_) => {}
+            Next::End(end) => return Ok(end),
+            Next::CutOff => return Err(PhotoError::CutOff),
+            Next::WrongLength => return Err(damaged("a segment's length is wrong")),
         }
     }
 }

@@ -10,13 +10,14 @@ pub mod format;
 mod heic;
 pub mod image;
 pub mod impression;
-pub(crate) mod jpeg;
+mod jpeg;
 pub mod listing;
 pub mod order;
 mod png;
 mod raster;
 pub mod read;
 pub mod room;
+pub(crate) mod segments;
 pub mod srgb;
 
 pub use error::PhotoError;

@@ -48,6 +48,8 @@ const ORDER_BYTES: usize = 1000;
 const ORDER_TIME: Duration = Duration::from_secs(10);
 /// A phone that waits for news is told "nothing yet" after so long.
 const NO_NEWS: Duration = Duration::from_secs(20);
+/// What reads and writes for the page has no reason to end before the page does: a year.
+const AS_LONG_AS_THE_PAGE: Duration = Duration::from_secs(365 * 24 * 3600);
 /// After a connection could not be opened.
 const PAUSE: Duration = Duration::from_millis(100);
 
@@ -83,8 +85,11 @@ impl Served {
 
 /// Serves until the program ends.
 pub fn run(listeners: Vec<std::net::TcpListener>, served: Arc<Served>) -> io::Result<()> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_io().enable_time().max_blocking_threads(24).build()?;
+    let mut builder = tokio::runtime::Builder::new_current_thread();
+    let runtime = builder.enable_io().enable_time().max_blocking_threads(24).thread_keep_alive(AS_LONG_AS_THE_PAGE).build()?;
     runtime.block_on(async {
+        // From here on there is a thread for what waits for the disk, whatever the system gives later.
+        spawn_blocking(|| ()).await.map_err(io::Error::other)?;
         let mut doors = Vec::new();
         for listener in listeners {
             listener.set_nonblocking(true)?;

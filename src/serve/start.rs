@@ -29,6 +29,10 @@ pub enum StartError {
     Kept { at: PathBuf, why: io::Error },
     #[error("no page can be served at {at} ({why}); choose another address with --at, or another port with --port")]
     Address { at: SocketAddr, why: io::Error },
+    #[error(
+        "this system gives the program no thread for the page ({0}); end other programs, or raise the limit on processes (ulimit -u)"
+    )]
+    Threads(io::Error),
     #[error("the page can't be served any more ({0})")]
     Ended(io::Error),
 }
@@ -70,7 +74,9 @@ pub fn open(home: &Path, at: &[IpAddr], port: Option<u16>, fresh: bool) -> Resul
 /// Serves until the program is ended.
 pub fn serve(opened: Opened) -> Result<(), StartError> {
     let background = opened.served.clone();
-    std::thread::spawn(move || measuring::run(&background.bench));
+    std::thread::Builder::new().spawn(move || measuring::run(&background.bench)).map_err(StartError::Threads)?;
+    // The server asks for its first one without saying so where there is none.
+    std::thread::Builder::new().spawn(|| ()).map_err(StartError::Threads)?;
     http::run(opened.listeners, opened.served).map_err(StartError::Ended)
 }
 

@@ -8,6 +8,7 @@ use std::process::{Command as Process, Stdio};
 use assert_cmd::Command;
 use predicates::prelude::*;
 use predicates::str::contains;
+use sightcord::cards::Pattern;
 
 const PHOTO: &str = "samples/grass-track/1-mark-forward/02.jpg";
 
@@ -127,6 +128,52 @@ fn pictures_are_upright_and_reduced_and_written_over_nothing() {
     assert_eq!(fs::read_to_string(&picture).unwrap(), "mine");
     // A file where the folder should be.
     sightcord().args(["glance", PHOTO, "--picture"]).arg(&picture).assert().code(2).stderr(contains("not a file"));
+}
+
+/// Ground of a card's cells in its flat picture: dark ones darker than bright ones, each read beside its dot. Things lie on
+/// some of them; in a picture that is turned, mirrored or shifted half of them are wrong, or all.
+fn assert_is_flat(picture: &image::GrayImage, card: Pattern) {
+    let cell = f64::from(picture.width()) / (card.cols() as f64 + 2.0);
+    let shape = f64::from(picture.height()) / cell - (card.rows() as f64 + 2.0);
+    assert!(shape.abs() < 0.1, "{} x {}", picture.width(), picture.height());
+    let ground = |row: usize, col: usize| {
+        let at = |n: usize| (cell * (n as f64 + 1.0 + 0.85)) as u32;
+        picture.get_pixel(at(col), at(row)).0[0]
+    };
+    let cells = (0..card.rows()).flat_map(|row| (0..card.cols()).map(move |col| (row, col)));
+    let (dark, bright): (Vec<_>, Vec<_>) =
+        cells.filter(|&(row, _)| !card.is_lane(row)).partition(|&(row, col)| card.is_dark(row, col));
+    let mean =
+        |cells: &[(usize, usize)]| cells.iter().map(|&(row, col)| f64::from(ground(row, col))).sum::<f64>() / cells.len() as f64;
+    let (low, high) = (mean(&dark), mean(&bright));
+    let middle = (low + high) / 2.0;
+    let right = dark.iter().filter(|&&(row, col)| f64::from(ground(row, col)) < middle).count()
+        + bright.iter().filter(|&&(row, col)| f64::from(ground(row, col)) > middle).count();
+    assert!(high - low > 40.0 && right * 10 > 7 * (dark.len() + bright.len()), "{card:?}: {low} {high}, {right} cells are right");
+}
+
+#[test]
+fn cards_are_shown_from_straight_above() {
+    let folder = tempfile::tempdir().unwrap();
+    let to = folder.path().join("pictures");
+    let glance = || {
+        let mut command = sightcord();
+        command.args(["glance", "-q", "--flat", PHOTO, "--picture"]).arg(&to);
+        command
+    };
+    glance().assert().success().stdout("");
+    let names: Vec<String> = fs::read_dir(&to).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    let cards: Vec<(&String, u8)> = names
+        .iter()
+        .filter_map(|name| Some((name, name.strip_prefix("1-mark-forward-02-card-")?.strip_suffix(".jpg")?.parse().ok()?)))
+        .collect();
+    assert!(cards.len() >= 2 && cards.len() + 1 == names.len(), "{names:?}");
+    for (name, number) in cards {
+        assert_is_flat(&image::open(to.join(name)).unwrap().into_luma8(), Pattern::card(number.into()).unwrap());
+    }
+    // Again: nothing is written over.
+    glance().assert().success().stdout("");
+    sightcord().args(["glance", "--flat", PHOTO]).assert().code(2).stderr(contains("--picture"));
 }
 
 #[test]

@@ -197,3 +197,75 @@ fn a_picture_of_120_megapixels_and_16_bits_stays_within_what_the_limits_say() {
     let result = fs::read_to_string(job.path().join("report/result.json")).unwrap();
     assert!(result.contains("no-card") && !result.contains("photo-"), "the picture itself is read: {result}");
 }
+
+/// The program run where every thread but its first is refused: none can have a stack as large as the whole address space.
+#[cfg(target_os = "linux")]
+fn without_threads(arguments: &[&str]) -> (Output, String) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_sightcord"));
+    let out = command.env("RUST_MIN_STACK", (1_u64 << 48).to_string()).args(arguments).output().unwrap();
+    let said = String::from_utf8_lossy(&out.stderr).into_owned();
+    assert!(!said.contains("panicked") && out.status.code().is_some(), "{arguments:?}: {:?} {said}", out.status);
+    (out, said)
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn without_a_further_thread_the_work_is_done_all_the_same_and_that_is_said() {
+    let kept = Kept::new();
+    let folder = tempfile::tempdir().unwrap();
+    let inside = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (zip, new, sheets, other) = (kept.zip(), inside("new"), inside("sheets"), inside("other.zip"));
+    let (job, zip) = (kept.job.path().to_str().unwrap(), zip.to_str().unwrap());
+    let (alone, said) = without_threads(&["measure", job, "--json", "--threads", "4"]);
+    let usual = run(&["measure", job, "--json"]);
+    assert_eq!((alone.status.code(), &alone.stdout), (usual.status.code(), &usual.stdout), "{said}");
+    assert!(said.contains("of 4 threads") && said.contains("this one does all the work"), "{said}");
+    let commands: [(i32, &[&str]); 8] = [
+        (1, &["measure", job]),
+        (1, &["glance", job]),
+        (0, &["keep", job, "--to", &other]),
+        (0, &["prove", zip]),
+        (0, &["since", zip, zip]),
+        (0, &["whatif", zip]),
+        (0, &["begin", &new]),
+        (0, &["sheets", &sheets, "--cards", "1", "--tabs", "none"]),
+    ];
+    for (code, arguments) in commands {
+        let (out, said) = without_threads(arguments);
+        assert_eq!(out.status.code(), Some(code), "{arguments:?}: {said}");
+    }
+    let usual = inside("usual.zip");
+    assert_eq!(run(&["keep", job, "--to", &usual]).status.code(), Some(0));
+    assert_eq!(fs::read(other).unwrap(), fs::read(usual).unwrap());
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn what_can_not_be_done_without_a_further_thread_says_so() {
+    let job = small_job();
+    for arguments in [&["bench", job.path().to_str().unwrap()][..], &["glance", job.path().to_str().unwrap(), "--watch"]] {
+        let (out, said) = without_threads(arguments);
+        assert_eq!(out.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains("no thread") || said.contains("no further thread"), "{arguments:?}: {said}");
+        assert!(said.contains("ulimit -u"), "{arguments:?}: {said}");
+    }
+}
+
+/// Each is compared with the lists once, and each is named.
+#[test]
+fn twenty_thousand_stray_files_in_an_archive_are_all_named() {
+    const STRAY: usize = 20_000;
+    let kept = Kept::new();
+    let folder = tempfile::tempdir().unwrap();
+    zip::ZipArchive::new(fs::File::open(kept.zip()).unwrap()).unwrap().extract(folder.path()).unwrap();
+    let bag = fs::read_dir(folder.path()).unwrap().next().unwrap().unwrap().path();
+    for n in 0..STRAY {
+        fs::write(bag.join(format!("data/photos/1-mark-forward/{n:05}.txt")), b"").unwrap();
+    }
+    let out = run(&["prove", bag.to_str().unwrap(), "--quick"]);
+    assert_eq!(out.status.code(), Some(1), "{}", String::from_utf8_lossy(&out.stderr));
+    let told = String::from_utf8(out.stdout).unwrap();
+    // Each breaks two rules: no list names it, and the result was not measured from it.
+    let of_stray = |line: &&str| line.starts_with("Problem: data/photos/1-mark-forward/") && line.contains(" is a stray file");
+    assert_eq!(told.lines().filter(of_stray).count(), STRAY, "{}", told.lines().last().unwrap_or_default());
+}

@@ -1,5 +1,6 @@
 //! What people get: a program that names its sources, its pages, and packing that fits.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -98,4 +99,58 @@ fn every_crate_that_is_named_has_a_reason_to_be_there() {
     }
     let n_told = page.lines().filter(|line| line.starts_with("| ") && !line.starts_with("| crate |")).count();
     assert_eq!(n_told, named.len(), "docs/dependencies.md names a crate that is not used");
+}
+
+/// Licences are looked at for every system that a release is made for, and the release has a job for each of them.
+#[test]
+fn a_release_is_made_for_the_systems_whose_licences_are_looked_at() {
+    let [flow, rules] = [".github/workflows/release.yml", ".ci/deny.toml"].map(|file| fs::read_to_string(file).unwrap());
+    let rules: toml::Table = rules.parse().unwrap();
+    let looked_at: BTreeSet<&str> = rules["graph"]["targets"].as_array().unwrap().iter().filter_map(|t| t.as_str()).collect();
+    let made_for: BTreeSet<&str> = flow
+        .split("target: ")
+        .skip(1)
+        .filter_map(|rest| rest.split([',', '}', '\n']).next())
+        .filter(|t| t.contains('-'))
+        .collect();
+    assert_eq!(made_for, looked_at);
+    for needed in ["--locked --profile dist", "docs/third-party.txt", "LICENSE", "CHANGELOG.md", "--draft"] {
+        assert!(flow.contains(needed), "the release lacks {needed}");
+    }
+}
+
+/// The oldest compiler that Cargo.toml promises is one that every crate of the program takes; of this program's own code clippy says
+/// whether it uses what came later (`incompatible_msrv`).
+#[test]
+fn the_oldest_compiler_that_is_promised_takes_every_crate_of_the_program() {
+    let asked = ["metadata", "--locked", "--offline", "--all-features", "--format-version", "1"];
+    let told = Command::new(env!("CARGO")).args(asked).output().unwrap();
+    assert!(told.status.success(), "{}", String::from_utf8_lossy(&told.stderr));
+    let told: serde_json::Value = serde_json::from_slice(&told.stdout).unwrap();
+    let list = |value: &serde_json::Value| value.as_array().unwrap().clone();
+    let id_of = |value: &serde_json::Value| value.as_str().unwrap().to_owned();
+    let (nodes, packages) = (list(&told["resolve"]["nodes"]), list(&told["packages"]));
+    let mut open = vec![id_of(&told["resolve"]["root"])];
+    let mut of_program = BTreeSet::new();
+    while let Some(id) = open.pop() {
+        if of_program.insert(id.clone()) {
+            let node = nodes.iter().find(|node| node["id"] == id.as_str()).unwrap();
+            let is_for_tests = |dep: &serde_json::Value| list(&dep["dep_kinds"]).iter().all(|kind| kind["kind"] == "dev");
+            open.extend(list(&node["deps"]).iter().filter(|dep| !is_for_tests(dep)).map(|dep| id_of(&dep["pkg"])));
+        }
+    }
+    let version = |package: &serde_json::Value| -> Vec<u32> {
+        package["rust_version"]
+            .as_str()
+            .unwrap_or("0")
+            .split('.')
+            .map(|part| part.parse().unwrap())
+            .chain([0, 0])
+            .take(3)
+            .collect()
+    };
+    let promised = packages.iter().find(|package| package["name"] == "sightcord").map(version).unwrap();
+    for package in packages.iter().filter(|package| of_program.contains(&id_of(&package["id"]))) {
+        assert!(version(package) <= promised, "{} {} needs {:?}", package["name"], package["version"], version(package));
+    }
 }

@@ -1,10 +1,9 @@
 //! JPEG written anew: segments as in ITU-T T.81, annex B.
 
-use crate::photo::jpeg::{end_of_scan, next_marker};
+use crate::photo::segments::{Next, START_OF_SCAN, Segment, Segments};
 
 const SOI: u8 = 0xD8;
 const EOI: u8 = 0xD9;
-const SOS: u8 = 0xDA;
 const EXIF_HEAD: &[u8] = b"Exif\0\0";
 /// Version, unit and density of a JFIF head; behind them its preview begins.
 const JFIF_BYTES: usize = 12;
@@ -18,30 +17,20 @@ pub(super) fn rewritten(bytes: &[u8], exif: Option<&[u8]>) -> Option<Vec<u8>> {
     if let Some(exif) = exif {
         write(&mut out, 0xE1, &[EXIF_HEAD, exif].concat())?;
     }
-    let mut at = 2;
+    let mut segments = Segments::of(bytes);
     loop {
-        // What stands between segments is no part of the picture; decoders step over it.
-        at = next_marker(bytes, at)?;
-        let code = *bytes.get(at - 1)?;
-        if code == EOI {
-            out.extend([0xFF, EOI]);
-            return Some(out);
-        }
-        // Markers that stand alone: temporary, restart and start of image.
-        if matches!(code, 0x01 | 0xD0..=0xD8) {
-            continue;
-        }
-        let length = usize::from(u16::from_be_bytes([*bytes.get(at)?, *bytes.get(at + 1)?]));
-        let body = bytes.get(at + 2..at + length)?;
-        at += length;
+        let Segment { code, body, coded } = match segments.read_next() {
+            Next::Segment(segment) => segment,
+            Next::End(_) => {
+                out.extend([0xFF, EOI]);
+                return Some(out);
+            }
+            Next::CutOff | Next::WrongLength => return None,
+        };
         if let Some(needed) = needed(code, body)? {
             write(&mut out, code, &needed)?;
         }
-        if code == SOS {
-            let end = end_of_scan(bytes, at)?;
-            out.extend(&bytes[at..end]);
-            at = end;
-        }
+        out.extend(coded);
     }
 }
 
@@ -71,7 +60,7 @@ fn needed(code: u8, body: &[u8]) -> Option<Option<Vec<u8>>> {
         // Restart interval, and the number of lines where the frame doesn't say it.
         0xDD | 0xDC => whole(body.len() == 2),
         0xC0..=0xCF if code != 0xC8 => whole(body.len() == 6 + 3 * usize::from(*body.get(5)?)),
-        SOS => whole(body.len() == 4 + 2 * usize::from(*body.first()?)),
+        START_OF_SCAN => whole(body.len() == 4 + 2 * usize::from(*body.first()?)),
         _ => Some(None),
     }
 }

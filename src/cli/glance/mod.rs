@@ -15,9 +15,9 @@ use serde::Serialize;
 
 use crate::disk::scratch::clear_away_on_interrupt;
 use crate::finding::Finding;
-use crate::glance::drawn::drawn;
+use crate::glance::drawn::{drawn, flat_cards};
 use crate::glance::missing;
-use crate::glance::seen::{self, Glance, Photographed, Trouble};
+use crate::glance::seen::{self, Glance, Looked, Photographed, Trouble};
 use crate::job::Job;
 use crate::photo::listing::CAMERA_FOLDER;
 use crate::photo::room::Room;
@@ -48,6 +48,9 @@ pub struct GlanceArgs {
     /// Write a picture of each photo with what was found drawn in, reduced and upright; never over a file that is there.
     #[arg(long, value_name = "DIR")]
     picture: Option<PathBuf>,
+    /// With --picture: each card of each photo as from straight above, too.
+    #[arg(long, requires = "picture")]
+    flat: bool,
     /// Keep looking at a folder, and say of each new photo what it adds and what is still missing, until Ctrl-C.
     #[arg(long)]
     watch: bool,
@@ -88,9 +91,9 @@ struct Wanted {
 pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
     if args.watch {
         let [folder] = args.photos.as_slice() else { bail!("--watch looks at one folder: name that folder alone") };
-        return watch::watch(folder, args.picture.as_deref(), args.all, args.json, args.quiet);
+        return watch::watch(folder, args);
     }
-    super::start_threads(None)?;
+    super::threads::start(None);
     clear_away_on_interrupt();
     let mut pictures = args.picture.as_deref().map(|folder| PictureFolder::open(folder, &args.photos)).transpose()?;
     let mut jobs = vec![Job::default()];
@@ -111,20 +114,20 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         }
     }
     let wants_pictures = pictures.is_some();
-    let looked: Vec<(Glance, Sortable, Option<Vec<u8>>)> = wanted
+    let looked: Vec<(Glance, Sortable, Vec<(String, Vec<u8>)>)> = wanted
         .par_iter()
         .map(|what| {
             let job = &jobs[what.job];
             let _room = Room::for_photo(&what.path);
             let looked = seen::glance(&what.photographed(), job);
-            let picture = if wants_pictures { drawn(&what.path, &looked, job) } else { None };
+            let pictures = if wants_pictures { pictures_of(&what.name, &what.path, &looked, job, args.flat) } else { Vec::new() };
             let seen = looked.photo.as_ref().map(|(photo, seen, _)| (&photo.facts, seen));
             let sortable = Sortable::new(&what.name, what.setup.as_deref(), seen, job);
-            (looked.glance, sortable, picture)
+            (looked.glance, sortable, pictures)
         })
         .collect();
     if let Some(pictures) = &mut pictures {
-        let made = looked.iter().filter_map(|(glance, _, bytes)| Some((glance.photo.as_str(), bytes.as_deref()?)));
+        let made = looked.iter().flat_map(|(_, _, made)| made).map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
         pictures.store_all(&made.collect::<Vec<_>>())?;
     }
     let mut by_job: Vec<Vec<Sortable>> = vec![Vec::new(); jobs.len()];
@@ -142,6 +145,14 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
     let job = if jobs.len() == 2 { &jobs[1] } else { &jobs[0] };
     say(args, &glances, job, &findings, pictures.as_ref())?;
     Ok(exit_code(&glances))
+}
+
+/// The pictures of a photo, each with the name of a photo that its own is made from.
+fn pictures_of(name: &str, path: &Path, looked: &Looked, job: &Job, flat: bool) -> Vec<(String, Vec<u8>)> {
+    let whole = drawn(path, looked, job).map(|bytes| (name.to_owned(), bytes));
+    let cards = if flat { flat_cards(looked) } else { Vec::new() };
+    let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
+    whole.into_iter().chain(cards.into_iter().map(|(card, bytes)| (format!("{stem}-{card}.jpg"), bytes))).collect()
 }
 
 impl Wanted {

@@ -12,10 +12,10 @@ use anyhow::{Context, bail};
 use notify::{RecursiveMode, Watcher};
 use serde::Serialize;
 
+use super::GlanceArgs;
 use super::picture::PictureFolder;
 use super::sorting::{self, Sortable};
 use super::{lines, words};
-use crate::glance::drawn::drawn;
 use crate::glance::missing;
 use crate::glance::seen::{Glance, Looked, Photographed, looked};
 use crate::job::Job;
@@ -136,7 +136,9 @@ impl New {
 }
 
 /// Runs until Ctrl-C. Exit code 0, whatever was seen.
-pub fn watch(folder: &Path, pictures: Option<&Path>, all: bool, json: bool, quiet: bool) -> anyhow::Result<u8> {
+pub fn watch(folder: &Path, args: &GlanceArgs) -> anyhow::Result<u8> {
+    let &GlanceArgs { all, json, quiet, flat, .. } = args;
+    let pictures = args.picture.as_deref();
     if !folder.is_dir() {
         bail!("{} is no folder: --watch looks at a folder that photos are copied into", folder.display());
     }
@@ -144,6 +146,7 @@ pub fn watch(folder: &Path, pictures: Option<&Path>, all: bool, json: bool, quie
         folder,
         job: super::job_of(folder),
         pictures: pictures.map(|pictures| PictureFolder::open(pictures, &[folder.to_owned()])).transpose()?,
+        flat,
         all,
         json,
         quiet,
@@ -152,10 +155,12 @@ pub fn watch(folder: &Path, pictures: Option<&Path>, all: bool, json: bool, quie
     };
     let (wake, woken) = channel();
     let stop = wake.clone();
+    super::super::threads::one_more()?;
     ctrlc::set_handler(move || {
         let _ = stop.send(Wake::Stop);
     })
     .context("Ctrl-C can't be caught")?;
+    super::super::threads::one_more()?;
     // Whatever the event is, an error included, the folder is listed anew.
     let mut watcher = notify::recommended_watcher(move |_event: notify::Result<notify::Event>| {
         let _ = wake.send(Wake::Folder);
@@ -194,6 +199,7 @@ struct Watched<'a> {
     folder: &'a Path,
     job: Job,
     pictures: Option<PictureFolder>,
+    flat: bool,
     all: bool,
     json: bool,
     quiet: bool,
@@ -278,10 +284,10 @@ impl Watched<'_> {
 
     /// A picture that can't be written is told, and the watch goes on.
     fn draw(&mut self, file: &PhotoFile, looked: &Looked) {
-        if let Some(pictures) = &mut self.pictures
-            && let Some(bytes) = drawn(&file.path, looked, &self.job)
-            && let Err(error) = pictures.store_all(&[(&file.id, &bytes)])
-        {
+        let Some(pictures) = &mut self.pictures else { return };
+        let made = super::pictures_of(&file.id, &file.path, looked, &self.job, self.flat);
+        let made: Vec<(&str, &[u8])> = made.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())).collect();
+        if let Err(error) = pictures.store_all(&made) {
             super::super::complain(&format!("{error:#}"));
         }
     }

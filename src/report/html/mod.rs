@@ -4,6 +4,7 @@ mod bars;
 mod details;
 mod drawing;
 mod figures;
+mod flat;
 mod letters;
 mod names;
 mod page;
@@ -13,6 +14,7 @@ mod reduce;
 mod since;
 
 pub use drawing::{Bike, DRAWING_CSS, Drawing, above, behind, side};
+pub use flat::flat_card;
 pub use names::MAP_LETTERS;
 pub use page::{PAGE_CSS, page, plan_page};
 pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR, name_digits, plain_name};

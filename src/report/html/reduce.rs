@@ -152,7 +152,7 @@ pub fn named_picture(
         .map(|(text, points, colour)| Name { text: text.clone(), colour, around: picture.around(points) })
         .collect();
     write_names(&mut drawn, &names, letters);
-    jpeg_of(&drawn, QUALITY_ALONE)
+    jpeg_of(&drawn)
 }
 
 fn is_tab(name: &str) -> bool {
@@ -182,24 +182,33 @@ fn in_colour(path: &std::path::Path, long_side: u32) -> Option<DynamicImage> {
 
 /// Luminance as a picture for people, made small.
 fn in_grey(luma: &LinearImage, long_side: u32) -> DynamicImage {
+    let full = DynamicImage::ImageLuma8(grey_of(luma));
+    if full.width().max(full.height()) > long_side { full.resize(long_side, long_side, FilterType::Triangle) } else { full }
+}
+
+/// Luminance as a picture for people, in its own size.
+pub(super) fn grey_of(luma: &LinearImage) -> image::GrayImage {
     let code = |light: f32| {
         let light = light.clamp(0.0, 1.0);
         // The sRGB curve (IEC 61966-2-1).
         let code = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
         (code * 255.0).round() as u8
     };
-    let grey = image::GrayImage::from_fn(luma.width() as u32, luma.height() as u32, |u, v| {
+    image::GrayImage::from_fn(luma.width() as u32, luma.height() as u32, |u, v| {
         image::Luma([code(luma.at(u as usize, v as usize))])
-    });
-    let full = DynamicImage::ImageLuma8(grey);
-    if full.width().max(full.height()) > long_side { full.resize(long_side, long_side, FilterType::Triangle) } else { full }
+    })
 }
 
 fn jpeg(picture: &RgbImage) -> Option<Vec<u8>> {
-    jpeg_of(picture, QUALITY)
+    coded(picture, QUALITY)
 }
 
-fn jpeg_of(picture: &RgbImage, quality: u8) -> Option<Vec<u8>> {
+/// A picture to be looked at by itself.
+pub(super) fn jpeg_of(picture: &RgbImage) -> Option<Vec<u8>> {
+    coded(picture, QUALITY_ALONE)
+}
+
+fn coded(picture: &RgbImage, quality: u8) -> Option<Vec<u8>> {
     let mut bytes = Cursor::new(Vec::new());
     picture.write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality)).ok()?;
     let mut bytes = bytes.into_inner();
