@@ -316,7 +316,7 @@ impl Job {
             findings.push(Finding::note(
                 "rider-number-free",
                 format!(
-                    "Tabs {FIRST_RIDER} to {LAST_RIDER} are riders on the cord by now; job.toml has {} for free, and so it is taken.",
+                    "Tabs {FIRST_RIDER} to {LAST_RIDER} now stand for riders on the cord; job.toml has {} as free tabs, and that counts.",
                     listed.join(", ")
                 ),
                 "Nothing to do. For new jobs use 45 to 64 as free tabs; for a rider write role = \"cord-rider\", with side and place.",
