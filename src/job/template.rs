@@ -23,6 +23,8 @@ schema = "sightcord-job/1"
 #measured_u_mm = 0.25
 # Thickness of the paper with its glue: from the face to the print.
 #paper_mm = 0.10
+# The check line at the top of the tabs' pages, made to be 100 mm: printers feed upright and lengthwise pages a little differently.
+#measured_tabs_mm = 99.9
 
 # One card that was printed elsewhere, or measured on its own. Repeat for others.
 #[[print.card]]

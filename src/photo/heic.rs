@@ -29,11 +29,8 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
     let (width, height) = (picture.width as usize, picture.height as usize);
     let light = light_table_8();
     let light_of = |code: u8| light[usize::from(code)];
-    let data: Vec<f32> = picture
-        .data
-        .chunks_exact(4)
-        .map(|pixel| luminance(light_of(pixel[0]), light_of(pixel[1]), light_of(pixel[2])))
-        .collect();
+    let data: Vec<f32> =
+        picture.data.chunks_exact(4).map(|pixel| luminance(light_of(pixel[0]), light_of(pixel[1]), light_of(pixel[2]))).collect();
     Ok(Decoded { luma: LinearImage::new(width, height, data), trailing_bytes: 0 })
 }
 
@@ -87,8 +84,7 @@ fn picture(bytes: &[u8]) -> Result<Image<u8>, PhotoError> {
         Error::Unsupported(what) => unusual(&what),
         error => damaged(&error),
     })?;
-    let turns: Vec<Property> =
-        file.item_properties(file.primary_id).map_err(|error| damaged(&error))?.cloned().collect();
+    let turns: Vec<Property> = file.item_properties(file.primary_id).map_err(|error| damaged(&error))?.cloned().collect();
     for turn in turns.iter().rev() {
         picture = match turn {
             Property::Rotation(quarters) if quarters % 4 != 0 => picture.rotate_ccw(4 - quarters % 4),

@@ -203,7 +203,11 @@ fn heic_without_the_feature_says_how_to_go_on() {
     let error = decode_photo(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic").unwrap_err();
     let finding = error.finding("1-mark-forward/IMG_1.HEIC");
     assert_eq!(finding.id, "photo-heic");
-    assert!(finding.advice.contains("Set the phone to JPEG") && finding.advice.contains("default features"), "{}", finding.advice);
+    assert!(
+        finding.advice.contains("Set the phone to JPEG") && finding.advice.contains("default features"),
+        "{}",
+        finding.advice
+    );
 }
 
 #[test]
