@@ -121,7 +121,13 @@ fn check_parts(file: &HeifFile<'_>, n_bytes: usize) -> Result<(), PhotoError> {
         }
         let stream = file.hevc_bitstream(part).map_err(|error| damaged(&error))?;
         coded_bytes += stream.len();
-        coded_pixels += largest_picture(&stream)?;
+        let largest = largest_picture(&stream)?;
+        let stated = file.image_size(part).map_err(|error| damaged(&error))?;
+        // HEVC codes whole blocks, of 64 pixels a side at most.
+        if stated.is_some_and(|(w, h)| largest > (u64::from(w) + 64) * (u64::from(h) + 64)) {
+            return Err(damaged(&"a part of it is larger than it says"));
+        }
+        coded_pixels += largest;
         // Each part brings its own settings, of some hundred bytes, along with its share of the file.
         if coded_bytes > 2 * n_bytes + (MOST_PARTS << 10) || coded_pixels > CODED_PIXELS {
             return Err(unusual("its parts are larger than the picture"));

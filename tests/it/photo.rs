@@ -283,6 +283,8 @@ fn no_damage_makes_it_panic_or_grow() {
         encoded(&colour, ImageFormat::Png),
         encoded(&colour, ImageFormat::Tiff),
         data("lossy.webp"),
+        #[cfg(feature = "heic")]
+        heifer::encode_rgb8(100, 80, colour.to_rgb8().as_raw(), &heifer::EncodeOptions::default()).unwrap(),
     ];
     // A fixed sequence (a linear congruential generator, constants of Numerical Recipes), so that a failure can be repeated.
     let mut state = 1_u32;
