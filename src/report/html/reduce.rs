@@ -211,7 +211,9 @@ fn in_srgb(picture: DynamicImage, profile: &[u8]) -> DynamicImage {
     // Somebody else's code meets bytes that nobody checked: should it panic, only the colours are a little off.
     let converted = catch_unwind(AssertUnwindSafe(|| {
         let profile = ColorProfile::new_from_slice(profile).ok()?;
-        let to_srgb = profile.create_transform_8bit(&ColorProfile::new_srgb(), Layout::Rgb, TransformOptions::default()).ok()?;
+        let to_srgb = profile
+            .create_transform_8bit(Layout::Rgb, &ColorProfile::new_srgb(), Layout::Rgb, TransformOptions::default())
+            .ok()?;
         let mut codes = vec![0; rgb.as_raw().len()];
         to_srgb.transform(rgb.as_raw(), &mut codes).ok()?;
         RgbImage::from_raw(rgb.width(), rgb.height(), codes)
