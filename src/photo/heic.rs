@@ -81,6 +81,7 @@ fn picture(bytes: &[u8]) -> Result<Image<u8>, PhotoError> {
     // Threads change no byte of a decoded picture, but photos are already read side by side.
     let options = Options { max_threads: 1, max_pixels: MAX_PIXELS as u64 };
     let mut picture = heifer::decode_srgb_rgba8(bytes, &options).map_err(|error| match error {
+        Error::Unsupported(what) if what.starts_with("transfer") => unusual("HDR, or another brightness curve than usual"),
         Error::Unsupported(what) => unusual(&what),
         error => damaged(&error),
     })?;

@@ -91,7 +91,7 @@ fn the_files_own_turns_are_undone_and_kept_for_people() {
     let plain = heic_of(&drawn());
     let expected = luma(&plain);
     let turns: [(&[u8; 4], u8, u8); 6] =
-        [(b"irot", 1, 8), (b"irot", 2, 3), (b"irot", 3, 6), (b"irot", 0, 1), (b"imir", 0, 2), (b"imir", 1, 4)];
+        [(b"irot", 1, 8), (b"irot", 2, 3), (b"irot", 3, 6), (b"irot", 0, 1), (b"imir", 0, 4), (b"imir", 1, 2)];
     for (kind, how, orientation) in turns {
         let photo = decode_photo(&with_turn(&plain, kind, how)).unwrap();
         assert_eq!(photo.luma, expected, "{orientation}");
