@@ -89,9 +89,13 @@ fn heic_pixels(bytes: &[u8]) -> Option<u64> {
         return None;
     }
     #[cfg(feature = "heic")]
-    return super::heic::pixels(bytes);
+    {
+        super::heic::pixels(bytes)
+    }
     #[cfg(not(feature = "heic"))]
-    None
+    {
+        None
+    }
 }
 
 fn dimensions(file: impl BufRead + Seek) -> Option<u64> {
