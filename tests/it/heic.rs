@@ -194,5 +194,5 @@ fn what_a_heic_photo_shows_lies_where_its_jpeg_has_it() {
         }
     }
     assert!(n > 300, "{n} corners in both");
-    assert!(sum / f64::from(n) < 0.02, "{} px off on the mean", sum / f64::from(n));
+    assert!(sum / f64::from(n) < 0.05, "{} px off on the mean", sum / f64::from(n));
 }
