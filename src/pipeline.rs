@@ -45,7 +45,7 @@ pub enum PipelineError {
     #[error(transparent)]
     Job(#[from] JobError),
     #[error(
-        "there is no photo in {0} or its sub-folders; copy all photos of the bike into it as the phone took them (JPEG, PNG, TIFF or WebP), or \
+        "there is no photo in {0} or its sub-folders; copy all photos of the bike into it as the phone took them (JPEG, HEIC, PNG, TIFF or WebP), or \
          those of each wheel position into a sub-folder such as 1-mark-forward"
     )]
     NoPhotos(String),

@@ -56,7 +56,7 @@ pub(super) fn check(at: &Path, opened: &Opened, bag: &Bag, sealed: Option<&str>,
         if let Some(offset) = zipped::differs_from_canonical(at, &opened.top, &opened.bag, &files, &scratch)? {
             proof
                 .problems
-                .push(format!("the ZIP file around the bag was altered or written anew: it differs from byte {offset} on"));
+                .push(format!("the ZIP file around the bag was altered or written again: it differs from byte {offset} on"));
         }
     }
     Ok(())

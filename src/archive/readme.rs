@@ -34,8 +34,8 @@ impl Privacy {
     pub fn lines(&self) -> Vec<String> {
         let mut lines = Vec::new();
         lines.push(match self.with_place.len() {
-            0 => "No photo in the archive is known to tell where it was taken.".to_owned(),
-            _ => format!("Photos that tell where they were taken (GPS): {}.", listed(&self.with_place)),
+            0 => "No photo in the archive is known to say where it was taken.".to_owned(),
+            _ => format!("Photos that say where they were taken (GPS): {}.", listed(&self.with_place)),
         });
         lines.push(match self.with_serial.len() {
             0 => "No photo in the archive is known to hold a serial number or its owner's name.".to_owned(),
@@ -118,14 +118,14 @@ checks the same, measures again from these photos, and compares the figures.
 WHAT THE CHECKSUMS SHOW AND WHAT THEY DO NOT
 
 They show that nothing was changed by accident after the archive was made.
-They do not show who made it or when: whoever changes a photo can make all
-checksums in here again. That is what the number is for which the program
-printed when it sealed the archive, the SHA-256 of the whole ZIP file: written
-down on paper, or sent to somebody on the day, it shows that the archive is the
-one that existed then. Without that number there is no such proof. Nor does
-anything in here show that the photos are of the bike they are said to be of.
+They do not show who made it or when: anyone who changes a photo can make all
+checksums in here again. That is what the number is for that the program printed
+when it sealed the archive, the SHA-256 of the whole ZIP file: written down on
+paper, or sent to somebody on the day, it shows that the archive is the one that
+existed then. Without that number there is no such proof. Nothing in here shows
+that the photos are of the bike they are said to be of.
 
-WHAT THE PHOTOS TELL ABOUT PEOPLE
+WHAT THE PHOTOS SAY ABOUT PEOPLE
 
 {privacy}",
         upper = name.to_uppercase(),

@@ -44,7 +44,7 @@ pub enum KeepError {
     )]
     Name { photo: String, why: String },
     #[error(
-        "{photo} can't be copied without what could tell its place: {why}. Take the photo out of the job or save it as JPEG, and measure \
+        "{photo} can't be copied without what could give its place away: {why}. Take the photo out of the job or save it as JPEG, and measure \
          again; or keep the job without --without-place"
     )]
     CannotClean { photo: String, why: CleanError },

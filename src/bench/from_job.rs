@@ -12,7 +12,10 @@ const N_TABS: u8 = 64;
 
 /// Settings of the scene: how tabs move, what lies in one plane, how large the prints are.
 pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
-    let tabs = (1..=N_TABS).map(|number| tab_setting(number, &job.tab(number))).collect();
+    let printed = job.tabs_to_cards();
+    let own_size = |number: &u8| job.tabs.get(number).is_some_and(|tab| tab.side_mm != TabRole::of_number(*number).side_mm);
+    let tabs =
+        (1..=N_TABS).map(|number| tab_setting(number, &job.tab(number), if own_size(&number) { 1.0 } else { printed })).collect();
     let with_role = |wanted: &dyn Fn(&TabRole) -> bool| (1..=N_TABS).filter(|n| wanted(&job.tab(*n))).collect::<Vec<u8>>();
     let mut faces = vec![
         (GEARBOX_FACE.to_owned(), with_role(&|tab| tab.role == Role::GearboxSprocket)),
@@ -45,7 +48,8 @@ pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
     }
 }
 
-fn tab_setting(number: u8, tab: &TabRole) -> TabSetting {
+/// `printed` is the tabs' printed size over the cards'; a side that the job gives is as it was measured.
+fn tab_setting(number: u8, tab: &TabRole, printed: f64) -> TabSetting {
     let hangs = match (tab.role, tab.moves_with) {
         (Role::PlumbFlag { line, .. }, _) => Hangs::Flag(StringKind::Plumb(line.index())),
         (Role::BackboneFlag { .. }, _) => Hangs::Flag(StringKind::Backbone),
@@ -55,7 +59,7 @@ fn tab_setting(number: u8, tab: &TabRole) -> TabSetting {
         (_, MovesWith::Gearbox) => Hangs::On(Carrier::Turning(GEARBOX)),
         (_, MovesWith::Frame | MovesWith::Line) => Hangs::On(Carrier::Still),
     };
-    TabSetting { number, hangs, pitch: tab.side_mm / crate::cards::codes::TAB_SIDE as f64 }
+    TabSetting { number, hangs, pitch: printed * tab.side_mm / crate::cards::codes::TAB_SIDE as f64 }
 }
 
 /// Settings of the figures.

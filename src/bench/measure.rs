@@ -191,7 +191,7 @@ fn few_gearbox_tabs(figures: &Figures, choices: &Choices, evaluation: &Evaluatio
         Finding::warning(
             "few-gearbox-tabs",
             format!(
-                "{seen} found on the gearbox sprocket; three tell its plane and its centre. The chain's figures carry the doubt."
+                "{seen} found on the gearbox sprocket; three show its plane and its centre. The chain's figures are less sure for it."
             ),
             "Take two photos from the chain side, close to the gearbox, with tabs 5, 6 and 7 in them.",
         )

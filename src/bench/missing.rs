@@ -37,7 +37,7 @@ pub fn findings(
                 "The datum cord was not found in any photo, so nothing can be measured from it.",
                 "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, 2 to 5 mm above the paper, \
                  and take photos from above the cards and from both sides. Where light and shadow hide it, put two riders on it, 600 mm \
-                 or more apart (sheets --tabs 39-42): they tell where it runs in any light.",
+                 or more apart (sheets --tabs 39-42): they show where it runs in any light.",
             )
             .about(Figure::WheelOffset),
         );
@@ -152,7 +152,7 @@ fn rims(figures: &Figures, settings: &BenchSettings, findings: &mut Vec<Finding>
         let (Figure::RimWidth(setup), None) = (figure, width) else { continue };
         findings.push(
             Finding::note(
-                "rim-width-not-told",
+                "rim-width-not-measured",
                 format!("The rim's width in set-up {setup} needs both rim tabs."),
                 "See the missing rim tab.",
             )
@@ -187,7 +187,7 @@ fn wheel(
         if figures.get(&figure).is_none() {
             findings.push(
                 Finding::refused(
-                    "wheel-not-told",
+                    "wheel-not-measured",
                     "This needs both rim tabs at the marked place in two set-ups, once turned forward and once turned rearward.",
                     "See the missing rim tabs and set-ups.",
                 )
@@ -219,7 +219,7 @@ fn chain(figures: &Figures, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, find
     let gearbox = seen(&|part| matches!(part, Part::GearboxSprocket));
     findings.push(
         Finding::refused(
-            "chain-not-told",
+            "chain-not-measured",
             format!("The chain line needs tabs on both sprockets: {gearbox} of the gearbox's (5 to 7) and {rear} of the rear one's (8 to 10) were found."),
             "Take photos from the chain side with both sprockets and two cards in them, from two places a pace apart.",
         )
@@ -234,7 +234,7 @@ fn track(choices: &Choices, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, find
     }
     findings.push(
         Finding::refused(
-            "track-not-told",
+            "track-not-measured",
             "The front wheel's track needs tabs 3 and 4 on its rim, both seen in two set-ups with that wheel turned, too, between them.",
             "Turn the front wheel half round whenever the rear wheel is turned, and take photos of it from both sides in each set-up.",
         )

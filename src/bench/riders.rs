@@ -173,7 +173,7 @@ fn leans(words: &str, lean: f64) -> Finding {
     Finding::refused(
         "rider-leans",
         format!(
-            "The rider with {words} leans by {lean:.0} degrees; beyond 15 it no longer tells where the cord is, and was left out."
+            "The rider with {words} leans by {lean:.0} degrees; beyond 15 it no longer shows where the cord is, and was left out."
         ),
         "Set it upright on the cord: a rider that will not stand is too loose on it; print its bridge for the cord's thickness \
          (sheets --cord-mm), or pinch it tighter.",

@@ -39,7 +39,7 @@ pub fn not_told(solution: &Solution, views: &Views, line: usize, spread: &Matrix
         Finding::warning(
             "plumb-line-not-read",
             format!(
-                "Plumb line {letter} does not tell upright: a flag of it was read, but {seen}."
+                "Plumb line {letter} does not show upright: a flag of it was read, but {seen}."
             ),
             "Take three photos or more, from both sides, in which the line is sharp and stands before a plain ground; a white or black line \
              1 mm thick is seen best.",
@@ -58,7 +58,7 @@ pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Fi
         findings.push(
             Finding::note(
                 "no-plumb-line",
-                "No flag of a plumb line (21 to 28) was read in any photo, so no plumb line tells upright or the frame's middle.",
+                "No flag of a plumb line (21 to 28) was read in any photo, so no plumb line shows upright or the frame's middle.",
                 "Hang a plumb line with flags 21 and 22, and take photos in which one of them and a stretch of the line are sharp.",
             )
             .about(Figure::PlumbOffset(Letter::of(0))),
@@ -69,14 +69,14 @@ pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Fi
         UpFrom::SpiritLevel => Finding::note(
             "up-from-bench",
             format!(
-                "Upright is what the spirit level on the bench tells, within {u:.2} degrees: leans and offsets are relative to the bench."
+                "Upright is what the spirit level on the bench shows, within {u:.2} degrees: leans and offsets are relative to the bench."
             ),
             "Hang a plumb line in the photos where that is not good enough.",
         ),
         UpFrom::Bench => Finding::warning(
             "bench-level-unknown",
             format!(
-                "Neither a plumb line nor a level tells what is upright: leans, rim offsets and wheel offsets hold relative to the bench, \
+                "No plumb line and no level shows what is upright: leans, rim offsets and wheel offsets are relative to the bench, \
                  which may be off level by {u:.1} degrees, and are not judged."
             ),
             "Hang a plumb line with flags 21 and 22 in the photos; or lay a spirit level on the bench along and across, pack it until the \

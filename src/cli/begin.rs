@@ -43,22 +43,31 @@ pub fn run(args: &BeginArgs) -> anyhow::Result<u8> {
         return Err(error);
     }
     if !args.quiet {
-        super::print(&format!(
-            "{} is ready.\n\n\
-             1. Print cards and tabs:  sightcord sheets print\n\
-             2. Lay a steel rule on a card's check lines and write what it shows into {}.\n\
-             3. Put the photos of each set-up into its folder: {} with the rim's mark turned\n   forward, {} with the wheel turned half round. A few photos of cards\n   \
-             alone, from all sides, may go to {} (they sharpen the lens; not needed).\n\
-             4. Measure:  sightcord measure {}\n",
-            folder.display(),
-            job.display(),
-            FOLDERS[1],
-            FOLDERS[2],
-            FOLDERS[0],
-            folder.display()
-        ))?;
+        super::print(&next(folder, &job))?;
     }
     Ok(super::DONE)
+}
+
+/// What to do now, with commands that can be pasted.
+fn next(folder: &Path, job: &Path) -> String {
+    let typed = super::typed(folder);
+    format!(
+        "{} is ready.\n\n\
+         1. Print cards, tabs and a guide of one page:\n\
+         \n     sightcord sheets print\n\n\
+         2. Lay a steel rule on the check lines and write what it shows into\n   {}.\n\
+         3. Photograph the wheel with the rim's mark forward, turn it half round, and\n   \
+            photograph it again. Copy all photos into the folder as they come from the\n   \
+            phone: the program sorts them. Or sort them yourself, into {},\n   \
+            {} and, for photos of cards alone, {}.\n\
+         4. See what is missing while the bike still hangs there, then measure:\n\
+         \n     sightcord glance {typed}\n     sightcord measure {typed}\n",
+        folder.display(),
+        job.display(),
+        FOLDERS[1],
+        FOLDERS[2],
+        FOLDERS[0],
+    )
 }
 
 /// Makes the whole job, its job.toml last; `made` tells what was made until an error came.

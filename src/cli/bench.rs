@@ -101,7 +101,7 @@ fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String 
     } else {
         let whose = network.map_or_else(String::new, |network| format!(" ({})", network.words()));
         text.push_str(&format!(
-            "It is open to this computer's network{whose}: whoever is in it and knows the address sees the photos and can send some. The \
+            "It is open to this computer's network{whose}: anyone in it who knows the address sees the photos and can send some. The \
              address is a secret; nothing is encrypted on the way, so use a network of your own.\n"
         ));
         let others: Vec<String> = known

@@ -46,7 +46,7 @@ fn told(sealed: &Sealed) -> String {
     let file = sealed.file.display().to_string();
     let mut text = format!("Kept: {} ({} photos, {} bytes)\n", one_line(&file), sealed.n_photos, sealed.bytes);
     if sealed.measured_anew {
-        text.push_str("Measured anew: the job's folder held no such result of these very inputs, version and machine.\n");
+        text.push_str("Measured again: the job's folder held no result of these photos and settings by this version on this kind of machine.\n");
     }
     for finding in &sealed.left_out {
         text.push_str(&format!("Note: {} {}\n", one_line(&finding.what), finding.advice));
@@ -55,7 +55,7 @@ fn told(sealed: &Sealed) -> String {
         text.push_str(&format!("{}\n", one_line(&line)));
     }
     if !sealed.privacy.with_place.is_empty() {
-        text.push_str("To keep copies that don't tell it: --without-place and another file name.\n");
+        text.push_str("To keep copies that don't say it: --without-place and another file name.\n");
     }
     text.push_str(&format!(
         "\nSHA-256: {}\nWrite this number down, or send it to somebody today: without it the archive's checksums don't show who sealed \

@@ -122,6 +122,19 @@ fn fitted(text: &str) -> String {
     text.lines().map(|line| textwrap::fill(line, &options) + "\n").collect()
 }
 
+/// A path as it is typed into a command: in quotes where a shell would take it for more than one word.
+fn typed(path: &Path) -> String {
+    let path = path.display().to_string();
+    let is_plain = |c: char| c.is_alphanumeric() || "_-./:@%+=,".contains(c) || (cfg!(windows) && c == '\\');
+    if !path.is_empty() && path.chars().all(is_plain) {
+        path
+    } else if cfg!(windows) {
+        format!("\"{path}\"")
+    } else {
+        format!("'{}'", path.replace('\'', r"'\''"))
+    }
+}
+
 /// Prints to standard output. A reader that went away early (as `head` does) is no error.
 fn print(text: &str) -> anyhow::Result<()> {
     print_as_is(&mut std::io::stdout().lock(), &visible::lines(text))

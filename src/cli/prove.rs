@@ -96,8 +96,8 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
     text.push_str(verdict(proof));
     if proof.figures_hold() && proof.as_expected.is_none() {
         text.push_str(
-            "Whoever edits an archive can make its checksums again. That nothing was altered since it was sealed, only the number written down at the \
-             time shows (--expect).\n",
+            "Anyone who edits an archive can make its checksums again. Only the number written down at the time shows that \
+             nothing was altered since it was sealed (--expect).\n",
         );
     }
     super::fitted(&text)
@@ -118,11 +118,11 @@ fn verdict(proof: &Proof) -> &'static str {
             "NOT PROVEN: the photos don't give the sealed result. Use another copy, or ask who made it.\n"
         }
         (false, _) if proof.figures_hold() => {
-            "NOT PROVEN as a whole: the figures come out again, but what is named above this version can't make again, and whoever edits an \
-             archive can have it name another version. Prove it with the version that sealed it, or with the number written down (--expect).\n"
+            "NOT PROVEN as a whole: the figures come out again, but what is named above this version can't make again, and anyone who edits an \
+             archive can make it name another version. Prove it with the version that sealed it, or with the number written down (--expect).\n"
         }
         (false, _) if proof.as_expected == Some(false) && proof.problems.len() == 1 => {
-            "NOT PROVEN: it does not bear the number you gave, though nothing else is wrong with it. Compare the two numbers digit by digit: \
+            "NOT PROVEN: its number is not the one you gave, though nothing else is wrong with it. Compare the two numbers digit by digit: \
              a slip of the pen, or another archive.\n"
         }
         (false, _) => "NOT PROVEN: it was altered since it was sealed. Use another copy of it.\n",

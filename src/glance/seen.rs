@@ -222,7 +222,7 @@ fn lacks(glance: &Glance, seen: &PhotoSightings) -> Vec<Trouble> {
     }
     if glance.tabs.is_empty() && !glance.cards.is_empty() && !glance.for_the_lens {
         add(
-            "No tab is read, so it tells of the cards and the cord alone.",
+            "No tab is read, so it shows the cards and the cord alone.",
             "For wheel and chain, have tabs and cards in one picture.",
         );
     }

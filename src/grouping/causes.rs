@@ -12,12 +12,12 @@ const LEAST_PHOTOS: usize = 3;
 
 /// For each cause the findings that follow from it: they tell a person nothing besides.
 const FOLLOWS: [(&str, &[&str]); 4] = [
-    ("one-setup", &["no-wheel-axis", "wheel-not-told"]),
-    ("wheel-not-turned", &["no-wheel-axis", "wheel-not-told"]),
-    ("one-side-only", &["cord-not-seen", "rim-tab-not-seen", "rim-width-not-told", "wheel-not-told", "no-wheel-axis"]),
+    ("one-setup", &["no-wheel-axis", "wheel-not-measured"]),
+    ("wheel-not-turned", &["no-wheel-axis", "wheel-not-measured"]),
+    ("one-side-only", &["cord-not-seen", "rim-tab-not-seen", "rim-width-not-measured", "wheel-not-measured", "no-wheel-axis"]),
     (
         "wheel-turned-between-sides",
-        &["rim-tab-not-seen", "rim-not-measured", "rim-width-not-told", "wheel-not-told", "no-wheel-axis"],
+        &["rim-tab-not-seen", "rim-not-measured", "rim-width-not-measured", "wheel-not-measured", "no-wheel-axis"],
     ),
 ];
 

@@ -86,6 +86,12 @@ pub const KEYS: &[Key] = &[
         mm(0.02, 2.0),
         "the thickness of the paper with its glue, from the face it is stuck on to the print",
     ),
+    key(
+        "print",
+        "measured_tabs_mm",
+        mm(90.0, 110.0),
+        "the check line at the top of the tabs' pages as a steel rule shows it (made to be 100 mm)",
+    ),
     key("print", "card", Kind::Own, "one sheet that differs from the others"),
     key("print.card", "number", Kind::Whole { min: 1, max: 16 }, "the card's printed number"),
     key("print.card", "measured_along_mm", mm(200.0, 450.0), "this card's check line below the pattern"),

@@ -181,6 +181,7 @@ fn read_sheet(section: &Section<'_>, card: Option<u8>) -> Sheet {
         measured_across_mm: check_line("measured_across_mm", true),
         measured_u_mm: section.number("measured_u_mm"),
         paper_mm: section.number("paper_mm"),
+        measured_tabs_mm: card.is_none().then(|| section.number("measured_tabs_mm")).flatten(),
     }
 }
 

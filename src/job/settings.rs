@@ -23,6 +23,8 @@ const PAPER_MM: f64 = 0.10;
 const LEVEL_U_DEG: f64 = 0.2;
 /// Lengths of the check lines along and across, mm: on A4 and Letter, on A3.
 const CHECK_LINES_MM: [(f64, f64); 2] = [(250.0, 160.0), (375.0, 240.0)];
+/// Length of the check line on each page of tabs, mm.
+pub const TAB_CHECK_LINE_MM: f64 = 100.0;
 /// The last card printed at the smaller pitch, on A4 or Letter.
 const LAST_A4_CARD: u8 = 12;
 
@@ -74,6 +76,9 @@ pub struct Sheet {
     pub measured_across_mm: Option<f64>,
     pub measured_u_mm: Option<f64>,
     pub paper_mm: Option<f64>,
+    /// The check line on the tabs' pages; of a single card there is none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub measured_tabs_mm: Option<f64>,
 }
 
 /// What the person knows of the printed scale in one direction.
@@ -289,6 +294,20 @@ impl Job {
         }
     }
 
+    /// Printed size of the tabs over that of the cards, where the check lines of both were measured; else 1. Tabs come off another page,
+    /// fed the other way or from another printer.
+    pub fn tabs_to_cards(&self) -> f64 {
+        let print = self.tab_print();
+        let cards: Vec<f64> = [print.along, print.across].iter().filter(|way| way.measured).map(|way| way.ratio).collect();
+        match self.print.measured_tabs_mm {
+            Some(length) if !cards.is_empty() => {
+                // Where one direction was measured, the photos show the other by it.
+                length / TAB_CHECK_LINE_MM * cards.len() as f64 / cards.iter().sum::<f64>()
+            }
+            _ => 1.0,
+        }
+    }
+
     /// Settings that have no effect as they stand.
     pub fn findings(&self) -> Vec<Finding> {
         let mut findings = Vec::new();
@@ -306,6 +325,9 @@ impl Job {
         let is_measured = |sheet: &Sheet| sheet.measured_along_mm.is_some() || sheet.measured_across_mm.is_some();
         let any_measured = is_measured(&self.print) || self.cards.values().any(is_measured);
         idle(self.print.measured_u_mm.is_some() && !any_measured, "measured_u_mm", "measured_along_mm or measured_across_mm");
+        let cards_measured = self.print.measured_along_mm.is_some() || self.print.measured_across_mm.is_some();
+        let tabs_alone = self.print.measured_tabs_mm.is_some() && !cards_measured;
+        idle(tabs_alone, "measured_tabs_mm", "measured_along_mm or measured_across_mm");
         let (rear, gearbox) = (self.sprockets.rear_face_to_tooth_centre_mm, self.sprockets.gearbox_face_to_tooth_centre_mm);
         idle(rear.is_some() && gearbox.is_none(), "rear_face_to_tooth_centre_mm", "gearbox_face_to_tooth_centre_mm");
         idle(gearbox.is_some() && rear.is_none(), "gearbox_face_to_tooth_centre_mm", "rear_face_to_tooth_centre_mm");
@@ -316,7 +338,7 @@ impl Job {
             findings.push(Finding::note(
                 "rider-number-free",
                 format!(
-                    "Tabs {FIRST_RIDER} to {LAST_RIDER} are riders on the cord by now; job.toml has {} for free, and so it is taken.",
+                    "Tabs {FIRST_RIDER} to {LAST_RIDER} now stand for riders on the cord; job.toml has {} as free tabs, and that counts.",
                     listed.join(", ")
                 ),
                 "Nothing to do. For new jobs use 45 to 64 as free tabs; for a rider write role = \"cord-rider\", with side and place.",

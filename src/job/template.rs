@@ -23,6 +23,8 @@ schema = "sightcord-job/1"
 #measured_u_mm = 0.25
 # Thickness of the paper with its glue: from the face to the print.
 #paper_mm = 0.10
+# The check line at the top of the tabs' pages, made to be 100 mm: printers feed upright and lengthwise pages a little differently.
+#measured_tabs_mm = 99.9
 
 # One card that was printed elsewhere, or measured on its own. Repeat for others.
 #[[print.card]]
@@ -44,7 +46,7 @@ schema = "sightcord-job/1"
 #level_u_deg = 0.05
 
 [adjusters]
-# How far the chain adjuster moves in one turn, and how far apart the two stand across the bike: turns told in the plan.
+# How far the chain adjuster moves in one turn, and how far apart the two stand across the bike: the plan gives its moves in turns.
 #thread_pitch_mm = 1.25
 #spacing_mm = 220
 # The end of the spindle you would rather move. Unless you say so, it is the one away from the chain.
@@ -57,7 +59,7 @@ schema = "sightcord-job/1"
 
 [sprockets]
 # From each sprocket's outside face, where the tabs are, inward to the middle of the teeth. Both or neither: then the chain
-# line is told between the teeth and not between the faces.
+# line is measured between the teeth and not between the faces.
 #rear_face_to_tooth_centre_mm = 3.6
 #gearbox_face_to_tooth_centre_mm = 4.1
 # Teeth and chain pitch (12.7 for 1/2 inch, 15.875 for 5/8).

@@ -103,7 +103,7 @@ impl LeftAside {
             let (is, it) = if many { ("are pictures", "they are") } else { ("is a picture", "it is") };
             Finding::warning(
                 "picture-drawn-upon",
-                format!("{files} {is} that this program drew what it found into, no photo as the phone took it; {it} not used."),
+                format!("{files} {is} that this program drew on, not a photo as the phone took it; {it} not used."),
                 "Take them out of the job folder, and give glance --picture a folder outside it.",
             )
         });

@@ -1,28 +1,28 @@
-//! Red, green and blue of a photo, one after the other, for where brightness alone does not tell things apart.
+//! Red, green and blue of a photo: one after the other for where brightness alone does not tell things apart, and together for people.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
 
 use super::format::{Content, content_of};
+use super::read::read_limited;
 use super::srgb::light_table_8;
 use super::{LinearImage, PhotoFile, PhotoFormat, jpeg};
 
 /// Interleaved red, green and blue codes of a picture.
-pub(super) struct Colours {
+pub struct Colours {
     pub width: usize,
     pub height: usize,
     pub codes: Vec<u8>,
 }
 
 /// What `look` says to the linear light of red, of green and of blue. One colour is held at a time. None for a photo without colour, one that is
-/// no JPEG (phones write little else; the rest is judged by its brightness), and one that can't be read any more.
+/// neither JPEG nor HEIC (phones write little else; the rest is judged by its brightness), and one that can't be read any more.
 ///
 /// Phones store colour at half the resolution: edges are twice as blurred as in brightness, alike on both sides.
 pub fn look_at_colours<T>(file: &PhotoFile, look: impl Fn(&LinearImage) -> T) -> Option<[T; 3]> {
     let bytes = file.bytes().ok()?;
-    if !matches!(content_of(&bytes), Content::Photo(PhotoFormat::Jpeg)) {
-        return None;
-    }
-    let Colours { width, height, codes } = catch_unwind(AssertUnwindSafe(|| jpeg::decode_colours(&bytes))).ok()??;
+    let Content::Photo(format) = content_of(&bytes) else { return None };
+    let Colours { width, height, codes } = catch_unwind(AssertUnwindSafe(|| decoded(format, &bytes))).ok()??;
     drop(bytes);
     let light = light_table_8();
     let of_channel = |channel: usize| {
@@ -30,4 +30,20 @@ pub fn look_at_colours<T>(file: &PhotoFile, look: impl Fn(&LinearImage) -> T) ->
         look(&LinearImage::new(width, height, data))
     };
     Some([0, 1, 2].map(of_channel))
+}
+
+fn decoded(format: PhotoFormat, bytes: &[u8]) -> Option<Colours> {
+    match format {
+        PhotoFormat::Jpeg => jpeg::decode_colours(bytes),
+        #[cfg(feature = "heic")]
+        PhotoFormat::Heic => super::heic::decode_colours(bytes),
+        _ => None,
+    }
+}
+
+/// A HEIC photo's colours, which libraries for pictures do not read, in sRGB and as the sensor saw it. None for any other file.
+pub fn heic_colours(path: &Path) -> Option<Colours> {
+    let bytes = read_limited(path).ok()?;
+    let is_heic = content_of(&bytes) == Content::Photo(PhotoFormat::Heic);
+    catch_unwind(AssertUnwindSafe(|| decoded(PhotoFormat::Heic, &bytes).filter(|_| is_heic))).ok()?
 }

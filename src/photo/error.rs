@@ -71,10 +71,10 @@ impl PhotoError {
                 "Copy it from the phone again with a cable or card reader; if it still fails, take the photo again."
             }
             Self::NotAPicture => "Take the file out of the folder, or put the photo it should be in its place.",
-            Self::KindNotRead(_) => "Save it as JPEG at full size without cropping, or set the camera to JPEG.",
+            Self::KindNotRead(_) => "Save it as JPEG at full size without cropping, or set the camera to JPEG, HDR off.",
             Self::HeicNotBuiltIn => {
                 "Set the phone to JPEG (in the camera's settings: formats, \"most compatible\", or \"high efficiency\" off) and take the \
-                 photo again, or build the program with: cargo build --release --features heic"
+                 photo again, or take a program that was built with its default features"
             }
             Self::FileTooLarge(_) | Self::PictureTooLarge(..) | Self::TooMuchMemory => {
                 "Use the phone's ordinary photo mode, not a panorama or a stitched picture; 8 to 50 megapixels are plenty."

@@ -130,7 +130,7 @@ pub fn decode_photo(bytes: &[u8]) -> Result<Photo, PhotoError> {
     // damaged and not the run that ends. They keep no state that an unwinding could leave half done.
     let decoded = catch_unwind(AssertUnwindSafe(|| decode(format, bytes)))
         .unwrap_or_else(|_| Err(PhotoError::Damaged { format, detail: "the decoder gave up on it".to_owned() }))?;
-    let exif = catch_unwind(AssertUnwindSafe(|| ExifFacts::read(bytes))).unwrap_or_else(|_| ExifFacts::unreadable());
+    let exif = catch_unwind(AssertUnwindSafe(|| exif_facts(format, bytes))).unwrap_or_else(|_| ExifFacts::unreadable());
     let facts = PhotoFacts {
         sha256: hex(&Sha256::digest(bytes)),
         format,
@@ -152,6 +152,16 @@ fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, PhotoError> {
         PhotoFormat::Heic => super::heic::decode(bytes),
         #[cfg(not(feature = "heic"))]
         PhotoFormat::Heic => Err(PhotoError::HeicNotBuiltIn),
+    }
+}
+
+/// What EXIF says; of a HEIC file its own turns count for the picture's orientation, and those of its EXIF do not (ISO/IEC 23008-12).
+fn exif_facts(format: PhotoFormat, bytes: &[u8]) -> ExifFacts {
+    let facts = ExifFacts::read(bytes);
+    match format {
+        #[cfg(feature = "heic")]
+        PhotoFormat::Heic => ExifFacts { orientation: super::heic::orientation(bytes), ..facts },
+        _ => facts,
     }
 }
 

@@ -6,7 +6,9 @@ use std::sync::{Condvar, Mutex, PoisonError};
 
 use image::{ImageReader, Limits};
 
-use super::read::MAX_PIXELS;
+use super::PhotoFormat;
+use super::format::{Content, content_of};
+use super::read::{MAX_PIXELS, read_limited};
 
 /// What all photos that are being looked at may take together, bytes: 16 of 12 megapixels at once, or the largest one alone.
 pub const BUDGET_BYTES: u64 = 4_000_000_000;
@@ -44,7 +46,7 @@ impl Room {
 
     /// The same for a photo whose bytes are in the memory already.
     pub fn for_bytes(bytes: &[u8]) -> Self {
-        let pixels = dimensions(Cursor::new(bytes)).unwrap_or(USUAL_PIXELS).min(MAX_PIXELS as u64);
+        let pixels = dimensions(Cursor::new(bytes)).or_else(|| heic_pixels(bytes)).unwrap_or(USUAL_PIXELS).min(MAX_PIXELS as u64);
         Self::of((bytes.len() as u64).saturating_add(BYTES_A_PIXEL * pixels))
     }
 
@@ -78,7 +80,22 @@ fn pixels(path: &Path) -> Option<u64> {
     if !std::fs::metadata(path).ok()?.is_file() {
         return None;
     }
-    dimensions(BufReader::new(std::fs::File::open(path).ok()?))
+    dimensions(BufReader::new(std::fs::File::open(path).ok()?)).or_else(|| heic_pixels(&read_limited(path).ok()?))
+}
+
+/// The pixels of a HEIC picture. Its header may lie anywhere in the file.
+fn heic_pixels(bytes: &[u8]) -> Option<u64> {
+    if content_of(bytes) != Content::Photo(PhotoFormat::Heic) {
+        return None;
+    }
+    #[cfg(feature = "heic")]
+    {
+        super::heic::pixels(bytes)
+    }
+    #[cfg(not(feature = "heic"))]
+    {
+        None
+    }
 }
 
 fn dimensions(file: impl BufRead + Seek) -> Option<u64> {

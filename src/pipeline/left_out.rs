@@ -62,7 +62,7 @@ fn are_one(first: &PhotoFile, second: &PhotoFile, turn: Turn) -> bool {
 
 fn told(copy: &SeenPhoto, original: &SeenPhoto) -> Finding {
     let advice = if copy.setup == original.setup {
-        format!("Take it out, and keep the file as the phone wrote it: a copy proves nothing that {} does not.", original.file.id)
+        format!("Take it out, and keep the file as the phone wrote it: a copy adds nothing to {}.", original.file.id)
     } else {
         format!(
             "Take out the one that is in the wrong folder: within a set-up nothing moved, so that {} and its copy can't both be right.",
@@ -70,7 +70,7 @@ fn told(copy: &SeenPhoto, original: &SeenPhoto) -> Finding {
         )
     };
     let size = |photo: &SeenPhoto| photo.facts.as_ref().map_or(0, |facts| facts.width * facts.height);
-    let how = if size(copy) == size(original) { "coded anew, turned, drawn upon or with other data" } else { "in another size" };
+    let how = if size(copy) == size(original) { "saved again, turned, drawn on or with other data" } else { "in another size" };
     let what = format!("{} is the same picture as {} ({how}); it is used once.", copy.file.id, original.file.id);
     Finding::warning("photo-copy", what, advice).in_photo(copy.file.id.clone())
 }

@@ -33,7 +33,7 @@ pub fn contradictions(photos: &[SeenPhoto], solution: &Solution) -> Vec<Finding>
         findings.push(Finding::warning(
             "line-contradicts-itself",
             format!(
-                "The {} pictures of the {name} contradict each other (first in {}): no one line fits them, so that its flags alone tell where it \
+                "The {} pictures of the {name} contradict each other (first in {}): no one line fits them, so its flags alone show where it \
                  hangs.",
                 seen.len(),
                 seen[0]

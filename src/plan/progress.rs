@@ -148,9 +148,11 @@ fn in_words(step: &PlanStep, unit: Unit, planned: Option<f64>, found: Option<Mea
     };
     let side = step.side.map_or(String::new(), |side: Side| format!(" ({})", side.word()));
     let numbers = planned.zip(found).map(|(planned, found)| {
-        let planned = Amount::measured(&Measurement { value: planned, ..found }, unit);
+        // The side says which way: what went that way is plus.
+        let moved = Measurement { value: found.value * planned.signum(), ..found };
+        let planned = Amount::measured(&Measurement { value: planned.abs(), ..found }, unit);
         let u = Amount::at_least(found.u, unit);
-        say![": ", Amount::measured(&found, unit), " found of ", planned, " planned, ± ", u]
+        say![": moved ", Amount::measured(&moved, unit), " of ", planned, ", ± ", u]
     });
     let verdict = match progress {
         Progress::Done => "is done",

@@ -42,7 +42,7 @@ impl Since {
     /// The answer in one sentence: "Better: 2 of 3 are right now."
     pub fn headline(&self) -> String {
         if self.other_bike {
-            return "Two different bikes: what changed on one can't be told from the other.".to_owned();
+            return "Two different bikes: the one says nothing about what changed on the other.".to_owned();
         }
         better_or_worse(self)
     }
@@ -146,7 +146,7 @@ fn refuse_other_definitions(before: &Evening, after: &Evening) -> Result<(), Sin
         ("the form of the result", always(&before.schema), always(&after.schema)),
         ("the pattern's version", always(&was.pattern_version), always(&is.pattern_version)),
         ("the chain's side", side(before.chain_side()), side(after.chain_side())),
-        ("what the chain line is told between", reference(was.chain_reference), reference(is.chain_reference)),
+        ("what the chain line is measured between", reference(was.chain_reference), reference(is.chain_reference)),
         ("the distance from face to tooth centre", before.tooth_centres.clone(), after.tooth_centres.clone()),
         ("the side of the hub face", side(was.hub_side), side(is.hub_side)),
     ];
@@ -205,7 +205,7 @@ fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>)
             change.is_some_and(|(change, _)| change.value.abs() > change.u)
         });
     if changed_width {
-        let what = "The rim's width at the mark differs by more than kept tabs allow: the tabs are taken as stuck on anew.";
+        let what = "The rim's width at the mark differs by more than kept tabs allow: the tabs count as stuck on again since.";
         let advice = "Leave the tabs where they are until the last measurement of the evening: differences are then surer.";
         findings.push(Finding::warning("since-tabs-moved", what, advice));
     }

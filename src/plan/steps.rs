@@ -104,7 +104,7 @@ impl Planner<'_> {
                 let what = say![
                     format!("When the steps before are done, {} is expected at ", field.name()),
                     Amount::with_u(&figure, tolerance.unit),
-                    ": that neither shows it in nor out.",
+                    ": too close to its limit to say in or out.",
                 ];
                 self.findings.push(Finding::note("plan-measure-again", what, "Measure again after those steps.").about(field));
                 None

@@ -154,7 +154,7 @@ pub(super) fn lenses(photos: &[ScenePhoto], findings: &mut Vec<Finding>) -> (Vec
             (Some(told), Some(seen)) if !(0.67..1.5).contains(&(told / seen)) => {
                 findings.push(Finding::warning(
                     "focal-length-contradicts-exif",
-                    format!("The photos' EXIF data tell a focal length of {told:.0} px, the cards in them one of {seen:.0} px."),
+                    format!("The photos' EXIF data say a focal length of {told:.0} px, the cards in them say {seen:.0} px."),
                     "Use photos as the camera wrote them, not cropped or scaled copies; the cards were believed.",
                 ));
                 seen

@@ -141,7 +141,7 @@ fn refused(code: &str, what: Sentence, advice: &str) -> Finding {
     Finding::refused(
         code,
         say![what, " Nothing is measured from it."],
-        format!("{advice} Two riders on the cord, 600 mm or more apart (sheets --tabs 39-42), tell where it runs in any light."),
+        format!("{advice} Two riders on the cord, 600 mm or more apart (sheets --tabs 39-42), show where it runs in any light."),
     )
     .about("/wheel/offset")
 }

@@ -84,7 +84,7 @@ pub enum NotRead {
     TooFlat,
     #[error("what runs along it is not in line with the cord at the other cards")]
     OutOfLine,
-    #[error("how the card is seen can't be told")]
+    #[error("how the card lies in the photo is not clear")]
     NoPose,
 }
 

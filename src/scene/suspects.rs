@@ -137,7 +137,7 @@ impl Exceptions {
                     format!(
                         "The rider with tab {number} was moved along the cord between set-ups; it counts in each for itself."
                     ),
-                    "Nothing to do: it tells where the cord runs wherever it stands.",
+                    "Nothing to do: it shows where the cord runs at either place.",
                 ));
                 continue;
             }

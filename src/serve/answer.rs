@@ -107,8 +107,8 @@ fn notes(seen: &Seen) -> Vec<String> {
     let mut notes = Vec::new();
     if exif.focal_length_35mm.is_none() && exif.make.is_none() && exif.model.is_none() {
         notes.push(
-            "The browser took the camera's own data (EXIF) out of the picture. It is used all the same: the lens is then told from the \
-             cards, a little less surely. \"Choose photos\" may keep the data."
+            "The browser took the camera's own data (EXIF) out of the picture. It is used all the same: the cards then give the \
+             lens, a little less surely. \"Choose photos\" may keep the data."
                 .to_owned(),
         );
     }

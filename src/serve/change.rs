@@ -22,7 +22,7 @@ pub fn turn_to(bench: &Bench, position: &str) -> Result<(), Refusal> {
             state.current = at;
             Ok(())
         }
-        None => Err(Refusal::new(400, "There is no such position.", "Load the page anew.")),
+        None => Err(Refusal::new(400, "There is no such position.", "Load the page again.")),
     })
 }
 
@@ -31,13 +31,13 @@ pub fn move_photo(bench: &Bench, order: &str) -> Result<(), Refusal> {
     let (key, to) = order.trim().split_once(' ').unwrap_or((order, ""));
     bench.change(|state| {
         let Some(idx) = state.photos.iter().position(|photo| photo.key == key) else {
-            return Err(Refusal::new(404, "This photo is not there any more.", "Load the page anew."));
+            return Err(Refusal::new(404, "This photo is not there any more.", "Load the page again."));
         };
         let position = to.parse::<usize>().ok().filter(|at| *at < state.positions.len());
         let folder = match position {
             Some(at) => state.evening.folder.join(&state.positions[at].folder),
             None if to == "aside" => state.evening.folder.join(ASIDE),
-            None => return Err(Refusal::new(400, "There is no such position.", "Load the page anew.")),
+            None => return Err(Refusal::new(400, "There is no such position.", "Load the page again.")),
         };
         let from = state.photos[idx].path.clone();
         let target = put_into(&from, &folder).map_err(|why| Refusal::disk("Moving the photo", &why))?;

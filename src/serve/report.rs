@@ -29,7 +29,7 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
         return Err(Refusal::new(
             409,
             "The photos or job.toml on the computer are others than those that were measured.",
-            "Take or remove a photo, and the figures are told anew.",
+            "Take or remove a photo, and the figures are worked out again.",
         ));
     }
     let identity = Identity::new(listed.id.clone(), &pipeline::listed_photos(&listed.photos));

@@ -131,7 +131,7 @@ fn the_archive_says_which_photos_tell_a_place_and_which_were_changed() {
     let (with, without) = (job.path().join("with.zip"), job.path().join("without.zip"));
     let sealed = keep(job.path(), &with, false, &|_| {}).unwrap();
     assert_eq!(sealed.privacy.with_place, ["1-mark-forward/placed.jpg"]);
-    assert!(readme(&with).contains("Photos that tell where they were taken (GPS): 1-mark-forward/placed.jpg"));
+    assert!(readme(&with).contains("Photos that say where they were taken (GPS): 1-mark-forward/placed.jpg"));
     let sealed = keep(job.path(), &without, true, &|_| {}).unwrap();
     assert_eq!(sealed.privacy.cleaned, ["1-mark-forward/placed.jpg", "1-mark-forward/plain.jpg"]);
     assert!(sealed.privacy.with_place.is_empty());

@@ -142,7 +142,7 @@ fn a_front_wheel_that_was_not_turned_has_no_track() {
     truth.setups[1].photos.retain(|photo| !photo.file.starts_with("front"));
     let (_, figures) = solved(&truth, &SightingKnobs::default(), &Job::default()).expect("a scene");
     assert!(!by_pointer(&figures).contains_key("/track/offset"));
-    assert!(figures.findings.iter().any(|finding| finding.id == "track-not-told"), "{:?}", figures.findings);
+    assert!(figures.findings.iter().any(|finding| finding.id == "track-not-measured"), "{:?}", figures.findings);
 }
 
 #[test]

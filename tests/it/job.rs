@@ -429,6 +429,15 @@ fn measured_check_lines_become_a_scale_and_its_uncertainty() {
     // All printed on A3: the same key, the longer line.
     assert!((self::job("[print]\nmeasured_along_mm = 374\n").card_print(14).along.ratio - 374.0 / 375.0).abs() < 1e-12);
 
+    // The tabs' own line counts against the cards', and says nothing without them.
+    let tabs = "[print]\nmeasured_tabs_mm = 99.5\n";
+    assert!(
+        (self::job(&format!("{tabs}measured_along_mm = 251\nmeasured_across_mm = 160\n")).tabs_to_cards() - 0.995 / 1.002).abs()
+            < 1e-9
+    );
+    assert_eq!(self::job(tabs).tabs_to_cards(), 1.0);
+    assert!(problem("[[print.card]]\nnumber = 1\nmeasured_tabs_mm = 100\n").contains("belongs below [print]"));
+
     assert!(problem("[print]\nmeasured_along_mm = 300\n").contains("more than 10 % off"));
     assert!(problem("[[print.card]]\nnumber = 1\nmeasured_along_mm = 375\n").contains("more than 10 % off"));
     assert!(
@@ -442,6 +451,7 @@ fn settings_without_effect_are_told() {
     let ids = |text: &str| job(text).findings().into_iter().map(|finding| finding.what).collect::<Vec<_>>();
     assert!(ids("[bench]\nlevel_u_deg = 0.1\n")[0].contains("level_u_deg"));
     assert!(ids("[print]\nmeasured_u_mm = 0.1\n")[0].contains("measured_u_mm"));
+    assert!(ids("[print]\nmeasured_tabs_mm = 99.8\n")[0].contains("measured_tabs_mm"));
     assert!(ids("[sprockets]\nrear_face_to_tooth_centre_mm = 3\n")[0].contains("gearbox_face_to_tooth_centre_mm is not given"));
     assert!(ids("[hub]\ntarget_mm = 30\n")[0].contains("face_side"));
     assert!(ids("[bench]\nlevel_u_deg = 0.1\nlevel_across_deg = 0\n").is_empty());

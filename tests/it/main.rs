@@ -25,6 +25,8 @@ mod glance;
 mod grouping;
 mod growth;
 mod hard_use;
+#[cfg(feature = "heic")]
+mod heic;
 mod job;
 mod layering;
 mod mischief;

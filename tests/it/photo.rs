@@ -203,19 +203,11 @@ fn heic_without_the_feature_says_how_to_go_on() {
     let error = decode_photo(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic").unwrap_err();
     let finding = error.finding("1-mark-forward/IMG_1.HEIC");
     assert_eq!(finding.id, "photo-heic");
-    assert!(finding.advice.contains("Set the phone to JPEG") && finding.advice.contains("--features heic"), "{}", finding.advice);
-}
-
-#[cfg(feature = "heic")]
-#[test]
-fn heic_is_read_in_the_sensors_orientation() {
-    let colour = ImageBuffer::from_fn(128, 96, |x, y| Rgb([(x * 2) as u8, (y * 2) as u8, 90_u8]));
-    let bytes = heifer::encode_rgb8(128, 96, colour.as_raw(), &heifer::EncodeOptions::default()).unwrap();
-    let expected = luma(&encoded(&DynamicImage::ImageRgb8(colour), ImageFormat::Png));
-    assert!(largest_code_difference(&luma(&bytes), &expected) < 20);
-    for n_bytes in (0..bytes.len()).step_by(11) {
-        assert!(decode_photo(&bytes[..n_bytes]).is_err(), "cut to {n_bytes} of {}", bytes.len());
-    }
+    assert!(
+        finding.advice.contains("Set the phone to JPEG") && finding.advice.contains("default features"),
+        "{}",
+        finding.advice
+    );
 }
 
 #[test]
@@ -291,6 +283,8 @@ fn no_damage_makes_it_panic_or_grow() {
         encoded(&colour, ImageFormat::Png),
         encoded(&colour, ImageFormat::Tiff),
         data("lossy.webp"),
+        #[cfg(feature = "heic")]
+        heifer::encode_rgb8(100, 80, colour.to_rgb8().as_raw(), &heifer::EncodeOptions::default()).unwrap(),
     ];
     // A fixed sequence (a linear congruential generator, constants of Numerical Recipes), so that a failure can be repeated.
     let mut state = 1_u32;
@@ -318,7 +312,7 @@ fn no_damage_makes_it_panic_or_grow() {
 fn exif_facts_are_read() {
     let tiff = exif_block(&[
         field(Tag::Make, text("Example \0")),
-        field(Tag::Model, text("Pocket 8")),
+        field(Tag::Model, text("invented")),
         field(Tag::Orientation, Value::Short(vec![6])),
         field(Tag::LensModel, text("Main camera")),
         field(Tag::FocalLength, Value::Rational(vec![Rational { num: 4262, denom: 1000 }])),
@@ -331,7 +325,7 @@ fn exif_facts_are_read() {
     let photo = decode_photo(&jpeg_with_exif(&tiff)).unwrap();
     let exif = photo.facts.exif;
     assert_eq!(exif.make.as_deref(), Some("Example"));
-    assert_eq!(exif.model.as_deref(), Some("Pocket 8"));
+    assert_eq!(exif.model.as_deref(), Some("invented"));
     assert_eq!(exif.lens_model.as_deref(), Some("Main camera"));
     assert_eq!(exif.focal_length_mm, Some(4.262));
     assert_eq!(exif.focal_length_35mm, Some(26.0));

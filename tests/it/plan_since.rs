@@ -153,7 +153,7 @@ fn results_that_measure_different_things_are_refused() {
         ("the form of the result", |other| other.schema = "sightcord-result/2".to_owned()),
         ("the pattern's version", |other| other.figures.measured.facts.pattern_version = "2".to_owned()),
         ("the chain's side", |other| other.figures.measured.facts.chain_side = Some(Side::Right)),
-        ("what the chain line is told between", |other| {
+        ("what the chain line is measured between", |other| {
             other.figures.measured.facts.chain_reference = Some(ChainReference::ToothCentres);
         }),
         ("the side of the hub face", |other| other.figures.measured.facts.hub_side = Some(Side::Left)),

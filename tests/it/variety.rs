@@ -16,7 +16,7 @@ fn telling(mishap: Mishap) -> &'static [&'static str] {
         Mishap::CardKicked => &["card-moved", "card-restless", "moved-within-setup"],
         Mishap::TabPeeling => &["tab-not-flat", "tab-moved", "rim-widths-differ", "sides-differ"],
         Mishap::OtherPhone => &["lenses-differ"],
-        Mishap::NotTurned => &["wheel-not-turned", "no-wheel-axis", "wheel-axis-unsteady", "wheel-not-told"],
+        Mishap::NotTurned => &["wheel-not-turned", "no-wheel-axis", "wheel-axis-unsteady", "wheel-not-measured"],
     }
 }
 

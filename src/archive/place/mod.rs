@@ -16,11 +16,11 @@ use crate::photo::{ExifFacts, PhotoFormat, decode_photo, exif, format_of};
 /// Why a photo can't be cleaned.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum CleanError {
-    #[error("only JPEG and PNG files can be written anew, and it is {0}")]
+    #[error("only JPEG and PNG can be copied so, and it is {0}")]
     Kind(String),
     #[error("its data are damaged or cut off")]
     Damaged,
-    #[error("writing it anew would have changed its pixels or what it tells about the lens")]
+    #[error("the copy would have had other pixels, or said something else about the lens")]
     Changed,
 }
 

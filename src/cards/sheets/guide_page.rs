@@ -41,7 +41,7 @@ const STEP_LINES: [[&str; 2]; 6] = [
     ["Stick", "the tabs flat on clean faces, 5 to 10 on the side of the chain; hang plumb lines from the frame."],
     ["Photograph", "from both sides, JPEG or HEIC. Nothing may move. On the computer, sightcord glance says what is missing."],
     ["Turn", "the wheel half round by hand, touch nothing else, and photograph again."],
-    ["Measure", "on the computer: sightcord measure FOLDER. Adjust as it says, and measure again."],
+    ["Measure", "with sightcord measure FOLDER. Adjust as it says, measure again. Local rules and licensed practice apply."],
 ];
 
 pub fn draw(canvas: &mut Canvas, paper: Paper) {

@@ -143,7 +143,7 @@ pub fn draw_from_above(canvas: &mut Canvas, [left, below]: Point) {
          straight.",
         "Push cards 1, 2, 3 under it, about 340 mm apart, the cord along each blank lane. They reach from behind the axle to \
          below the gearbox sprocket.",
-        "Cards 4 and 5 lie about 300 mm to each side: they tell what is level, above all where no plumb line hangs.",
+        "Cards 4 and 5 lie about 300 mm to each side: they show what is level, above all where no plumb line hangs.",
         "Either way round will do. Tape the cards down flat.",
     ] {
         y = canvas.paragraph([words_left, y], width, Face::Plain, WORDS_MM, words) - 1.7;

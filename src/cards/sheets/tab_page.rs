@@ -7,9 +7,7 @@ use super::paper::{MARGIN_MM, Paper};
 use super::tab_words::{is_flag, tab_words};
 use crate::cards::Pattern;
 use crate::cards::pattern::PATTERN_VERSION;
-
-/// Length of the check line on each page of tabs, mm.
-pub const TAB_CHECK_LINE_MM: f64 = 100.0;
+pub use crate::job::settings::TAB_CHECK_LINE_MM;
 
 /// White paper of a tab in pattern sides, across and upright; the pattern is centred across, its centre 0.7 sides below the top.
 const PAPER_SIDES: [f64; 2] = [1.4, 1.7];
@@ -92,8 +90,8 @@ fn draw_head(canvas: &mut Canvas, page_number: usize, n_pages: usize) {
     canvas.text([line_left + TAB_CHECK_LINE_MM / 2.0, top - 7.4], Align::Centre, Face::Plain, 2.6, &check);
 
     let words = [
-        "Print at 100 % (\u{201c}actual size\u{201d}, no fitting to the page), on one side of matt white paper; then check \
-         the line above.",
+        "Print at 100 % (\u{201c}actual size\u{201d}, no fitting to the page), on one side of matt white paper. \
+         The line above is measured_tabs_mm in job.toml.",
         "Cut along the grey lines. Keep the white all round the pattern: it is needed. Stick the tab flat, on clean metal, \
          any way up.",
         "Flags (21 to 30): fix them to the line so that it runs straight along the two marks, over the middle of the pattern.",

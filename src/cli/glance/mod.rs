@@ -169,7 +169,7 @@ impl Wanted {
 /// A folder's job, or the usual roles where its job.toml can't be used: a glance must not fail for a slip of the pen.
 fn job_of(folder: &Path) -> Job {
     Job::of_folder(folder).unwrap_or_else(|error| {
-        super::complain(&format!("{error}. The tabs are told by what they usually stand for."));
+        super::complain(&format!("{error}. Each tab counts for what its number usually stands for."));
         Job::default()
     })
 }

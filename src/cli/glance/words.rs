@@ -128,7 +128,7 @@ fn in_lane(cord: &SeenCord) -> String {
         -1 => "towards the lower edge",
         _ => "off the lane's middle",
     };
-    let shadow = if cord.told_apart { "" } else { "; cord and shadow can't be told apart, the ± spans both" };
+    let shadow = if cord.told_apart { "" } else { "; cord and shadow look alike, the ± spans both" };
     format!("{across} {side}, askew by {turned} {turn}{shadow}")
 }
 
@@ -138,7 +138,7 @@ pub fn meaning(glances: &[Glance]) -> String {
     if glances.iter().any(|glance| glance.cord.iter().any(|cord| cord.offset.is_some())) {
         let (middle, half) = HEIGHT_MM;
         text.push_str(&paragraph(&format!(
-            "The cord is told from the lane's middle, in the card's own millimetres, towards the edge that is the upper one as the \
+            "The cord is measured from the lane's middle, in the card's own millimetres, towards the edge that is the upper one as the \
              card's print is read. It lies above the paper and so appears shifted away from the camera: a cord whose middle lies \
              {:.0} to {:.0} mm up is allowed for. Straight down over the lane the height matters least.",
             middle - half,
@@ -155,7 +155,7 @@ pub fn meaning(glances: &[Glance]) -> String {
 }
 
 /// Why there is no figure of what stands above the cards.
-pub const NOT_TOLD: &str = "Where rim, sprockets and frame stand one photo can't tell, because of parallax: a point 300 mm above \
+pub const NOT_TOLD: &str = "One photo can't show where rim, sprockets and frame stand, because of parallax: a point 300 mm above \
     the cards, seen 45 degrees off the upright, appears 300 mm away from its foot, and nothing in the photo says how high it is. \
     That takes two photos or more, and the command measure.";
 

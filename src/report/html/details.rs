@@ -21,7 +21,7 @@ pub fn budget(document: &ResultDocument, show: Show) -> Markup {
         }
     }
     html! {
-            @if fields_in_order.is_empty() { p { "Nothing was measured, so there is none to tell of." } }
+            @if fields_in_order.is_empty() { p { "Nothing was measured." } }
             @else {
                 p {
                     "For each figure, what makes up its ±. Contributions add up by their squares, so the largest one rules: work on "

@@ -1,6 +1,7 @@
 //! Makes a photo small enough for the page, turns it upright, and says what was found in it.
 
 use std::io::Cursor;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use image::codecs::png::PngDecoder;
 use image::imageops::FilterType;
@@ -9,10 +10,12 @@ use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, Rgb, R
 use imageproc::drawing::{draw_filled_circle_mut, draw_line_segment_mut};
 use imageproc::geometry::convex_hull;
 use imageproc::point::Point;
+use moxcms::{ColorProfile, Layout, TransformOptions};
 
 use super::names::{Name, write_names};
 use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 use crate::cards::Pattern;
+use crate::photo::colour::{Colours, heic_colours};
 use crate::photo::format::DRAWN_SEGMENT;
 use crate::photo::room::{Room, header_limits};
 use crate::photo::{LinearImage, PhotoFacts, PhotoFile};
@@ -159,8 +162,12 @@ fn is_tab(name: &str) -> bool {
     name.starts_with("tab")
 }
 
-/// The photo in colour, made small; None for kinds of file that only the measuring decoder reads.
+/// The photo in colour, in sRGB and made small; None for kinds of file that only the measuring decoder reads.
 fn in_colour(path: &std::path::Path, long_side: u32) -> Option<DynamicImage> {
+    if let Some(Colours { width, height, codes }) = heic_colours(path) {
+        let full = RgbImage::from_raw(width as u32, height as u32, codes)?;
+        return Some(made_small(DynamicImage::ImageRgb8(full), long_side));
+    }
     let mut reader = ImageReader::open(path).ok()?.with_guessed_format().ok()?;
     let mut limits = Limits::default();
     limits.max_image_width = Some(crate::photo::read::MAX_SIDE as u32);
@@ -168,16 +175,50 @@ fn in_colour(path: &std::path::Path, long_side: u32) -> Option<DynamicImage> {
     // What needs more is shown in grey, from the luminance that was measured in.
     limits.max_alloc = Some(MOST_COLOUR_BYTES);
     reader.limits(limits);
-    let full = if reader.format() == Some(ImageFormat::Png) {
+    let (full, profile) = if reader.format() == Some(ImageFormat::Png) {
         // What a PNG's packed profile may unpack to is held short apart from its pixels.
         let decoder = PngDecoder::with_limits(reader.into_inner(), header_limits()).ok()?;
-        (decoder.total_bytes() <= MOST_COLOUR_BYTES).then_some(decoder).and_then(|d| DynamicImage::from_decoder(d).ok())?
+        if decoder.total_bytes() > MOST_COLOUR_BYTES {
+            return None;
+        }
+        decoded(decoder)?
     } else {
-        reader.decode().ok()?
+        decoded(reader.into_decoder().ok()?)?
     };
-    // A photo that is small already is not blown up.
+    let small = made_small(full, long_side);
+    Some(match profile {
+        Some(profile) => in_srgb(small, &profile),
+        None => small,
+    })
+}
+
+/// The picture and its colour profile (ICC.1).
+fn decoded(mut decoder: impl ImageDecoder) -> Option<(DynamicImage, Option<Vec<u8>>)> {
+    let profile = decoder.icc_profile().ok().flatten();
+    Some((DynamicImage::from_decoder(decoder).ok()?, profile))
+}
+
+/// A photo that is small already is not blown up.
+fn made_small(full: DynamicImage, long_side: u32) -> DynamicImage {
     let (width, height) = (full.width().min(long_side), full.height().min(long_side));
-    Some(if full.width().max(full.height()) > long_side { full.thumbnail(width, height) } else { full })
+    if full.width().max(full.height()) > long_side { full.thumbnail(width, height) } else { full }
+}
+
+/// The picture in sRGB, so that a wide-gamut photo (Display P3, say) looks right without its profile; as it is where the profile is none
+/// for red, green and blue.
+fn in_srgb(picture: DynamicImage, profile: &[u8]) -> DynamicImage {
+    let rgb = picture.to_rgb8();
+    // Somebody else's code meets bytes that nobody checked: should it panic, only the colours are a little off.
+    let converted = catch_unwind(AssertUnwindSafe(|| {
+        let profile = ColorProfile::new_from_slice(profile).ok()?;
+        let to_srgb = profile
+            .create_transform_8bit(Layout::Rgb, &ColorProfile::new_srgb(), Layout::Rgb, TransformOptions::default())
+            .ok()?;
+        let mut codes = vec![0; rgb.as_raw().len()];
+        to_srgb.transform(rgb.as_raw(), &mut codes).ok()?;
+        RgbImage::from_raw(rgb.width(), rgb.height(), codes)
+    }));
+    converted.ok().flatten().map_or(picture, DynamicImage::ImageRgb8)
 }
 
 /// Luminance as a picture for people, made small.

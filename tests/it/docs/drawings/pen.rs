@@ -7,7 +7,7 @@ pub type Place = (f64, f64);
 /// Angle of everything that is drawn out of true, degrees: large enough to be seen at a glance.
 pub const OUT_OF_TRUE: f64 = 8.0;
 
-const STYLE: &str = "text{font:14px 'DejaVu Sans',Verdana,Arial,sans-serif;fill:#22282b}\
+const STYLE: &str = "text{font:14px sans-serif;fill:#22282b}\
     .soft{font-size:12px;fill:#596166}.letter{font-weight:bold;fill:#8a2a10}\
     .cord{stroke:#22282b;stroke-width:1.5;stroke-dasharray:12 4 2 4;fill:none}\
     .frame{stroke:#31506e;stroke-width:2;stroke-dasharray:7 4;fill:none}\
