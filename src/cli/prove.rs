@@ -96,8 +96,8 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
     text.push_str(verdict(proof));
     if proof.figures_hold() && proof.as_expected.is_none() {
         text.push_str(
-            "Anyone who edits an archive can make its checksums again. Only the number written down at the time shows that \
-             nothing was altered since it was sealed (--expect).\n",
+            "Anyone who edits an archive can make its checksums again. Only the number written down at the time shows that it is \
+             the archive of that time (--expect).\n",
         );
     }
     super::fitted(&text)

@@ -225,7 +225,7 @@ fn the_commands_end_with_the_codes_that_are_documented() {
     let mistyped = run(&["prove", zip, "--quick", "--expect", &"0".repeat(64)]);
     let told = String::from_utf8_lossy(&mistyped.stdout).into_owned();
     assert_eq!(mistyped.status.code(), Some(1));
-    assert!(told.contains("NOT PROVEN: it does not bear the number") && !told.contains("altered"), "{told}");
+    assert!(told.contains("NOT PROVEN: its number is not the one you gave") && !told.contains("altered"), "{told}");
     assert_eq!(code(&["prove", "no-such.zip"]), Some(2));
     assert_eq!(code(&["prove", kept.job.path().to_str().unwrap()]), Some(2));
     let mut altered = kept.bytes();

@@ -100,8 +100,7 @@ fn pictures_that_this_program_drew_are_known_and_left_out() {
     assert_eq!(job.all().map(|photo| photo.id.as_str()).collect::<Vec<_>>(), ["1-a/x.jpg"]);
     assert_eq!(
         said(&job.findings, "picture-drawn-upon"),
-        "1-a/y.jpg and 2-looked-at/z.jpg are pictures that this program drew what it found into, no photo as the phone took it; they are not \
-         used. Take them out of the job folder, and give glance --picture a folder outside it."
+        "1-a/y.jpg and 2-looked-at/z.jpg are pictures that this program drew on, not a photo as the phone took it; they are not used. Take them out of the job folder, and give glance --picture a folder outside it."
     );
 }
 

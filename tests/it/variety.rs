@@ -20,6 +20,9 @@ fn telling(mishap: Mishap) -> &'static [&'static str] {
     }
 }
 
+/// Benches of which a share of good figures can be asked.
+const SEVERAL: usize = 10;
+
 /// What came of one bench.
 struct Outcome {
     figures: Vec<Compared>,
@@ -106,7 +109,9 @@ fn benches_drawn_at_random_are_measured_rightly_or_refused() {
             continue;
         }
         let least_good = if class == Class::Sound { 95.0 } else { 80.0 };
-        if within < 93.0 || worst > 3.0 || good < least_good {
+        // One bench whose plumb line is lost has no good figure that hangs on up: only of several is the share told.
+        let many = of_class.len() >= SEVERAL;
+        if within < 93.0 || worst > 3.0 || many && good < least_good {
             complaints.push(format!("{class:?}: {within:.1} % within U, worst {worst:.2} U, {good:.0} % good"));
         }
     }

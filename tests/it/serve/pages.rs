@@ -14,7 +14,10 @@ const SETUPS: [&str; 2] = ["1-mark-forward", "2-mark-rearward"];
 
 /// Sends one photo through the page's own file input and gives the word that is said of it.
 fn take(browser: &mut Browser, photo: &Path, n: usize) -> String {
+    // The answer to the photo before must not pass for this one's.
+    browser.value("window.before = document.querySelector('#shot').innerHTML");
     browser.choose("#shoot", &[photo.to_owned()]);
+    browser.wait_for("document.querySelector('#shot').innerHTML !== window.before");
     browser.wait_for(&format!("document.querySelector('#head').textContent.includes('{n} photo')"));
     browser.wait_for("document.querySelector('#sending').textContent === ''");
     browser.wait_for("document.querySelector('#shot img').complete && document.querySelector('#shot img').naturalWidth > 600");
@@ -182,7 +185,7 @@ fn a_second_evening_says_what_became_of_each_step() {
     let mut browser = Browser::open(&page.address());
     browser.wait_for("document.querySelector('#evenings li') !== null");
     let told = browser.text("#evenings");
-    assert!(told.contains("Since evening 1") && told.contains("planned"), "{told}");
+    assert!(told.contains("Since evening 1") && told.contains("moved "), "{told}");
     let lines = browser.value("document.querySelectorAll('#evenings svg.trend').length");
     assert!(lines.as_u64() > Some(1), "{told}");
     browser.check_layout("evenings");
