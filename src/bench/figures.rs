@@ -59,8 +59,6 @@ pub struct Figures {
     pub crosscheck_ratio: Option<f64>,
     /// The same of photos from the left against those from the right, where they can be compared.
     pub crosscheck_left_right: Option<f64>,
-    /// Least uncertainty of figures that odd and even photos both tell: by how much their difference says that all are off.
-    pub apart: BTreeMap<Figure, f64>,
     pub layout: Layout,
     pub findings: Vec<Finding>,
 }

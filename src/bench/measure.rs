@@ -39,18 +39,23 @@ pub fn noise_raised(crosscheck_ratio: Option<f64>) -> f64 {
 pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
     let contradicts = |figures: &Figures| figures.findings.iter().any(|finding| finding.id == datum_findings::DISAGREE);
     let rival = solution.with_rival_cord();
-    let figures = tell(solution, rival.as_ref(), settings, None);
-    if let Some(other) = rival.as_ref().filter(|_| contradicts(&figures)) {
+    let told = tell(solution, rival.as_ref(), settings, None);
+    if let Some(other) = rival.as_ref().filter(|_| contradicts(&told.0)) {
         let theirs = tell(other, None, settings, None);
-        if !contradicts(&theirs) {
+        if !contradicts(&theirs.0) {
             return checked(theirs, other, None, settings);
         }
     }
-    checked(figures, solution, rival.as_ref(), settings)
+    checked(told, solution, rival.as_ref(), settings)
 }
 
 /// The figures, with the photos' noise raised where odd and even photos disagree.
-fn checked(figures: Figures, solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings) -> Figures {
+fn checked(
+    (figures, apart): (Figures, Apart),
+    solution: &Solution,
+    rival: Option<&Solution>,
+    settings: &BenchSettings,
+) -> Figures {
     let ratio = noise_raised(figures.crosscheck_ratio);
     if ratio <= 1.0 {
         return figures;
@@ -59,7 +64,7 @@ fn checked(figures: Figures, solution: &Solution, rival: Option<&Solution>, sett
     let mut worse = solution.clone();
     worse.raise_noise(ratio);
     let (left_right, findings) = (figures.crosscheck_left_right, figures.findings);
-    let mut figures = tell(&worse, rival, settings, Some(&figures.apart));
+    let (mut figures, _) = tell(&worse, rival, settings, Some(apart));
     figures.crosscheck_ratio = Some(ratio);
     figures.crosscheck_left_right = left_right;
     figures
@@ -75,14 +80,12 @@ fn checked(figures: Figures, solution: &Solution, rival: Option<&Solution>, sett
     figures
 }
 
+/// Least uncertainty of figures that odd and even photos both tell: by how much their difference says that all are off.
+type Apart = BTreeMap<Figure, f64>;
+
 /// `rival` is the same with another reading of the cord that the light bears out nearly as well. `apart` is what odd and even photos told
 /// before; without it they are compared.
-fn tell(
-    solution: &Solution,
-    rival: Option<&Solution>,
-    settings: &BenchSettings,
-    apart: Option<&BTreeMap<Figure, f64>>,
-) -> Figures {
+fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings, apart: Option<Apart>) -> (Figures, Apart) {
     let mut figures = Figures::default();
     let views = Views::of(solution);
     let mut findings = Vec::new();
@@ -107,17 +110,15 @@ fn tell(
             "Take more photos from other sides, each with two cards or more in it.",
         ));
         figures.findings = findings;
-        return figures;
+        return (figures, Apart::new());
     };
-    if let Some(apart) = apart {
-        figures.apart = apart.clone();
-    } else {
+    let apart = apart.unwrap_or_else(|| {
         let checked = super::crosscheck::check(solution, settings, &choices, &fields, &propagated);
         figures.crosscheck_ratio = checked.ratio;
         figures.crosscheck_left_right = checked.left_right;
-        figures.apart = checked.apart;
         findings.extend(checked.findings);
-    }
+        checked.apart
+    });
     let doubtful = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Single);
     let quality = |field: &Figure| match views.quality(field, settings, solution) {
         Quality::Good if doubtful && datum::stands_on(field) => (Quality::Single, 1.0),
@@ -126,7 +127,7 @@ fn tell(
     };
     let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
     // The halves' disagreement as a whole raises the noise; what one figure differs by more than that, it keeps to itself.
-    for (field, apart) in &figures.apart {
+    for (field, apart) in &apart {
         if let Some(figure) = measured.get_mut(field) {
             figure.u = figure.u.max(*apart);
         }
@@ -163,7 +164,7 @@ fn tell(
     findings.extend(few_gearbox_tabs(&figures, &choices, &evaluation));
     super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
     figures.findings = findings;
-    figures
+    (figures, apart)
 }
 
 /// Figures in whose standard uncertainty the bench's level has more than this part: the others don't feel it.

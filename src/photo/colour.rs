@@ -4,7 +4,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use super::format::{Content, content_of};
-use super::read::read_limited;
+use super::read::{head_of, read_limited};
 use super::srgb::light_table_8;
 use super::{LinearImage, PhotoFile, PhotoFormat, jpeg};
 
@@ -43,7 +43,9 @@ fn decoded(format: PhotoFormat, bytes: &[u8]) -> Option<Colours> {
 
 /// A HEIC photo's colours, which libraries for pictures do not read, in sRGB and as the sensor saw it. None for any other file.
 pub fn heic_colours(path: &Path) -> Option<Colours> {
+    if content_of(&head_of(path)) != Content::Photo(PhotoFormat::Heic) {
+        return None;
+    }
     let bytes = read_limited(path).ok()?;
-    let is_heic = content_of(&bytes) == Content::Photo(PhotoFormat::Heic);
-    catch_unwind(AssertUnwindSafe(|| decoded(PhotoFormat::Heic, &bytes).filter(|_| is_heic))).ok()?
+    catch_unwind(AssertUnwindSafe(|| decoded(PhotoFormat::Heic, &bytes))).ok()?
 }

@@ -18,9 +18,9 @@ use crate::finding::Finding;
 
 use super::aside::{Aside, LeftAside};
 use super::error::reason;
-use super::format::{Content, NameKind, SNIFF_BYTES, content_of, is_drawn, kind_by_name};
+use super::format::{Content, NameKind, content_of, is_drawn, kind_by_name};
 use super::order::{natural_order, setup_order};
-use super::read::{MAX_FILE_BYTES, hex, read_limited};
+use super::read::{MAX_FILE_BYTES, head_of, hex, read_limited};
 use super::{Photo, PhotoError, read_photo};
 
 /// The sub-folder whose photos show cards only, with card poses of their own.
@@ -350,11 +350,7 @@ enum FileRole {
 }
 
 fn file_role(path: &Path, name: &str) -> FileRole {
-    let head = || {
-        let mut head = Vec::with_capacity(SNIFF_BYTES);
-        let read = File::open(path).and_then(|file| file.take(SNIFF_BYTES as u64).read_to_end(&mut head));
-        if read.is_ok() { head } else { Vec::new() }
-    };
+    let head = || head_of(path);
     match kind_by_name(name) {
         NameKind::Photo if is_drawn(&head()) => FileRole::Aside(Aside::Drawn),
         NameKind::Photo => FileRole::Photo,

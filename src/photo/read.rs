@@ -11,7 +11,7 @@ use sha2::{Digest, Sha256};
 
 use crate::finding::Finding;
 
-use super::format::{Content, content_of};
+use super::format::{Content, SNIFF_BYTES, content_of};
 use super::{ExifFacts, LinearImage, PhotoError, PhotoFormat, jpeg, png, raster};
 
 /// Larger files are refused. The largest phone photos, of 200 megapixels, stay well under it.
@@ -174,6 +174,18 @@ pub(super) fn check_size(width: usize, height: usize) -> Result<(), PhotoError> 
     } else {
         Ok(())
     }
+}
+
+/// The file's first bytes, enough to know its kind by; none where it can't be read or is no file.
+pub(super) fn head_of(path: &Path) -> Vec<u8> {
+    let mut head = Vec::with_capacity(SNIFF_BYTES);
+    if std::fs::metadata(path).is_ok_and(|metadata| metadata.is_file())
+        && let Ok(file) = File::open(path)
+        && file.take(SNIFF_BYTES as u64).read_to_end(&mut head).is_err()
+    {
+        head.clear();
+    }
+    head
 }
 
 /// The file's bytes, unless it is no file or too large; a file that grows meanwhile is not read without end.

@@ -275,7 +275,6 @@ impl ResultDocument {
             scale_sensitivity: self.scale_sensitivity.clone(),
             crosscheck_ratio: self.crosscheck.ratio,
             crosscheck_left_right: self.crosscheck.left_right,
-            apart: BTreeMap::new(),
             layout: self.layout.clone(),
             findings: self.findings.clone(),
         }

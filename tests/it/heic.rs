@@ -2,13 +2,14 @@
 
 use std::io::Cursor;
 
+use crate::common::light::{largest_code_difference, luma};
 use heifer::heifer_isobmff::HeifFile;
 use heifer::heifer_isobmff::writer::{HeifWriter, ImageSpec};
 use heifer::{EncodeOptions, Image, Metadata};
 use image::{ImageBuffer, ImageFormat, Rgb, RgbImage};
 use sightcord::photo::colour::heic_colours;
-use sightcord::photo::srgb::{light_from_code, light_table_8};
-use sightcord::photo::{LinearImage, PhotoError, PhotoFormat, decode_photo, list_job};
+use sightcord::photo::srgb::light_from_code;
+use sightcord::photo::{PhotoError, PhotoFormat, decode_photo, list_job};
 use sightcord::report::html::{Overlay, picture};
 use sightcord::sightings::look;
 
@@ -29,16 +30,6 @@ fn png_of(picture: &RgbImage) -> Vec<u8> {
     let mut bytes = Cursor::new(Vec::new());
     picture.write_to(&mut bytes, ImageFormat::Png).unwrap();
     bytes.into_inner()
-}
-
-fn luma(bytes: &[u8]) -> LinearImage {
-    decode_photo(bytes).unwrap().luma
-}
-
-fn largest_code_difference(a: &LinearImage, b: &LinearImage) -> i32 {
-    assert_eq!((a.width(), a.height()), (b.width(), b.height()));
-    let code = |light: f32| light_table_8().partition_point(|&entry| entry < light - 1e-6) as i32;
-    a.data().iter().zip(b.data()).map(|(&a, &b)| (code(a) - code(b)).abs()).max().unwrap()
 }
 
 /// The file with every colour box (nclx) saying another transfer function (ITU-T H.273).

@@ -6,6 +6,7 @@
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
+use crate::common::light::{largest_code_difference, luma};
 use exif::experimental::Writer;
 use exif::{Context, Field, In, Rational, Tag, Value};
 use image::{DynamicImage, ImageBuffer, ImageFormat, Luma, Rgb};
@@ -14,17 +15,6 @@ use sightcord::photo::{ExifFacts, LinearImage, PhotoError, PhotoFormat, decode_p
 
 fn data(name: &str) -> Vec<u8> {
     std::fs::read(Path::new("tests/data/photo").join(name)).unwrap()
-}
-
-fn luma(bytes: &[u8]) -> LinearImage {
-    decode_photo(bytes).unwrap().luma
-}
-
-/// Largest difference in 8-bit codes (encoded again by searching the table).
-fn largest_code_difference(a: &LinearImage, b: &LinearImage) -> i32 {
-    assert_eq!((a.width(), a.height()), (b.width(), b.height()));
-    let code = |light: f32| light_table_8().partition_point(|&entry| entry < light - 1e-6) as i32;
-    a.data().iter().zip(b.data()).map(|(&a, &b)| (code(a) - code(b)).abs()).max().unwrap()
 }
 
 fn encoded(picture: &DynamicImage, format: ImageFormat) -> Vec<u8> {

@@ -4,11 +4,11 @@ use crate::common::compare::{Compared, compared};
 use crate::common::{Random, RenderKnobs, RollingShutter, TruthScene};
 use sightcord::pipeline::{self, Measured};
 
-/// Renders a job with knobs of its own for every photo, and measures it.
+/// Renders a job with knobs of its own for every photo, and measures it. SEED draws others than those of every day.
 fn measured(truth: &TruthScene, knobs_of: impl Fn(usize, &mut Random) -> RenderKnobs) -> Measured {
     let folder = tempfile::tempdir().expect("a temporary folder");
     std::fs::write(folder.path().join("job.toml"), truth.job_toml()).expect("a job");
-    let mut random = Random::new(5);
+    let mut random = Random::new(std::env::var("SEED").ok().and_then(|seed| seed.parse().ok()).unwrap_or(5));
     for (i, (setup, photo)) in truth.photo_indices().into_iter().enumerate() {
         let knobs = knobs_of(i, &mut random);
         truth.write_photo(folder.path(), setup, photo, &knobs).expect("the photo can be written");
@@ -45,10 +45,7 @@ fn every_fourth_photo_smeared_by_the_hand_spoils_nothing() {
 fn slow_a_rolling_shutter_in_an_unsteady_hand_gives_no_confident_nonsense() {
     let truth = TruthScene::default().at_scale(0.5);
     let measured = measured(&truth, |_, random| RenderKnobs {
-        rolling_shutter: Some(RollingShutter {
-            shift_mm: [0, 1, 2].map(|_| random.gauss(1.0)),
-            turn_deg: [0, 1, 2].map(|_| random.gauss(0.05)),
-        }),
+        rolling_shutter: Some(RollingShutter::drawn(random, [1.0, 0.05])),
         ..RenderKnobs::default()
     });
     let (beyond, n) = beyond_two_u(&truth, &measured);

@@ -26,6 +26,7 @@ pub mod expected;
 pub mod geometry;
 pub mod kept;
 pub mod layout;
+pub mod light;
 pub mod measured;
 pub mod png_piece;
 pub mod random;

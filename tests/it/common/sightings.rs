@@ -101,7 +101,8 @@ impl TruthScene {
     pub fn sight(&self, setup_idx: usize, photo_idx: usize, knobs: &SightingKnobs) -> SightedPhoto {
         let eye = self.eye(setup_idx, photo_idx);
         let mut random = Random::stream(self.seed, &[2, setup_idx as u64, photo_idx as u64]);
-        let camera = Camera { eye, shutter: knobs.hand.map(|hand| self.hand_moves(setup_idx, photo_idx, hand)) };
+        let mut of_hand = Random::stream(self.seed, &[5, setup_idx as u64, photo_idx as u64]);
+        let camera = Camera { eye, shutter: knobs.hand.map(|hand| RollingShutter::drawn(&mut of_hand, hand)) };
         let mut sightings = PhotoSightings { blur_px: 0.7, ..PhotoSightings::default() };
         for placed in self.patterns(setup_idx, photo_idx) {
             let hidden = random.chance(knobs.pattern_drop_rate);
@@ -121,13 +122,6 @@ impl TruthScene {
         let setup = &self.setups[setup_idx];
         let file = setup.photos[photo_idx].file.clone();
         SightedPhoto { setup_idx, photo_idx, setup: setup.name.clone(), file, eye, sightings }
-    }
-
-    /// What the hand does in one photo.
-    fn hand_moves(&self, setup_idx: usize, photo_idx: usize, [shift_mm, turn_deg]: [f64; 2]) -> RollingShutter {
-        let mut random = Random::stream(self.seed, &[5, setup_idx as u64, photo_idx as u64]);
-        let mut three = |sigma: f64| [0, 1, 2].map(|_| random.gauss(sigma));
-        RollingShutter { shift_mm: three(shift_mm), turn_deg: three(turn_deg) }
     }
 
     fn see_lines(

@@ -114,10 +114,7 @@ impl DrawnBench {
     /// How a photo is taken: the bench's knobs, and what the hand does in this one.
     pub fn knobs_of(&self, (setup, photo): (usize, usize)) -> RenderKnobs {
         let mut random = Random::stream(self.number, &[2028, setup as u64, photo as u64]);
-        let mut three = |sigma: f64| [0, 1, 2].map(|_| random.gauss(sigma));
-        let [shift_mm, turn_deg] = self.hand;
-        let rolling_shutter = Some(RollingShutter { shift_mm: three(shift_mm), turn_deg: three(turn_deg) });
-        RenderKnobs { rolling_shutter, ..self.knobs.clone() }
+        RenderKnobs { rolling_shutter: Some(RollingShutter::drawn(&mut random, self.hand)), ..self.knobs.clone() }
     }
 
     /// The scene that a photo shows.

@@ -1,5 +1,7 @@
 //! What happens between the light in the scene and the file: named, one field each.
 
+use super::super::random::Random;
+
 /// The camera's movement while its rows are read out, over the time of one whole frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RollingShutter {
@@ -7,6 +9,14 @@ pub struct RollingShutter {
     pub shift_mm: [f64; 3],
     /// Turn about its own axes, degrees.
     pub turn_deg: [f64; 3],
+}
+
+impl RollingShutter {
+    /// What a hand does in one photo: standard deviation of its shift, mm, and turn, degrees, about each axis.
+    pub fn drawn(random: &mut Random, [shift_mm, turn_deg]: [f64; 2]) -> Self {
+        let mut three = |sigma: f64| [0, 1, 2].map(|_| random.gauss(sigma));
+        Self { shift_mm: three(shift_mm), turn_deg: three(turn_deg) }
+    }
 }
 
 /// Everything that can be wrong with a photo. Lengths in pixels are pixels of the photo as it is rendered.
