@@ -123,6 +123,8 @@ pub fn doubt_floating_wheel(float: Float, measured: &mut BTreeMap<Figure, Measur
         }
     };
     across.into_iter().for_each(|field| widen(field, apart_mm / 2.0));
+    // No float is so large: the wheel was set in elsewhere, and the spindle with it.
+    [Figure::SpindleLeft, Figure::SpindleRight].into_iter().for_each(|field| widen(field, apart_mm / 2.0));
     directions.into_iter().for_each(|field| widen(field, turned));
     widen(Figure::ChainAtGearbox, lever * turned.to_radians().tan());
     widen(Figure::RunoutLateral, run_out.unwrap_or(0.0));
@@ -197,10 +199,12 @@ mod tests {
             (Figure::WheelYaw, figure(0.3, 0.02)),
             (Figure::ChainCentres, figure(570.0, 10.0)),
             (Figure::ChainAtGearbox, figure(-3.0, 0.2)),
+            (Figure::SpindleLeft, figure(120.0, 0.5)),
         ]);
         doubt_floating_wheel(Float { apart_mm: 1.1, radius_mm: 230.0 }, &mut measured).expect("it is told");
         let u = |figure: Figure| measured[&figure].u;
         assert!(u(Figure::WheelYaw) > 0.2 && u(Figure::WheelYaw) < 0.25, "{}", u(Figure::WheelYaw));
+        assert!(u(Figure::SpindleLeft) >= 0.5 + 0.55, "{}", u(Figure::SpindleLeft));
         assert!(u(Figure::RunoutLateral) > 1.606, "{}", u(Figure::RunoutLateral));
         assert!(u(Figure::ChainAtGearbox) > 0.2 + 0.55 + 1.9, "{}", u(Figure::ChainAtGearbox));
     }
