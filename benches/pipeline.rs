@@ -23,7 +23,9 @@ fn benchmark(c: &mut Criterion) {
         b.iter(|| photos.par_iter().map(|bytes| luma(bytes).len()).sum::<usize>());
     });
     group.bench_function("measure", |b| {
-        b.iter(|| pipeline::measure(pipeline::open(Path::new(&folder)).expect("the job folder"), &|_| {}));
+        b.iter(|| {
+            pipeline::measure(pipeline::open(Path::new(&folder)).expect("the job folder"), &|_| {})
+        });
     });
     group.finish();
 }

@@ -1,9 +1,9 @@
-//! Run by cargo before the program is compiled: tells it from which revision of its sources it is built, and with
-//! which features, so that `--version` and every result can say so.
+//! Run by cargo before the program is compiled: tells it from which revision of its sources it is
+//! built, and with which features, so that `--version` and every result can say so.
 //!
-//! A packed crate holds its revision in a file of its own; a checkout is asked; anything else is "unknown". A checkout is asked
-//! again when sources changed, not when only other files were committed: what was said stays true, and nothing is compiled
-//! again for it.
+//! A packed crate holds its revision in a file of its own; a checkout is asked; anything else is
+//! "unknown". A checkout is asked again when sources changed, not when only other files were
+//! committed: what was said stays true, and nothing is compiled again for it.
 
 use std::path::Path;
 use std::process::Command;
@@ -19,15 +19,19 @@ fn main() {
     for source in SOURCES.iter().filter(|source| root.join(source).exists()) {
         println!("cargo:rerun-if-changed={source}");
     }
-    let revision = packed(root).or_else(|| checked_out(root)).unwrap_or_else(|| "unknown".to_owned());
+    let revision =
+        packed(root).or_else(|| checked_out(root)).unwrap_or_else(|| "unknown".to_owned());
     println!("cargo:rustc-env=SIGHTCORD_REVISION={revision}");
     println!("cargo:rustc-env=SIGHTCORD_FEATURES={}", features());
 }
 
 /// The features in the order of their names, with blanks between them.
 fn features() -> String {
-    let name = |(key, _): (String, String)| Some(key.strip_prefix("CARGO_FEATURE_")?.to_lowercase().replace('_', "-"));
-    let mut names: Vec<String> = std::env::vars().filter_map(name).filter(|name| name != "default").collect();
+    let name = |(key, _): (String, String)| {
+        Some(key.strip_prefix("CARGO_FEATURE_")?.to_lowercase().replace('_', "-"))
+    };
+    let mut names: Vec<String> =
+        std::env::vars().filter_map(name).filter(|name| name != "default").collect();
     names.sort();
     names.join(" ")
 }
@@ -42,7 +46,8 @@ fn packed(root: &Path) -> Option<String> {
     is_revision.then(|| format!("{value}{changed}"))
 }
 
-/// The revision of the checkout whose top this folder is, with a mark where the sources differ from it.
+/// The revision of the checkout whose top this folder is, with a mark where the sources differ from
+/// it.
 fn checked_out(root: &Path) -> Option<String> {
     let top = git(root, &["rev-parse", "--show-toplevel"])?;
     // A crate unpacked somewhere inside another project is not of that project's revision.
@@ -58,7 +63,12 @@ fn checked_out(root: &Path) -> Option<String> {
 
 /// What git says; None where it isn't there or fails.
 fn git(root: &Path, words: &[&str]) -> Option<String> {
-    let said = Command::new("git").args(words).current_dir(root).env("GIT_OPTIONAL_LOCKS", "0").output().ok()?;
+    let said = Command::new("git")
+        .args(words)
+        .current_dir(root)
+        .env("GIT_OPTIONAL_LOCKS", "0")
+        .output()
+        .ok()?;
     let text = String::from_utf8(said.stdout).ok()?;
     said.status.success().then(|| text.trim().to_owned())
 }

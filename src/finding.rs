@@ -1,4 +1,5 @@
-//! What the program noticed and the person should know: a value that travels with the result and is printed in one place.
+//! What the program noticed and the person should know: a value that travels with the result and is
+//! printed in one place.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -6,7 +7,9 @@ use serde::{Deserialize, Serialize};
 use crate::text::Sentence;
 
 /// How much a finding matters. Ordered: a refusal is the most severe.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     /// Good to know; no figure suffers.
@@ -37,8 +40,20 @@ pub struct Finding {
 }
 
 impl Finding {
-    pub fn new(severity: Severity, id: &str, what: impl Into<Sentence>, advice: impl Into<Sentence>) -> Self {
-        Self { id: id.to_owned(), severity, field: None, photo: None, what: what.into(), advice: advice.into() }
+    pub fn new(
+        severity: Severity,
+        id: &str,
+        what: impl Into<Sentence>,
+        advice: impl Into<Sentence>,
+    ) -> Self {
+        Self {
+            id: id.to_owned(),
+            severity,
+            field: None,
+            photo: None,
+            what: what.into(),
+            advice: advice.into(),
+        }
     }
 
     pub fn note(id: &str, what: impl Into<Sentence>, advice: impl Into<Sentence>) -> Self {

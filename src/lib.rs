@@ -1,9 +1,10 @@
-//! Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and
-//! whether its chain runs in line.
+//! Measures with photographs whether a motorcycle's rear wheel stands square, upright and central
+//! in its frame, and whether its chain runs in line.
 //!
-//! This library is the inside of the program `sightcord`, open so that tests, benches and fuzzing reach it. Its interface is
-//! not stable: any version may change anything in it. What is stable are the command line, `job.toml` and `result.json`.
-//! The way from photos to figures is in [`pipeline`].
+//! This library is the inside of the program `sightcord`, open so that tests, benches and fuzzing
+//! reach it. Its interface is not stable: any version may change anything in it. What is stable are
+//! the command line, `job.toml` and `result.json`. The way from photos to figures is in
+//! [`pipeline`].
 
 #![forbid(unsafe_code)]
 

@@ -8,11 +8,13 @@ use serde::{Deserialize, Serialize};
 #[serde(rename_all = "lowercase")]
 pub enum Quality {
     Good,
-    /// Seen in one photo only, or under less than 10 degrees between rays: shown, never used for a verdict.
+    /// Seen in one photo only, or under less than 10 degrees between rays: shown, never used for a
+    /// verdict.
     Single,
 }
 
-/// A value with its expanded uncertainty (k = 2). Unit as its place says: millimetres for lengths, degrees for angles.
+/// A value with its expanded uncertainty (k = 2). Unit as its place says: millimetres for lengths,
+/// degrees for angles.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Measurement {
     pub value: f64,

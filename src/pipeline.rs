@@ -1,7 +1,8 @@
 //! The whole way from a job folder to its result, one call an arrow.
 //!
-//! Steps: list the photos, read the job, look at each photo, leave out copies, sort them by where the wheel stands, solve the scene, look again where the scene expects more, solve
-//! again, tell the figures, judge and plan, put the document together.
+//! Steps: list the photos, read the job, look at each photo, leave out copies, sort them by where
+//! the wheel stands, solve the scene, look again where the scene expects more, solve again, tell
+//! the figures, judge and plan, put the document together.
 
 mod in_colour;
 pub mod known;
@@ -100,14 +101,23 @@ pub fn open(folder: &Path) -> Result<JobFolder, PipelineError> {
     let job = Job::of_folder(folder)?;
     if photos.all().next().is_none() {
         let name = folder.display().to_string();
-        let why: Vec<String> = photos.findings.iter().map(|finding| format!("{} {}", finding.what, finding.advice)).collect();
-        return Err(if why.is_empty() { PipelineError::NoPhotos(name) } else { PipelineError::NoneUsable(name, why.join(" ")) });
+        let why: Vec<String> = photos
+            .findings
+            .iter()
+            .map(|finding| format!("{} {}", finding.what, finding.advice))
+            .collect();
+        return Err(if why.is_empty() {
+            PipelineError::NoPhotos(name)
+        } else {
+            PipelineError::NoneUsable(name, why.join(" "))
+        });
     }
     let id = job_id(folder, &photos);
     Ok(JobFolder { job, photos, id })
 }
 
-/// SHA-256 over the photos' names and checksums and the bytes of job.toml: what was measured, wherever the folder lies.
+/// SHA-256 over the photos' names and checksums and the bytes of job.toml: what was measured,
+/// wherever the folder lies.
 fn job_id(folder: &Path, photos: &JobPhotos) -> String {
     let mut hash = Sha256::new();
     for photo in photos.all() {
@@ -122,14 +132,25 @@ pub fn measure(folder: JobFolder, progress: &(dyn Fn(Progress) + Sync)) -> Measu
     measure_knowing(folder, None, progress)
 }
 
-/// The same, with what was seen before in photos of the same bytes: the result is the same, and comes sooner.
-pub fn measure_knowing(folder: JobFolder, known: Option<&Known>, progress: &(dyn Fn(Progress) + Sync)) -> Measured {
+/// The same, with what was seen before in photos of the same bytes: the result is the same, and
+/// comes sooner.
+pub fn measure_knowing(
+    folder: JobFolder,
+    known: Option<&Known>,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Measured {
     let JobFolder { job, photos: listed, id } = folder;
     let mut findings = listed.findings.clone();
     findings.extend(job.findings());
     let (mut photos, impressions) = look_at_all(&listed, known, &mut findings, progress);
-    let copies = guarded("Copies of photos were not looked for.", || left_out::copies(&photos, &impressions));
-    left_out::leave_out(&mut photos, or_told(copies, &mut findings).unwrap_or_default(), &mut findings);
+    let copies = guarded("Copies of photos were not looked for.", || {
+        left_out::copies(&photos, &impressions)
+    });
+    left_out::leave_out(
+        &mut photos,
+        or_told(copies, &mut findings).unwrap_or_default(),
+        &mut findings,
+    );
     left_out::leave_out_displaced_tabs(&mut photos, &job, &mut findings);
     let sorting = sorting::sort(&mut photos, &listed, &job, &mut findings);
     let Sorting { setups, lens_only, grouping, causes } = sorting;
@@ -152,8 +173,9 @@ pub fn measure_knowing(folder: JobFolder, known: Option<&Known>, progress: &(dyn
     });
     let bench_settings = bench_settings(&job, &setups, &lens_only);
     let figures = solution.as_ref().and_then(|solution| {
-        let figures =
-            guarded("The figures could not be worked out from the solved scene.", || bench::measure(solution, &bench_settings));
+        let figures = guarded("The figures could not be worked out from the solved scene.", || {
+            bench::measure(solution, &bench_settings)
+        });
         or_told(figures, &mut findings)
     });
     let mut figures = figures.unwrap_or_default();
@@ -180,10 +202,29 @@ pub fn measure_knowing(folder: JobFolder, known: Option<&Known>, progress: &(dyn
         }
     }
     let whole = guarded("Of the result only the photos and the findings are left.", || {
-        document(&job, id.clone(), &photos, &grouping, solution.as_ref(), figures, outcome, findings.clone())
+        document(
+            &job,
+            id.clone(),
+            &photos,
+            &grouping,
+            solution.as_ref(),
+            figures,
+            outcome,
+            findings.clone(),
+        )
     });
-    let document = or_told(whole, &mut findings)
-        .unwrap_or_else(|| document(&job, id, &photos, &grouping, None, Figures::default(), Outcome::default(), findings));
+    let document = or_told(whole, &mut findings).unwrap_or_else(|| {
+        document(
+            &job,
+            id,
+            &photos,
+            &grouping,
+            None,
+            Figures::default(),
+            Outcome::default(),
+            findings,
+        )
+    });
     Measured { job, photos, solution, document }
 }
 
@@ -192,11 +233,18 @@ fn or_told<T>(outcome: Result<T, Box<Finding>>, findings: &mut Vec<Finding>) -> 
     outcome.map_err(|mistake| findings.push(*mistake)).ok()
 }
 
-/// For each verdict that is undecided, or whose uncertainty exceeds the tolerance: the one photo that helps most.
-fn photos_that_would_help(solution: &Solution, settings: &bench::BenchSettings, outcome: &Outcome, raised: f64) -> Vec<Advice> {
+/// For each verdict that is undecided, or whose uncertainty exceeds the tolerance: the one photo
+/// that helps most.
+fn photos_that_would_help(
+    solution: &Solution,
+    settings: &bench::BenchSettings,
+    outcome: &Outcome,
+    raised: f64,
+) -> Vec<Advice> {
     let open = outcome.verdicts.iter().filter_map(|verdict| {
         let value = verdict.value?;
-        (verdict.verdict == plan::outcome::Decision::Undecided && !verdict.blocked || value.u > verdict.tolerance)
+        (verdict.verdict == plan::outcome::Decision::Undecided && !verdict.blocked
+            || value.u > verdict.tolerance)
             .then(|| (verdict.field.clone(), value.u))
     });
     let open: Vec<(Figure, f64)> = open.collect();
@@ -244,8 +292,13 @@ fn look_at_all(
 }
 
 fn look_at(file: &PhotoFile, setup: &str, lens_only: bool, known: Option<&Known>) -> Looked {
-    let photo =
-        SeenPhoto { file: file.clone(), setup: setup.to_owned(), lens_only, facts: None, sightings: PhotoSightings::default() };
+    let photo = SeenPhoto {
+        file: file.clone(),
+        setup: setup.to_owned(),
+        lens_only,
+        facts: None,
+        sightings: PhotoSightings::default(),
+    };
     let mut looked = Looked { photo, impression: None, findings: Vec::new() };
     if let Some(first) = known.and_then(|known| known.get(&file.sha256)) {
         looked.findings = first.facts.findings(&file.id);
@@ -257,7 +310,9 @@ fn look_at(file: &PhotoFile, setup: &str, lens_only: bool, known: Option<&Known>
     let _room = Room::for_photo(&file.path);
     match file.read() {
         Ok(read) => {
-            match guarded(&format!("{} is not used.", file.id), || (sightings::look(&read.luma), Impression::of(&read.luma))) {
+            match guarded(&format!("{} is not used.", file.id), || {
+                (sightings::look(&read.luma), Impression::of(&read.luma))
+            }) {
                 Ok((sightings, impression)) => {
                     looked.findings = read.facts.findings(&file.id);
                     looked.impression = Some(impression);
@@ -272,13 +327,19 @@ fn look_at(file: &PhotoFile, setup: &str, lens_only: bool, known: Option<&Known>
     looked
 }
 
-/// Second look: what the solved scene expects in each photo is looked for where it should be. A photo at which that goes wrong keeps
-/// what the first look found; the findings say so.
-fn look_again_at_all(photos: &mut [SeenPhoto], first: &Solution, progress: &(dyn Fn(Progress) + Sync)) -> Vec<Finding> {
+/// Second look: what the solved scene expects in each photo is looked for where it should be. A
+/// photo at which that goes wrong keeps what the first look found; the findings say so.
+fn look_again_at_all(
+    photos: &mut [SeenPhoto],
+    first: &Solution,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Vec<Finding> {
     let n = photos.len();
     let done = AtomicUsize::new(0);
     let looked = photos.par_iter_mut().enumerate().map(|(idx, photo)| {
-        let again = guarded(&format!("{} was not looked at a second time.", photo.file.id), || look_again_at(photo, idx, first));
+        let again = guarded(&format!("{} was not looked at a second time.", photo.file.id), || {
+            look_again_at(photo, idx, first)
+        });
         progress(Progress::LookedAgain(done.fetch_add(1, Ordering::Relaxed) + 1, n));
         match again {
             Ok(Some(sightings)) => photo.sightings = sightings,
@@ -329,8 +390,13 @@ fn scene_photos(photos: &[SeenPhoto], setups: &[String]) -> Vec<ScenePhoto> {
     photos.iter().map(one).collect()
 }
 
-/// A photo as the scene sees it, in the first set-up and on the bench until somebody says otherwise.
-pub fn scene_photo(file: &str, facts: Option<&PhotoFacts>, sightings: &PhotoSightings) -> ScenePhoto {
+/// A photo as the scene sees it, in the first set-up and on the bench until somebody says
+/// otherwise.
+pub fn scene_photo(
+    file: &str,
+    facts: Option<&PhotoFacts>,
+    sightings: &PhotoSightings,
+) -> ScenePhoto {
     ScenePhoto {
         file: file.to_owned(),
         setup: 0,
@@ -348,16 +414,24 @@ fn camera_key(facts: &PhotoFacts) -> String {
     let exif = &facts.exif;
     format!(
         "{:?} {:?} {:?} {:?} {:?} {:?}",
-        exif.make, exif.model, exif.lens_model, exif.focal_length_mm, exif.focal_length_35mm, exif.digital_zoom
+        exif.make,
+        exif.model,
+        exif.lens_model,
+        exif.focal_length_mm,
+        exif.focal_length_35mm,
+        exif.digital_zoom
     )
 }
 
 /// What the scene has to say of the photos.
 fn scene_findings(photos: &[SeenPhoto], solution: Option<&Solution>) -> Vec<Finding> {
     let mut findings = solution.map(|s| s.findings.clone()).unwrap_or_default();
-    findings.extend(solution.map(|solution| lines::contradictions(photos, solution)).unwrap_or_default());
-    let any_card =
-        photos.iter().any(|p| p.sightings.patterns.iter().any(|s| matches!(s.pattern, crate::cards::Pattern::Card(_))));
+    findings.extend(
+        solution.map(|solution| lines::contradictions(photos, solution)).unwrap_or_default(),
+    );
+    let any_card = photos.iter().any(|p| {
+        p.sightings.patterns.iter().any(|s| matches!(s.pattern, crate::cards::Pattern::Card(_)))
+    });
     if !any_card {
         findings.push(Finding::refused(
             "no-card",
@@ -372,7 +446,10 @@ fn scene_findings(photos: &[SeenPhoto], solution: Option<&Solution>) -> Vec<Find
             findings.push(
                 Finding::warning(
                     "photo-not-placed",
-                    format!("Photo {} shows no card that ties it to the others; it was not used.", photo.file.id),
+                    format!(
+                        "Photo {} shows no card that ties it to the others; it was not used.",
+                        photo.file.id
+                    ),
                     "Take it again with two cards in it that other photos show too.",
                 )
                 .in_photo(photo.file.id.clone()),
@@ -456,7 +533,11 @@ fn document(
         });
     }
     let parts = ResultParts {
-        job: JobEntry { id, bike: job.bike.name.clone(), chain_side: figures.measured.facts.chain_side.or(job.bike.chain_side) },
+        job: JobEntry {
+            id,
+            bike: job.bike.name.clone(),
+            chain_side: figures.measured.facts.chain_side.or(job.bike.chain_side),
+        },
         camera: solution.map(|s| cameras(s, photos, &fits)).unwrap_or_default(),
         photos: entries,
         grouping: grouping.to_vec(),
@@ -471,7 +552,10 @@ fn document(
 /// The day in "2026:05:16 10:04:48", as "2026-05-16"; None where a camera wrote none.
 fn day_taken(written: &str) -> Option<String> {
     let day = written.get(..10)?;
-    let is_day = day.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b':' } else { b.is_ascii_digit() });
+    let is_day = day
+        .bytes()
+        .enumerate()
+        .all(|(i, b)| if i == 4 || i == 7 { b == b':' } else { b.is_ascii_digit() });
     (is_day && !day.starts_with("0000")).then(|| day.replace(':', "-"))
 }
 
@@ -494,11 +578,17 @@ fn cameras(
             let covariance = solution.covariance.as_ref()?;
             let slot = solution.slots.lenses[idx] + offset;
             let u = 2.0 * covariance[(slot, slot)].max(0.0).sqrt();
-            Some(crate::measurement::Measurement { value, u, quality: crate::measurement::Quality::Good })
+            Some(crate::measurement::Measurement {
+                value,
+                u,
+                quality: crate::measurement::Quality::Good,
+            })
         };
         let (n, sum) = of_lens()
             .filter_map(|(_, view)| fits.get(&view))
-            .fold((0, 0.0), |(n, sum), (corners, rms)| (n + corners, sum + rms * rms * *corners as f64));
+            .fold((0, 0.0), |(n, sum), (corners, rms)| {
+                (n + corners, sum + rms * rms * *corners as f64)
+            });
         let (_, width, height) = solution.priors.lens_start[idx];
         cameras.push(CameraEntry {
             photos: of_lens().map(|(photo, _)| photos[photo].file.id.clone()).collect(),

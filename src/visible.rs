@@ -1,10 +1,12 @@
-//! What comes from outside (names of files, job.toml, results, archives) is shown so that nobody takes it for the program's own
-//! words: a character that a terminal or a page would obey, or that would put letters in another order, is written as its
-//! number. This is the one filter; every way out goes through it.
+//! What comes from outside (names of files, job.toml, results, archives) is shown so that nobody
+//! takes it for the program's own words: a character that a terminal or a page would obey, or that
+//! would put letters in another order, is written as its number. This is the one filter; every way
+//! out goes through it.
 
 use std::borrow::Cow;
 
-/// Whether a terminal or a page would obey this character, or show nothing for it, instead of showing it.
+/// Whether a terminal or a page would obey this character, or show nothing for it, instead of
+/// showing it.
 pub fn is_hidden(c: char) -> bool {
     c.is_control()
         // Marks, embeddings, overrides and isolates of direction; separators of lines; what is no wider than nothing; tags.
@@ -12,7 +14,11 @@ pub fn is_hidden(c: char) -> bool {
         || matches!(c, '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
 }
 
-fn filtered(text: &str, is_fine: impl Fn(char) -> bool, write: impl Fn(char, &mut String)) -> Cow<'_, str> {
+fn filtered(
+    text: &str,
+    is_fine: impl Fn(char) -> bool,
+    write: impl Fn(char, &mut String),
+) -> Cow<'_, str> {
     if !text.chars().any(|c| is_hidden(c) && !is_fine(c)) {
         return Cow::Borrowed(text);
     }
@@ -33,7 +39,8 @@ pub fn lines(text: &str) -> Cow<'_, str> {
     filtered(text, |c| c == '\n', |c, shown| shown.extend(c.escape_unicode()))
 }
 
-/// Text of several lines in which the program's own styles stand: of what begins with an escape, bold, colours and the like pass.
+/// Text of several lines in which the program's own styles stand: of what begins with an escape,
+/// bold, colours and the like pass.
 pub fn styled(text: &str) -> Cow<'_, str> {
     if !text.contains('\u{1b}') {
         return lines(text);
@@ -41,7 +48,9 @@ pub fn styled(text: &str) -> Cow<'_, str> {
     let mut parts = text.split('\u{1b}');
     let mut shown = lines(parts.next().unwrap_or_default()).into_owned();
     for part in parts {
-        let style = part.strip_prefix('[').map(|rest| rest.trim_start_matches(|c: char| c.is_ascii_digit() || c == ';'));
+        let style = part
+            .strip_prefix('[')
+            .map(|rest| rest.trim_start_matches(|c: char| c.is_ascii_digit() || c == ';'));
         let is_style = style.is_some_and(|rest| rest.starts_with('m'));
         shown.push_str(if is_style { "\u{1b}" } else { "\\u{1b}" });
         shown.push_str(&lines(part));
@@ -49,10 +58,13 @@ pub fn styled(text: &str) -> Cow<'_, str> {
     Cow::Owned(shown)
 }
 
-/// JSON that means the same: in it such characters stand in texts alone, and there a number may stand for each.
+/// JSON that means the same: in it such characters stand in texts alone, and there a number may
+/// stand for each.
 pub fn json(text: &str) -> Cow<'_, str> {
     let number = |c: char, shown: &mut String| {
-        c.encode_utf16(&mut [0; 2]).iter().for_each(|unit| shown.push_str(&format!("\\u{unit:04x}")));
+        c.encode_utf16(&mut [0; 2])
+            .iter()
+            .for_each(|unit| shown.push_str(&format!("\\u{unit:04x}")));
     };
     filtered(text, |c| c == '\n', number)
 }
@@ -82,7 +94,10 @@ pub fn value(value: &mut serde_json::Value) {
         Value::Object(map) => {
             map.values_mut().for_each(self::value);
             if map.keys().any(|key| key.chars().any(is_hidden)) {
-                *map = std::mem::take(map).into_iter().map(|(key, item)| (one_line(&key).into_owned(), item)).collect();
+                *map = std::mem::take(map)
+                    .into_iter()
+                    .map(|(key, item)| (one_line(&key).into_owned(), item))
+                    .collect();
             }
         }
         Value::Null | Value::Bool(_) | Value::Number(_) => {}
@@ -95,9 +110,14 @@ mod tests {
 
     #[test]
     fn what_a_terminal_obeys_is_shown_as_its_number() {
-        assert_eq!(one_line("a\u{1b}[2Kb\rc\nd\u{9b}1m\u{202e}e\u{7f}"), "a\\u{1b}[2Kb\\u{d}c\\u{a}d\\u{9b}1m\\u{202e}e\\u{7f}");
+        assert_eq!(
+            one_line("a\u{1b}[2Kb\rc\nd\u{9b}1m\u{202e}e\u{7f}"),
+            "a\\u{1b}[2Kb\\u{d}c\\u{a}d\\u{9b}1m\\u{202e}e\\u{7f}"
+        );
         assert_eq!(lines("a\nb\tc"), "a\nb\\u{9}c");
-        for plain in ["Ñandú, é, 車, 👩\u{200d}🔧", "\u{feff}".trim_start_matches('\u{feff}'), "a-b_c.jpg"] {
+        for plain in
+            ["Ñandú, é, 車, 👩\u{200d}🔧", "\u{feff}".trim_start_matches('\u{feff}'), "a-b_c.jpg"]
+        {
             assert!(matches!(one_line(plain), Cow::Borrowed(_)), "{plain}");
         }
     }
@@ -105,7 +125,10 @@ mod tests {
     #[test]
     fn styles_pass_and_other_orders_do_not() {
         assert_eq!(styled("\u{1b}[1mbold\u{1b}[0m"), "\u{1b}[1mbold\u{1b}[0m");
-        assert_eq!(styled("\u{1b}[38;5;9mx\u{1b}[2Jy\u{1b}]0;title\u{7}"), "\u{1b}[38;5;9mx\\u{1b}[2Jy\\u{1b}]0;title\\u{7}");
+        assert_eq!(
+            styled("\u{1b}[38;5;9mx\u{1b}[2Jy\u{1b}]0;title\u{7}"),
+            "\u{1b}[38;5;9mx\\u{1b}[2Jy\\u{1b}]0;title\\u{7}"
+        );
     }
 
     #[test]
@@ -113,6 +136,9 @@ mod tests {
         let text = serde_json::to_string(&"\u{9b}31m\u{202e}\u{e0041}\u{7f}é").unwrap();
         let shown = json(&text);
         assert!(!shown.chars().any(is_hidden), "{shown}");
-        assert_eq!(serde_json::from_str::<String>(&shown).unwrap(), serde_json::from_str::<String>(&text).unwrap());
+        assert_eq!(
+            serde_json::from_str::<String>(&shown).unwrap(),
+            serde_json::from_str::<String>(&text).unwrap()
+        );
     }
 }

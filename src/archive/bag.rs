@@ -1,6 +1,7 @@
 //! Checking a bag in a folder, and the text files of a bag that this program makes (RFC 8493).
 //!
-//! The program's own bags are held to more than this by [`super::prove()`]; here is what the standard asks of anybody's.
+//! The program's own bags are held to more than this by [`super::prove()`]; here is what the
+//! standard asks of anybody's.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
@@ -25,8 +26,8 @@ const PAYLOAD: &str = "data/";
 
 /// Text files of a bag that are larger are not read: a million photos would not fill one.
 const MOST_TEXT_BYTES: u64 = 256 << 20;
-/// Files that file browsers leave behind; a bag that lists one which is gone has lost nothing (RFC 8493, section 5.1.1 names
-/// them as a trap).
+/// Files that file browsers leave behind; a bag that lists one which is gone has lost nothing (RFC
+/// 8493, section 5.1.1 names them as a trap).
 const DROPPINGS: [&str; 3] = [".ds_store", "thumbs.db", "desktop.ini"];
 
 /// A file that lies in the bag's folder.
@@ -57,7 +58,10 @@ pub struct Bag {
 impl Bag {
     /// The first value under a label, whose case does not count.
     pub fn fact(&self, label: &str) -> Option<&str> {
-        self.info.iter().find(|(known, _)| known.eq_ignore_ascii_case(label)).map(|(_, value)| value.as_str())
+        self.info
+            .iter()
+            .find(|(known, _)| known.eq_ignore_ascii_case(label))
+            .map(|(_, value)| value.as_str())
     }
 
     /// Number and bytes of the payload's files.
@@ -79,14 +83,17 @@ pub enum BagError {
     NotABag(PathBuf),
 }
 
-/// Checks everything that the standard asks of a bag: declaration, manifests, checksums, completeness, paths, size.
+/// Checks everything that the standard asks of a bag: declaration, manifests, checksums,
+/// completeness, paths, size.
 pub fn check(folder: &Path) -> Result<Bag, BagError> {
     let mut bag = Bag::default();
     let present = list(folder, &mut bag)?;
     if !present.contains_key(DECLARATION) {
         return Err(BagError::NotABag(folder.to_owned()));
     }
-    let read = |path: &str| read_text(&present[path]).map_err(|why| BagError::Io { at: present[path].clone(), why });
+    let read = |path: &str| {
+        read_text(&present[path]).map_err(|why| BagError::Io { at: present[path].clone(), why })
+    };
     let declared = match bag_text::declaration(&read(DECLARATION)?) {
         Ok(declared) => declared,
         Err(why) => {
@@ -104,17 +111,21 @@ pub fn check(folder: &Path) -> Result<Bag, BagError> {
             Some(text) => {
                 texts.insert(path, text);
             }
-            None => bag.problems.push(format!("{path} is not text in the encoding that {DECLARATION} names")),
+            None => bag
+                .problems
+                .push(format!("{path} is not text in the encoding that {DECLARATION} names")),
         }
     }
-    let lists: Vec<Listing> = texts.iter().filter_map(|(name, text)| listing(name, text, declared, &mut bag)).collect();
+    let lists: Vec<Listing> =
+        texts.iter().filter_map(|(name, text)| listing(name, text, declared, &mut bag)).collect();
     let sums = all_checksums(&present, &lists, &mut bag)?;
     if !lists.iter().any(|list| list.of_payload) {
         bag.problems
             .push("there is no manifest of the payload whose checksums are known here (md5, sha1, sha224 to sha512)".to_owned());
     }
     let to_fetch = to_fetch(&texts, declared, &mut bag);
-    let folded: BTreeMap<String, &String> = sums.keys().map(|path| (paths::folded(path), path)).collect();
+    let folded: BTreeMap<String, &String> =
+        sums.keys().map(|path| (paths::folded(path), path)).collect();
     for list in &lists {
         compare(list, &sums, &folded, &to_fetch, &mut bag);
     }
@@ -133,7 +144,11 @@ fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagEr
             BagError::Io { at, why: why.into() }
         })?;
         let relative = entry.path().strip_prefix(folder).unwrap_or(entry.path());
-        let path = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/");
+        let path = relative
+            .components()
+            .map(|part| part.as_os_str().to_string_lossy())
+            .collect::<Vec<_>>()
+            .join("/");
         // Whatever lies in a folder comes after it.
         if let Some((parent, _)) = path.rsplit_once('/') {
             empty.remove(parent);
@@ -154,8 +169,10 @@ fn list(folder: &Path, bag: &mut Bag) -> Result<BTreeMap<String, PathBuf>, BagEr
         }
     }
     // The bag's own folder, and a payload without a file, are in order.
-    let extra = empty.iter().filter(|path| !path.is_empty() && **path != PAYLOAD.trim_end_matches('/'));
-    bag.warnings.extend(extra.map(|path| format!("{path} is an empty folder, which no list can name")));
+    let extra =
+        empty.iter().filter(|path| !path.is_empty() && **path != PAYLOAD.trim_end_matches('/'));
+    bag.warnings
+        .extend(extra.map(|path| format!("{path} is an empty folder, which no list can name")));
     if let Some((a, b)) = paths::collision(present.keys().map(String::as_str)) {
         bag.problems.push(format!("\"{a}\" and \"{b}\" would be one file on many systems"));
     }
@@ -195,13 +212,16 @@ struct Listing {
 fn listing(name: &str, text: &str, declared: Declaration, bag: &mut Bag) -> Option<Listing> {
     let (of_payload, checksum) = manifest_name(name)?;
     let Some(algorithm) = Algorithm::of_name(checksum) else {
-        bag.warnings.push(format!("{name} was not checked: its kind of checksum is not known here"));
+        bag.warnings
+            .push(format!("{name} was not checked: its kind of checksum is not known here"));
         return None;
     };
-    let Manifest { entries, problems, warnings } = bag_text::manifest(text, algorithm, declared.version);
+    let Manifest { entries, problems, warnings } =
+        bag_text::manifest(text, algorithm, declared.version);
     bag.problems.extend(problems.into_iter().map(|problem| format!("{name}: {problem}")));
     bag.warnings.extend(warnings.into_iter().map(|warning| format!("{name}: {warning}")));
-    let mut listing = Listing { name: name.to_owned(), of_payload, algorithm, entries: BTreeMap::new() };
+    let mut listing =
+        Listing { name: name.to_owned(), of_payload, algorithm, entries: BTreeMap::new() };
     for entry in entries {
         let path = entry.path;
         if let Err(why) = paths::check(&path) {
@@ -215,9 +235,12 @@ fn listing(name: &str, text: &str, declared: Declaration, bag: &mut Bag) -> Opti
         match listing.entries.insert(path.clone(), entry.checksum.clone()) {
             None => {}
             Some(other) if other != entry.checksum => {
-                bag.problems.push(format!("{name} lists \"{path}\" twice with different checksums"));
+                bag.problems
+                    .push(format!("{name} lists \"{path}\" twice with different checksums"));
             }
-            Some(_) if declared.version >= (1, 0) => bag.problems.push(format!("{name} lists \"{path}\" twice")),
+            Some(_) if declared.version >= (1, 0) => {
+                bag.problems.push(format!("{name} lists \"{path}\" twice"))
+            }
             Some(_) => bag.warnings.push(format!("{name} lists \"{path}\" twice")),
         }
     }
@@ -227,8 +250,13 @@ fn listing(name: &str, text: &str, declared: Declaration, bag: &mut Bag) -> Opti
 /// Checksums of every file, by path and kind; SHA-256 always.
 type Sums = BTreeMap<String, BTreeMap<Algorithm, String>>;
 
-fn all_checksums(present: &BTreeMap<String, PathBuf>, lists: &[Listing], bag: &mut Bag) -> Result<Sums, BagError> {
-    let algorithms: BTreeSet<Algorithm> = lists.iter().map(|list| list.algorithm).chain([Algorithm::Sha256]).collect();
+fn all_checksums(
+    present: &BTreeMap<String, PathBuf>,
+    lists: &[Listing],
+    bag: &mut Bag,
+) -> Result<Sums, BagError> {
+    let algorithms: BTreeSet<Algorithm> =
+        lists.iter().map(|list| list.algorithm).chain([Algorithm::Sha256]).collect();
     let algorithms: Vec<Algorithm> = algorithms.into_iter().collect();
     let files: Vec<(&String, &PathBuf)> = present.iter().collect();
     let read: Vec<std::io::Result<(u64, Vec<String>)>> =
@@ -237,13 +265,18 @@ fn all_checksums(present: &BTreeMap<String, PathBuf>, lists: &[Listing], bag: &m
     for ((path, at), read) in files.into_iter().zip(read) {
         let (bytes, made) = read.map_err(|why| BagError::Io { at: at.clone(), why })?;
         let of_file: BTreeMap<Algorithm, String> = algorithms.iter().copied().zip(made).collect();
-        bag.files.insert(path.clone(), BagFile { bytes, sha256: of_file[&Algorithm::Sha256].clone() });
+        bag.files
+            .insert(path.clone(), BagFile { bytes, sha256: of_file[&Algorithm::Sha256].clone() });
         sums.insert(path.clone(), of_file);
     }
     Ok(sums)
 }
 
-fn to_fetch(texts: &BTreeMap<&str, String>, declared: Declaration, bag: &mut Bag) -> BTreeSet<String> {
+fn to_fetch(
+    texts: &BTreeMap<&str, String>,
+    declared: Declaration,
+    bag: &mut Bag,
+) -> BTreeSet<String> {
     let Some(text) = texts.get(FETCH) else { return BTreeSet::new() };
     let listed = bag_text::fetch(text, declared.version).unwrap_or_else(|why| {
         bag.problems.push(format!("{FETCH}: {why}"));
@@ -260,21 +293,33 @@ fn to_fetch(texts: &BTreeMap<&str, String>, declared: Declaration, bag: &mut Bag
 }
 
 /// Compares what a manifest lists with what is there.
-fn compare(list: &Listing, sums: &Sums, folded: &BTreeMap<String, &String>, to_fetch: &BTreeSet<String>, bag: &mut Bag) {
+fn compare(
+    list: &Listing,
+    sums: &Sums,
+    folded: &BTreeMap<String, &String>,
+    to_fetch: &BTreeSet<String>,
+    bag: &mut Bag,
+) {
     let name = &list.name;
     for (path, listed) in &list.entries {
         match sums.get(path) {
             Some(made) if made[&list.algorithm] == *listed => {}
-            Some(_) => bag.problems.push(format!("{path} was altered: its checksum is not the one in {name}")),
+            Some(_) => bag
+                .problems
+                .push(format!("{path} was altered: its checksum is not the one in {name}")),
             None if to_fetch.contains(path) => {
-                bag.problems.push(format!("{path} is missing: it would have to be fetched from elsewhere ({FETCH})"));
+                bag.problems.push(format!(
+                    "{path} is missing: it would have to be fetched from elsewhere ({FETCH})"
+                ));
             }
             None if is_dropping(path) => {
                 bag.n_harmlessly_missing += 1;
                 bag.warnings.push(format!("{path} is missing; file browsers make and delete it"));
             }
             None => match same_but_for_spelling(path, listed, list.algorithm, sums, folded) {
-                Some(other) => bag.warnings.push(format!("{name} lists \"{path}\"; the same bytes are there as \"{other}\"")),
+                Some(other) => bag.warnings.push(format!(
+                    "{name} lists \"{path}\"; the same bytes are there as \"{other}\""
+                )),
                 None => bag.problems.push(format!("{path} is missing, though {name} lists it")),
             },
         }
@@ -285,7 +330,8 @@ fn is_dropping(path: &str) -> bool {
     DROPPINGS.contains(&path.rsplit('/').next().unwrap_or(path).to_lowercase().as_str())
 }
 
-/// A file with the same bytes whose name differs in case or in how accents are spelled alone: copying does that.
+/// A file with the same bytes whose name differs in case or in how accents are spelled alone:
+/// copying does that.
 fn same_but_for_spelling<'sums>(
     path: &str,
     listed: &str,
@@ -301,9 +347,13 @@ fn completeness(present: &BTreeMap<String, PathBuf>, lists: &[Listing], bag: &mu
     for path in present.keys() {
         let lacking = |of_payload: bool| {
             let of_kind = lists.iter().filter(move |list| list.of_payload == of_payload);
-            of_kind.filter(|list| !list.entries.contains_key(path)).map(|list| list.name.as_str()).collect::<Vec<_>>()
+            of_kind
+                .filter(|list| !list.entries.contains_key(path))
+                .map(|list| list.name.as_str())
+                .collect::<Vec<_>>()
         };
-        let n_lists = |of_payload: bool| lists.iter().filter(|list| list.of_payload == of_payload).count();
+        let n_lists =
+            |of_payload: bool| lists.iter().filter(|list| list.of_payload == of_payload).count();
         if path.starts_with(PAYLOAD) {
             if is_dropping(path) {
                 bag.warnings.push(format!("{path} is a file that file browsers make and delete"));
@@ -311,7 +361,10 @@ fn completeness(present: &BTreeMap<String, PathBuf>, lists: &[Listing], bag: &mu
             let lacking = lacking(true);
             let listed_nowhere = lacking.len() == n_lists(true);
             if listed_nowhere || (bag.version >= (1, 0) && !lacking.is_empty()) {
-                bag.problems.push(format!("{path} is a stray file: {} does not list it", lacking.join(", ")));
+                bag.problems.push(format!(
+                    "{path} is a stray file: {} does not list it",
+                    lacking.join(", ")
+                ));
             }
         } else if !path.starts_with("tagmanifest-") && lacking(false).len() == n_lists(false) {
             bag.unlisted_tags.push(path.clone());
@@ -321,16 +374,26 @@ fn completeness(present: &BTreeMap<String, PathBuf>, lists: &[Listing], bag: &mu
 
 /// Reads the facts about the bag, and checks the one that can be checked.
 fn facts(texts: &BTreeMap<&str, String>, bag: &mut Bag) {
-    let Some((name, text)) = texts.get_key_value(INFO).or_else(|| texts.get_key_value(OLD_INFO)) else { return };
+    let Some((name, text)) = texts.get_key_value(INFO).or_else(|| texts.get_key_value(OLD_INFO))
+    else {
+        return;
+    };
     let (info, problems) = bag_text::info(text);
     bag.info = info;
     bag.problems.extend(problems.into_iter().map(|problem| format!("{name}: {problem}")));
     let Some(stated) = bag.fact("Payload-Oxum") else { return };
     let (n_files, bytes) = bag.payload_size();
     if stated != format!("{bytes}.{n_files}") {
-        let differs = format!("{name} says Payload-Oxum {stated}, but the payload is {bytes} bytes in {n_files} files");
-        // What is missing may have been counted; where a warning does for that, it does for the count.
-        if bag.n_harmlessly_missing > 0 { bag.warnings.push(differs) } else { bag.problems.push(differs) }
+        let differs = format!(
+            "{name} says Payload-Oxum {stated}, but the payload is {bytes} bytes in {n_files} files"
+        );
+        // What is missing may have been counted; where a warning does for that, it does for the
+        // count.
+        if bag.n_harmlessly_missing > 0 {
+            bag.warnings.push(differs)
+        } else {
+            bag.problems.push(differs)
+        }
     }
 }
 
@@ -342,19 +405,29 @@ pub struct Entry {
     pub sha256: String,
 }
 
-/// The text files of a bag of version 1.0, for a payload sorted by path; `others` are further tag files. Sorted by name.
-pub fn tag_files(payload: &[Entry], info: &[(&str, String)], others: Vec<(String, Vec<u8>)>) -> Vec<(String, Vec<u8>)> {
+/// The text files of a bag of version 1.0, for a payload sorted by path; `others` are further tag
+/// files. Sorted by name.
+pub fn tag_files(
+    payload: &[Entry],
+    info: &[(&str, String)],
+    others: Vec<(String, Vec<u8>)>,
+) -> Vec<(String, Vec<u8>)> {
     let bytes: u64 = payload.iter().map(|entry| entry.bytes).sum();
-    let mut facts: String = info.iter().map(|(label, value)| format!("{label}: {}\n", one_line(value))).collect();
+    let mut facts: String =
+        info.iter().map(|(label, value)| format!("{label}: {}\n", one_line(value))).collect();
     facts.push_str(&format!("Payload-Oxum: {bytes}.{}\n", payload.len()));
     let line = |sha256: &str, path: &str| format!("{sha256}  {}\n", bag_text::encoded(path));
     let manifest: String = payload.iter().map(|entry| line(&entry.sha256, &entry.path)).collect();
     let mut files = others;
-    files.push((DECLARATION.to_owned(), b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n".to_vec()));
+    files.push((
+        DECLARATION.to_owned(),
+        b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n".to_vec(),
+    ));
     files.push((INFO.to_owned(), facts.into_bytes()));
     files.push((MANIFEST.to_owned(), manifest.into_bytes()));
     files.sort();
-    let tag_manifest: String = files.iter().map(|(name, bytes)| line(&sha256(bytes), name)).collect();
+    let tag_manifest: String =
+        files.iter().map(|(name, bytes)| line(&sha256(bytes), name)).collect();
     files.push((TAG_MANIFEST.to_owned(), tag_manifest.into_bytes()));
     files.sort();
     files

@@ -1,6 +1,8 @@
-//! The text files of a bag: declaration, manifests, facts about the bag, list of files to fetch (RFC 8493, section 2).
+//! The text files of a bag: declaration, manifests, facts about the bag, list of files to fetch
+//! (RFC 8493, section 2).
 //!
-//! Bags of the drafts from 0.93 on are read too; where they allow what 1.0 forbids, it becomes a warning.
+//! Bags of the drafts from 0.93 on are read too; where they allow what 1.0 forbids, it becomes a
+//! warning.
 
 use super::checksum::Algorithm;
 
@@ -62,7 +64,8 @@ pub struct Declaration {
 /// Versions that are read.
 const VERSIONS: [(u32, u32); 6] = [(0, 93), (0, 94), (0, 95), (0, 96), (0, 97), (1, 0)];
 
-/// Reads `bagit.txt`: exactly two lines, in UTF-8 without a byte order mark. The error says what is wrong with it.
+/// Reads `bagit.txt`: exactly two lines, in UTF-8 without a byte order mark. The error says what is
+/// wrong with it.
 pub fn declaration(bytes: &[u8]) -> Result<Declaration, String> {
     if bytes.starts_with(b"\xEF\xBB\xBF") {
         return Err("it begins with a byte order mark".to_owned());
@@ -72,21 +75,27 @@ pub fn declaration(bytes: &[u8]) -> Result<Declaration, String> {
     let value = |idx: usize, label: &str| {
         let line = lines.get(idx).ok_or_else(|| format!("the line \"{label}\" is missing"))?;
         let value = line.strip_prefix(label).and_then(|rest| rest.strip_prefix(':'));
-        value.map(str::trim).ok_or_else(|| format!("line {} is \"{line}\", not \"{label}: ...\"", idx + 1))
+        value
+            .map(str::trim)
+            .ok_or_else(|| format!("line {} is \"{line}\", not \"{label}: ...\"", idx + 1))
     };
     let number = value(0, "BagIt-Version")?;
     let encoding = value(1, "Tag-File-Character-Encoding")?;
     if let Some(line) = lines.get(2) {
         return Err(format!("it has a third line (\"{line}\")"));
     }
-    let digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit()).then(|| part.parse::<u32>().ok()).flatten();
-    let version = number.split_once('.').and_then(|(major, minor)| Some((digits(major)?, digits(minor)?)));
-    let version = version.ok_or_else(|| format!("its version \"{number}\" is no version number such as 1.0"))?;
+    let digits = |part: &str| {
+        part.bytes().all(|byte| byte.is_ascii_digit()).then(|| part.parse::<u32>().ok()).flatten()
+    };
+    let version =
+        number.split_once('.').and_then(|(major, minor)| Some((digits(major)?, digits(minor)?)));
+    let version = version
+        .ok_or_else(|| format!("its version \"{number}\" is no version number such as 1.0"))?;
     if !VERSIONS.contains(&version) {
         return Err(format!("its version {number} is not known here (0.93 to 1.0 are)"));
     }
-    let encoding =
-        Encoding::of_name(encoding).ok_or_else(|| format!("its text encoding \"{encoding}\" can't be read (UTF-8 can)"))?;
+    let encoding = Encoding::of_name(encoding)
+        .ok_or_else(|| format!("its text encoding \"{encoding}\" can't be read (UTF-8 can)"))?;
     Ok(Declaration { version, encoding })
 }
 
@@ -116,13 +125,19 @@ pub fn manifest(text: &str, algorithm: Algorithm, version: (u32, u32)) -> Manife
             manifest.problems.push(format!("line {place} is no checksum with a path behind it"));
             continue;
         };
-        if checksum.len() != algorithm.n_digits() || !checksum.bytes().all(|byte| byte.is_ascii_hexdigit()) {
-            manifest.problems.push(format!("line {place} does not begin with a {} checksum", algorithm.name()));
+        if checksum.len() != algorithm.n_digits()
+            || !checksum.bytes().all(|byte| byte.is_ascii_hexdigit())
+        {
+            manifest
+                .problems
+                .push(format!("line {place} does not begin with a {} checksum", algorithm.name()));
             continue;
         }
         let mut path = rest.trim_start_matches([' ', '\t']);
         if let Some(plain) = path.strip_prefix('*') {
-            manifest.warnings.push(format!("line {place} has a \"*\" before the path, as checksum tools write it"));
+            manifest.warnings.push(format!(
+                "line {place} has a \"*\" before the path, as checksum tools write it"
+            ));
             path = plain;
         }
         let mut path = decoded(path, version);
@@ -135,9 +150,11 @@ pub fn manifest(text: &str, algorithm: Algorithm, version: (u32, u32)) -> Manife
     manifest
 }
 
-/// Line breaks in names are written as %0A and %0D; from 1.0 on a percent sign is %25 as well (RFC 8493, section 2.1.3).
+/// Line breaks in names are written as %0A and %0D; from 1.0 on a percent sign is %25 as well (RFC
+/// 8493, section 2.1.3).
 fn decoded(path: &str, version: (u32, u32)) -> String {
-    let text = path.replace("%0A", "\n").replace("%0a", "\n").replace("%0D", "\r").replace("%0d", "\r");
+    let text =
+        path.replace("%0A", "\n").replace("%0a", "\n").replace("%0D", "\r").replace("%0d", "\r");
     if version >= (1, 0) { text.replace("%25", "%") } else { text }
 }
 
@@ -146,8 +163,8 @@ pub fn encoded(path: &str) -> String {
     path.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A")
 }
 
-/// Reads the facts about a bag: labels with values, in their order; a line that begins with a blank goes on with the value
-/// before it. The second list says which lines are neither.
+/// Reads the facts about a bag: labels with values, in their order; a line that begins with a blank
+/// goes on with the value before it. The second list says which lines are neither.
 pub fn info(text: &str) -> (Vec<(String, String)>, Vec<String>) {
     let (mut facts, mut problems): (Vec<(String, String)>, Vec<String>) = (Vec::new(), Vec::new());
     for (idx, line) in lines(text).enumerate().filter(|(_, line)| !line.trim().is_empty()) {
@@ -165,13 +182,16 @@ pub fn info(text: &str) -> (Vec<(String, String)>, Vec<String>) {
     (facts, problems)
 }
 
-/// Paths of the files that are to be fetched from elsewhere; the third part of each line is the path.
+/// Paths of the files that are to be fetched from elsewhere; the third part of each line is the
+/// path.
 pub fn fetch(text: &str, version: (u32, u32)) -> Result<Vec<String>, String> {
     let lines = lines(text).map(str::trim).enumerate().filter(|(_, line)| !line.is_empty());
     lines
         .map(|(idx, line)| {
-            let path = line.splitn(3, [' ', '\t']).nth(2).map(|path| path.trim_start_matches([' ', '\t']));
-            path.map(|path| decoded(path, version)).ok_or_else(|| format!("line {} is no address, length and path", idx + 1))
+            let path =
+                line.splitn(3, [' ', '\t']).nth(2).map(|path| path.trim_start_matches([' ', '\t']));
+            path.map(|path| decoded(path, version))
+                .ok_or_else(|| format!("line {} is no address, length and path", idx + 1))
         })
         .collect()
 }

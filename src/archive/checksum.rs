@@ -6,7 +6,8 @@ use md5::Md5;
 use sha1::Sha1;
 use sha2::{Digest, Sha224, Sha256, Sha384, Sha512};
 
-/// A checksum that a bag may use. This program writes SHA-256 alone; the others are for reading bags that others made.
+/// A checksum that a bag may use. This program writes SHA-256 alone; the others are for reading
+/// bags that others made.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Algorithm {
     Md5,
@@ -18,7 +19,8 @@ pub enum Algorithm {
 }
 
 impl Algorithm {
-    pub const ALL: [Self; 6] = [Self::Md5, Self::Sha1, Self::Sha224, Self::Sha256, Self::Sha384, Self::Sha512];
+    pub const ALL: [Self; 6] =
+        [Self::Md5, Self::Sha1, Self::Sha224, Self::Sha256, Self::Sha384, Self::Sha512];
 
     /// As in the name of a manifest: `manifest-sha256.txt`.
     pub fn name(self) -> &'static str {
@@ -34,7 +36,11 @@ impl Algorithm {
 
     /// The name is taken in any case and with or without a dash, as RFC 8493 has it (section 2.4).
     pub fn of_name(name: &str) -> Option<Self> {
-        let plain: String = name.chars().filter(char::is_ascii_alphanumeric).collect::<String>().to_ascii_lowercase();
+        let plain: String = name
+            .chars()
+            .filter(char::is_ascii_alphanumeric)
+            .collect::<String>()
+            .to_ascii_lowercase();
         Self::ALL.into_iter().find(|algorithm| algorithm.name() == plain)
     }
 
@@ -79,8 +85,12 @@ impl<D: Digest> Running for D {
 }
 
 /// The length of what a reader gives, and its checksums in the order asked for, in one pass.
-pub fn checksums(mut reader: impl Read, algorithms: &[Algorithm]) -> io::Result<(u64, Vec<String>)> {
-    let mut running: Vec<Box<dyn Running>> = algorithms.iter().map(|algorithm| algorithm.begin()).collect();
+pub fn checksums(
+    mut reader: impl Read,
+    algorithms: &[Algorithm],
+) -> io::Result<(u64, Vec<String>)> {
+    let mut running: Vec<Box<dyn Running>> =
+        algorithms.iter().map(|algorithm| algorithm.begin()).collect();
     let (mut buffer, mut total) = (vec![0; 1 << 16], 0_u64);
     loop {
         let n = match reader.read(&mut buffer) {

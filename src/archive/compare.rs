@@ -1,19 +1,23 @@
 //! Compares a sealed result with the one measured again.
 //!
-//! Reproduced means: the same photos and settings, every figure within 1 % of its U, its U and quality alike, and no verdict
-//! changed. One version on one kind of machine gives the same bytes, and any difference is an edit. Between two builds of one
-//! version on different kinds of machine the last bits of floating point may differ, and nothing else may: there every other
-//! word of the result has to be the same as well. Another version may say more, or say it differently; but so may whoever has a
-//! forged archive name another version, and then the figures alone are reproduced. Whatever differs is told.
+//! Reproduced means: the same photos and settings, every figure within 1 % of its U, its U and
+//! quality alike, and no verdict changed. One version on one kind of machine gives the same bytes,
+//! and any difference is an edit. Between two builds of one version on different kinds of machine
+//! the last bits of floating point may differ, and nothing else may: there every other word of the
+//! result has to be the same as well. Another version may say more, or say it differently; but so
+//! may whoever has a forged archive name another version, and then the figures alone are
+//! reproduced. Whatever differs is told.
 
 use std::collections::BTreeSet;
 
 use serde_json::Value;
 
-/// Share of U by which a figure, or its U, may differ: differences this small come from rounding, and change no decision.
+/// Share of U by which a figure, or its U, may differ: differences this small come from rounding,
+/// and change no decision.
 const SHARE_OF_U: f64 = 0.01;
-/// Share by which other numbers may differ (of 1 at least, in their own unit): far more than the last bits of floating point
-/// ever moved them, and too little to mean anything (common practice, no source).
+/// Share by which other numbers may differ (of 1 at least, in their own unit): far more than the
+/// last bits of floating point ever moved them, and too little to mean anything (common practice,
+/// no source).
 const SHARE_OF_OTHERS: f64 = 1e-3;
 /// A file with more differences is another measurement; those behind would not be read.
 const MOST_TOLD: usize = 20;
@@ -36,7 +40,8 @@ pub enum Reproduction {
     Identical,
     /// The same, save numbers that differ by less than counts; these.
     Reproduced(Vec<String>),
-    /// The same figures and verdicts, but other words, plan or findings: another version's, or somebody's.
+    /// The same figures and verdicts, but other words, plan or findings: another version's, or
+    /// somebody's.
     FiguresAlone(Vec<String>),
     /// What of the figures, verdicts or, in the same version, anything else differs.
     Differs(Vec<String>),
@@ -47,7 +52,8 @@ pub fn compare(sealed: &str, again: &str, alike: Alike) -> Result<Reproduction, 
     if sealed == again {
         return Ok(Reproduction::Identical);
     }
-    let (sealed, again): (Value, Value) = (serde_json::from_str(sealed)?, serde_json::from_str(again)?);
+    let (sealed, again): (Value, Value) =
+        (serde_json::from_str(sealed)?, serde_json::from_str(again)?);
     let mut found = Found::default();
     walk(&sealed, &again, &mut Vec::new(), &mut found);
     verdicts(&sealed, &again, &mut found);
@@ -60,7 +66,10 @@ pub fn compare(sealed: &str, again: &str, alike: Alike) -> Result<Reproduction, 
         }
         // Rounding can't do that: the file was written by something else.
         if figures.is_empty() && small.is_empty() {
-            figures.push("the values are the same, but they are not written as this version writes them".to_owned());
+            figures.push(
+                "the values are the same, but they are not written as this version writes them"
+                    .to_owned(),
+            );
         }
     }
     if !figures.is_empty() {
@@ -132,7 +141,12 @@ fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found
                 path.pop();
             }
             if a.len() != b.len() {
-                let what = format!("{}: {} entries sealed, {} measured again", pointer(path), a.len(), b.len());
+                let what = format!(
+                    "{}: {} entries sealed, {} measured again",
+                    pointer(path),
+                    a.len(),
+                    b.len()
+                );
                 // Where a list holds figures, one more or less of them is a figure that differs.
                 let holds_figures = a.iter().chain(b).any(has_figure);
                 if holds_figures { found.figures.push(what) } else { found.others.push(what) }
@@ -140,7 +154,12 @@ fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found
         }
         _ if sealed == again => {}
         _ => {
-            let told = format!("{}: sealed {}, measured again {}", pointer(path), short(sealed), short(again));
+            let told = format!(
+                "{}: sealed {}, measured again {}",
+                pointer(path),
+                short(sealed),
+                short(again)
+            );
             // What a person wrote into the settings is no outcome of arithmetic.
             if path.first().is_some_and(|key| key == "settings") {
                 found.figures.push(told);
@@ -155,7 +174,9 @@ fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found
 
 /// An entry of a list is told by its name where it has one.
 fn name_of(entry: &Value) -> Option<String> {
-    ["id", "line", "station", "name", "field", "file"].iter().find_map(|key| entry.get(key)?.as_str().map(str::to_owned))
+    ["id", "line", "station", "name", "field", "file"]
+        .iter()
+        .find_map(|key| entry.get(key)?.as_str().map(str::to_owned))
 }
 
 fn gone(value: &Value, path: &[String], words: &str, found: &mut Found) {
@@ -178,32 +199,46 @@ fn has_figure(value: &Value) -> bool {
 
 fn same_figure(sealed: &Value, again: &Value) -> bool {
     let number = |figure: &Value, key: &str| figure.get(key).and_then(Value::as_f64);
-    let all = || Some([number(sealed, "value")?, number(sealed, "u")?, number(again, "value")?, number(again, "u")?]);
+    let all = || {
+        Some([
+            number(sealed, "value")?,
+            number(sealed, "u")?,
+            number(again, "value")?,
+            number(again, "u")?,
+        ])
+    };
     // Null on one side only, or no number: not the same.
     let Some([value, u, value_again, u_again]) = all() else { return sealed == again };
     let allowed = SHARE_OF_U * u.abs();
-    (value - value_again).abs() <= allowed && (u - u_again).abs() <= allowed && sealed.get("quality") == again.get("quality")
+    (value - value_again).abs() <= allowed
+        && (u - u_again).abs() <= allowed
+        && sealed.get("quality") == again.get("quality")
 }
 
 fn same_other(sealed: &Value, again: &Value) -> bool {
     match (sealed, again) {
-        (Value::Number(a), Value::Number(b)) if a.is_f64() || b.is_f64() => match (a.as_f64(), b.as_f64()) {
-            (Some(a), Some(b)) => (a - b).abs() <= SHARE_OF_OTHERS * a.abs().max(1.0),
-            _ => false,
-        },
+        (Value::Number(a), Value::Number(b)) if a.is_f64() || b.is_f64() => {
+            match (a.as_f64(), b.as_f64()) {
+                (Some(a), Some(b)) => (a - b).abs() <= SHARE_OF_OTHERS * a.abs().max(1.0),
+                _ => false,
+            }
+        }
         (Value::String(a), Value::String(b)) => same_words(a, b),
         _ => sealed == again,
     }
 }
 
-/// The same sentence, where numbers with a decimal point may differ by one step in the last place shown.
+/// The same sentence, where numbers with a decimal point may differ by one step in the last place
+/// shown.
 fn same_words(a: &str, b: &str) -> bool {
     let (a, b) = (words(a), words(b));
     a.len() == b.len()
         && a.iter().zip(&b).all(|(a, b)| {
             a == b
                 || match (decimal(a), decimal(b)) {
-                    (Some((x, places)), Some((y, other))) => places == other && (x - y).abs() < 1.5 * 10_f64.powi(-places),
+                    (Some((x, places)), Some((y, other))) => {
+                        places == other && (x - y).abs() < 1.5 * 10_f64.powi(-places)
+                    }
                     _ => false,
                 }
         })
@@ -231,10 +266,15 @@ fn decimal(word: &str) -> Option<(f64, i32)> {
 fn short(value: &Value) -> String {
     const SHOWN: usize = 120;
     let text = value.to_string();
-    if text.chars().count() <= SHOWN { text } else { text.chars().take(SHOWN).chain(" ...".chars()).collect() }
+    if text.chars().count() <= SHOWN {
+        text
+    } else {
+        text.chars().take(SHOWN).chain(" ...".chars()).collect()
+    }
 }
 
-/// Another photo, or another job, is another measurement, whatever the version and however close the figures.
+/// Another photo, or another job, is another measurement, whatever the version and however close
+/// the figures.
 fn inputs(sealed: &Value, again: &Value, found: &mut Found) {
     let of = |result: &Value| -> (Option<Value>, Vec<(Option<Value>, Option<Value>)>) {
         let photos = result.get("photos").and_then(Value::as_array).into_iter().flatten();
@@ -242,7 +282,9 @@ fn inputs(sealed: &Value, again: &Value, found: &mut Found) {
         (result.pointer("/job/id").cloned(), photos.collect())
     };
     if of(sealed) != of(again) {
-        found.figures.push("the sealed result names other photos or settings than the archive holds".to_owned());
+        found.figures.push(
+            "the sealed result names other photos or settings than the archive holds".to_owned(),
+        );
     }
 }
 
@@ -250,18 +292,24 @@ fn inputs(sealed: &Value, again: &Value, found: &mut Found) {
 fn verdicts(sealed: &Value, again: &Value, found: &mut Found) {
     let of = |result: &Value| -> Vec<(String, String)> {
         let list = result.get("verdicts").and_then(Value::as_array).cloned().unwrap_or_default();
-        let text = |verdict: &Value, key: &str| verdict.get(key).and_then(Value::as_str).unwrap_or("none").to_owned();
+        let text = |verdict: &Value, key: &str| {
+            verdict.get(key).and_then(Value::as_str).unwrap_or("none").to_owned()
+        };
         list.iter().map(|verdict| (text(verdict, "field"), text(verdict, "verdict"))).collect()
     };
     let (sealed, again) = (of(sealed), of(again));
     let fields: BTreeSet<&String> = sealed.iter().chain(&again).map(|(field, _)| field).collect();
     for field in fields {
         let word = |list: &[(String, String)]| {
-            list.iter().find(|(known, _)| known == field).map_or_else(|| "none".to_owned(), |(_, verdict)| verdict.clone())
+            list.iter()
+                .find(|(known, _)| known == field)
+                .map_or_else(|| "none".to_owned(), |(_, verdict)| verdict.clone())
         };
         let (was, is) = (word(&sealed), word(&again));
         if was != is {
-            found.figures.push(format!("the verdict on {field}: sealed \"{was}\", measured again \"{is}\""));
+            found
+                .figures
+                .push(format!("the verdict on {field}: sealed \"{was}\", measured again \"{is}\""));
         }
     }
 }
@@ -287,14 +335,19 @@ mod tests {
         let compared = |again: &str| compare(&sealed, again, Alike::AllButLastBits).unwrap();
         assert_eq!(compared(&sealed), Reproduction::Identical);
         let near = result(0.5009, 0.1005, "in", "Square within 0.51 deg.");
-        let Reproduction::Reproduced(told) = compared(&near) else { panic!("a hundredth of U is allowed") };
+        let Reproduction::Reproduced(told) = compared(&near) else {
+            panic!("a hundredth of U is allowed")
+        };
         assert_eq!(told.len(), 2, "small differences are told all the same: {told:?}");
         let Ok(Reproduction::Differs(told)) = compare(&sealed, &near, Alike::Bytes) else {
             panic!("one machine gives one result")
         };
         assert_eq!(told.len(), 2, "each is named: {told:?}");
         let other_blanks = sealed.replace(':', ": ");
-        assert!(matches!(compared(&other_blanks), Reproduction::Differs(_)), "no rounding changes blanks");
+        assert!(
+            matches!(compared(&other_blanks), Reproduction::Differs(_)),
+            "no rounding changes blanks"
+        );
         for again in [
             result(0.502, 0.1, "in", "Square within 0.50 deg."),
             result(0.5, 0.09, "in", "Square within 0.50 deg."),
@@ -313,16 +366,24 @@ mod tests {
     #[test]
     fn another_version_may_use_other_words_but_not_other_figures() {
         let sealed = result(0.5, 0.1, "in", "Square.");
-        let words = compare(&sealed, &result(0.5, 0.1, "in", "It stands square."), Alike::Figures).unwrap();
-        assert!(matches!(&words, Reproduction::FiguresAlone(differs) if differs.len() == 1), "{words:?}");
+        let words =
+            compare(&sealed, &result(0.5, 0.1, "in", "It stands square."), Alike::Figures).unwrap();
+        assert!(
+            matches!(&words, Reproduction::FiguresAlone(differs) if differs.len() == 1),
+            "{words:?}"
+        );
         let other_job = sealed.replacen('{', "{\"job\": {\"id\": \"x\"},", 1);
         assert!(
-            matches!(compare(&other_job, &sealed, Alike::Figures).unwrap(), Reproduction::Differs(_)),
+            matches!(
+                compare(&other_job, &sealed, Alike::Figures).unwrap(),
+                Reproduction::Differs(_)
+            ),
             "other inputs always count"
         );
         let figure = compare(&sealed, &result(0.6, 0.1, "in", "Square."), Alike::Figures).unwrap();
         assert!(matches!(figure, Reproduction::Differs(_)));
-        let verdict = compare(&sealed, &result(0.5, 0.1, "undecided", "Square."), Alike::Figures).unwrap();
+        let verdict =
+            compare(&sealed, &result(0.5, 0.1, "undecided", "Square."), Alike::Figures).unwrap();
         assert!(matches!(verdict, Reproduction::Differs(_)));
     }
 }

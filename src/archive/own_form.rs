@@ -1,4 +1,5 @@
-//! What this program's own archives are held to beyond the standard: nothing in them that it does not write itself.
+//! What this program's own archives are held to beyond the standard: nothing in them that it does
+//! not write itself.
 
 use std::fs;
 use std::path::Path;
@@ -15,29 +16,48 @@ use super::zipped;
 use crate::report::ResultDocument;
 use crate::report::result::Program;
 
-/// Whether a bag says that this program made it, or holds what only this program puts there: leaving its name out does not make
-/// the rules milder.
+/// Whether a bag says that this program made it, or holds what only this program puts there:
+/// leaving its name out does not make the rules milder.
 pub fn is_own(bag: &Bag) -> bool {
     names_this_program(bag) || bag.files.contains_key(layout::RESULT)
 }
 
 fn names_this_program(bag: &Bag) -> bool {
-    bag.fact("Sealed-By").unwrap_or_default().split(' ').next() == Some(Program::this().name.as_str())
+    bag.fact("Sealed-By").unwrap_or_default().split(' ').next()
+        == Some(Program::this().name.as_str())
 }
 
 /// Holds a bag to the form in which this program writes its own.
-pub(super) fn check(at: &Path, opened: &Opened, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> Result<(), ProveError> {
+pub(super) fn check(
+    at: &Path,
+    opened: &Opened,
+    bag: &Bag,
+    sealed: Option<&str>,
+    proof: &mut Proof,
+) -> Result<(), ProveError> {
     let not_ours = |what: &str| format!("{what}, as it never has in an archive of this program");
     if bag.version != (1, 0) {
-        proof.problems.push(not_ours(&format!("the bag has version {}.{}", bag.version.0, bag.version.1)));
+        proof
+            .problems
+            .push(not_ours(&format!("the bag has version {}.{}", bag.version.0, bag.version.1)));
     }
     if !names_this_program(bag) {
-        proof.problems.push(format!("{} does not name this program, though the bag holds {}", bag::INFO, layout::RESULT));
+        proof.problems.push(format!(
+            "{} does not name this program, though the bag holds {}",
+            bag::INFO,
+            layout::RESULT
+        ));
     }
     proof.problems.extend(bag.warnings.iter().map(|warning| not_ours(warning)));
-    proof.problems.extend(bag.unlisted_tags.iter().map(|path| format!("{path} is a stray file: no list of checksums names it")));
+    proof.problems.extend(
+        bag.unlisted_tags
+            .iter()
+            .map(|path| format!("{path} is a stray file: no list of checksums names it")),
+    );
     for path in bag.files.keys().filter(|path| !is_known(path)) {
-        proof.problems.push(format!("{path} is a stray file: archives of this program hold none of that name"));
+        proof.problems.push(format!(
+            "{path} is a stray file: archives of this program hold none of that name"
+        ));
     }
     for needed in [layout::RESULT, layout::README, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST] {
         if !bag.files.contains_key(needed) {
@@ -53,7 +73,9 @@ pub(super) fn check(at: &Path, opened: &Opened, bag: &Bag, sealed: Option<&str>,
         top_of_zip(opened, sealed, proof);
         let files: Vec<String> = bag.files.keys().cloned().collect();
         let scratch = std::env::temp_dir();
-        if let Some(offset) = zipped::differs_from_canonical(at, &opened.top, &opened.bag, &files, &scratch)? {
+        if let Some(offset) =
+            zipped::differs_from_canonical(at, &opened.top, &opened.bag, &files, &scratch)?
+        {
             proof
                 .problems
                 .push(format!("the ZIP file around the bag was altered or written again: it differs from byte {offset} on"));
@@ -64,24 +86,42 @@ pub(super) fn check(at: &Path, opened: &Opened, bag: &Bag, sealed: Option<&str>,
 
 fn is_known(path: &str) -> bool {
     match path.strip_prefix(layout::PHOTOS) {
-        // A photo lies in the folder of its set-up, or directly in the job's; nothing else is laid out as part of a job.
+        // A photo lies in the folder of its set-up, or directly in the job's; nothing else is laid
+        // out as part of a job.
         Some(photo) => photo.matches('/').count() <= 1 && photo != crate::job::JOB_FILE,
-        None if path.starts_with("data/") => path == layout::JOB || path.starts_with(layout::REPORT),
-        None => [bag::DECLARATION, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST, layout::README].contains(&path),
+        None if path.starts_with("data/") => {
+            path == layout::JOB || path.starts_with(layout::REPORT)
+        }
+        None => [bag::DECLARATION, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST, layout::README]
+            .contains(&path),
     }
 }
 
-/// Writes the texts of the bag again and compares: the lists of checksums, README.txt and the facts, which follow from the result and
-/// the photos. Another version may have had other words for the last two: then they are not covered.
-fn texts(folder: &Path, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> Result<(), ProveError> {
+/// Writes the texts of the bag again and compares: the lists of checksums, README.txt and the
+/// facts, which follow from the result and the photos. Another version may have had other words for
+/// the last two: then they are not covered.
+fn texts(
+    folder: &Path,
+    bag: &Bag,
+    sealed: Option<&str>,
+    proof: &mut Proof,
+) -> Result<(), ProveError> {
     let payload: Vec<Entry> = bag
         .files
         .iter()
         .filter(|(path, _)| path.starts_with("data/"))
-        .map(|(path, file)| Entry { path: path.clone(), bytes: file.bytes, sha256: file.sha256.clone() })
+        .map(|(path, file)| Entry {
+            path: path.clone(),
+            bytes: file.bytes,
+            sha256: file.sha256.clone(),
+        })
         .collect();
-    let document = sealed.and_then(|sealed| ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT)).ok());
-    let is_this_version = document.as_ref().is_some_and(|document| document.program.is_same_version(&Program::this()));
+    let document = sealed.and_then(|sealed| {
+        ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT)).ok()
+    });
+    let is_this_version = document
+        .as_ref()
+        .is_some_and(|document| document.program.is_same_version(&Program::this()));
     // As this version would write them.
     let ours = match &document {
         Some(document) => {
@@ -94,12 +134,14 @@ fn texts(folder: &Path, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> R
         }
         None => Vec::new(),
     };
-    let is_same =
-        |path: &str, bytes: &[u8]| bag.files.get(path).is_some_and(|file| file.sha256 == super::checksum::sha256(bytes));
+    let is_same = |path: &str, bytes: &[u8]| {
+        bag.files.get(path).is_some_and(|file| file.sha256 == super::checksum::sha256(bytes))
+    };
     let again = if is_this_version {
         ours
     } else {
-        let is_ours = |path: &&str| ours.iter().any(|(known, bytes)| known == path && is_same(path, bytes));
+        let is_ours =
+            |path: &&str| ours.iter().any(|(known, bytes)| known == path && is_same(path, bytes));
         let words = [layout::README, bag::INFO].into_iter().filter(|path| !is_ours(path));
         proof.not_covered.extend(words.map(str::to_owned));
         let at = folder.join(layout::README);
@@ -120,9 +162,13 @@ fn texts(folder: &Path, bag: &Bag, sealed: Option<&str>, proof: &mut Proof) -> R
     Ok(())
 }
 
-/// What the sealed photos tell about people, and which of them are not as clean as is said. Which were cleaned, only the bag itself
-/// can say; whether they are clean, they show.
-fn privacy(folder: &Path, bag: &Bag, document: &ResultDocument) -> Result<(Privacy, Vec<String>), ProveError> {
+/// What the sealed photos tell about people, and which of them are not as clean as is said. Which
+/// were cleaned, only the bag itself can say; whether they are clean, they show.
+fn privacy(
+    folder: &Path,
+    bag: &Bag,
+    document: &ResultDocument,
+) -> Result<(Privacy, Vec<String>), ProveError> {
     let mut privacy = Privacy::default();
     let mut unclean = Vec::new();
     let mut cleaned = bag.fact(CLEANED_PHOTOS).unwrap_or_default();
@@ -146,9 +192,13 @@ fn privacy(folder: &Path, bag: &Bag, document: &ResultDocument) -> Result<(Priva
 /// The ZIP's one folder is named after the job.
 fn top_of_zip(opened: &Opened, sealed: Option<&str>, proof: &mut Proof) {
     let result: Option<Value> = sealed.and_then(|sealed| serde_json::from_str(sealed).ok());
-    let id = result.as_ref().and_then(|result| result.pointer("/job/id")?.as_str()).unwrap_or_default();
+    let id =
+        result.as_ref().and_then(|result| result.pointer("/job/id")?.as_str()).unwrap_or_default();
     let needed = top_folder(id);
     if opened.top != needed {
-        proof.problems.push(format!("the folder in the ZIP file is named \"{}\", not \"{needed}\"", opened.top));
+        proof.problems.push(format!(
+            "the folder in the ZIP file is named \"{}\", not \"{needed}\"",
+            opened.top
+        ));
     }
 }

@@ -1,11 +1,13 @@
-//! Which names may stand in an archive: only those that can be unpacked on every system, into the archive's own folder.
+//! Which names may stand in an archive: only those that can be unpacked on every system, into the
+//! archive's own folder.
 
 use std::collections::BTreeMap;
 
 use thiserror::Error;
 use unicode_normalization::UnicodeNormalization;
 
-/// Longer paths can't be unpacked everywhere: the classic limit of one of the common systems, 260, less a folder to unpack to.
+/// Longer paths can't be unpacked everywhere: the classic limit of one of the common systems, 260,
+/// less a folder to unpack to.
 const MAX_PATH_BYTES: usize = 200;
 
 /// Why a path inside an archive is not safe.
@@ -54,18 +56,21 @@ pub fn check(path: &str) -> Result<(), UnsafePath> {
 fn is_device(part: &str) -> bool {
     let stem = part.split('.').next().unwrap_or(part).trim_end().to_lowercase();
     let numbered = |prefix: &str| {
-        stem.strip_prefix(prefix).is_some_and(|rest| rest.chars().count() == 1 && rest.starts_with(|c: char| c.is_numeric()))
+        stem.strip_prefix(prefix).is_some_and(|rest| {
+            rest.chars().count() == 1 && rest.starts_with(|c: char| c.is_numeric())
+        })
     };
     DEVICES.contains(&stem.as_str()) || numbered("com") || numbered("lpt")
 }
 
-/// The path as systems see it that know neither upper from lower case nor one spelling of an accent from another.
+/// The path as systems see it that know neither upper from lower case nor one spelling of an accent
+/// from another.
 pub fn folded(path: &str) -> String {
     path.nfc().collect::<String>().to_lowercase().nfc().collect()
 }
 
-/// The first two of these paths that would become one on a system which does not tell case or accents' spelling apart. Folders
-/// count as well: `A/x` and `a/y` collide.
+/// The first two of these paths that would become one on a system which does not tell case or
+/// accents' spelling apart. Folders count as well: `A/x` and `a/y` collide.
 pub fn collision<'path>(paths: impl IntoIterator<Item = &'path str>) -> Option<(String, String)> {
     let mut seen: BTreeMap<String, &str> = BTreeMap::new();
     for path in paths {
@@ -73,7 +78,9 @@ pub fn collision<'path>(paths: impl IntoIterator<Item = &'path str>) -> Option<(
         for end in ends {
             let prefix = &path[..end];
             match seen.insert(folded(prefix), prefix) {
-                Some(other) if other != prefix => return Some((other.to_owned(), prefix.to_owned())),
+                Some(other) if other != prefix => {
+                    return Some((other.to_owned(), prefix.to_owned()));
+                }
                 _ => {}
             }
         }
@@ -107,7 +114,15 @@ mod tests {
         ] {
             assert_eq!(check(path), Err(why), "{path}");
         }
-        for path in ["data/x.jpg", "data/~x", "data/%7Edir/x", "command.txt", "com10", "data/..x", "Ñandú/é.jpg"] {
+        for path in [
+            "data/x.jpg",
+            "data/~x",
+            "data/%7Edir/x",
+            "command.txt",
+            "com10",
+            "data/..x",
+            "Ñandú/é.jpg",
+        ] {
             assert_eq!(check(path), Ok(()), "{path}");
         }
         assert_eq!(check(&"x".repeat(201)), Err(UnsafePath::TooLong));

@@ -70,16 +70,17 @@ pub struct Proof {
     pub problems: Vec<String>,
     /// What is good to know.
     pub notes: Vec<String>,
-    /// Files whose content nothing here can check but by checksums, which whoever wrote them can make again.
+    /// Files whose content nothing here can check but by checksums, which whoever wrote them can
+    /// make again.
     pub not_covered: Vec<String>,
     /// What measuring again gave; None where it was not measured again.
     pub reproduction: Option<Reproduction>,
 }
 
 impl Proof {
-    /// The checksums hold and, where it was measured again, the figures came out again, and nothing is left that could not be
-    /// compared. That nothing was altered since it was sealed is more: only the number written down then shows it, of what could
-    /// not be compared as well.
+    /// The checksums hold and, where it was measured again, the figures came out again, and nothing
+    /// is left that could not be compared. That nothing was altered since it was sealed is
+    /// more: only the number written down then shows it, of what could not be compared as well.
     pub fn is_proven(&self) -> bool {
         let is_covered = match self.reproduction {
             None => true,
@@ -96,7 +97,12 @@ impl Proof {
 }
 
 /// Proves an archive, or the folder unpacked from one. `quick` checks alone, and does not measure.
-pub fn prove(at: &Path, quick: bool, expect: Option<&str>, progress: &(dyn Fn(Progress) + Sync)) -> Result<Proof, ProveError> {
+pub fn prove(
+    at: &Path,
+    quick: bool,
+    expect: Option<&str>,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Result<Proof, ProveError> {
     let Looked { opened, bag, sealed, mut proof } = look(at, expect)?;
     if quick || !proof.problems.is_empty() {
         return Ok(proof);
@@ -120,7 +126,8 @@ fn look(at: &Path, expect: Option<&str>) -> Result<Looked, ProveError> {
     let mut proof = Proof::default();
     if opened.is_file {
         let io = |why| ProveError::Io { at: at.to_owned(), why };
-        let (_, mut sums) = checksums(File::open(at).map_err(io)?, &[Algorithm::Sha256]).map_err(io)?;
+        let (_, mut sums) =
+            checksums(File::open(at).map_err(io)?, &[Algorithm::Sha256]).map_err(io)?;
         proof.sha256 = sums.pop();
     }
     if let Some(expect) = expect {
@@ -147,9 +154,11 @@ fn look(at: &Path, expect: Option<&str>) -> Result<Looked, ProveError> {
         own_form::check(at, &opened, &bag, sealed.as_deref(), &mut proof)?;
     } else {
         proof.notes.extend(bag.warnings.iter().cloned());
-        proof
-            .notes
-            .extend(bag.unlisted_tags.iter().map(|path| format!("{path} is in no list of checksums, so it was not checked")));
+        proof.notes.extend(
+            bag.unlisted_tags
+                .iter()
+                .map(|path| format!("{path} is in no list of checksums, so it was not checked")),
+        );
     }
     Ok(Looked { opened, bag, sealed, proof })
 }
@@ -163,12 +172,15 @@ pub fn is_archive(at: &Path) -> bool {
     at.join(bag::DECLARATION).is_file() || (at.is_file() && begins_as_zip())
 }
 
-/// The sealed result.json of an archive or of the folder unpacked from one, after everything but measuring again was found in
-/// order; for comparisons. The error says what is wrong.
+/// The sealed result.json of an archive or of the folder unpacked from one, after everything but
+/// measuring again was found in order; for comparisons. The error says what is wrong.
 pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
     let Looked { sealed, proof, .. } = look(at, None)?;
     if let Some(problem) = proof.problems.first() {
-        anyhow::bail!("{} was altered: {problem}. Prove it for the whole list, and use another copy", at.display());
+        anyhow::bail!(
+            "{} was altered: {problem}. Prove it for the whole list, and use another copy",
+            at.display()
+        );
     }
     Ok(sealed.ok_or_else(|| ProveError::NoResult(at.to_owned()))?)
 }
@@ -200,12 +212,20 @@ impl Opened {
     fn open(at: &Path) -> Result<Self, ProveError> {
         let kind = match fs::metadata(at) {
             Ok(kind) => kind,
-            Err(why) if why.kind() == io::ErrorKind::NotFound => return Err(ProveError::Missing(at.to_owned())),
+            Err(why) if why.kind() == io::ErrorKind::NotFound => {
+                return Err(ProveError::Missing(at.to_owned()));
+            }
             Err(why) => return Err(ProveError::Io { at: at.to_owned(), why }),
         };
         if kind.is_dir() {
             let bag = at.to_owned();
-            return Ok(Self { bag, top: String::new(), is_file: false, problems: Vec::new(), _scratch: None });
+            return Ok(Self {
+                bag,
+                top: String::new(),
+                is_file: false,
+                problems: Vec::new(),
+                _scratch: None,
+            });
         }
         // A pipe would never end, and a device may not either.
         if !kind.is_file() {
@@ -223,11 +243,16 @@ fn scratch_folder() -> Result<ScratchFolder, ProveError> {
 
 fn expected(at: &Path, expect: &str, proof: &mut Proof) -> Result<(), ProveError> {
     // People write long numbers in groups, and in capitals.
-    let plain: String = expect.chars().filter(|c| !c.is_whitespace()).collect::<String>().to_ascii_lowercase();
-    if plain.len() != Algorithm::Sha256.n_digits() || !plain.bytes().all(|byte| byte.is_ascii_hexdigit()) {
+    let plain: String =
+        expect.chars().filter(|c| !c.is_whitespace()).collect::<String>().to_ascii_lowercase();
+    if plain.len() != Algorithm::Sha256.n_digits()
+        || !plain.bytes().all(|byte| byte.is_ascii_hexdigit())
+    {
         return Err(ProveError::NotANumber);
     }
-    let Some(found) = &proof.sha256 else { return Err(ProveError::NoNumberOfFolder(at.to_owned())) };
+    let Some(found) = &proof.sha256 else {
+        return Err(ProveError::NoNumberOfFolder(at.to_owned()));
+    };
     let same = *found == plain;
     proof.as_expected = Some(same);
     if !same {
@@ -247,10 +272,14 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
             return;
         }
     };
-    // A name that stands twice in one object would hide a figure from this program that others read, and the other way round.
+    // A name that stands twice in one object would hide a figure from this program that others
+    // read, and the other way round.
     let as_written = visible::json(&result.to_string()).into_owned();
     if as_written != without_blanks(sealed) {
-        proof.problems.push(format!("{} is not written as the program writes it: a name may stand in it twice", layout::RESULT));
+        proof.problems.push(format!(
+            "{} is not written as the program writes it: a name may stand in it twice",
+            layout::RESULT
+        ));
     }
     let told = result.get("photos").and_then(Value::as_array).into_iter().flatten();
     let mut of_result: Vec<(String, &str)> = told
@@ -261,7 +290,8 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
         .collect();
     of_result.sort();
     let sealed = bag.files.iter().filter(|(path, _)| path.starts_with(layout::PHOTOS));
-    let sealed: BTreeSet<(String, &str)> = sealed.map(|(path, file)| (path.clone(), file.sha256.as_str())).collect();
+    let sealed: BTreeSet<(String, &str)> =
+        sealed.map(|(path, file)| (path.clone(), file.sha256.as_str())).collect();
     let known: BTreeSet<&str> = of_result.iter().map(|(path, _)| path.as_str()).collect();
     for (path, _) in of_result.iter().filter(|photo| !sealed.contains(photo)) {
         proof.problems.push(format!("{path} is not the photo that the result was measured from"));
@@ -308,18 +338,33 @@ fn measure_again(
         ));
         // Where this version would write the same, another one did; else nobody here can tell.
         let same = report_files(&document);
-        let is_same = |path: &String| same.iter().any(|(known, bytes)| known == path && bag.files[path].sha256 == sha256(bytes));
-        let pages = bag.files.keys().filter(|path| path.starts_with(layout::REPORT) && *path != layout::RESULT);
+        let is_same = |path: &String| {
+            same.iter()
+                .any(|(known, bytes)| known == path && bag.files[path].sha256 == sha256(bytes))
+        };
+        let pages = bag
+            .files
+            .keys()
+            .filter(|path| path.starts_with(layout::REPORT) && *path != layout::RESULT);
         proof.not_covered.extend(pages.filter(|path| !is_same(path)).cloned());
     } else if !same_machine {
-        let machine = if document.program.machine.is_empty() { "an unnamed kind of machine" } else { &document.program.machine };
+        let machine = if document.program.machine.is_empty() {
+            "an unnamed kind of machine"
+        } else {
+            &document.program.machine
+        };
         proof.notes.push(format!(
             "it was measured on {machine}, and this is {}: figures are compared within 1 % of their U, not byte by byte",
             this.machine
         ));
     }
-    let lacking: Vec<&str> =
-        document.program.features.iter().filter(|feature| !this.features.contains(feature)).map(String::as_str).collect();
+    let lacking: Vec<&str> = document
+        .program
+        .features
+        .iter()
+        .filter(|feature| !this.features.contains(feature))
+        .map(String::as_str)
+        .collect();
     if !lacking.is_empty() {
         proof.notes.push(format!(
             "it was measured by a build with {}, which this one lacks: photos that only such a build reads are missing here",
@@ -350,15 +395,20 @@ fn measure_again(
         let written = report_files(&document);
         for (path, bytes) in &written {
             if bag.files.get(path).is_none_or(|file| file.sha256 != sha256(bytes)) {
-                proof.problems.push(format!("{path} is not what this version writes for the sealed result"));
+                proof
+                    .problems
+                    .push(format!("{path} is not what this version writes for the sealed result"));
             }
         }
         let reports = bag.files.keys().filter(|path| path.starts_with(layout::REPORT));
         for stray in reports.filter(|path| !written.iter().any(|(known, _)| known == *path)) {
-            proof.problems.push(format!("{stray} is a stray file: this version writes none of that name"));
+            proof
+                .problems
+                .push(format!("{stray} is a stray file: this version writes none of that name"));
         }
     }
-    // Version, revision and machine are told in the notes, and features decide only which photos can be read.
+    // Version, revision and machine are told in the notes, and features decide only which photos
+    // can be read.
     let again = ResultDocument { program: document.program.clone(), ..again };
     let alike = match (same_version, same_machine) {
         (false, _) => Alike::Figures,
@@ -375,9 +425,11 @@ fn measure_again(
     Ok(())
 }
 
-/// A second name for a file where the file system can do that, or a copy of it. It never takes the place of another file.
+/// A second name for a file where the file system can do that, or a copy of it. It never takes the
+/// place of another file.
 pub(super) fn second_name(from: &Path, to: &Path) -> io::Result<()> {
-    // A link is followed first: its second name would be one more link, which may lead elsewhere from there.
+    // A link is followed first: its second name would be one more link, which may lead elsewhere
+    // from there.
     let real = from.canonicalize()?;
     if fs::hard_link(&real, to).is_ok() {
         return Ok(());

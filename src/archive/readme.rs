@@ -11,13 +11,14 @@ pub struct Privacy {
     pub with_place: Vec<String>,
     /// Photos in the archive that hold a serial number of camera or lens, or the owner's name.
     pub with_serial: Vec<String>,
-    /// Photos without anything that could tell their place: copies of the picture and of what measuring needs, not the files as the
-    /// camera wrote them.
+    /// Photos without anything that could tell their place: copies of the picture and of what
+    /// measuring needs, not the files as the camera wrote them.
     pub cleaned: Vec<String>,
 }
 
 impl Privacy {
-    /// Adds what a photo's file tells; `is_copy`: it holds the picture and what measuring needs alone.
+    /// Adds what a photo's file tells; `is_copy`: it holds the picture and what measuring needs
+    /// alone.
     pub fn look_at(&mut self, photo: &str, bytes: &[u8], is_copy: bool) {
         let facts = ExifFacts::read(bytes);
         if facts.has_serial {
@@ -35,11 +36,18 @@ impl Privacy {
         let mut lines = Vec::new();
         lines.push(match self.with_place.len() {
             0 => "No photo in the archive is known to say where it was taken.".to_owned(),
-            _ => format!("Photos that say where they were taken (GPS): {}.", listed(&self.with_place)),
+            _ => format!(
+                "Photos that say where they were taken (GPS): {}.",
+                listed(&self.with_place)
+            ),
         });
         lines.push(match self.with_serial.len() {
-            0 => "No photo in the archive is known to hold a serial number or its owner's name.".to_owned(),
-            _ => format!("Photos that hold a serial number or their owner's name: {}.", listed(&self.with_serial)),
+            0 => "No photo in the archive is known to hold a serial number or its owner's name."
+                .to_owned(),
+            _ => format!(
+                "Photos that hold a serial number or their owner's name: {}.",
+                listed(&self.with_serial)
+            ),
         });
         if !self.cleaned.is_empty() {
             lines.push(format!(
@@ -74,7 +82,8 @@ fn listed(names: &[String]) -> String {
 /// The text of README.txt.
 pub fn text(program: &Program, job_id: &str, n_photos: usize, privacy: &Privacy) -> String {
     let Program { name, version, .. } = program;
-    let privacy: String = privacy.lines().iter().map(|line| format!("{}\n", textwrap::fill(line, 78))).collect();
+    let privacy: String =
+        privacy.lines().iter().map(|line| format!("{}\n", textwrap::fill(line, 78))).collect();
     // An example that anybody can try shows which number a tool for SHA-256 gives.
     let example = sha256(b"abc");
     format!(

@@ -91,7 +91,8 @@ pub fn keep(
     }
     let mut parts = job.photo_parts()?;
     parts.extend(settings.map(|bytes| Part::memory(layout::JOB, bytes)));
-    parts.extend(report_files(&document).into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
+    parts
+        .extend(report_files(&document).into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
     parts.sort_by(|a, b| a.entry.path.cmp(&b.entry.path));
     let payload: Vec<Entry> = parts.iter().map(|part| part.entry.clone()).collect();
     let texts = bag_texts(&document, job.n_photos(), &job.privacy, &payload);
@@ -132,8 +133,8 @@ pub(super) fn top_folder(job_id: &str) -> String {
     format!("{}-{}", Program::this().name, job_id.get(..12).unwrap_or(job_id))
 }
 
-/// The texts beside the payload, by their paths in the bag: made from what is sealed alone, so that they can be made again and
-/// compared.
+/// The texts beside the payload, by their paths in the bag: made from what is sealed alone, so that
+/// they can be made again and compared.
 pub(super) fn bag_texts(
     document: &ResultDocument,
     n_photos: usize,
@@ -141,20 +142,32 @@ pub(super) fn bag_texts(
     payload: &[Entry],
 ) -> Vec<(String, Vec<u8>)> {
     let readme = readme::text(&document.program, &document.job.id, n_photos, privacy);
-    bag::tag_files(payload, &facts(document, n_photos, privacy), vec![(layout::README.to_owned(), readme.into_bytes())])
+    bag::tag_files(
+        payload,
+        &facts(document, n_photos, privacy),
+        vec![(layout::README.to_owned(), readme.into_bytes())],
+    )
 }
 
 /// Under this label the bag says which photos are copies without their place.
 pub(super) const CLEANED_PHOTOS: &str = "Photos-Changed-To-Remove-Place";
 
 /// Our own facts for bag-info.txt.
-fn facts(document: &ResultDocument, n_photos: usize, privacy: &Privacy) -> Vec<(&'static str, String)> {
+fn facts(
+    document: &ResultDocument,
+    n_photos: usize,
+    privacy: &Privacy,
+) -> Vec<(&'static str, String)> {
     let Program { name, version, .. } = &document.program;
-    let names = |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
+    let names =
+        |photos: &[String]| if photos.is_empty() { "none".to_owned() } else { photos.join(", ") };
     vec![
         ("Sealed-By", format!("{name} {version}")),
         ("External-Identifier", document.job.id.clone()),
-        ("External-Description", "A motorcycle's rear wheel, chain line and frame, measured from photos".to_owned()),
+        (
+            "External-Description",
+            "A motorcycle's rear wheel, chain line and frame, measured from photos".to_owned(),
+        ),
         ("Result-Form", SCHEMA.to_owned()),
         ("Photos", n_photos.to_string()),
         ("Photos-With-Place", names(&privacy.with_place)),
@@ -163,14 +176,16 @@ fn facts(document: &ResultDocument, n_photos: usize, privacy: &Privacy) -> Vec<(
     ]
 }
 
-/// The report's files as the archive holds them, by their paths in the bag: made from the result alone, so that they can be made
-/// again and compared.
+/// The report's files as the archive holds them, by their paths in the bag: made from the result
+/// alone, so that they can be made again and compared.
 ///
-/// The small pictures of photos that the report in the job's folder has are left out: the photos themselves are in the archive.
+/// The small pictures of photos that the report in the job's folder has are left out: the photos
+/// themselves are in the archive.
 pub fn report_files(document: &ResultDocument) -> Vec<(String, Vec<u8>)> {
     let plain = anstream::adapter::strip_str(&text::report_all(document, Show::Mm)).to_string();
-    let page =
-        html::files(document, &[], Show::Mm).into_iter().map(|file| (format!("{}{}", layout::REPORT, file.path), file.bytes));
+    let page = html::files(document, &[], Show::Mm)
+        .into_iter()
+        .map(|file| (format!("{}{}", layout::REPORT, file.path), file.bytes));
     page.chain([(layout::REPORT_TEXT.to_owned(), plain.into_bytes())]).collect()
 }
 
@@ -183,7 +198,8 @@ fn check_target(folder: &Path, target: &Path) -> Result<PathBuf, KeepError> {
     if fs::symlink_metadata(target).is_ok() {
         return Err(KeepError::Exists(target.to_owned()));
     }
-    let target_folder = target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let target_folder =
+        target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
     if !target_folder.is_dir() {
         return Err(KeepError::NoFolder(target_folder.to_owned()));
     }
@@ -210,11 +226,18 @@ impl SealedJob {
         let opened = pipeline::open(folder)?;
         check_names(&opened)?;
         let mut left_out = opened.photos.findings.clone();
-        // What the listing says of files that are left out would not be said of the sealed photos: the result in the archive is
-        // that of the files in the archive.
+        // What the listing says of files that are left out would not be said of the sealed photos:
+        // the result in the archive is that of the files in the archive.
         if !without_place && left_out.is_empty() {
             let privacy = privacy(&opened, false)?;
-            return Ok(Self { folder: folder.to_owned(), opened, privacy, left_out, is_original: true, _copies: None });
+            return Ok(Self {
+                folder: folder.to_owned(),
+                opened,
+                privacy,
+                left_out,
+                is_original: true,
+                _copies: None,
+            });
         }
         let scratch = |why| KeepError::Write { at: std::env::temp_dir(), why };
         let copies = ScratchFolder::new().map_err(scratch)?;
@@ -223,9 +246,13 @@ impl SealedJob {
             let (around, _) = photo.id.rsplit_once('/').unwrap_or_default();
             make_folders_in(copies.path(), Path::new(around)).map_err(scratch)?;
             if without_place {
-                let bytes = fs::read(&photo.path).map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
-                let clean = place::cleaned(&bytes).map_err(|why| KeepError::CannotClean { photo: photo.id.clone(), why })?;
-                File::create_new(to).and_then(|mut file| file.write_all(&clean)).map_err(scratch)?;
+                let bytes = fs::read(&photo.path)
+                    .map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
+                let clean = place::cleaned(&bytes)
+                    .map_err(|why| KeepError::CannotClean { photo: photo.id.clone(), why })?;
+                File::create_new(to)
+                    .and_then(|mut file| file.write_all(&clean))
+                    .map_err(scratch)?;
             } else {
                 super::prove::second_name(&photo.path, &to).map_err(scratch)?;
             }
@@ -233,15 +260,19 @@ impl SealedJob {
         let settings = folder.join(JOB_FILE);
         if settings.is_file() {
             let to = copies.path().join(JOB_FILE);
-            super::prove::second_name(&settings, &to).map_err(|why| KeepError::Read { at: settings, why })?;
+            super::prove::second_name(&settings, &to)
+                .map_err(|why| KeepError::Read { at: settings, why })?;
         }
         let listed = opened;
         let mut opened = pipeline::open(copies.path())?;
         // Photos that differed in nothing but what was left out are the same file by now.
         let n_sealed = opened.photos.all().count();
         if n_sealed < listed.photos.all().count() {
-            left_out.extend(opened.photos.findings.iter().filter(|finding| finding.photo.is_some()).cloned());
-            let sealed: BTreeSet<String> = opened.photos.all().map(|photo| photo.id.clone()).collect();
+            left_out.extend(
+                opened.photos.findings.iter().filter(|finding| finding.photo.is_some()).cloned(),
+            );
+            let sealed: BTreeSet<String> =
+                opened.photos.all().map(|photo| photo.id.clone()).collect();
             for photo in listed.photos.all().filter(|photo| !sealed.contains(&photo.id)) {
                 fs::remove_file(copies.path().join(&photo.id)).map_err(scratch)?;
             }
@@ -266,13 +297,18 @@ impl SealedJob {
         }
     }
 
-    /// The result of these very inputs, measured from them: what lies in the job's folder may be of other photos, whatever it says.
-    /// True where it is not what lies there.
+    /// The result of these very inputs, measured from them: what lies in the job's folder may be of
+    /// other photos, whatever it says. True where it is not what lies there.
     fn result(&self, progress: &(dyn Fn(Progress) + Sync)) -> (ResultDocument, bool) {
-        let inputs = JobFolder { job: self.opened.job.clone(), photos: self.opened.photos.clone(), id: self.opened.id.clone() };
+        let inputs = JobFolder {
+            job: self.opened.job.clone(),
+            photos: self.opened.photos.clone(),
+            id: self.opened.id.clone(),
+        };
         let document = pipeline::measure(inputs, progress).document;
         let at = self.folder.join(REPORT_FOLDER).join(RESULT_NAME);
-        let is_there = self.is_original && fs::read(at).is_ok_and(|bytes| bytes == document.to_json().as_bytes());
+        let is_there = self.is_original
+            && fs::read(at).is_ok_and(|bytes| bytes == document.to_json().as_bytes());
         (document, !is_there)
     }
 
@@ -280,7 +316,11 @@ impl SealedJob {
         let parts = self.opened.photos.all().map(|photo| {
             let read = |why| KeepError::Read { at: photo.path.clone(), why };
             let bytes = fs::metadata(&photo.path).map_err(read)?.len();
-            let entry = Entry { path: format!("{}{}", layout::PHOTOS, photo.id), bytes, sha256: photo.sha256.clone() };
+            let entry = Entry {
+                path: format!("{}{}", layout::PHOTOS, photo.id),
+                bytes,
+                sha256: photo.sha256.clone(),
+            };
             Ok(Part { entry, content: Content::File(photo.path.clone()) })
         });
         parts.collect()
@@ -292,11 +332,13 @@ fn check_names(opened: &JobFolder) -> Result<(), KeepError> {
     let refused = |photo: &str, why: String| KeepError::Name { photo: photo.to_owned(), why };
     for photo in opened.photos.all() {
         paths::check(&sealed(&photo.id)).map_err(|why| refused(&photo.id, why.to_string()))?;
-        // RFC 8493 wants it as %25 in the lists, which common tools for checksums and some validators of bags don't understand.
+        // RFC 8493 wants it as %25 in the lists, which common tools for checksums and some
+        // validators of bags don't understand.
         if photo.id.contains('%') {
             return Err(refused(
                 &photo.id,
-                "it holds a percent sign, with which other tools could not check the archive".to_owned(),
+                "it holds a percent sign, with which other tools could not check the archive"
+                    .to_owned(),
             ));
         }
     }
@@ -306,11 +348,13 @@ fn check_names(opened: &JobFolder) -> Result<(), KeepError> {
     }
 }
 
-/// What the photos that are sealed tell about people; `are_copies`: without their place, all of them.
+/// What the photos that are sealed tell about people; `are_copies`: without their place, all of
+/// them.
 fn privacy(opened: &JobFolder, are_copies: bool) -> Result<Privacy, KeepError> {
     let mut privacy = Privacy::default();
     for photo in opened.photos.all() {
-        let bytes = fs::read(&photo.path).map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
+        let bytes =
+            fs::read(&photo.path).map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
         privacy.look_at(&photo.id, &bytes, are_copies);
     }
     Ok(privacy)
@@ -335,7 +379,12 @@ impl Part {
 }
 
 /// Writes the archive and gives it its name. Gives its length and SHA-256.
-fn write(parts: &[Part], top: &str, target: &Path, target_folder: &Path) -> Result<(u64, String), KeepError> {
+fn write(
+    parts: &[Part],
+    top: &str,
+    target: &Path,
+    target_folder: &Path,
+) -> Result<(u64, String), KeepError> {
     let failed = |why: io::Error| match why.kind() {
         io::ErrorKind::AlreadyExists => KeepError::Exists(target.to_owned()),
         _ => KeepError::Write { at: target.to_owned(), why },
@@ -345,7 +394,9 @@ fn write(parts: &[Part], top: &str, target: &Path, target_folder: &Path) -> Resu
     for part in parts {
         let name = format!("{top}/{}", part.entry.path);
         match &part.content {
-            Content::Memory(bytes) => zip.add(&name, &mut Cursor::new(bytes)).map_err(failed).map(|_| ())?,
+            Content::Memory(bytes) => {
+                zip.add(&name, &mut Cursor::new(bytes)).map_err(failed).map(|_| ())?
+            }
             Content::File(at) => {
                 let read = |why| KeepError::Read { at: at.clone(), why };
                 // The photo goes through the memory, so that what is checked is what is written.
@@ -362,7 +413,8 @@ fn write(parts: &[Part], top: &str, target: &Path, target_folder: &Path) -> Resu
     drop(out);
     let file: &mut File = new.file();
     file.rewind().map_err(failed)?;
-    let (bytes, mut sums) = checksums(BufReader::new(file), &[Algorithm::Sha256]).map_err(failed)?;
+    let (bytes, mut sums) =
+        checksums(BufReader::new(file), &[Algorithm::Sha256]).map_err(failed)?;
     new.publish(target).map_err(failed)?;
     Ok((bytes, sums.remove(0)))
 }

@@ -1,7 +1,8 @@
 //! The ZIP file around the bag: written in one canonical form, read with suspicion.
 //!
-//! Canonical: entries sorted by name, no entries for folders, stored and not compressed (photos are compressed already, and
-//! so the bytes do not hang on a compressor's version), the earliest time that ZIP knows, one set of permissions.
+//! Canonical: entries sorted by name, no entries for folders, stored and not compressed (photos are
+//! compressed already, and so the bytes do not hang on a compressor's version), the earliest time
+//! that ZIP knows, one set of permissions.
 
 use std::collections::BTreeSet;
 use std::fs::File;
@@ -41,8 +42,8 @@ impl<W: Write + Seek> SealedZip<W> {
     }
 }
 
-/// Bytes that the canonical form takes beside the files' own: headers of 30 and 46 bytes and the name twice for each, and room
-/// for the end.
+/// Bytes that the canonical form takes beside the files' own: headers of 30 and 46 bytes and the
+/// name twice for each, and room for the end.
 pub fn overhead(names: impl Iterator<Item = usize>) -> u64 {
     names.map(|length| 2 * length as u64 + 76).sum::<u64>() + 512
 }
@@ -50,8 +51,8 @@ pub fn overhead(names: impl Iterator<Item = usize>) -> u64 {
 /// Limits of what is unpacked. The largest job that the program measures stays far below them.
 const MOST_ENTRIES: usize = 100_000;
 const MOST_BYTES: u64 = 64 << 30;
-/// By how much a ZIP may grow when unpacked: photos shrink by less than a fifth in a ZIP, drawn ones as TIFF by some 20 times;
-/// bombs grow a thousand times (common practice, no source).
+/// By how much a ZIP may grow when unpacked: photos shrink by less than a fifth in a ZIP, drawn
+/// ones as TIFF by some 20 times; bombs grow a thousand times (common practice, no source).
 const MOST_GROWTH: u64 = 200;
 /// So much is allowed whatever the growth.
 const HARMLESS_BYTES: u64 = 16 << 20;
@@ -81,13 +82,15 @@ pub enum UnpackError {
 pub struct Unpacked {
     /// The folder that holds the bag.
     pub bag: PathBuf,
-    /// The bag's folder inside the ZIP, such as "sightcord-0123456789ab"; empty if the bag lies at the top.
+    /// The bag's folder inside the ZIP, such as "sightcord-0123456789ab"; empty if the bag lies at
+    /// the top.
     pub top: String,
     /// What was wrong with single entries.
     pub problems: Vec<String>,
 }
 
-/// Unpacks a ZIP file into an empty folder, after everything that its directory says was found harmless.
+/// Unpacks a ZIP file into an empty folder, after everything that its directory says was found
+/// harmless.
 pub fn unpack(at: &Path, into: &Path) -> Result<Unpacked, UnpackError> {
     let io = |why| UnpackError::Io { at: at.to_owned(), why };
     let not_zip = |why: ZipError| UnpackError::NotZip { at: at.to_owned(), why: why.to_string() };
@@ -100,7 +103,12 @@ pub fn unpack(at: &Path, into: &Path) -> Result<Unpacked, UnpackError> {
     })?;
     let needed = entries.iter().map(|entry| entry.bytes).sum();
     if let Some(free) = free_bytes(into).filter(|&free| free < needed) {
-        return Err(UnpackError::NoRoom { at: at.to_owned(), scratch: into.to_owned(), needed, free });
+        return Err(UnpackError::NoRoom {
+            at: at.to_owned(),
+            scratch: into.to_owned(),
+            needed,
+            free,
+        });
     }
     let mut problems = Vec::new();
     for entry in &entries {
@@ -118,17 +126,26 @@ pub fn unpack(at: &Path, into: &Path) -> Result<Unpacked, UnpackError> {
                 // A byte more than stated shows a file that goes on behind its end.
                 match copy(content.take(entry.bytes + 1), out) {
                     Ok(bytes) if bytes == entry.bytes => {}
-                    Ok(_) => problems.push(format!("{} has not the length that the archive's directory states", entry.path)),
-                    Err(CopyError::Read(why)) => problems.push(format!("{} can't be read from the archive: {why}", entry.path)),
+                    Ok(_) => problems.push(format!(
+                        "{} has not the length that the archive's directory states",
+                        entry.path
+                    )),
+                    Err(CopyError::Read(why)) => problems
+                        .push(format!("{} can't be read from the archive: {why}", entry.path)),
                     Err(CopyError::Write(why)) => return Err(scratch(why)),
                 }
             }
-            Err(why) => problems.push(format!("{} can't be read from the archive: {why}", entry.path)),
+            Err(why) => {
+                problems.push(format!("{} can't be read from the archive: {why}", entry.path))
+            }
         }
     }
-    let names: BTreeSet<&str> = entries.iter().filter(|entry| !entry.is_folder).map(|entry| entry.path.as_str()).collect();
+    let names: BTreeSet<&str> =
+        entries.iter().filter(|entry| !entry.is_folder).map(|entry| entry.path.as_str()).collect();
     let top = top_folder(&names);
-    for outside in names.iter().filter(|path| !top.is_empty() && !path.starts_with(&format!("{top}/"))) {
+    for outside in
+        names.iter().filter(|path| !top.is_empty() && !path.starts_with(&format!("{top}/")))
+    {
         problems.push(format!("{outside} is a stray file: it lies outside the folder {top}"));
     }
     Ok(Unpacked { bag: into.join(&top), top, problems })
@@ -139,7 +156,8 @@ fn top_folder(names: &BTreeSet<&str>) -> String {
     if names.contains(DECLARATION) {
         return String::new();
     }
-    let declared = names.iter().filter_map(|name| name.strip_suffix(DECLARATION)?.strip_suffix('/'));
+    let declared =
+        names.iter().filter_map(|name| name.strip_suffix(DECLARATION)?.strip_suffix('/'));
     declared.filter(|folder| !folder.contains('/')).map(str::to_owned).next().unwrap_or_default()
 }
 
@@ -181,7 +199,10 @@ impl From<ZipError> for DirectoryError {
 }
 
 /// Reads the ZIP's directory, and refuses whatever could do harm when unpacked.
-fn directory(archive: &mut ZipArchive<BufReader<File>>, length: u64) -> Result<Vec<Entry>, DirectoryError> {
+fn directory(
+    archive: &mut ZipArchive<BufReader<File>>,
+    length: u64,
+) -> Result<Vec<Entry>, DirectoryError> {
     let refuse = |why: String| Err(DirectoryError::Refused(why));
     if archive.len() > MOST_ENTRIES {
         return refuse(format!("it holds {} files, more than any job", archive.len()));
@@ -207,7 +228,8 @@ fn directory(archive: &mut ZipArchive<BufReader<File>>, length: u64) -> Result<V
         if entry.encrypted() {
             return refuse(format!("\"{path}\" is locked with a password"));
         }
-        // The upper four bits of a mode tell the kind of file: 8 an ordinary one, 4 a folder, 0 nothing stated.
+        // The upper four bits of a mode tell the kind of file: 8 an ordinary one, 4 a folder, 0
+        // nothing stated.
         let kind = entry.unix_mode().map_or(0, |mode| mode >> 12);
         if entry.is_symlink() || !matches!(kind, 0 | 4 | 8) {
             return refuse(format!("\"{path}\" is a link or a device"));
@@ -224,8 +246,9 @@ fn directory(archive: &mut ZipArchive<BufReader<File>>, length: u64) -> Result<V
     Ok(entries)
 }
 
-/// Writes the archive again from what was unpacked, and tells where its bytes first differ from those of the file; None if they
-/// are the same. What no checksum covers is found so: headers, times, order, comments, bytes before, between or behind.
+/// Writes the archive again from what was unpacked, and tells where its bytes first differ from
+/// those of the file; None if they are the same. What no checksum covers is found so: headers,
+/// times, order, comments, bytes before, between or behind.
 pub fn differs_from_canonical(
     at: &Path,
     top: &str,
@@ -235,13 +258,15 @@ pub fn differs_from_canonical(
 ) -> Result<Option<u64>, UnpackError> {
     let io = |why| UnpackError::Io { at: at.to_owned(), why };
     let scratch = |why| UnpackError::Scratch { at: scratch.to_owned(), why };
-    let mut names: Vec<(String, &String)> = files.iter().map(|file| (format!("{top}/{file}"), file)).collect();
+    let mut names: Vec<(String, &String)> =
+        files.iter().map(|file| (format!("{top}/{file}"), file)).collect();
     names.sort();
     let mut zip = SealedZip::new(BufWriter::new(tempfile::tempfile().map_err(scratch)?));
     for (name, file) in &names {
         zip.add(name, &mut File::open(bag.join(file)).map_err(scratch)?).map_err(scratch)?;
     }
-    let mut again = zip.finish().map_err(scratch)?.into_inner().map_err(|why| scratch(why.into_error()))?;
+    let mut again =
+        zip.finish().map_err(scratch)?.into_inner().map_err(|why| scratch(why.into_error()))?;
     again.rewind().map_err(scratch)?;
     let mut found = File::open(at).map_err(io)?;
     let (mut ours, mut theirs) = (vec![0; 1 << 16], vec![0; 1 << 16]);
@@ -249,7 +274,8 @@ pub fn differs_from_canonical(
     loop {
         let n_theirs = read_full(&mut found, &mut theirs).map_err(io)?;
         let n_ours = read_full(&mut again, &mut ours).map_err(scratch)?;
-        let same = ours[..n_ours].iter().zip(&theirs[..n_theirs]).take_while(|(a, b)| a == b).count();
+        let same =
+            ours[..n_ours].iter().zip(&theirs[..n_theirs]).take_while(|(a, b)| a == b).count();
         offset += same as u64;
         if same < n_ours || same < n_theirs {
             return Ok(Some(offset));

@@ -1,7 +1,8 @@
 //! Which one photo would help a figure most.
 //!
-//! Candidate stands round the bench are tried on the solved scene: each adds what it would show to the inverse covariance
-//! (`scene::imagine`), and the figure's uncertainty is told anew, the photos' places and all else kept. The best is put in words.
+//! Candidate stands round the bench are tried on the solved scene: each adds what it would show to
+//! the inverse covariance (`scene::imagine`), and the figure's uncertainty is told anew, the
+//! photos' places and all else kept. The best is put in words.
 
 use nalgebra::{DVector, Vector3};
 use rayon::prelude::*;
@@ -33,13 +34,15 @@ pub const PLACE: &str = "stand on the";
 
 /// A photo is worth taking when it takes at least this part off U.
 const WORTH: f64 = 0.1;
-/// Heights above the bench, distances from the cord and places along the bike (from the axle, as parts of the way to the gearbox), mm.
+/// Heights above the bench, distances from the cord and places along the bike (from the axle, as
+/// parts of the way to the gearbox), mm.
 const HEIGHTS: [f64; 3] = [300.0, 500.0, 850.0];
 const DISTANCES: [f64; 2] = [650.0, 950.0];
 const PLACES: [f64; 6] = [-0.9, -0.4, 0.1, 0.5, 1.0, 1.6];
 
-/// The best photo for each figure of `fields` that one photo improves. `u_of` gives U of a figure as measured, with the photos' noise
-/// raised by `raised` where odd and even photos disagreed (1 otherwise): one more photo is expected to end that.
+/// The best photo for each figure of `fields` that one photo improves. `u_of` gives U of a figure
+/// as measured, with the photos' noise raised by `raised` where odd and even photos disagreed (1
+/// otherwise): one more photo is expected to end that.
 pub fn advise(
     solution: &Solution,
     settings: &BenchSettings,
@@ -52,7 +55,9 @@ pub fn advise(
     let choices = choices_of(solution, settings);
     let gradients: Vec<(Figure, f64, DVector<f64>)> = fields
         .iter()
-        .filter_map(|field| Some((field.clone(), u_of(field)?, gradient(solution, settings, &choices, field)?)))
+        .filter_map(|field| {
+            Some((field.clone(), u_of(field)?, gradient(solution, settings, &choices, field)?))
+        })
         .collect();
     if gradients.is_empty() {
         return Vec::new();
@@ -74,18 +79,33 @@ pub fn advise(
     let mut advice = Vec::new();
     for (i, (field, u_now, g)) in gradients.iter().enumerate() {
         let before = g.dot(&(worse * g));
-        let Some((stand, imagined, variances)) = tried.iter().min_by(|a, b| a.2[i].total_cmp(&b.2[i])) else { continue };
+        let Some((stand, imagined, variances)) =
+            tried.iter().min_by(|a, b| a.2[i].total_cmp(&b.2[i]))
+        else {
+            continue;
+        };
         let u_then = (u_now * u_now - 4.0 * (before - variances[i])).max(0.0).sqrt();
         if u_then < (1.0 - WORTH) * u_now {
             let words = words(solution, settings, &choices, stand, imagined);
-            advice.push(Advice { field: field.clone(), u_now: *u_now, u_then, stand: *stand, words });
+            advice.push(Advice {
+                field: field.clone(),
+                u_now: *u_now,
+                u_then,
+                stand: *stand,
+                words,
+            });
         }
     }
     advice
 }
 
 /// Derivatives of one figure by the kept unknowns.
-fn gradient(solution: &Solution, settings: &BenchSettings, choices: &Choices, figure: &Figure) -> Option<DVector<f64>> {
+fn gradient(
+    solution: &Solution,
+    settings: &BenchSettings,
+    choices: &Choices,
+    figure: &Figure,
+) -> Option<DVector<f64>> {
     const STEP: f64 = 1e-5;
     let n = solution.slots.n;
     let value = |slot: usize, step: f64| {
@@ -96,14 +116,18 @@ fn gradient(solution: &Solution, settings: &BenchSettings, choices: &Choices, fi
         let told = Evaluation::new(settings, choices, &state, Shift(None)).run().told;
         told.into_iter().find(|(told, _)| told == figure).map(|(_, value)| value)
     };
-    let slopes: Vec<Option<f64>> =
-        (0..n).into_par_iter().map(|slot| Some((value(slot, STEP)? - value(slot, -STEP)?) / (2.0 * STEP))).collect();
+    let slopes: Vec<Option<f64>> = (0..n)
+        .into_par_iter()
+        .map(|slot| Some((value(slot, STEP)? - value(slot, -STEP)?) / (2.0 * STEP)))
+        .collect();
     slopes.into_iter().collect::<Option<Vec<f64>>>().map(DVector::from_vec)
 }
 
 fn stands(solution: &Solution, settings: &BenchSettings, choices: &Choices) -> Vec<Stand> {
     let evaluation = Evaluation::new(settings, choices, &solution.state, Shift(None)).run();
-    let (Some(datum), Some(axis)) = (evaluation.datum, evaluation.wheel_axis()) else { return Vec::new() };
+    let (Some(datum), Some(axis)) = (evaluation.datum, evaluation.wheel_axis()) else {
+        return Vec::new();
+    };
     let axle = axis.point;
     let reach = evaluation
         .places
@@ -121,8 +145,9 @@ fn stands(solution: &Solution, settings: &BenchSettings, choices: &Choices) -> V
                             + datum.forward * (place * reach)
                             + datum.left * (side * distance)
                             + Vector3::new(0.0, 0.0, 1.0) * height;
-                        let target =
-                            ground + datum.forward * (place.clamp(0.0, 1.0) * 0.7 * reach) + Vector3::new(0.0, 0.0, 160.0);
+                        let target = ground
+                            + datum.forward * (place.clamp(0.0, 1.0) * 0.7 * reach)
+                            + Vector3::new(0.0, 0.0, 160.0);
                         stands.push(Stand { setup, eye, target });
                     }
                 }
@@ -132,7 +157,13 @@ fn stands(solution: &Solution, settings: &BenchSettings, choices: &Choices) -> V
     stands
 }
 
-fn words(solution: &Solution, settings: &BenchSettings, choices: &Choices, stand: &Stand, imagined: &Imagined) -> String {
+fn words(
+    solution: &Solution,
+    settings: &BenchSettings,
+    choices: &Choices,
+    stand: &Stand,
+    imagined: &Imagined,
+) -> String {
     let evaluation = Evaluation::new(settings, choices, &solution.state, Shift(None)).run();
     let Some(datum) = evaluation.datum else { return String::new() };
     let axle = evaluation.wheel_axis().map_or(Vector3::zeros(), |axis| axis.point);

@@ -1,4 +1,5 @@
-//! Puts measured figures into the noun that leaves this stage, and beside them what is known of their parts.
+//! Puts measured figures into the noun that leaves this stage, and beside them what is known of
+//! their parts.
 
 use std::collections::BTreeMap;
 
@@ -55,16 +56,20 @@ const LEAST_RIDER_U: f64 = 0.02;
 /// Different places round the left rim face that were seen.
 fn rim_places(settings: &BenchSettings, solution: &Solution) -> u8 {
     let seen = |number: u8| solution.state.tabs.iter().any(|tab| tab.number == number);
-    let on_left = settings
-        .marks
-        .iter()
-        .filter(|m| matches!(m.part, Part::Rim { front_wheel: false, side: Side::Left, .. }) && seen(m.number));
+    let on_left = settings.marks.iter().filter(|m| {
+        matches!(m.part, Part::Rim { front_wheel: false, side: Side::Left, .. }) && seen(m.number)
+    });
     on_left.count() as u8
 }
 
-/// One entry for each rim tab that is marked and was seen anywhere, and for both marked places, in each set-up; unmeasured
-/// where it was not seen in that set-up. A width needs both marked places.
-fn rims(told: &mut Measured, evaluation: &Evaluation, settings: &BenchSettings, solution: &Solution) {
+/// One entry for each rim tab that is marked and was seen anywhere, and for both marked places, in
+/// each set-up; unmeasured where it was not seen in that set-up. A width needs both marked places.
+fn rims(
+    told: &mut Measured,
+    evaluation: &Evaluation,
+    settings: &BenchSettings,
+    solution: &Solution,
+) {
     let seen = |number: u8| solution.state.tabs.iter().any(|tab| tab.number == number);
     for (setup, name) in settings.setups.iter().enumerate() {
         if settings.lens_only[setup] {

@@ -24,27 +24,35 @@ impl Evaluation<'_> {
             let mut n = 0;
             for (t, mark) in &tabs {
                 for setup in self.setups_of(*t) {
-                    sum += (self.point(*t, setup, mark.thickness)? - axis.point).dot(&axis.direction);
+                    sum +=
+                        (self.point(*t, setup, mark.thickness)? - axis.point).dot(&axis.direction);
                     n += 1;
                 }
             }
-            return (n > 0).then(|| Plane { normal: axis.direction, point: axis.point + axis.direction * (sum / n as f64) });
+            return (n > 0).then(|| Plane {
+                normal: axis.direction,
+                point: axis.point + axis.direction * (sum / n as f64),
+            });
         }
         let setup = tabs.first().and_then(|(t, _)| self.first_setup(*t))?;
         let plane = self.face_plane(REAR_FACE, setup)?;
         let normal = if plane.normal.dot(&left) < 0.0 { -plane.normal } else { plane.normal };
         let e1 = crate::math::rigid::any_normal(&normal);
         let e2 = normal.cross(&e1);
-        let tilt = e1 * self.shift.of(Nuisance::Wobble(0)).to_radians() + e2 * self.shift.of(Nuisance::Wobble(1)).to_radians();
+        let tilt = e1 * self.shift.of(Nuisance::Wobble(0)).to_radians()
+            + e2 * self.shift.of(Nuisance::Wobble(1)).to_radians();
         Some(Plane { normal: (normal + tilt).normalize(), point: plane.point })
     }
 
-    /// Places of the gearbox sprocket's tabs that its face rests on, in the first set-up that shows one.
+    /// Places of the gearbox sprocket's tabs that its face rests on, in the first set-up that shows
+    /// one.
     pub fn gearbox_tabs(&self) -> Vec<Vector3<f64>> {
         let face = self.state.faces.iter().find(|face| face.name == GEARBOX_FACE);
         let mut tabs = self.tabs_of(|part| matches!(part, Part::GearboxSprocket));
         tabs.retain(|(t, _)| face.is_some_and(|face| face.tabs.contains(t)));
-        let Some(setup) = tabs.first().and_then(|(t, _)| self.first_setup(*t)) else { return Vec::new() };
+        let Some(setup) = tabs.first().and_then(|(t, _)| self.first_setup(*t)) else {
+            return Vec::new();
+        };
         tabs.iter().filter_map(|(t, mark)| self.point(*t, setup, mark.thickness)).collect()
     }
 
@@ -59,15 +67,22 @@ impl Evaluation<'_> {
             && let Some(axis) = turning_axis(self.state, GEARBOX, &left)
         {
             // On the axis, level with the face; the axis is free of the sprocket's own wobble.
-            let centre =
-                axis.point + axis.direction * ((face.point - axis.point).dot(&face_normal) / axis.direction.dot(&face_normal));
+            let centre = axis.point
+                + axis.direction
+                    * ((face.point - axis.point).dot(&face_normal)
+                        / axis.direction.dot(&face_normal));
             return Some(Plane { normal: axis.direction, point: centre });
         }
         let e1 = crate::math::rigid::any_normal(&face_normal);
         let e2 = face_normal.cross(&e1);
-        let off = e1 * self.shift.of(Nuisance::GearboxCentre(0)) + e2 * self.shift.of(Nuisance::GearboxCentre(1));
-        let [tilt1, tilt2] = [0, 1].map(|way| self.shift.of(Nuisance::GearboxTilt(way)).to_radians());
-        Some(Plane { normal: (face_normal + e1 * tilt1 + e2 * tilt2).normalize(), point: face.point + off })
+        let off = e1 * self.shift.of(Nuisance::GearboxCentre(0))
+            + e2 * self.shift.of(Nuisance::GearboxCentre(1));
+        let [tilt1, tilt2] =
+            [0, 1].map(|way| self.shift.of(Nuisance::GearboxTilt(way)).to_radians());
+        Some(Plane {
+            normal: (face_normal + e1 * tilt1 + e2 * tilt2).normalize(),
+            point: face.point + off,
+        })
     }
 
     pub(super) fn chain(&mut self, axis: Option<&Axis>, foot: &Vector3<f64>) {
@@ -80,22 +95,32 @@ impl Evaluation<'_> {
         };
         if let Some(rear) = rear {
             self.tell(Figure::RearLean, angles(&rear.normal).1);
-            let on_axis = axis.map_or(rear.point, |a| a.point + a.direction * (rear.point - a.point).dot(&a.direction));
+            let on_axis = axis.map_or(rear.point, |a| {
+                a.point + a.direction * (rear.point - a.point).dot(&a.direction)
+            });
             self.places.rear_sprocket = Some(on_axis);
         }
         if let Some(gearbox) = gearbox {
             self.tell(Figure::GearboxLean, angles(&gearbox.normal).1);
             self.places.gearbox_sprocket = Some(gearbox.point);
         }
-        let (Some(rear), Some(gearbox), Some(rear_centre)) = (rear, gearbox, self.places.rear_sprocket) else { return };
+        let (Some(rear), Some(gearbox), Some(rear_centre)) =
+            (rear, gearbox, self.places.rear_sprocket)
+        else {
+            return;
+        };
         // Tooth centres lie inboard of the outside faces.
         let [inboard_rear, inboard_gearbox] = self.settings.tooth_centres.unwrap_or([0.0, 0.0]);
         let outboard = side.sign();
         let gearbox_tooth = gearbox.point - gearbox.normal * (outboard * inboard_gearbox);
         let rear_tooth = rear_centre - rear.normal * (outboard * inboard_rear);
-        self.tell(Figure::ChainAtGearbox, outboard * rear.normal.dot(&(gearbox_tooth - rear_tooth)));
+        self.tell(
+            Figure::ChainAtGearbox,
+            outboard * rear.normal.dot(&(gearbox_tooth - rear_tooth)),
+        );
         // The gearbox plane seen from the rear sprocket's centre, along the rear axis.
-        let beyond = gearbox.normal.dot(&(gearbox_tooth - rear_tooth)) / gearbox.normal.dot(&rear.normal);
+        let beyond =
+            gearbox.normal.dot(&(gearbox_tooth - rear_tooth)) / gearbox.normal.dot(&rear.normal);
         self.tell(Figure::ChainAtRear, outboard * beyond);
         let (rear_yaw, rear_lean) = angles(&rear.normal);
         let (gearbox_yaw, gearbox_lean) = angles(&gearbox.normal);

@@ -28,7 +28,8 @@ pub fn choose(
     findings: &mut Vec<Finding>,
 ) -> Choices {
     let state = &solution.state;
-    let cards: Vec<usize> = (0..state.cards.len()).filter(|&i| state.cards[i].ground == Ground::Bench).collect();
+    let cards: Vec<usize> =
+        (0..state.cards.len()).filter(|&i| state.cards[i].ground == Ground::Bench).collect();
     let left = left_hint(state, settings, findings);
     let mut choices = Choices {
         up: UpWeights::default(),
@@ -46,7 +47,8 @@ pub fn choose(
     };
     choices.up = weigh_up(solution, settings, &choices, views, up, findings);
     let plain = Evaluation::new(settings, &choices, state, Shift(None));
-    choices.datum = datum_choice::choose(solution, settings, views, &plain.up, plain.plane.as_ref(), findings);
+    choices.datum =
+        datum_choice::choose(solution, settings, views, &plain.up, plain.plane.as_ref(), findings);
     let Some(left) = left else { return choices };
     let tells_axis = |kind: u8, least_tabs: usize| {
         views.joining_tabs(solution, kind) >= least_tabs
@@ -57,11 +59,14 @@ pub fn choose(
         choices.unsteady = super::seating::unsteady(solution, &left);
         findings.extend(choices.unsteady.map(|unsteady| unsteady.finding()));
     }
-    // Two tabs, a rim's width apart, tell the front wheel's axis less well, and their uncertainty says so.
+    // Two tabs, a rim's width apart, tell the front wheel's axis less well, and their uncertainty
+    // says so.
     choices.front_axis = tells_axis(FRONT_WHEEL, 2);
     choices.gearbox_axis = tells_axis(GEARBOX, 3);
     choices.chain_side = chain_side(state, settings, &left, findings);
-    choices.hub_side = settings.hub_side.or_else(|| side_of(state, settings, &left, &|part| *part == Part::HubFace));
+    choices.hub_side = settings
+        .hub_side
+        .or_else(|| side_of(state, settings, &left, &|part| *part == Part::HubFace));
     choices.run_out = true;
     let trial = Evaluation::new(settings, &choices, state, Shift(None)).run();
     let told_curve = trial.told.iter().any(|(figure, _)| *figure == Figure::RunoutLateral);
@@ -78,8 +83,13 @@ pub fn choices_of(solution: &Solution, settings: &BenchSettings) -> Choices {
     choose(solution, settings, &Views::of(solution), &mut UpFigures::default(), &mut Vec::new())
 }
 
-/// Poses of the tabs that mark a part, one per tab, in the world of the first set-up in which each has a place.
-fn poses_of(state: &State, settings: &BenchSettings, wanted: &dyn Fn(&Part) -> bool) -> Vec<(Part, Vector3<f64>)> {
+/// Poses of the tabs that mark a part, one per tab, in the world of the first set-up in which each
+/// has a place.
+fn poses_of(
+    state: &State,
+    settings: &BenchSettings,
+    wanted: &dyn Fn(&Part) -> bool,
+) -> Vec<(Part, Vector3<f64>)> {
     let mut found = Vec::new();
     for mark in settings.marks.iter().filter(|mark| wanted(&mark.part)) {
         for tab in state.tabs.iter().filter(|tab| tab.number == mark.number) {
@@ -94,8 +104,13 @@ fn poses_of(state: &State, settings: &BenchSettings, wanted: &dyn Fn(&Part) -> b
 }
 
 /// Roughly to the left, from the outward normals of the rear rim's tabs.
-fn left_hint(state: &State, settings: &BenchSettings, findings: &mut Vec<Finding>) -> Option<Vector3<f64>> {
-    let normals = poses_of(state, settings, &|part| matches!(part, Part::Rim { front_wheel: false, .. }));
+fn left_hint(
+    state: &State,
+    settings: &BenchSettings,
+    findings: &mut Vec<Finding>,
+) -> Option<Vector3<f64>> {
+    let normals =
+        poses_of(state, settings, &|part| matches!(part, Part::Rim { front_wheel: false, .. }));
     let toward_left: Vec<Vector3<f64>> = normals
         .iter()
         .filter_map(|(part, normal)| match part {
@@ -125,8 +140,14 @@ fn left_hint(state: &State, settings: &BenchSettings, findings: &mut Vec<Finding
 }
 
 /// The side on which marks of a part are, by their outward normals.
-fn side_of(state: &State, settings: &BenchSettings, left: &Vector3<f64>, wanted: &dyn Fn(&Part) -> bool) -> Option<Side> {
-    let sum = poses_of(state, settings, wanted).iter().map(|(_, normal)| normal.dot(left)).sum::<f64>();
+fn side_of(
+    state: &State,
+    settings: &BenchSettings,
+    left: &Vector3<f64>,
+    wanted: &dyn Fn(&Part) -> bool,
+) -> Option<Side> {
+    let sum =
+        poses_of(state, settings, wanted).iter().map(|(_, normal)| normal.dot(left)).sum::<f64>();
     match sum {
         s if s > 0.0 => Some(Side::Left),
         s if s < 0.0 => Some(Side::Right),
@@ -134,7 +155,12 @@ fn side_of(state: &State, settings: &BenchSettings, left: &Vector3<f64>, wanted:
     }
 }
 
-fn chain_side(state: &State, settings: &BenchSettings, left: &Vector3<f64>, findings: &mut Vec<Finding>) -> Option<Side> {
+fn chain_side(
+    state: &State,
+    settings: &BenchSettings,
+    left: &Vector3<f64>,
+    findings: &mut Vec<Finding>,
+) -> Option<Side> {
     let seen = side_of(state, settings, left, &|part| matches!(part, Part::RearSprocket))
         .or_else(|| side_of(state, settings, left, &|part| matches!(part, Part::GearboxSprocket)));
     if let (Some(told), Some(seen)) = (settings.chain_side, seen)
@@ -160,14 +186,19 @@ fn check_forward(evaluation: &Evaluation, findings: &mut Vec<Finding>) -> bool {
         let mut points = Vec::new();
         for mark in settings.marks.iter().filter(|m| wanted(&m.part)) {
             for tab in state.tabs.iter().filter(|t| t.number == mark.number) {
-                let pose =
-                    (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).find_map(|s| state.world_from_tab(tab, s));
+                let pose = (0..settings.setups.len())
+                    .filter(|&s| !settings.lens_only[s])
+                    .find_map(|s| state.world_from_tab(tab, s));
                 points.extend(pose.map(|p| p.t));
             }
         }
         (!points.is_empty()).then(|| points.iter().sum::<Vector3<f64>>() / points.len() as f64)
     };
-    let (Some(datum), Some(gearbox)) = (evaluation.datum, centre(&|p| matches!(p, Part::GearboxSprocket))) else { return true };
+    let (Some(datum), Some(gearbox)) =
+        (evaluation.datum, centre(&|p| matches!(p, Part::GearboxSprocket)))
+    else {
+        return true;
+    };
     let rear = centre(&|p| matches!(p, Part::RearSprocket | Part::SpindleEnd(_)));
     let Some(rear) = rear else { return true };
     if (gearbox - rear).dot(&datum.forward) < 0.0 {

@@ -1,6 +1,7 @@
-//! The wheel's yaw stands twice: in the axis that its tabs turn about, and in the rim's marked places. What both have in common (up,
-//! the cord, the lens, the print) drops out of their difference, so that a wheel which was touched between the photos of one side and
-//! those of the other shows there, and only there: each side's photos fit themselves.
+//! The wheel's yaw stands twice: in the axis that its tabs turn about, and in the rim's marked
+//! places. What both have in common (up, the cord, the lens, the print) drops out of their
+//! difference, so that a wheel which was touched between the photos of one side and those of the
+//! other shows there, and only there: each side's photos fit themselves.
 
 use std::collections::BTreeMap;
 
@@ -14,14 +15,17 @@ use crate::text::Amount;
 
 const YAW: Figure = Figure::WheelYaw;
 const YAW_FROM_OFFSETS: Figure = Figure::WheelYawFromOffsets;
-/// The two contradict each other when they differ by more than this many times the expanded uncertainty (k = 2) of their difference. On
-/// twenty-one sound benches with known truth they differed by 0.8 of it at most, on one with a knocked wheel by 20.
+/// The two contradict each other when they differ by more than this many times the expanded
+/// uncertainty (k = 2) of their difference. On twenty-one sound benches with known truth they
+/// differed by 0.8 of it at most, on one with a knocked wheel by 20.
 const CONTRADICTED: f64 = 2.0;
-/// What a hub's end float of half a millimetre does between marks 460 mm apart, degrees (common practice, no source).
+/// What a hub's end float of half a millimetre does between marks 460 mm apart, degrees (common
+/// practice, no source).
 const END_FLOAT_DEG: f64 = 0.06;
 
-/// Where the wheel's two yaws contradict each other: widens both to reach over their difference, for nobody can tell which is right, keeps
-/// them from verdicts, and tells why. `covariance` is that of `fields`.
+/// Where the wheel's two yaws contradict each other: widens both to reach over their difference,
+/// for nobody can tell which is right, keeps them from verdicts, and tells why. `covariance` is
+/// that of `fields`.
 pub fn doubt_moved_wheel(
     fields: &[Figure],
     covariance: &DMatrix<f64>,
@@ -30,7 +34,8 @@ pub fn doubt_moved_wheel(
     let place = |figure: Figure| fields.iter().position(|known| *known == figure);
     let (axis, marks) = (place(YAW)?, place(YAW_FROM_OFFSETS)?);
     let difference = (measured.get(&YAW)?.value - measured.get(&YAW_FROM_OFFSETS)?.value).abs();
-    let variance = covariance[(axis, axis)] + covariance[(marks, marks)] - 2.0 * covariance[(axis, marks)];
+    let variance =
+        covariance[(axis, axis)] + covariance[(marks, marks)] - 2.0 * covariance[(axis, marks)];
     let u = 2.0 * variance.max(0.0).sqrt();
     if !(difference > (CONTRADICTED * u).max(END_FLOAT_DEG)) {
         return None;
@@ -56,15 +61,17 @@ pub fn doubt_moved_wheel(
     )
 }
 
-/// A wheel that stands no farther apart than this along its axis in its set-ups, mm, stands still: photos tell it no better.
+/// A wheel that stands no farther apart than this along its axis in its set-ups, mm, stands still:
+/// photos tell it no better.
 const STANDS_STILL_MM: f64 = 0.2;
 /// A hub's usual end float, mm (common practice, no source).
 const END_FLOAT_MM: f64 = 0.5;
 
 /// Of a rim's marked place about the axis where nothing tells it, mm (common practice, no source).
 pub const USUAL_RADIUS_MM: f64 = 220.0;
-/// Half the distance between the ends of a rear spindle, mm: by how much a wheel that was set in `apart_mm` elsewhere at one end may have turned
-/// where no run-out tells (common practice, no source).
+/// Half the distance between the ends of a rear spindle, mm: by how much a wheel that was set in
+/// `apart_mm` elsewhere at one end may have turned where no run-out tells (common practice, no
+/// source).
 const HALF_SPINDLE_MM: f64 = 100.0;
 
 /// How a wheel that was touched between set-ups stands in them.
@@ -77,25 +84,35 @@ pub struct Float {
 }
 
 impl Float {
-    /// How far the wheel's direction may be off, degrees. A wheel that was turned by d between two set-ups half a turn apart has its axis told d / 2
-    /// aside, with no contradiction but one: its rim seems to wobble by twice the radius times that.
+    /// How far the wheel's direction may be off, degrees. A wheel that was turned by d between two
+    /// set-ups half a turn apart has its axis told d / 2 aside, with no contradiction but one:
+    /// its rim seems to wobble by twice the radius times that.
     fn turned_deg(&self, run_out_mm: Option<f64>) -> f64 {
         let by_run_out = run_out_mm.map(|mm| (mm / (2.0 * self.radius_mm)).atan());
         by_run_out.unwrap_or_else(|| (self.apart_mm / 2.0 / HALF_SPINDLE_MM).atan()).to_degrees()
     }
 }
 
-/// Where the wheel stands elsewhere along its axis in one set-up than in another: what is told of its place across holds for the mean of them, and
-/// is widened to reach both. Beyond a hub's end float it was touched, and may have been turned as well: directions, the run-out and what is told over
-/// the chain's length are widened for that, all is kept from verdicts, and why is told.
-pub fn doubt_floating_wheel(float: Float, measured: &mut BTreeMap<Figure, Measurement>) -> Option<Finding> {
+/// Where the wheel stands elsewhere along its axis in one set-up than in another: what is told of
+/// its place across holds for the mean of them, and is widened to reach both. Beyond a hub's end
+/// float it was touched, and may have been turned as well: directions, the run-out and what is told
+/// over the chain's length are widened for that, all is kept from verdicts, and why is told.
+pub fn doubt_floating_wheel(
+    float: Float,
+    measured: &mut BTreeMap<Figure, Measurement>,
+) -> Option<Finding> {
     let apart_mm = float.apart_mm;
     if !(apart_mm > STANDS_STILL_MM) {
         return None;
     }
     let beyond = apart_mm > END_FLOAT_MM;
-    let across =
-        [Figure::WheelOffset, Figure::WheelOffsetAtMark, Figure::WheelInFrameOffset, Figure::ChainAtGearbox, Figure::ChainAtRear];
+    let across = [
+        Figure::WheelOffset,
+        Figure::WheelOffsetAtMark,
+        Figure::WheelInFrameOffset,
+        Figure::ChainAtGearbox,
+        Figure::ChainAtRear,
+    ];
     if !beyond {
         for field in across {
             if let Some(figure) = measured.get_mut(&field) {
@@ -124,7 +141,9 @@ pub fn doubt_floating_wheel(float: Float, measured: &mut BTreeMap<Figure, Measur
     };
     across.into_iter().for_each(|field| widen(field, apart_mm / 2.0));
     // No float is so large: the wheel was set in elsewhere, and the spindle with it.
-    [Figure::SpindleLeft, Figure::SpindleRight].into_iter().for_each(|field| widen(field, apart_mm / 2.0));
+    [Figure::SpindleLeft, Figure::SpindleRight]
+        .into_iter()
+        .for_each(|field| widen(field, apart_mm / 2.0));
     directions.into_iter().for_each(|field| widen(field, turned));
     widen(Figure::ChainAtGearbox, lever * turned.to_radians().tan());
     widen(Figure::RunoutLateral, run_out.unwrap_or(0.0));
@@ -145,15 +164,21 @@ pub fn doubt_floating_wheel(float: Float, measured: &mut BTreeMap<Figure, Measur
     )
 }
 
-/// A figure that another reading of the photos widens by less than this part of its uncertainty hardly depends on it.
+/// A figure that another reading of the photos widens by less than this part of its uncertainty
+/// hardly depends on it.
 const HARDLY: f64 = 0.1;
 
-/// Widens what other readings of the photos tell otherwise to reach over all of them with their own uncertainties, and keeps it from verdicts.
-/// `readings` are value and expanded uncertainty by each of them.
-pub fn allow_for_readings(readings: &[BTreeMap<Figure, (f64, f64)>], measured: &mut BTreeMap<Figure, Measurement>) {
+/// Widens what other readings of the photos tell otherwise to reach over all of them with their own
+/// uncertainties, and keeps it from verdicts. `readings` are value and expanded uncertainty by each
+/// of them.
+pub fn allow_for_readings(
+    readings: &[BTreeMap<Figure, (f64, f64)>],
+    measured: &mut BTreeMap<Figure, Measurement>,
+) {
     for (field, figure) in measured {
         let reach = |(value, u): &(f64, f64)| (value - figure.value).abs() + u;
-        let farthest = readings.iter().filter_map(|told| told.get(field)).map(reach).fold(0.0, f64::max);
+        let farthest =
+            readings.iter().filter_map(|told| told.get(field)).map(reach).fold(0.0, f64::max);
         if farthest > (1.0 + HARDLY) * figure.u {
             figure.u = farthest;
             figure.quality = Quality::Single;
@@ -170,7 +195,10 @@ mod tests {
         // Each known to 0.02 degrees (k = 2), and to the same side: their difference to 0.0063.
         let covariance = DMatrix::from_row_slice(2, 2, &[1e-4, 0.95e-4, 0.95e-4, 1e-4]);
         let figure = |value| Measurement { value, u: 0.02, quality: Quality::Good };
-        let mut measured = BTreeMap::from([(fields[0].clone(), figure(0.3)), (fields[1].clone(), figure(0.3 + difference))]);
+        let mut measured = BTreeMap::from([
+            (fields[0].clone(), figure(0.3)),
+            (fields[1].clone(), figure(0.3 + difference)),
+        ]);
         let finding = doubt_moved_wheel(&fields, &covariance, &mut measured);
         (finding, measured[&YAW])
     }
@@ -179,20 +207,26 @@ mod tests {
     fn a_wheel_that_stands_elsewhere_along_its_axis_is_told_where_it_matters() {
         let figure = Measurement { value: 1.0, u: 0.1, quality: Quality::Good };
         let told = |apart_mm| {
-            let mut measured = BTreeMap::from([(Figure::ChainAtGearbox, figure), (Figure::WheelLean, figure)]);
+            let mut measured =
+                BTreeMap::from([(Figure::ChainAtGearbox, figure), (Figure::WheelLean, figure)]);
             let finding = doubt_floating_wheel(Float { apart_mm, radius_mm: 230.0 }, &mut measured);
             (finding.is_some(), measured[&Figure::ChainAtGearbox], measured[&Figure::WheelLean])
         };
         assert_eq!(told(0.1), (false, figure, figure));
         let (finding, chain, lean) = told(0.4);
-        assert!(!finding && chain.u > 0.2 && chain.quality == Quality::Good && lean == figure, "{chain:?}");
+        assert!(
+            !finding && chain.u > 0.2 && chain.quality == Quality::Good && lean == figure,
+            "{chain:?}"
+        );
         let (finding, chain, _) = told(5.0);
         assert!(finding && chain.u >= 2.6 && chain.quality == Quality::Single, "{chain:?}");
     }
 
-    /// A wheel set in again 0.4 degrees otherwise: its axis is told 0.2 degrees aside, and its rim seems to wobble by 1.6 mm.
+    /// A wheel set in again 0.4 degrees otherwise: its axis is told 0.2 degrees aside, and its rim
+    /// seems to wobble by 1.6 mm.
     #[test]
-    fn a_wheel_that_was_turned_between_its_set_ups_widens_directions_and_run_out_over_what_the_wobble_tells() {
+    fn a_wheel_that_was_turned_between_its_set_ups_widens_directions_and_run_out_over_what_the_wobble_tells()
+     {
         let figure = |value, u| Measurement { value, u, quality: Quality::Good };
         let mut measured = BTreeMap::from([
             (Figure::RunoutLateral, figure(1.606, 0.14)),
@@ -201,7 +235,8 @@ mod tests {
             (Figure::ChainAtGearbox, figure(-3.0, 0.2)),
             (Figure::SpindleLeft, figure(120.0, 0.5)),
         ]);
-        doubt_floating_wheel(Float { apart_mm: 1.1, radius_mm: 230.0 }, &mut measured).expect("it is told");
+        doubt_floating_wheel(Float { apart_mm: 1.1, radius_mm: 230.0 }, &mut measured)
+            .expect("it is told");
         let u = |figure: Figure| measured[&figure].u;
         assert!(u(Figure::WheelYaw) > 0.2 && u(Figure::WheelYaw) < 0.25, "{}", u(Figure::WheelYaw));
         assert!(u(Figure::SpindleLeft) >= 0.5 + 0.55, "{}", u(Figure::SpindleLeft));

@@ -1,4 +1,5 @@
-//! Whether two halves of the photos tell the same figures, within what their own uncertainties allow.
+//! Whether two halves of the photos tell the same figures, within what their own uncertainties
+//! allow.
 
 use std::collections::BTreeMap;
 
@@ -17,16 +18,22 @@ use super::settings::BenchSettings;
 
 /// Figures that the check looks at: those that the photos decide and that differ from each other.
 fn is_checked(figure: &Figure) -> bool {
-    use Figure::{ChainAtGearbox, ChainLean, ChainYaw, RimFromFace, RimOffset, WheelLean, WheelYaw, WheelYawFromOffsets};
-    let of_wheel = matches!(figure, RimOffset(_) | WheelYaw | WheelYawFromOffsets | WheelLean | RimFromFace);
+    use Figure::{
+        ChainAtGearbox, ChainLean, ChainYaw, RimFromFace, RimOffset, WheelLean, WheelYaw,
+        WheelYawFromOffsets,
+    };
+    let of_wheel =
+        matches!(figure, RimOffset(_) | WheelYaw | WheelYawFromOffsets | WheelLean | RimFromFace);
     of_wheel || matches!(figure, ChainAtGearbox | ChainYaw | ChainLean)
 }
 
-/// A half that knows a figure this many times worse than the whole has not seen what the figure rests on: it is left out.
+/// A half that knows a figure this many times worse than the whole has not seen what the figure
+/// rests on: it is left out.
 const KNOWS_TOO_LITTLE: f64 = 10.0;
 /// Where along its half length a cord is compared.
 const NEAR_END: f64 = 0.7;
-/// From here on left and right are said to differ: their ratio scatters about 1 by some 0.4, since they share few figures.
+/// From here on left and right are said to differ: their ratio scatters about 1 by some 0.4, since
+/// they share few figures.
 const FAR_APART: f64 = 2.5;
 /// Fewest figures that both halves tell, for a ratio.
 const LEAST_FIGURES: usize = 3;
@@ -34,20 +41,22 @@ const LEAST_FIGURES: usize = 3;
 /// What came of the check.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Checked {
-    /// Rms over the checked figures, the cord's place and the lines' hang of the odd and even photos' difference, each half with a cord
-    /// and an up of its own, over the difference's standard uncertainty: about 1 for honest photos. None where nothing could be compared.
+    /// Rms over the checked figures, the cord's place and the lines' hang of the odd and even
+    /// photos' difference, each half with a cord and an up of its own, over the difference's
+    /// standard uncertainty: about 1 for honest photos. None where nothing could be compared.
     pub ratio: Option<f64>,
-    /// The same of the photos from the left and from the right: what light and shadow do to a cord, either side sees otherwise, and
-    /// where both together take the middle of it this says more than the figures are off.
+    /// The same of the photos from the left and from the right: what light and shadow do to a
+    /// cord, either side sees otherwise, and where both together take the middle of it this
+    /// says more than the figures are off.
     pub left_right: Option<f64>,
-    /// What odd and even photos say of the error of a figure that all of them tell: for honest photos a draw with the photos' own
-    /// standard uncertainty.
+    /// What odd and even photos say of the error of a figure that all of them tell: for honest
+    /// photos a draw with the photos' own standard uncertainty.
     pub apart: BTreeMap<Figure, f64>,
     pub findings: Vec<Finding>,
 }
 
-/// Odd against even photos, and those from the left against those from the right. Each half has its cord, its lines and its up for
-/// itself.
+/// Odd against even photos, and those from the left against those from the right. Each half has its
+/// cord, its lines and its up for itself.
 pub fn check(
     solution: &Solution,
     settings: &BenchSettings,
@@ -57,7 +66,8 @@ pub fn check(
 ) -> Checked {
     let mut checked = Checked::default();
     for split in [Split::OddEven, Split::LeftRight] {
-        let (ratio, apart) = compare(solution, settings, choices, fields, propagated, split).unwrap_or_default();
+        let (ratio, apart) =
+            compare(solution, settings, choices, fields, propagated, split).unwrap_or_default();
         match split {
             Split::OddEven => (checked.ratio, checked.apart) = (ratio, apart),
             Split::LeftRight => checked.left_right = ratio,
@@ -99,28 +109,40 @@ fn halves_differ(split: Split, ratio: f64, has_lines: bool) -> Finding {
 
 fn cannot_compare(split: Split) -> Finding {
     let (what, advice) = match split {
-        Split::OddEven => ("every other photo with the rest", "Take four photos or more of each set-up, from both sides."),
-        Split::LeftRight => {
-            ("the photos from the left with those from the right", "Take two photos or more from either side in each set-up.")
-        }
+        Split::OddEven => (
+            "every other photo with the rest",
+            "Take four photos or more of each set-up, from both sides.",
+        ),
+        Split::LeftRight => (
+            "the photos from the left with those from the right",
+            "Take two photos or more from either side in each set-up.",
+        ),
     };
     Finding::note(
         "not-cross-checked",
-        format!("The figures could not be checked by comparing {what}: there are too few, or they show too different things."),
+        format!(
+            "The figures could not be checked by comparing {what}: there are too few, or they show too different things."
+        ),
         advice,
     )
 }
 
-/// What both halves show whichever side they look from: where the cord runs near its ends, and how plumb lines hang, in the world that one
-/// card holds still. Each as told by either half, with its variance by either half and by all photos.
+/// What both halves show whichever side they look from: where the cord runs near its ends, and how
+/// plumb lines hang, in the world that one card holds still. Each as told by either half, with its
+/// variance by either half and by all photos.
 fn datum_and_up(solution: &Solution, one: &Half, other: &Half) -> Vec<(f64, f64, f64, f64, f64)> {
     let (state, slots) = (&solution.state, &solution.slots);
     // Each quantity as the unknowns that it is linear in: slot and factor; and how it is told.
     let mut quantities: Vec<(Vec<(usize, f64)>, Box<dyn Fn(&State) -> f64>)> = Vec::new();
     for (idx, &slot) in slots.cords.iter().enumerate() {
         for s in [-NEAR_END, NEAR_END] {
-            let at = move |state: &State| state.cords[idx].at(state.cords[idx].middle + s * state.cords[idx].half).y;
-            quantities.push((vec![(slot, 1.0), (slot + 1, s), (slot + 2, s * s - 1.0 / 3.0)], Box::new(at)));
+            let at = move |state: &State| {
+                state.cords[idx].at(state.cords[idx].middle + s * state.cords[idx].half).y
+            };
+            quantities.push((
+                vec![(slot, 1.0), (slot + 1, s), (slot + 2, s * s - 1.0 / 3.0)],
+                Box::new(at),
+            ));
         }
     }
     for (idx, &slot) in slots.lines.iter().enumerate() {
@@ -131,11 +153,14 @@ fn datum_and_up(solution: &Solution, one: &Half, other: &Half) -> Vec<(f64, f64,
         }
     }
     let variance = |by: &[(usize, f64)], covariance: &DMatrix<f64>| -> f64 {
-        by.iter().flat_map(|&(i, di)| by.iter().map(move |&(j, dj)| di * dj * covariance[(i, j)])).sum()
+        by.iter()
+            .flat_map(|&(i, di)| by.iter().map(move |&(j, dj)| di * dj * covariance[(i, j)]))
+            .sum()
     };
     let Some(all) = solution.covariance.as_ref() else { return Vec::new() };
     let compared = quantities.iter().map(|(by, told)| {
-        let [va, vb, all] = [&one.covariance, &other.covariance, all].map(|covariance| variance(by, covariance));
+        let [va, vb, all] =
+            [&one.covariance, &other.covariance, all].map(|covariance| variance(by, covariance));
         (told(&one.state), told(&other.state), va, vb, all)
     });
     compared.collect()
@@ -156,7 +181,9 @@ fn compare(
         (values, spread, half)
     });
     let whole = solution.covariance.as_ref()? * propagated.jacobian.transpose();
-    let variance = |i: usize, spread: &nalgebra::DMatrix<f64>| propagated.jacobian.row(i).transpose().dot(&spread.column(i));
+    let variance = |i: usize, spread: &nalgebra::DMatrix<f64>| {
+        propagated.jacobian.row(i).transpose().dot(&spread.column(i))
+    };
     let (mut sum, mut n, mut apart) = (0.0, 0, BTreeMap::new());
     for (a, b, va, vb, all) in datum_and_up(solution, &one.2, &other.2) {
         if [va, vb].iter().all(|v| *v > 0.0 && *v < KNOWS_TOO_LITTLE.powi(2) * all) {
@@ -171,7 +198,8 @@ fn compare(
         if known(va) && known(vb) {
             sum += (a - b).powi(2) / (va + vb);
             n += 1;
-            // Of a mean weighted by what either half knows: its standard uncertainty over that of the difference.
+            // Of a mean weighted by what either half knows: its standard uncertainty over that of
+            // the difference.
             apart.insert(field.clone(), (a - b).abs() * (va * vb).sqrt() / (va + vb));
         }
     }

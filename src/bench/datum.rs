@@ -1,10 +1,12 @@
 //! The datum: the upright plane through the cord, from the cord's own edges and from riders on it.
 //!
-//! Both are sources of one straight line seen from above, y = a + b s with s from -1 to 1 along what was seen of the cord. The edges give
-//! (a, b) with a covariance; a rider gives y at its place. They are put together by least squares with weights that are fixed once, at the
-//! solution (Gauss-Markov: the inverse covariances); what errors they share through cards and cameras is left out of the weights, and
-//! counted in full where uncertainty is told, by derivatives of the very same line. Before that they must agree, with their joint
-//! covariance, within k = 2.
+//! Both are sources of one straight line seen from above, y = a + b s with s from -1 to 1 along
+//! what was seen of the cord. The edges give (a, b) with a covariance; a rider gives y at its
+//! place. They are put together by least squares with weights that are fixed once, at the
+//! solution (Gauss-Markov: the inverse covariances); what errors they share through cards and
+//! cameras is left out of the weights, and counted in full where uncertainty is told, by
+//! derivatives of the very same line. Before that they must agree, with their joint covariance,
+//! within k = 2.
 
 use std::collections::BTreeSet;
 
@@ -44,7 +46,8 @@ struct Line {
 }
 
 impl DatumChoice {
-    /// The edges alone, as far as they were found; a doubtful cord is no better than a single sighting, and one that lies as no cord can is none.
+    /// The edges alone, as far as they were found; a doubtful cord is no better than a single
+    /// sighting, and one that lies as no cord can is none.
     pub fn edges_alone(solution: &Solution) -> Option<Self> {
         let refused = solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
         let cord = solution.state.cords.first().filter(|_| !refused)?;
@@ -59,7 +62,13 @@ impl DatumChoice {
     }
 
     /// The datum plane; None where the state lacks what was chosen.
-    pub fn plane(&self, state: &State, up: &Vector3<f64>, left: &Vector3<f64>, shift: &Shift) -> Option<Datum> {
+    pub fn plane(
+        &self,
+        state: &State,
+        up: &Vector3<f64>,
+        left: &Vector3<f64>,
+        shift: &Shift,
+    ) -> Option<Datum> {
         if self.edges.is_some() && self.riders.is_empty() {
             return Some(Datum::of(&lit(state.cords.first()?, shift), up, left));
         }
@@ -75,14 +84,17 @@ impl DatumChoice {
 
     fn line(&self, state: &State, shift: &Shift) -> Option<Line> {
         let cord = match self.edges {
-            // One datum for all set-ups: frame and wheel do not follow a cord that somebody touched. Its first place counts; the others,
-            // which the photos tell through the cards, help with it as far as cords stay where they are.
+            // One datum for all set-ups: frame and wheel do not follow a cord that somebody
+            // touched. Its first place counts; the others, which the photos tell
+            // through the cards, help with it as far as cords stay where they are.
             Some(_) => Some(lit(state.cords.first()?, shift)),
             None => None,
         };
-        let places: Vec<Vector3<f64>> = self.riders.iter().map(|rider| self.place(rider, state, shift)).collect();
+        let places: Vec<Vector3<f64>> =
+            self.riders.iter().map(|rider| self.place(rider, state, shift)).collect();
         let s = |p: &Vector3<f64>| (p.x - self.middle) / self.half;
-        let design = DMatrix::from_fn(places.len(), 2, |i, k| if k == 0 { 1.0 } else { s(&places[i]) });
+        let design =
+            DMatrix::from_fn(places.len(), 2, |i, k| if k == 0 { 1.0 } else { s(&places[i]) });
         let weighted = design.transpose() * &self.weights;
         let y = DVector::from_iterator(places.len(), places.iter().map(|p| p.y));
         let mut normal: Matrix2<f64> = (&weighted * &design).fixed_view::<2, 2>(0, 0).into_owned();
@@ -112,15 +124,28 @@ impl DatumChoice {
         place
     }
 
-    /// Each rider as it stands in all set-ups or in the first that shows it, and where it has the cord.
-    pub fn rider_places(&self, state: &State, shift: &Shift) -> Vec<(&StandingRider, Vector3<f64>)> {
+    /// Each rider as it stands in all set-ups or in the first that shows it, and where it has the
+    /// cord.
+    pub fn rider_places(
+        &self,
+        state: &State,
+        shift: &Shift,
+    ) -> Vec<(&StandingRider, Vector3<f64>)> {
         let mut told = BTreeSet::new();
-        self.riders.iter().filter(|r| told.insert(r.rider)).map(|r| (r, self.place(r, state, shift))).collect()
+        self.riders
+            .iter()
+            .filter(|r| told.insert(r.rider))
+            .map(|r| (r, self.place(r, state, shift)))
+            .collect()
     }
 
     /// Numbers of the tabs that tell a rider, over all set-ups.
     pub fn faces_of(&self, rider: u8) -> BTreeSet<u8> {
-        self.riders.iter().filter(|r| r.rider == rider).flat_map(|r| r.faces.iter().map(|face| face.number)).collect()
+        self.riders
+            .iter()
+            .filter(|r| r.rider == rider)
+            .flat_map(|r| r.faces.iter().map(|face| face.number))
+            .collect()
     }
 
     /// What riders add to the uncertainty that no photo shows, with standard deviations.
@@ -129,12 +154,19 @@ impl DatumChoice {
         let mut list = Vec::new();
         let numbers: BTreeSet<u8> = self.riders.iter().map(|r| r.rider).collect();
         for rider in numbers {
-            let sigma = self.riders.iter().filter(|r| r.rider == rider).map(|r| r.sigma).fold(0.0, f64::max);
+            let sigma = self
+                .riders
+                .iter()
+                .filter(|r| r.rider == rider)
+                .map(|r| r.sigma)
+                .fold(0.0, f64::max);
             list.push((Nuisance::RiderAcross(rider), sigma));
             list.push((Nuisance::RiderHeight(rider), assumed.rider_height_u_mm / 2.0));
         }
         if self.riders.iter().any(|rider| rider.later > 0.0) {
-            list.extend([0, 1].map(|end| (Nuisance::RiderCordMoved(end), assumed.cord_moved_u_mm / 2.0)));
+            list.extend(
+                [0, 1].map(|end| (Nuisance::RiderCordMoved(end), assumed.cord_moved_u_mm / 2.0)),
+            );
         }
         list
     }
@@ -161,12 +193,19 @@ fn plain_line(places: &[(f64, f64)]) -> Option<(f64, f64)> {
     Some((values[0], values[1]))
 }
 
-/// Whether a figure is told from the datum plane: the chain's and the print's are not, nor what lies level.
+/// Whether a figure is told from the datum plane: the chain's and the print's are not, nor what
+/// lies level.
 pub fn stands_on(figure: &Figure) -> bool {
-    use Section::{Backbone, Faces, Frame, Plumb, Riders, Rim, Spindle, Stations, Wheel, WheelInFrame};
-    let is_level = matches!(figure.sense(), Sense::Lean | Sense::LeftHigh) || matches!(figure, Figure::RimHeight(_));
+    use Section::{
+        Backbone, Faces, Frame, Plumb, Riders, Rim, Spindle, Stations, Wheel, WheelInFrame,
+    };
+    let is_level = matches!(figure.sense(), Sense::Lean | Sense::LeftHigh)
+        || matches!(figure, Figure::RimHeight(_));
     let is_told_from_it = match figure.section() {
-        Some(Rim | Wheel | WheelInFrame | Frame | Plumb | Stations | Backbone | Faces | Spindle | Riders) => true,
+        Some(
+            Rim | Wheel | WheelInFrame | Frame | Plumb | Stations | Backbone | Faces | Spindle
+            | Riders,
+        ) => true,
         _ => matches!(figure, Figure::CordStraightness | Figure::CordMoved),
     };
     is_told_from_it && !is_level

@@ -14,7 +14,8 @@ use super::riders::{StandingRider, standing};
 use super::settings::BenchSettings;
 use super::views::Views;
 
-/// What the datum is told from. None, with a finding, where nothing tells it or where its sources contradict each other.
+/// What the datum is told from. None, with a finding, where nothing tells it or where its sources
+/// contradict each other.
 pub fn choose(
     solution: &Solution,
     settings: &BenchSettings,
@@ -25,7 +26,9 @@ pub fn choose(
 ) -> Option<DatumChoice> {
     let edges = DatumChoice::edges_alone(solution);
     let riders = standing(solution, settings, views, up, plane, findings);
-    let Some(covariance) = solution.covariance.as_ref().filter(|_| !riders.is_empty()) else { return edges };
+    let Some(covariance) = solution.covariance.as_ref().filter(|_| !riders.is_empty()) else {
+        return edges;
+    };
     let tried = |edges: Option<&DatumChoice>, riders: Vec<StandingRider>| {
         let mut told = Vec::new();
         let trial = Trial::new(solution, settings, covariance, edges.is_some(), riders);

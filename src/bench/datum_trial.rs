@@ -1,4 +1,5 @@
-//! Riders and the cord's edges weighed against each other: whether they agree, what must be left out, and with what weights they count.
+//! Riders and the cord's edges weighed against each other: whether they agree, what must be left
+//! out, and with what weights they count.
 
 use std::collections::BTreeSet;
 
@@ -15,12 +16,14 @@ use super::nuisance::Shift;
 use super::riders::StandingRider;
 use super::settings::BenchSettings;
 
-/// Riders at least this far apart, mm, tell the datum's direction well enough to stand for a datum; and to stand for one with a doubt.
+/// Riders at least this far apart, mm, tell the datum's direction well enough to stand for a datum;
+/// and to stand for one with a doubt.
 const APART: f64 = 600.0;
 const LEAST_APART: f64 = 100.0;
 /// Riders this far apart that agree with the edges bear them out, mm.
 const BEARS_OUT: f64 = 300.0;
-/// A rider's cord in a later set-up that lies farther than this from the first's has moved, mm, or three standard values where they are more.
+/// A rider's cord in a later set-up that lies farther than this from the first's has moved, mm, or
+/// three standard values where they are more.
 const MOVED: f64 = 0.35;
 /// A rider that was pushed along the cord by less than this tells of the same place of it, mm.
 const NEARBY: f64 = 50.0;
@@ -47,9 +50,12 @@ impl<'a> Trial<'a> {
         riders: Vec<StandingRider>,
     ) -> Self {
         let state = &solution.state;
-        let cord = state.cords.first().filter(|_| with_edges).map(|cord| (cord, solution.slots.cords[0]));
+        let cord =
+            state.cords.first().filter(|_| with_edges).map(|cord| (cord, solution.slots.cords[0]));
         let told: Vec<_> = riders.iter().map(|rider| told_by(rider, solution)).collect();
-        let (low, high) = told.iter().fold((f64::MAX, f64::MIN), |(low, high), (p, _)| (low.min(p.x), high.max(p.x)));
+        let (low, high) = told
+            .iter()
+            .fold((f64::MAX, f64::MIN), |(low, high), (p, _)| (low.min(p.x), high.max(p.x)));
         let (middle, half) = match cord {
             Some((cord, _)) => (cord.middle, cord.half),
             None => ((low + high) / 2.0, ((high - low) / 2.0).max(50.0)),
@@ -62,17 +68,23 @@ impl<'a> Trial<'a> {
     }
 
     fn keep(self, keep: impl Fn(&StandingRider) -> bool) -> Self {
-        let kept = self.riders.iter().zip(&self.told).filter(|(rider, _)| keep(rider)).map(|(r, t)| (r.clone(), t.clone()));
+        let kept = self
+            .riders
+            .iter()
+            .zip(&self.told)
+            .filter(|(rider, _)| keep(rider))
+            .map(|(r, t)| (r.clone(), t.clone()));
         let (riders, told) = kept.unzip();
         Self { riders, told, ..self }
     }
 
-    /// Without what riders tell in later set-ups where the cord was seen to have moved. A rider that is told by all set-ups together stayed
-    /// where it was, and the cord with it.
+    /// Without what riders tell in later set-ups where the cord was seen to have moved. A rider
+    /// that is told by all set-ups together stayed where it was, and the cord with it.
     pub fn without_moved(self, cord_moved: bool) -> (Self, bool) {
         let bound = MOVED.max(1.5 * self.settings.assumed.cord_moved_u_mm);
         let elsewhere = |i: usize| {
-            let same = (0..self.riders.len()).filter(|&j| self.riders[j].rider == self.riders[i].rider);
+            let same =
+                (0..self.riders.len()).filter(|&j| self.riders[j].rider == self.riders[i].rider);
             let mut first = same.filter(|&j| self.riders[j].later < 1.0);
             first.any(|j| {
                 let apart = self.told[i].0 - self.told[j].0;
@@ -90,10 +102,13 @@ impl<'a> Trial<'a> {
 
     /// Covariance of two linear functions of the kept unknowns.
     fn photos(&self, a: &[(usize, f64)], b: &[(usize, f64)]) -> f64 {
-        a.iter().map(|(i, da)| b.iter().map(|(j, db)| da * db * self.covariance[(*i, *j)]).sum::<f64>()).sum()
+        a.iter()
+            .map(|(i, da)| b.iter().map(|(j, db)| da * db * self.covariance[(*i, *j)]).sum::<f64>())
+            .sum()
     }
 
-    /// What riders' errors of their own, and the cord's moves between set-ups, add to the covariance of their y.
+    /// What riders' errors of their own, and the cord's moves between set-ups, add to the
+    /// covariance of their y.
     fn unseen(&self, i: usize, j: usize) -> f64 {
         let assumed = &self.settings.assumed;
         let (a, b) = (&self.riders[i], &self.riders[j]);
@@ -105,18 +120,25 @@ impl<'a> Trial<'a> {
 
     fn riders_covariance(&self) -> DMatrix<f64> {
         let n = self.riders.len();
-        DMatrix::from_fn(n, n, |i, j| self.photos(&self.told[i].1, &self.told[j].1) + self.unseen(i, j))
+        DMatrix::from_fn(n, n, |i, j| {
+            self.photos(&self.told[i].1, &self.told[j].1) + self.unseen(i, j)
+        })
     }
 
-    /// Covariance of the edges' line (a, b): that of the unknowns, and light and shadow on the cord.
+    /// Covariance of the edges' line (a, b): that of the unknowns, and light and shadow on the
+    /// cord.
     fn edges_covariance(&self) -> Option<Matrix2<f64>> {
         let (_, slot) = self.cord?;
         let light = (self.settings.assumed.cord_light_u_mm / 2.0).powi(2) / 2.0;
-        Some(self.covariance.fixed_view::<2, 2>(slot, slot).into_owned() + Matrix2::identity() * light)
+        Some(
+            self.covariance.fixed_view::<2, 2>(slot, slot).into_owned()
+                + Matrix2::identity() * light,
+        )
     }
 
-    /// By how much the riders lie to the left of the line they are held against, and the covariance of that: of the edges' line where there
-    /// is one, else of the riders' own. With its degrees of freedom.
+    /// By how much the riders lie to the left of the line they are held against, and the covariance
+    /// of that: of the edges' line where there is one, else of the riders' own. With its
+    /// degrees of freedom.
     fn residuals(&self) -> Option<(DVector<f64>, DMatrix<f64>, usize)> {
         let n = self.riders.len();
         let spread = self.riders_covariance();
@@ -127,7 +149,8 @@ impl<'a> Trial<'a> {
                 by.extend([(slot, -1.0), (slot + 1, -self.s(i))]);
                 by
             };
-            let off = DVector::from_fn(n, |i, _| self.told[i].0.y - cord.y[0] - cord.y[1] * self.s(i));
+            let off =
+                DVector::from_fn(n, |i, _| self.told[i].0.y - cord.y[0] - cord.y[1] * self.s(i));
             let joint = DMatrix::from_fn(n, n, |i, j| {
                 let lit = light * (1.0 + self.s(i) * self.s(j));
                 self.photos(&gradient(i), &gradient(j)) + self.unseen(i, j) + lit
@@ -153,8 +176,9 @@ impl<'a> Trial<'a> {
         off.dot(&(inverse * &off)) / chi_square_bound(freedom)
     }
 
-    /// Without the one rider that all others contradict: told by name with what it is off. Two riders and the edges, or three riders, must
-    /// be left to agree, or nobody can tell which is wrong.
+    /// Without the one rider that all others contradict: told by name with what it is off. Two
+    /// riders and the edges, or three riders, must be left to agree, or nobody can tell which
+    /// is wrong.
     pub fn agreeing(self) -> (Self, Option<(String, f64)>) {
         let numbers: BTreeSet<u8> = self.riders.iter().map(|r| r.rider).collect();
         let least = if self.cord.is_some() { 3 } else { 4 };
@@ -162,12 +186,22 @@ impl<'a> Trial<'a> {
             return (self, None);
         }
         let others = |rider: u8| self.view_without(rider);
-        let best = numbers.iter().copied().min_by(|&a, &b| others(a).contradiction().total_cmp(&others(b).contradiction()));
-        let Some(worst) = best.filter(|&rider| others(rider).contradiction() <= 1.0) else { return (self, None) };
-        let words = self.riders.iter().find(|r| r.rider == worst).map_or_else(String::new, StandingRider::words);
+        let best = numbers
+            .iter()
+            .copied()
+            .min_by(|&a, &b| others(a).contradiction().total_cmp(&others(b).contradiction()));
+        let Some(worst) = best.filter(|&rider| others(rider).contradiction() <= 1.0) else {
+            return (self, None);
+        };
+        let words = self
+            .riders
+            .iter()
+            .find(|r| r.rider == worst)
+            .map_or_else(String::new, StandingRider::words);
         let off = self.residuals().map_or(0.0, |(off, ..)| {
             let mine = (0..self.riders.len()).filter(|&i| self.riders[i].rider == worst);
-            mine.map(|i| off[i]).fold(0.0, |most: f64, by| if by.abs() > most.abs() { by } else { most })
+            mine.map(|i| off[i])
+                .fold(0.0, |most: f64, by| if by.abs() > most.abs() { by } else { most })
         });
         (self.keep(|rider| rider.rider != worst), Some((words, off)))
     }
@@ -187,16 +221,24 @@ impl<'a> Trial<'a> {
     }
 
     /// The choice with its weights and its quality.
-    pub fn chosen(self, edges: Option<&DatumChoice>, findings: &mut Vec<Finding>) -> Option<DatumChoice> {
+    pub fn chosen(
+        self,
+        edges: Option<&DatumChoice>,
+        findings: &mut Vec<Finding>,
+    ) -> Option<DatumChoice> {
         let numbers: BTreeSet<u8> = self.riders.iter().map(|r| r.rider).collect();
-        let (low, high) = self.told.iter().fold((f64::MAX, f64::MIN), |(low, high), (p, _)| (low.min(p.x), high.max(p.x)));
+        let (low, high) = self
+            .told
+            .iter()
+            .fold((f64::MAX, f64::MIN), |(low, high), (p, _)| (low.min(p.x), high.max(p.x)));
         let apart = high - low;
         // Faces may be seen in different set-ups.
         let both_faces = |rider: &u8| {
             let faces = self.riders.iter().filter(|r| r.rider == *rider).flat_map(|r| &r.faces);
             faces.map(|face| face.number).collect::<BTreeSet<u8>>().len() > 1
         };
-        let alone_good = apart >= APART && (numbers.len() >= 3 || numbers.len() == 2 && numbers.iter().all(both_faces));
+        let alone_good = apart >= APART
+            && (numbers.len() >= 3 || numbers.len() == 2 && numbers.iter().all(both_faces));
         let quality = match edges {
             Some(_) if alone_good || numbers.len() >= 2 && apart >= BEARS_OUT => Quality::Good,
             Some(edges) => edges.quality,
@@ -215,7 +257,14 @@ impl<'a> Trial<'a> {
             Some(spread) => Some(spread.try_inverse()?),
             None => None,
         };
-        Some(DatumChoice { edges, weights, middle: self.middle, half: self.half, quality, riders: self.riders })
+        Some(DatumChoice {
+            edges,
+            weights,
+            middle: self.middle,
+            half: self.half,
+            quality,
+            riders: self.riders,
+        })
     }
 }
 
@@ -229,13 +278,14 @@ fn told_by(rider: &StandingRider, solution: &Solution) -> (Vector3<f64>, Vec<(us
         state.nudge_kept(&solution.slots, &change);
         rider.axis(&state, &Shift(None)).y
     };
-    let slots = rider.faces.iter().flat_map(|face| (0..7).map(|k| solution.slots.tabs[face.tab] + k));
+    let slots =
+        rider.faces.iter().flat_map(|face| (0..7).map(|k| solution.slots.tabs[face.tab] + k));
     let by = slots.map(|slot| (slot, (y(slot, STEP) - y(slot, -STEP)) / (2.0 * STEP))).collect();
     (rider.axis(&solution.state, &Shift(None)), by)
 }
 
-/// What chi-square with so many degrees of freedom stays below 95.45 times in 100 (Wilson and Hilferty's approximation, 1.69 being the normal
-/// law's one-sided quantile).
+/// What chi-square with so many degrees of freedom stays below 95.45 times in 100 (Wilson and
+/// Hilferty's approximation, 1.69 being the normal law's one-sided quantile).
 fn chi_square_bound(freedom: usize) -> f64 {
     let n = freedom.max(1) as f64;
     let part = 2.0 / (9.0 * n);

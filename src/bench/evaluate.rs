@@ -1,4 +1,5 @@
-//! Every figure as a plain function of the scene: told once at the solution and again beside it for uncertainties.
+//! Every figure as a plain function of the scene: told once at the solution and again beside it for
+//! uncertainties.
 
 use nalgebra::{Vector2, Vector3};
 
@@ -64,16 +65,25 @@ pub struct Evaluation<'a> {
     /// The datum plane.
     pub datum: Option<Datum>,
     pub places: Places,
-    /// Station of each rim figure and its place along the cord from the axle (mm, + forward), by its id.
+    /// Station of each rim figure and its place along the cord from the axle (mm, + forward), by
+    /// its id.
     pub stations: Vec<(RimPlace, Station, f64)>,
-    /// Riders on the cord: id, place along the cord from the axle (mm, + forward), number of faces that tell it.
+    /// Riders on the cord: id, place along the cord from the axle (mm, + forward), number of faces
+    /// that tell it.
     pub riders: Vec<(RiderId, f64, u8)>,
 }
 
 impl<'a> Evaluation<'a> {
-    pub fn new(settings: &'a BenchSettings, choices: &'a Choices, state: &'a State, shift: Shift) -> Self {
+    pub fn new(
+        settings: &'a BenchSettings,
+        choices: &'a Choices,
+        state: &'a State,
+        shift: Shift,
+    ) -> Self {
         let plane = card_plane(state, &choices.cards);
-        let forward = choices.left.map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
+        let forward = choices
+            .left
+            .map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
         let up = choices.up.up(state, plane.as_ref(), &forward, settings, &shift);
         let left = choices.left.unwrap_or(Vector3::y());
         let datum = choices.datum.as_ref().and_then(|datum| datum.plane(state, &up, &left, &shift));
@@ -110,11 +120,22 @@ impl<'a> Evaluation<'a> {
         self
     }
 
-    /// The tab's measured point, in the world in a set-up: the pattern's centre put back onto the face.
-    pub(super) fn point(&self, tab_idx: usize, setup: usize, thickness: f64) -> Option<Vector3<f64>> {
+    /// The tab's measured point, in the world in a set-up: the pattern's centre put back onto the
+    /// face.
+    pub(super) fn point(
+        &self,
+        tab_idx: usize,
+        setup: usize,
+        thickness: f64,
+    ) -> Option<Vector3<f64>> {
         let pose = self.state.world_from_tab(&self.state.tabs[tab_idx], setup)?;
-        let depth = thickness + self.shift.of(Nuisance::Paper(tab_idx)) + self.shift.of(Nuisance::Flat(tab_idx));
-        let (sx, sy) = (self.shift.of(Nuisance::Sideways(tab_idx, 0)), self.shift.of(Nuisance::Sideways(tab_idx, 1)));
+        let depth = thickness
+            + self.shift.of(Nuisance::Paper(tab_idx))
+            + self.shift.of(Nuisance::Flat(tab_idx));
+        let (sx, sy) = (
+            self.shift.of(Nuisance::Sideways(tab_idx, 0)),
+            self.shift.of(Nuisance::Sideways(tab_idx, 1)),
+        );
         Some(pose.apply(&Vector3::new(sx, sy, -depth)))
     }
 
@@ -122,7 +143,9 @@ impl<'a> Evaluation<'a> {
     pub(super) fn tabs_of(&self, wanted: impl Fn(&Part) -> bool) -> Vec<(usize, Marked)> {
         let mut found = Vec::new();
         for mark in self.settings.marks.iter().filter(|mark| wanted(&mark.part)) {
-            for (idx, tab) in self.state.tabs.iter().enumerate().filter(|(_, tab)| tab.number == mark.number) {
+            for (idx, tab) in
+                self.state.tabs.iter().enumerate().filter(|(_, tab)| tab.number == mark.number)
+            {
                 debug_assert_eq!(tab.number, mark.number);
                 found.push((idx, *mark));
             }
@@ -148,7 +171,8 @@ impl<'a> Evaluation<'a> {
 
     pub fn wheel_axis(&self) -> Option<Axis> {
         let left = self.choices.left?;
-        let axis = self.choices.wheel_axis.then(|| turning_axis(self.state, WHEEL, &left)).flatten()?;
+        let axis =
+            self.choices.wheel_axis.then(|| turning_axis(self.state, WHEEL, &left)).flatten()?;
         let shift = |nuisance: fn(u8) -> Nuisance| [0, 1].map(|way| self.shift.of(nuisance(way)));
         Some(axis.moved(shift(Nuisance::AxisTilt), shift(Nuisance::AxisPlace)))
     }
@@ -157,7 +181,8 @@ impl<'a> Evaluation<'a> {
     pub(super) fn height(&self, p: &Vector3<f64>, foot: &Vector3<f64>) -> f64 {
         let Some(plane) = self.plane else { return (p - foot).dot(&self.up) };
         // The plane's height straight below or above `foot`.
-        let ground = foot + self.up * ((plane.point - foot).dot(&plane.normal) / self.up.dot(&plane.normal));
+        let ground =
+            foot + self.up * ((plane.point - foot).dot(&plane.normal) / self.up.dot(&plane.normal));
         (p - ground).dot(&self.up)
     }
 
@@ -166,11 +191,19 @@ impl<'a> Evaluation<'a> {
         let level_is_known = !self.choices.up.lines.is_empty() || self.settings.level_was_read;
         if let Some(left) = self.choices.left.filter(|_| level_is_known) {
             // Without a cord the row of cards serves as forward.
-            let datum = self.datum.unwrap_or_else(|| Datum::along(&Vector3::x(), plane.point, &self.up, &left));
+            let datum = self
+                .datum
+                .unwrap_or_else(|| Datum::along(&Vector3::x(), plane.point, &self.up, &left));
             let n = datum.components(&plane.normal);
             // The bench lies as the cards do, less the cards' own tilt on it.
-            self.tell(Figure::LevelAlong, (-n.x / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(0)));
-            self.tell(Figure::LevelAcross, (-n.y / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(1)));
+            self.tell(
+                Figure::LevelAlong,
+                (-n.x / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(0)),
+            );
+            self.tell(
+                Figure::LevelAcross,
+                (-n.y / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(1)),
+            );
         }
         self.tell(Figure::Flatness, plane.flatness);
         let cords = &self.state.cords;
@@ -181,8 +214,12 @@ impl<'a> Evaluation<'a> {
         if let [first, rest @ ..] = &cords[..]
             && !rest.is_empty()
         {
-            let moved = |x: f64| rest.iter().map(|c| (c.at(x).y - first.at(x).y).abs()).fold(0.0, f64::max);
-            let most = [-0.7, 0.0, 0.7].map(|s| moved(first.middle + s * first.half)).into_iter().fold(0.0, f64::max);
+            let moved =
+                |x: f64| rest.iter().map(|c| (c.at(x).y - first.at(x).y).abs()).fold(0.0, f64::max);
+            let most = [-0.7, 0.0, 0.7]
+                .map(|s| moved(first.middle + s * first.half))
+                .into_iter()
+                .fold(0.0, f64::max);
             self.tell(Figure::CordMoved, most);
         }
     }
@@ -236,7 +273,10 @@ impl<'a> Evaluation<'a> {
 
     pub(super) fn fallback_foot(&self) -> Option<Vector3<f64>> {
         let tabs = self.tabs_of(|part| matches!(part, Part::RearSprocket | Part::SpindleEnd(_)));
-        let points: Vec<_> = tabs.iter().filter_map(|(t, m)| self.point(*t, self.first_setup(*t)?, m.thickness)).collect();
+        let points: Vec<_> = tabs
+            .iter()
+            .filter_map(|(t, m)| self.point(*t, self.first_setup(*t)?, m.thickness))
+            .collect();
         (!points.is_empty()).then(|| points.iter().sum::<Vector3<f64>>() / points.len() as f64)
     }
 }

@@ -9,37 +9,56 @@ use super::evaluate::Evaluation;
 use super::nuisance::Nuisance;
 
 impl Evaluation<'_> {
-    /// A face tied by the scene, as a plane in the world in a set-up, with paper and glue of its own tabs allowed for.
+    /// A face tied by the scene, as a plane in the world in a set-up, with paper and glue of its
+    /// own tabs allowed for.
     pub(super) fn face_plane(&self, name: &str, setup: usize) -> Option<Plane> {
         let face: &Face = self.state.faces.iter().find(|face| face.name == name)?;
         let first = *face.tabs.first()?;
         let world_from_carrier = match self.state.tabs[first].carrier {
             Carrier::Still => crate::math::Rigid::identity(),
-            Carrier::Turning(kind) => self.state.bodies[self.state.body(kind, setup)?].world_from_body,
+            Carrier::Turning(kind) => {
+                self.state.bodies[self.state.body(kind, setup)?].world_from_body
+            }
         };
         let mean =
-            face.tabs.iter().map(|&t| self.state.tabs[t].carrier_from_tab.t).sum::<Vector3<f64>>() / face.tabs.len() as f64;
+            face.tabs.iter().map(|&t| self.state.tabs[t].carrier_from_tab.t).sum::<Vector3<f64>>()
+                / face.tabs.len() as f64;
         let on_plane = mean - face.normal * (face.normal.dot(&mean) - face.offset);
         let depths: Vec<(Vector3<f64>, f64)> = face
             .tabs
             .iter()
             .map(|&t| {
                 let number = self.state.tabs[t].number;
-                let thickness = self.settings.marks.iter().find(|m| m.number == number).map_or(0.1, |m| m.thickness);
-                (self.state.tabs[t].carrier_from_tab.t - mean, thickness + self.shift.of(Nuisance::Paper(t)))
+                let thickness = self
+                    .settings
+                    .marks
+                    .iter()
+                    .find(|m| m.number == number)
+                    .map_or(0.1, |m| m.thickness);
+                (
+                    self.state.tabs[t].carrier_from_tab.t - mean,
+                    thickness + self.shift.of(Nuisance::Paper(t)),
+                )
             })
             .collect();
         let (depth, tilt) = plane_through(&depths, &face.normal);
         let normal = (face.normal + tilt).normalize();
         let point = on_plane - face.normal * depth;
-        Some(Plane { normal: world_from_carrier.r * normal, point: world_from_carrier.apply(&point) })
+        Some(Plane {
+            normal: world_from_carrier.r * normal,
+            point: world_from_carrier.apply(&point),
+        })
     }
 
     pub(super) fn faces(&mut self) {
         let Some(datum) = self.datum else { return };
         for name in &self.settings.faces {
-            let Some(face) = self.state.faces.iter().find(|face| face.name == *name) else { continue };
-            let Some(setup) = face.tabs.first().and_then(|t| self.first_setup(*t)) else { continue };
+            let Some(face) = self.state.faces.iter().find(|face| face.name == *name) else {
+                continue;
+            };
+            let Some(setup) = face.tabs.first().and_then(|t| self.first_setup(*t)) else {
+                continue;
+            };
             let Some(plane) = self.face_plane(name, setup) else { continue };
             let n = datum.components(&plane.normal);
             let n = if n.y < 0.0 { -n } else { n };
@@ -50,15 +69,16 @@ impl Evaluation<'_> {
     }
 }
 
-/// A face as a plane in the world: unit normal pointing outboard of its pattern, and a point on the metal.
+/// A face as a plane in the world: unit normal pointing outboard of its pattern, and a point on the
+/// metal.
 #[derive(Clone, Copy)]
 pub(super) struct Plane {
     pub normal: Vector3<f64>,
     pub point: Vector3<f64>,
 }
 
-/// Mean depth and tilt of a plane through depths at several places of a face: depth below the patterns' plane, as an offset at the
-/// places' mean and a change of the normal.
+/// Mean depth and tilt of a plane through depths at several places of a face: depth below the
+/// patterns' plane, as an offset at the places' mean and a change of the normal.
 fn plane_through(depths: &[(Vector3<f64>, f64)], normal: &Vector3<f64>) -> (f64, Vector3<f64>) {
     let mean = depths.iter().map(|(_, depth)| depth).sum::<f64>() / depths.len().max(1) as f64;
     let e1 = crate::math::rigid::any_normal(normal);

@@ -1,8 +1,10 @@
-//! The noun that leaves this stage: every figure of the bike and the bench, each with its uncertainty, in one joint covariance.
+//! The noun that leaves this stage: every figure of the bike and the bench, each with its
+//! uncertainty, in one joint covariance.
 //!
-//! Definitions and signs: every signed figure is + to the left, each side's own offset is + on its own side; yaw + = front to
-//! the left, lean + = top to the left. Lengths in millimetres, angles in degrees. A figure that could not be measured is None in
-//! the table; a finding then names it by its JSON pointer.
+//! Definitions and signs: every signed figure is + to the left, each side's own offset is + on its
+//! own side; yaw + = front to the left, lean + = top to the left. Lengths in millimetres, angles in
+//! degrees. A figure that could not be measured is None in the table; a finding then names it by
+//! its JSON pointer.
 
 use std::collections::BTreeMap;
 
@@ -16,7 +18,8 @@ use crate::measurement::Measurement;
 
 pub use crate::figure::Side;
 
-/// Places in the bench frame (mm; x forward, y left, z up) for drawings and for the plan. Never a measured figure by itself.
+/// Places in the bench frame (mm; x forward, y left, z up) for drawings and for the plan. Never a
+/// measured figure by itself.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Layout {
     /// Wheel axis (unit vector pointing left) and a point on it in the wheel's mid-plane.
@@ -30,7 +33,8 @@ pub struct Layout {
     pub lines: Vec<(String, [f64; 3], [f64; 3])>,
     /// Camera position of each photo: file, position.
     pub cameras: Vec<(String, [f64; 3])>,
-    /// Bench frame from the scene's world: rotation (column-major) and the bench frame's origin in the world; not part of the result.
+    /// Bench frame from the scene's world: rotation (column-major) and the bench frame's origin in
+    /// the world; not part of the result.
     #[serde(skip)]
     pub bench_from_world: Option<([[f64; 3]; 3], [f64; 3])>,
 }
@@ -53,9 +57,11 @@ pub struct Figures {
     pub budget: Vec<BudgetEntry>,
     pub correlation: Correlation,
     pub joint: JointCovariance,
-    /// Change of each figure per 1 % of print scale, in its own unit: what an unmeasured print can do to it.
+    /// Change of each figure per 1 % of print scale, in its own unit: what an unmeasured print can
+    /// do to it.
     pub scale_sensitivity: BTreeMap<Figure, f64>,
-    /// Odd photos against even photos: by how much their solutions differ, over what their uncertainties allow.
+    /// Odd photos against even photos: by how much their solutions differ, over what their
+    /// uncertainties allow.
     pub crosscheck_ratio: Option<f64>,
     /// The same of photos from the left against those from the right, where they can be compared.
     pub crosscheck_left_right: Option<f64>,

@@ -1,4 +1,5 @@
-//! Tabs that do not lie flat on what they mark: a half-peeled tab stands off its face, and its centre with it.
+//! Tabs that do not lie flat on what they mark: a half-peeled tab stands off its face, and its
+//! centre with it.
 
 use std::collections::BTreeMap;
 
@@ -13,13 +14,15 @@ use crate::text::Amount;
 use super::evaluate::Evaluation;
 use super::settings::{BenchSettings, Part};
 
-/// A tab tilted by less than this (degrees) against the wheel's axis or its face is taken for flat: rim walls and the reading of a small tab
-/// allow that much (our estimate; common practice, no source).
+/// A tab tilted by less than this (degrees) against the wheel's axis or its face is taken for flat:
+/// rim walls and the reading of a small tab allow that much (our estimate; common practice, no
+/// source).
 const FLAT_ENOUGH: f64 = 2.0;
 /// And it must exceed this many standard uncertainties of the tab's own direction.
 const SURELY: f64 = 4.0;
 
-/// For each tab that stands off: by how much its centre may stand off its face (standard uncertainty, mm); with a finding each.
+/// For each tab that stands off: by how much its centre may stand off its face (standard
+/// uncertainty, mm); with a finding each.
 pub fn tilted_tabs(
     solution: &Solution,
     settings: &BenchSettings,
@@ -30,16 +33,23 @@ pub fn tilted_tabs(
     let axis = evaluation.wheel_axis();
     let mut lifts = BTreeMap::new();
     for (idx, tab) in state.tabs.iter().enumerate() {
-        let Some(mark) = settings.marks.iter().find(|mark| mark.number == tab.number) else { continue };
+        let Some(mark) = settings.marks.iter().find(|mark| mark.number == tab.number) else {
+            continue;
+        };
         let normal: Vector3<f64> = tab.carrier_from_tab.r.column(2).into_owned();
-        let on_wheel = matches!(mark.part, Part::Rim { front_wheel: false, .. } | Part::RearSprocket | Part::HubFace);
+        let on_wheel = matches!(
+            mark.part,
+            Part::Rim { front_wheel: false, .. } | Part::RearSprocket | Part::HubFace
+        );
         // The axis goes through the body's frame unchanged: the body turns about it.
         let expected = match (&axis, on_wheel) {
             (Some(axis), true) => Some(axis.direction),
             _ => None,
         };
         let loose = evaluation.choices.loose.contains(&tab.number);
-        let Some(expected) = expected.or_else(|| loose.then(|| face_normal(solution, settings, mark.part)).flatten()) else {
+        let Some(expected) = expected
+            .or_else(|| loose.then(|| face_normal(solution, settings, mark.part)).flatten())
+        else {
             continue;
         };
         let tilt = normal.cross(&expected).norm().clamp(0.0, 1.0).asin();
@@ -70,7 +80,8 @@ pub fn tilted_tabs(
 
 /// Normal of the face that other tabs of the same part lie in, in the carrier's frame.
 fn face_normal(solution: &Solution, settings: &BenchSettings, part: Part) -> Option<Vector3<f64>> {
-    let of_part = |number: u8| settings.marks.iter().any(|mark| mark.number == number && mark.part == part);
+    let of_part =
+        |number: u8| settings.marks.iter().any(|mark| mark.number == number && mark.part == part);
     solution
         .state
         .faces

@@ -1,4 +1,5 @@
-//! The frame's centre plane from plumb lines and stations, the backbone, and the wheel against the frame.
+//! The frame's centre plane from plumb lines and stations, the backbone, and the wheel against the
+//! frame.
 
 use nalgebra::Vector3;
 
@@ -15,8 +16,13 @@ use super::settings::Part;
 impl Evaluation<'_> {
     /// A line's point half-way between its flags, or the point nearest to one flag.
     pub(super) fn line_middle(&self, line: usize) -> Vector3<f64> {
-        let feet: Vec<_> =
-            self.state.flags.iter().filter(|f| f.line == line).map(|f| self.state.lines[line].foot(&f.centre)).collect();
+        let feet: Vec<_> = self
+            .state
+            .flags
+            .iter()
+            .filter(|f| f.line == line)
+            .map(|f| self.state.lines[line].foot(&f.centre))
+            .collect();
         feet.iter().sum::<Vector3<f64>>() / feet.len().max(1) as f64
     }
 
@@ -25,7 +31,8 @@ impl Evaluation<'_> {
         for line in 0..self.state.lines.len() {
             match self.state.lines[line].kind {
                 StringKind::Plumb(letter) => {
-                    let offset = datum.offset(&self.line_middle(line)) + self.shift.of(Nuisance::LineLight(line));
+                    let offset = datum.offset(&self.line_middle(line))
+                        + self.shift.of(Nuisance::LineLight(line));
                     self.tell(Figure::PlumbOffset(Letter::of(letter)), offset);
                 }
                 StringKind::Backbone => {
@@ -49,12 +56,14 @@ impl Evaluation<'_> {
         }
     }
 
-    /// Midpoint and height difference of a station's pair, with the midpoint's place along the bike.
+    /// Midpoint and height difference of a station's pair, with the midpoint's place along the
+    /// bike.
     pub(super) fn station_pair(&self, station: u8, datum: &Datum) -> Option<(f64, f64, f64)> {
         let mut pair = [None, None];
         for (t, mark) in self.tabs_of(|part| matches!(part, Part::Station(s, _) if *s == station)) {
             let Part::Station(_, side) = mark.part else { continue };
-            pair[usize::from(side == Side::Right)] = self.first_setup(t).and_then(|setup| self.point(t, setup, mark.thickness));
+            pair[usize::from(side == Side::Right)] =
+                self.first_setup(t).and_then(|setup| self.point(t, setup, mark.thickness));
         }
         let [Some(l), Some(r)] = pair else { return None };
         let middle = (l + r) / 2.0;
@@ -67,7 +76,10 @@ impl Evaluation<'_> {
         let mut centre: Vec<(f64, f64)> = Vec::new();
         for line in super::ground::plumb_lines(self.state) {
             let p = self.line_middle(line);
-            centre.push((p.dot(&datum.forward), datum.offset(&p) + self.shift.of(Nuisance::LineLight(line))));
+            centre.push((
+                p.dot(&datum.forward),
+                datum.offset(&p) + self.shift.of(Nuisance::LineLight(line)),
+            ));
         }
         for station in 0..4 {
             if let Some((x, offset, height)) = self.station_pair(station, &datum) {
@@ -107,13 +119,17 @@ impl Evaluation<'_> {
     pub(super) fn hub_forward(&self, datum: &Datum) -> Option<f64> {
         let axis = self.wheel_axis();
         let rim = self.tabs_of(|part| matches!(part, Part::Rim { front_wheel: false, .. }));
-        self.hub_point(axis.as_ref(), &rim).or_else(|| self.fallback_foot()).map(|p| p.dot(&datum.forward))
+        self.hub_point(axis.as_ref(), &rim)
+            .or_else(|| self.fallback_foot())
+            .map(|p| p.dot(&datum.forward))
     }
 }
 
-/// Weighted line y = offset + slope (x - middle) through places 200 mm or more apart; None when they are not.
+/// Weighted line y = offset + slope (x - middle) through places 200 mm or more apart; None when
+/// they are not.
 fn centre_line(places: &[(f64, f64)]) -> Option<(f64, f64, f64)> {
-    let (low, high) = places.iter().fold((f64::MAX, f64::MIN), |(low, high), (x, _)| (low.min(*x), high.max(*x)));
+    let (low, high) =
+        places.iter().fold((f64::MAX, f64::MIN), |(low, high), (x, _)| (low.min(*x), high.max(*x)));
     if places.len() < 2 || high - low < 200.0 {
         return None;
     }

@@ -5,7 +5,9 @@ use crate::job::{Job, MovesWith, Role, TabRole};
 use crate::scene::{Carrier, Hangs, SceneSettings, TabSetting};
 use crate::sightings::StringKind;
 
-use super::settings::{BenchSettings, FRONT_WHEEL, GEARBOX, GEARBOX_FACE, Marked, Part, REAR_FACE, WHEEL};
+use super::settings::{
+    BenchSettings, FRONT_WHEEL, GEARBOX, GEARBOX_FACE, Marked, Part, REAR_FACE, WHEEL,
+};
 
 /// Highest tab number.
 const N_TABS: u8 = 64;
@@ -13,10 +15,17 @@ const N_TABS: u8 = 64;
 /// Settings of the scene: how tabs move, what lies in one plane, how large the prints are.
 pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
     let printed = job.tabs_to_cards();
-    let own_size = |number: &u8| job.tabs.get(number).is_some_and(|tab| tab.side_mm != TabRole::of_number(*number).side_mm);
-    let tabs =
-        (1..=N_TABS).map(|number| tab_setting(number, &job.tab(number), if own_size(&number) { 1.0 } else { printed })).collect();
-    let with_role = |wanted: &dyn Fn(&TabRole) -> bool| (1..=N_TABS).filter(|n| wanted(&job.tab(*n))).collect::<Vec<u8>>();
+    let own_size = |number: &u8| {
+        job.tabs.get(number).is_some_and(|tab| tab.side_mm != TabRole::of_number(*number).side_mm)
+    };
+    let tabs = (1..=N_TABS)
+        .map(|number| {
+            tab_setting(number, &job.tab(number), if own_size(&number) { 1.0 } else { printed })
+        })
+        .collect();
+    let with_role = |wanted: &dyn Fn(&TabRole) -> bool| {
+        (1..=N_TABS).filter(|n| wanted(&job.tab(*n))).collect::<Vec<u8>>()
+    };
     let mut faces = vec![
         (GEARBOX_FACE.to_owned(), with_role(&|tab| tab.role == Role::GearboxSprocket)),
         (REAR_FACE.to_owned(), with_role(&|tab| tab.role == Role::RearSprocket)),
@@ -48,7 +57,8 @@ pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
     }
 }
 
-/// `printed` is the tabs' printed size over the cards'; a side that the job gives is as it was measured.
+/// `printed` is the tabs' printed size over the cards'; a side that the job gives is as it was
+/// measured.
 fn tab_setting(number: u8, tab: &TabRole, printed: f64) -> TabSetting {
     let hangs = match (tab.role, tab.moves_with) {
         (Role::PlumbFlag { line, .. }, _) => Hangs::Flag(StringKind::Plumb(line.index())),
@@ -59,7 +69,11 @@ fn tab_setting(number: u8, tab: &TabRole, printed: f64) -> TabSetting {
         (_, MovesWith::Gearbox) => Hangs::On(Carrier::Turning(GEARBOX)),
         (_, MovesWith::Frame | MovesWith::Line) => Hangs::On(Carrier::Still),
     };
-    TabSetting { number, hangs, pitch: printed * tab.side_mm / crate::cards::codes::TAB_SIDE as f64 }
+    TabSetting {
+        number,
+        hangs,
+        pitch: printed * tab.side_mm / crate::cards::codes::TAB_SIDE as f64,
+    }
 }
 
 /// Settings of the figures.
@@ -71,7 +85,8 @@ pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> Bench
             Marked { number, part: part(tab.role), thickness: paper + tab.backing_mm }
         })
         .collect();
-    let level_was_read = job.bench.level_along_deg.is_some() || job.bench.level_across_deg.is_some();
+    let level_was_read =
+        job.bench.level_along_deg.is_some() || job.bench.level_across_deg.is_some();
     let level_was_laid = job.bench.levelled == Some(Levelled::SpiritLevel);
     let level_sigma = match (level_was_read, level_was_laid) {
         (true, _) => job.bench.sigma_deg(),
@@ -84,12 +99,18 @@ pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> Bench
         lens_only: lens_only.to_vec(),
         marks,
         chain_side: job.bike.chain_side,
-        level: [job.bench.level_along_deg.unwrap_or(0.0), job.bench.level_across_deg.unwrap_or(0.0)],
+        level: [
+            job.bench.level_along_deg.unwrap_or(0.0),
+            job.bench.level_across_deg.unwrap_or(0.0),
+        ],
         level_sigma,
         assumed: job.assumed,
         level_was_read,
         level_was_laid,
-        tooth_centres: match (job.sprockets.rear_face_to_tooth_centre_mm, job.sprockets.gearbox_face_to_tooth_centre_mm) {
+        tooth_centres: match (
+            job.sprockets.rear_face_to_tooth_centre_mm,
+            job.sprockets.gearbox_face_to_tooth_centre_mm,
+        ) {
             (Some(rear), Some(gearbox)) => Some([rear, gearbox]),
             _ => None,
         },

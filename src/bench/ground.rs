@@ -16,7 +16,8 @@ pub struct UpEstimate {
     pub slopes: Vector2<f64>,
 }
 
-/// The cards' common plane: least squares through the four corners of every card's pattern. `normal` points up.
+/// The cards' common plane: least squares through the four corners of every card's pattern.
+/// `normal` points up.
 #[derive(Clone, Copy, Debug)]
 pub struct CardPlane {
     pub normal: Vector3<f64>,
@@ -31,7 +32,10 @@ fn pattern_corners(state: &State, cards: &[usize]) -> Vec<Vector3<f64>> {
     for &idx in cards {
         let card = &state.cards[idx];
         let pattern = Pattern::Card(state.sheets[card.sheet].number);
-        let (w, h) = (pattern.cols() as f64 * pattern.pitch_mm() / 2.0, pattern.rows() as f64 * pattern.pitch_mm() / 2.0);
+        let (w, h) = (
+            pattern.cols() as f64 * pattern.pitch_mm() / 2.0,
+            pattern.rows() as f64 * pattern.pitch_mm() / 2.0,
+        );
         for (x, y) in [(w, h), (-w, h), (-w, -h), (w, -h)] {
             points.push(card.world_from_card.apply(&Vector3::new(x, y, 0.0)));
         }
@@ -46,7 +50,10 @@ fn pattern_places(state: &State, cards: &[usize]) -> Vec<Vector3<f64>> {
         let card = &state.cards[idx];
         let sheet = &state.sheets[card.sheet];
         let pattern = Pattern::Card(sheet.number);
-        let (w, h) = (pattern.cols() as f64 * pattern.pitch_mm() / 2.0, pattern.rows() as f64 * pattern.pitch_mm() / 2.0);
+        let (w, h) = (
+            pattern.cols() as f64 * pattern.pitch_mm() / 2.0,
+            pattern.rows() as f64 * pattern.pitch_mm() / 2.0,
+        );
         for (x, y) in [-1.0, 0.0, 1.0].into_iter().flat_map(|x| [-1.0, 0.0, 1.0].map(|y| (x, y))) {
             let lift = sheet.bow[0] * (1.0 - x * x) + sheet.bow[1] * (1.0 - y * y);
             points.push(card.world_from_card.apply(&Vector3::new(x * w, y * h, lift)));
@@ -70,14 +77,23 @@ pub fn card_plane(state: &State, cards: &[usize]) -> Option<CardPlane> {
     }
     let slopes = normal.try_inverse()? * right;
     let up = Vector3::new(-slopes.x, -slopes.y, 1.0).normalize();
-    let flatness = pattern_places(state, cards).iter().map(|p| (p - middle).dot(&up).abs()).fold(0.0, f64::max);
+    let flatness = pattern_places(state, cards)
+        .iter()
+        .map(|p| (p - middle).dot(&up).abs())
+        .fold(0.0, f64::max);
     Some(CardPlane { normal: up, point: middle, flatness })
 }
 
 /// Slopes of up as the cards' plane tells it, with the bench's own slope taken off.
-pub fn up_from_cards(plane: &CardPlane, along: &Vector2<f64>, settings: &BenchSettings, shift: &Shift) -> Vector2<f64> {
+pub fn up_from_cards(
+    plane: &CardPlane,
+    along: &Vector2<f64>,
+    settings: &BenchSettings,
+    shift: &Shift,
+) -> Vector2<f64> {
     let across = Vector2::new(-along.y, along.x);
-    // The bench rises by `level` along the cord: its normal leans back, so up lies forward of the normal.
+    // The bench rises by `level` along the cord: its normal leans back, so up lies forward of the
+    // normal.
     let rise = |i: usize| {
         let off = shift.of(Nuisance::Level(i as u8)) + shift.of(Nuisance::CardTilt(i as u8));
         (settings.level[i] + off).to_radians()
@@ -90,7 +106,8 @@ pub fn up_from_line(direction: &Vector3<f64>) -> Vector2<f64> {
     direction.xy() / direction.z
 }
 
-/// How sources of up are weighed: each source's information (inverse covariance of its slopes), fixed once.
+/// How sources of up are weighed: each source's information (inverse covariance of its slopes),
+/// fixed once.
 #[derive(Clone, Debug, Default)]
 pub struct UpWeights {
     /// For plumb lines: index into `State::lines` and weight.
@@ -111,8 +128,12 @@ impl UpWeights {
         let (mut normal, mut right) = (Matrix2::zeros(), Vector2::zeros());
         for (line, weight) in &self.lines {
             normal += weight;
-            let hang = Vector2::new(shift.of(Nuisance::Hang(*line, 0)), shift.of(Nuisance::Hang(*line, 1)));
-            right += weight * (up_from_line(&state.lines[*line].direction) + hang.map(f64::to_radians));
+            let hang = Vector2::new(
+                shift.of(Nuisance::Hang(*line, 0)),
+                shift.of(Nuisance::Hang(*line, 1)),
+            );
+            right +=
+                weight * (up_from_line(&state.lines[*line].direction) + hang.map(f64::to_radians));
         }
         if let (Some(weight), Some(plane)) = (self.cards, plane) {
             normal += weight;
@@ -125,7 +146,9 @@ impl UpWeights {
 
 /// Indices of plumb lines in the state.
 pub fn plumb_lines(state: &State) -> Vec<usize> {
-    (0..state.lines.len()).filter(|&i| matches!(state.lines[i].kind, StringKind::Plumb(_))).collect()
+    (0..state.lines.len())
+        .filter(|&i| matches!(state.lines[i].kind, StringKind::Plumb(_)))
+        .collect()
 }
 
 /// The upright plane through a cord, and directions seen from it.
@@ -143,17 +166,25 @@ pub struct Datum {
 impl Datum {
     /// The datum plane of a cord. `left_hint` roughly points to the bike's left.
     pub fn of(cord: &Cord, up: &Vector3<f64>, left_hint: &Vector3<f64>) -> Self {
-        // The straight part of the cord: what is left over is free of offset and slope by its definition.
+        // The straight part of the cord: what is left over is free of offset and slope by its
+        // definition.
         let direction = Vector3::new(1.0, cord.y[1] / cord.half, cord.z[1] / cord.half);
         Self::along(&direction, Vector3::new(cord.middle, cord.y[0], cord.z[0]), up, left_hint)
     }
 
-    /// The upright plane through a point along a direction that is not upright, turned about so that its left agrees with `left_hint`.
-    pub fn along(direction: &Vector3<f64>, point: Vector3<f64>, up: &Vector3<f64>, left_hint: &Vector3<f64>) -> Self {
+    /// The upright plane through a point along a direction that is not upright, turned about so
+    /// that its left agrees with `left_hint`.
+    pub fn along(
+        direction: &Vector3<f64>,
+        point: Vector3<f64>,
+        up: &Vector3<f64>,
+        left_hint: &Vector3<f64>,
+    ) -> Self {
         let flat = direction - up * direction.dot(up);
         let along = flat.normalize();
         let across = up.cross(&along);
-        let (forward, left) = if across.dot(left_hint) < 0.0 { (-along, -across) } else { (along, across) };
+        let (forward, left) =
+            if across.dot(left_hint) < 0.0 { (-along, -across) } else { (along, across) };
         Self { up: *up, forward, left, on_cord: point }
     }
 

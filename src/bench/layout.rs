@@ -1,4 +1,5 @@
-//! Where cards, tabs, lines and the parts of the bike stand in the bench frame, for drawings and for the plan.
+//! Where cards, tabs, lines and the parts of the bike stand in the bench frame, for drawings and
+//! for the plan.
 
 use nalgebra::{Matrix3, Vector3};
 
@@ -34,7 +35,9 @@ pub fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evalua
         });
     }
     for tab in &state.tabs {
-        for (setup, name) in settings.setups.iter().enumerate().filter(|(s, _)| !settings.lens_only[*s]) {
+        for (setup, name) in
+            settings.setups.iter().enumerate().filter(|(s, _)| !settings.lens_only[*s])
+        {
             if tab.only_setup.is_some_and(|only| only != setup)
                 || (tab.carrier == Carrier::Still && setup_is_later(settings, setup))
             {
@@ -43,16 +46,30 @@ pub fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evalua
             let Some(pose) = state.world_from_tab(tab, setup) else { continue };
             let name = if tab.carrier == Carrier::Still { String::new() } else { name.clone() };
             let normal = turn(&pose.r.column(2).into_owned());
-            marks.push(Mark { kind: "tab".to_owned(), number: tab.number, setup: name, at: place(&pose.t), normal });
+            marks.push(Mark {
+                kind: "tab".to_owned(),
+                number: tab.number,
+                setup: name,
+                at: place(&pose.t),
+                normal,
+            });
         }
     }
     for flag in &state.flags {
         let normal = [0.0; 3];
-        marks.push(Mark { kind: "tab".to_owned(), number: flag.number, setup: String::new(), at: place(&flag.centre), normal });
+        marks.push(Mark {
+            kind: "tab".to_owned(),
+            number: flag.number,
+            setup: String::new(),
+            at: place(&flag.centre),
+            normal,
+        });
     }
     marks.sort_by(|a, b| (&a.kind, a.number, &a.setup).cmp(&(&b.kind, b.number, &b.setup)));
     let mut lines = Vec::new();
-    if let (None, Some(ends)) = (state.cords.first(), evaluation.choices.datum.as_ref().and_then(|datum| datum.ends(state))) {
+    if let (None, Some(ends)) =
+        (state.cords.first(), evaluation.choices.datum.as_ref().and_then(|datum| datum.ends(state)))
+    {
         lines.push(("cord".to_owned(), place(&ends[0]), place(&ends[1])));
     }
     if let Some(cord) = state.cords.first() {
@@ -60,7 +77,8 @@ pub fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evalua
         lines.push(("cord".to_owned(), place(&ends[0]), place(&ends[1])));
     }
     for (idx, line) in state.lines.iter().enumerate() {
-        let feet: Vec<_> = state.flags.iter().filter(|f| f.line == idx).map(|f| line.foot(&f.centre)).collect();
+        let feet: Vec<_> =
+            state.flags.iter().filter(|f| f.line == idx).map(|f| line.foot(&f.centre)).collect();
         let name = match line.kind {
             StringKind::Plumb(letter) => format!("plumb line {}", Letter::of(letter)),
             _ => "backbone".to_owned(),

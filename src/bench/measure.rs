@@ -26,8 +26,8 @@ use super::turning;
 use super::unseen::{GEARBOX_TABS, nuisances};
 use super::views::Views;
 
-/// From here on the odd and even photos' disagreement raises the noise: the ratio scatters about 1 by some 0.2 for honest photos, since
-/// the checked figures are few and hang together.
+/// From here on the odd and even photos' disagreement raises the noise: the ratio scatters about 1
+/// by some 0.2 for honest photos, since the checked figures are few and hang together.
 const CROSSCHECK_BOUND: f64 = 1.7;
 
 /// By how much the photos' noise is raised for what odd and even photos differ: 1 where they agree.
@@ -35,9 +35,12 @@ pub fn noise_raised(crosscheck_ratio: Option<f64>) -> f64 {
     crosscheck_ratio.filter(|ratio| *ratio > CROSSCHECK_BOUND).unwrap_or(1.0)
 }
 
-/// All figures of a solved scene. Where riders contradict the cord, the other reading of the light counts if it agrees with them.
+/// All figures of a solved scene. Where riders contradict the cord, the other reading of the light
+/// counts if it agrees with them.
 pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
-    let contradicts = |figures: &Figures| figures.findings.iter().any(|finding| finding.id == datum_findings::DISAGREE);
+    let contradicts = |figures: &Figures| {
+        figures.findings.iter().any(|finding| finding.id == datum_findings::DISAGREE)
+    };
     let rival = solution.with_rival_cord();
     let told = tell(solution, rival.as_ref(), settings, None);
     if let Some(other) = rival.as_ref().filter(|_| contradicts(&told.0)) {
@@ -60,16 +63,19 @@ fn checked(
     if ratio <= 1.0 {
         return figures;
     }
-    // The photos are worse than their residuals tell: their share of every uncertainty grows by the ratio.
+    // The photos are worse than their residuals tell: their share of every uncertainty grows by the
+    // ratio.
     let mut worse = solution.clone();
     worse.raise_noise(ratio);
     let (left_right, findings) = (figures.crosscheck_left_right, figures.findings);
     let (mut figures, _) = tell(&worse, rival, settings, Some(apart));
     figures.crosscheck_ratio = Some(ratio);
     figures.crosscheck_left_right = left_right;
-    figures
-        .findings
-        .extend(findings.into_iter().filter(|finding| matches!(finding.id.as_str(), "not-cross-checked" | "sides-differ")));
+    figures.findings.extend(
+        findings
+            .into_iter()
+            .filter(|finding| matches!(finding.id.as_str(), "not-cross-checked" | "sides-differ")),
+    );
     figures.findings.push(Finding::warning(
         "halves-disagree",
         format!(
@@ -80,12 +86,18 @@ fn checked(
     figures
 }
 
-/// Least uncertainty of figures that odd and even photos both tell: by how much their difference says that all are off.
+/// Least uncertainty of figures that odd and even photos both tell: by how much their difference
+/// says that all are off.
 type Apart = BTreeMap<Figure, f64>;
 
-/// `rival` is the same with another reading of the cord that the light bears out nearly as well. `apart` is what odd and even photos told
-/// before; without it they are compared.
-fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings, apart: Option<Apart>) -> (Figures, Apart) {
+/// `rival` is the same with another reading of the cord that the light bears out nearly as well.
+/// `apart` is what odd and even photos told before; without it they are compared.
+fn tell(
+    solution: &Solution,
+    rival: Option<&Solution>,
+    settings: &BenchSettings,
+    apart: Option<Apart>,
+) -> (Figures, Apart) {
     let mut figures = Figures::default();
     let views = Views::of(solution);
     let mut findings = Vec::new();
@@ -96,7 +108,12 @@ fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings,
     let fields: Vec<Figure> = evaluation.told.iter().map(|(figure, _)| figure.clone()).collect();
     let values: Vec<f64> = evaluation.told.iter().map(|(_, value)| *value).collect();
     let values_of = |state: &State, shift: Shift| -> Vec<f64> {
-        Evaluation::new(settings, &choices, state, shift).run().told.iter().map(|(_, value)| *value).collect()
+        Evaluation::new(settings, &choices, state, shift)
+            .run()
+            .told
+            .iter()
+            .map(|(_, value)| *value)
+            .collect()
     };
     let spread_of = |solution: &Solution| {
         let covariance = solution.covariance.as_ref()?;
@@ -126,7 +143,8 @@ fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings,
         Quality::Single => (Quality::Single, LONE_VIEW),
     };
     let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
-    // The halves' disagreement as a whole raises the noise; what one figure differs by more than that, it keeps to itself.
+    // The halves' disagreement as a whole raises the noise; what one figure differs by more than
+    // that, it keeps to itself.
     for (field, apart) in &apart {
         if let Some(figure) = measured.get_mut(field) {
             figure.u = figure.u.max(*apart);
@@ -142,17 +160,30 @@ fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings,
         findings.extend(contradiction::doubt_floating_wheel(float, &mut measured));
     }
     if solution.readings.is_empty() {
-        findings.extend(contradiction::doubt_moved_wheel(&fields, &propagated.covariance, &mut measured));
+        findings.extend(contradiction::doubt_moved_wheel(
+            &fields,
+            &propagated.covariance,
+            &mut measured,
+        ));
     }
     let told = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
         let spread = spread_of(reading)?.covariance;
         let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
-        Some(fields.iter().cloned().zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()))).collect())
+        Some(
+            fields
+                .iter()
+                .cloned()
+                .zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt())))
+                .collect(),
+        )
     };
     // Riders that agree with the cord's edges tell which reading of them is right.
     let riders_tell = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
     let readings = solution.readings.iter().chain(rival.filter(|_| !riders_tell));
-    contradiction::allow_for_readings(&readings.filter_map(told).collect::<Vec<_>>(), &mut measured);
+    contradiction::allow_for_readings(
+        &readings.filter_map(told).collect::<Vec<_>>(),
+        &mut measured,
+    );
     super::assemble::fill(&mut figures.measured, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, &fields, &propagated);
     if matches!(figures.measured.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {
@@ -167,10 +198,12 @@ fn tell(solution: &Solution, rival: Option<&Solution>, settings: &BenchSettings,
     (figures, apart)
 }
 
-/// Figures in whose standard uncertainty the bench's level has more than this part: the others don't feel it.
+/// Figures in whose standard uncertainty the bench's level has more than this part: the others
+/// don't feel it.
 const FEELS_LEVEL: f64 = 0.1;
 
-/// The figures that hang on how level the bench is. A yaw turns about the upright: how that leans tells in it by a second order only.
+/// The figures that hang on how level the bench is. A yaw turns about the upright: how that leans
+/// tells in it by a second order only.
 fn hang_on_level(fields: &[Figure], propagated: &Propagated) -> Vec<Figure> {
     let source = Nuisance::Level(0).source();
     let feels = |i: usize| {
@@ -178,11 +211,18 @@ fn hang_on_level(fields: &[Figure], propagated: &Propagated) -> Vec<Figure> {
         share > FEELS_LEVEL * propagated.covariance[(i, i)].max(0.0).sqrt()
     };
     let is_yaw = |figure: &Figure| figure.sense() == Sense::Yaw;
-    (0..fields.len()).filter(|&i| feels(i) && !is_yaw(&fields[i])).map(|i| fields[i].clone()).collect()
+    (0..fields.len())
+        .filter(|&i| feels(i) && !is_yaw(&fields[i]))
+        .map(|i| fields[i].clone())
+        .collect()
 }
 
 /// The warning about chain figures that rest on fewer tabs than tell the gearbox sprocket's plane.
-fn few_gearbox_tabs(figures: &Figures, choices: &Choices, evaluation: &Evaluation) -> Option<Finding> {
+fn few_gearbox_tabs(
+    figures: &Figures,
+    choices: &Choices,
+    evaluation: &Evaluation,
+) -> Option<Finding> {
     let n = evaluation.gearbox_tabs().len();
     if figures.get(&Figure::ChainYaw).is_none() || choices.gearbox_axis || n >= GEARBOX_TABS {
         return None;
@@ -207,12 +247,12 @@ fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {
     Some(Measurement { value: solution.state.print[way], u, quality: Quality::Good })
 }
 
-/// What one photo alone shows, or several from one spot, leaves nothing by which its errors would show: its uncertainty is doubled (our
-/// estimate; common practice, no source).
+/// What one photo alone shows, or several from one spot, leaves nothing by which its errors would
+/// show: its uncertainty is doubled (our estimate; common practice, no source).
 const LONE_VIEW: f64 = 2.0;
 
-/// Values with uncertainties; a figure whose uncertainty cannot be told is left out. `quality` gives a field's quality and by how much its
-/// uncertainty is widened.
+/// Values with uncertainties; a figure whose uncertainty cannot be told is left out. `quality`
+/// gives a field's quality and by how much its uncertainty is widened.
 fn measurements(
     fields: &[Figure],
     values: &[f64],
@@ -224,7 +264,8 @@ fn measurements(
         let u = 2.0 * covariance[(i, i)].max(0.0).sqrt();
         if values[i].is_finite() && u.is_finite() && u > 0.0 {
             let (quality, widened) = quality(field);
-            measured.insert(field.clone(), Measurement { value: values[i], u: u * widened, quality });
+            measured
+                .insert(field.clone(), Measurement { value: values[i], u: u * widened, quality });
         }
     }
     measured
@@ -237,7 +278,10 @@ fn budget_and_joint(figures: &mut Figures, fields: &[Figure], propagated: &Propa
     let n = fields.len();
     let sigma: Vec<f64> = (0..n).map(|i| propagated.covariance[(i, i)].max(0.0).sqrt()).collect();
     for (i, field) in fields.iter().enumerate() {
-        let mut shares: Vec<_> = propagated.sources[i].iter().filter(|(_, share)| **share > LEAST_SHARE * sigma[i]).collect();
+        let mut shares: Vec<_> = propagated.sources[i]
+            .iter()
+            .filter(|(_, share)| **share > LEAST_SHARE * sigma[i])
+            .collect();
         shares.sort_by(|a, b| b.1.total_cmp(a.1).then(a.0.cmp(b.0)));
         figures.budget.extend(shares.into_iter().map(|(from, share)| BudgetEntry {
             field: field.clone(),
@@ -247,7 +291,9 @@ fn budget_and_joint(figures: &mut Figures, fields: &[Figure], propagated: &Propa
         figures.scale_sensitivity.insert(field.clone(), propagated.per_percent_of_print[i]);
     }
     let entry = |i: usize, j: usize| propagated.covariance[(i, j)];
-    let matrix = |value: &dyn Fn(usize, usize) -> f64| (0..n).map(|i| (0..n).map(|j| value(i, j)).collect()).collect();
+    let matrix = |value: &dyn Fn(usize, usize) -> f64| {
+        (0..n).map(|i| (0..n).map(|j| value(i, j)).collect()).collect()
+    };
     let correlate = |i: usize, j: usize| match (i == j, sigma[i] * sigma[j]) {
         (true, _) => 1.0,
         (_, product) if product > 0.0 => (entry(i, j) / product).clamp(-1.0, 1.0),

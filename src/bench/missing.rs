@@ -24,12 +24,19 @@ pub fn findings(
 ) {
     let state = &solution.state;
     let seen = |wanted: &dyn Fn(&Part) -> bool| {
-        settings.marks.iter().filter(|m| wanted(&m.part)).filter(|m| state.tabs.iter().any(|t| t.number == m.number)).count()
+        settings
+            .marks
+            .iter()
+            .filter(|m| wanted(&m.part))
+            .filter(|m| state.tabs.iter().any(|t| t.number == m.number))
+            .count()
     };
     let has_cord = choices.datum.is_some();
-    // Where riders and edges contradict each other, or riders alone do not suffice, that is told already.
-    let told = findings.iter().any(|finding| [DISAGREE, "riders-too-few"].contains(&finding.id.as_str()))
-        || solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
+    // Where riders and edges contradict each other, or riders alone do not suffice, that is told
+    // already.
+    let told =
+        findings.iter().any(|finding| [DISAGREE, "riders-too-few"].contains(&finding.id.as_str()))
+            || solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
     if !has_cord && !told {
         findings.push(
             Finding::refused(
@@ -43,7 +50,8 @@ pub fn findings(
         );
     }
     findings.extend(solution.cord_doubts.iter().cloned());
-    let setups: Vec<usize> = (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
+    let setups: Vec<usize> =
+        (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
     if setups.len() == 1 {
         findings.push(
             Finding::warning(
@@ -65,8 +73,12 @@ pub fn findings(
     let rims = figures.measured.rims();
     for rim in rims.iter().filter(|rim| rim.facts.station.is_some() && rim.offset.is_none()) {
         findings.push(
-            Finding::refused("rim-not-measured", "This rim offset could not be measured.", "Take more photos of this tab.")
-                .about(Figure::RimOffset(rim.at.clone())),
+            Finding::refused(
+                "rim-not-measured",
+                "This rim offset could not be measured.",
+                "Take more photos of this tab.",
+            )
+            .about(Figure::RimOffset(rim.at.clone())),
         );
     }
     if solution.cord_moved {
@@ -88,11 +100,16 @@ pub fn findings(
     }
     super::rim_width::findings(figures, settings, findings);
     if settings.print_measured != [true, true] && !rims.is_empty() {
-        findings.push(print_warning(figures, settings.print_measured, super::rim_width::print_within_percent(figures, settings)));
+        findings.push(print_warning(
+            figures,
+            settings.print_measured,
+            super::rim_width::print_within_percent(figures, settings),
+        ));
     }
 }
 
-/// The warning about a print that nobody measured. `within_percent` is what a caliper's rim width that agrees leaves open.
+/// The warning about a print that nobody measured. `within_percent` is what a caliper's rim width
+/// that agrees leaves open.
 fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<f64>) -> Finding {
     let most = figures
         .measured
@@ -130,7 +147,9 @@ fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<
 }
 
 fn rims(figures: &Figures, settings: &BenchSettings, findings: &mut Vec<Finding>) {
-    for rim in figures.measured.rims().iter().filter(|rim| rim.offset.is_none() && rim.at.is_rear_mark()) {
+    for rim in
+        figures.measured.rims().iter().filter(|rim| rim.offset.is_none() && rim.at.is_rear_mark())
+    {
         let number = settings
             .marks
             .iter()
@@ -183,7 +202,12 @@ fn wheel(
             .about(Figure::WheelLean),
         );
     }
-    for figure in [Figure::WheelOffset, Figure::WheelOffsetAtMark, Figure::WheelYaw, Figure::WheelYawFromOffsets] {
+    for figure in [
+        Figure::WheelOffset,
+        Figure::WheelOffsetAtMark,
+        Figure::WheelYaw,
+        Figure::WheelYawFromOffsets,
+    ] {
         if figures.get(&figure).is_none() {
             findings.push(
                 Finding::refused(
@@ -211,7 +235,11 @@ fn wheel(
     }
 }
 
-fn chain(figures: &Figures, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, findings: &mut Vec<Finding>) {
+fn chain(
+    figures: &Figures,
+    seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize,
+    findings: &mut Vec<Finding>,
+) {
     if figures.get(&Figure::ChainAtGearbox).is_some() {
         return;
     }
@@ -227,9 +255,15 @@ fn chain(figures: &Figures, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, find
     );
 }
 
-/// The front wheel's track needs its axle, which only turning shows: a steered front wheel would otherwise be taken for one out of line.
-fn track(choices: &Choices, seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize, findings: &mut Vec<Finding>) {
-    if choices.front_axis || seen(&|part| matches!(part, Part::Rim { front_wheel: true, .. })) == 0 {
+/// The front wheel's track needs its axle, which only turning shows: a steered front wheel would
+/// otherwise be taken for one out of line.
+fn track(
+    choices: &Choices,
+    seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize,
+    findings: &mut Vec<Finding>,
+) {
+    if choices.front_axis || seen(&|part| matches!(part, Part::Rim { front_wheel: true, .. })) == 0
+    {
         return;
     }
     findings.push(

@@ -1,7 +1,7 @@
 //! Contributions to uncertainty that no photo shows: how tabs are stuck, how level the bench is.
 //!
-//! Each is a quantity of zero mean with a standard deviation; figures are told with each at zero and again with it off zero.
-//! The standard values stand in `job::assumed`, open to the job.
+//! Each is a quantity of zero mean with a standard deviation; figures are told with each at zero
+//! and again with it off zero. The standard values stand in `job::assumed`, open to the job.
 
 /// One such quantity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -14,36 +14,46 @@ pub enum Nuisance {
     Sideways(usize, u8),
     /// The bench's own slope against gravity, along (0) and across (1), degrees.
     Level(u8),
-    /// A plumb line (index into `State::lines`) out of plumb along the world's x (0) or y (1), degrees.
+    /// A plumb line (index into `State::lines`) out of plumb along the world's x (0) or y (1),
+    /// degrees.
     Hang(usize, u8),
     /// Slope of the cards' common plane against the bench, along (0) and across (1), degrees.
     CardTilt(u8),
-    /// The cord's mid-line seen to one side by light and shadow, at its rear (0) and front (1) end, mm, in all photos alike.
+    /// The cord's mid-line seen to one side by light and shadow, at its rear (0) and front (1) end,
+    /// mm, in all photos alike.
     CordLight(u8),
-    /// A rider (by its number from 1) that stands beside the cord, mm square to its strip, to the left.
+    /// A rider (by its number from 1) that stands beside the cord, mm square to its strip, to the
+    /// left.
     RiderAcross(u8),
     /// A rider whose bridge is too long or too short for the cord, mm up its strip.
     RiderHeight(u8),
-    /// The cord under riders in later set-ups to the left of where it was in the first, at its rear (0) and front (1) end, mm.
+    /// The cord under riders in later set-ups to the left of where it was in the first, at its rear
+    /// (0) and front (1) end, mm.
     RiderCordMoved(u8),
-    /// A plumb line's middle (index into `State::lines`) seen to one side by light, mm, in all photos alike.
+    /// A plumb line's middle (index into `State::lines`) seen to one side by light, mm, in all
+    /// photos alike.
     LineLight(usize),
     /// Where on the gearbox sprocket's face its centre is, mm in two directions.
     GearboxCentre(u8),
-    /// Tilt of the gearbox sprocket's tabs where fewer than three tell its plane, degrees in two directions.
+    /// Tilt of the gearbox sprocket's tabs where fewer than three tell its plane, degrees in two
+    /// directions.
     GearboxTilt(u8),
-    /// Tilt of the rear sprocket's tabs against the wheel axis when no axis was found, degrees in two directions.
+    /// Tilt of the rear sprocket's tabs against the wheel axis when no axis was found, degrees in
+    /// two directions.
     Wobble(u8),
     /// The marked place's distance from the rim's mean plane, mm.
     RunOut,
-    /// The wheel's axis where three set-ups or more do not tell one, in two directions: its tilt, degrees, and its place, mm.
+    /// The wheel's axis where three set-ups or more do not tell one, in two directions: its tilt,
+    /// degrees, and its place, mm.
     AxisTilt(u8),
     AxisPlace(u8),
 }
 
-/// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a standard deviation.
+/// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a
+/// standard deviation.
 pub const WOBBLE: f64 = 0.12;
-/// A single tab whose edge stands 0.04 mm off is tilted so (our estimate; common practice, no source).
+/// A single tab whose edge stands 0.04 mm off is tilted so (our estimate; common practice, no
+/// source).
 pub const LONE_TAB_TILT: f64 = 0.12;
 
 impl Nuisance {

@@ -1,11 +1,13 @@
 //! From the covariance of the unknowns to that of the figures.
 //!
-//! First-order propagation (JCGM 100, 5.2): with g the derivatives of a figure by the kept unknowns, its variance is g^T C g plus the
-//! squares of its derivatives by the nuisances times their variances. Nuisances are independent of each other and of the photos.
-//! The figures' joint covariance is kept whole, so that differences and sums of figures can be told later.
+//! First-order propagation (JCGM 100, 5.2): with g the derivatives of a figure by the kept
+//! unknowns, its variance is g^T C g plus the squares of its derivatives by the nuisances times
+//! their variances. Nuisances are independent of each other and of the photos. The figures' joint
+//! covariance is kept whole, so that differences and sums of figures can be told later.
 //!
-//! The share of each prior in g^T C g follows from C^-1 being a sum of parts, C^-1 = sum_i H_i: C = sum_i C H_i C, and so
-//! g^T C g = sum_i (C g)^T H_i (C g). What is left when all priors have had their share comes from the photos.
+//! The share of each prior in g^T C g follows from C^-1 being a sum of parts, C^-1 = sum_i H_i: C =
+//! sum_i C H_i C, and so g^T C g = sum_i (C g)^T H_i (C g). What is left when all priors have had
+//! their share comes from the photos.
 
 use std::collections::BTreeMap;
 
@@ -26,15 +28,18 @@ pub struct Propagated {
     pub sources: Vec<BTreeMap<&'static str, f64>>,
     /// Derivatives of the figures by the kept unknowns.
     pub jacobian: DMatrix<f64>,
-    /// For each figure: change per 1 % of print scale, both ways together, all else at its most likely.
+    /// For each figure: change per 1 % of print scale, both ways together, all else at its most
+    /// likely.
     pub per_percent_of_print: Vec<f64>,
 }
 
-/// Steps of numerical derivatives: far above rounding, far below curvature. mm, radians and ratios alike.
+/// Steps of numerical derivatives: far above rounding, far below curvature. mm, radians and ratios
+/// alike.
 const STEP: f64 = 1e-5;
 
-/// Propagates `covariance` of the solution's kept unknowns and the nuisances (with standard deviations) to the figures that `tell` gives.
-/// `tell` must give the same figures, in the same order, for every state near the solution.
+/// Propagates `covariance` of the solution's kept unknowns and the nuisances (with standard
+/// deviations) to the figures that `tell` gives. `tell` must give the same figures, in the same
+/// order, for every state near the solution.
 pub fn propagate(
     solution: &Solution,
     covariance: &DMatrix<f64>,
@@ -47,10 +52,12 @@ pub fn propagate(
         let complete = plus.len() == n_figures && minus.len() == n_figures;
         DVector::from_iterator(
             n_figures,
-            (0..n_figures).map(|i| if complete { (plus[i] - minus[i]) / (2.0 * step) } else { f64::NAN }),
+            (0..n_figures)
+                .map(|i| if complete { (plus[i] - minus[i]) / (2.0 * step) } else { f64::NAN }),
         )
     };
-    // Lens and print scale reach the figures only through what they did to poses: their own derivatives are zero.
+    // Lens and print scale reach the figures only through what they did to poses: their own
+    // derivatives are zero.
     let first = solution.slots.sheets.first().copied().unwrap_or(0);
     let columns: Vec<DVector<f64>> = (0..n)
         .into_par_iter()
@@ -93,7 +100,9 @@ pub fn propagate(
         })
         .collect();
     for spread in &solution.group_spreads {
-        let by = DMatrix::from_fn(n_figures, spread.slots.len(), |figure, k| jacobian[(figure, spread.slots[k])]);
+        let by = DMatrix::from_fn(n_figures, spread.slots.len(), |figure, k| {
+            jacobian[(figure, spread.slots[k])]
+        });
         let more = &by * &spread.covariance * by.transpose();
         for (figure, shares) in sources.iter_mut().enumerate() {
             *shares.entry(spread.source).or_default() += more[(figure, figure)].max(0.0);
@@ -111,9 +120,11 @@ pub fn propagate(
         shares.values_mut().for_each(|share| *share = share.sqrt());
         shares.retain(|_, share| *share > 0.0);
     }
-    // What the figures do when the print was larger by 1 %: the unknowns follow the print by their covariance with it.
+    // What the figures do when the print was larger by 1 %: the unknowns follow the print by their
+    // covariance with it.
     let (along, across) = (solution.slots.print, solution.slots.print + 1);
-    let follow = |slot: usize| covariance.column(slot) / covariance[(slot, slot)].max(f64::MIN_POSITIVE);
+    let follow =
+        |slot: usize| covariance.column(slot) / covariance[(slot, slot)].max(f64::MIN_POSITIVE);
     let response = follow(along) + follow(across);
     let per_percent = &jacobian * response * 0.01;
     let per_percent_of_print = per_percent.iter().copied().collect();

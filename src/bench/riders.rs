@@ -17,7 +17,8 @@ use super::nuisance::{Nuisance, Shift};
 use super::settings::{BenchSettings, Part};
 use super::views::Views;
 
-/// One face of a rider: index into `State::tabs`, what lies between the pattern and the strip's middle, and the side it looks to.
+/// One face of a rider: index into `State::tabs`, what lies between the pattern and the strip's
+/// middle, and the side it looks to.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RiderFace {
     pub tab: usize,
@@ -36,36 +37,45 @@ pub struct StandingRider {
     /// What part of the photos that tell it belongs to set-ups after the first.
     pub later: f64,
     pub faces: Vec<RiderFace>,
-    /// Standard uncertainty across, mm: one error for the rider, however many photos and set-ups show it.
+    /// Standard uncertainty across, mm: one error for the rider, however many photos and set-ups
+    /// show it.
     pub sigma: f64,
 }
 
-/// By how much the two faces of one rider may disagree about the cord, mm: paper that is half a millimetre thick with its glue, or faces
-/// that gape by three degrees, stay below.
+/// By how much the two faces of one rider may disagree about the cord, mm: paper that is half a
+/// millimetre thick with its glue, or faces that gape by three degrees, stay below.
 const FACES_AGREE: f64 = 1.5;
-/// Heights of a cord's axis above the cards that are believed, mm: it lies 1 to 8 mm up, and a card may be bowed.
+/// Heights of a cord's axis above the cards that are believed, mm: it lies 1 to 8 mm up, and a card
+/// may be bowed.
 const HEIGHTS: std::ops::RangeInclusive<f64> = -2.0..=25.0;
 
 impl StandingRider {
-    /// The cord's axis where the rider stands, in the world. Midway between two faces the paper's thickness drops out.
+    /// The cord's axis where the rider stands, in the world. Midway between two faces the paper's
+    /// thickness drops out.
     pub fn axis(&self, state: &State, shift: &Shift) -> Vector3<f64> {
         let n = self.faces.len().max(1) as f64;
         let at = |face: &RiderFace| axis_below(state, &state.tabs[face.tab], face.paper_mm);
         let middle = self.faces.iter().map(at).sum::<Vector3<f64>>() / n;
         let [across, up] = self.directions(state);
-        middle + across * shift.of(Nuisance::RiderAcross(self.rider)) + up * shift.of(Nuisance::RiderHeight(self.rider))
+        middle
+            + across * shift.of(Nuisance::RiderAcross(self.rider))
+            + up * shift.of(Nuisance::RiderHeight(self.rider))
     }
 
-    /// Square to the strip, from its right face to its left one, and up the strip; unit vectors in the world.
+    /// Square to the strip, from its right face to its left one, and up the strip; unit vectors in
+    /// the world.
     fn directions(&self, state: &State) -> [Vector3<f64>; 2] {
-        let column = |face: &RiderFace, way: usize| state.tabs[face.tab].carrier_from_tab.r.column(way).into_owned();
-        let across = self.faces.iter().map(|face| column(face, 2) * face.side.sign()).sum::<Vector3<f64>>();
+        let column = |face: &RiderFace, way: usize| {
+            state.tabs[face.tab].carrier_from_tab.r.column(way).into_owned()
+        };
+        let across =
+            self.faces.iter().map(|face| column(face, 2) * face.side.sign()).sum::<Vector3<f64>>();
         let up = self.faces.iter().map(|face| column(face, 1)).sum::<Vector3<f64>>();
         [across, up].map(|v| v.try_normalize(1e-6).unwrap_or_else(Vector3::zeros))
     }
 
-    /// Square of the standard uncertainty of the world's y that the rider's own errors give, and their covariance with those of the same
-    /// rider in another set-up.
+    /// Square of the standard uncertainty of the world's y that the rider's own errors give, and
+    /// their covariance with those of the same rider in another set-up.
     pub fn own_covariance(&self, other: &Self, state: &State, height_sigma: f64) -> f64 {
         if self.rider != other.rider {
             return 0.0;
@@ -78,7 +88,10 @@ impl StandingRider {
     pub fn words(&self) -> String {
         match &self.faces[..] {
             [one] => format!("tab {}", one.number),
-            faces => format!("tabs {}", super::words::listed(&faces.iter().map(|face| face.number).collect())),
+            faces => format!(
+                "tabs {}",
+                super::words::listed(&faces.iter().map(|face| face.number).collect())
+            ),
         }
     }
 }
@@ -96,7 +109,9 @@ pub fn standing(
     let mut seen: BTreeMap<(u8, Option<usize>), Vec<RiderFace>> = BTreeMap::new();
     for mark in &settings.marks {
         let Part::CordRider { rider, side } = mark.part else { continue };
-        for (tab, entry) in state.tabs.iter().enumerate().filter(|(_, tab)| tab.number == mark.number) {
+        for (tab, entry) in
+            state.tabs.iter().enumerate().filter(|(_, tab)| tab.number == mark.number)
+        {
             let face = RiderFace { tab, number: mark.number, paper_mm: mark.thickness, side };
             seen.entry((rider, entry.only_setup)).or_default().push(face);
         }
@@ -114,9 +129,12 @@ pub fn standing(
             continue;
         }
         let assumed = &settings.assumed;
-        let sigma = if faces.len() > 1 { assumed.rider_u_mm } else { assumed.rider_one_face_u_mm } / 2.0;
-        let photos = faces.iter().flat_map(|face| views.setups_of(face.tab)).collect::<Vec<usize>>();
-        let later = photos.iter().filter(|setup| **setup != first).count() as f64 / photos.len().max(1) as f64;
+        let sigma =
+            if faces.len() > 1 { assumed.rider_u_mm } else { assumed.rider_one_face_u_mm } / 2.0;
+        let photos =
+            faces.iter().flat_map(|face| views.setups_of(face.tab)).collect::<Vec<usize>>();
+        let later = photos.iter().filter(|setup| **setup != first).count() as f64
+            / photos.len().max(1) as f64;
         let mut rider_here = StandingRider { rider, setup, later, faces, sigma };
         let [_, along] = rider_here.directions(state);
         if along.dot(up) < LEAST_UPRIGHT {
@@ -128,21 +146,31 @@ pub fn standing(
         let height = plane.map_or(0.0, |plane| (axis - plane.point).dot(&plane.normal));
         let disagree = faces_disagree(&rider_here, state);
         if !HEIGHTS.contains(&height) || disagree > FACES_AGREE {
-            told.entry((rider, "rider-not-on-cord")).or_insert_with(|| not_on_cord(&words, height, disagree));
+            told.entry((rider, "rider-not-on-cord"))
+                .or_insert_with(|| not_on_cord(&words, height, disagree));
             continue;
         }
-        // Where the faces disagree one of them is wrong and the middle by half of that: covered at k = 2.
+        // Where the faces disagree one of them is wrong and the middle by half of that: covered at
+        // k = 2.
         rider_here.sigma = rider_here.sigma.max(disagree / 4.0);
         standing.push(rider_here);
     }
     let serves = |rider: u8| standing.iter().any(|s| s.rider == rider);
     // A rider that serves in one set-up is not missed in the other.
-    findings.extend(told.into_iter().filter(|((rider, id), _)| *id != "rider-seen-poorly" || !serves(*rider)).map(|(_, f)| f));
+    findings.extend(
+        told.into_iter()
+            .filter(|((rider, id), _)| *id != "rider-seen-poorly" || !serves(*rider))
+            .map(|(_, f)| f),
+    );
     standing
 }
 
 /// The set-up whose cord is the datum: the first cord's, or the first that shows a rider.
-fn first_setup(solution: &Solution, settings: &BenchSettings, seen: &BTreeMap<(u8, Option<usize>), Vec<RiderFace>>) -> usize {
+fn first_setup(
+    solution: &Solution,
+    settings: &BenchSettings,
+    seen: &BTreeMap<(u8, Option<usize>), Vec<RiderFace>>,
+) -> usize {
     let bench = (0..settings.setups.len()).find(|setup| !settings.lens_only[*setup]).unwrap_or(0);
     let of_riders = seen.keys().map(|(_, setup)| setup.unwrap_or(bench)).min();
     solution.state.cords.first().map(|cord| cord.setup).or(of_riders).unwrap_or(bench)
@@ -185,7 +213,11 @@ fn not_on_cord(words: &str, height: f64, disagree: f64) -> Finding {
     let why = if disagree > FACES_AGREE {
         say!["its two faces disagree by ", Amount::tenths(disagree), " about where the cord is"]
     } else {
-        say!["the cord would run ", Amount::to_places(height, 0, Kind::Length), " above the cards there"]
+        say![
+            "the cord would run ",
+            Amount::to_places(height, 0, Kind::Length),
+            " above the cards there"
+        ]
     };
     Finding::refused(
         "rider-not-on-cord",

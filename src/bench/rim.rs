@@ -1,4 +1,5 @@
-//! The rim's figures: each face from the datum plane, its width, its run-out, and its distance from the hub face.
+//! The rim's figures: each face from the datum plane, its width, its run-out, and its distance from
+//! the hub face.
 
 use nalgebra::Vector3;
 
@@ -14,8 +15,14 @@ use super::settings::{Marked, Part};
 use super::turning::Axis;
 
 impl Evaluation<'_> {
-    /// Axial coordinate of a rim face at its tabs, told against the axis: (angle round the axis, axial coordinate) of each tab.
-    pub(super) fn rim_around(&self, axis: &Axis, tabs: &[(usize, Marked)], wanted: Side) -> Vec<(u8, f64, f64)> {
+    /// Axial coordinate of a rim face at its tabs, told against the axis: (angle round the axis,
+    /// axial coordinate) of each tab.
+    pub(super) fn rim_around(
+        &self,
+        axis: &Axis,
+        tabs: &[(usize, Marked)],
+        wanted: Side,
+    ) -> Vec<(u8, f64, f64)> {
         let mut found = Vec::new();
         let e1 = crate::math::rigid::any_normal(&axis.direction);
         let e2 = axis.direction.cross(&e1);
@@ -34,7 +41,8 @@ impl Evaluation<'_> {
         found
     }
 
-    /// Where a tab's face lies along the axis, from the axis' point: the mean over set-ups, between which end float may have moved it.
+    /// Where a tab's face lies along the axis, from the axis' point: the mean over set-ups, between
+    /// which end float may have moved it.
     pub(super) fn axial(&self, axis: &Axis, tab_idx: usize, mark: &Marked) -> Option<f64> {
         let setups = self.setups_of(tab_idx);
         let points = setups.iter().filter_map(|&setup| self.point(tab_idx, setup, mark.thickness));
@@ -42,11 +50,14 @@ impl Evaluation<'_> {
         (!axials.is_empty()).then(|| axials.iter().sum::<f64>() / axials.len() as f64)
     }
 
-    /// Mean axial coordinates of the left and right rim face at the marked place and free of run-out: ((left, right), run-out curve).
+    /// Mean axial coordinates of the left and right rim face at the marked place and free of
+    /// run-out: ((left, right), run-out curve).
     pub(super) fn rim_faces(&self, axis: &Axis, tabs: &[(usize, Marked)]) -> Option<RimFaces> {
         let left = self.rim_around(axis, tabs, Side::Left);
         let right = self.rim_around(axis, tabs, Side::Right);
-        let at_mark = |list: &[(u8, f64, f64)]| list.iter().find(|(place, ..)| *place == 0).map(|(_, _, axial)| *axial);
+        let at_mark = |list: &[(u8, f64, f64)]| {
+            list.iter().find(|(place, ..)| *place == 0).map(|(_, _, axial)| *axial)
+        };
         let (mark_left, mark_right) = (at_mark(&left), at_mark(&right));
         let width = mark_left? - mark_right?;
         let curve = if self.choices.run_out { once_round(&left) } else { None };
@@ -57,16 +68,28 @@ impl Evaluation<'_> {
         Some(RimFaces { mean_left, width, amplitude: curve.map(|(_, amplitude)| amplitude) })
     }
 
-    pub(super) fn hub_point(&self, axis: Option<&Axis>, rim: &[(usize, Marked)]) -> Option<Vector3<f64>> {
+    pub(super) fn hub_point(
+        &self,
+        axis: Option<&Axis>,
+        rim: &[(usize, Marked)],
+    ) -> Option<Vector3<f64>> {
         let axis = axis?;
         let faces = self.rim_faces(axis, rim)?;
         let middle = faces.mean_left - faces.width / 2.0;
         Some(axis.point + axis.direction * middle)
     }
 
-    pub(super) fn rims(&mut self, tabs: &[(usize, Marked)], foot: &Vector3<f64>, hub: Option<&Vector3<f64>>, wheel: Wheel) {
+    pub(super) fn rims(
+        &mut self,
+        tabs: &[(usize, Marked)],
+        foot: &Vector3<f64>,
+        hub: Option<&Vector3<f64>>,
+        wheel: Wheel,
+    ) {
         for setup in 0..self.settings.setups.len() {
-            let Some(datum) = self.datum.filter(|_| !self.settings.lens_only[setup]) else { continue };
+            let Some(datum) = self.datum.filter(|_| !self.settings.lens_only[setup]) else {
+                continue;
+            };
             let mut width = 0.0;
             let mut sides = 0;
             for (t, mark) in tabs {
@@ -76,7 +99,8 @@ impl Evaluation<'_> {
                 }
                 let Some(p) = self.point(*t, setup, mark.thickness) else { continue };
                 let offset = side.sign() * datum.offset(&p);
-                let at = RimPlace { setup: self.settings.setups[setup].clone(), wheel, place, side };
+                let at =
+                    RimPlace { setup: self.settings.setups[setup].clone(), wheel, place, side };
                 self.tell(Figure::RimOffset(at.clone()), offset);
                 self.tell(Figure::RimHeight(at.clone()), self.height(&p, foot));
                 let from = hub.copied().unwrap_or(*foot);
@@ -96,17 +120,23 @@ impl Evaluation<'_> {
         }
     }
 
-    /// Marked place in each set-up: bench components of the mean of both sides' points, and half the difference of the offsets.
+    /// Marked place in each set-up: bench components of the mean of both sides' points, and half
+    /// the difference of the offsets.
     pub(super) fn marks(&self, front_wheel: bool) -> Vec<(usize, Vector3<f64>, f64)> {
-        let tabs = self.tabs_of(|p| matches!(p, Part::Rim { front_wheel: f, place: 0, .. } if *f == front_wheel));
+        let tabs = self.tabs_of(
+            |p| matches!(p, Part::Rim { front_wheel: f, place: 0, .. } if *f == front_wheel),
+        );
         let mut found = Vec::new();
         for setup in 0..self.settings.setups.len() {
-            let Some(datum) = self.datum.filter(|_| !self.settings.lens_only[setup]) else { continue };
+            let Some(datum) = self.datum.filter(|_| !self.settings.lens_only[setup]) else {
+                continue;
+            };
             let mut points = [None, None];
             for (t, mark) in &tabs {
                 let Part::Rim { side, .. } = mark.part else { continue };
                 if self.setups_of(*t).contains(&setup) {
-                    points[usize::from(side == Side::Right)] = self.point(*t, setup, mark.thickness);
+                    points[usize::from(side == Side::Right)] =
+                        self.point(*t, setup, mark.thickness);
                 }
             }
             if let [Some(l), Some(r)] = points {
@@ -120,7 +150,8 @@ impl Evaluation<'_> {
     /// How far the rim's marked place lies from the axis, mm: the farthest of both faces.
     pub(super) fn mark_radius(&self, axis: &Axis) -> Option<f64> {
         let tabs = self.tabs_of(|p| matches!(p, Part::Rim { front_wheel: false, place: 0, .. }));
-        let point = |(t, mark): &(usize, Marked)| self.point(*t, self.first_setup(*t)?, mark.thickness);
+        let point =
+            |(t, mark): &(usize, Marked)| self.point(*t, self.first_setup(*t)?, mark.thickness);
         tabs.iter().filter_map(point).map(|p| (p - axis.foot(&p)).norm()).max_by(f64::total_cmp)
     }
 
@@ -136,7 +167,8 @@ impl Evaluation<'_> {
         let (Some(axis), Some(side)) = (axis, self.choices.hub_side) else { return };
         let Some(faces) = self.rim_faces(axis, rim) else { return };
         let tabs = self.tabs_of(|part| matches!(part, Part::HubFace));
-        let faces_of_hub: Vec<f64> = tabs.iter().filter_map(|(t, mark)| self.axial(axis, *t, mark)).collect();
+        let faces_of_hub: Vec<f64> =
+            tabs.iter().filter_map(|(t, mark)| self.axial(axis, *t, mark)).collect();
         if faces_of_hub.is_empty() {
             return;
         }
@@ -169,7 +201,8 @@ fn station(x: f64, z: f64) -> Station {
     }
 }
 
-/// Mean and amplitude of axial = mean + c cos(angle) + s sin(angle), least squares. None for fewer than three places.
+/// Mean and amplitude of axial = mean + c cos(angle) + s sin(angle), least squares. None for fewer
+/// than three places.
 fn once_round(places: &[(u8, f64, f64)]) -> Option<(f64, f64)> {
     if places.len() < 3 {
         return None;

@@ -1,4 +1,5 @@
-//! The rim's width as a check: it stays the same from set-up to set-up, and a caliper knows it without any print.
+//! The rim's width as a check: it stays the same from set-up to set-up, and a caliper knows it
+//! without any print.
 
 use crate::finding::Finding;
 use crate::say;
@@ -8,10 +9,12 @@ use super::figures::Figures;
 use super::settings::BenchSettings;
 use crate::figure::Figure;
 
-/// A caliper over the rim's outside faces, across its width by hand, mm (k = 2; our estimate, common practice, no source).
+/// A caliper over the rim's outside faces, across its width by hand, mm (k = 2; our estimate,
+/// common practice, no source).
 const CALIPER_U_MM: f64 = 0.2;
 
-/// Two set-ups that photograph the same width differ by their noise alone; three standard deviations of it are no chance any more.
+/// Two set-ups that photograph the same width differ by their noise alone; three standard
+/// deviations of it are no chance any more.
 const BEYOND_NOISE: f64 = 3.0;
 
 /// Widths that differ by less than this come to nothing in any verdict, mm.
@@ -27,13 +30,18 @@ struct Width {
 /// Findings about widths that contradict each other or the caliper.
 pub fn findings(figures: &Figures, settings: &BenchSettings, findings: &mut Vec<Finding>) {
     findings.extend(between_setups(figures));
-    findings.extend(settings.rim_width_mm.zip(mean_width(figures)).and_then(|(caliper, photographed)| {
-        let beyond = (photographed.mean - caliper).abs() > photographed.u.hypot(CALIPER_U_MM);
-        beyond.then(|| against_caliper(caliper, &photographed, settings.print_measured == [true, true]))
-    }));
+    findings.extend(settings.rim_width_mm.zip(mean_width(figures)).and_then(
+        |(caliper, photographed)| {
+            let beyond = (photographed.mean - caliper).abs() > photographed.u.hypot(CALIPER_U_MM);
+            beyond.then(|| {
+                against_caliper(caliper, &photographed, settings.print_measured == [true, true])
+            })
+        },
+    ));
 }
 
-/// The caliper's word on a print that nobody measured, where the two widths agree: by how many percent the print may be out at most.
+/// The caliper's word on a print that nobody measured, where the two widths agree: by how many
+/// percent the print may be out at most.
 pub fn print_within_percent(figures: &Figures, settings: &BenchSettings) -> Option<f64> {
     let (caliper, photographed) = settings.rim_width_mm.zip(mean_width(figures))?;
     let difference = (photographed.mean - caliper).abs();
@@ -43,10 +51,12 @@ pub fn print_within_percent(figures: &Figures, settings: &BenchSettings) -> Opti
 
 fn told_widths(figures: &Figures) -> Vec<(Figure, usize, f64)> {
     let widths = figures.measured.table.measured();
-    let told = widths.filter(|(figure, _)| matches!(figure, Figure::RimWidth(_))).filter_map(|(figure, width)| {
-        let index = figures.joint.fields.iter().position(|known| known == figure)?;
-        Some((figure.clone(), index, width.value))
-    });
+    let told = widths.filter(|(figure, _)| matches!(figure, Figure::RimWidth(_))).filter_map(
+        |(figure, width)| {
+            let index = figures.joint.fields.iter().position(|known| known == figure)?;
+            Some((figure.clone(), index, width.value))
+        },
+    );
     told.collect()
 }
 
@@ -62,9 +72,10 @@ fn mean_width(figures: &Figures) -> Option<Width> {
 
 fn between_setups(figures: &Figures) -> Option<Finding> {
     let widths = told_widths(figures);
-    let (low, high) = widths.iter().fold(widths.first().zip(widths.first())?, |(low, high), width| {
-        (if width.2 < low.2 { width } else { low }, if width.2 > high.2 { width } else { high })
-    });
+    let (low, high) =
+        widths.iter().fold(widths.first().zip(widths.first())?, |(low, high), width| {
+            (if width.2 < low.2 { width } else { low }, if width.2 > high.2 { width } else { high })
+        });
     let c = |a: usize, b: usize| figures.joint.matrix[a][b];
     let noise = (c(low.1, low.1) + c(high.1, high.1) - 2.0 * c(low.1, high.1)).max(0.0).sqrt();
     let difference = high.2 - low.2;
@@ -108,5 +119,6 @@ fn against_caliper(caliper: f64, photographed: &Width, print_was_measured: bool)
              the rim's width again, over its outside faces where tabs 1 and 2 stick, and see that both lie flat."
         }
     };
-    Finding::warning("print-scale-contradicts-caliper", what, advice).about(photographed.field.clone())
+    Finding::warning("print-scale-contradicts-caliper", what, advice)
+        .about(photographed.field.clone())
 }

@@ -1,8 +1,9 @@
 //! Whether three set-ups or more tell one axis of the wheel.
 //!
-//! Two set-ups tell an axis whatever happened between them. From the third on each pair of set-ups tells its own, and within the photos'
-//! noise they must be one. If they are not, the wheel was taken out and set in again, or it has play. End float, along the axis, does
-//! no harm and is left out.
+//! Two set-ups tell an axis whatever happened between them. From the third on each pair of set-ups
+//! tells its own, and within the photos' noise they must be one. If they are not, the wheel was
+//! taken out and set in again, or it has play. End float, along the axis, does no harm and is left
+//! out.
 
 use nalgebra::Vector3;
 
@@ -23,11 +24,12 @@ pub struct Unsteady {
     pub shift_mm: f64,
 }
 
-/// Deviations are told apart from noise at four standard deviations: a dozen numbers are looked at, and a good wheel should be called
-/// unsteady in less than one job in a thousand.
+/// Deviations are told apart from noise at four standard deviations: a dozen numbers are looked at,
+/// and a good wheel should be called unsteady in less than one job in a thousand.
 const BEYOND_NOISE: f64 = 4.0;
 
-/// What lies below this changes no verdict: a third of the yaw's standard tolerance, and a fifth of the offset's.
+/// What lies below this changes no verdict: a third of the yaw's standard tolerance, and a fifth of
+/// the offset's.
 const TILT_FLOOR_DEG: f64 = 0.03;
 const SHIFT_FLOOR_MM: f64 = 0.2;
 
@@ -53,13 +55,20 @@ pub fn unsteady(solution: &Solution, left: &Vector3<f64>) -> Option<Unsteady> {
     if !(0..values.len()).any(|i| beyond(i, floor(i))) {
         return None;
     }
-    let most = |first: usize| values.chunks(4).map(|pair| pair[first].hypot(pair[first + 1])).fold(0.0, f64::max);
+    let most = |first: usize| {
+        values.chunks(4).map(|pair| pair[first].hypot(pair[first + 1])).fold(0.0, f64::max)
+    };
     Some(Unsteady { tilt_deg: most(0), shift_mm: most(2) })
 }
 
-/// For each pair: tilt against the common axis of the same state (two directions, degrees), and distance from it where the wheel turns (two
-/// directions, mm).
-fn deviations(state: &State, pairs: &[(usize, usize)], at: &Axis, left: &Vector3<f64>) -> Option<Vec<f64>> {
+/// For each pair: tilt against the common axis of the same state (two directions, degrees), and
+/// distance from it where the wheel turns (two directions, mm).
+fn deviations(
+    state: &State,
+    pairs: &[(usize, usize)],
+    at: &Axis,
+    left: &Vector3<f64>,
+) -> Option<Vec<f64>> {
     let e1 = crate::math::rigid::any_normal(&at.direction);
     let e2 = at.direction.cross(&e1);
     let common = turning_axis(state, WHEEL, left)?;
@@ -68,7 +77,12 @@ fn deviations(state: &State, pairs: &[(usize, usize)], at: &Axis, left: &Vector3
         let own = pair_axis(state, WHEEL, pair, left)?;
         let tilt = own.direction - common.direction;
         let shift = own.foot(&at.point) - common.foot(&at.point);
-        values.extend([tilt.dot(&e1).to_degrees(), tilt.dot(&e2).to_degrees(), shift.dot(&e1), shift.dot(&e2)]);
+        values.extend([
+            tilt.dot(&e1).to_degrees(),
+            tilt.dot(&e2).to_degrees(),
+            shift.dot(&e1),
+            shift.dot(&e2),
+        ]);
     }
     Some(values)
 }

@@ -50,10 +50,12 @@ pub struct BenchSettings {
     pub lens_only: Vec<bool>,
     pub marks: Vec<Marked>,
     pub chain_side: Option<Side>,
-    /// Slope of the bench by a level: along (+ front high) and across (+ left high), degrees, and standard uncertainty.
+    /// Slope of the bench by a level: along (+ front high) and across (+ left high), degrees, and
+    /// standard uncertainty.
     pub level: [f64; 2],
     pub level_sigma: f64,
-    /// Whether `level` was read by somebody (otherwise the bench is taken as level to `level_sigma`).
+    /// Whether `level` was read by somebody (otherwise the bench is taken as level to
+    /// `level_sigma`).
     pub level_was_read: bool,
     /// Whether a spirit level was laid, though no reading was written down.
     pub level_was_laid: bool,
@@ -62,7 +64,8 @@ pub struct BenchSettings {
     pub hub_side: Option<Side>,
     /// Lateral run-out of the rim, peak to peak, as the job tells it, mm.
     pub lateral_tir: Option<f64>,
-    /// Width of the rear rim over its outside faces by caliper, mm: it checks the photographed one and enters no figure.
+    /// Width of the rear rim over its outside faces by caliper, mm: it checks the photographed one
+    /// and enters no figure.
     pub rim_width_mm: Option<f64>,
     /// Names of faces in the scene that the job asks figures of.
     pub faces: Vec<String>,

@@ -13,7 +13,11 @@ impl Evaluation<'_> {
         let mut ends = [None, None];
         for (t, mark) in self.tabs_of(|part| matches!(part, Part::SpindleEnd(_))) {
             let Part::SpindleEnd(side) = mark.part else { continue };
-            let Some(p) = self.first_setup(t).and_then(|setup| self.point(t, setup, mark.thickness)) else { continue };
+            let Some(p) =
+                self.first_setup(t).and_then(|setup| self.point(t, setup, mark.thickness))
+            else {
+                continue;
+            };
             // The axis tells the spindle's line better than a tab set on it by eye.
             let p = axis.map_or(p, |axis| axis.foot(&p));
             ends[usize::from(side == Side::Right)] = Some(p);
@@ -23,7 +27,8 @@ impl Evaluation<'_> {
         }
         for (end, side) in ends.into_iter().zip([Side::Left, Side::Right]) {
             if let Some(p) = end {
-                let figure = if side == Side::Left { Figure::SpindleLeft } else { Figure::SpindleRight };
+                let figure =
+                    if side == Side::Left { Figure::SpindleLeft } else { Figure::SpindleRight };
                 self.tell(figure, side.sign() * datum.offset(&p));
             }
         }

@@ -20,8 +20,9 @@ pub struct Axis {
 /// A turn smaller than this (radians; 20 degrees) tells no axis worth having.
 pub const LEAST_TURN: f64 = 0.35;
 
-/// The axis that takes the body from its first set-up to the others: the direction is the mean of the turns' axes weighted with 1 - cos of
-/// the turn, the point solves (I - R) c = t with the part of t along the axis (end float) left out. None if the body did not turn.
+/// The axis that takes the body from its first set-up to the others: the direction is the mean of
+/// the turns' axes weighted with 1 - cos of the turn, the point solves (I - R) c = t with the part
+/// of t along the axis (end float) left out. None if the body did not turn.
 ///
 /// `toward` says which way the direction shall point.
 pub fn turning_axis(state: &State, kind: u8, toward: &Vector3<f64>) -> Option<Axis> {
@@ -29,7 +30,12 @@ pub fn turning_axis(state: &State, kind: u8, toward: &Vector3<f64>) -> Option<Ax
 }
 
 /// The axis that one pair of set-ups tells alone, by the indices that [`turned_pairs`] gives.
-pub fn pair_axis(state: &State, kind: u8, (a, b): (usize, usize), toward: &Vector3<f64>) -> Option<Axis> {
+pub fn pair_axis(
+    state: &State,
+    kind: u8,
+    (a, b): (usize, usize),
+    toward: &Vector3<f64>,
+) -> Option<Axis> {
     let stands = stands(state, kind);
     axis_of(&[*stands.get(a)?, *stands.get(b)?], toward)
 }
@@ -41,10 +47,12 @@ pub fn turned_pairs(state: &State, kind: u8) -> Vec<(usize, usize)> {
     pairs.filter(|&(a, b)| log(&motion(stands[a], stands[b]).r).norm() >= LEAST_TURN).collect()
 }
 
-/// Where the body stands in each of its set-ups, in order. Where it was moved in the midst of one, its first place there counts.
+/// Where the body stands in each of its set-ups, in order. Where it was moved in the midst of one,
+/// its first place there counts.
 fn stands(state: &State, kind: u8) -> Vec<&Rigid> {
     let in_order = state.bodies.iter().enumerate();
-    let own = in_order.filter(|(idx, body)| body.kind == kind && state.body(kind, body.setup) == Some(*idx));
+    let own = in_order
+        .filter(|(idx, body)| body.kind == kind && state.body(kind, body.setup) == Some(*idx));
     own.map(|(_, body)| &body.world_from_body).collect()
 }
 
@@ -93,8 +101,11 @@ fn axis_of(stands: &[&Rigid], toward: &Vector3<f64>) -> Option<Axis> {
 pub fn float_along(state: &State, kind: u8, axis: &Axis) -> f64 {
     let stands = stands(state, kind);
     let Some(first) = stands.first() else { return 0.0 };
-    let along = |stand: &&Rigid| (motion(first, stand).apply(&axis.point) - axis.point).dot(&axis.direction);
-    let (low, high) = stands.iter().map(along).fold((0.0f64, 0.0f64), |(low, high), s| (low.min(s), high.max(s)));
+    let along = |stand: &&Rigid| {
+        (motion(first, stand).apply(&axis.point) - axis.point).dot(&axis.direction)
+    };
+    let (low, high) =
+        stands.iter().map(along).fold((0.0f64, 0.0f64), |(low, high), s| (low.min(s), high.max(s)));
     high - low
 }
 

@@ -13,8 +13,9 @@ use super::up::card_tilt_sigma;
 /// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane.
 pub const GEARBOX_TABS: usize = 3;
 
-/// By how much the middle of fewer tabs may lie off the sprocket's centre besides (k = 2), mm: two that are a third of a turn apart lie
-/// 0.29 of their distance off it, two that are a quarter apart half of it; a single one as far as a large sprocket's radius.
+/// By how much the middle of fewer tabs may lie off the sprocket's centre besides (k = 2), mm: two
+/// that are a third of a turn apart lie 0.29 of their distance off it, two that are a quarter apart
+/// half of it; a single one as far as a large sprocket's radius.
 fn centre_off_few_tabs(tabs: &[nalgebra::Vector3<f64>]) -> f64 {
     match tabs {
         [] | [_] => 60.0,
@@ -45,7 +46,9 @@ pub fn nuisances(
             continue;
         }
         // The tie of a face already carries how far its tabs lie off it.
-        if !state.faces.iter().any(|face| face.tabs.contains(&idx) && face.tabs.len() > 1) || mark.part == Part::RearSprocket {
+        if !state.faces.iter().any(|face| face.tabs.contains(&idx) && face.tabs.len() > 1)
+            || mark.part == Part::RearSprocket
+        {
             list.push((Nuisance::Flat(idx), assumed.flat_u_mm / 2.0));
         }
         let sideways = match mark.part {
@@ -53,7 +56,10 @@ pub fn nuisances(
             Part::SpindleEnd(_) => assumed.spindle_place_u_mm / 2.0,
             _ => continue,
         };
-        list.extend([(Nuisance::Sideways(idx, 0), sideways), (Nuisance::Sideways(idx, 1), sideways)]);
+        list.extend([
+            (Nuisance::Sideways(idx, 0), sideways),
+            (Nuisance::Sideways(idx, 1), sideways),
+        ]);
     }
     for (line, _) in &choices.up.lines {
         list.extend([
@@ -82,7 +88,10 @@ pub fn nuisances(
         }
     }
     if !choices.wheel_axis {
-        list.extend([(Nuisance::Wobble(0), nuisance::WOBBLE), (Nuisance::Wobble(1), nuisance::WOBBLE)]);
+        list.extend([
+            (Nuisance::Wobble(0), nuisance::WOBBLE),
+            (Nuisance::Wobble(1), nuisance::WOBBLE),
+        ]);
     }
     if let Some(unsteady) = choices.unsteady {
         for way in 0..2 {

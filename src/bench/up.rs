@@ -36,7 +36,8 @@ pub fn weigh_up(
         let slot = solution.slots.lines[line] + 2;
         let own = covariance.fixed_view::<2, 2>(slot, slot).into_owned();
         let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
-        let spread = axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
+        let spread =
+            axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
         if let Some(finding) = super::upright::not_told(solution, views, line, &spread) {
             findings.push(finding);
             continue;
@@ -50,13 +51,16 @@ pub fn weigh_up(
             lines.push((format!("plumb line {letter}"), up_from_line(&direction), spread));
         }
     }
-    let forward = choices.left.map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
+    let forward = choices
+        .left
+        .map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
     let plane = card_plane(state, &choices.cards);
     let tilt = card_tilt_sigma(state, &choices.cards);
     let mut sources = lines.clone();
     if let Some(plane) = &plane {
         let slopes = up_from_cards(plane, &forward, settings, &Shift(None));
-        let variance = |i: usize| (settings.level_sigma.powi(2) + tilt[i].powi(2)).sqrt().to_radians().powi(2);
+        let variance =
+            |i: usize| (settings.level_sigma.powi(2) + tilt[i].powi(2)).sqrt().to_radians().powi(2);
         let spread = Matrix2::new(variance(0), 0.0, 0.0, variance(1));
         let agrees = lines.iter().all(|(_, line, line_spread)| {
             let difference = line - slopes;
@@ -75,7 +79,11 @@ pub fn weigh_up(
                 "Check the bench with a level, and that the plumb bob hangs free and still.",
             ));
         }
-        let name = if settings.level_was_read { "cards with the level's reading" } else { "cards on the bench" };
+        let name = if settings.level_was_read {
+            "cards with the level's reading"
+        } else {
+            "cards on the bench"
+        };
         sources.push((name.to_owned(), slopes, spread));
     }
     for pair in lines.windows(2) {
@@ -96,7 +104,8 @@ pub fn weigh_up(
         _ => UpFrom::Bench,
     };
     findings.extend(super::upright::findings(up.from, state, settings));
-    let total: Matrix2<f64> = weights.lines.iter().map(|(_, w)| *w).sum::<Matrix2<f64>>() + weights.cards.unwrap_or_default();
+    let total: Matrix2<f64> = weights.lines.iter().map(|(_, w)| *w).sum::<Matrix2<f64>>()
+        + weights.cards.unwrap_or_default();
     if let Some(spread) = total.try_inverse() {
         up.sigma_deg = Some(spread[(1, 1)].sqrt().to_degrees());
     }
@@ -114,20 +123,23 @@ pub fn weigh_up(
     weights
 }
 
-/// Two cards' scatter is raised by this much at the most: what Student's t makes of one degree of freedom (6.4) is more than two cards on
-/// one bench ever differ by (our estimate; common practice, no source).
+/// Two cards' scatter is raised by this much at the most: what Student's t makes of one degree of
+/// freedom (6.4) is more than two cards on one bench ever differ by (our estimate; common practice,
+/// no source).
 const MOST_FOR_TWO_CARDS: f64 = 3.0;
 
-/// Standard uncertainty of the cards' common plane against the bench, along and across, degrees: how much it changes when each card in
-/// turn is left out (the jackknife). For cards in one row this is, across, the scatter of their tilts / sqrt n; cards that lie far apart
-/// hold the plane by their heights, and so along the row, or by outriggers.
+/// Standard uncertainty of the cards' common plane against the bench, along and across, degrees:
+/// how much it changes when each card in turn is left out (the jackknife). For cards in one row
+/// this is, across, the scatter of their tilts / sqrt n; cards that lie far apart hold the plane by
+/// their heights, and so along the row, or by outriggers.
 pub fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {
     let without = |left_out: usize| {
         let rest: Vec<usize> = cards.iter().copied().filter(|&card| card != left_out).collect();
         card_plane(state, &rest).map(|plane| plane.normal.xy() / plane.normal.z)
     };
     let slopes: Vec<Vector2<f64>> = cards.iter().filter_map(|&card| without(card)).collect();
-    // A lone card on a good bench lies within a tenth of a degree of it (our estimate; common practice, no source).
+    // A lone card on a good bench lies within a tenth of a degree of it (our estimate; common
+    // practice, no source).
     if slopes.len() < 2 {
         return [0.1, 0.1];
     }
@@ -136,6 +148,7 @@ pub fn card_tilt_sigma(state: &State, cards: &[usize]) -> [f64; 2] {
     [0, 1].map(|way| {
         let squares: f64 = slopes.iter().map(|slope| (slope[way] - mean[way]).powi(2)).sum();
         // Few cards tell their own scatter poorly: Student's t at 95 % over 2 makes up for it.
-        ((n - 1.0) / n * squares).sqrt().to_degrees() * student(slopes.len() - 1).min(MOST_FOR_TWO_CARDS)
+        ((n - 1.0) / n * squares).sqrt().to_degrees()
+            * student(slopes.len() - 1).min(MOST_FOR_TWO_CARDS)
     })
 }

@@ -13,13 +13,21 @@ use super::ground::plumb_lines;
 use super::settings::BenchSettings;
 use super::views::Views;
 
-/// A line that is known worse than this, degrees (standard), tells no better what is upright than a bench of which nobody said anything.
+/// A line that is known worse than this, degrees (standard), tells no better what is upright than a
+/// bench of which nobody said anything.
 const WORTH_LITTLE: f64 = 0.15;
-/// Images of one line that must agree: a plane through each camera; two planes always meet in a line, the third bears it out.
+/// Images of one line that must agree: a plane through each camera; two planes always meet in a
+/// line, the third bears it out.
 const LEAST_IMAGES: usize = 3;
 
-/// Why a plumb line does not tell upright, if it does not. `spread` is the covariance of its slopes.
-pub fn not_told(solution: &Solution, views: &Views, line: usize, spread: &Matrix2<f64>) -> Option<Finding> {
+/// Why a plumb line does not tell upright, if it does not. `spread` is the covariance of its
+/// slopes.
+pub fn not_told(
+    solution: &Solution,
+    views: &Views,
+    line: usize,
+    spread: &Matrix2<f64>,
+) -> Option<Finding> {
     let (images, flags) = views.of_line(solution, line);
     // Two flags, each from two photos, bear each other out as images do.
     let flags_tell = flags.iter().filter(|photos| **photos >= 2).count() >= 2;

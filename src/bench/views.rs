@@ -21,7 +21,8 @@ const LEAST_ANGLE: f64 = 10.0;
 /// Camera positions from which each mark was seen, in the frame of what carries it.
 #[derive(Clone, Debug, Default)]
 pub struct Views {
-    /// By tab (index into `State::tabs`): view, position of the camera in the carrier's frame, set-up.
+    /// By tab (index into `State::tabs`): view, position of the camera in the carrier's frame,
+    /// set-up.
     tabs: BTreeMap<usize, Vec<(usize, Vector3<f64>, usize)>>,
     flags: BTreeMap<usize, Vec<(usize, Vector3<f64>)>>,
     /// Views that show each line between its flags (index into `State::lines`).
@@ -32,7 +33,8 @@ impl Views {
     pub fn of(solution: &Solution) -> Self {
         let mut views = Self::default();
         for block in &solution.blocks {
-            let n_used = block.corners.iter().filter(|c| c.used).count() + block.points.iter().filter(|p| p.used).count();
+            let n_used = block.corners.iter().filter(|c| c.used).count()
+                + block.points.iter().filter(|p| p.used).count();
             // A line's point is the mean of a stretch of it.
             if n_used < if matches!(block.shown, Shown::Line(_)) { 2 } else { 4 } {
                 continue;
@@ -41,10 +43,14 @@ impl Views {
             let eye = view.camera_from_world.inverse().t;
             match block.shown {
                 Shown::Tab { tab, body } => {
-                    let eye = body.map_or(eye, |b| solution.state.bodies[b].world_from_body.inverse().apply(&eye));
+                    let eye = body.map_or(eye, |b| {
+                        solution.state.bodies[b].world_from_body.inverse().apply(&eye)
+                    });
                     views.tabs.entry(tab).or_default().push((block.view, eye, view.setup));
                 }
-                Shown::Flag { flag, .. } => views.flags.entry(flag).or_default().push((block.view, eye)),
+                Shown::Flag { flag, .. } => {
+                    views.flags.entry(flag).or_default().push((block.view, eye))
+                }
                 Shown::Line(line) => views.lines.entry(line).or_default().push((block.view, eye)),
                 Shown::Card(_) | Shown::Cord(_) => {}
             }
@@ -52,41 +58,57 @@ impl Views {
         views
     }
 
-    /// Number of tabs of a turning body that were seen in two set-ups or more and do not lie in one line with the others.
+    /// Number of tabs of a turning body that were seen in two set-ups or more and do not lie in one
+    /// line with the others.
     pub fn joining_tabs(&self, solution: &Solution, kind: u8) -> usize {
         let state = &solution.state;
         let joined: Vec<usize> = self
             .tabs
             .iter()
             .filter(|(tab, _)| state.tabs[**tab].carrier == Carrier::Turning(kind))
-            .filter(|(_, seen)| seen.iter().map(|(_, _, setup)| setup).collect::<BTreeSet<_>>().len() >= 2)
+            .filter(|(_, seen)| {
+                seen.iter().map(|(_, _, setup)| setup).collect::<BTreeSet<_>>().len() >= 2
+            })
             .map(|(tab, _)| *tab)
             .collect();
-        let places: Vec<Vector3<f64>> = joined.iter().map(|&t| state.tabs[t].carrier_from_tab.t).collect();
+        let places: Vec<Vector3<f64>> =
+            joined.iter().map(|&t| state.tabs[t].carrier_from_tab.t).collect();
         let n = places.len() as f64;
         let mean = places.iter().sum::<Vector3<f64>>() / n.max(1.0);
-        let spread: nalgebra::Matrix3<f64> = places.iter().map(|p| (p - mean) * (p - mean).transpose()).sum();
+        let spread: nalgebra::Matrix3<f64> =
+            places.iter().map(|p| (p - mean) * (p - mean).transpose()).sum();
         let mut values: Vec<f64> = spread.symmetric_eigenvalues().iter().copied().collect();
         values.sort_by(f64::total_cmp);
-        // 10 mm off a line (rms over the tabs) tells an axis; the second largest spread measures it.
+        // 10 mm off a line (rms over the tabs) tells an axis; the second largest spread measures
+        // it.
         if places.len() >= 3 && values[1] / n > 100.0 { joined.len() } else { joined.len().min(2) }
     }
 
     /// Number of photos that show a tab.
     pub fn photos_of(&self, tab: usize) -> usize {
-        self.tabs.get(&tab).map_or(0, |seen| seen.iter().map(|(view, ..)| view).collect::<BTreeSet<_>>().len())
+        self.tabs
+            .get(&tab)
+            .map_or(0, |seen| seen.iter().map(|(view, ..)| view).collect::<BTreeSet<_>>().len())
     }
 
-    /// Number of photos that show a line between or beside its flags, and of those that show each of its flags.
+    /// Number of photos that show a line between or beside its flags, and of those that show each
+    /// of its flags.
     pub fn of_line(&self, solution: &Solution, line: usize) -> (usize, Vec<usize>) {
-        let photos = |seen: &[(usize, Vector3<f64>)]| seen.iter().map(|(view, _)| view).collect::<BTreeSet<_>>().len();
+        let photos = |seen: &[(usize, Vector3<f64>)]| {
+            seen.iter().map(|(view, _)| view).collect::<BTreeSet<_>>().len()
+        };
         let flags = self.flags.iter().filter(|(flag, _)| solution.state.flags[**flag].line == line);
-        (self.lines.get(&line).map_or(0, |seen| photos(seen)), flags.map(|(_, seen)| photos(seen)).collect())
+        (
+            self.lines.get(&line).map_or(0, |seen| photos(seen)),
+            flags.map(|(_, seen)| photos(seen)).collect(),
+        )
     }
 
     /// The set-up of each photo that shows a tab.
     pub fn setups_of(&self, tab: usize) -> Vec<usize> {
-        self.tabs.get(&tab).map_or_else(Vec::new, |seen| seen.iter().map(|(.., setup)| *setup).collect())
+        self.tabs
+            .get(&tab)
+            .map_or_else(Vec::new, |seen| seen.iter().map(|(.., setup)| *setup).collect())
     }
 
     /// Whether a tab (index into `State::tabs`) was seen in two photos under enough of an angle.
@@ -95,10 +117,15 @@ impl Views {
     }
 
     fn tabs_are_good(&self, solution: &Solution, tabs: &[usize]) -> bool {
-        let eyes: Vec<(usize, Vector3<f64>)> =
-            tabs.iter().filter_map(|tab| self.tabs.get(tab)).flatten().map(|(view, eye, _)| (*view, *eye)).collect();
+        let eyes: Vec<(usize, Vector3<f64>)> = tabs
+            .iter()
+            .filter_map(|tab| self.tabs.get(tab))
+            .flatten()
+            .map(|(view, eye, _)| (*view, *eye))
+            .collect();
         let middle =
-            tabs.iter().map(|&t| solution.state.tabs[t].carrier_from_tab.t).sum::<Vector3<f64>>() / tabs.len().max(1) as f64;
+            tabs.iter().map(|&t| solution.state.tabs[t].carrier_from_tab.t).sum::<Vector3<f64>>()
+                / tabs.len().max(1) as f64;
         seen_apart(&eyes, &middle)
     }
 
@@ -113,15 +140,24 @@ impl Views {
         seen_apart(&eyes, &state.lines[line].point)
     }
 
-    /// Quality of a figure: "single" when a mark it stands on was seen in one photo only or under too small an angle.
-    pub fn quality(&self, figure: &Figure, settings: &BenchSettings, solution: &Solution) -> Quality {
+    /// Quality of a figure: "single" when a mark it stands on was seen in one photo only or under
+    /// too small an angle.
+    pub fn quality(
+        &self,
+        figure: &Figure,
+        settings: &BenchSettings,
+        solution: &Solution,
+    ) -> Quality {
         let state = &solution.state;
         let tabs_with = |wanted: &dyn Fn(&Part) -> bool| -> Vec<usize> {
             let marked = settings.marks.iter().filter(|m| wanted(&m.part));
-            marked.flat_map(|m| (0..state.tabs.len()).filter(|&t| state.tabs[t].number == m.number)).collect()
+            marked
+                .flat_map(|m| (0..state.tabs.len()).filter(|&t| state.tabs[t].number == m.number))
+                .collect()
         };
         let each = |tabs: &[usize]| tabs.iter().all(|&t| self.tabs_are_good(solution, &[t]));
-        let together = |wanted: &dyn Fn(&Part) -> bool| self.tabs_are_good(solution, &tabs_with(wanted));
+        let together =
+            |wanted: &dyn Fn(&Part) -> bool| self.tabs_are_good(solution, &tabs_with(wanted));
         let of_rim = |wheel: Wheel, place: u8, side: Option<Side>| {
             let is_front = wheel == Wheel::Front;
             let is_it = |part: &Part| match part {
@@ -141,7 +177,9 @@ impl Views {
                 _ => false,
             }))
         };
-        let station = |letter: &Letter| each(&tabs_with(&|part| matches!(part, Part::Station(s, _) if *s == letter.index())));
+        let station = |letter: &Letter| {
+            each(&tabs_with(&|part| matches!(part, Part::Station(s, _) if *s == letter.index())))
+        };
         let line = |wanted: StringKind| {
             let mut lines = (0..state.lines.len()).filter(|&l| state.lines[l].kind == wanted);
             lines.all(|l| self.line_is_good(solution, l))
@@ -151,7 +189,9 @@ impl Views {
             faces.all(|face| self.tabs_are_good(solution, &face.tabs))
         };
         let good = match figure {
-            Figure::RimOffset(at) | Figure::RimHeight(at) => of_rim(at.wheel, at.place, Some(at.side)),
+            Figure::RimOffset(at) | Figure::RimHeight(at) => {
+                of_rim(at.wheel, at.place, Some(at.side))
+            }
             Figure::RearLean => rear_sprocket(),
             Figure::GearboxLean => gearbox(),
             Figure::SpindleHeights => spindle(None),
@@ -161,7 +201,9 @@ impl Views {
             Figure::StationOffset(letter) | Figure::StationHeights(letter) => station(letter),
             Figure::FaceOffset(name) | Figure::FaceYaw(name) | Figure::FaceLean(name) => face(name),
             other => match other.section() {
-                Some(Section::RimWidth | Section::Wheel | Section::WheelInFrame | Section::Runout) => rear_rim(),
+                Some(
+                    Section::RimWidth | Section::Wheel | Section::WheelInFrame | Section::Runout,
+                ) => rear_rim(),
                 Some(Section::Hub) => rear_rim() && together(&|part| matches!(part, Part::HubFace)),
                 Some(Section::Chain) => rear_sprocket() && gearbox(),
                 Some(Section::Backbone) => line(StringKind::Backbone),

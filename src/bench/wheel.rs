@@ -14,7 +14,8 @@ impl Evaluation<'_> {
         let Some(datum) = self.datum else { return };
         let marks = self.marks(false);
         let front_and_rear = opposite(&marks);
-        // All of them: marks a third of a turn apart have their middle at the axle as two that lie opposite have.
+        // All of them: marks a third of a turn apart have their middle at the axle as two that lie
+        // opposite have.
         let at_mark = marks.iter().map(|mark| mark.2).sum::<f64>() / marks.len().max(1) as f64;
         if front_and_rear.is_some() {
             self.tell(Figure::WheelOffsetAtMark, at_mark);
@@ -43,15 +44,27 @@ impl Evaluation<'_> {
                 let offset = datum.offset(hub);
                 self.tell(Figure::WheelOffset, offset);
             }
-            (None, Some(_)) => self.tell(Figure::WheelOffset, at_mark + self.shift.of(Nuisance::RunOut)),
+            (None, Some(_)) => {
+                self.tell(Figure::WheelOffset, at_mark + self.shift.of(Nuisance::RunOut))
+            }
             _ => {}
         }
     }
 
-    pub(super) fn track(&mut self, axis: Option<&Axis>, hub: Option<&Vector3<f64>>, front_rim: &[(usize, Marked)]) {
+    pub(super) fn track(
+        &mut self,
+        axis: Option<&Axis>,
+        hub: Option<&Vector3<f64>>,
+        front_rim: &[(usize, Marked)],
+    ) {
         let (Some(datum), Some(left)) = (self.datum, self.choices.left) else { return };
-        // Steered or leaning, the front rim shows its mid-plane at its axle only to who knows where that axle is.
-        let Some(front) = self.choices.front_axis.then(|| turning_axis(self.state, FRONT_WHEEL, &left)).flatten() else { return };
+        // Steered or leaning, the front rim shows its mid-plane at its axle only to who knows where
+        // that axle is.
+        let Some(front) =
+            self.choices.front_axis.then(|| turning_axis(self.state, FRONT_WHEEL, &left)).flatten()
+        else {
+            return;
+        };
         let a = datum.components(&front.direction);
         self.tell(Figure::TrackLean, (-a.z).asin().to_degrees());
         let (Some(axis), Some(hub)) = (axis, hub) else { return };
@@ -61,7 +74,8 @@ impl Evaluation<'_> {
     }
 }
 
-/// The two set-ups whose marked places lie farthest apart along the bike: (front, rear), as indices into `marks`.
+/// The two set-ups whose marked places lie farthest apart along the bike: (front, rear), as indices
+/// into `marks`.
 fn opposite(marks: &[(usize, Vector3<f64>, f64)]) -> Option<(usize, usize)> {
     let front = (0..marks.len()).max_by(|&a, &b| marks[a].1.x.total_cmp(&marks[b].1.x))?;
     let rear = (0..marks.len()).min_by(|&a, &b| marks[a].1.x.total_cmp(&marks[b].1.x))?;

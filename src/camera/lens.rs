@@ -1,8 +1,9 @@
 //! Brown's lens model.
 //!
-//! Camera frame: x right, y down, z forward. With x = X/Z, y = Y/Z, r2 = x^2 + y^2, g = 1 + k1 r2 + k2 r2^2 + k3 r2^3:
-//! u = fx (x g + 2 p1 x y + p2 (r2 + 2 x^2)) + cx, v = fy (y g + p1 (r2 + 2 y^2) + 2 p2 x y) + cy
-//! (Brown, "Close-range camera calibration", Photogrammetric Engineering 37, 1971). Pixels: the top-left pixel's centre is (0, 0).
+//! Camera frame: x right, y down, z forward. With x = X/Z, y = Y/Z, r2 = x^2 + y^2, g = 1 + k1 r2 +
+//! k2 r2^2 + k3 r2^3: u = fx (x g + 2 p1 x y + p2 (r2 + 2 x^2)) + cx, v = fy (y g + p1 (r2 + 2 y^2)
+//! + 2 p2 x y) + cy (Brown, "Close-range camera calibration", Photogrammetric Engineering 37,
+//! 1971). Pixels: the top-left pixel's centre is (0, 0).
 
 use nalgebra::{Matrix2, Matrix2x3, SMatrix, Vector2, Vector3};
 
@@ -42,7 +43,8 @@ impl Lens {
         [self.fx, self.fy, self.cx, self.cy, self.k1, self.k2, self.p1, self.p2, self.k3]
     }
 
-    /// The same lens refocused and shaken: focal lengths times exp(`log_zoom`), principal point shifted (px).
+    /// The same lens refocused and shaken: focal lengths times exp(`log_zoom`), principal point
+    /// shifted (px).
     pub fn drifted(mut self, log_zoom: f64, shift: [f64; 2]) -> Self {
         let zoom = log_zoom.exp();
         self.fx *= zoom;
@@ -52,8 +54,8 @@ impl Lens {
         self
     }
 
-    /// Pixel of a point in the camera frame. None behind the camera, or so far off the axis that the distortion polynomial has
-    /// turned back and several directions would share a pixel.
+    /// Pixel of a point in the camera frame. None behind the camera, or so far off the axis that
+    /// the distortion polynomial has turned back and several directions would share a pixel.
     pub fn project(&self, p: &Vector3<f64>) -> Option<Vector2<f64>> {
         if p.z <= 1e-9 {
             return None;
@@ -63,7 +65,10 @@ impl Lens {
     }
 
     /// Pixel and its derivatives by the point (px per mm) and by the lens parameters.
-    pub fn project_with_derivatives(&self, p: &Vector3<f64>) -> Option<(Vector2<f64>, Matrix2x3<f64>, ByLens)> {
+    pub fn project_with_derivatives(
+        &self,
+        p: &Vector3<f64>,
+    ) -> Option<(Vector2<f64>, Matrix2x3<f64>, ByLens)> {
         if p.z <= 1e-9 {
             return None;
         }
@@ -101,7 +106,8 @@ impl Lens {
                 break;
             }
         }
-        let reached = (target - self.pixel(at.x, at.y)).norm() < 1e-6 && self.is_one_to_one(at.norm_squared());
+        let reached = (target - self.pixel(at.x, at.y)).norm() < 1e-6
+            && self.is_one_to_one(at.norm_squared());
         reached.then(|| Vector3::new(at.x, at.y, 1.0))
     }
 
@@ -129,7 +135,8 @@ impl Lens {
 
     /// Whether the radial curve still rises at this r^2 and has risen all the way from the axis.
     fn is_one_to_one(&self, r2: f64) -> bool {
-        // d(r g)/dr = 1 + 3 k1 r2 + 5 k2 r2^2 + 7 k3 r2^3, looked at in eight places on the way out.
+        // d(r g)/dr = 1 + 3 k1 r2 + 5 k2 r2^2 + 7 k3 r2^3, looked at in eight places on the way
+        // out.
         (1..=8).all(|i| {
             let s = r2 * f64::from(i) / 8.0;
             1.0 + s * (3.0 * self.k1 + s * (5.0 * self.k2 + s * 7.0 * self.k3)) > 0.05
@@ -143,7 +150,17 @@ mod tests {
     use approx::assert_relative_eq;
 
     fn lens() -> Lens {
-        Lens { fx: 2450.0, fy: 2440.0, cx: 1640.5, cy: 1217.5, k1: 0.09, k2: -0.16, p1: 4e-4, p2: -3e-4, k3: 0.05 }
+        Lens {
+            fx: 2450.0,
+            fy: 2440.0,
+            cx: 1640.5,
+            cy: 1217.5,
+            k1: 0.09,
+            k2: -0.16,
+            p1: 4e-4,
+            p2: -3e-4,
+            k3: 0.05,
+        }
     }
 
     #[test]
@@ -153,7 +170,9 @@ mod tests {
         for i in 0..3 {
             let mut step = Vector3::zeros();
             step[i] = 1e-3;
-            let slope = (lens().project(&(p + step)).unwrap() - lens().project(&(p - step)).unwrap()) / 2e-3;
+            let slope = (lens().project(&(p + step)).unwrap()
+                - lens().project(&(p - step)).unwrap())
+                / 2e-3;
             assert_relative_eq!(slope, by_point.column(i).into_owned(), epsilon = 1e-6);
         }
         for i in 0..N_LENS {
@@ -162,7 +181,11 @@ mod tests {
                 a[i] += sign * 1e-4;
                 Lens::from_array(a).project(&p).unwrap()
             };
-            assert_relative_eq!((shifted(1.0) - shifted(-1.0)) / 2e-4, by_lens.column(i).into_owned(), epsilon = 1e-5);
+            assert_relative_eq!(
+                (shifted(1.0) - shifted(-1.0)) / 2e-4,
+                by_lens.column(i).into_owned(),
+                epsilon = 1e-5
+            );
         }
     }
 

@@ -4,7 +4,8 @@ use nalgebra::{Matrix3, Vector2};
 
 /// A plane-to-picture map with entry (2, 2) = 1, or None when the points do not determine it.
 ///
-/// Normalised direct linear transform (Hartley 1997), least squares over all points; `plane` in mm or cells, `pixels` in px.
+/// Normalised direct linear transform (Hartley 1997), least squares over all points; `plane` in mm
+/// or cells, `pixels` in px.
 pub fn homography(plane: &[Vector2<f64>], pixels: &[Vector2<f64>]) -> Option<Matrix3<f64>> {
     if plane.len() < 4 || plane.len() != pixels.len() {
         return None;
@@ -47,11 +48,11 @@ fn normaliser(points: &[Vector2<f64>]) -> Option<Matrix3<f64>> {
     Some(Matrix3::new(s, 0.0, -s * mean.x, 0.0, s, -s * mean.y, 0.0, 0.0, 1.0))
 }
 
-/// Focal length in px from plane-to-picture maps, for square pixels and the principal point in the picture's middle
-/// (Zhang 2000, section 3.1, with every intrinsic but the focal length given).
+/// Focal length in px from plane-to-picture maps, for square pixels and the principal point in the
+/// picture's middle (Zhang 2000, section 3.1, with every intrinsic but the focal length given).
 ///
-/// Each map's first two columns are images of orthogonal directions of equal length; both facts are linear in 1/f^2. None when no map
-/// is tilted enough to tell.
+/// Each map's first two columns are images of orthogonal directions of equal length; both facts are
+/// linear in 1/f^2. None when no map is tilted enough to tell.
 pub fn focal_from_homographies(maps: &[Matrix3<f64>], width: usize, height: usize) -> Option<f64> {
     let (cx, cy) = ((width as f64 - 1.0) / 2.0, (height as f64 - 1.0) / 2.0);
     let to_middle = Matrix3::new(1.0, 0.0, -cx, 0.0, 1.0, -cy, 0.0, 0.0, 1.0);
@@ -75,9 +76,11 @@ pub fn focal_from_homographies(maps: &[Matrix3<f64>], width: usize, height: usiz
         top -= flat * depth;
         bottom += depth * depth;
     }
-    // flat + depth' (f/size)^2... solved for (f/size)^2 by weighting each equation with its depth part.
+    // flat + depth' (f/size)^2... solved for (f/size)^2 by weighting each equation with its depth
+    // part.
     let squared = top / bottom;
     let focal = size * squared.sqrt();
-    // Phone and camera lenses lie between a 10 mm and a 300 mm equivalent: 0.25 to 8 picture widths.
+    // Phone and camera lenses lie between a 10 mm and a 300 mm equivalent: 0.25 to 8 picture
+    // widths.
     (focal.is_finite() && focal > 0.25 * size && focal < 8.0 * size).then_some(focal)
 }

@@ -1,7 +1,8 @@
 //! The two tables of dots: which cell of which card or tab carries a dot.
 //!
-//! Both are regenerated from their rule instead of being stored, so that nobody has to trust a table. The generator is
-//! SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014).
+//! Both are regenerated from their rule instead of being stored, so that nobody has to trust a
+//! table. The generator is SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom number
+//! generators", OOPSLA 2014).
 
 use std::sync::LazyLock;
 
@@ -47,7 +48,8 @@ fn make_cards() -> Vec<CardCode> {
         .map(|_| {
             let mut code = [false; CARD_ROWS * CARD_COLS];
             for (cell, bit) in code.iter_mut().enumerate() {
-                // A word is drawn for lane cells too, so that the lane's place can change without changing the rest.
+                // A word is drawn for lane cells too, so that the lane's place can change without
+                // changing the rest.
                 let word = random.next();
                 *bit = word >> 63 == 1 && !LANE_ROWS.contains(&(cell / CARD_COLS));
             }
@@ -130,7 +132,8 @@ fn make_tabs() -> Vec<TabCode> {
         let word = next(&kept);
         kept.push(word);
     }
-    // Numbers 4 and 39 lie two cells from their own mirror images: a reflection in chrome could be read as the tab.
+    // Numbers 4 and 39 lie two cells from their own mirror images: a reflection in chrome could be
+    // read as the tab.
     for number in [4, 39] {
         kept[number - 1] = loop {
             let word = next(&kept);

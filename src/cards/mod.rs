@@ -1,4 +1,5 @@
-//! The printed pattern: which cell carries a dot, where the corners lie, how sheets are drawn and how a print is checked.
+//! The printed pattern: which cell carries a dot, where the corners lie, how sheets are drawn and
+//! how a print is checked.
 
 pub mod codes;
 pub mod pattern;

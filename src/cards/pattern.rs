@@ -1,12 +1,16 @@
 //! The geometry of a card or tab: cells, dots and metric points.
 //!
-//! Pattern frame: origin at the pattern's centre, x to the right, y up, z out of the paper, millimetres. Cell (row, col)
-//! is dark where row + col is even; row 0 is at the top. The corner (r, c), with 1 <= r < rows and 1 <= c < cols, is where
-//! cells (r-1, c-1), (r-1, c), (r, c-1) and (r, c) meet.
+//! Pattern frame: origin at the pattern's centre, x to the right, y up, z out of the paper,
+//! millimetres. Cell (row, col) is dark where row + col is even; row 0 is at the top. The corner
+//! (r, c), with 1 <= r < rows and 1 <= c < cols, is where cells (r-1, c-1), (r-1, c), (r, c-1) and
+//! (r, c) meet.
 
-use super::codes::{CARD_CODES, CARD_COLS, CARD_ROWS, LANE_ROWS, N_CARDS, N_TABS, TAB_CODES, TAB_SIDE};
+use super::codes::{
+    CARD_CODES, CARD_COLS, CARD_ROWS, LANE_ROWS, N_CARDS, N_TABS, TAB_CODES, TAB_SIDE,
+};
 
-/// Version of the printed pattern: it changes whenever an older print would be read or scaled differently.
+/// Version of the printed pattern: it changes whenever an older print would be read or scaled
+/// differently.
 pub const PATTERN_VERSION: &str = "1";
 
 /// Radius of a dot in cell sides.
@@ -76,7 +80,8 @@ impl Pattern {
         [self.cols(), self.rows()].map(|n| n as f64 * self.pitch_mm())
     }
 
-    /// Lengths of a card's two check lines, along and across, mm: what a rule shows on a true print. A tab has none of its own.
+    /// Lengths of a card's two check lines, along and across, mm: what a rule shows on a true
+    /// print. A tab has none of its own.
     pub fn check_lines_mm(self) -> Option<[f64; 2]> {
         match self {
             Self::Card(_) => Some([25.0, 16.0].map(|cells| cells * self.pitch_mm())),
@@ -104,15 +109,23 @@ impl Pattern {
 
     /// Whether (r, c) is a metric point: an inner corner where four printed cells meet.
     pub fn is_corner(self, r: usize, c: usize) -> bool {
-        r >= 1 && r < self.rows() && c >= 1 && c < self.cols() && !self.is_lane(r - 1) && !self.is_lane(r)
+        r >= 1
+            && r < self.rows()
+            && c >= 1
+            && c < self.cols()
+            && !self.is_lane(r - 1)
+            && !self.is_lane(r)
     }
 
     /// All metric points, row by row.
     pub fn corners(self) -> impl Iterator<Item = (usize, usize)> {
-        (1..self.rows()).flat_map(move |r| (1..self.cols()).map(move |c| (r, c))).filter(move |&(r, c)| self.is_corner(r, c))
+        (1..self.rows())
+            .flat_map(move |r| (1..self.cols()).map(move |c| (r, c)))
+            .filter(move |&(r, c)| self.is_corner(r, c))
     }
 
-    /// Where lattice node (r, c) lies in the pattern frame, in cell sides; r and c may be fractions (a cell's centre is at +0.5).
+    /// Where lattice node (r, c) lies in the pattern frame, in cell sides; r and c may be fractions
+    /// (a cell's centre is at +0.5).
     pub fn node(self, r: f64, c: f64) -> [f64; 2] {
         [c - self.cols() as f64 / 2.0, self.rows() as f64 / 2.0 - r]
     }

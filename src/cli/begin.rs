@@ -12,7 +12,8 @@ use crate::disk::scratch::{clear_away_on_interrupt, uninterrupted};
 use crate::disk::sync_folder;
 use crate::job::{JOB_FILE, TEMPLATE};
 
-/// Set-up folders of a new job: photos of cards alone for the lens, and the wheel once each way round.
+/// Set-up folders of a new job: photos of cards alone for the lens, and the wheel once each way
+/// round.
 const FOLDERS: [&str; 3] = ["0-camera", "1-mark-forward", "2-mark-rearward"];
 
 /// A job folder with a commented job.toml and empty set-up folders.
@@ -33,7 +34,10 @@ pub fn run(args: &BeginArgs) -> anyhow::Result<u8> {
     let folder = &args.folder;
     let job = folder.join(JOB_FILE);
     if fs::symlink_metadata(&job).is_ok() {
-        bail!("{} is there already and was left as it is; choose another folder name, or edit that file", job.display());
+        bail!(
+            "{} is there already and was left as it is; choose another folder name, or edit that file",
+            job.display()
+        );
     }
     clear_away_on_interrupt();
     let _steps = uninterrupted();
@@ -76,13 +80,18 @@ fn make(folder: &Path, job: &Path, made: &mut Made) -> anyhow::Result<()> {
     let failed = || format!("{} can't be written; check the disk and permissions", job.display());
     // Its bytes are on the disk before anything else is made: should that be full, it shows here.
     let mut file = NewFile::in_folder(folder).with_context(failed)?;
-    file.file().write_all(TEMPLATE.as_bytes()).and_then(|()| file.file().sync_all()).with_context(failed)?;
+    file.file()
+        .write_all(TEMPLATE.as_bytes())
+        .and_then(|()| file.file().sync_all())
+        .with_context(failed)?;
     for name in FOLDERS {
         made.folder(&folder.join(name))?;
     }
     // Whoever comes between the check and here keeps his file.
     file.publish(job).map_err(|error| match error.kind() {
-        ErrorKind::AlreadyExists => anyhow!("{} is there already and was left as it is", job.display()),
+        ErrorKind::AlreadyExists => {
+            anyhow!("{} is there already and was left as it is", job.display())
+        }
         _ => anyhow!(error).context(failed()),
     })?;
     made.0.iter().filter_map(|folder| folder.parent()).for_each(sync_folder);
@@ -96,10 +105,14 @@ struct Made(Vec<PathBuf>);
 impl Made {
     /// Makes a folder with those around it, unless it is there.
     fn folder(&mut self, at: &Path) -> anyhow::Result<()> {
-        let missing: Vec<&Path> = at.ancestors().take_while(|at| !at.as_os_str().is_empty() && !at.is_dir()).collect();
+        let missing: Vec<&Path> =
+            at.ancestors().take_while(|at| !at.as_os_str().is_empty() && !at.is_dir()).collect();
         for at in missing.into_iter().rev() {
             fs::create_dir(at).with_context(|| {
-                format!("the folder {} can't be made; check the name and whether you may write there", at.display())
+                format!(
+                    "the folder {} can't be made; check the name and whether you may write there",
+                    at.display()
+                )
             })?;
             self.0.push(at.to_owned());
         }

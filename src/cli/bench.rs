@@ -18,12 +18,13 @@ Examples:
   sightcord bench my-bike --phone       for a phone in the same network
   sightcord bench my-bike               for this computer's own browser";
 
-/// A page for the phone at the bench: it takes the photos, shows what each of them shows and where to stand next, and then the figures,
-/// the steps and the report.
+/// A page for the phone at the bench: it takes the photos, shows what each of them shows and where
+/// to stand next, and then the figures, the steps and the report.
 ///
-/// Without --phone it can be opened on this computer alone. With it, whoever is in the same network and knows the address can open it;
-/// the address holds a secret that nobody guesses. Photos stay on this computer, in the job folder. It runs until Ctrl-C, and goes on where
-/// it was when it is started again.
+/// Without --phone it can be opened on this computer alone. With it, whoever is in the same network
+/// and knows the address can open it; the address holds a secret that nobody guesses. Photos stay
+/// on this computer, in the job folder. It runs until Ctrl-C, and goes on where it was when it is
+/// started again.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct BenchArgs {
@@ -61,14 +62,19 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
              into it, or join both to one router, and try again (docs/shed.md says more)"
         );
     }
-    let at: Vec<IpAddr> = args.at.or(network.map(|network| network.address.into())).into_iter().collect();
+    let at: Vec<IpAddr> =
+        args.at.or(network.map(|network| network.address.into())).into_iter().collect();
     let opened = open(&args.folder, &at, args.port, args.new_address)?;
     let address = opened.addresses.first().cloned().unwrap_or_default();
     if args.quiet {
         super::print(&format!("{address}\n"))?;
     } else {
         let is_here = at.iter().all(IpAddr::is_loopback);
-        super::print(&super::fitted(&told(args, &opened.folder.display().to_string(), opened.evening)))?;
+        super::print(&super::fitted(&told(
+            args,
+            &opened.folder.display().to_string(),
+            opened.evening,
+        )))?;
         super::print(&format!("\n  {address}\n\n"))?;
         if !is_here {
             super::print_styled(&code(&address))?;
@@ -80,7 +86,8 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
 }
 
 fn told(args: &BenchArgs, folder: &str, evening: u32) -> String {
-    let what = if evening > 1 { format!(" It goes on with evening {evening}.") } else { String::new() };
+    let what =
+        if evening > 1 { format!(" It goes on with evening {evening}.") } else { String::new() };
     let open = match args.phone || args.at.is_some_and(|at| !at.is_loopback()) {
         true => "Scan the code with the phone, or type the address into its browser:",
         false => "Open this address in a browser on this computer:",
@@ -110,7 +117,10 @@ fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String 
             .map(|other| format!("--at {} ({})", other.address, other.words()))
             .collect();
         if !others.is_empty() {
-            text.push_str(&format!("Is the phone in another network? Start it again with {}.\n", others.join(" or ")));
+            text.push_str(&format!(
+                "Is the phone in another network? Start it again with {}.\n",
+                others.join(" or ")
+            ));
         }
         text.push_str("The phone doesn't get there? A firewall may be in the way: docs/shed.md.\n");
     }
@@ -123,8 +133,10 @@ fn code(address: &str) -> String {
     const PLAIN: &str = "\u{1b}[0m";
     let Ok(code) = QrCode::new(address) else { return String::new() };
     // A dark module is a block in the letters' colour.
-    let drawn = code.render::<Dense1x2>().dark_color(Dense1x2::Dark).light_color(Dense1x2::Light).build();
-    drawn.lines().map(|line| format!("  {BLACK_ON_WHITE}{line}{PLAIN}\n")).collect::<String>() + "\n"
+    let drawn =
+        code.render::<Dense1x2>().dark_color(Dense1x2::Dark).light_color(Dense1x2::Light).build();
+    drawn.lines().map(|line| format!("  {BLACK_ON_WHITE}{line}{PLAIN}\n")).collect::<String>()
+        + "\n"
 }
 
 #[cfg(test)]

@@ -11,8 +11,9 @@ use crate::visible::one_line;
 
 /// Photos, settings, figures and report of a job, sealed in one file.
 ///
-/// The file is a BagIt bag in a ZIP; a README.txt in it tells a stranger how to check it. Its SHA-256 is printed: written down, or
-/// sent to somebody today, it shows later that the archive is the one that existed then.
+/// The file is a BagIt bag in a ZIP; a README.txt in it tells a stranger how to check it. Its
+/// SHA-256 is printed: written down, or sent to somebody today, it shows later that the archive is
+/// the one that existed then.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord keep my-bike --to my-bike-in-may.zip")]
 pub struct KeepArgs {
@@ -21,8 +22,8 @@ pub struct KeepArgs {
     /// The archive to write; never over a file that is there.
     #[arg(long, value_name = "FILE")]
     to: PathBuf,
-    /// Keep copies of the photos that hold the picture and what measuring needs, and nothing that could tell where they were taken
-    /// (JPEG and PNG).
+    /// Keep copies of the photos that hold the picture and what measuring needs, and nothing that
+    /// could tell where they were taken (JPEG and PNG).
     #[arg(long)]
     without_place: bool,
     /// Print the SHA-256 alone.
@@ -35,7 +36,9 @@ pub fn run(args: &KeepArgs) -> anyhow::Result<u8> {
     super::threads::start(None);
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
-    let sealed = archive::keep(&args.folder, &args.to, args.without_place, &|progress| tell(&bar, &progress));
+    let sealed = archive::keep(&args.folder, &args.to, args.without_place, &|progress| {
+        tell(&bar, &progress)
+    });
     bar.finish_and_clear();
     let sealed = sealed?;
     super::print(&if args.quiet { format!("{}\n", sealed.sha256) } else { told(&sealed) })?;
@@ -44,7 +47,8 @@ pub fn run(args: &KeepArgs) -> anyhow::Result<u8> {
 
 fn told(sealed: &Sealed) -> String {
     let file = sealed.file.display().to_string();
-    let mut text = format!("Kept: {} ({} photos, {} bytes)\n", one_line(&file), sealed.n_photos, sealed.bytes);
+    let mut text =
+        format!("Kept: {} ({} photos, {} bytes)\n", one_line(&file), sealed.n_photos, sealed.bytes);
     if sealed.measured_anew {
         text.push_str("Measured again: the job's folder held no result of these photos and settings by this version on this kind of machine.\n");
     }

@@ -18,8 +18,8 @@ mod grouping;
 
 /// Figures, verdicts, plan and report of a job folder.
 ///
-/// The folder holds the photos as the phone took them, sorted by the program, or one sub-folder for each position of the wheel. It may
-/// hold a job.toml.
+/// The folder holds the photos as the phone took them, sorted by the program, or one sub-folder for
+/// each position of the wheel. It may hold a job.toml.
 /// Nothing that changes a figure is an option here: it stands in job.toml.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord measure samples/grass-track --to /tmp/report")]
@@ -73,8 +73,10 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     let target = args.to.clone().unwrap_or_else(|| args.folder.join("report"));
     // Whether the report can be written is found out before the long work.
     let identity = Identity::new(folder.id.clone(), &pipeline::listed_photos(&folder.photos));
-    let places = JobPlaces::new(&args.folder, folder.photos.all().map(|photo| photo.path.as_path()));
-    let destination = if args.json { None } else { destination(prepare(&target, identity, places))? };
+    let places =
+        JobPlaces::new(&args.folder, folder.photos.all().map(|photo| photo.path.as_path()));
+    let destination =
+        if args.json { None } else { destination(prepare(&target, identity, places))? };
     let bar = progress_bar(args.quiet || args.json);
     let says = !args.quiet && !args.json;
     let mut measured = pipeline::measure(folder, &|progress| {
@@ -90,7 +92,8 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
         super::print_json(&measured.document.to_json())?;
         return Ok(exit_code(&measured));
     }
-    let (text, files) = or_result_alone(&mut measured, |measured| drawn(measured, args.show.into(), args.all));
+    let (text, files) =
+        or_result_alone(&mut measured, |measured| drawn(measured, args.show.into(), args.all));
     if !args.quiet {
         super::print_styled(&text)?;
     }
@@ -114,12 +117,15 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     Ok(exit_code(&measured))
 }
 
-/// Where the report goes. Where nothing but a permission is in the way the figures are measured and printed all the same.
+/// Where the report goes. Where nothing but a permission is in the way the figures are measured and
+/// printed all the same.
 fn destination(prepared: Result<Destination, WriteError>) -> anyhow::Result<Option<Destination>> {
     match prepared {
         Ok(destination) => Ok(Some(destination)),
         Err(why) if why.is_read_only() => {
-            super::complain(&format!("{why}. The figures are measured and printed here, and no report is written"));
+            super::complain(&format!(
+                "{why}. The figures are measured and printed here, and no report is written"
+            ));
             Ok(None)
         }
         Err(why) => Err(why.into()),

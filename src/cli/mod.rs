@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 //!
-//! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings never change them.
+//! Exit codes: 0 done; 1 nothing could be measured, or not proven; 2 bad usage or input. Findings
+//! never change them.
 
 pub mod begin;
 pub mod bench;
@@ -26,8 +27,8 @@ use crate::disk::new_file::write_new;
 use crate::report::result::Program;
 use crate::visible;
 
-/// Measures with photographs whether a motorcycle's rear wheel stands square, upright and central in its frame, and whether its
-/// chain runs in line.
+/// Measures with photographs whether a motorcycle's rear wheel stands square, upright and central
+/// in its frame, and whether its chain runs in line.
 #[derive(Debug, Parser)]
 #[command(name = "sightcord", version, max_term_width = 100, after_help = EXIT_CODES)]
 pub struct Cli {
@@ -104,17 +105,21 @@ fn with_exit_codes(command: clap::Command) -> clap::Command {
             "0 done, whatever was found (also \"not finished\" and steps to do); 1 nothing could be measured; 2 bad usage or input"
         }
         "glance" => "0 done; 1 no photo shows a card; 2 no photo can be read, or bad usage",
-        "prove" => "0 proven; 1 altered, not reproduced or not wholly to be compared; 2 it can't be read, or bad usage",
+        "prove" => {
+            "0 proven; 1 altered, not reproduced or not wholly to be compared; 2 it can't be read, or bad usage"
+        }
         _ => "0 done; 2 bad usage or input",
     };
     let codes = format!("Exit code: {first}; 130 after Ctrl-C.");
-    let help = command.get_after_help().map_or_else(|| codes.clone(), |help| format!("{help}\n\n{codes}"));
+    let help =
+        command.get_after_help().map_or_else(|| codes.clone(), |help| format!("{help}\n\n{codes}"));
     command.after_help(help)
 }
 
 /// Every line in the terminal's 80 columns; a file's name or a long number is never broken.
 fn fitted(text: &str) -> String {
-    // What goes on stands further in: no name can be so long that its end looks like a line of the program's own.
+    // What goes on stands further in: no name can be so long that its end looks like a line of the
+    // program's own.
     let options = textwrap::Options::new(80)
         .word_splitter(textwrap::WordSplitter::NoHyphenation)
         .break_words(false)
@@ -122,10 +127,12 @@ fn fitted(text: &str) -> String {
     text.lines().map(|line| textwrap::fill(line, &options) + "\n").collect()
 }
 
-/// A path as it is typed into a command: in quotes where a shell would take it for more than one word.
+/// A path as it is typed into a command: in quotes where a shell would take it for more than one
+/// word.
 fn typed(path: &Path) -> String {
     let path = path.display().to_string();
-    let is_plain = |c: char| c.is_alphanumeric() || "_-./:@%+=,".contains(c) || (cfg!(windows) && c == '\\');
+    let is_plain =
+        |c: char| c.is_alphanumeric() || "_-./:@%+=,".contains(c) || (cfg!(windows) && c == '\\');
     if !path.is_empty() && path.chars().all(is_plain) {
         path
     } else if cfg!(windows) {
@@ -152,21 +159,25 @@ fn print_json(text: &str) -> anyhow::Result<()> {
 
 fn print_as_is(out: &mut impl Write, text: &str) -> anyhow::Result<()> {
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
-            Err(error).context("standard output can't be written to; what it should say is not all there")
-        }
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error)
+            .context("standard output can't be written to; what it should say is not all there"),
         _ => Ok(()),
     }
 }
 
 /// Writes a page to a file of its own; what is there already stays.
 fn write_page(file: &Path, page: &str) -> anyhow::Result<()> {
-    let failed =
-        || format!("the page can't be written to {}: name a file that is not there yet, in a folder that is", file.display());
+    let failed = || {
+        format!(
+            "the page can't be written to {}: name a file that is not there yet, in a folder that is",
+            file.display()
+        )
+    };
     write_new(file, page.as_bytes()).with_context(failed)
 }
 
-/// Says on standard error what went wrong; where not even that can be written, nobody is there to be told.
+/// Says on standard error what went wrong; where not even that can be written, nobody is there to
+/// be told.
 fn complain(what: &str) {
     // A line break in a name must not begin a line of its own.
     let text = visible::lines(what).replace('\n', "\n  ");

@@ -37,7 +37,9 @@ pub fn run(args: &ProveArgs) -> anyhow::Result<u8> {
     super::threads::start(None);
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
-    let proof = archive::prove(&args.file, args.quick, args.expect.as_deref(), &|progress| tell(&bar, &progress));
+    let proof = archive::prove(&args.file, args.quick, args.expect.as_deref(), &|progress| {
+        tell(&bar, &progress)
+    });
     bar.finish_and_clear();
     let proof = proof?;
     if !args.quiet {
@@ -50,12 +52,16 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
     let (n_files, bytes) = proof.payload;
     let (major, minor) = proof.bag_version;
     let file = args.file.display().to_string();
-    let mut text = format!("{}: {n_files} files, {bytes} bytes, BagIt {major}.{minor}\n", one_line(&file));
+    let mut text =
+        format!("{}: {n_files} files, {bytes} bytes, BagIt {major}.{minor}\n", one_line(&file));
     if let Some(agent) = &proof.sealed_by {
         text.push_str(&format!("Sealed by: {}\n", one_line(agent)));
     }
     if let Some(sha256) = &proof.sha256 {
-        text.push_str(&format!("SHA-256: {sha256}{}\n", if proof.as_expected == Some(true) { " (as expected)" } else { "" }));
+        text.push_str(&format!(
+            "SHA-256: {sha256}{}\n",
+            if proof.as_expected == Some(true) { " (as expected)" } else { "" }
+        ));
     }
     for note in &proof.notes {
         text.push_str(&format!("Note: {}.\n", one_line(note)));
@@ -67,7 +73,9 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
         text.push_str("The checksums hold: every file is the one that the lists name, and none is missing or too many.\n");
     }
     let differs = |text: &mut String, differences: &[String]| {
-        differences.iter().for_each(|difference| text.push_str(&format!("Differs: {}\n", one_line(difference))));
+        differences
+            .iter()
+            .for_each(|difference| text.push_str(&format!("Differs: {}\n", one_line(difference))));
     };
     match &proof.reproduction {
         None => {}
@@ -75,7 +83,9 @@ fn told(args: &ProveArgs, proof: &Proof) -> String {
             text.push_str("The figures come out again: measured from the sealed photos, the result is the same byte for byte.\n");
         }
         Some(Reproduction::Reproduced(others)) => {
-            text.push_str("The figures come out again within 1 % of their U, and no verdict changed.\n");
+            text.push_str(
+                "The figures come out again within 1 % of their U, and no verdict changed.\n",
+            );
             differs(&mut text, others);
         }
         Some(Reproduction::FiguresAlone(others)) => {

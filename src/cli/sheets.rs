@@ -8,7 +8,9 @@ use anyhow::{Context, bail};
 use clap::builder::PossibleValue;
 
 use crate::cards::codes::{N_CARDS, N_TABS};
-use crate::cards::sheets::{self, CORDS_MM, Numbers, NumbersError, Order, Paper, Sheet, USUAL_CORD_MM};
+use crate::cards::sheets::{
+    self, CORDS_MM, Numbers, NumbersError, Order, Paper, Sheet, USUAL_CORD_MM,
+};
 use crate::disk::new_file::NewFile;
 use crate::disk::scratch::clear_away_on_interrupt;
 use crate::visible::one_line;
@@ -60,7 +62,9 @@ fn cord_thickness(text: &str) -> Result<f64, String> {
     let (least, most) = (CORDS_MM.start(), CORDS_MM.end());
     match text.parse::<f64>() {
         Ok(cord_mm) if CORDS_MM.contains(&cord_mm) => Ok(cord_mm),
-        _ => Err(format!("write the cord's thickness in millimetres, from {least} to {most}, such as 2.5")),
+        _ => Err(format!(
+            "write the cord's thickness in millimetres, from {least} to {most}, such as 2.5"
+        )),
     }
 }
 
@@ -103,10 +107,15 @@ enum Stored {
 /// Writes all sheets, or none if one of them would have to replace a file with other content.
 fn store(dir: &Path, sheets: &[Sheet]) -> anyhow::Result<Vec<Stored>> {
     fs::create_dir_all(dir).with_context(|| {
-        format!("cannot make the folder {}: name one that you may write to, and that is not a file", dir.display())
+        format!(
+            "cannot make the folder {}: name one that you may write to, and that is not a file",
+            dir.display()
+        )
     })?;
-    let already_there =
-        sheets.iter().map(|sheet| is_there(&dir.join(&sheet.file_name), sheet)).collect::<anyhow::Result<Vec<_>>>()?;
+    let already_there = sheets
+        .iter()
+        .map(|sheet| is_there(&dir.join(&sheet.file_name), sheet))
+        .collect::<anyhow::Result<Vec<_>>>()?;
     let mut states = Vec::new();
     for (sheet, there) in sheets.iter().zip(already_there) {
         if !there {
@@ -122,7 +131,9 @@ fn is_there(path: &Path, sheet: &Sheet) -> anyhow::Result<bool> {
     match fs::symlink_metadata(path) {
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(false),
         Err(error) => {
-            return Err(error).with_context(|| format!("cannot look at {}: name a folder that you may read", path.display()));
+            return Err(error).with_context(|| {
+                format!("cannot look at {}: name a folder that you may read", path.display())
+            });
         }
         Ok(what) if what.is_file() && what.len() != sheet.bytes.len() as u64 => {}
         Ok(_) => match fs::read(path) {
@@ -130,13 +141,21 @@ fn is_there(path: &Path, sheet: &Sheet) -> anyhow::Result<bool> {
             _ => {}
         },
     }
-    bail!("{} is there already with other content, and nothing was written: move it away, or name another folder", path.display())
+    bail!(
+        "{} is there already with other content, and nothing was written: move it away, or name another folder",
+        path.display()
+    )
 }
 
 /// A sheet is there whole or not at all, and never in another file's place.
 fn write_new(dir: &Path, sheet: &Sheet) -> anyhow::Result<()> {
     let path = dir.join(&sheet.file_name);
-    let failed = || format!("cannot write {}: check that the folder may be written to and the disk has room", path.display());
+    let failed = || {
+        format!(
+            "cannot write {}: check that the folder may be written to and the disk has room",
+            path.display()
+        )
+    };
     let mut file = NewFile::in_folder(dir).with_context(failed)?;
     file.file().write_all(&sheet.bytes).with_context(failed)?;
     file.publish(&path).with_context(failed)
@@ -149,7 +168,11 @@ fn told(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> Strin
             Stored::Written => "written",
             Stored::Unchanged => "unchanged",
         };
-        let pages = if sheet.n_pages == 1 { "1 page".to_owned() } else { format!("{} pages", sheet.n_pages) };
+        let pages = if sheet.n_pages == 1 {
+            "1 page".to_owned()
+        } else {
+            format!("{} pages", sheet.n_pages)
+        };
         let at = dir.join(&sheet.file_name).display().to_string();
         text.push_str(&format!("{word:9}  {}  ({}, {pages})\n", one_line(&at), sheet.title));
     }

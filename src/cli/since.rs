@@ -9,7 +9,8 @@ use crate::report::ResultDocument;
 use crate::report::{html, text};
 use crate::text::units::Show;
 
-/// Before and after: differences, with an uncertainty that counts shared terms once, and what became of the plan.
+/// Before and after: differences, with an uncertainty that counts shared terms once, and what
+/// became of the plan.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord since tuesday/report thursday/report")]
 pub struct SinceArgs {
@@ -41,7 +42,8 @@ pub fn run(args: &SinceArgs) -> anyhow::Result<u8> {
     };
     let compared = since(&evening(&before), &evening(&after))?;
     if let Some(file) = &args.page {
-        let page = html::since_page(&before.visible(), &after.visible(), &compared, Show::from(args.show));
+        let page =
+            html::since_page(&before.visible(), &after.visible(), &compared, Show::from(args.show));
         super::write_page(file, &page)?;
     }
     if args.json {

@@ -1,4 +1,5 @@
-//! Threads, as many as the system gives: none is no reason not to measure, for the result hangs on no number of them.
+//! Threads, as many as the system gives: none is no reason not to measure, for the result hangs on
+//! no number of them.
 
 use std::sync::Once;
 use std::sync::mpsc::{Sender, channel};
@@ -10,8 +11,9 @@ use rayon::{ThreadBuilder, ThreadPoolBuilder};
 /// What to do where the system gives too few.
 const ADVICE: &str = "end other programs, or raise the limit on processes (ulimit -u)";
 
-/// Starts as many threads as are asked for, or as the computer has processors. Where the system gives fewer, that is said, and those do
-/// the work; where it gives none, this thread does it. Calling it again changes nothing.
+/// Starts as many threads as are asked for, or as the computer has processors. Where the system
+/// gives fewer, that is said, and those do the work; where it gives none, this thread does it.
+/// Calling it again changes nothing.
 pub(super) fn start(asked: Option<u16>) {
     static STARTED: Once = Once::new();
     STARTED.call_once(|| {
@@ -40,13 +42,18 @@ pub(super) fn start(asked: Option<u16>) {
     });
 }
 
-/// As many as the computer has processors, or as the environment variable asks for that the crate rayon is known by.
+/// As many as the computer has processors, or as the environment variable asks for that the crate
+/// rayon is known by.
 fn usual() -> usize {
-    let asked = std::env::var("RAYON_NUM_THREADS").ok().and_then(|asked| asked.parse().ok()).filter(|&asked| asked > 0);
+    let asked = std::env::var("RAYON_NUM_THREADS")
+        .ok()
+        .and_then(|asked| asked.parse().ok())
+        .filter(|&asked| asked > 0);
     asked.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, Into::into))
 }
 
-/// A thread that waits for what it is to do, and ends where nothing comes; None where the system gives none.
+/// A thread that waits for what it is to do, and ends where nothing comes; None where the system
+/// gives none.
 fn waiting_thread() -> Option<Sender<ThreadBuilder>> {
     let (hand_over, taken) = channel();
     let wait = move || {
@@ -58,8 +65,11 @@ fn waiting_thread() -> Option<Sender<ThreadBuilder>> {
     Some(hand_over)
 }
 
-/// Says, before something is begun that can't do without a further thread, that the system gives none.
+/// Says, before something is begun that can't do without a further thread, that the system gives
+/// none.
 pub(super) fn one_more() -> anyhow::Result<()> {
-    Builder::new().spawn(|| ()).with_context(|| format!("this system gives the program no further thread: {ADVICE}"))?;
+    Builder::new()
+        .spawn(|| ())
+        .with_context(|| format!("this system gives the program no further thread: {ADVICE}"))?;
     Ok(())
 }

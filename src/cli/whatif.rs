@@ -16,7 +16,8 @@ use crate::text::units::Show;
 
 /// The plan again from a result alone, with other choices than the job's.
 ///
-/// Nothing is measured anew, and nothing is written unless you ask for a page: figures and verdicts stay what they are.
+/// Nothing is measured anew, and nothing is written unless you ask for a page: figures and verdicts
+/// stay what they are.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord whatif my-bike/report --draw left --pack gearbox")]
 pub struct WhatifArgs {
@@ -98,7 +99,10 @@ pub fn read_result(at: &Path) -> anyhow::Result<ResultDocument> {
     }
     let places = [at.to_owned(), at.join(RESULT_NAME), at.join("report").join(RESULT_NAME)];
     let file = places.iter().find(|place| place.is_file()).with_context(|| {
-        format!("there is no {RESULT_NAME} in {}; name a report folder, or measure the job first", at.display())
+        format!(
+            "there is no {RESULT_NAME} in {}; name a report folder, or measure the job first",
+            at.display()
+        )
     })?;
     Ok(ResultDocument::read(file)?)
 }

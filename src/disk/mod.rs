@@ -1,4 +1,5 @@
-//! Files and folders: written whole or not at all, never in another's place, and gone afterwards where they were only passing.
+//! Files and folders: written whole or not at all, never in another's place, and gone afterwards
+//! where they were only passing.
 
 pub mod new_file;
 pub mod place;
@@ -8,15 +9,16 @@ use std::fs::File;
 use std::io;
 use std::path::Path;
 
-/// Brings the names in a folder to the disk. Not every system can do that; the files themselves are synced by whoever writes them.
+/// Brings the names in a folder to the disk. Not every system can do that; the files themselves are
+/// synced by whoever writes them.
 pub fn sync_folder(folder: &Path) {
     if let Ok(folder) = File::open(folder) {
         let _ = folder.sync_all();
     }
 }
 
-/// Makes the folder `inner` in `root`, with those around it that are missing, but never `root` itself: should that have been taken away
-/// meanwhile because the run is broken off, it stays away.
+/// Makes the folder `inner` in `root`, with those around it that are missing, but never `root`
+/// itself: should that have been taken away meanwhile because the run is broken off, it stays away.
 pub fn make_folders_in(root: &Path, inner: &Path) -> io::Result<()> {
     let mut at = root.to_owned();
     for part in inner.components() {

@@ -1,4 +1,5 @@
-//! Writing a file so that under its name there is the whole of it or nothing, and in another file's place only where that is asked for.
+//! Writing a file so that under its name there is the whole of it or nothing, and in another file's
+//! place only where that is asked for.
 
 use std::fs::{File, Permissions};
 use std::io::{self, Seek, Write};
@@ -37,7 +38,8 @@ impl NewFile {
         builder.prefix(PREFIX);
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let (named, passing) = Passing::made(|| builder.tempfile_in(&folder), |named| named.path().to_owned())?;
+        let (named, passing) =
+            Passing::made(|| builder.tempfile_in(&folder), |named| named.path().to_owned())?;
         Ok(Self { folder, file: Unnamed::Named(named, passing) })
     }
 
@@ -74,8 +76,8 @@ pub fn write_new(target: &Path, bytes: &[u8]) -> io::Result<()> {
     new.publish(target)
 }
 
-/// Puts a file in the place of the one of that name, so that there is always the old or the new one. It may be read by its owner alone, or as
-/// `permissions` say.
+/// Puts a file in the place of the one of that name, so that there is always the old or the new
+/// one. It may be read by its owner alone, or as `permissions` say.
 pub fn replace(target: &Path, bytes: &[u8], permissions: Option<Permissions>) -> io::Result<()> {
     let folder = folder_of(target);
     let make = || tempfile::Builder::new().prefix(PREFIX).tempfile_in(folder);
@@ -103,7 +105,8 @@ fn link(file: &File, target: &Path) -> io::Result<()> {
     let by_number = format!("/proc/self/fd/{}", file.as_raw_fd());
     match linkat(CWD, by_number.as_str(), CWD, target, AtFlags::SYMLINK_FOLLOW) {
         Ok(()) => Ok(()),
-        // Without a /proc, as in some containers, the bytes are copied to a file with a passing name.
+        // Without a /proc, as in some containers, the bytes are copied to a file with a passing
+        // name.
         Err(rustix::io::Errno::NOENT) => {
             let mut from = file.try_clone()?;
             from.rewind()?;

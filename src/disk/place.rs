@@ -1,4 +1,5 @@
-//! Which folder a name leads to, however it is spelt: through links, in capitals, with accents put together or apart.
+//! Which folder a name leads to, however it is spelt: through links, in capitals, with accents put
+//! together or apart.
 
 use std::ffi::OsString;
 use std::io;
@@ -29,10 +30,13 @@ impl Place {
     }
 }
 
-/// Whether `path` is `folder` or lies in it, at any depth. What of `path` is not there yet counts by where it would be made.
+/// Whether `path` is `folder` or lies in it, at any depth. What of `path` is not there yet counts
+/// by where it would be made.
 pub fn is_within(path: &Path, folder: &Path) -> bool {
     let Some(folder) = Place::of(folder) else { return false };
-    resolved(path).is_ok_and(|path| path.ancestors().any(|ancestor| Place::of(ancestor).as_ref() == Some(&folder)))
+    resolved(path).is_ok_and(|path| {
+        path.ancestors().any(|ancestor| Place::of(ancestor).as_ref() == Some(&folder))
+    })
 }
 
 /// An absolute path whose existing part has no links in it.
@@ -48,7 +52,9 @@ pub fn resolved(path: &Path) -> io::Result<PathBuf> {
             }
             Err(why) if why.kind() == io::ErrorKind::NotFound => {
                 // `..` behind something that does not exist leads nowhere that could be checked.
-                let (Some(parent), Some(Component::Normal(name))) = (existing.parent(), existing.components().next_back()) else {
+                let (Some(parent), Some(Component::Normal(name))) =
+                    (existing.parent(), existing.components().next_back())
+                else {
                     return Err(why);
                 };
                 missing.push(name.to_owned());
@@ -70,7 +76,9 @@ mod tests {
         std::fs::create_dir(&inner).unwrap();
         assert!(is_within(&inner, folder.path()) && is_within(folder.path(), folder.path()));
         assert!(is_within(&inner.join("new/report"), &inner));
-        assert!(!is_within(folder.path(), &inner) && !is_within(&folder.path().join("inner2"), &inner));
+        assert!(
+            !is_within(folder.path(), &inner) && !is_within(&folder.path().join("inner2"), &inner)
+        );
         assert!(!is_within(&inner, &folder.path().join("nowhere")));
     }
 

@@ -6,7 +6,8 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use tempfile::TempDir;
 
-/// Passing files and folders have names that begin so; the dot keeps them from being read as a set-up.
+/// Passing files and folders have names that begin so; the dot keeps them from being read as a
+/// set-up.
 pub const PREFIX: &str = ".sightcord-";
 
 /// What is to be taken away should the run be broken off.
@@ -18,16 +19,19 @@ static BUSY: Mutex<()> = Mutex::new(());
 /// Exit code after Ctrl-C: 128 and the signal's number, as shells have it.
 const INTERRUPTED: i32 = 130;
 
-/// How often a folder is emptied that other threads still write into: once it is gone, their next file fails, and so do they.
+/// How often a folder is emptied that other threads still write into: once it is gone, their next
+/// file fails, and so do they.
 const MOST_TRIES: usize = 200;
 
 fn lock<T>(mutex: &'static Mutex<T>) -> MutexGuard<'static, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// From here on Ctrl-C, or an order to end, takes away what is half made before the program ends. Calling it again changes nothing.
+/// From here on Ctrl-C, or an order to end, takes away what is half made before the program ends.
+/// Calling it again changes nothing.
 pub fn clear_away_on_interrupt() {
-    // Somebody who had the program go on after the terminal closes (nohup) is not to be ended by its closing.
+    // Somebody who had the program go on after the terminal closes (nohup) is not to be ended by
+    // its closing.
     if hanging_up_is_ignored() {
         return;
     }
@@ -51,16 +55,20 @@ pub fn clear_away_on_interrupt() {
 
 /// Whether the signal of a closing terminal was ignored when the program was started.
 fn hanging_up_is_ignored() -> bool {
-    // Only this system tells it without unsafe code: a mask in hexadecimal digits, whose last bit is that signal's.
+    // Only this system tells it without unsafe code: a mask in hexadecimal digits, whose last bit
+    // is that signal's.
     let Ok(status) = std::fs::read_to_string("/proc/self/status") else { return false };
     let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:")).unwrap_or_default();
     u64::from_str_radix(mask.trim(), 16).is_ok_and(|mask| mask & 1 == 1)
 }
 
 /// An interrupt waits as long as this lives.
-pub struct Uninterrupted(#[allow(dead_code, reason = "what counts is that it is held")] MutexGuard<'static, ()>);
+pub struct Uninterrupted(
+    #[allow(dead_code, reason = "what counts is that it is held")] MutexGuard<'static, ()>,
+);
 
-/// Keeps interrupts waiting, for the moments in which things change their names. Not to be asked for twice at a time.
+/// Keeps interrupts waiting, for the moments in which things change their names. Not to be asked
+/// for twice at a time.
 pub fn uninterrupted() -> Uninterrupted {
     Uninterrupted(lock(&BUSY))
 }
@@ -70,7 +78,10 @@ pub struct Passing(PathBuf);
 
 impl Passing {
     /// Makes something under a passing name.
-    pub fn made<T>(make: impl FnOnce() -> io::Result<T>, path: impl FnOnce(&T) -> PathBuf) -> io::Result<(T, Self)> {
+    pub fn made<T>(
+        make: impl FnOnce() -> io::Result<T>,
+        path: impl FnOnce(&T) -> PathBuf,
+    ) -> io::Result<(T, Self)> {
         // Made and entered under one lock: an interrupt in between would not know of it.
         let mut passing = lock(&PASSING);
         let made = make()?;

@@ -1,8 +1,9 @@
 //! The catalogue: every figure once, in the order in which the result holds them.
 //!
-//! A block names the figure's place in the result, its unit and what + means, its one name for people and the short one for
-//! tables (`*` stands for the part it is told of), what it means at the bench, what must be on the bench and in the photos for
-//! it to be measured, under which heading and in which place it is shown, and whether a tolerance or a hand value may be given.
+//! A block names the figure's place in the result, its unit and what + means, its one name for
+//! people and the short one for tables (`*` stands for the part it is told of), what it means at
+//! the bench, what must be on the bench and in the photos for it to be measured, under which
+//! heading and in which place it is shown, and whether a tolerance or a hand value may be given.
 
 use super::member::{Group, Section, catalogue};
 use super::part::{Letter, Part, RiderId, RimPlace};
@@ -10,20 +11,22 @@ use super::sense::Sense;
 use super::unit::Kind;
 
 const NEEDS_TWO_SETUPS: &str = "It needs two set-ups with the wheel turned between them, and three or more tabs that turn with the wheel (1, 2, 8 to 10) seen in both.";
-const NEEDS_RIM: &str = "It needs the cord, and tabs 1 and 2 on the rim's two sides, seen from two places at least.";
-const NEEDS_CHAIN: &str = "It needs tabs 5 to 7 on the gearbox sprocket's face and 8 to 10 on the rear sprocket's.";
+const NEEDS_RIM: &str =
+    "It needs the cord, and tabs 1 and 2 on the rim's two sides, seen from two places at least.";
+const NEEDS_CHAIN: &str =
+    "It needs tabs 5 to 7 on the gearbox sprocket's face and 8 to 10 on the rear sprocket's.";
 const NEEDS_SPINDLE: &str = "It needs tabs 11 and 12 on the spindle's two ends.";
-const NEEDS_FRAME: &str =
-    "It needs plumb lines or pairs of frame tabs (13 to 20) at two places 200 mm or more apart along the bike.";
+const NEEDS_FRAME: &str = "It needs plumb lines or pairs of frame tabs (13 to 20) at two places 200 mm or more apart along the bike.";
 const NEEDS_PLUMB: &str = "It needs a plumb line with a flag (21 to 28).";
 const NEEDS_LEVEL: &str = "It needs a plumb line, or a level's reading under [bench] in job.toml.";
-const NEEDS_STATION: &str = "It needs a pair of like points on the frame marked with tabs (13 to 20).";
+const NEEDS_STATION: &str =
+    "It needs a pair of like points on the frame marked with tabs (13 to 20).";
 const NEEDS_BACKBONE: &str = "It needs a cord along the backbone with flags 29 and 30.";
 const NEEDS_FACE: &str = "It needs three tabs at least on that face, named in job.toml.";
 const NEEDS_FRONT: &str = "It needs tabs 3 and 4 on the front rim's two sides.";
-const NEEDS_RIDERS: &str =
-    "Two riders alone are the datum: a third one on the cord, or the cord's own edges, would show how far they are off.";
-const NEEDS_CARDS: &str = "It needs two cards or more on the bench, overlapping from photo to photo.";
+const NEEDS_RIDERS: &str = "Two riders alone are the datum: a third one on the cord, or the cord's own edges, would show how far they are off.";
+const NEEDS_CARDS: &str =
+    "It needs two cards or more on the bench, overlapping from photo to photo.";
 
 /// One line of the catalogue.
 #[derive(Debug)]

@@ -1,4 +1,5 @@
-//! What stands beside the figures in the result and is none: from what they are told, and of which side.
+//! What stands beside the figures in the result and is none: from what they are told, and of which
+//! side.
 
 use std::collections::BTreeMap;
 
@@ -10,7 +11,9 @@ use super::part::{RiderId, RimPlace};
 use super::side::Side;
 
 /// Where a marked place stood, by 45-degree sectors about the axle.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Station {
     Front,
@@ -60,7 +63,8 @@ impl ChainReference {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct RimFacts {
     pub station: Option<Station>,
-    /// Where the place stood along the cord, mm, + forward of the axle; only to foresee what turning the wheel does to its offset.
+    /// Where the place stood along the cord, mm, + forward of the axle; only to foresee what
+    /// turning the wheel does to its offset.
     pub x: Option<f64>,
 }
 
@@ -108,7 +112,8 @@ pub struct UpFigures {
     /// What tells upright.
     #[serde(default)]
     pub from: UpFrom,
-    /// JSON pointers of figures that hang on up where the bench alone tells it: they hold relative to the bench.
+    /// JSON pointers of figures that hang on up where the bench alone tells it: they hold relative
+    /// to the bench.
     #[serde(default)]
     pub relative_to_bench: Vec<Figure>,
 }

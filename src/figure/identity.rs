@@ -126,7 +126,9 @@ impl Ord for Figure {
     fn cmp(&self, other: &Self) -> Ordering {
         match (self, other) {
             (Self::Other(one), Self::Other(two)) => one.cmp(two),
-            _ if self.section() != other.section() || !self.section().is_some_and(Section::is_list) => {
+            _ if self.section() != other.section()
+                || !self.section().is_some_and(Section::is_list) =>
+            {
                 self.number().cmp(&other.number())
             }
             _ => {
@@ -230,7 +232,16 @@ mod tests {
 
     #[test]
     fn what_is_no_figure_keeps_its_pointer() {
-        for other in ["", "/", "/wheel", "/wheel/ofset", "/plumb//offset", "/plumb/E/offset", "wheel/yaw", "/rim/x/offset"] {
+        for other in [
+            "",
+            "/",
+            "/wheel",
+            "/wheel/ofset",
+            "/plumb//offset",
+            "/plumb/E/offset",
+            "wheel/yaw",
+            "/rim/x/offset",
+        ] {
             assert_eq!(Figure::at(other), Figure::Other(other.to_owned()));
             assert_eq!(Figure::at(other).name(), other);
         }

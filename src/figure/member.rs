@@ -1,4 +1,5 @@
-//! Where figures stand in the result and under which heading, and the macro that makes the enum of figures of the catalogue.
+//! Where figures stand in the result and under which heading, and the macro that makes the enum of
+//! figures of the catalogue.
 
 /// A part of the result that holds figures, in the order of the result.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -68,7 +69,10 @@ impl Section {
 
     /// Whether it holds the same figures of several parts, each under the part's name.
     pub fn is_list(self) -> bool {
-        matches!(self, Self::Rim | Self::RimWidth | Self::Plumb | Self::Stations | Self::Faces | Self::Riders)
+        matches!(
+            self,
+            Self::Rim | Self::RimWidth | Self::Plumb | Self::Stations | Self::Faces | Self::Riders
+        )
     }
 
     /// Whether its figures are in every result, measured or not.
@@ -90,7 +94,8 @@ pub enum Group {
 }
 
 impl Group {
-    pub const ALL: [Self; 6] = [Self::RearWheel, Self::Rim, Self::Chain, Self::Spindle, Self::Frame, Self::BenchAndPrint];
+    pub const ALL: [Self; 6] =
+        [Self::RearWheel, Self::Rim, Self::Chain, Self::Spindle, Self::Frame, Self::BenchAndPrint];
 
     pub fn title(self) -> &'static str {
         match self {

@@ -1,5 +1,5 @@
-//! The single figures of a section, or of one part of a list, as members of an object: keys, order and schema come from the
-//! catalogue.
+//! The single figures of a section, or of one part of a list, as members of an object: keys, order
+//! and schema come from the catalogue.
 
 use std::fmt;
 
@@ -12,7 +12,8 @@ use super::catalogue::{CATALOGUE, Line};
 use super::table::FigureTable;
 use crate::measurement::Measurement;
 
-/// The figures of a section (by its number) of one part: member and measurement, as the catalogue lists them.
+/// The figures of a section (by its number) of one part: member and measurement, as the catalogue
+/// lists them.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Members<const SECTION: u8>(Vec<(&'static str, Option<Measurement>)>);
 

@@ -105,7 +105,9 @@ impl Part for RiderId {
 }
 
 /// Which wheel a rim belongs to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Wheel {
     Front,
@@ -143,13 +145,20 @@ impl RimPlace {
 
 impl Part for RimPlace {
     fn named(name: &str) -> Option<Self> {
-        let last = |text: &str| text.rsplit_once('/').map(|(head, last)| (head.to_owned(), last.to_owned()));
+        let last = |text: &str| {
+            text.rsplit_once('/').map(|(head, last)| (head.to_owned(), last.to_owned()))
+        };
         let mut rest = name.to_owned();
         let mut place = 0;
-        if let Some((head, number)) = last(&rest).and_then(|(head, last)| Some((head, last.parse::<u8>().ok()?))) {
+        if let Some((head, number)) =
+            last(&rest).and_then(|(head, last)| Some((head, last.parse::<u8>().ok()?)))
+        {
             (rest, place) = (head, number);
         }
-        let front = rest.strip_suffix(FRONT_WHEEL).and_then(|rest| rest.strip_suffix('/')).map(str::to_owned);
+        let front = rest
+            .strip_suffix(FRONT_WHEEL)
+            .and_then(|rest| rest.strip_suffix('/'))
+            .map(str::to_owned);
         let wheel = if front.is_some() { Wheel::Front } else { Wheel::Rear };
         let (setup, side) = last(&front.unwrap_or(rest))?;
         let side = [Side::Left, Side::Right].into_iter().find(|known| known.word() == side)?;

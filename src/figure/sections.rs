@@ -1,7 +1,8 @@
-//! How the result holds the figures: the one place that knows. Keys, their order and the schema come from the catalogue.
+//! How the result holds the figures: the one place that knows. Keys, their order and the schema
+//! come from the catalogue.
 //!
-//! A section's single figures are members of an object; of lists each entry names its part and holds the part's figures.
-//! Fields may be added; a reader passes over those it does not know.
+//! A section's single figures are members of an object; of lists each entry names its part and
+//! holds the part's figures. Fields may be added; a reader passes over those it does not know.
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -37,10 +38,12 @@ struct RimEntry {
     wheel: Wheel,
     setup: String,
     side: Side,
-    /// 0 is the marked place; 1 and up are further places round the rim (tabs 33 and up), for run-out.
+    /// 0 is the marked place; 1 and up are further places round the rim (tabs 33 and up), for
+    /// run-out.
     place: u8,
     station: Option<Station>,
-    /// Where the place stood along the cord, + forward of the axle; only to foresee what turning the wheel does to `offset`.
+    /// Where the place stood along the cord, + forward of the axle; only to foresee what turning
+    /// the wheel does to `offset`.
     #[serde(default)]
     x: Option<f64>,
     #[serde(flatten)]
@@ -174,25 +177,41 @@ impl From<Measured> for Sections {
         let list = |section| names(&table, section).into_iter();
         let track = Members::of(&table, "");
         Self {
-            pattern: PatternEntry { version: facts.pattern_version.clone(), figures: Members::of(&table, "") },
+            pattern: PatternEntry {
+                version: facts.pattern_version.clone(),
+                figures: Members::of(&table, ""),
+            },
             up,
             rim: list(Section::Rim).filter_map(rim).collect(),
-            rim_width: list(Section::RimWidth).map(|setup| (setup.clone(), table.stored(&Figure::RimWidth(setup)))).collect(),
+            rim_width: list(Section::RimWidth)
+                .map(|setup| (setup.clone(), table.stored(&Figure::RimWidth(setup))))
+                .collect(),
             wheel: WheelSection { figures: Members::of(&table, ""), source: facts.wheel_source },
             frame: Members::of(&table, ""),
             wheel_in_frame: Members::of(&table, ""),
             runout: RunoutSection { figures: Members::of(&table, ""), places: facts.runout_places },
             hub: HubSection { side: facts.hub_side, figures: Members::of(&table, "") },
-            chain: ChainSection { side: facts.chain_side, reference: facts.chain_reference, figures: Members::of(&table, "") },
+            chain: ChainSection {
+                side: facts.chain_side,
+                reference: facts.chain_reference,
+                figures: Members::of(&table, ""),
+            },
             spindle: Members::of(&table, ""),
-            plumb: list(Section::Plumb).map(|line| PlumbEntry { figures: Members::of(&table, &line), line }).collect(),
+            plumb: list(Section::Plumb)
+                .map(|line| PlumbEntry { figures: Members::of(&table, &line), line })
+                .collect(),
             stations: list(Section::Stations)
                 .map(|station| StationEntry { figures: Members::of(&table, &station), station })
                 .collect(),
             backbone: Members::of(&table, ""),
-            faces: list(Section::Faces).map(|name| FaceEntry { figures: Members::of(&table, &name), name }).collect(),
+            faces: list(Section::Faces)
+                .map(|name| FaceEntry { figures: Members::of(&table, &name), name })
+                .collect(),
             track: table.knows(&Figure::TrackOffset).then_some(track),
-            bench: BenchSection { figures: Members::of(&table, ""), riders: list(Section::Riders).filter_map(rider).collect() },
+            bench: BenchSection {
+                figures: Members::of(&table, ""),
+                riders: list(Section::Riders).filter_map(rider).collect(),
+            },
         }
     }
 }
@@ -256,9 +275,10 @@ struct ExpectedRim {
     offset: Option<Measurement>,
 }
 
-/// Figures to expect, under the names the result gives them: what stands at `/wheel/yaw` is expected at `/expected/wheel/yaw`.
-/// Figures that no step touches stand as measured. The uncertainty is that of the measurement carried through the steps, and
-/// of how finely each step can be set.
+/// Figures to expect, under the names the result gives them: what stands at `/wheel/yaw` is
+/// expected at `/expected/wheel/yaw`. Figures that no step touches stand as measured. The
+/// uncertainty is that of the measurement carried through the steps, and of how finely each step
+/// can be set.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 struct ExpectedSections {
     rim: Vec<ExpectedRim>,
@@ -281,7 +301,11 @@ impl From<Expected> for ExpectedSections {
             wheel: WheelSection { figures: Members::of(&table, ""), source: facts.wheel_source },
             frame: Members::of(&table, ""),
             wheel_in_frame: Members::of(&table, ""),
-            chain: ChainSection { side: facts.chain_side, reference: facts.chain_reference, figures: Members::of(&table, "") },
+            chain: ChainSection {
+                side: facts.chain_side,
+                reference: facts.chain_reference,
+                figures: Members::of(&table, ""),
+            },
             hub: HubSection { side: facts.hub_side, figures: Members::of(&table, "") },
         }
     }

@@ -11,7 +11,8 @@ use crate::measurement::Measurement;
 
 /// All figures in the order of the result; None for one that could not be measured.
 ///
-/// Figures that are in every result are always there. Of lists, such as the rim's places, those are there that were set.
+/// Figures that are in every result are always there. Of lists, such as the rim's places, those are
+/// there that were set.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FigureTable {
     entries: BTreeMap<Figure, Option<Measurement>>,
@@ -35,7 +36,8 @@ impl FigureTable {
         self.entries.get(figure).copied().flatten()
     }
 
-    /// Puts a figure down; the other figures of its part are then there as well, unmeasured until they are set.
+    /// Puts a figure down; the other figures of its part are then there as well, unmeasured until
+    /// they are set.
     pub fn set(&mut self, figure: Figure, measured: Option<Measurement>) {
         for sibling in figure.siblings() {
             self.entries.entry(sibling).or_insert(None);
@@ -45,7 +47,8 @@ impl FigureTable {
         }
     }
 
-    /// Takes away a figure and all others of its part and section. What is in every result is then unmeasured.
+    /// Takes away a figure and all others of its part and section. What is in every result is then
+    /// unmeasured.
     pub fn remove_part(&mut self, figure: &Figure) {
         for sibling in figure.siblings() {
             if figure.section().is_some_and(super::member::Section::is_always_there) {
@@ -106,8 +109,8 @@ pub struct Correlation {
     pub matrix: Vec<Vec<f64>>,
 }
 
-/// A joint first-order model of the figures: what the plan needs to foresee figures after an adjustment, and what a
-/// comparison of two measurements needs to count shared terms once.
+/// A joint first-order model of the figures: what the plan needs to foresee figures after an
+/// adjustment, and what a comparison of two measurements needs to count shared terms once.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct JointCovariance {
     /// In the order of the matrix.
@@ -120,7 +123,9 @@ impl From<&JointCovariance> for Correlation {
     /// A figure without spread is correlated with nothing.
     fn from(joint: &JointCovariance) -> Self {
         let n_fields = joint.fields.len();
-        let entry = |row: usize, col: usize| joint.matrix.get(row).and_then(|line| line.get(col)).copied().unwrap_or(0.0);
+        let entry = |row: usize, col: usize| {
+            joint.matrix.get(row).and_then(|line| line.get(col)).copied().unwrap_or(0.0)
+        };
         let correlate = |row: usize, col: usize| {
             let spread = (entry(row, row) * entry(col, col)).sqrt();
             match (row == col, spread > 0.0) {
@@ -142,8 +147,12 @@ pub mod by_pointer {
 
     use super::Figure;
 
-    pub fn serialize<S: Serializer>(numbers: &BTreeMap<Figure, f64>, serializer: S) -> Result<S::Ok, S::Error> {
-        let named: BTreeMap<String, f64> = numbers.iter().map(|(figure, number)| (figure.pointer(), *number)).collect();
+    pub fn serialize<S: Serializer>(
+        numbers: &BTreeMap<Figure, f64>,
+        serializer: S,
+    ) -> Result<S::Ok, S::Error> {
+        let named: BTreeMap<String, f64> =
+            numbers.iter().map(|(figure, number)| (figure.pointer(), *number)).collect();
         named.serialize(serializer)
     }
 }

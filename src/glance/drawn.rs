@@ -11,7 +11,8 @@ use crate::scene::cord_on_card::CordReading;
 use crate::sightings::PhotoSightings;
 use crate::text::units::{Kind, Show, Shown};
 
-/// The photo with what was found in it, each thing by its full name; None for a photo that can't be read.
+/// The photo with what was found in it, each thing by its full name; None for a photo that can't be
+/// read.
 pub fn drawn(path: &Path, looked: &Looked, job: &Job) -> Option<Vec<u8>> {
     let (photo, seen, cord) = looked.photo.as_ref()?;
     let mut overlay = overlay(seen, cord);
@@ -25,11 +26,17 @@ pub fn drawn(path: &Path, looked: &Looked, job: &Job) -> Option<Vec<u8>> {
     named_picture(path, &photo.luma, &photo.facts, overlay, MAP_LETTERS)
 }
 
-/// Each card of a photo as from straight above: how its picture is called after the photo's name, and the picture.
+/// Each card of a photo as from straight above: how its picture is called after the photo's name,
+/// and the picture.
 pub fn flat_cards(looked: &Looked) -> Vec<(String, Vec<u8>)> {
     let Some((photo, seen, _)) = &looked.photo else { return Vec::new() };
-    let cards = seen.patterns.iter().filter(|sighting| matches!(sighting.pattern, Pattern::Card(_)));
-    cards.filter_map(|card| Some((format!("card-{}", card.pattern.number()), flat_card(&photo.luma, card)?))).collect()
+    let cards =
+        seen.patterns.iter().filter(|sighting| matches!(sighting.pattern, Pattern::Card(_)));
+    cards
+        .filter_map(|card| {
+            Some((format!("card-{}", card.pattern.number()), flat_card(&photo.luma, card)?))
+        })
+        .collect()
 }
 
 /// Letters for a phone's screen, which is a quarter as wide as the picture: some 12 px there.

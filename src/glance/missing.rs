@@ -1,7 +1,8 @@
 //! What photos together lack for a measurement, and what one more of them adds.
 //!
-//! The least that a measurement needs: three cards on the cord, the tabs of rim and sprockets, and two set-ups of six photos with
-//! the wheel turned between them; two views of each tab; a plumb line, or a card to each side of the cord, for what upright is.
+//! The least that a measurement needs: three cards on the cord, the tabs of rim and sprockets, and
+//! two set-ups of six photos with the wheel turned between them; two views of each tab; a plumb
+//! line, or a card to each side of the cord, for what upright is.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -21,7 +22,12 @@ pub const VIEWS: usize = 2;
 
 /// The tabs that wheel and chain need, as the job has them.
 pub fn wanted(job: &Job) -> Vec<u8> {
-    let needed = |n: &u8| matches!(job.tab(*n).role, Role::RearRim { .. } | Role::GearboxSprocket | Role::RearSprocket);
+    let needed = |n: &u8| {
+        matches!(
+            job.tab(*n).role,
+            Role::RearRim { .. } | Role::GearboxSprocket | Role::RearSprocket
+        )
+    };
     (1..=N_TABS as u8).filter(needed).collect()
 }
 
@@ -57,7 +63,8 @@ pub fn tabs_in_words(numbers: &[u8], job: &Job) -> String {
             _ => groups.push((role, vec![number])),
         }
     }
-    let told: Vec<String> = groups.iter().map(|(role, group)| format!("{} ({role})", ranges(group))).collect();
+    let told: Vec<String> =
+        groups.iter().map(|(role, group)| format!("{} ({role})", ranges(group))).collect();
     told.join(", ")
 }
 
@@ -76,10 +83,12 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
             setups.push(glance.setup.as_deref());
         }
     }
-    // Photos that were named one by one belong to no folder: nobody can tell how many there will be.
+    // Photos that were named one by one belong to no folder: nobody can tell how many there will
+    // be.
     let is_job = glances.iter().any(|glance| glance.setup.is_some());
     for setup in &setups {
-        let photos: Vec<&Glance> = usable.iter().filter(|glance| glance.setup.as_deref() == *setup).copied().collect();
+        let photos: Vec<&Glance> =
+            usable.iter().filter(|glance| glance.setup.as_deref() == *setup).copied().collect();
         missing_in(&photos, *setup, job, &mut text);
     }
     lacks_of_all(&usable, job, is_job, &mut text);
@@ -94,9 +103,12 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
 
 /// What does not hang on a set-up.
 fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &mut Vec<String>) {
-    let cards: BTreeSet<u8> = usable.iter().flat_map(|glance| glance.cards.iter().map(|card| card.number)).collect();
-    let on_cord: BTreeSet<u8> =
-        usable.iter().flat_map(|glance| glance.cord.iter().filter(|c| c.offset.is_some()).map(|c| c.card)).collect();
+    let cards: BTreeSet<u8> =
+        usable.iter().flat_map(|glance| glance.cards.iter().map(|card| card.number)).collect();
+    let on_cord: BTreeSet<u8> = usable
+        .iter()
+        .flat_map(|glance| glance.cord.iter().filter(|c| c.offset.is_some()).map(|c| c.card))
+        .collect();
     if usable.is_empty() {
         text.push("No photo shows a card yet.".to_owned());
     } else if on_cord.is_empty() && riders(usable, job).len() < RIDERS {
@@ -111,7 +123,8 @@ fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &mut Vec<Stri
             named("card", &Vec::from_iter(cards.clone()))
         ));
     }
-    let has_plumb = usable.iter().any(|glance| glance.lines.iter().any(|line| line.starts_with("plumb")));
+    let has_plumb =
+        usable.iter().any(|glance| glance.lines.iter().any(|line| line.starts_with("plumb")));
     let off_cord = cards.iter().filter(|card| !on_cord.contains(card)).count();
     if !has_plumb && off_cord < 2 && is_job && !usable.is_empty() {
         text.push(
@@ -126,8 +139,10 @@ fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &mut Vec<Stri
 fn missing_in(photos: &[&Glance], setup: Option<&str>, job: &Job, text: &mut Vec<String>) {
     let count = |number: u8| photos.iter().filter(|glance| has_tab(glance, number)).count();
     let wanted = wanted(job);
-    let with = |n: usize| wanted.iter().copied().filter(|number| count(*number) == n).collect::<Vec<u8>>();
-    let whose = setup.map_or_else(|| "these photos".to_owned(), |setup| format!("the photos of {setup}"));
+    let with =
+        |n: usize| wanted.iter().copied().filter(|number| count(*number) == n).collect::<Vec<u8>>();
+    let whose =
+        setup.map_or_else(|| "these photos".to_owned(), |setup| format!("the photos of {setup}"));
     let none = with(0);
     if !none.is_empty() {
         text.push(format!("In none of {whose}: {}.", named_tabs(&none, job)));
@@ -136,7 +151,10 @@ fn missing_in(photos: &[&Glance], setup: Option<&str>, job: &Job, text: &mut Vec
     let on_riders = riders(photos, job).into_values().flatten();
     once.extend(on_riders.filter(|number| count(*number) == 1));
     if !once.is_empty() && setup.is_some() {
-        text.push(format!("In only one of {whose}: {}. It takes {VIEWS} or more, a pace apart.", named_tabs(&once, job)));
+        text.push(format!(
+            "In only one of {whose}: {}. It takes {VIEWS} or more, a pace apart.",
+            named_tabs(&once, job)
+        ));
     }
     if let Some(setup) = setup
         && photos.len() < PHOTOS_PER_SETUP
@@ -153,7 +171,8 @@ pub fn adds(before: &[Glance], new: &Glance, job: &Job) -> Vec<String> {
     if new.error.is_some() {
         return Vec::new();
     }
-    let same: Vec<&Glance> = before.iter().filter(|glance| is_usable(glance) && glance.setup == new.setup).collect();
+    let same: Vec<&Glance> =
+        before.iter().filter(|glance| is_usable(glance) && glance.setup == new.setup).collect();
     let mut phrases = Vec::new();
     let tabs: BTreeSet<u8> = new.tabs.iter().map(|tab| tab.number).collect();
     let seen = |number: u8| same.iter().filter(|glance| has_tab(glance, number)).count();
@@ -162,7 +181,9 @@ pub fn adds(before: &[Glance], new: &Glance, job: &Job) -> Vec<String> {
     let cards: BTreeSet<u8> = new.cards.iter().map(|card| card.number).collect();
     let new_cards: Vec<u8> = cards
         .into_iter()
-        .filter(|number| !before.iter().any(|glance| glance.cards.iter().any(|card| card.number == *number)))
+        .filter(|number| {
+            !before.iter().any(|glance| glance.cards.iter().any(|card| card.number == *number))
+        })
         .collect();
     if !new_cards.is_empty() {
         phrases.push(format!("{} for the first time", named("card", &new_cards)));
@@ -183,7 +204,10 @@ pub fn adds(before: &[Glance], new: &Glance, job: &Job) -> Vec<String> {
         phrases.push("the cord for the first time".to_owned());
     }
     if phrases.is_empty() {
-        phrases.push(if new.cards.is_empty() { "nothing" } else { "one more view of what was seen before" }.to_owned());
+        phrases.push(
+            if new.cards.is_empty() { "nothing" } else { "one more view of what was seen before" }
+                .to_owned(),
+        );
     }
     phrases
 }
@@ -193,16 +217,27 @@ pub fn adds_in_short(before: &[Glance], new: &Glance, job: &Job) -> String {
     if new.error.is_some() || new.cards.is_empty() {
         return String::new();
     }
-    let same: Vec<&Glance> = before.iter().filter(|glance| is_usable(glance) && glance.setup == new.setup).collect();
+    let same: Vec<&Glance> =
+        before.iter().filter(|glance| is_usable(glance) && glance.setup == new.setup).collect();
     let seen = |number: u8| same.iter().filter(|glance| has_tab(glance, number)).count();
     let tabs: BTreeSet<u8> = new.tabs.iter().map(|tab| tab.number).collect();
-    let counts = |n: usize| tabs.iter().copied().filter(|number| seen(*number) == n).collect::<BTreeSet<u8>>();
-    let has_card = |number: u8| before.iter().any(|glance| glance.cards.iter().any(|card| card.number == number));
-    let cards: BTreeSet<u8> = new.cards.iter().map(|card| card.number).filter(|number| !has_card(*number)).collect();
-    let lines: Vec<String> =
-        new.lines.iter().filter(|line| !before.iter().any(|glance| glance.lines.contains(line))).cloned().collect();
+    let counts = |n: usize| {
+        tabs.iter().copied().filter(|number| seen(*number) == n).collect::<BTreeSet<u8>>()
+    };
+    let has_card = |number: u8| {
+        before.iter().any(|glance| glance.cards.iter().any(|card| card.number == number))
+    };
+    let cards: BTreeSet<u8> =
+        new.cards.iter().map(|card| card.number).filter(|number| !has_card(*number)).collect();
+    let lines: Vec<String> = new
+        .lines
+        .iter()
+        .filter(|line| !before.iter().any(|glance| glance.lines.contains(line)))
+        .cloned()
+        .collect();
     let wanted = wanted(job);
-    let again: BTreeSet<u8> = counts(1).into_iter().filter(|number| wanted.contains(number)).collect();
+    let again: BTreeSet<u8> =
+        counts(1).into_iter().filter(|number| wanted.contains(number)).collect();
     let first = seen_in_short(&cards, &counts(0), &lines);
     let mut parts = Vec::new();
     if !first.is_empty() {
@@ -257,15 +292,22 @@ pub fn tally(glances: &[Glance], job: &Job) -> Tally {
             names.push(name);
         }
     }
-    names.sort_by_key(|name| name.split('-').next().and_then(|number| number.parse::<u32>().ok()).unwrap_or(u32::MAX));
+    names.sort_by_key(|name| {
+        name.split('-').next().and_then(|number| number.parse::<u32>().ok()).unwrap_or(u32::MAX)
+    });
     let mut setups: Vec<SetupTally> = names
         .iter()
         .map(|name| {
-            let photos: Vec<&Glance> = usable.iter().filter(|glance| glance.setup.as_deref() == Some(*name)).copied().collect();
+            let photos: Vec<&Glance> = usable
+                .iter()
+                .filter(|glance| glance.setup.as_deref() == Some(*name))
+                .copied()
+                .collect();
             setup_tally(name, &photos, job)
         })
         .collect();
-    let of_cards = glances.iter().filter(|glance| glance.for_the_lens && glance.error.is_none()).count();
+    let of_cards =
+        glances.iter().filter(|glance| glance.for_the_lens && glance.error.is_none()).count();
     let complete = setups.iter().filter(|setup| setup.complete).count();
     let mut lacks = shared_lacks(&usable, job);
     let next = match (complete, setups.len()) {
@@ -282,7 +324,11 @@ pub fn tally(glances: &[Glance], job: &Job) -> Tally {
         _ => String::new(),
     };
     if of_cards > 0 {
-        setups.push(SetupTally { name: "cards only".to_owned(), complete: true, what: format!("{of_cards}, for the lens") });
+        setups.push(SetupTally {
+            name: "cards only".to_owned(),
+            complete: true,
+            what: format!("{of_cards}, for the lens"),
+        });
     }
     Tally { setups, next, lacks }
 }
@@ -290,7 +336,8 @@ pub fn tally(glances: &[Glance], job: &Job) -> Tally {
 fn setup_tally(name: &str, photos: &[&Glance], job: &Job) -> SetupTally {
     let count = |number: u8| photos.iter().filter(|glance| has_tab(glance, number)).count();
     let wanted = wanted(job);
-    let with = |n: usize| wanted.iter().copied().filter(|number| count(*number) == n).collect::<Vec<u8>>();
+    let with =
+        |n: usize| wanted.iter().copied().filter(|number| count(*number) == n).collect::<Vec<u8>>();
     let from = |side: Side| photos.iter().filter(|glance| glance.from == Some(side)).count();
     let mut lacks = Vec::new();
     let short = PHOTOS_PER_SETUP.saturating_sub(photos.len());
@@ -304,7 +351,11 @@ fn setup_tally(name: &str, photos: &[&Glance], job: &Job) -> SetupTally {
         .collect();
     // With photos enough it is no matter if one side has one fewer.
     if short > 0 || sides.iter().any(|side| side.starts_with(&PER_SIDE.to_string())) {
-        lacks.push(if sides.is_empty() { format!("{} more", short.max(1)) } else { sides.join(" and ") });
+        lacks.push(if sides.is_empty() {
+            format!("{} more", short.max(1))
+        } else {
+            sides.join(" and ")
+        });
     }
     let (none, once) = (with(0), with(1));
     if !none.is_empty() {

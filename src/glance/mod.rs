@@ -1,4 +1,5 @@
-//! What one photo shows and what photos together still lack: for the terminal, and for the page at the bench.
+//! What one photo shows and what photos together still lack: for the terminal, and for the page at
+//! the bench.
 
 pub mod drawn;
 pub mod missing;

@@ -14,11 +14,11 @@ use crate::report::numbers::named;
 use crate::scene::cord_on_card::{self, CordReading};
 use crate::sightings::{self, PatternSighting, PhotoSightings, StringKind};
 
-/// Corners blurred by more than this (px, Gaussian) lose accuracy; sharp phone photos show 0.2 to 0.8 (measured on the sample
-/// photos).
+/// Corners blurred by more than this (px, Gaussian) lose accuracy; sharp phone photos show 0.2 to
+/// 0.8 (measured on the sample photos).
 pub const BLURRED: f64 = 1.6;
-/// Cells smaller than this (px) are read unreliably: tabs from 8 px on were nearly all found in the sample photos, below 6 almost
-/// none.
+/// Cells smaller than this (px) are read unreliably: tabs from 8 px on were nearly all found in the
+/// sample photos, below 6 almost none.
 const SMALL_CELL: f64 = 8.0;
 
 /// A photo to look at.
@@ -39,7 +39,8 @@ pub struct Glance {
     pub photo: String,
     pub setup: Option<String>,
     pub for_the_lens: bool,
-    /// Which way the mark on the rim lies: "forward", "rearward", "up" or "down"; null where nothing tells.
+    /// Which way the mark on the rim lies: "forward", "rearward", "up" or "down"; null where
+    /// nothing tells.
     pub mark: Option<&'static str>,
     /// The side of the bike from which it was taken.
     pub from: Option<Side>,
@@ -98,7 +99,8 @@ pub struct SeenCord {
     pub angle: Option<Measurement>,
     /// Angle of the view off the card's upright, across the lane, degrees.
     pub view_deg: Option<f64>,
-    /// False where the cord and its shadow could not be told apart; the uncertainty of the offset then spans both.
+    /// False where the cord and its shadow could not be told apart; the uncertainty of the offset
+    /// then spans both.
     pub told_apart: bool,
     pub not_read: Option<Trouble>,
 }
@@ -153,12 +155,18 @@ pub fn looked(what: &Photographed, job: &Job, read: Result<Photo, PhotoError>) -
     }
     glance.lines = seen.lines.iter().map(|line| line_name(line.kind)).collect();
     glance.cord = cord.lanes.iter().map(seen_cord).collect();
-    let straight = |s: &cord_on_card::Straightness| SeenStraight { card: s.card, between: [s.from, s.to], off: rounded(s.off) };
+    let straight = |s: &cord_on_card::Straightness| SeenStraight {
+        card: s.card,
+        between: [s.from, s.to],
+        off: rounded(s.off),
+    };
     glance.straightness = cord.straightness.iter().map(straight).collect();
     glance.blur_px = seen.blur_px.is_finite().then(|| to_places(seen.blur_px, 2));
     glance.lacks = lacks(&glance, &seen);
     let facts = photo.facts.findings(what.name);
-    glance.lacks.extend(facts.into_iter().map(|finding| Trouble::new(finding.what, finding.advice)));
+    glance
+        .lacks
+        .extend(facts.into_iter().map(|finding| Trouble::new(finding.what, finding.advice)));
     Looked { glance, photo: Some((photo, seen, cord)) }
 }
 
@@ -172,10 +180,15 @@ fn rounded(m: Measurement) -> Measurement {
     Measurement { value: to_places(m.value, 2), u: (m.u * 100.0).ceil() / 100.0, ..m }
 }
 
-fn seen_pattern(sighting: &PatternSighting, role: Option<String>, side_mm: Option<f64>) -> SeenPattern {
+fn seen_pattern(
+    sighting: &PatternSighting,
+    role: Option<String>,
+    side_mm: Option<f64>,
+) -> SeenPattern {
     let sizes: Vec<f64> = sighting.corners.iter().map(|c| c.cell_px).collect();
     let cell_px = median(&sizes).unwrap_or(0.0);
-    let pitch = side_mm.map_or(sighting.pattern.pitch_mm(), |side| side / sighting.pattern.cols() as f64);
+    let pitch =
+        side_mm.map_or(sighting.pattern.pitch_mm(), |side| side / sighting.pattern.cols() as f64);
     SeenPattern {
         number: sighting.pattern.number(),
         role,
@@ -203,7 +216,9 @@ fn seen_cord(lane: &cord_on_card::LaneReading) -> SeenCord {
 pub fn line_name(kind: StringKind) -> String {
     match kind {
         StringKind::Cord => "cord".to_owned(),
-        StringKind::Plumb(letter) => format!("plumb line {}", crate::figure::part::Letter::of(letter)),
+        StringKind::Plumb(letter) => {
+            format!("plumb line {}", crate::figure::part::Letter::of(letter))
+        }
         StringKind::Backbone => "backbone cord".to_owned(),
     }
 }
@@ -217,7 +232,10 @@ fn lacks(glance: &Glance, seen: &PhotoSightings) -> Vec<Trouble> {
             "No card is read, so it can't be used.",
             "Go closer, turn more light on, and have two cards whole in the picture.",
         ),
-        1 => add("Only one card is read.", "Have two or more in the picture: they tie it to the other photos better."),
+        1 => add(
+            "Only one card is read.",
+            "Have two or more in the picture: they tie it to the other photos better.",
+        ),
         _ => {}
     }
     if glance.tabs.is_empty() && !glance.cards.is_empty() && !glance.for_the_lens {
@@ -227,17 +245,26 @@ fn lacks(glance: &Glance, seen: &PhotoSightings) -> Vec<Trouble> {
         );
     }
     if glance.blur_px.is_some_and(|blur| blur > BLURRED) {
-        add("It is blurred.", "Hold the phone still against something, or wait until it has focused.");
+        add(
+            "It is blurred.",
+            "Hold the phone still against something, or wait until it has focused.",
+        );
     }
-    let small = |list: &[SeenPattern]| list.iter().filter(|p| p.cell_px < SMALL_CELL).map(|p| p.number).collect::<Vec<u8>>();
+    let small = |list: &[SeenPattern]| {
+        list.iter().filter(|p| p.cell_px < SMALL_CELL).map(|p| p.number).collect::<Vec<u8>>()
+    };
     for (word, numbers) in [("card", small(&glance.cards)), ("tab", small(&glance.tabs))] {
         if !numbers.is_empty() {
-            let what = format!("Cells of {} are smaller than {SMALL_CELL:.0} px.", named(word, &numbers));
+            let what =
+                format!("Cells of {} are smaller than {SMALL_CELL:.0} px.", named(word, &numbers));
             add(&what, "Go closer to what matters in this picture.");
         }
     }
     if !seen.mirrored.is_empty() {
-        add("A tab shows in a mirror (chrome or glass).", "Nothing to do: reflections are not used.");
+        add(
+            "A tab shows in a mirror (chrome or glass).",
+            "Nothing to do: reflections are not used.",
+        );
     }
     lacks
 }

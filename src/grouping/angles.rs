@@ -20,14 +20,16 @@ pub fn spread(angles: &[f64], from: f64) -> f64 {
     crate::math::robust::median(&far).unwrap_or(0.0)
 }
 
-/// Angles in clusters that gaps wider than `gap` part: for each angle the number of its cluster, in the order of their first members.
+/// Angles in clusters that gaps wider than `gap` part: for each angle the number of its cluster, in
+/// the order of their first members.
 pub fn clusters(angles: &[f64], gap: f64) -> Vec<usize> {
     let mut order: Vec<usize> = (0..angles.len()).collect();
     let turned = |i: usize| angles[i].rem_euclid(TAU);
     order.sort_by(|a, b| turned(*a).total_cmp(&turned(*b)));
     let n = order.len();
     let wide = |k: usize| (turned(order[(k + 1) % n]) - turned(order[k])).rem_euclid(TAU) > gap;
-    // Once round, beginning behind a gap, if there is one: a lone angle has the whole circle behind it.
+    // Once round, beginning behind a gap, if there is one: a lone angle has the whole circle behind
+    // it.
     let Some(last) = (0..n).find(|&k| n > 1 && wide(k)) else { return vec![0; n] };
     let (mut of, mut number) = (vec![0; n], 0);
     for k in (last + 1..=last + n).map(|k| k % n) {

@@ -1,4 +1,5 @@
-//! What keeps a job from being finished, named once with its remedy, and the findings that only follow from it.
+//! What keeps a job from being finished, named once with its remedy, and the findings that only
+//! follow from it.
 
 use std::collections::BTreeSet;
 
@@ -14,10 +15,25 @@ const LEAST_PHOTOS: usize = 3;
 const FOLLOWS: [(&str, &[&str]); 4] = [
     ("one-setup", &["no-wheel-axis", "wheel-not-measured"]),
     ("wheel-not-turned", &["no-wheel-axis", "wheel-not-measured"]),
-    ("one-side-only", &["cord-not-seen", "rim-tab-not-seen", "rim-width-not-measured", "wheel-not-measured", "no-wheel-axis"]),
+    (
+        "one-side-only",
+        &[
+            "cord-not-seen",
+            "rim-tab-not-seen",
+            "rim-width-not-measured",
+            "wheel-not-measured",
+            "no-wheel-axis",
+        ],
+    ),
     (
         "wheel-turned-between-sides",
-        &["rim-tab-not-seen", "rim-not-measured", "rim-width-not-measured", "wheel-not-measured", "no-wheel-axis"],
+        &[
+            "rim-tab-not-seen",
+            "rim-not-measured",
+            "rim-width-not-measured",
+            "wheel-not-measured",
+            "no-wheel-axis",
+        ],
     ),
 ];
 
@@ -26,7 +42,9 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
     let mut findings = Vec::new();
     let on_bench: Vec<usize> = (0..sorted.shows.len())
         .filter(|photo| matches!(sorted.shows[*photo], Shows::Wheel(_) | Shows::BenchOnly))
-        .filter(|photo| grouping.setups.get(grouping.of_photo[*photo]).is_some_and(|(_, lens)| !lens))
+        .filter(|photo| {
+            grouping.setups.get(grouping.of_photo[*photo]).is_some_and(|(_, lens)| !lens)
+        })
         .collect();
     let sides: BTreeSet<Side> = on_bench.iter().filter_map(|photo| sorted.from[*photo]).collect();
     if let ([only], true) = (Vec::from_iter(sides).as_slice(), on_bench.len() >= LEAST_PHOTOS) {
@@ -49,7 +67,10 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
     let setups: BTreeSet<usize> = shown.iter().map(|(setup, _)| *setup).collect();
     let positions: BTreeSet<usize> = shown.iter().map(|(_, position)| *position).collect();
     if setups.len() > 1 && positions.len() == 1 {
-        let names: Vec<&str> = setups.iter().filter_map(|setup| Some(grouping.setups.get(*setup)?.0.as_str())).collect();
+        let names: Vec<&str> = setups
+            .iter()
+            .filter_map(|setup| Some(grouping.setups.get(*setup)?.0.as_str()))
+            .collect();
         findings.push(Finding::refused(
             "wheel-not-turned",
             format!("The wheel stands alike in the photos of {}: it was not turned between them.", names.join(" and ")),
@@ -59,10 +80,14 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
     findings
 }
 
-/// Takes out what only follows from a cause that is named in `named` or among the findings themselves.
+/// Takes out what only follows from a cause that is named in `named` or among the findings
+/// themselves.
 pub fn leave_out_what_follows(named: &[Finding], findings: &mut Vec<Finding>) {
     let has = |id: &str| named.iter().chain(findings.iter()).any(|finding| finding.id == id);
-    let follows: BTreeSet<&str> =
-        FOLLOWS.iter().filter(|(cause, _)| has(cause)).flat_map(|(_, follows)| follows.iter().copied()).collect();
+    let follows: BTreeSet<&str> = FOLLOWS
+        .iter()
+        .filter(|(cause, _)| has(cause))
+        .flat_map(|(_, follows)| follows.iter().copied())
+        .collect();
     findings.retain(|finding| !follows.contains(finding.id.as_str()));
 }

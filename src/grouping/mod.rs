@@ -1,9 +1,11 @@
-//! Which photos belong together: where the wheel stands in each, told from its tabs against the cards.
+//! Which photos belong together: where the wheel stands in each, told from its tabs against the
+//! cards.
 //!
-//! A tab's print shows how it lies turned in the plane of the wheel, to a degree or so and without any distance being known. Two tabs of
-//! one wheel keep the angle between them whichever way the wheel stands, so that photos which share a tab, or tabs that a third photo
-//! shows together, are compared by angles alone. Where the left and the right side's photos share nothing, the two tabs at the marked
-//! place join them: they stand opposite each other on the rim.
+//! A tab's print shows how it lies turned in the plane of the wheel, to a degree or so and without
+//! any distance being known. Two tabs of one wheel keep the angle between them whichever way the
+//! wheel stands, so that photos which share a tab, or tabs that a third photo shows together, are
+//! compared by angles alone. Where the left and the right side's photos share nothing, the two tabs
+//! at the marked place join them: they stand opposite each other on the rim.
 
 mod angles;
 mod causes;
@@ -15,4 +17,6 @@ mod sights;
 pub use causes::{causes, leave_out_what_follows};
 pub use places::{Mark, WheelShown, wheel_shown};
 pub use positions::{Position, Shows, Sorted, sort};
-pub use setups::{GroupedBy, Grouping, GroupingEntry, Listed, group, in_time, in_words, plain_name};
+pub use setups::{
+    GroupedBy, Grouping, GroupingEntry, Listed, group, in_time, in_words, plain_name,
+};

@@ -1,4 +1,5 @@
-//! Where tabs and axle stand in the world of the cards, and in which direction from the axle the marked place lies.
+//! Where tabs and axle stand in the world of the cards, and in which direction from the axle the
+//! marked place lies.
 
 use std::f64::consts::FRAC_PI_2;
 
@@ -53,8 +54,8 @@ impl Mark {
 pub struct WheelShown {
     /// The side of the bike from which it was taken.
     pub from: Option<Side>,
-    /// Where the marked place is; None where the photo shows too little to tell: it takes a rim tab, two cards, and the rear sprocket's
-    /// tabs or one on a spindle's end.
+    /// Where the marked place is; None where the photo shows too little to tell: it takes a rim
+    /// tab, two cards, and the rear sprocket's tabs or one on a spindle's end.
     pub mark: Option<Mark>,
 }
 
@@ -64,8 +65,9 @@ pub fn wheel_shown(photo: &ScenePhoto, job: &Job) -> WheelShown {
     let alone = ScenePhoto { setup: 0, ..photo.clone() };
     let sights = sights(std::slice::from_ref(&alone), &settings, job);
     let all: Vec<&TabSight> = sights.wheel.iter().collect();
-    let mark =
-        mark_of(&all, job).zip(axle_from_tabs(&sights, &all, job)).and_then(|(mark, axle)| direction(mark - axle, &sights));
+    let mark = mark_of(&all, job)
+        .zip(axle_from_tabs(&sights, &all, job))
+        .and_then(|(mark, axle)| direction(mark - axle, &sights));
     WheelShown { from: side_of_camera(&sights, 0), mark: mark.map(Mark::of_angle) }
 }
 
@@ -75,7 +77,8 @@ pub(super) fn side_of_camera(sights: &Sights, photo: usize) -> Option<Side> {
     Some(if across > 0.0 { Side::Left } else { Side::Right })
 }
 
-/// The angle of a direction in the wheel's plane, 0 forward and a quarter turn up. In the world y points to the left or to the right.
+/// The angle of a direction in the wheel's plane, 0 forward and a quarter turn up. In the world y
+/// points to the left or to the right.
 pub(super) fn direction(from_axle: Vector2<f64>, sights: &Sights) -> Option<f64> {
     let forward = sights.left?;
     (from_axle.norm() > LEAST_RADIUS).then(|| from_axle.y.atan2(forward * from_axle.x))
@@ -94,16 +97,26 @@ fn stands(seen: &[&TabSight]) -> Option<Vector3<f64>> {
 }
 
 /// The mean place of the tabs that `wanted` names, in the plane x-z.
-fn mean_place(seen: &[&TabSight], least: usize, wanted: &dyn Fn(u8) -> bool) -> Option<Vector2<f64>> {
-    let mut numbers: Vec<u8> = seen.iter().map(|sight| sight.number).filter(|number| wanted(*number)).collect();
+fn mean_place(
+    seen: &[&TabSight],
+    least: usize,
+    wanted: &dyn Fn(u8) -> bool,
+) -> Option<Vector2<f64>> {
+    let mut numbers: Vec<u8> =
+        seen.iter().map(|sight| sight.number).filter(|number| wanted(*number)).collect();
     numbers.sort_unstable();
     numbers.dedup();
     let places: Vec<Vector2<f64>> = numbers
         .iter()
-        .filter_map(|number| stands(&seen.iter().copied().filter(|sight| sight.number == *number).collect::<Vec<_>>()))
+        .filter_map(|number| {
+            stands(
+                &seen.iter().copied().filter(|sight| sight.number == *number).collect::<Vec<_>>(),
+            )
+        })
         .map(|place| Vector2::new(place.x, place.z))
         .collect();
-    (places.len() >= least.max(1)).then(|| places.iter().sum::<Vector2<f64>>() / places.len() as f64)
+    (places.len() >= least.max(1))
+        .then(|| places.iter().sum::<Vector2<f64>>() / places.len() as f64)
 }
 
 /// Where the marked place stands, told from the rim tabs there.
@@ -111,14 +124,21 @@ pub(super) fn mark_of(seen: &[&TabSight], job: &Job) -> Option<Vector2<f64>> {
     mean_place(seen, 1, &|number| matches!(job.tab(number).role, Role::RearRim { .. }))
 }
 
-/// The axle from tabs on the spindle's ends, or from the middle of the rear sprocket's tabs in photos of one position.
-pub(super) fn axle_from_tabs(sights: &Sights, one_position: &[&TabSight], job: &Job) -> Option<Vector2<f64>> {
+/// The axle from tabs on the spindle's ends, or from the middle of the rear sprocket's tabs in
+/// photos of one position.
+pub(super) fn axle_from_tabs(
+    sights: &Sights,
+    one_position: &[&TabSight],
+    job: &Job,
+) -> Option<Vector2<f64>> {
     let ends: Vec<&TabSight> = sights.spindle.iter().collect();
-    mean_place(&ends, 1, &|_| true).or_else(|| mean_place(one_position, 3, &|number| job.tab(number).role == Role::RearSprocket))
+    mean_place(&ends, 1, &|_| true).or_else(|| {
+        mean_place(one_position, 3, &|number| job.tab(number).role == Role::RearSprocket)
+    })
 }
 
-/// The axle from the places of one mark in several positions of the wheel, with the wheel's turn in each:
-/// p_b - c = R(b - a) (p_a - c), least squares over all pairs.
+/// The axle from the places of one mark in several positions of the wheel, with the wheel's turn in
+/// each: p_b - c = R(b - a) (p_a - c), least squares over all pairs.
 pub(super) fn axle_from_turns(marks: &[Vec<(f64, Vector2<f64>)>]) -> Option<Vector2<f64>> {
     let (mut normal, mut right) = (Matrix2::zeros(), Vector2::zeros());
     for of_one in marks {

@@ -11,12 +11,15 @@ use crate::figure::Side;
 use crate::job::Job;
 use crate::scene::{ScenePhoto, SceneSettings};
 
-/// Photos whose wheel turns lie nearer to each other than this show one position, radians (8 degrees): single photos tell the turn to two
-/// degrees or so. Less is left to the whole solution, which sees a knock of a tenth of a degree.
+/// Photos whose wheel turns lie nearer to each other than this show one position, radians (8
+/// degrees): single photos tell the turn to two degrees or so. Less is left to the whole solution,
+/// which sees a knock of a tenth of a degree.
 const GAP: f64 = 0.14;
-/// Tabs of one wheel keep the angle between them; photos that tell it differently by more than this in the middle (radians) tell nothing.
+/// Tabs of one wheel keep the angle between them; photos that tell it differently by more than this
+/// in the middle (radians) tell nothing.
 const STEADY: f64 = 0.17;
-/// How far apart the two marked places may lie round the rim and still be taken for opposite each other, radians (25 degrees).
+/// How far apart the two marked places may lie round the rim and still be taken for opposite each
+/// other, radians (25 degrees).
 const OPPOSITE: f64 = 0.44;
 /// A rim's usual radius at its tabs, mm, where no axle is known.
 const USUAL_RADIUS: f64 = 290.0;
@@ -68,23 +71,39 @@ impl Piece {
     }
 
     fn photos_of(&self, cluster: usize) -> impl Iterator<Item = usize> {
-        self.turns.iter().zip(&self.cluster).filter(move |(_, of)| **of == cluster).map(|((photo, _), _)| *photo)
+        self.turns
+            .iter()
+            .zip(&self.cluster)
+            .filter(move |(_, of)| **of == cluster)
+            .map(|((photo, _), _)| *photo)
     }
 
     fn turn_of(&self, cluster: usize) -> f64 {
-        let turns: Vec<f64> =
-            self.turns.iter().zip(&self.cluster).filter(|(_, of)| **of == cluster).map(|((_, turn), _)| *turn).collect();
+        let turns: Vec<f64> = self
+            .turns
+            .iter()
+            .zip(&self.cluster)
+            .filter(|(_, of)| **of == cluster)
+            .map(|((_, turn), _)| *turn)
+            .collect();
         middle(&turns).unwrap_or(0.0)
     }
 }
 
-/// Sorts photos by what they show of the wheel. `in_order` lists runs of photos that belong together more likely than not: a folder's, or all
-/// in the order in which they were taken; it counts only where no tab tells.
-pub fn sort(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job, in_order: &[Vec<usize>]) -> Sorted {
+/// Sorts photos by what they show of the wheel. `in_order` lists runs of photos that belong
+/// together more likely than not: a folder's, or all in the order in which they were taken; it
+/// counts only where no tab tells.
+pub fn sort(
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+    job: &Job,
+    in_order: &[Vec<usize>],
+) -> Sorted {
     let sights = sights(photos, settings, job);
     let pieces = pieces(&sights.wheel);
     let of_pieces = Joined::new(&sights, &pieces, job).positions(&pieces, in_order);
-    let n_positions = of_pieces.iter().flatten().map(|position| position.number + 1).max().unwrap_or(0);
+    let n_positions =
+        of_pieces.iter().flatten().map(|position| position.number + 1).max().unwrap_or(0);
     let mut angles: Vec<Vec<f64>> = vec![Vec::new(); n_positions];
     let mut found: BTreeMap<usize, usize> = BTreeMap::new();
     for (piece, positions) in pieces.iter().zip(&of_pieces) {
@@ -96,7 +115,9 @@ pub fn sort(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job, in_order
     let mark = |number: usize| middle(&angles[number]).map(Mark::of_angle);
     let n_photos = |number: usize| found.values().filter(|of| **of == number).count();
     let mut order: Vec<usize> = (0..n_positions).collect();
-    order.sort_by_key(|&number| (mark(number).is_none(), mark(number), std::cmp::Reverse(n_photos(number)), number));
+    order.sort_by_key(|&number| {
+        (mark(number).is_none(), mark(number), std::cmp::Reverse(n_photos(number)), number)
+    });
     let positions = order.iter().map(|&number| Position { mark: mark(number) }).collect();
     let shows = (0..photos.len()).map(|photo| match found.get(&photo) {
         Some(number) => Shows::Wheel(order.iter().position(|of| of == number).unwrap_or(0)),
@@ -105,10 +126,15 @@ pub fn sort(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job, in_order
         None if sights.placed[photo] => Shows::BenchOnly,
         None => Shows::Nothing,
     });
-    Sorted { shows: shows.collect(), from: (0..photos.len()).map(|photo| side_of_camera(&sights, photo)).collect(), positions }
+    Sorted {
+        shows: shows.collect(),
+        from: (0..photos.len()).map(|photo| side_of_camera(&sights, photo)).collect(),
+        positions,
+    }
 }
 
-/// Ties tabs that are seen together, and tells the wheel's turn in each photo from the tabs it shows.
+/// Ties tabs that are seen together, and tells the wheel's turn in each photo from the tabs it
+/// shows.
 fn pieces(seen: &[TabSight]) -> Vec<Piece> {
     let mut by_photo: BTreeMap<usize, Vec<&TabSight>> = BTreeMap::new();
     seen.iter().for_each(|sight| by_photo.entry(sight.photo).or_default().push(sight));
@@ -145,7 +171,10 @@ fn pieces(seen: &[TabSight]) -> Vec<Piece> {
         let turns: Vec<(usize, f64)> = by_photo
             .iter()
             .filter_map(|(photo, here)| {
-                let told: Vec<f64> = here.iter().filter_map(|sight| Some(wrap(sight.angle - own.get(&sight.number)?))).collect();
+                let told: Vec<f64> = here
+                    .iter()
+                    .filter_map(|sight| Some(wrap(sight.angle - own.get(&sight.number)?)))
+                    .collect();
                 Some((*photo, middle(&told)?))
             })
             .collect();
@@ -157,7 +186,8 @@ fn pieces(seen: &[TabSight]) -> Vec<Piece> {
     pieces
 }
 
-/// The place of a cluster among the positions, and the direction of its mark from the axle, radians, 0 forward.
+/// The place of a cluster among the positions, and the direction of its mark from the axle,
+/// radians, 0 forward.
 #[derive(Clone, Copy, Debug)]
 struct InPosition {
     number: usize,
@@ -182,16 +212,23 @@ impl<'a> Joined<'a> {
             (0..piece.n_clusters()).map(|cluster| seen_in(piece, cluster)).collect()
         };
         let seen: Vec<Vec<Vec<&'a TabSight>>> = pieces.iter().map(of_piece).collect();
-        let marks: Vec<Vec<Option<Vector2<f64>>>> =
-            seen.iter().map(|piece| piece.iter().map(|cluster| mark_of(cluster, job)).collect()).collect();
+        let marks: Vec<Vec<Option<Vector2<f64>>>> = seen
+            .iter()
+            .map(|piece| piece.iter().map(|cluster| mark_of(cluster, job)).collect())
+            .collect();
         let turned: Vec<Vec<(f64, Vector2<f64>)>> = pieces
             .iter()
             .zip(&marks)
             .map(|(piece, marks)| {
-                marks.iter().enumerate().filter_map(|(cluster, mark)| Some((piece.turn_of(cluster), (*mark)?))).collect()
+                marks
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(cluster, mark)| Some((piece.turn_of(cluster), (*mark)?)))
+                    .collect()
             })
             .collect();
-        let by_tabs = || seen.iter().flatten().find_map(|cluster| axle_from_tabs(sights, cluster, job));
+        let by_tabs =
+            || seen.iter().flatten().find_map(|cluster| axle_from_tabs(sights, cluster, job));
         let axle = if sights.spindle.is_empty() {
             axle_from_turns(&turned).or_else(by_tabs)
         } else {
@@ -205,7 +242,8 @@ impl<'a> Joined<'a> {
         let mut placed: Vec<Vec<InPosition>> = Vec::new();
         for (idx, piece) in pieces.iter().enumerate() {
             let angles = self.mark_angles(idx, piece);
-            let mut next = placed.iter().flatten().map(|position| position.number + 1).max().unwrap_or(0);
+            let mut next =
+                placed.iter().flatten().map(|position| position.number + 1).max().unwrap_or(0);
             let by_mark = |cluster: usize| self.same_mark(idx, cluster, angles[cluster], &placed);
             let mut wanted: Vec<Option<usize>> = (0..piece.n_clusters()).map(by_mark).collect();
             if idx > 0 && wanted.iter().all(Option::is_none) && angles.iter().all(Option::is_none) {
@@ -224,39 +262,52 @@ impl<'a> Joined<'a> {
         placed
     }
 
-    /// The direction of the mark from the axle in each cluster of a piece. What one cluster does not show, its turn against the others tells.
+    /// The direction of the mark from the axle in each cluster of a piece. What one cluster does
+    /// not show, its turn against the others tells.
     fn mark_angles(&self, idx: usize, piece: &Piece) -> Vec<Option<f64>> {
         let told = |cluster: usize| direction(self.marks[idx][cluster]? - self.axle?, self.sights);
         // Where y points to the right, turns in the world's plane run the other way.
         let sense = self.sights.left.unwrap_or(1.0);
         let turn = |cluster: usize| sense * piece.turn_of(cluster);
-        let ahead: Vec<f64> = (0..piece.n_clusters()).filter_map(|c| told(c).map(|angle| wrap(angle - turn(c)))).collect();
+        let ahead: Vec<f64> = (0..piece.n_clusters())
+            .filter_map(|c| told(c).map(|angle| wrap(angle - turn(c))))
+            .collect();
         let ahead = middle(&ahead);
-        (0..piece.n_clusters()).map(|cluster| ahead.map(|ahead| wrap(ahead + turn(cluster)))).collect()
+        (0..piece.n_clusters())
+            .map(|cluster| ahead.map(|ahead| wrap(ahead + turn(cluster))))
+            .collect()
     }
 
     /// The known position in which the mark stands as in this cluster.
-    fn same_mark(&self, idx: usize, cluster: usize, angle: Option<f64>, placed: &[Vec<InPosition>]) -> Option<usize> {
+    fn same_mark(
+        &self,
+        idx: usize,
+        cluster: usize,
+        angle: Option<f64>,
+        placed: &[Vec<InPosition>],
+    ) -> Option<usize> {
         if let Some(angle) = angle {
-            let near = placed.iter().flatten().filter_map(|position| Some((wrap(position.mark? - angle).abs(), position.number)));
+            let near = placed
+                .iter()
+                .flatten()
+                .filter_map(|position| Some((wrap(position.mark? - angle).abs(), position.number)));
             let (far, number) = near.min_by(|a, b| a.0.total_cmp(&b.0))?;
             return (far < OPPOSITE).then_some(number);
         }
         // Without an axle the two marks stand near each other, or they don't.
         let here = self.marks[idx][cluster]?;
         let near = placed.iter().enumerate().flat_map(|(other, positions)| {
-            positions
-                .iter()
-                .enumerate()
-                .filter_map(move |(c, position)| Some(((self.marks[other][c]? - here).norm() / USUAL_RADIUS, position.number)))
+            positions.iter().enumerate().filter_map(move |(c, position)| {
+                Some(((self.marks[other][c]? - here).norm() / USUAL_RADIUS, position.number))
+            })
         });
         let (far, number) = near.min_by(|a, b| a.0.total_cmp(&b.0))?;
         (far < OPPOSITE).then_some(number)
     }
 }
 
-/// For each cluster of a piece that no mark joins to the others: the position of the photos next to its own. None where that is as good
-/// one way as another.
+/// For each cluster of a piece that no mark joins to the others: the position of the photos next to
+/// its own. None where that is as good one way as another.
 fn by_order(
     piece: &Piece,
     pieces: &[Piece],
@@ -268,12 +319,18 @@ fn by_order(
         .iter()
         .zip(placed)
         .flat_map(|(piece, positions)| {
-            positions.iter().enumerate().flat_map(|(cluster, at)| piece.photos_of(cluster).map(move |photo| (photo, at.number)))
+            positions.iter().enumerate().flat_map(|(cluster, at)| {
+                piece.photos_of(cluster).map(move |photo| (photo, at.number))
+            })
         })
         .collect();
     let mut votes = vec![vec![0_usize; n_positions]; piece.n_clusters()];
-    let own: BTreeMap<usize, usize> =
-        piece.turns.iter().zip(&piece.cluster).map(|((photo, _), cluster)| (*photo, *cluster)).collect();
+    let own: BTreeMap<usize, usize> = piece
+        .turns
+        .iter()
+        .zip(&piece.cluster)
+        .map(|((photo, _), cluster)| (*photo, *cluster))
+        .collect();
     for run in in_order {
         for (k, photo) in run.iter().enumerate() {
             let Some(cluster) = own.get(photo) else { continue };

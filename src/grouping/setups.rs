@@ -1,4 +1,5 @@
-//! From positions of the wheel to set-ups: folders are believed and checked, and what lies in none is sorted.
+//! From positions of the wheel to set-ups: folders are believed and checked, and what lies in none
+//! is sorted.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -14,7 +15,8 @@ use crate::photo::PhotoFacts;
 use crate::photo::listing::{CAMERA_FOLDER, LOOSE_SETUP};
 use crate::text::listed;
 
-/// Set-up of photos of cards alone that lie elsewhere than on the bench, where others show them there.
+/// Set-up of photos of cards alone that lie elsewhere than on the bench, where others show them
+/// there.
 const CARDS_ELSEWHERE: &str = "0-camera-elsewhere";
 /// So many photos of another position in one folder are no slip: they are a position of their own.
 const NO_SLIP: usize = 3;
@@ -60,8 +62,11 @@ pub struct Listed {
 impl Listed {
     /// `folder` names the set-up that its folder says; what the job says comes first.
     pub fn new(id: &str, folder: Option<&str>, facts: Option<&PhotoFacts>, job: &Job) -> Self {
-        let by_job =
-            job.setups.iter().find(|setup| setup.photos.iter().any(|photo| photo == id)).map(|setup| setup.name.as_str());
+        let by_job = job
+            .setups
+            .iter()
+            .find(|setup| setup.photos.iter().any(|photo| photo == id))
+            .map(|setup| setup.name.as_str());
         Self {
             id: id.to_owned(),
             setup: by_job.or(folder).map(str::to_owned),
@@ -101,7 +106,11 @@ pub fn in_words(setups: &[(String, bool)], counts: &[usize]) -> String {
             (true, false) => "cards only".to_owned(),
             (false, _) => plain_name(name),
         };
-        let unit = if std::mem::take(&mut first) { if *n == 1 { " photo" } else { " photos" } } else { "" };
+        let unit = if std::mem::take(&mut first) {
+            if *n == 1 { " photo" } else { " photos" }
+        } else {
+            ""
+        };
         told.push(format!("{name}: {n}{unit}"));
     }
     told.join(", ")
@@ -109,7 +118,8 @@ pub fn in_words(setups: &[(String, bool)], counts: &[usize]) -> String {
 
 /// A set-up's name without the number in front, in words: "mark forward".
 pub fn plain_name(name: &str) -> String {
-    let rest = name.trim_start_matches(|c: char| c.is_ascii_digit()).trim_start_matches(['-', '_', ' ']);
+    let rest =
+        name.trim_start_matches(|c: char| c.is_ascii_digit()).trim_start_matches(['-', '_', ' ']);
     if rest.is_empty() { name.to_owned() } else { rest.replace('-', " ") }
 }
 
@@ -150,7 +160,9 @@ impl Work<'_> {
     }
 
     fn in_setup(&self, setup: usize) -> Vec<usize> {
-        let believed = |photo: &usize| self.photos[*photo].setup.is_some() && self.out.of_photo[*photo] == setup;
+        let believed = |photo: &usize| {
+            self.photos[*photo].setup.is_some() && self.out.of_photo[*photo] == setup
+        };
         (0..self.photos.len()).filter(believed).collect()
     }
 
@@ -172,34 +184,49 @@ impl Work<'_> {
                 continue;
             }
             let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
-            for position in self.in_setup(setup).into_iter().filter_map(|photo| self.position(photo)) {
+            for position in
+                self.in_setup(setup).into_iter().filter_map(|photo| self.position(photo))
+            {
                 *counts.entry(position).or_default() += 1;
             }
             let name = self.out.setups[setup].0.to_lowercase();
             let is_named = |position: usize| {
-                self.sorted.positions.get(position).and_then(|p| p.mark).is_some_and(|mark| name.contains(mark.word()))
+                self.sorted
+                    .positions
+                    .get(position)
+                    .and_then(|p| p.mark)
+                    .is_some_and(|mark| name.contains(mark.word()))
             };
-            let own = counts.iter().max_by_key(|(position, n)| (**n, is_named(**position), std::cmp::Reverse(**position)));
+            let own = counts.iter().max_by_key(|(position, n)| {
+                (**n, is_named(**position), std::cmp::Reverse(**position))
+            });
             if let Some((position, _)) = own {
                 self.owns.insert(setup, *position);
             }
         }
     }
 
-    /// Photos that show the wheel elsewhere than their folder's others go where they fit, and are named.
+    /// Photos that show the wheel elsewhere than their folder's others go where they fit, and are
+    /// named.
     fn check_folders(&mut self) {
         let owners = self.owns.clone();
         for (&setup, &own) in &owners {
             let inside = self.in_setup(setup);
             let mut strangers: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
             for &photo in &inside {
-                if let Some(position) = self.position(photo).filter(|position| self.contradict(*position, own)) {
+                if let Some(position) =
+                    self.position(photo).filter(|position| self.contradict(*position, own))
+                {
                     strangers.entry(position).or_default().push(photo);
                 }
             }
             for (position, photos) in strangers {
-                let fits = owners.iter().find(|(other, owned)| **other != setup && **owned == position).map(|(other, _)| *other);
-                let own_photos: Vec<usize> = inside.iter().copied().filter(|p| self.position(*p) == Some(own)).collect();
+                let fits = owners
+                    .iter()
+                    .find(|(other, owned)| **other != setup && **owned == position)
+                    .map(|(other, _)| *other);
+                let own_photos: Vec<usize> =
+                    inside.iter().copied().filter(|p| self.position(*p) == Some(own)).collect();
                 if let Some(side) = self.turned_between_sides(&own_photos, &photos, fits) {
                     self.tell_turned(setup, &photos, side, own, position);
                 } else if let Some(fits) = fits {
@@ -211,18 +238,28 @@ impl Work<'_> {
         }
     }
 
-    /// Whether two positions are so unlike that a folder's word against it is not believed: their marks lie on different sides of the axle. What turns
-    /// less is left to the whole solution, which sees a knock of a tenth of a degree.
+    /// Whether two positions are so unlike that a folder's word against it is not believed: their
+    /// marks lie on different sides of the axle. What turns less is left to the whole solution,
+    /// which sees a knock of a tenth of a degree.
     fn contradict(&self, a: usize, b: usize) -> bool {
-        let mark = |position: usize| self.sorted.positions.get(position).and_then(|position| position.mark);
+        let mark = |position: usize| {
+            self.sorted.positions.get(position).and_then(|position| position.mark)
+        };
         a != b && !(mark(a).is_some() && mark(a) == mark(b))
     }
 
-    /// The side from which all of `others` were taken, where the folder's other photos were all taken from the other side, and the two did
-    /// not just change folders: then they were taken at one time with those of the folder that they fit.
-    fn turned_between_sides(&self, own: &[usize], others: &[usize], fits: Option<usize>) -> Option<Side> {
+    /// The side from which all of `others` were taken, where the folder's other photos were all
+    /// taken from the other side, and the two did not just change folders: then they were taken
+    /// at one time with those of the folder that they fit.
+    fn turned_between_sides(
+        &self,
+        own: &[usize],
+        others: &[usize],
+        fits: Option<usize>,
+    ) -> Option<Side> {
         let side_of = |photos: &[usize]| {
-            let sides: BTreeSet<Side> = photos.iter().filter_map(|photo| self.sorted.from[*photo]).collect();
+            let sides: BTreeSet<Side> =
+                photos.iter().filter_map(|photo| self.sorted.from[*photo]).collect();
             (sides.len() == 1).then(|| sides.first().copied()).flatten()
         };
         let (first, second) = (side_of(own)?, side_of(others)?);
@@ -230,7 +267,10 @@ impl Work<'_> {
             return None;
         }
         let Some(fits) = fits else { return Some(second) };
-        let theirs = self.in_setup(fits).into_iter().filter(|p| self.owns.get(&fits).copied() == self.position(*p));
+        let theirs = self
+            .in_setup(fits)
+            .into_iter()
+            .filter(|p| self.owns.get(&fits).copied() == self.position(*p));
         let theirs: Vec<usize> = theirs.collect();
         match (self.apart_in_time(others, own), self.apart_in_time(others, &theirs)) {
             (Some(from_own), Some(from_theirs)) => (from_own <= from_theirs).then_some(second),
@@ -241,7 +281,10 @@ impl Work<'_> {
     /// Seconds between two groups of photos, by the two that lie nearest to each other in time.
     fn apart_in_time(&self, some: &[usize], others: &[usize]) -> Option<i64> {
         let times = |photos: &[usize]| -> Option<Vec<i64>> {
-            photos.iter().map(|photo| self.photos[*photo].taken.as_deref().and_then(seconds)).collect()
+            photos
+                .iter()
+                .map(|photo| self.photos[*photo].taken.as_deref().and_then(seconds))
+                .collect()
         };
         let (some, others) = (times(some)?, times(others)?);
         some.iter().flat_map(|a| others.iter().map(move |b| (a - b).abs())).min()
@@ -265,11 +308,24 @@ impl Work<'_> {
         }
     }
 
-    fn tell_turned(&mut self, setup: usize, photos: &[usize], side: Side, own: usize, position: usize) {
+    fn tell_turned(
+        &mut self,
+        setup: usize,
+        photos: &[usize],
+        side: Side,
+        own: usize,
+        position: usize,
+    ) {
         // What was taken from that side and shows no tab of the wheel goes along.
-        let is_bench =
-            |photo: &usize| self.sorted.shows.get(*photo) == Some(&Shows::BenchOnly) && self.sorted.from[*photo] == Some(side);
-        let photos: Vec<usize> = photos.iter().copied().chain(self.in_setup(setup).into_iter().filter(is_bench)).collect();
+        let is_bench = |photo: &usize| {
+            self.sorted.shows.get(*photo) == Some(&Shows::BenchOnly)
+                && self.sorted.from[*photo] == Some(side)
+        };
+        let photos: Vec<usize> = photos
+            .iter()
+            .copied()
+            .chain(self.in_setup(setup).into_iter().filter(is_bench))
+            .collect();
         let (name, other) = (self.name(setup), side.other());
         let apart = self.setup(&format!("{name}-{}", side.word()), false);
         self.owns.insert(apart, position);
@@ -307,7 +363,8 @@ impl Work<'_> {
                 if many { "them" } else { "it" }
             ),
         );
-        let finding = if many { finding } else { finding.in_photo(self.photos[photos[0]].id.clone()) };
+        let finding =
+            if many { finding } else { finding.in_photo(self.photos[photos[0]].id.clone()) };
         self.out.findings.push(finding);
         self.move_to(photos, fits);
     }
@@ -323,7 +380,10 @@ impl Work<'_> {
                 format!(
                     "{name} holds photos of two wheel positions: {} of them show the wheel {}, {} {}. They were sorted: {files} count as \
                      {apart_name}.",
-                    self.in_setup(setup).into_iter().filter(|photo| self.position(*photo) == Some(own)).count(),
+                    self.in_setup(setup)
+                        .into_iter()
+                        .filter(|photo| self.position(*photo) == Some(own))
+                        .count(),
                     self.mark_in_words(own),
                     photos.len(),
                     self.mark_in_words(position),
@@ -334,7 +394,9 @@ impl Work<'_> {
         } else {
             Finding::warning(
                 "photo-of-no-setup",
-                format!("{files} in {name} show the wheel as no folder's photos do; they count as {apart_name}."),
+                format!(
+                    "{files} in {name} show the wheel as no folder's photos do; they count as {apart_name}."
+                ),
                 "Leave the wheel as it is until all photos of a position are taken. Take these again, or take them out.",
             )
         };
@@ -344,7 +406,8 @@ impl Work<'_> {
 
     /// "a.jpg, b.jpg and 3 more".
     fn files(&self, photos: &[usize]) -> String {
-        let names: Vec<&str> = photos.iter().take(NAMED).map(|photo| self.photos[*photo].id.as_str()).collect();
+        let names: Vec<&str> =
+            photos.iter().take(NAMED).map(|photo| self.photos[*photo].id.as_str()).collect();
         match photos.len().saturating_sub(NAMED) {
             0 => listed(&names),
             more => format!("{} and {more} more", names.join(", ")),
@@ -369,10 +432,11 @@ impl Work<'_> {
         setup
     }
 
-    /// Photos in no folder go to the position they show; those that show no wheel to that of the photos next to them, where nothing but
-    /// their order can tell.
+    /// Photos in no folder go to the position they show; those that show no wheel to that of the
+    /// photos next to them, where nothing but their order can tell.
     fn sort_loose(&mut self) {
-        let loose: Vec<usize> = (0..self.photos.len()).filter(|idx| self.photos[*idx].setup.is_none()).collect();
+        let loose: Vec<usize> =
+            (0..self.photos.len()).filter(|idx| self.photos[*idx].setup.is_none()).collect();
         if loose.is_empty() {
             return;
         }
@@ -406,13 +470,18 @@ impl Work<'_> {
         let apart = loose.iter().any(|photo| shown(*photo) == Shows::CardsOnly);
         for (rank, &photo) in order.iter().enumerate() {
             let apart_in_time = |other: usize| self.apart_in_time(&[photo], &order[other..=other]);
-            let far = |other: usize| (clock.then(|| apart_in_time(other)).flatten(), other.abs_diff(rank));
-            let nearest = known.iter().min_by_key(|(other, _)| far(*other)).map(|(_, setup)| *setup);
+            let far = |other: usize| {
+                (clock.then(|| apart_in_time(other)).flatten(), other.abs_diff(rank))
+            };
+            let nearest =
+                known.iter().min_by_key(|(other, _)| far(*other)).map(|(_, setup)| *setup);
             let setup = match shown(photo) {
                 Shows::Wheel(_) => continue,
                 Shows::BenchOnly | Shows::Nothing if is_flat => nearest,
                 Shows::CardsElsewhere if apart => Some(self.setup(CARDS_ELSEWHERE, true)),
-                Shows::CardsOnly | Shows::CardsElsewhere | Shows::BenchOnly | Shows::Nothing => None,
+                Shows::CardsOnly | Shows::CardsElsewhere | Shows::BenchOnly | Shows::Nothing => {
+                    None
+                }
             };
             let setup = setup.unwrap_or_else(|| self.setup(CAMERA_FOLDER, true));
             self.move_to(&[photo], setup);
@@ -420,10 +489,12 @@ impl Work<'_> {
         self.tell_sorted(&loose, is_flat);
     }
 
-    /// How many times the wheel had been brought to its position when a photo was taken, this one counted, for photos of one clock.
+    /// How many times the wheel had been brought to its position when a photo was taken, this one
+    /// counted, for photos of one clock.
     fn stops(&self, order: &[usize]) -> BTreeMap<usize, usize> {
         let mut stops = BTreeMap::new();
-        let (mut count, mut last): (BTreeMap<usize, usize>, Option<usize>) = (BTreeMap::new(), None);
+        let (mut count, mut last): (BTreeMap<usize, usize>, Option<usize>) =
+            (BTreeMap::new(), None);
         for &photo in order {
             let Some(position) = self.position(photo) else { continue };
             if last != Some(position) {
@@ -435,14 +506,16 @@ impl Work<'_> {
         stops
     }
 
-    /// The set-up of a position that the wheel was brought to for the `stop`-th time: by hand it never comes to quite the same place.
+    /// The set-up of a position that the wheel was brought to for the `stop`-th time: by hand it
+    /// never comes to quite the same place.
     fn setup_of_stop(&mut self, position: usize, stop: usize) -> usize {
         let first = self.own_setup(position);
         if stop < 2 {
             return first;
         }
         let name = self.name(first);
-        let apart = if stop == 2 { format!("{name}-again") } else { format!("{name}-again-{}", stop - 1) };
+        let apart =
+            if stop == 2 { format!("{name}-again") } else { format!("{name}-again-{}", stop - 1) };
         if !self.out.setups.iter().any(|(known, _)| *known == apart) {
             self.out.findings.push(Finding::warning(
                 "wheel-turned-back",
@@ -458,8 +531,9 @@ impl Work<'_> {
     }
 
     fn tell_sorted(&mut self, loose: &[usize], is_flat: bool) {
-        let counts: Vec<usize> =
-            (0..self.out.setups.len()).map(|setup| loose.iter().filter(|p| self.out.of_photo[**p] == setup).count()).collect();
+        let counts: Vec<usize> = (0..self.out.setups.len())
+            .map(|setup| loose.iter().filter(|p| self.out.of_photo[**p] == setup).count())
+            .collect();
         let words = in_words(&self.out.setups, &counts);
         let (what, todo) = if is_flat {
             (
@@ -480,11 +554,18 @@ impl Work<'_> {
 
     /// Set-ups for the lens first, as the stages after this have them, and none without photos.
     fn lens_first(&mut self) {
-        let mut order: Vec<usize> = (0..self.out.setups.len()).filter(|setup| self.out.of_photo.contains(setup)).collect();
+        let mut order: Vec<usize> =
+            (0..self.out.setups.len()).filter(|setup| self.out.of_photo.contains(setup)).collect();
         order.sort_by_key(|&setup| (!self.out.setups[setup].1, setup));
         if self.out.by.contains(&GroupedBy::Job) {
-            // Folders come in the order of their numbers; what the job names comes in that of the photos, which says nothing.
-            let number = |name: &str| name.split('-').next().and_then(|first| first.parse::<u32>().ok()).unwrap_or(u32::MAX);
+            // Folders come in the order of their numbers; what the job names comes in that of the
+            // photos, which says nothing.
+            let number = |name: &str| {
+                name.split('-')
+                    .next()
+                    .and_then(|first| first.parse::<u32>().ok())
+                    .unwrap_or(u32::MAX)
+            };
             order.sort_by_key(|&setup| {
                 let (name, lens) = &self.out.setups[setup];
                 (!lens, number(name), name.clone())
@@ -506,10 +587,15 @@ fn mark_name(mark: Mark) -> String {
     format!("mark-{}", mark.word())
 }
 
-/// "2026:05:16 10:04:48" as seconds since some day; months count as long ones, which tells times apart all the same.
+/// "2026:05:16 10:04:48" as seconds since some day; months count as long ones, which tells times
+/// apart all the same.
 fn seconds(taken: &str) -> Option<i64> {
-    let parts: Option<Vec<i64>> =
-        taken.trim().split([':', ' ', '-', 'T']).take(6).map(|part| part.get(..part.len().min(4))?.parse().ok()).collect();
+    let parts: Option<Vec<i64>> = taken
+        .trim()
+        .split([':', ' ', '-', 'T'])
+        .take(6)
+        .map(|part| part.get(..part.len().min(4))?.parse().ok())
+        .collect();
     match parts?.as_slice() {
         [year, month, day, hour, minute, second] => {
             Some(((((year * 12 + month) * 31 + day) * 24 + hour) * 60 + minute) * 60 + second)
@@ -520,10 +606,13 @@ fn seconds(taken: &str) -> Option<i64> {
 
 /// Whether one camera's clock says of every photo when it was taken.
 fn have_one_clock(photos: &[Listed], of: &[usize]) -> bool {
-    of.iter().all(|photo| photos[*photo].taken.is_some() && photos[*photo].camera == photos[of[0]].camera)
+    of.iter().all(|photo| {
+        photos[*photo].taken.is_some() && photos[*photo].camera == photos[of[0]].camera
+    })
 }
 
-/// Photos in the order in which they were taken, where one clock tells; else as they are listed, by their names.
+/// Photos in the order in which they were taken, where one clock tells; else as they are listed, by
+/// their names.
 pub fn in_time(photos: &[Listed], of: &[usize]) -> Vec<usize> {
     let mut order = of.to_vec();
     if have_one_clock(photos, of) {
@@ -537,7 +626,10 @@ impl Grouping {
     pub fn entries(&self, photos: &[Listed]) -> Vec<GroupingEntry> {
         let entry = |(idx, photo): (usize, &Listed)| GroupingEntry {
             photo: photo.id.clone(),
-            setup: self.setups.get(self.of_photo[idx]).map_or_else(String::new, |(name, _)| name.clone()),
+            setup: self
+                .setups
+                .get(self.of_photo[idx])
+                .map_or_else(String::new, |(name, _)| name.clone()),
             by: self.by[idx],
         };
         photos.iter().enumerate().map(entry).collect()

@@ -15,10 +15,11 @@ use crate::scene::state::Ground;
 use crate::scene::{Carrier, Hangs, ScenePhoto, SceneSettings};
 use crate::sightings::{PatternSighting, PhotoSightings};
 
-/// A tab seen along its face by more than this (cosine of the angle to its normal) tells no turn worth having.
+/// A tab seen along its face by more than this (cosine of the angle to its normal) tells no turn
+/// worth having.
 const LEAST_FACING: f64 = 0.15;
-/// Two cards of a photo lie as on the bench where their distance (mm, and its share) and the angle between them (radians) agree so far:
-/// the lens is not known yet.
+/// Two cards of a photo lie as on the bench where their distance (mm, and its share) and the angle
+/// between them (radians) agree so far: the lens is not known yet.
 const SAME_PLACE: (f64, f64, f64) = (20.0, 0.04, 0.09);
 
 /// A tab as one photo shows it.
@@ -57,7 +58,8 @@ pub struct Sights {
 /// Finds the photos' places by their cards, and looks at the tabs from there.
 pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sights {
     let twice = cards_seen_twice(photos);
-    let on_bench: Vec<ScenePhoto> = photos.iter().enumerate().map(|(idx, photo)| as_seen(photo, idx)).collect();
+    let on_bench: Vec<ScenePhoto> =
+        photos.iter().enumerate().map(|(idx, photo)| as_seen(photo, idx)).collect();
     let mut first = cards_first(&on_bench, settings, &BTreeSet::new(), &twice);
     level(&mut first, &on_bench);
     let mut out = Sights {
@@ -84,17 +86,20 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
         for sighting in tabs_once(&photo.sightings) {
             let number = sighting.pattern.number();
             let role = job.tab(number).role;
-            let on_wheel = settings
-                .tabs
-                .iter()
-                .any(|tab| tab.number == number && tab.hangs == Hangs::On(Carrier::Turning(crate::bench::settings::WHEEL)));
+            let on_wheel = settings.tabs.iter().any(|tab| {
+                tab.number == number
+                    && tab.hangs == Hangs::On(Carrier::Turning(crate::bench::settings::WHEEL))
+            });
             let is_end = matches!(role, Role::SpindleEnd { .. });
             let side = side_of(role);
             if !(on_wheel || is_end || side.is_some()) {
                 continue;
             }
-            let pitch = settings.tabs.iter().find(|tab| tab.number == number).map_or(4.0, |tab| tab.pitch);
-            let Some(sight) = tab_sight(idx, sighting, pitch, lens, &world_from_camera) else { continue };
+            let pitch =
+                settings.tabs.iter().find(|tab| tab.number == number).map_or(4.0, |tab| tab.pitch);
+            let Some(sight) = tab_sight(idx, sighting, pitch, lens, &world_from_camera) else {
+                continue;
+            };
             left_votes += side.map_or(0.0, |side| side * sight.facing);
             if on_wheel {
                 out.wheel.push(sight);
@@ -110,16 +115,19 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
 /// +1 for a tab whose face looks to the left, -1 to the right.
 fn side_of(role: Role) -> Option<f64> {
     match role {
-        Role::RearRim { side } | Role::RimPlace { side, .. } | Role::SpindleEnd { side } | Role::FrontRim { side } => {
-            Some(side.sign())
-        }
+        Role::RearRim { side }
+        | Role::RimPlace { side, .. }
+        | Role::SpindleEnd { side }
+        | Role::FrontRim { side } => Some(side.sign()),
         _ => None,
     }
 }
 
-/// The photo for the cards' sake: where no tab is seen, its cards may lie anywhere, and so have a ground of their own.
+/// The photo for the cards' sake: where no tab is seen, its cards may lie anywhere, and so have a
+/// ground of their own.
 fn as_seen(photo: &ScenePhoto, idx: usize) -> ScenePhoto {
-    let has_tab = photo.sightings.patterns.iter().any(|seen| matches!(seen.pattern, Pattern::Tab(_)));
+    let has_tab =
+        photo.sightings.patterns.iter().any(|seen| matches!(seen.pattern, Pattern::Tab(_)));
     ScenePhoto { lens_only: photo.lens_only || !has_tab, setup: idx, ..photo.clone() }
 }
 
@@ -131,7 +139,9 @@ fn cards_seen_twice(photos: &[ScenePhoto]) -> BTreeSet<u8> {
     let mut twice = BTreeSet::new();
     for photo in photos {
         let mut seen = BTreeSet::new();
-        for sighting in photo.sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_))) {
+        for sighting in
+            photo.sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_)))
+        {
             if !seen.insert(sighting.pattern.number()) {
                 twice.insert(sighting.pattern.number());
             }
@@ -142,22 +152,28 @@ fn cards_seen_twice(photos: &[ScenePhoto]) -> BTreeSet<u8> {
 
 /// Tabs that the photo shows once and well enough; one shown twice tells nothing about either.
 fn tabs_once(sightings: &PhotoSightings) -> impl Iterator<Item = &PatternSighting> {
-    let of = |seen: &PatternSighting| sightings.patterns.iter().filter(|other| other.pattern == seen.pattern).count();
-    sightings
-        .patterns
-        .iter()
-        .filter(move |seen| matches!(seen.pattern, Pattern::Tab(_)) && seen.corners.len() >= LEAST_TAB_CORNERS && of(seen) == 1)
+    let of = |seen: &PatternSighting| {
+        sightings.patterns.iter().filter(|other| other.pattern == seen.pattern).count()
+    };
+    sightings.patterns.iter().filter(move |seen| {
+        matches!(seen.pattern, Pattern::Tab(_))
+            && seen.corners.len() >= LEAST_TAB_CORNERS
+            && of(seen) == 1
+    })
 }
 
-/// Whether a photo without tabs shows the cards as they lie on the bench: a lone card may lie there as well.
+/// Whether a photo without tabs shows the cards as they lie on the bench: a lone card may lie there
+/// as well.
 fn lies_as_on_bench(first: &CardsFirst, photo: &ScenePhoto) -> bool {
     let cards = &first.state.cards;
     let number = |card: usize| first.state.sheets[cards[card].sheet].number;
-    let own: Vec<usize> = (0..cards.len()).filter(|&i| cards[i].ground == Ground::LensOnly(photo.setup)).collect();
+    let own: Vec<usize> =
+        (0..cards.len()).filter(|&i| cards[i].ground == Ground::LensOnly(photo.setup)).collect();
     let pairs: Vec<(Rigid, Rigid)> = own
         .iter()
         .filter_map(|&card| {
-            let there = (0..cards.len()).find(|&i| cards[i].ground == Ground::Bench && number(i) == number(card))?;
+            let there = (0..cards.len())
+                .find(|&i| cards[i].ground == Ground::Bench && number(i) == number(card))?;
             Some((cards[card].world_from_card, cards[there].world_from_card))
         })
         .collect();
@@ -170,7 +186,8 @@ fn lies_as_on_bench(first: &CardsFirst, photo: &ScenePhoto) -> bool {
     pairs.iter().skip(1).all(|pair| agree(&pairs[0], pair)) && pairs.len() == own.len()
 }
 
-/// How a tab lies turned, taken to face along y: a wheel stands along the row of cards to a few degrees.
+/// How a tab lies turned, taken to face along y: a wheel stands along the row of cards to a few
+/// degrees.
 fn tab_sight(
     photo: usize,
     sighting: &PatternSighting,
@@ -200,7 +217,8 @@ fn tab_sight(
     let depth = middle.normalize().y * distance;
     let meets = |ray: Vector3<f64>| Vector2::new(ray.x, ray.z) * (depth / ray.y);
     let h = 1.5 * pitch;
-    let (x, y) = (meets(ray(h, 0.0)) - meets(ray(-h, 0.0)), meets(ray(0.0, h)) - meets(ray(0.0, -h)));
+    let (x, y) =
+        (meets(ray(h, 0.0)) - meets(ray(-h, 0.0)), meets(ray(0.0, h)) - meets(ray(0.0, -h)));
     // Seen from y, x and z lie the other way round.
     let facing = if x.x * y.y - x.y * y.x < 0.0 { 1.0 } else { -1.0 };
     let turned_back = Vector2::new(-facing * y.y, facing * y.x);

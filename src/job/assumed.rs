@@ -1,7 +1,8 @@
-//! What is taken for granted of workmanship and equipment, since no photo shows it: the standard values, each open to the job.
+//! What is taken for granted of workmanship and equipment, since no photo shows it: the standard
+//! values, each open to the job.
 //!
-//! All are expanded uncertainties (k = 2): 95 of 100 lie within. They are our estimates (common practice, no source), and all of them stand
-//! in the result, changed or not.
+//! All are expanded uncertainties (k = 2): 95 of 100 lie within. They are our estimates (common
+//! practice, no source), and all of them stand in the result, changed or not.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -37,7 +38,8 @@ pub struct Assumed {
     /// The cord's axis as a rider tells it, across: from both its faces, and from one.
     pub rider_u_mm: f64,
     pub rider_one_face_u_mm: f64,
-    /// The same along the rider's height: how well its bridge fits the cord. It counts as far as the rider leans.
+    /// The same along the rider's height: how well its bridge fits the cord. It counts as far as
+    /// the rider leans.
     pub rider_height_u_mm: f64,
     /// The cord's mid-line as light and shadow let it be seen, at each end.
     pub cord_light_u_mm: f64,
@@ -46,7 +48,8 @@ pub struct Assumed {
     pub line_light_u_mm: f64,
     /// The middle of the gearbox sprocket's tabs off its centre, each way.
     pub gearbox_centre_u_mm: f64,
-    /// A rim's lateral run-out, peak to peak, that nobody measured. Unlike the others this is no expanded uncertainty.
+    /// A rim's lateral run-out, peak to peak, that nobody measured. Unlike the others this is no
+    /// expanded uncertainty.
     #[serde(default = "rim_tir_mm")]
     pub rim_tir_mm: f64,
     /// Focal length from photo to photo, percent: a camera that refocuses.
@@ -81,7 +84,8 @@ impl Default for Assumed {
             card_bow_u_mm: 1.0,
             level_u_deg: 0.3,
             levelled_u_deg: levelled_u_deg(),
-            // 0.08 mm from end to end of 400 mm: what a line's image is off on pictures with known truth.
+            // 0.08 mm from end to end of 400 mm: what a line's image is off on pictures with known
+            // truth.
             plumb_u_deg: 0.012,
             cord_moved_u_mm: 0.2,
             rider_u_mm: 0.2,

@@ -1,4 +1,5 @@
-//! Which figures a job may name, by the names that results give them: JSON pointers such as `/wheel/offset`.
+//! Which figures a job may name, by the names that results give them: JSON pointers such as
+//! `/wheel/offset`.
 
 use crate::figure::catalogue::{CATALOGUE, Line};
 use crate::figure::nearest::nearest;
@@ -18,6 +19,7 @@ pub fn field_unit(pointer: &str) -> Option<Unit> {
 
 /// The figure that a mistyped name most likely stands for; `*` stands for a name.
 pub(super) fn nearest_field(typed: &str) -> String {
-    let known: Vec<String> = CATALOGUE.iter().filter(|line| line.is_judged).map(Line::pattern).collect();
+    let known: Vec<String> =
+        CATALOGUE.iter().filter(|line| line.is_judged).map(Line::pattern).collect();
     nearest(typed, known.iter().map(String::as_str)).unwrap_or_default().to_owned()
 }

@@ -1,4 +1,5 @@
-//! What the person says about the bike, the print and the bench: `job.toml`, its defaults, and what each tab stands for.
+//! What the person says about the bike, the print and the bench: `job.toml`, its defaults, and what
+//! each tab stands for.
 //!
 //! Everything that changes a figure stands here, and so in the archive; nothing here is measured.
 
@@ -20,5 +21,7 @@ pub use fields::{field_unit, judged_figure};
 pub use problem::Problem;
 pub use read::{JOB_FILE, JobError};
 pub use roles::{Letter, MovesWith, Role, TabRole};
-pub use settings::{Face, Hand, Job, JobSetup, PrintPrior, ScalePrior, Sheet, SpacerKind, Tolerance};
+pub use settings::{
+    Face, Hand, Job, JobSetup, PrintPrior, ScalePrior, Sheet, SpacerKind, Tolerance,
+};
 pub use template::TEMPLATE;

@@ -13,8 +13,8 @@ use super::problem::Problem;
 use super::roles::{MovesWith, Place, Role, TabChange, TabRole, changed};
 use super::section::{Document, Section, whole_of};
 use super::settings::{
-    Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets, Tolerance,
-    is_check_line,
+    Adjusters, BenchLevel, Bike, Face, Hand, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers,
+    Sprockets, Tolerance, is_check_line,
 };
 use super::slips::{decimal_comma, misnamed};
 use crate::figure::{Figure, Unit};
@@ -44,7 +44,9 @@ pub enum JobError {
 fn listed(problems: &[Problem]) -> String {
     match problems {
         [only] => format!(", {only}"),
-        many => many.iter().fold(format!(": {} things to mend", many.len()), |text, problem| format!("{text}\n  {problem}")),
+        many => many.iter().fold(format!(": {} things to mend", many.len()), |text, problem| {
+            format!("{text}\n  {problem}")
+        }),
     }
 }
 
@@ -90,7 +92,11 @@ impl Job {
                 let at = error.span().unwrap_or_default();
                 match decimal_comma(text, at.start) {
                     Some((typed, meant)) => {
-                        document.problem(at, format!("{typed} has a decimal comma"), format!("Write it with a point: {meant}."));
+                        document.problem(
+                            at,
+                            format!("{typed} has a decimal comma"),
+                            format!("Write it with a point: {meant}."),
+                        );
                     }
                     None => {
                         let message = error.message().lines().next().unwrap_or_default().to_owned();
@@ -111,12 +117,18 @@ impl Job {
 }
 
 fn read_job(top: &Section<'_>) -> Job {
-    // A file without a schema line is taken for the one version there is; another version is refused.
+    // A file without a schema line is taken for the one version there is; another version is
+    // refused.
     top.word("schema");
     let [bike, print, bench] = ["bike", "print", "bench"].map(|name| top.section(name));
-    let [adjusters, spacers, sprockets] = ["adjusters", "spacers", "sprockets"].map(|name| top.section(name));
+    let [adjusters, spacers, sprockets] =
+        ["adjusters", "spacers", "sprockets"].map(|name| top.section(name));
     let [hub, rim, assumed] = ["hub", "rim", "assumed"].map(|name| top.section(name));
-    let hub = Hub { face_side: hub.side("face_side"), face_turns: hub.flag("face_turns"), target_mm: hub.number("target_mm") };
+    let hub = Hub {
+        face_side: hub.side("face_side"),
+        face_turns: hub.flag("face_turns"),
+        target_mm: hub.number("target_mm"),
+    };
     let tabs = read_tabs(&top.list("tab", "tab"), hub.face_turns);
     let mut job = Job {
         bike: Bike { name: bike.text("name"), chain_side: bike.side("chain_side") },
@@ -188,9 +200,16 @@ fn read_sheet(section: &Section<'_>, card: Option<u8>) -> Sheet {
 fn read_cards(print: &Section<'_>) -> BTreeMap<u8, Sheet> {
     let mut cards = BTreeMap::new();
     for section in print.list("card", "print.card") {
-        let Some(number) = required(&section, "number", |section| section.whole::<u8>("number")) else { continue };
+        let Some(number) = required(&section, "number", |section| section.whole::<u8>("number"))
+        else {
+            continue;
+        };
         if cards.insert(number, read_sheet(&section, Some(number))).is_some() {
-            section.problem("number", format!("card {number} stands here twice"), "Keep one of the two.");
+            section.problem(
+                "number",
+                format!("card {number} stands here twice"),
+                "Keep one of the two.",
+            );
         }
     }
     cards
@@ -212,12 +231,21 @@ fn read_tabs(sections: &[Section<'_>], hub_turns: Option<bool>) -> BTreeMap<u8, 
             backing_mm: section.number("backing_mm"),
             side_mm: section.number("side_mm"),
         };
-        let Some(number) = required(section, "number", |section| section.whole::<u8>("number")) else { continue };
+        let Some(number) = required(section, "number", |section| section.whole::<u8>("number"))
+        else {
+            continue;
+        };
         match changed(number, &change, hub_turns) {
             Ok(tab) => {
-                let same = tabs.iter().find(|(_, other)| tab.role.is_of_one_tab() && other.role == tab.role);
+                let same = tabs
+                    .iter()
+                    .find(|(_, other)| tab.role.is_of_one_tab() && other.role == tab.role);
                 if tabs.contains_key(&number) {
-                    section.problem("number", format!("tab {number} stands here twice"), "Keep one of the two.");
+                    section.problem(
+                        "number",
+                        format!("tab {number} stands here twice"),
+                        "Keep one of the two.",
+                    );
                 } else if let Some((other, _)) = same {
                     section.problem(
                         "number",
@@ -233,7 +261,11 @@ fn read_tabs(sections: &[Section<'_>], hub_turns: Option<bool>) -> BTreeMap<u8, 
                     || (section.has("side") && change.side.is_none())
                     || (section.has("place") && change.place.is_none());
                 if !already_said {
-                    section.problem(nonsense.key, format!("tab {number}: {}", nonsense.what), nonsense.advice);
+                    section.problem(
+                        nonsense.key,
+                        format!("tab {number}: {}", nonsense.what),
+                        nonsense.advice,
+                    );
                 }
             }
         }
@@ -271,7 +303,11 @@ fn read_faces(sections: &[Section<'_>], job: &Job) -> Vec<Face> {
                 "Give each face its own name, without / and ~.",
             );
         } else if let Some(number) = in_two {
-            section.problem("tabs", format!("tab {number} is in two faces"), "A tab can be stuck to one face only.");
+            section.problem(
+                "tabs",
+                format!("tab {number} is in two faces"),
+                "A tab can be stuck to one face only.",
+            );
         } else if roles.iter().any(|tab| tab.role.is_flag()) {
             section.problem(
                 "tabs",
@@ -297,7 +333,8 @@ fn read_faces(sections: &[Section<'_>], job: &Job) -> Vec<Face> {
     faces
 }
 
-/// What a tab stands for when a face is named for it: numbers that stand for riders otherwise are free tabs there.
+/// What a tab stands for when a face is named for it: numbers that stand for riders otherwise are
+/// free tabs there.
 fn on_face(job: &Job, number: u8) -> TabRole {
     let tab = job.tab(number);
     match tab.role {
@@ -312,7 +349,9 @@ fn on_face(job: &Job, number: u8) -> TabRole {
 fn read_tab_list(section: &Section<'_>) -> Option<Vec<u8>> {
     let entries = section.value("tabs")?.get_ref().as_array();
     let numbers: Option<BTreeSet<u8>> = entries.and_then(|entries| {
-        let number = |value: &DeValue<'_>| whole_of(value).filter(|number| (1..=64).contains(number)).map(|number| number as u8);
+        let number = |value: &DeValue<'_>| {
+            whole_of(value).filter(|number| (1..=64).contains(number)).map(|number| number as u8)
+        };
         entries.iter().map(|entry| number(entry.get_ref())).collect()
     });
     match numbers {
@@ -334,7 +373,9 @@ fn read_tolerances(sections: &[Section<'_>]) -> Vec<Tolerance> {
         let field = read_field(section);
         let source = required(section, "source", |section| section.text("source"));
         let limit = one_unit(section, ["mm", "deg"], field.as_ref().map(|&(_, unit)| unit));
-        let (Some((field, unit)), Some(source), Some(limit)) = (field, source, limit) else { continue };
+        let (Some((field, unit)), Some(source), Some(limit)) = (field, source, limit) else {
+            continue;
+        };
         if tolerances.iter().any(|other| other.field == field) {
             section.problem("field", format!("{field} has two tolerances"), "Keep one of the two.");
         } else {
@@ -363,15 +404,18 @@ fn read_field(section: &Section<'_>) -> Option<(Figure, Unit)> {
             section.problem(
                 "field",
                 format!("there is no figure {field}"),
-                format!("The nearest is {} (* stands for a name); result.json shows all of them.", nearest_field(&field)),
+                format!(
+                    "The nearest is {} (* stands for a name); result.json shows all of them.",
+                    nearest_field(&field)
+                ),
             );
             None
         }
     }
 }
 
-/// The value of the key that fits the figure's unit; the other one must not stand there. Without a known figure nothing is
-/// said about the unit.
+/// The value of the key that fits the figure's unit; the other one must not stand there. Without a
+/// known figure nothing is said about the unit.
 fn one_unit(section: &Section<'_>, keys: [&'static str; 2], unit: Option<Unit>) -> Option<f64> {
     let [mm, deg] = keys.map(|key| section.number(key));
     let (fits, other, value) = match unit? {
@@ -379,7 +423,11 @@ fn one_unit(section: &Section<'_>, keys: [&'static str; 2], unit: Option<Unit>) 
         Unit::Deg => (keys[1], keys[0], deg),
     };
     if section.has(other) {
-        section.problem(other, format!("{other} does not fit this figure"), format!("Write {fits} instead."));
+        section.problem(
+            other,
+            format!("{other} does not fit this figure"),
+            format!("Write {fits} instead."),
+        );
         None
     } else if section.has(fits) {
         value
@@ -390,7 +438,11 @@ fn one_unit(section: &Section<'_>, keys: [&'static str; 2], unit: Option<Unit>) 
 }
 
 /// The value of a key that must be there.
-fn required<Value>(section: &Section<'_>, key: &'static str, read: impl FnOnce(&Section<'_>) -> Option<Value>) -> Option<Value> {
+fn required<Value>(
+    section: &Section<'_>,
+    key: &'static str,
+    read: impl FnOnce(&Section<'_>) -> Option<Value>,
+) -> Option<Value> {
     if !section.has(key) {
         section.problem(key, format!("{key} is missing"), format!("Add a line {key} = ..."));
         return None;

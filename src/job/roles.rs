@@ -1,4 +1,5 @@
-//! What each tab stands for and what it moves with: the table printed with the tabs, and what a job may change of it.
+//! What each tab stands for and what it moves with: the table printed with the tabs, and what a job
+//! may change of it.
 
 use std::fmt;
 
@@ -8,7 +9,9 @@ use serde::{Deserialize, Serialize};
 use super::Side;
 
 /// Name of a plumb line or of a pair of frame stations.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 pub enum Letter {
     A,
     B,
@@ -36,7 +39,9 @@ impl fmt::Display for Letter {
 }
 
 /// What a tab marks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(tag = "role", rename_all = "kebab-case")]
 pub enum Role {
     /// Rear rim, outside face, at the one marked place.
@@ -59,7 +64,8 @@ pub enum Role {
     BackboneFlag { front: bool },
     /// The brake drum's or hub's reference face.
     HubFace,
-    /// One face of a rider on the datum cord: a strip folded round the cord, one pattern to each side. Riders count from 1.
+    /// One face of a rider on the datum cord: a strip folded round the cord, one pattern to each
+    /// side. Riders count from 1.
     CordRider { rider: u8, side: Side },
     /// Named by the job, or not at all.
     Free,
@@ -82,23 +88,35 @@ impl fmt::Display for Role {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
             Self::RearRim { side } => write!(out, "rear rim, {}", side.word()),
-            Self::RimPlace { side, place } => write!(out, "rear rim, {}, place {place}", side.word()),
+            Self::RimPlace { side, place } => {
+                write!(out, "rear rim, {}, place {place}", side.word())
+            }
             Self::FrontRim { side } => write!(out, "front rim, {}", side.word()),
             Self::GearboxSprocket => out.write_str("gearbox sprocket"),
             Self::RearSprocket => out.write_str("rear sprocket"),
             Self::SpindleEnd { side } => write!(out, "spindle end, {}", side.word()),
-            Self::Station { letter, side } => write!(out, "frame station {letter}, {}", side.word()),
-            Self::PlumbFlag { line, upper } => write!(out, "plumb line {line}, {} flag", if upper { "upper" } else { "lower" }),
-            Self::BackboneFlag { front } => write!(out, "backbone cord, {} flag", if front { "front" } else { "rear" }),
+            Self::Station { letter, side } => {
+                write!(out, "frame station {letter}, {}", side.word())
+            }
+            Self::PlumbFlag { line, upper } => {
+                write!(out, "plumb line {line}, {} flag", if upper { "upper" } else { "lower" })
+            }
+            Self::BackboneFlag { front } => {
+                write!(out, "backbone cord, {} flag", if front { "front" } else { "rear" })
+            }
             Self::HubFace => out.write_str("brake drum or hub face"),
-            Self::CordRider { rider, side } => write!(out, "rider {rider} on the cord, {}", side.word()),
+            Self::CordRider { rider, side } => {
+                write!(out, "rider {rider} on the cord, {}", side.word())
+            }
             Self::Free => out.write_str("free"),
         }
     }
 }
 
 /// What a tab moves with: tabs of one group keep their places to each other over all set-ups.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum MovesWith {
     Wheel,
@@ -125,7 +143,8 @@ pub struct TabRole {
 }
 
 impl TabRole {
-    /// What this tab stands for unless a job says otherwise. Numbers outside 1 to 64 are on no tab and count as free.
+    /// What this tab stands for unless a job says otherwise. Numbers outside 1 to 64 are on no tab
+    /// and count as free.
     pub fn of_number(number: u8) -> Self {
         let role = default_role(number);
         Self {
@@ -146,7 +165,8 @@ impl TabRole {
     }
 }
 
-/// Numbers of the tabs that are riders on the datum cord unless the job says otherwise: left and right face in turn.
+/// Numbers of the tabs that are riders on the datum cord unless the job says otherwise: left and
+/// right face in turn.
 pub const FIRST_RIDER: u8 = 39;
 pub const LAST_RIDER: u8 = 44;
 
@@ -161,7 +181,10 @@ fn default_role(number: u8) -> Role {
         11 | 12 => Role::SpindleEnd { side: left_first(11) },
         13..=20 => {
             let (letter, left) = pair(13);
-            Role::Station { letter: Letter::ALL[letter as usize], side: if left { Side::Left } else { Side::Right } }
+            Role::Station {
+                letter: Letter::ALL[letter as usize],
+                side: if left { Side::Left } else { Side::Right },
+            }
         }
         21..=28 => {
             let (letter, upper) = pair(21);
@@ -184,7 +207,9 @@ fn default_moves_with(number: u8, role: Role) -> MovesWith {
         Role::FrontRim { .. } => MovesWith::FrontWheel,
         Role::GearboxSprocket => MovesWith::Gearbox,
         Role::SpindleEnd { .. } | Role::Station { .. } | Role::Free => MovesWith::Frame,
-        Role::PlumbFlag { .. } | Role::BackboneFlag { .. } | Role::CordRider { .. } => MovesWith::Line,
+        Role::PlumbFlag { .. } | Role::BackboneFlag { .. } | Role::CordRider { .. } => {
+            MovesWith::Line
+        }
         // Tab 31 is the one for drums, which turn; 32 for brake plates, which don't.
         Role::HubFace => {
             if number == 32 {
@@ -217,10 +242,13 @@ pub(super) struct TabChange {
 }
 
 impl TabChange {
-    /// Whether this is written for a tab that was free before numbers 39 to 44 became riders: it names no role, and says what only a
-    /// tab stuck to something has.
+    /// Whether this is written for a tab that was free before numbers 39 to 44 became riders: it
+    /// names no role, and says what only a tab stuck to something has.
     fn is_of_old_free_tab(&self, default: Role) -> bool {
-        matches!(default, Role::CordRider { .. }) && self.role.is_none() && self.side.is_none() && self.place.is_none()
+        matches!(default, Role::CordRider { .. })
+            && self.role.is_none()
+            && self.side.is_none()
+            && self.place.is_none()
     }
 }
 
@@ -245,7 +273,11 @@ const MAX_PLACES: i64 = 24;
 const MAX_RIDERS: i64 = 24;
 
 /// The tab's meaning with the job's changes. `hub_turns` is `[hub] face_turns`.
-pub(super) fn changed(number: u8, change: &TabChange, hub_turns: Option<bool>) -> Result<TabRole, Nonsense> {
+pub(super) fn changed(
+    number: u8,
+    change: &TabChange,
+    hub_turns: Option<bool>,
+) -> Result<TabRole, Nonsense> {
     let mut default = TabRole::of_number(number);
     if change.is_of_old_free_tab(default.role) {
         default.role = Role::Free;
@@ -272,7 +304,13 @@ pub(super) fn changed(number: u8, change: &TabChange, hub_turns: Option<bool>) -
         moves_with = wanted;
     }
     let side_mm = change.side_mm.unwrap_or(default.side_mm);
-    Ok(TabRole { role, moves_with, side_mm, backing_mm: change.backing_mm.unwrap_or(0.0), face: None })
+    Ok(TabRole {
+        role,
+        moves_with,
+        side_mm,
+        backing_mm: change.backing_mm.unwrap_or(0.0),
+        face: None,
+    })
 }
 
 fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
@@ -290,7 +328,8 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
             advice: "Leave side out; for the hub's face say it as face_side under [hub].",
         });
     }
-    let takes_place = matches!(name, "rim" | "station" | "plumb-flag" | "backbone-flag" | "cord-rider");
+    let takes_place =
+        matches!(name, "rim" | "station" | "plumb-flag" | "backbone-flag" | "cord-rider");
     if !takes_place && change.place.is_some() {
         return Err(Nonsense {
             key: "place",
@@ -305,7 +344,11 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
             advice: "Add side = \"left\" or side = \"right\", as the rider sits.",
         })
     };
-    let wrong_place = |advice| Nonsense { key: "place", what: format!("this is no place for the role \"{name}\""), advice };
+    let wrong_place = |advice| Nonsense {
+        key: "place",
+        what: format!("this is no place for the role \"{name}\""),
+        advice,
+    };
     let words = match &place {
         Some(Place::Words(words)) => Some(words.as_str()),
         _ => None,
@@ -313,7 +356,9 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
     match name {
         "rim" => match place {
             None | Some(Place::Number(0)) => Ok(Role::RearRim { side: side()? }),
-            Some(Place::Number(place @ 1..=MAX_PLACES)) => Ok(Role::RimPlace { side: side()?, place: place as u8 }),
+            Some(Place::Number(place @ 1..=MAX_PLACES)) => {
+                Ok(Role::RimPlace { side: side()?, place: place as u8 })
+            }
             _ => Err(wrong_place(
                 "Write 0 for the marked place, or number the further places round the rim from 1, to 24 at most.",
             )),
@@ -324,16 +369,22 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
         "spindle-end" => Ok(Role::SpindleEnd { side: side()? }),
         "station" => {
             let letter = words.and_then(Letter::from_text);
-            let letter =
-                letter.ok_or_else(|| wrong_place("Write place = \"A\", \"B\", \"C\" or \"D\": the same for both of a pair."))?;
+            let letter = letter.ok_or_else(|| {
+                wrong_place(
+                    "Write place = \"A\", \"B\", \"C\" or \"D\": the same for both of a pair.",
+                )
+            })?;
             Ok(Role::Station { letter, side: side()? })
         }
         "plumb-flag" => {
-            let flag = words.and_then(|words| words.split_once(' ')).and_then(|(letter, height)| {
-                let upper = ["lower", "upper"].iter().position(|&word| word == height)? == 1;
-                Some(Role::PlumbFlag { line: Letter::from_text(letter)?, upper })
-            });
-            flag.ok_or_else(|| wrong_place("Write place = \"A upper\" or \"A lower\", and so on to D."))
+            let flag =
+                words.and_then(|words| words.split_once(' ')).and_then(|(letter, height)| {
+                    let upper = ["lower", "upper"].iter().position(|&word| word == height)? == 1;
+                    Some(Role::PlumbFlag { line: Letter::from_text(letter)?, upper })
+                });
+            flag.ok_or_else(|| {
+                wrong_place("Write place = \"A upper\" or \"A lower\", and so on to D.")
+            })
         }
         "backbone-flag" => match words {
             Some(end @ ("front" | "rear")) => Ok(Role::BackboneFlag { front: end == "front" }),
@@ -341,8 +392,12 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
         },
         "hub-face" => Ok(Role::HubFace),
         "cord-rider" => match place {
-            Some(Place::Number(rider @ 1..=MAX_RIDERS)) => Ok(Role::CordRider { rider: rider as u8, side: side()? }),
-            _ => Err(wrong_place("Number the riders from 1, to 24 at most: the same number for both faces of one rider.")),
+            Some(Place::Number(rider @ 1..=MAX_RIDERS)) => {
+                Ok(Role::CordRider { rider: rider as u8, side: side()? })
+            }
+            _ => Err(wrong_place(
+                "Number the riders from 1, to 24 at most: the same number for both faces of one rider.",
+            )),
         },
         _ => Ok(Role::Free),
     }
@@ -352,20 +407,30 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
 fn parts(role: Role) -> (&'static str, Option<Side>, Option<Place>) {
     match role {
         Role::RearRim { side } => ("rim", Some(side), None),
-        Role::RimPlace { side, place } => ("rim", Some(side), Some(Place::Number(i64::from(place)))),
+        Role::RimPlace { side, place } => {
+            ("rim", Some(side), Some(Place::Number(i64::from(place))))
+        }
         Role::FrontRim { side } => ("front-rim", Some(side), None),
         Role::GearboxSprocket => ("gearbox-sprocket", None, None),
         Role::RearSprocket => ("rear-sprocket", None, None),
         Role::SpindleEnd { side } => ("spindle-end", Some(side), None),
-        Role::Station { letter, side } => ("station", Some(side), Some(Place::Words(letter.to_string()))),
-        Role::PlumbFlag { line, upper } => {
-            ("plumb-flag", None, Some(Place::Words(format!("{line} {}", if upper { "upper" } else { "lower" }))))
+        Role::Station { letter, side } => {
+            ("station", Some(side), Some(Place::Words(letter.to_string())))
         }
-        Role::BackboneFlag { front } => {
-            ("backbone-flag", None, Some(Place::Words(if front { "front" } else { "rear" }.to_owned())))
-        }
+        Role::PlumbFlag { line, upper } => (
+            "plumb-flag",
+            None,
+            Some(Place::Words(format!("{line} {}", if upper { "upper" } else { "lower" }))),
+        ),
+        Role::BackboneFlag { front } => (
+            "backbone-flag",
+            None,
+            Some(Place::Words(if front { "front" } else { "rear" }.to_owned())),
+        ),
         Role::HubFace => ("hub-face", None, None),
-        Role::CordRider { rider, side } => ("cord-rider", Some(side), Some(Place::Number(i64::from(rider)))),
+        Role::CordRider { rider, side } => {
+            ("cord-rider", Some(side), Some(Place::Number(i64::from(rider))))
+        }
         Role::Free => ("free", None, None),
     }
 }

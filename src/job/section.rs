@@ -1,4 +1,5 @@
-//! One section of `job.toml`, read key by key, with everything wrong in it gathered instead of stopping at the first.
+//! One section of `job.toml`, read key by key, with everything wrong in it gathered instead of
+//! stopping at the first.
 
 use std::cell::RefCell;
 use std::ops::Range;
@@ -23,18 +24,24 @@ pub(super) struct Document {
 
 impl Document {
     pub fn new(text: &str) -> Self {
-        let breaks = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n').map(|(at, _)| at + 1);
+        let breaks =
+            text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n').map(|(at, _)| at + 1);
         let lines = std::iter::once(0).chain(breaks).collect();
         Self { lines, problems: RefCell::new(Vec::new()) }
     }
 
     /// Adds a problem at this place of the text.
     pub fn problem(&self, at: Range<usize>, what: impl Into<String>, advice: impl Into<String>) {
-        // Whoever has so much to mend reads no further, and each costs a comparison with every known key.
+        // Whoever has so much to mend reads no further, and each costs a comparison with every
+        // known key.
         if self.has_enough() {
             return;
         }
-        self.problems.borrow_mut().push(Problem { line: self.line(at.start), what: what.into(), advice: advice.into() });
+        self.problems.borrow_mut().push(Problem {
+            line: self.line(at.start),
+            what: what.into(),
+            advice: advice.into(),
+        });
     }
 
     fn has_enough(&self) -> bool {
@@ -92,13 +99,17 @@ impl<'doc> Section<'doc> {
     pub fn list(&self, key: &'static str, name: &'static str) -> Vec<Self> {
         let Some(value) = self.value(key) else { return Vec::new() };
         let tables = match value.get_ref() {
-            DeValue::Array(entries) => {
-                entries.iter().map(|entry| Some((entry.get_ref().as_table()?, entry.span()))).collect::<Option<Vec<_>>>()
-            }
+            DeValue::Array(entries) => entries
+                .iter()
+                .map(|entry| Some((entry.get_ref().as_table()?, entry.span())))
+                .collect::<Option<Vec<_>>>(),
             _ => None,
         };
         match tables {
-            Some(tables) => tables.into_iter().map(|(table, at)| Self::checked(self.document, name, table, at)).collect(),
+            Some(tables) => tables
+                .into_iter()
+                .map(|(table, at)| Self::checked(self.document, name, table, at))
+                .collect(),
             None => {
                 self.document.problem(
                     value.span(),
@@ -110,7 +121,12 @@ impl<'doc> Section<'doc> {
         }
     }
 
-    fn checked(document: &'doc Document, name: &'static str, table: &'doc DeTable<'doc>, at: Range<usize>) -> Self {
+    fn checked(
+        document: &'doc Document,
+        name: &'static str,
+        table: &'doc DeTable<'doc>,
+        at: Range<usize>,
+    ) -> Self {
         let section = Self { document, name, table: Some(table), at };
         section.refuse_unknown_keys();
         section
@@ -126,10 +142,16 @@ impl<'doc> Section<'doc> {
         let value = self.value(key)?;
         let Kind::Text { max_chars } = spec(self.name, key).kind else { return None };
         match value.get_ref().as_str() {
-            Some(text) if (1..=max_chars).contains(&text.trim().chars().count()) && !text.chars().any(char::is_control) => {
+            Some(text)
+                if (1..=max_chars).contains(&text.trim().chars().count())
+                    && !text.chars().any(char::is_control) =>
+            {
                 Some(text.trim().to_owned())
             }
-            _ => self.refuse(key, &format!("must be text in double quotes, of 1 to {max_chars} letters in one line")),
+            _ => self.refuse(
+                key,
+                &format!("must be text in double quotes, of 1 to {max_chars} letters in one line"),
+            ),
         }
     }
 
@@ -139,7 +161,9 @@ impl<'doc> Section<'doc> {
         let Kind::Number { min, max, unit } = spec(self.name, key).kind else { return None };
         let number = match value.get_ref() {
             DeValue::Float(float) => float.as_str().parse().ok(),
-            DeValue::Integer(whole) => i64::from_str_radix(whole.as_str(), whole.radix()).ok().map(|whole| whole as f64),
+            DeValue::Integer(whole) => {
+                i64::from_str_radix(whole.as_str(), whole.radix()).ok().map(|whole| whole as f64)
+            }
             _ => None,
         };
         match number {
@@ -164,7 +188,10 @@ impl<'doc> Section<'doc> {
     /// `true` or `false` behind a key of kind [`Kind::Flag`].
     pub fn flag(&self, key: &'static str) -> Option<bool> {
         let value = self.value(key)?;
-        value.get_ref().as_bool().or_else(|| self.refuse(key, "must be true or false, without quotes"))
+        value
+            .get_ref()
+            .as_bool()
+            .or_else(|| self.refuse(key, "must be true or false, without quotes"))
     }
 
     /// One of the words of a key of kind [`Kind::OneOf`].
@@ -174,8 +201,10 @@ impl<'doc> Section<'doc> {
         let given = value.get_ref().as_str().unwrap_or_default();
         words.iter().find(|&&word| word == given).copied().or_else(|| {
             let choices: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
-            let nearest = nearest(given, words.iter().copied()).filter(|_| words.len() > 2 && !given.is_empty());
-            let hint = nearest.map_or_else(String::new, |word| format!("; the nearest is \"{word}\""));
+            let nearest = nearest(given, words.iter().copied())
+                .filter(|_| words.len() > 2 && !given.is_empty());
+            let hint =
+                nearest.map_or_else(String::new, |word| format!("; the nearest is \"{word}\""));
             self.refuse(key, &format!("must be {}{hint}", choices.join(" or ")))
         })
     }
@@ -207,7 +236,8 @@ impl<'doc> Section<'doc> {
         for (key, _) in self.table.into_iter().flatten() {
             let typed = key.get_ref().as_ref();
             let known = || keys_of(self.name).map(|key| key.name);
-            let sections = || SECTIONS.iter().chain(LISTS).copied().filter(|_| self.name.is_empty());
+            let sections =
+                || SECTIONS.iter().chain(LISTS).copied().filter(|_| self.name.is_empty());
             if known().chain(sections()).any(|name| name == typed) {
                 continue;
             }
@@ -215,16 +245,23 @@ impl<'doc> Section<'doc> {
                 return;
             }
             // A key written before its section's line is the commonest slip of all.
-            let home = KEYS.iter().find(|key| key.name == typed).filter(|key| key.section != self.name);
+            let home =
+                KEYS.iter().find(|key| key.name == typed).filter(|key| key.section != self.name);
             let advice = match (home, nearest(typed, known().chain(sections()))) {
-                (Some(home), _) => format!("It belongs below {}: move it there.", bracketed(home.section)),
+                (Some(home), _) => {
+                    format!("It belongs below {}: move it there.", bracketed(home.section))
+                }
                 (None, Some(nearest)) => format!(
                     "The nearest known name is {nearest}. Known here: {}.",
                     known().chain(sections()).collect::<Vec<_>>().join(", ")
                 ),
                 (None, None) => "Take it out.".to_owned(),
             };
-            self.document.problem(key.span(), format!("{}there is no key {typed}", self.title()), advice);
+            self.document.problem(
+                key.span(),
+                format!("{}there is no key {typed}", self.title()),
+                advice,
+            );
         }
     }
 
@@ -249,8 +286,8 @@ fn bracketed(section: &str) -> String {
     }
 }
 
-/// The table's entry. The names are the program's own, so one that is missing is a slip in the program that its tests find:
-/// they read a file with every key.
+/// The table's entry. The names are the program's own, so one that is missing is a slip in the
+/// program that its tests find: they read a file with every key.
 fn spec(section: &str, name: &str) -> &'static Key {
     static UNKNOWN: Key = Key { section: "", name: "", kind: Kind::Own, meaning: "not known" };
     KEYS.iter().find(|key| key.section == section && key.name == name).unwrap_or(&UNKNOWN)

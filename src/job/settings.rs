@@ -14,12 +14,13 @@ use super::roles::{FIRST_RIDER, LAST_RIDER, MovesWith, Role};
 use super::{Side, TabRole};
 use crate::figure::{Figure, Unit};
 
-/// Standard uncertainty of the printed scale in a direction whose check line was measured where the job doesn't say how well: an eighth of
-/// a millimetre on 250 (common practice, no source).
+/// Standard uncertainty of the printed scale in a direction whose check line was measured where the
+/// job doesn't say how well: an eighth of a millimetre on 250 (common practice, no source).
 const MEASURED_SCALE_SIGMA: f64 = 0.0005;
 /// Paper and glue, mm (common practice, no source).
 const PAPER_MM: f64 = 0.10;
-/// Expanded uncertainty of a level reading that doesn't say its own: a digital angle gauge (common practice, no source).
+/// Expanded uncertainty of a level reading that doesn't say its own: a digital angle gauge (common
+/// practice, no source).
 const LEVEL_U_DEG: f64 = 0.2;
 /// Lengths of the check lines along and across, mm: on A4 and Letter, on A3.
 const CHECK_LINES_MM: [(f64, f64); 2] = [(250.0, 160.0), (375.0, 240.0)];
@@ -44,7 +45,8 @@ pub struct Job {
     pub rim: Rim,
     #[serde(default)]
     pub assumed: Assumed,
-    /// Tabs of which the job says something, by number. Ask [`Job::tab`] instead: it knows the others too.
+    /// Tabs of which the job says something, by number. Ask [`Job::tab`] instead: it knows the
+    /// others too.
     pub tabs: BTreeMap<u8, TabRole>,
     pub faces: Vec<Face>,
     pub tolerances: Vec<Tolerance>,
@@ -88,7 +90,8 @@ pub struct ScalePrior {
     pub ratio: f64,
     /// Standard uncertainty of `ratio`.
     pub sigma: f64,
-    /// Whether a check line was measured; if not, a print fitted to the page (97 %) can't be excluded.
+    /// Whether a check line was measured; if not, a print fitted to the page (97 %) can't be
+    /// excluded.
     pub measured: bool,
 }
 
@@ -235,7 +238,11 @@ impl Job {
             }
             tab
         });
-        tab.face = self.faces.iter().find(|face| face.tabs.contains(&number)).map(|face| face.name.clone());
+        tab.face = self
+            .faces
+            .iter()
+            .find(|face| face.tabs.contains(&number))
+            .map(|face| face.name.clone());
         if tab.face.is_some() && is_rider(&tab) && !self.tabs.contains_key(&number) {
             // A job from before numbers 39 to 44 became riders names them as tabs of a face.
             let face = tab.face.take();
@@ -244,15 +251,21 @@ impl Job {
         tab
     }
 
-    /// Tabs whose numbers stand for riders on the cord unless a job says otherwise, and which this one has for free tabs.
+    /// Tabs whose numbers stand for riders on the cord unless a job says otherwise, and which this
+    /// one has for free tabs.
     fn riders_kept_free(&self) -> Vec<u8> {
-        let kept = |number: &u8| is_rider(&TabRole::of_number(*number)) && self.tab(*number).role == Role::Free;
+        let kept = |number: &u8| {
+            is_rider(&TabRole::of_number(*number)) && self.tab(*number).role == Role::Free
+        };
         (FIRST_RIDER..=LAST_RIDER).filter(kept).collect()
     }
 
-    /// Tabs that by their numbers stand for a place which job.toml gives to another tab, each with that one.
+    /// Tabs that by their numbers stand for a place which job.toml gives to another tab, each with
+    /// that one.
     pub fn displaced_tabs(&self) -> Vec<(u8, u8)> {
-        let named = |role: Role| self.tabs.iter().find(|(_, tab)| tab.role == role).map(|(number, _)| *number);
+        let named = |role: Role| {
+            self.tabs.iter().find(|(_, tab)| tab.role == role).map(|(number, _)| *number)
+        };
         // Higher numbers stand for no place unless the job says so.
         (1..=LAST_RIDER)
             .filter(|number| !self.tabs.contains_key(number))
@@ -269,7 +282,9 @@ impl Job {
         let general = self.tab_print();
         let Some(own) = self.cards.get(&number) else { return general };
         let prior = |measured: Option<f64>, designed: f64, otherwise: ScalePrior| match measured {
-            Some(length) => measured_scale(length, designed, own.measured_u_mm.or(self.print.measured_u_mm)),
+            Some(length) => {
+                measured_scale(length, designed, own.measured_u_mm.or(self.print.measured_u_mm))
+            }
             None => otherwise,
         };
         PrintPrior {
@@ -282,9 +297,15 @@ impl Job {
     /// What the person knows of the tabs' print: the same printer as the cards in general.
     pub fn tab_print(&self) -> PrintPrior {
         let prior = |measured: Option<f64>, designed: [f64; 2]| match measured {
-            Some(length) => measured_scale(length, nearest_length(length, designed), self.print.measured_u_mm),
+            Some(length) => {
+                measured_scale(length, nearest_length(length, designed), self.print.measured_u_mm)
+            }
             // Printers are out by 0.1 to 0.5 % (common practice, no source).
-            None => ScalePrior { ratio: 1.0, sigma: self.assumed.print_u_percent / 200.0, measured: false },
+            None => ScalePrior {
+                ratio: 1.0,
+                sigma: self.assumed.print_u_percent / 200.0,
+                measured: false,
+            },
         };
         let [a4, a3] = CHECK_LINES_MM;
         PrintPrior {
@@ -294,11 +315,15 @@ impl Job {
         }
     }
 
-    /// Printed size of the tabs over that of the cards, where the check lines of both were measured; else 1. Tabs come off another page,
-    /// fed the other way or from another printer.
+    /// Printed size of the tabs over that of the cards, where the check lines of both were
+    /// measured; else 1. Tabs come off another page, fed the other way or from another printer.
     pub fn tabs_to_cards(&self) -> f64 {
         let print = self.tab_print();
-        let cards: Vec<f64> = [print.along, print.across].iter().filter(|way| way.measured).map(|way| way.ratio).collect();
+        let cards: Vec<f64> = [print.along, print.across]
+            .iter()
+            .filter(|way| way.measured)
+            .map(|way| way.ratio)
+            .collect();
         match self.print.measured_tabs_mm {
             Some(length) if !cards.is_empty() => {
                 // Where one direction was measured, the photos show the other by it.
@@ -320,18 +345,44 @@ impl Job {
                 ));
             }
         };
-        let has_level = self.bench.level_along_deg.is_some() || self.bench.level_across_deg.is_some();
-        idle(self.bench.level_u_deg.is_some() && !has_level, "level_u_deg", "level_along_deg or level_across_deg");
-        let is_measured = |sheet: &Sheet| sheet.measured_along_mm.is_some() || sheet.measured_across_mm.is_some();
+        let has_level =
+            self.bench.level_along_deg.is_some() || self.bench.level_across_deg.is_some();
+        idle(
+            self.bench.level_u_deg.is_some() && !has_level,
+            "level_u_deg",
+            "level_along_deg or level_across_deg",
+        );
+        let is_measured =
+            |sheet: &Sheet| sheet.measured_along_mm.is_some() || sheet.measured_across_mm.is_some();
         let any_measured = is_measured(&self.print) || self.cards.values().any(is_measured);
-        idle(self.print.measured_u_mm.is_some() && !any_measured, "measured_u_mm", "measured_along_mm or measured_across_mm");
-        let cards_measured = self.print.measured_along_mm.is_some() || self.print.measured_across_mm.is_some();
+        idle(
+            self.print.measured_u_mm.is_some() && !any_measured,
+            "measured_u_mm",
+            "measured_along_mm or measured_across_mm",
+        );
+        let cards_measured =
+            self.print.measured_along_mm.is_some() || self.print.measured_across_mm.is_some();
         let tabs_alone = self.print.measured_tabs_mm.is_some() && !cards_measured;
         idle(tabs_alone, "measured_tabs_mm", "measured_along_mm or measured_across_mm");
-        let (rear, gearbox) = (self.sprockets.rear_face_to_tooth_centre_mm, self.sprockets.gearbox_face_to_tooth_centre_mm);
-        idle(rear.is_some() && gearbox.is_none(), "rear_face_to_tooth_centre_mm", "gearbox_face_to_tooth_centre_mm");
-        idle(gearbox.is_some() && rear.is_none(), "gearbox_face_to_tooth_centre_mm", "rear_face_to_tooth_centre_mm");
-        idle(self.hub.target_mm.is_some() && self.hub.face_side.is_none(), "target_mm", "face_side");
+        let (rear, gearbox) = (
+            self.sprockets.rear_face_to_tooth_centre_mm,
+            self.sprockets.gearbox_face_to_tooth_centre_mm,
+        );
+        idle(
+            rear.is_some() && gearbox.is_none(),
+            "rear_face_to_tooth_centre_mm",
+            "gearbox_face_to_tooth_centre_mm",
+        );
+        idle(
+            gearbox.is_some() && rear.is_none(),
+            "gearbox_face_to_tooth_centre_mm",
+            "rear_face_to_tooth_centre_mm",
+        );
+        idle(
+            self.hub.target_mm.is_some() && self.hub.face_side.is_none(),
+            "target_mm",
+            "face_side",
+        );
         let free = self.riders_kept_free();
         if !free.is_empty() {
             let listed: Vec<String> = free.iter().map(u8::to_string).collect();
@@ -357,18 +408,21 @@ fn measured_scale(length_mm: f64, designed_mm: f64, u_mm: Option<f64>) -> ScaleP
     ScalePrior { ratio: length_mm / designed_mm, sigma, measured: true }
 }
 
-/// Which of the two papers a measured check line belongs to: the lengths are too different to be mixed up.
+/// Which of the two papers a measured check line belongs to: the lengths are too different to be
+/// mixed up.
 fn nearest_length(length_mm: f64, [a4, a3]: [f64; 2]) -> f64 {
     if (length_mm / a4).ln().abs() <= (length_mm / a3).ln().abs() { a4 } else { a3 }
 }
 
-/// Ratios of a measured check line to its design that are believed: "fit to page" gives 0.93 to 1.03.
+/// Ratios of a measured check line to its design that are believed: "fit to page" gives 0.93 to
+/// 1.03.
 const SCALE_RANGE: std::ops::RangeInclusive<f64> = 0.9..=1.1;
 
-/// Whether a check line of this length can belong to the card, or to any sheet where no card is named; `across` tells
-/// which of the two lines it is.
+/// Whether a check line of this length can belong to the card, or to any sheet where no card is
+/// named; `across` tells which of the two lines it is.
 pub(super) fn is_check_line(length_mm: f64, card: Option<u8>, across: bool) -> bool {
-    let designed = |paper: usize| if across { CHECK_LINES_MM[paper].1 } else { CHECK_LINES_MM[paper].0 };
+    let designed =
+        |paper: usize| if across { CHECK_LINES_MM[paper].1 } else { CHECK_LINES_MM[paper].0 };
     let designed = match card {
         Some(number) => designed(usize::from(number > LAST_A4_CARD)),
         None => nearest_length(length_mm, [designed(0), designed(1)]),

@@ -15,13 +15,21 @@ pub(super) fn read(sections: &[Section<'_>]) -> Vec<JobSetup> {
     for section in sections {
         let Some(name) = section.text("name") else {
             if !section.has("name") {
-                section.problem("name", "[[setup]] has no name", "Give it one, such as name = \"1-mark-forward\".");
+                section.problem(
+                    "name",
+                    "[[setup]] has no name",
+                    "Give it one, such as name = \"1-mark-forward\".",
+                );
             }
             continue;
         };
         let Some(photos) = read_photos(section) else { continue };
         if name.contains(['/', '~', '\\']) || setups.iter().any(|setup| setup.name == name) {
-            section.problem("name", format!("\"{name}\" can't be the set-up's name"), "Give each its own name, without / and ~.");
+            section.problem(
+                "name",
+                format!("\"{name}\" can't be the set-up's name"),
+                "Give each its own name, without / and ~.",
+            );
         } else if let Some(twice) = photos.iter().find(|photo| seen.contains(*photo)) {
             section.problem(
                 "photos",
@@ -38,8 +46,9 @@ pub(super) fn read(sections: &[Section<'_>]) -> Vec<JobSetup> {
 
 fn read_photos(section: &Section<'_>) -> Option<Vec<String>> {
     let entries = section.value("photos").and_then(|value| value.get_ref().as_array());
-    let names: Option<Vec<String>> =
-        entries.and_then(|entries| entries.iter().map(|entry| entry.get_ref().as_str().map(str::to_owned)).collect());
+    let names: Option<Vec<String>> = entries.and_then(|entries| {
+        entries.iter().map(|entry| entry.get_ref().as_str().map(str::to_owned)).collect()
+    });
     match names {
         Some(names) if (1..=MOST_PHOTOS).contains(&names.len()) => Some(names),
         _ => {
@@ -57,8 +66,12 @@ fn read_photos(section: &Section<'_>) -> Option<Vec<String>> {
 pub fn written(setups: &[JobSetup]) -> String {
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
     let one = |setup: &JobSetup| {
-        let photos: Vec<String> = setup.photos.iter().map(|photo| format!("  {},\n", quoted(photo))).collect();
+        let photos: Vec<String> =
+            setup.photos.iter().map(|photo| format!("  {},\n", quoted(photo))).collect();
         format!("\n[[setup]]\nname = {}\nphotos = [\n{}]\n", quoted(&setup.name), photos.concat())
     };
-    format!("\n# Which photos belong together, as the program found it.{}", setups.iter().map(one).collect::<String>())
+    format!(
+        "\n# Which photos belong together, as the program found it.{}",
+        setups.iter().map(one).collect::<String>()
+    )
 }

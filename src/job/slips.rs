@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 /// The settings' file, in whose place another name is a slip.
 const MEANT: &str = "job.toml";
 
-/// A file whose name is what becomes of job.toml where an editor or a phone adds an ending of its own, or begins it with a capital.
+/// A file whose name is what becomes of job.toml where an editor or a phone adds an ending of its
+/// own, or begins it with a capital.
 pub(super) fn misnamed(folder: &Path) -> Option<PathBuf> {
     let mut names: Vec<String> = std::fs::read_dir(folder)
         .ok()?
@@ -13,7 +14,8 @@ pub(super) fn misnamed(folder: &Path) -> Option<PathBuf> {
         .filter_map(|entry| entry.file_name().into_string().ok())
         .filter(|name| {
             let name = name.to_lowercase();
-            name == MEANT || ["job.toml.txt", "job.toml.toml", "job.txt", "job.tml"].contains(&name.as_str())
+            name == MEANT
+                || ["job.toml.txt", "job.toml.toml", "job.txt", "job.tml"].contains(&name.as_str())
         })
         .collect();
     names.sort();
@@ -32,5 +34,6 @@ pub(super) fn decimal_comma(text: &str, at: usize) -> Option<(String, String)> {
     let (whole, decimals) = value.split_once(',')?;
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
     let unsigned = whole.strip_prefix(['-', '+']).unwrap_or(whole);
-    (digits(unsigned) && digits(decimals)).then(|| (value.to_owned(), format!("{whole}.{decimals}")))
+    (digits(unsigned) && digits(decimals))
+        .then(|| (value.to_owned(), format!("{whole}.{decimals}")))
 }

@@ -1,6 +1,7 @@
 //! The commented `job.toml` that a new job folder is given.
 
-/// Text of a new `job.toml`: valid as it stands, and valid with every `#` that stands directly before a setting taken away.
+/// Text of a new `job.toml`: valid as it stands, and valid with every `#` that stands directly
+/// before a setting taken away.
 pub const TEMPLATE: &str = r#"# What the photos can't tell. Everything here may be left out; a job without this file works too.
 # To use a line, take the # directly in front of it away and put your own value in. Decimals have a point, text stands in
 # double quotes, and the units are in the names. Left and right are the rider's. Where a "u" is asked for, give the amount

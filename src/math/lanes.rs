@@ -1,5 +1,6 @@
-//! Eight numbers at once, in plain arrays: compiled once for every processor and once more for those with 256-bit registers, where each
-//! operation on all eight is a single instruction. No operation is fused or reordered, so both give the same bits.
+//! Eight numbers at once, in plain arrays: compiled once for every processor and once more for
+//! those with 256-bit registers, where each operation on all eight is a single instruction. No
+//! operation is fused or reordered, so both give the same bits.
 
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
 
@@ -22,7 +23,8 @@ impl Lanes {
 
     #[inline(always)]
     fn each(self, f: impl Fn(f32) -> f32) -> Self {
-        // A plain loop: what `array::from_fn` makes is not always inlined, and then not compiled for wide registers.
+        // A plain loop: what `array::from_fn` makes is not always inlined, and then not compiled
+        // for wide registers.
         let mut lanes = self.0;
         for lane in &mut lanes {
             *lane = f(*lane);
@@ -64,22 +66,26 @@ impl Lanes {
 
     /// The error function erf(z) and its slope 2/sqrt(pi) exp(-z^2), both good to 5e-7.
     ///
-    /// Source: Abramowitz and Stegun, Handbook of Mathematical Functions (1964), formula 7.1.26 (error below 1.5e-7), which needs
-    /// the same exponential as the slope.
+    /// Source: Abramowitz and Stegun, Handbook of Mathematical Functions (1964), formula 7.1.26
+    /// (error below 1.5e-7), which needs the same exponential as the slope.
     #[inline(always)]
     pub fn erf_and_slope(self) -> (Self, Self) {
-        // exp(-80) is far below the rounding of 1; beyond it the exponential would leave the range of single precision.
+        // exp(-80) is far below the rounding of 1; beyond it the exponential would leave the range
+        // of single precision.
         let bell = self.each(|z| exp((-z * z).max(-80.0)));
         let value = self.pairs(bell, |z, bell| {
             let t = 1.0 / (z.abs() * 0.327_591_1 + 1.0);
-            let series = t * (t * (t * (t * (t * 1.061_405_4 - 1.453_152) + 1.421_413_7) - 0.284_496_74) + 0.254_829_6);
+            let series = t
+                * (t * (t * (t * (t * 1.061_405_4 - 1.453_152) + 1.421_413_7) - 0.284_496_74)
+                    + 0.254_829_6);
             (1.0 - series * bell).copysign(z)
         });
         (value, bell * std::f32::consts::FRAC_2_SQRT_PI)
     }
 }
 
-/// exp(x) for x from -80 to 0, to three units of the last place: 2^n times the polynomial of the Cephes library on half an octave about 1.
+/// exp(x) for x from -80 to 0, to three units of the last place: 2^n times the polynomial of the
+/// Cephes library on half an octave about 1.
 #[inline(always)]
 fn exp(x: f32) -> f32 {
     // Added to a number below 2^22 this leaves its nearest whole number in the low bits.
@@ -89,8 +95,12 @@ fn exp(x: f32) -> f32 {
     let shifted = x * std::f32::consts::LOG2_E + ROUND;
     let n = shifted - ROUND;
     let r = (x - n * LN_2_HIGH) - n * LN_2_LOW;
-    let p = ((((1.987_569_1e-4 * r + 1.398_2e-3) * r + 8.333_452e-3) * r + 4.166_579_6e-2) * r + 1.666_666_6e-1) * r + 0.5;
-    let power = f32::from_bits(shifted.to_bits().wrapping_sub(ROUND.to_bits()).wrapping_add(127) << 23);
+    let p = ((((1.987_569_1e-4 * r + 1.398_2e-3) * r + 8.333_452e-3) * r + 4.166_579_6e-2) * r
+        + 1.666_666_6e-1)
+        * r
+        + 0.5;
+    let power =
+        f32::from_bits(shifted.to_bits().wrapping_sub(ROUND.to_bits()).wrapping_add(127) << 23);
     (p * (r * r) + r + 1.0) * power
 }
 
@@ -149,7 +159,8 @@ mod tests {
         (value[3], slope[3])
     }
 
-    /// erf(z) = 2/sqrt(pi) exp(-z^2) sum_n 2^n z^(2n+1) / (1 3 5 .. (2n+1)); every term is positive, so nothing cancels.
+    /// erf(z) = 2/sqrt(pi) exp(-z^2) sum_n 2^n z^(2n+1) / (1 3 5 .. (2n+1)); every term is
+    /// positive, so nothing cancels.
     fn erf_by_series(z: f64) -> f64 {
         let (mut term, mut sum, mut n) = (z, z, 1.0);
         while term > 1e-17 * sum {
@@ -166,8 +177,16 @@ mod tests {
             let z = step as f32 * 1e-3;
             let exact = f64::from(z);
             let (value, slope) = one(z);
-            assert!((f64::from(value) - erf_by_series(exact.abs()).copysign(exact)).abs() < 5e-7, "erf({z}) = {value}");
-            assert!((f64::from(slope) - std::f64::consts::FRAC_2_SQRT_PI * (-exact * exact).exp()).abs() < 5e-7, "slope at {z}");
+            assert!(
+                (f64::from(value) - erf_by_series(exact.abs()).copysign(exact)).abs() < 5e-7,
+                "erf({z}) = {value}"
+            );
+            assert!(
+                (f64::from(slope) - std::f64::consts::FRAC_2_SQRT_PI * (-exact * exact).exp())
+                    .abs()
+                    < 5e-7,
+                "slope at {z}"
+            );
         }
     }
 

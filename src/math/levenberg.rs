@@ -11,7 +11,8 @@ pub enum Ending {
     StillFalling,
     /// No step lowers the cost although the gradient is not zero, or values overflowed.
     Stuck,
-    /// Parameters ran away by many orders of magnitude while the cost hardly fell: no finite minimum in this direction.
+    /// Parameters ran away by many orders of magnitude while the cost hardly fell: no finite
+    /// minimum in this direction.
     Diverged,
 }
 
@@ -28,16 +29,22 @@ pub struct Minimum {
 }
 
 impl Minimum {
-    /// (J^T J)^-1: the covariance of the parameters for residuals of unit variance. None when J^T J is singular.
+    /// (J^T J)^-1: the covariance of the parameters for residuals of unit variance. None when J^T J
+    /// is singular.
     pub fn covariance(&self) -> Option<DMatrix<f64>> {
-        // Scaling to unit diagonal keeps parameters of very different sizes from spoiling the factorisation.
+        // Scaling to unit diagonal keeps parameters of very different sizes from spoiling the
+        // factorisation.
         let scale = self.normal.diagonal().map(|d| 1.0 / d.sqrt());
         if scale.iter().any(|s| !s.is_finite()) {
             return None;
         }
-        let scaled = DMatrix::from_fn(scale.len(), scale.len(), |i, j| self.normal[(i, j)] * scale[i] * scale[j]);
+        let scaled = DMatrix::from_fn(scale.len(), scale.len(), |i, j| {
+            self.normal[(i, j)] * scale[i] * scale[j]
+        });
         let inverse = scaled.cholesky()?.inverse();
-        Some(DMatrix::from_fn(scale.len(), scale.len(), |i, j| inverse[(i, j)] * scale[i] * scale[j]))
+        Some(DMatrix::from_fn(scale.len(), scale.len(), |i, j| {
+            inverse[(i, j)] * scale[i] * scale[j]
+        }))
     }
 }
 
@@ -46,8 +53,9 @@ const MOST_QUIET_STEPS: usize = 20;
 
 /// Minimises half the sum of squared residuals.
 ///
-/// `evaluate` fills residuals and Jacobian at given parameters, or returns false where the model has no value there. Damping is
-/// that of Marquardt (1963, diagonal of J^T J) with the gain-ratio update of Nielsen (1999).
+/// `evaluate` fills residuals and Jacobian at given parameters, or returns false where the model
+/// has no value there. Damping is that of Marquardt (1963, diagonal of J^T J) with the gain-ratio
+/// update of Nielsen (1999).
 pub fn minimise(
     start: DVector<f64>,
     n_residuals: usize,
@@ -59,13 +67,20 @@ pub fn minimise(
     let mut residuals = DVector::zeros(n_residuals);
     let mut jacobian = DMatrix::zeros(n_residuals, n);
     if !evaluate(&x, &mut residuals, &mut jacobian) || !finite(&residuals, &jacobian) {
-        return Minimum { parameters: x, cost: f64::INFINITY, steps: 0, ending: Ending::Stuck, normal: DMatrix::zeros(n, n) };
+        return Minimum {
+            parameters: x,
+            cost: f64::INFINITY,
+            steps: 0,
+            ending: Ending::Stuck,
+            normal: DMatrix::zeros(n, n),
+        };
     }
     let start_size: Vec<f64> = x.iter().map(|v| v.abs()).collect();
     let mut cost = residuals.norm_squared() / 2.0;
     let mut normal = jacobian.tr_mul(&jacobian);
     let mut gradient = jacobian.tr_mul(&residuals);
-    // With a tenth of it the first step from a far start of MGH10 (NIST StRD) already leaps out of the valley.
+    // With a tenth of it the first step from a far start of MGH10 (NIST StRD) already leaps out of
+    // the valley.
     let (mut damping, mut growth) = (1e-3, 2.0);
     let (mut trial_residuals, mut trial_jacobian) = (residuals.clone(), jacobian.clone());
     let mut ending = Ending::StillFalling;
@@ -91,15 +106,20 @@ pub fn minimise(
         let scaled_step = factor.solve(&right);
         let step = scaled_step.component_mul(&scale);
         let trial = &x + &step;
-        let valid = evaluate(&trial, &mut trial_residuals, &mut trial_jacobian) && finite(&trial_residuals, &trial_jacobian);
+        let valid = evaluate(&trial, &mut trial_residuals, &mut trial_jacobian)
+            && finite(&trial_residuals, &trial_jacobian);
         let trial_cost = if valid { trial_residuals.norm_squared() / 2.0 } else { f64::INFINITY };
         let foreseen = scaled_step.dot(&(&right + &scaled_step * damping)) / 2.0;
         let small_step = (0..n).all(|i| step[i].abs() <= 1e-12 * (x[i].abs() + 1e-12));
-        // Where the cost has come down to its rounding, the gradient still tells the way: such steps are taken
-        // until they promise nothing any more.
+        // Where the cost has come down to its rounding, the gradient still tells the way: such
+        // steps are taken until they promise nothing any more.
         let at_rounding = foreseen <= 1e-12 * cost;
         if trial_cost <= cost || at_rounding && trial_cost <= cost * (1.0 + 1e-13) {
-            let gain = if at_rounding { 1.0 } else { (cost - trial_cost) / foreseen.max(f64::MIN_POSITIVE) };
+            let gain = if at_rounding {
+                1.0
+            } else {
+                (cost - trial_cost) / foreseen.max(f64::MIN_POSITIVE)
+            };
             let is_quiet = (cost - trial_cost) < 1e-15 * cost;
             x = trial;
             cost = trial_cost;
@@ -128,7 +148,8 @@ pub fn minimise(
             }
         }
     }
-    // A runaway is recognised by size: no parameter of ours, nor of the published problems, ends a thousand times its start.
+    // A runaway is recognised by size: no parameter of ours, nor of the published problems, ends a
+    // thousand times its start.
     let ran_away = (0..n).any(|i| x[i].abs() > 1e3 * start_size[i].max(1e-3) && x[i].abs() > 1e4);
     // It is no minimum even when the cost no longer falls: it flattens out on the way to infinity.
     if ran_away || x.iter().any(|v| !v.is_finite()) {

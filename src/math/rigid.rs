@@ -1,4 +1,5 @@
-//! Rigid motions. A motion named `a_from_b` takes a point's coordinates in frame b to frame a: x_a = R x_b + t.
+//! Rigid motions. A motion named `a_from_b` takes a point's coordinates in frame b to frame a: x_a
+//! = R x_b + t.
 
 use nalgebra::{Matrix3, Vector3};
 
@@ -34,8 +35,8 @@ impl Rigid {
         Self { r: self.r * b_from_c.r, t: self.r * b_from_c.t + self.t }
     }
 
-    /// The motion after a small turn `w` (rotation vector, radians, in frame a) about the frame's own origin and a shift `dt`:
-    /// R <- exp(w^) R, t <- t + dt.
+    /// The motion after a small turn `w` (rotation vector, radians, in frame a) about the frame's
+    /// own origin and a shift `dt`: R <- exp(w^) R, t <- t + dt.
     pub fn nudged(&self, w: &Vector3<f64>, dt: &Vector3<f64>) -> Self {
         Self { r: orthonormal(&(exp(w) * self.r)), t: self.t + dt }
     }
@@ -62,7 +63,8 @@ pub fn log(r: &Matrix3<f64>) -> Vector3<f64> {
     if std::f64::consts::PI - angle > 1e-3 {
         return odd * (angle / (2.0 * angle.sin()));
     }
-    // Near half a turn the odd part vanishes; the even part, (R + R^T) / 2 - cos I = (1 - cos) a a^T, carries the axis.
+    // Near half a turn the odd part vanishes; the even part, (R + R^T) / 2 - cos I = (1 - cos) a
+    // a^T, carries the axis.
     let even = (r + r.transpose()) / 2.0 - Matrix3::identity() * cos;
     let column = (0..3).max_by(|&i, &j| even[(i, i)].total_cmp(&even[(j, j)])).unwrap_or(0);
     let mut axis = even.column(column).into_owned();
@@ -76,7 +78,8 @@ pub fn log(r: &Matrix3<f64>) -> Vector3<f64> {
 
 /// The nearest rotation to a matrix that is almost one.
 pub fn orthonormal(m: &Matrix3<f64>) -> Matrix3<f64> {
-    // One Newton step of the polar decomposition is exact to rounding for matrices that a product has let drift.
+    // One Newton step of the polar decomposition is exact to rounding for matrices that a product
+    // has let drift.
     let corrected = m * (Matrix3::identity() * 1.5 - m.transpose() * m * 0.5);
     if (corrected.transpose() * corrected - Matrix3::identity()).amax() < 1e-9 {
         return corrected;
@@ -84,7 +87,8 @@ pub fn orthonormal(m: &Matrix3<f64>) -> Matrix3<f64> {
     nearest_rotation(m)
 }
 
-/// The rotation nearest to any matrix, by singular values (Frobenius norm); the identity if the matrix has no direction.
+/// The rotation nearest to any matrix, by singular values (Frobenius norm); the identity if the
+/// matrix has no direction.
 pub fn nearest_rotation(m: &Matrix3<f64>) -> Matrix3<f64> {
     let svd = m.svd(true, true);
     let (Some(u), Some(v_t)) = (svd.u, svd.v_t) else { return Matrix3::identity() };
@@ -93,8 +97,8 @@ pub fn nearest_rotation(m: &Matrix3<f64>) -> Matrix3<f64> {
     u * flip * v_t
 }
 
-/// The motion that takes points `b` best onto points `a` (least squares; Kabsch 1976, Umeyama 1991 without scale).
-/// None with fewer than three points or when they lie on a line.
+/// The motion that takes points `b` best onto points `a` (least squares; Kabsch 1976, Umeyama 1991
+/// without scale). None with fewer than three points or when they lie on a line.
 pub fn fit_rigid(a: &[Vector3<f64>], b: &[Vector3<f64>]) -> Option<Rigid> {
     if a.len() != b.len() || a.len() < 3 {
         return None;
@@ -140,8 +144,11 @@ mod tests {
 
     #[test]
     fn fitted_motion_is_the_one_applied() {
-        let motion = Rigid::new(exp(&Vector3::new(0.2, 1.0, -2.0)), Vector3::new(3.0, -40.0, 900.0));
-        let b: Vec<_> = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 2.0, 0.0], [0.0, 0.0, 3.0]].map(Vector3::from).to_vec();
+        let motion =
+            Rigid::new(exp(&Vector3::new(0.2, 1.0, -2.0)), Vector3::new(3.0, -40.0, 900.0));
+        let b: Vec<_> = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 2.0, 0.0], [0.0, 0.0, 3.0]]
+            .map(Vector3::from)
+            .to_vec();
         let a: Vec<_> = b.iter().map(|p| motion.apply(p)).collect();
         let found = fit_rigid(&a, &b).unwrap();
         assert_relative_eq!(found.r, motion.r, epsilon = 1e-12);

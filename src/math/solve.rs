@@ -1,4 +1,5 @@
-//! Small systems of normal equations, solved where they stand: matrices of fixed size, without views or allocations.
+//! Small systems of normal equations, solved where they stand: matrices of fixed size, without
+//! views or allocations.
 
 use nalgebra::{SMatrix, SVector};
 
@@ -62,7 +63,9 @@ mod tests {
 
     #[test]
     fn what_is_solved_solves_and_what_is_not_definite_is_refused() {
-        let root = SMatrix::<f64, 5, 5>::from_fn(|i, j| ((i * 7 + j * 3) % 5) as f64 + if i == j { 4.0 } else { 0.0 });
+        let root = SMatrix::<f64, 5, 5>::from_fn(|i, j| {
+            ((i * 7 + j * 3) % 5) as f64 + if i == j { 4.0 } else { 0.0 }
+        });
         let matrix = root * root.transpose();
         let right = SVector::<f64, 5>::from_fn(|i, _| i as f64 - 1.5);
         let x = Cholesky::new(&matrix).expect("a definite matrix").solve(&right);

@@ -1,4 +1,5 @@
-//! What lies among a job's photos and is none: films, raw files, pictures that this program drew. Each kind is told once.
+//! What lies among a job's photos and is none: films, raw files, pictures that this program drew.
+//! Each kind is told once.
 
 use std::collections::BTreeSet;
 
@@ -44,11 +45,13 @@ impl LeftAside {
         self.files.push((kind, id.to_owned()));
     }
 
-    /// One finding for each kind. `photos` are those that are used: a film or raw file beside the photo of its name is no loss.
+    /// One finding for each kind. `photos` are those that are used: a film or raw file beside the
+    /// photo of its name is no loss.
     pub fn findings<'ids>(&self, photos: impl IntoIterator<Item = &'ids str>) -> Vec<Finding> {
         let stems: BTreeSet<String> = photos.into_iter().map(stem).collect();
         let of = |kind: Aside, paired: bool| -> Vec<&str> {
-            let wanted = |(is, id): &&(Aside, String)| *is == kind && stems.contains(&stem(id)) == paired;
+            let wanted =
+                |(is, id): &&(Aside, String)| *is == kind && stems.contains(&stem(id)) == paired;
             self.files.iter().filter(wanted).map(|(_, id)| id.as_str()).collect()
         };
         let mut findings = Vec::new();
@@ -59,19 +62,33 @@ impl LeftAside {
             }
         };
         tell(of(Aside::Video, true), &|files, many| {
-            let what = if many { "are the short films of live photos" } else { "is the short film of a live photo" };
-            Finding::note("live-photo-film", format!("{files} {what}; the photo of the same name is used."), "Nothing to do.")
+            let what = if many {
+                "are the short films of live photos"
+            } else {
+                "is the short film of a live photo"
+            };
+            Finding::note(
+                "live-photo-film",
+                format!("{files} {what}; the photo of the same name is used."),
+                "Nothing to do.",
+            )
         });
         tell(of(Aside::Video, false), &|files, many| {
             let (is, it) = if many { ("are videos", "they are") } else { ("is a video", "it is") };
             Finding::warning(
                 "video-not-read",
-                format!("{files} {is}; {it} not used: a video's pictures are too small and too blurred to measure from."),
+                format!(
+                    "{files} {is}; {it} not used: a video's pictures are too small and too blurred to measure from."
+                ),
                 "Take photos instead, one from each standpoint.",
             )
         });
         tell(of(Aside::Raw, true), &|files, many| {
-            let (is, it) = if many { ("are raw camera files", "they are") } else { ("is a raw camera file", "it is") };
+            let (is, it) = if many {
+                ("are raw camera files", "they are")
+            } else {
+                ("is a raw camera file", "it is")
+            };
             Finding::note(
                 "raw-beside-photo",
                 format!("{files} {is}; {it} not used, since the photo of the same name is."),
@@ -85,8 +102,12 @@ impl LeftAside {
             }
             tell(files, &|files, many| {
                 let what = match (kind, many) {
-                    (Aside::Raw, true) => "are raw camera files, which this program does not read; they are",
-                    (Aside::Raw, false) => "is a raw camera file, which this program does not read; it is",
+                    (Aside::Raw, true) => {
+                        "are raw camera files, which this program does not read; they are"
+                    }
+                    (Aside::Raw, false) => {
+                        "is a raw camera file, which this program does not read; it is"
+                    }
                     (_, true) => "are pictures of a kind that this program does not read; they are",
                     (_, false) => "is a picture of a kind that this program does not read; it is",
                 };
@@ -100,10 +121,13 @@ impl LeftAside {
         let mut drawn = of(Aside::Drawn, false);
         drawn.extend(of(Aside::Drawn, true));
         tell(drawn, &|files, many| {
-            let (is, it) = if many { ("are pictures", "they are") } else { ("is a picture", "it is") };
+            let (is, it) =
+                if many { ("are pictures", "they are") } else { ("is a picture", "it is") };
             Finding::warning(
                 "picture-drawn-upon",
-                format!("{files} {is} that this program drew on, not a photo as the phone took it; {it} not used."),
+                format!(
+                    "{files} {is} that this program drew on, not a photo as the phone took it; {it} not used."
+                ),
                 "Take them out of the job folder, and give glance --picture a folder outside it.",
             )
         });

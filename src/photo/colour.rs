@@ -1,4 +1,5 @@
-//! Red, green and blue of a photo: one after the other for where brightness alone does not tell things apart, and together for people.
+//! Red, green and blue of a photo: one after the other for where brightness alone does not tell
+//! things apart, and together for people.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -15,14 +16,17 @@ pub struct Colours {
     pub codes: Vec<u8>,
 }
 
-/// What `look` says to the linear light of red, of green and of blue. One colour is held at a time. None for a photo without colour, one that is
-/// neither JPEG nor HEIC (phones write little else; the rest is judged by its brightness), and one that can't be read any more.
+/// What `look` says to the linear light of red, of green and of blue. One colour is held at a time.
+/// None for a photo without colour, one that is neither JPEG nor HEIC (phones write little else;
+/// the rest is judged by its brightness), and one that can't be read any more.
 ///
-/// Phones store colour at half the resolution: edges are twice as blurred as in brightness, alike on both sides.
+/// Phones store colour at half the resolution: edges are twice as blurred as in brightness, alike
+/// on both sides.
 pub fn look_at_colours<T>(file: &PhotoFile, look: impl Fn(&LinearImage) -> T) -> Option<[T; 3]> {
     let bytes = file.bytes().ok()?;
     let Content::Photo(format) = content_of(&bytes) else { return None };
-    let Colours { width, height, codes } = catch_unwind(AssertUnwindSafe(|| decoded(format, &bytes))).ok()??;
+    let Colours { width, height, codes } =
+        catch_unwind(AssertUnwindSafe(|| decoded(format, &bytes))).ok()??;
     drop(bytes);
     let light = light_table_8();
     let of_channel = |channel: usize| {
@@ -41,7 +45,8 @@ fn decoded(format: PhotoFormat, bytes: &[u8]) -> Option<Colours> {
     }
 }
 
-/// A HEIC photo's colours, which libraries for pictures do not read, in sRGB and as the sensor saw it. None for any other file.
+/// A HEIC photo's colours, which libraries for pictures do not read, in sRGB and as the sensor saw
+/// it. None for any other file.
 pub fn heic_colours(path: &Path) -> Option<Colours> {
     if content_of(&head_of(path)) != Content::Photo(PhotoFormat::Heic) {
         return None;

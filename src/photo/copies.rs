@@ -1,45 +1,54 @@
 //! Whether two photos are one: the same picture coded anew, made smaller, turned, or drawn upon.
 //!
-//! A copy proves nothing that its original does not. A second photo taken from nearly the same place does, and is told from a copy by
-//! two things that no copying changes. The hand that holds a phone moves it by several pixels between two photos, while a copy lies on
-//! its original to a small part of a pixel. And where a stand holds it, each photo has a grain of its own, while a copy has its
-//! original's, as far as coding left any.
+//! A copy proves nothing that its original does not. A second photo taken from nearly the same
+//! place does, and is told from a copy by two things that no copying changes. The hand that holds a
+//! phone moves it by several pixels between two photos, while a copy lies on its original to a
+//! small part of a pixel. And where a stand holds it, each photo has a grain of its own, while a
+//! copy has its original's, as far as coding left any.
 
 use super::{Impression, LinearImage};
 
-/// Shapes that differ by more are not one picture: sizes are rounded to whole pixels, of 100 at least.
+/// Shapes that differ by more are not one picture: sizes are rounded to whole pixels, of 100 at
+/// least.
 const SHAPE: f64 = 0.01;
 /// Every so many cells one is compared at first, of every two photos.
 const COARSE: usize = 16;
-/// Least correlation of the coarse cells: names and lines drawn all over a photo took it to 0.975, other copies have 0.997 and more. Of
-/// no two photos in 46 sets it was above 0.865.
+/// Least correlation of the coarse cells: names and lines drawn all over a photo took it to 0.975,
+/// other copies have 0.997 and more. Of no two photos in 46 sets it was above 0.865.
 const COARSE_ALIKE: f64 = 0.95;
 /// Cells on a side of the blocks in which impressions are compared.
 const BLOCK: usize = 32;
-/// A block with less contrast shows no motion: a hundredth of white, far above what grain leaves in the mean of 200 pixels.
+/// A block with less contrast shows no motion: a hundredth of white, far above what grain leaves in
+/// the mean of 200 pixels.
 const CONTRAST: f64 = 0.01;
-/// Share of a block's variance that brightness and motion may leave unexplained: JPEG of quality 40 stays below it in every block.
+/// Share of a block's variance that brightness and motion may leave unexplained: JPEG of quality 40
+/// stays below it in every block.
 const UNEXPLAINED: f64 = 0.03;
-/// Fewest blocks that show something, and the share of them that must be the same: what is drawn upon a photo covers some.
+/// Fewest blocks that show something, and the share of them that must be the same: what is drawn
+/// upon a photo covers some.
 const MIN_BLOCKS: usize = 6;
 const SAME_BLOCKS: f64 = 0.6;
-/// By how much a copy of the same size may seem moved, px: coding anew was seen to do up to 0.06, and a hand moves a phone by more
-/// than a pixel.
+/// By how much a copy of the same size may seem moved, px: coding anew was seen to do up to 0.06,
+/// and a hand moves a phone by more than a pixel.
 const MOVED: f64 = 0.25;
-/// And one of another size, px of the smaller: programs that make photos smaller differ in where they take a pixel's middle to be.
+/// And one of another size, px of the smaller: programs that make photos smaller differ in where
+/// they take a pixel's middle to be.
 const MOVED_SMALLER: f64 = 1.0;
 /// Pixels on a side of the blocks in which grain is compared.
 const GRAIN_BLOCK: usize = 16;
 /// Variance of the grain in a block that coding left none of: a third of an 8-bit code.
 const NO_GRAIN: f64 = (0.33 / 255.0) * (0.33 / 255.0);
-/// The calmest share of blocks is looked at, where grain counts for more than what is in the picture, and so many at least.
+/// The calmest share of blocks is looked at, where grain counts for more than what is in the
+/// picture, and so many at least.
 const CALM: usize = 4;
 const MIN_GRAIN_BLOCKS: usize = 40;
-/// Share of the weaker grain that two photos of one camera have in common in the calmest blocks: less than 0.6 of photos with a grain of
-/// half a code to six codes (what is in the picture counts as well), 0.95 and more of a copy of quality 90 and above.
+/// Share of the weaker grain that two photos of one camera have in common in the calmest blocks:
+/// less than 0.6 of photos with a grain of half a code to six codes (what is in the picture counts
+/// as well), 0.95 and more of a copy of quality 90 and above.
 const COMMON_GRAIN: f64 = 0.75;
-/// How much weaker detail may be in one, in the calmest quarter, the calmer half and the whole of the picture: two photos of one camera
-/// are alike within a hundredth, and a copy of quality 85 or less differs by 8 hundredths and more in one of them.
+/// How much weaker detail may be in one, in the calmest quarter, the calmer half and the whole of
+/// the picture: two photos of one camera are alike within a hundredth, and a copy of quality 85 or
+/// less differs by 8 hundredths and more in one of them.
 const LIKE_DETAIL: f64 = 0.95;
 
 /// Quarter turns to the right by which the second picture is turned against the first.
@@ -65,7 +74,8 @@ impl Turn {
     }
 }
 
-/// How the second photo may be a copy of the first, by their impressions: None where it is another photo.
+/// How the second photo may be a copy of the first, by their impressions: None where it is another
+/// photo.
 pub fn may_be_copy(first: &Impression, second: &Impression) -> Option<Turn> {
     // Where nothing is to be seen, nothing but the same pixels gives the same means.
     if first == second {
@@ -76,7 +86,10 @@ pub fn may_be_copy(first: &Impression, second: &Impression) -> Option<Turn> {
         let shape = (first.width * height) as f64 / (first.height * width) as f64;
         // A square picture's grid lies along its width, and so may be turned wrongly.
         let same_grid = turn.size((second.columns, second.rows)) == (first.columns, first.rows);
-        same_grid && shape.ln().abs() < SHAPE && coarsely_alike(first, second, turn) && lies_on(first, second, turn)
+        same_grid
+            && shape.ln().abs() < SHAPE
+            && coarsely_alike(first, second, turn)
+            && lies_on(first, second, turn)
     })
 }
 
@@ -124,7 +137,8 @@ impl Sums {
     }
 }
 
-/// Whether the second lies on the first without motion: most blocks that show something are the same, and the quarters stand still.
+/// Whether the second lies on the first without motion: most blocks that show something are the
+/// same, and the quarters stand still.
 fn lies_on(first: &Impression, second: &Impression, turn: Turn) -> bool {
     let (n_blocks, same) = blocks(first, second, turn);
     if n_blocks < MIN_BLOCKS || (same.len() as f64) < SAME_BLOCKS * n_blocks as f64 {
@@ -138,12 +152,14 @@ fn lies_on(first: &Impression, second: &Impression, turn: Turn) -> bool {
     };
     let px = [first.width as f64 / first.columns as f64, first.height as f64 / first.rows as f64];
     let still = (0..4).filter(|&quarter| {
-        let mut of_quarter: Vec<&Same> = same.iter().filter(|block| block.quarter == quarter).collect();
+        let mut of_quarter: Vec<&Same> =
+            same.iter().filter(|block| block.quarter == quarter).collect();
         of_quarter.sort_by(|a, b| a.unexplained.total_cmp(&b.unexplained));
         // What is drawn upon a photo seems to move it; the better half of the blocks is free of it.
         of_quarter.truncate(of_quarter.len().div_ceil(2));
         (0..2).all(|axis| {
-            let mut moved: Vec<f64> = of_quarter.iter().map(|block| block.moved[axis] * px[axis]).collect();
+            let mut moved: Vec<f64> =
+                of_quarter.iter().map(|block| block.moved[axis] * px[axis]).collect();
             moved.sort_by(f64::total_cmp);
             moved.get(moved.len() / 2).is_none_or(|median| median.abs() <= allowed)
         })
@@ -169,7 +185,8 @@ fn blocks(first: &Impression, second: &Impression, turn: Turn) -> (usize, Vec<Sa
     for top in (0..first.rows).step_by(BLOCK) {
         for left in (0..first.columns).step_by(BLOCK) {
             // Normal equations of second = gain * first + level - motion * slope.
-            let (mut normal, mut right) = (nalgebra::Matrix4::<f64>::zeros(), nalgebra::Vector4::<f64>::zeros());
+            let (mut normal, mut right) =
+                (nalgebra::Matrix4::<f64>::zeros(), nalgebra::Vector4::<f64>::zeros());
             let (mut sums, mut squares) = (Sums::default(), 0.0);
             for y in top.max(1)..(top + BLOCK).min(first.rows - 1) {
                 for x in left.max(1)..(left + BLOCK).min(first.columns - 1) {
@@ -188,11 +205,14 @@ fn blocks(first: &Impression, second: &Impression, turn: Turn) -> (usize, Vec<Sa
                 continue;
             }
             n_blocks += 1;
-            let Some(solved) = normal.cholesky().map(|normal| normal.solve(&right)) else { continue };
+            let Some(solved) = normal.cholesky().map(|normal| normal.solve(&right)) else {
+                continue;
+            };
             let unexplained = (squares - solved.dot(&right)) / sums.n / other;
             // What grows darker where the other grows brighter is a negative.
             if solved[0] > 0.0 && unexplained < UNEXPLAINED {
-                let quarter = usize::from(left >= first.columns / 2) + 2 * usize::from(top >= first.rows / 2);
+                let quarter =
+                    usize::from(left >= first.columns / 2) + 2 * usize::from(top >= first.rows / 2);
                 same.push(Same { quarter, unexplained, moved: [solved[2], solved[3]] });
             }
         }
@@ -200,8 +220,8 @@ fn blocks(first: &Impression, second: &Impression, turn: Turn) -> (usize, Vec<Sa
     (n_blocks, same)
 }
 
-/// Whether two photos that lie on each other have one grain, or one of them has lost detail. Where they differ in size, coding and
-/// reducing leave too little to tell: they are taken for one.
+/// Whether two photos that lie on each other have one grain, or one of them has lost detail. Where
+/// they differ in size, coding and reducing leave too little to tell: they are taken for one.
 pub fn have_one_grain(first: &LinearImage, second: &LinearImage, turn: Turn) -> bool {
     let size = (first.width(), first.height());
     // Nor does a camera turn one of two photos that it takes without moving.
@@ -234,11 +254,13 @@ pub fn have_one_grain(first: &LinearImage, second: &LinearImage, turn: Turn) -> 
     blocks.sort_by(|a, b| (a[0] + a[1]).total_cmp(&(b[0] + b[1])));
     let n_calm = (blocks.len() / CALM).max(MIN_GRAIN_BLOCKS);
     if blocks.len() < n_calm {
-        // Coding left no grain that could tell; what lies on a photo to a part of a pixel is taken for its copy.
+        // Coding left no grain that could tell; what lies on a photo to a part of a pixel is taken
+        // for its copy.
         return true;
     }
     let sum = |n: usize, idx: usize| blocks[..n].iter().map(|block| block[idx]).sum::<f64>();
-    // Coding anew takes detail away, or puts its own there, and no camera does so in one of two photos.
+    // Coding anew takes detail away, or puts its own there, and no camera does so in one of two
+    // photos.
     let like = |n: usize| sum(n, 0).min(sum(n, 1)) >= LIKE_DETAIL * sum(n, 0).max(sum(n, 1));
     if ![n_calm, blocks.len() / 2, blocks.len()].into_iter().all(like) {
         return true;

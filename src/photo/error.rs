@@ -9,7 +9,8 @@ use crate::finding::Finding;
 use super::format::PhotoFormat;
 use super::read::{MAX_FILE_BYTES, MAX_PIXELS, MAX_SIDE, MIN_SIDE};
 
-/// Why a photo could not be read. Messages name no path, so that results say the same on every machine.
+/// Why a photo could not be read. Messages name no path, so that results say the same on every
+/// machine.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum PhotoError {
     #[error("the file can't be read: {0}")]
@@ -54,7 +55,9 @@ impl PhotoError {
             Self::NotAPicture => "photo-not-a-picture",
             Self::KindNotRead(_) => "photo-kind-not-read",
             Self::HeicNotBuiltIn => "photo-heic",
-            Self::FileTooLarge(_) | Self::PictureTooLarge(..) | Self::TooMuchMemory => "photo-too-large",
+            Self::FileTooLarge(_) | Self::PictureTooLarge(..) | Self::TooMuchMemory => {
+                "photo-too-large"
+            }
             Self::PictureTooSmall(..) => "photo-too-small",
             Self::CutOff => "photo-cut-off",
             Self::Damaged { .. } => "photo-damaged",
@@ -65,13 +68,19 @@ impl PhotoError {
     /// What the person can do about it.
     pub fn advice(&self) -> &'static str {
         match self {
-            Self::Unreadable(_) => "Check that the file may be read, and copy it from the phone again.",
+            Self::Unreadable(_) => {
+                "Check that the file may be read, and copy it from the phone again."
+            }
             Self::NotAFile => "Copy the photo itself into the folder.",
             Self::Empty | Self::CutOff | Self::Damaged { .. } => {
                 "Copy it from the phone again with a cable or card reader; if it still fails, take the photo again."
             }
-            Self::NotAPicture => "Take the file out of the folder, or put the photo it should be in its place.",
-            Self::KindNotRead(_) => "Save it as JPEG at full size without cropping, or set the camera to JPEG, HDR off.",
+            Self::NotAPicture => {
+                "Take the file out of the folder, or put the photo it should be in its place."
+            }
+            Self::KindNotRead(_) => {
+                "Save it as JPEG at full size without cropping, or set the camera to JPEG, HDR off."
+            }
             Self::HeicNotBuiltIn => {
                 "Set the phone to JPEG (in the camera's settings: formats, \"most compatible\", or \"high efficiency\" off) and take the \
                  photo again, or take a program that was built with its default features"
@@ -80,13 +89,17 @@ impl PhotoError {
                 "Use the phone's ordinary photo mode, not a panorama or a stitched picture; 8 to 50 megapixels are plenty."
             }
             Self::PictureTooSmall(..) => "Put the photo itself in the folder, not its thumbnail.",
-            Self::Changed => "Let no other program write to the job folder meanwhile, and measure again.",
+            Self::Changed => {
+                "Let no other program write to the job folder meanwhile, and measure again."
+            }
         }
     }
 
-    /// The same as a finding about this photo (`file` as in the result, such as `1-mark-forward/03.jpg`).
+    /// The same as a finding about this photo (`file` as in the result, such as
+    /// `1-mark-forward/03.jpg`).
     pub fn finding(&self, file: &str) -> Finding {
-        Finding::refused(self.id(), format!("{file} is not used: {self}."), self.advice()).in_photo(file)
+        Finding::refused(self.id(), format!("{file} is not used: {self}."), self.advice())
+            .in_photo(file)
     }
 }
 
@@ -95,7 +108,9 @@ pub(super) fn reason(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::NotFound => "it is not there, or a link leads nowhere".to_owned(),
         io::ErrorKind::PermissionDenied => "this user may not read it".to_owned(),
-        io::ErrorKind::InvalidInput | io::ErrorKind::InvalidFilename => "its name can't be used".to_owned(),
+        io::ErrorKind::InvalidInput | io::ErrorKind::InvalidFilename => {
+            "its name can't be used".to_owned()
+        }
         kind => kind.to_string(),
     }
 }

@@ -7,12 +7,14 @@ use exif::{Context, Exif, Field, In, Reader, Tag, Value};
 
 /// Diagonal of a 35 mm film frame (36 x 24 mm), mm: what "35 mm equivalent" focal lengths refer to.
 const FILM_DIAGONAL_MM: f64 = 43.267;
-/// Equivalent focal lengths outside are not believed: no lens for this job is shorter or longer (common practice, no source).
+/// Equivalent focal lengths outside are not believed: no lens for this job is shorter or longer
+/// (common practice, no source).
 const FOCAL_35MM_RANGE: std::ops::RangeInclusive<f64> = 5.0..=1200.0;
 /// Longer texts are cut: no camera's name needs more.
 const MAX_TEXT_CHARS: usize = 120;
 
-/// How far into a file XMP is looked for: it stands before the picture, behind EXIF (64 kB at most) and a colour profile.
+/// How far into a file XMP is looked for: it stands before the picture, behind EXIF (64 kB at most)
+/// and a colour profile.
 const XMP_SEARCH_BYTES: usize = 256 * 1024;
 
 /// The EXIF facts of one photo; None where the file doesn't say, or says nonsense.
@@ -29,14 +31,16 @@ pub struct ExifFacts {
     pub digital_zoom: Option<f64>,
     /// 1 to 8, how to turn the picture for people. Never turns geometry.
     pub orientation: Option<u8>,
-    /// Width and height in pixels as taken; differ from the stored ones when the photo was cropped or shrunk since.
+    /// Width and height in pixels as taken; differ from the stored ones when the photo was cropped
+    /// or shrunk since.
     pub pixel_size: Option<(usize, usize)>,
     /// When it was taken, as the camera wrote it: "2026:05:16 10:04:48".
     pub taken: Option<String>,
     pub body_serial: Option<String>,
     /// The file says where the photo was taken.
     pub has_gps: bool,
-    /// The file holds a serial number of the camera or lens, or its owner's name, in a standard tag.
+    /// The file holds a serial number of the camera or lens, or its owner's name, in a standard
+    /// tag.
     pub has_serial: bool,
     /// Some of the EXIF data could not be read.
     pub damaged: bool,
@@ -59,8 +63,9 @@ impl ExifFacts {
         Self { damaged: true, ..Self::default() }
     }
 
-    /// Start value of the focal length, px, for a picture of this size. None without a 35 mm equivalent: the focal length
-    /// in millimetres alone says nothing without the sensor's size.
+    /// Start value of the focal length, px, for a picture of this size. None without a 35 mm
+    /// equivalent: the focal length in millimetres alone says nothing without the sensor's
+    /// size.
     pub fn start_focal_px(&self, width: usize, height: usize) -> Option<f64> {
         let diagonal_px = (width as f64).hypot(height as f64);
         self.focal_length_35mm.map(|focal| focal * diagonal_px / FILM_DIAGONAL_MM)
@@ -69,21 +74,34 @@ impl ExifFacts {
     fn from_exif(exif: &Exif) -> Self {
         let text = |tag| exif.get_field(tag, In::PRIMARY).and_then(text_of);
         let number = |tag| exif.get_field(tag, In::PRIMARY).and_then(number_of);
-        let whole = |tag| number(tag).filter(|&value| (1.0..=1e6).contains(&value)).map(|value| value as usize);
-        let serials = [Tag::BodySerialNumber, Tag::LensSerialNumber, Tag::CameraOwnerName, Tag(Context::Tiff, 0xC62F)];
+        let whole = |tag| {
+            number(tag).filter(|&value| (1.0..=1e6).contains(&value)).map(|value| value as usize)
+        };
+        let serials = [
+            Tag::BodySerialNumber,
+            Tag::LensSerialNumber,
+            Tag::CameraOwnerName,
+            Tag(Context::Tiff, 0xC62F),
+        ];
         Self {
             make: text(Tag::Make),
             model: text(Tag::Model),
             lens_model: text(Tag::LensModel),
             focal_length_mm: number(Tag::FocalLength).filter(|&focal| focal > 0.0),
-            focal_length_35mm: number(Tag::FocalLengthIn35mmFilm).filter(|focal| FOCAL_35MM_RANGE.contains(focal)),
-            digital_zoom: number(Tag::DigitalZoomRatio).filter(|&zoom| (1.0..=100.0).contains(&zoom)),
-            orientation: number(Tag::Orientation).filter(|turn| (1.0..=8.0).contains(turn)).map(|turn| turn as u8),
+            focal_length_35mm: number(Tag::FocalLengthIn35mmFilm)
+                .filter(|focal| FOCAL_35MM_RANGE.contains(focal)),
+            digital_zoom: number(Tag::DigitalZoomRatio)
+                .filter(|&zoom| (1.0..=100.0).contains(&zoom)),
+            orientation: number(Tag::Orientation)
+                .filter(|turn| (1.0..=8.0).contains(turn))
+                .map(|turn| turn as u8),
             pixel_size: whole(Tag::PixelXDimension).zip(whole(Tag::PixelYDimension)),
             taken: text(Tag::DateTimeOriginal),
             body_serial: text(Tag::BodySerialNumber),
             // The version number of the GPS block says nothing of a place.
-            has_gps: exif.fields().any(|field| field.tag.context() == Context::Gps && field.tag != Tag::GPSVersionID),
+            has_gps: exif
+                .fields()
+                .any(|field| field.tag.context() == Context::Gps && field.tag != Tag::GPSVersionID),
             has_serial: serials.into_iter().any(|tag| text(tag).is_some()),
             damaged: false,
         }
@@ -100,7 +118,8 @@ fn parsed(bytes: &[u8]) -> (Result<Exif, exif::Error>, bool) {
     (parsed, damaged)
 }
 
-/// New EXIF (a TIFF structure) with what measuring reads of a file's EXIF and nothing else; None where it reads nothing.
+/// New EXIF (a TIFF structure) with what measuring reads of a file's EXIF and nothing else; None
+/// where it reads nothing.
 pub fn of_the_lens(bytes: &[u8]) -> Option<Vec<u8>> {
     let exif = parsed(bytes).0.ok()?;
     let facts = ExifFacts::from_exif(&exif);
@@ -122,12 +141,17 @@ pub fn of_the_lens(bytes: &[u8]) -> Option<Vec<u8>> {
         // Not written as any whole number: other programs know it as a short one only.
         (Tag::Orientation, facts.orientation.map(|turn| Value::Short(vec![turn.into()]))),
         (Tag::FocalLength, number(Tag::FocalLength, facts.focal_length_mm.is_some())),
-        (Tag::FocalLengthIn35mmFilm, number(Tag::FocalLengthIn35mmFilm, facts.focal_length_35mm.is_some())),
+        (
+            Tag::FocalLengthIn35mmFilm,
+            number(Tag::FocalLengthIn35mmFilm, facts.focal_length_35mm.is_some()),
+        ),
         (Tag::DigitalZoomRatio, number(Tag::DigitalZoomRatio, facts.digital_zoom.is_some())),
         (Tag::PixelXDimension, number(Tag::PixelXDimension, has_size)),
         (Tag::PixelYDimension, number(Tag::PixelYDimension, has_size)),
     ];
-    let field = |(tag, value): (Tag, Option<Value>)| Some(Field { tag, ifd_num: In::PRIMARY, value: value? });
+    let field = |(tag, value): (Tag, Option<Value>)| {
+        Some(Field { tag, ifd_num: In::PRIMARY, value: value? })
+    };
     let fields: Vec<Field> = values.into_iter().filter_map(field).collect();
     if fields.is_empty() {
         return None;
@@ -139,13 +163,17 @@ pub fn of_the_lens(bytes: &[u8]) -> Option<Vec<u8>> {
     Some(out.into_inner())
 }
 
-/// Whether any part of a file names a latitude in the way of XMP, in 8 or 16 bits a letter and wherever it lies; packed texts and
-/// other ways of saying a place stay unknown.
+/// Whether any part of a file names a latitude in the way of XMP, in 8 or 16 bits a letter and
+/// wherever it lies; packed texts and other ways of saying a place stay unknown.
 pub fn names_a_place(bytes: &[u8]) -> bool {
     const NAME: &[u8] = b"GPSLatitude";
-    let follows =
-        |at: usize, step: usize| NAME.iter().enumerate().all(|(idx, letter)| bytes.get(at + step * idx) == Some(letter));
-    bytes.iter().enumerate().any(|(at, &byte)| byte == NAME[0] && (follows(at, 1) || follows(at, 2)))
+    let follows = |at: usize, step: usize| {
+        NAME.iter().enumerate().all(|(idx, letter)| bytes.get(at + step * idx) == Some(letter))
+    };
+    bytes
+        .iter()
+        .enumerate()
+        .any(|(at, &byte)| byte == NAME[0] && (follows(at, 1) || follows(at, 2)))
 }
 
 /// Whether the XMP packet, a second place where programs write, tells where the photo was taken.
@@ -159,7 +187,11 @@ fn xmp_names_a_place(bytes: &[u8]) -> bool {
 fn text_of(field: &Field) -> Option<String> {
     let Value::Ascii(parts) = &field.value else { return None };
     let bytes = parts.first()?;
-    let text: String = String::from_utf8_lossy(bytes).chars().filter(|c| !c.is_control()).take(MAX_TEXT_CHARS).collect();
+    let text: String = String::from_utf8_lossy(bytes)
+        .chars()
+        .filter(|c| !c.is_control())
+        .take(MAX_TEXT_CHARS)
+        .collect();
     let text = text.trim();
     (!text.is_empty()).then(|| text.to_owned())
 }

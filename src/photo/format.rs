@@ -1,4 +1,5 @@
-//! What kind of file this is, told by its first bytes. Names lie: a phone's "IMG_0001.jpg" can hold HEIC.
+//! What kind of file this is, told by its first bytes. Names lie: a phone's "IMG_0001.jpg" can hold
+//! HEIC.
 
 use std::fmt;
 
@@ -45,8 +46,8 @@ pub(super) enum Content {
 /// Bytes that [`content_of`] and [`is_drawn`] need to see.
 pub(super) const SNIFF_BYTES: usize = 64;
 
-/// The comment that marks a JPEG as a picture into which this program drew: the whole segment, which comes right behind the file's
-/// first two bytes.
+/// The comment that marks a JPEG as a picture into which this program drew: the whole segment,
+/// which comes right behind the file's first two bytes.
 pub const DRAWN_SEGMENT: &[u8] = b"\xFF\xFE\x00\x22drawn by sightcord: not a photo\0";
 
 /// Whether the file is a picture that this program drew.
@@ -90,12 +91,15 @@ fn is_raw_by_content(head: &[u8]) -> bool {
         || (head.starts_with(b"II*\0") && head.get(8..10) == Some(b"CR"))
 }
 
-/// ISO base media files: the major brand, or any compatible brand within the first bytes, tells what is inside.
+/// ISO base media files: the major brand, or any compatible brand within the first bytes, tells
+/// what is inside.
 fn content_by_brand(head: &[u8]) -> Content {
     let brands = || head.get(8..head.len().min(32)).unwrap_or_default().chunks_exact(4);
     if brands().any(|brand| brand == b"avif" || brand == b"avis") {
         Content::OtherPicture("AVIF")
-    } else if brands().any(|brand| matches!(brand, b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"mif1" | b"msf1")) {
+    } else if brands().any(|brand| {
+        matches!(brand, b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"mif1" | b"msf1")
+    }) {
         Content::Photo(PhotoFormat::Heic)
     } else if brands().any(|brand| brand == b"crx ") {
         Content::OtherPicture("raw camera file")
@@ -123,10 +127,15 @@ pub(super) fn kind_by_name(name: &str) -> NameKind {
         None => return NameKind::Other,
     };
     match ending.as_str() {
-        "jpg" | "jpeg" | "jpe" | "jfif" | "png" | "tif" | "tiff" | "webp" | "heic" | "heif" | "hif" => NameKind::Photo,
+        "jpg" | "jpeg" | "jpe" | "jfif" | "png" | "tif" | "tiff" | "webp" | "heic" | "heif"
+        | "hif" => NameKind::Photo,
         "avif" | "gif" | "bmp" | "jxl" | "jp2" | "j2k" => NameKind::OtherPicture,
-        "dng" | "cr2" | "cr3" | "nef" | "arw" | "raf" | "orf" | "rw2" | "pef" | "srw" | "raw" => NameKind::Raw,
-        "mov" | "mp4" | "m4v" | "avi" | "3gp" | "mts" | "m2ts" | "webm" | "mkv" | "hevc" => NameKind::Video,
+        "dng" | "cr2" | "cr3" | "nef" | "arw" | "raf" | "orf" | "rw2" | "pef" | "srw" | "raw" => {
+            NameKind::Raw
+        }
+        "mov" | "mp4" | "m4v" | "avi" | "3gp" | "mts" | "m2ts" | "webm" | "mkv" | "hevc" => {
+            NameKind::Video
+        }
         _ => NameKind::Other,
     }
 }

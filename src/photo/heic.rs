@@ -1,11 +1,13 @@
 //! HEIC, where the program was built with the feature "heic", as it is by default.
 //!
-//! Codes are taken to sRGB first, by the file's colour profile or by its code points (ITU-T H.273), so that a wide-gamut photo and one
-//! in another transfer curve give the light they mean. What can't be taken there (HDR in PQ or HLG, a profile that is no
-//! RGB picture's) is refused: its edges would lie elsewhere.
+//! Codes are taken to sRGB first, by the file's colour profile or by its code points (ITU-T H.273),
+//! so that a wide-gamut photo and one in another transfer curve give the light they mean. What
+//! can't be taken there (HDR in PQ or HLG, a profile that is no RGB picture's) is refused: its
+//! edges would lie elsewhere.
 //!
-//! A HEIC file turns its picture by properties of the file and not by EXIF. They are undone here: geometry stays as the
-//! sensor saw it, or photos taken upright and sideways would not share a lens. People get the turn as an orientation, as in EXIF.
+//! A HEIC file turns its picture by properties of the file and not by EXIF. They are undone here:
+//! geometry stays as the sensor saw it, or photos taken upright and sideways would not share a
+//! lens. People get the turn as an orientation, as in EXIF.
 
 use heifer::heifer_hevc_dec::nal::{NalUnit, split_annex_b};
 use heifer::heifer_hevc_dec::params::ParameterSets;
@@ -18,9 +20,11 @@ use super::read::{Decoded, MAX_PIXELS, check_size};
 use super::srgb::{light_table_8, luminance};
 use super::{LinearImage, PhotoError, PhotoFormat};
 
-/// Most parts that a picture is put together from: 120 megapixels in parts of 256 pixels a side are 1,831.
+/// Most parts that a picture is put together from: 120 megapixels in parts of 256 pixels a side are
+/// 1,831.
 const MOST_PARTS: usize = 4096;
-/// Parts may reach over the picture's edges; more coded pixels than this many times the largest picture are no photo.
+/// Parts may reach over the picture's edges; more coded pixels than this many times the largest
+/// picture are no photo.
 const CODED_PIXELS: u64 = 2 * MAX_PIXELS as u64;
 
 /// Luminance as the sensor saw it.
@@ -29,8 +33,11 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
     let (width, height) = (picture.width as usize, picture.height as usize);
     let light = light_table_8();
     let light_of = |code: u8| light[usize::from(code)];
-    let data: Vec<f32> =
-        picture.data.chunks_exact(4).map(|pixel| luminance(light_of(pixel[0]), light_of(pixel[1]), light_of(pixel[2]))).collect();
+    let data: Vec<f32> = picture
+        .data
+        .chunks_exact(4)
+        .map(|pixel| luminance(light_of(pixel[0]), light_of(pixel[1]), light_of(pixel[2])))
+        .collect();
     Ok(Decoded { luma: LinearImage::new(width, height, data), trailing_bytes: 0 })
 }
 
@@ -38,20 +45,29 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
 pub(super) fn decode_colours(bytes: &[u8]) -> Option<Colours> {
     let picture = picture(bytes).ok()?;
     let (width, height) = (picture.width as usize, picture.height as usize);
-    let codes = picture.data.chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect();
+    let codes =
+        picture.data.chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect();
     Some(Colours { width, height, codes })
 }
 
-/// How the file turns its picture for people, as EXIF numbers it (1 to 8). None for a file that can't be read.
+/// How the file turns its picture for people, as EXIF numbers it (1 to 8). None for a file that
+/// can't be read.
 pub(super) fn orientation(bytes: &[u8]) -> Option<u8> {
     let file = HeifFile::parse(bytes).ok()?;
-    // Where the sensor's right and its down point to in the picture that people see: (x to the right, y down).
-    let shown = file.item_properties(file.primary_id).ok()?.fold([(1, 0), (0, 1)], |axes, turn| match turn {
-        Property::Rotation(quarters) => (0..quarters % 4).fold(axes, |axes, _| axes.map(|(x, y)| (y, -x))),
-        Property::Mirror(true) => axes.map(|(x, y)| (x, -y)),
-        Property::Mirror(false) => axes.map(|(x, y)| (-x, y)),
-        _ => axes,
-    });
+    // Where the sensor's right and its down point to in the picture that people see: (x to the
+    // right, y down).
+    let shown =
+        file.item_properties(file.primary_id).ok()?.fold(
+            [(1, 0), (0, 1)],
+            |axes, turn| match turn {
+                Property::Rotation(quarters) => {
+                    (0..quarters % 4).fold(axes, |axes, _| axes.map(|(x, y)| (y, -x)))
+                }
+                Property::Mirror(true) => axes.map(|(x, y)| (x, -y)),
+                Property::Mirror(false) => axes.map(|(x, y)| (-x, y)),
+                _ => axes,
+            },
+        );
     Some(match shown {
         [(-1, 0), (0, 1)] => 2,
         [(-1, 0), (0, -1)] => 3,
@@ -81,14 +97,19 @@ fn picture(bytes: &[u8]) -> Result<Image<u8>, PhotoError> {
     // Threads change no byte of a decoded picture, but photos are already read side by side.
     let options = Options { max_threads: 1, max_pixels: MAX_PIXELS as u64 };
     let mut picture = heifer::decode_srgb_rgba8(bytes, &options).map_err(|error| match error {
-        Error::Unsupported(what) if what.starts_with("transfer") => unusual("HDR, or another brightness curve than usual"),
+        Error::Unsupported(what) if what.starts_with("transfer") => {
+            unusual("HDR, or another brightness curve than usual")
+        }
         Error::Unsupported(what) => unusual(&what),
         error => damaged(&error),
     })?;
-    let turns: Vec<Property> = file.item_properties(file.primary_id).map_err(|error| damaged(&error))?.cloned().collect();
+    let turns: Vec<Property> =
+        file.item_properties(file.primary_id).map_err(|error| damaged(&error))?.cloned().collect();
     for turn in turns.iter().rev() {
         picture = match turn {
-            Property::Rotation(quarters) if quarters % 4 != 0 => picture.rotate_ccw(4 - quarters % 4),
+            Property::Rotation(quarters) if quarters % 4 != 0 => {
+                picture.rotate_ccw(4 - quarters % 4)
+            }
             Property::Mirror(top_bottom) => picture.mirror(*top_bottom),
             _ => picture,
         };
@@ -97,8 +118,8 @@ fn picture(bytes: &[u8]) -> Result<Image<u8>, PhotoError> {
     Ok(picture)
 }
 
-/// Refuses what would take longer to decode than any photo does: a few bytes can name one large part thousands of times. Phones
-/// write one coded picture, or a grid of them.
+/// Refuses what would take longer to decode than any photo does: a few bytes can name one large
+/// part thousands of times. Phones write one coded picture, or a grid of them.
 fn check_parts(file: &HeifFile<'_>, n_bytes: usize) -> Result<(), PhotoError> {
     let primary = file.primary_id;
     let kind = file.item(primary).map_err(|error| damaged(&error))?.item_type.0;
@@ -129,7 +150,8 @@ fn check_parts(file: &HeifFile<'_>, n_bytes: usize) -> Result<(), PhotoError> {
             return Err(damaged(&"a part of it is larger than it says"));
         }
         coded_pixels += largest;
-        // Each part brings its own settings, of some hundred bytes, along with its share of the file.
+        // Each part brings its own settings, of some hundred bytes, along with its share of the
+        // file.
         if coded_bytes > 2 * n_bytes + (MOST_PARTS << 10) || coded_pixels > CODED_PIXELS {
             return Err(unusual("its parts are larger than the picture"));
         }
@@ -145,7 +167,9 @@ fn largest_picture(stream: &[u8]) -> Result<u64, PhotoError> {
         let unit = NalUnit::parse(unit).map_err(|error| damaged(&error))?;
         if sets.add(&unit).map_err(|error| damaged(&error))? {
             let sizes = sets.sps.iter().flatten();
-            let pixels = sizes.map(|sps| u64::from(sps.pic_width_in_luma_samples) * u64::from(sps.pic_height_in_luma_samples));
+            let pixels = sizes.map(|sps| {
+                u64::from(sps.pic_width_in_luma_samples) * u64::from(sps.pic_height_in_luma_samples)
+            });
             largest = pixels.fold(largest, u64::max);
         }
     }
@@ -156,7 +180,9 @@ fn has_alpha(file: &HeifFile<'_>, item: ItemId) -> Result<bool, PhotoError> {
     for beside in file.referencing_items(item, b"auxl") {
         let mut properties = file.item_properties(beside).map_err(|error| damaged(&error))?;
         let is_alpha = |name: &str| name.ends_with(":alpha") || name.ends_with(":auxid:1");
-        if properties.any(|property| matches!(property, Property::AuxiliaryType(name) if is_alpha(name))) {
+        if properties
+            .any(|property| matches!(property, Property::AuxiliaryType(name) if is_alpha(name)))
+        {
             return Ok(true);
         }
     }

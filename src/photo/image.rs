@@ -1,7 +1,8 @@
 //! Linear luminance: what every later stage sees of a photo.
 
-/// Luminance proportional to light, 0 (black) to 1 (white), row-major, in the sensor's own orientation: the centre of the
-/// top-left pixel is (0, 0), u to the right, v down. EXIF orientation never turns it.
+/// Luminance proportional to light, 0 (black) to 1 (white), row-major, in the sensor's own
+/// orientation: the centre of the top-left pixel is (0, 0), u to the right, v down. EXIF
+/// orientation never turns it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LinearImage {
     width: usize,
@@ -40,13 +41,16 @@ impl LinearImage {
         self.data[v * self.width + u]
     }
 
-    /// Bilinear value at a real-valued place (pixel centres are whole numbers), or None outside the outermost pixel centres.
+    /// Bilinear value at a real-valued place (pixel centres are whole numbers), or None outside the
+    /// outermost pixel centres.
     pub fn sample(&self, u: f64, v: f64) -> Option<f32> {
-        if !(u >= 0.0 && v >= 0.0 && u <= (self.width - 1) as f64 && v <= (self.height - 1) as f64) {
+        if !(u >= 0.0 && v >= 0.0 && u <= (self.width - 1) as f64 && v <= (self.height - 1) as f64)
+        {
             return None;
         }
         // By way of 32 bits, which is a single instruction.
-        let [u0, v0] = [(u, self.width), (v, self.height)].map(|(x, size)| (x as i32 as usize).min(size.saturating_sub(2)));
+        let [u0, v0] = [(u, self.width), (v, self.height)]
+            .map(|(x, size)| (x as i32 as usize).min(size.saturating_sub(2)));
         let (fu, fv) = ((u - u0 as f64) as f32, (v - v0 as f64) as f32);
         let (u1, v1) = ((u0 + 1).min(self.width - 1), (v0 + 1).min(self.height - 1));
         let top = self.at(u0, v0) * (1.0 - fu) + self.at(u1, v0) * fu;

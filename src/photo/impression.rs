@@ -1,8 +1,10 @@
-//! A photo at a glance: small enough to be kept of every photo, and enough to tell a copy of it from another photo of the same thing.
+//! A photo at a glance: small enough to be kept of every photo, and enough to tell a copy of it
+//! from another photo of the same thing.
 
 use super::LinearImage;
 
-/// Cells along the longer and the shorter side, whatever the photo's size and shape: a copy of another size has the same cells.
+/// Cells along the longer and the shorter side, whatever the photo's size and shape: a copy of
+/// another size has the same cells.
 const LONG: usize = 256;
 const SHORT: usize = 192;
 
@@ -14,8 +16,8 @@ pub struct Impression {
     pub height: usize,
     pub columns: usize,
     pub rows: usize,
-    /// Means over the cells of what a file's codes are about proportional to, the square root of light, 65,535 for white: whoever
-    /// makes a photo smaller averages codes.
+    /// Means over the cells of what a file's codes are about proportional to, the square root of
+    /// light, 65,535 for white: whoever makes a photo smaller averages codes.
     cells: Vec<u16>,
 }
 
@@ -50,7 +52,8 @@ impl pulp::NullaryFnOnce for Making<'_> {
                 line.iter_mut().zip(pixels).for_each(|(sum, light)| *sum += weight * light.sqrt());
             }
             cells.extend((0..columns).map(|column| {
-                let mean: f32 = parts(column, columns, width).map(|(x, weight)| weight * line[x]).sum();
+                let mean: f32 =
+                    parts(column, columns, width).map(|(x, weight)| weight * line[x]).sum();
                 (mean.clamp(0.0, 1.0) * f32::from(u16::MAX)).round() as u16
             }));
         }
@@ -58,7 +61,8 @@ impl pulp::NullaryFnOnce for Making<'_> {
     }
 }
 
-/// The pixels that make cell `idx` of `n` along a side of `length` pixels, each with its share of the cell.
+/// The pixels that make cell `idx` of `n` along a side of `length` pixels, each with its share of
+/// the cell.
 fn parts(idx: usize, n: usize, length: usize) -> impl Iterator<Item = (usize, f32)> {
     let size = length as f64 / n as f64;
     let (begin, end) = (idx as f64 * size, (idx + 1) as f64 * size);
@@ -75,7 +79,9 @@ mod tests {
     #[test]
     fn the_cells_are_means_whatever_the_size() {
         for (width, height) in [(64, 70), (256, 192), (1001, 333)] {
-            let data = (0..width * height).map(|idx| ((idx % width) as f32 / width as f32).powi(2)).collect();
+            let data = (0..width * height)
+                .map(|idx| ((idx % width) as f32 / width as f32).powi(2))
+                .collect();
             let seen = Impression::of(&LinearImage::new(width, height, data));
             let middle = seen.at(seen.columns / 2, seen.rows / 2);
             assert!((middle - 0.5).abs() < 1.0 / 64.0, "{width} x {height}: {middle}");

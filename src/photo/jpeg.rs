@@ -1,7 +1,8 @@
 //! JPEG: the file's own luma, made linear.
 //!
-//! Luma is what a phone stores at full resolution; red, green and blue would first have to be interpolated from halved
-//! colour planes and then mixed back, which is slower and up to 8 levels off.
+//! Luma is what a phone stores at full resolution; red, green and blue would first have to be
+//! interpolated from halved colour planes and then mixed back, which is slower and up to 8 levels
+//! off.
 
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
@@ -15,12 +16,16 @@ use super::srgb::{light_table_8, luminance};
 use super::{LinearImage, PhotoError, PhotoFormat};
 
 pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
-    // The decoder notices a missing end only when whole rows of blocks are missing; the walk finds the last byte too.
+    // The decoder notices a missing end only when whole rows of blocks are missing; the walk finds
+    // the last byte too.
     let end = end_of_picture(bytes)?;
     let picture = &bytes[..end];
     // JPEG can't say more than 65,535 a side; our own limits are checked before a pixel is decoded.
     let longest = usize::from(u16::MAX);
-    let options = DecoderOptions::default().set_strict_mode(true).set_max_width(longest).set_max_height(longest);
+    let options = DecoderOptions::default()
+        .set_strict_mode(true)
+        .set_max_width(longest)
+        .set_max_height(longest);
 
     let mut header = JpegDecoder::new_with_options(ZCursor::new(picture), options);
     header.decode_headers().map_err(damaged)?;
@@ -29,31 +34,47 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
     let has_luma = matches!(header.input_colorspace(), Some(ColorSpace::YCbCr | ColorSpace::Luma));
 
     let wanted = if has_luma { ColorSpace::Luma } else { ColorSpace::RGB };
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(picture), options.jpeg_set_out_colorspace(wanted));
+    let mut decoder = JpegDecoder::new_with_options(
+        ZCursor::new(picture),
+        options.jpeg_set_out_colorspace(wanted),
+    );
     let codes = decoder.decode().map_err(damaged)?;
     let light = light_table_8();
     let data: Vec<f32> = if has_luma {
         // A table of known length needs no check for each pixel.
-        let light: &[f32; 256] = light.try_into().map_err(|_| damaged("it has codes without a meaning"))?;
+        let light: &[f32; 256] =
+            light.try_into().map_err(|_| damaged("it has codes without a meaning"))?;
         codes.iter().map(|&code| light[usize::from(code)]).collect()
     } else {
         codes
             .chunks_exact(3)
-            .map(|rgb| luminance(light[rgb[0] as usize], light[rgb[1] as usize], light[rgb[2] as usize]))
+            .map(|rgb| {
+                luminance(light[rgb[0] as usize], light[rgb[1] as usize], light[rgb[2] as usize])
+            })
             .collect()
     };
     if data.len() != width * height {
         return Err(damaged("it holds fewer pixels than it says"));
     }
-    Ok(Decoded { luma: LinearImage::new(width, height, data), trailing_bytes: (bytes.len() - end) as u64 })
+    Ok(Decoded {
+        luma: LinearImage::new(width, height, data),
+        trailing_bytes: (bytes.len() - end) as u64,
+    })
 }
 
-/// Red, green and blue. None for a grey picture, for one of another colour model, and where [`decode`] fails.
+/// Red, green and blue. None for a grey picture, for one of another colour model, and where
+/// [`decode`] fails.
 pub(super) fn decode_colours(bytes: &[u8]) -> Option<Colours> {
     let picture = &bytes[..end_of_picture(bytes).ok()?];
     let longest = usize::from(u16::MAX);
-    let options = DecoderOptions::default().set_strict_mode(true).set_max_width(longest).set_max_height(longest);
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(picture), options.jpeg_set_out_colorspace(ColorSpace::RGB));
+    let options = DecoderOptions::default()
+        .set_strict_mode(true)
+        .set_max_width(longest)
+        .set_max_height(longest);
+    let mut decoder = JpegDecoder::new_with_options(
+        ZCursor::new(picture),
+        options.jpeg_set_out_colorspace(ColorSpace::RGB),
+    );
     decoder.decode_headers().ok()?;
     let (width, height) = decoder.dimensions()?;
     check_size(width, height).ok()?;

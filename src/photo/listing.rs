@@ -1,8 +1,8 @@
 //! Which photos a job folder holds, in which set-ups.
 //!
-//! Each sub-folder with photos is a set-up; `0-camera` holds photos for the lens alone; `report` is never read; photos that lie in the
-//! job folder itself are loose and sorted later, by what they show. Only names, first bytes and checksums are looked at here; nothing is
-//! decoded.
+//! Each sub-folder with photos is a set-up; `0-camera` holds photos for the lens alone; `report` is
+//! never read; photos that lie in the job folder itself are loose and sorted later, by what they
+//! show. Only names, first bytes and checksums are looked at here; nothing is decoded.
 
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -29,21 +29,24 @@ pub const CAMERA_FOLDER: &str = "0-camera";
 pub const REPORT_FOLDER: &str = "report";
 /// In a report's folder, the list of what this program wrote there.
 pub const REPORT_LIST: &str = "report-files.txt";
-/// A later evening's photos lie in a folder of their own inside the job, named so with a number from 2 on: "evening-2" holds set-ups and
-/// a job.toml as a job does, and is measured by itself.
+/// A later evening's photos lie in a folder of their own inside the job, named so with a number
+/// from 2 on: "evening-2" holds set-ups and a job.toml as a job does, and is measured by itself.
 pub const EVENING_PREFIX: &str = "evening-";
-/// Name of the only set-up where photos lie directly in the job folder and nothing tells how the wheel stands in them.
+/// Name of the only set-up where photos lie directly in the job folder and nothing tells how the
+/// wheel stands in them.
 pub const LOOSE_SETUP: &str = "photos";
 /// The job's settings; what is in them is no matter here.
 const JOB_FILE: &str = "job.toml";
 
-/// More photos are refused: time and memory grow with them, a hundred are plenty, and this many are somebody's whole camera roll.
+/// More photos are refused: time and memory grow with them, a hundred are plenty, and this many are
+/// somebody's whole camera roll.
 pub const MAX_PHOTOS: usize = 1_000;
 
 /// One photo of a job, not yet read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PhotoFile {
-    /// Its place in the job folder with forward slashes, such as `1-mark-forward/03.jpg`: how results name it.
+    /// Its place in the job folder with forward slashes, such as `1-mark-forward/03.jpg`: how
+    /// results name it.
     pub id: String,
     pub path: PathBuf,
     /// SHA-256 of the file, 64 hexadecimal digits.
@@ -54,7 +57,11 @@ impl PhotoFile {
     /// The file's bytes, if they are still those that were listed.
     pub(super) fn bytes(&self) -> Result<Vec<u8>, PhotoError> {
         let bytes = read_limited(&self.path)?;
-        if hex(&Sha256::digest(&bytes)) == self.sha256 { Ok(bytes) } else { Err(PhotoError::Changed) }
+        if hex(&Sha256::digest(&bytes)) == self.sha256 {
+            Ok(bytes)
+        } else {
+            Err(PhotoError::Changed)
+        }
     }
 
     /// Reads the photo, and makes sure that it is still the file that was listed.
@@ -89,13 +96,18 @@ pub struct JobPhotos {
 impl JobPhotos {
     /// All photos, those for the lens first, then by set-up, then the loose ones.
     pub fn all(&self) -> impl Iterator<Item = &PhotoFile> {
-        self.camera.iter().chain(self.setups.iter().flat_map(|setup| &setup.photos)).chain(&self.loose)
+        self.camera
+            .iter()
+            .chain(self.setups.iter().flat_map(|setup| &setup.photos))
+            .chain(&self.loose)
     }
 
     /// The same with the name of each photo's set-up; none for loose ones.
     pub fn with_setups(&self) -> impl Iterator<Item = (&PhotoFile, Option<&str>)> {
         let camera = self.camera.iter().map(|file| (file, Some(CAMERA_FOLDER)));
-        let setups = self.setups.iter().flat_map(|setup| setup.photos.iter().map(move |file| (file, Some(setup.name.as_str()))));
+        let setups = self.setups.iter().flat_map(|setup| {
+            setup.photos.iter().map(move |file| (file, Some(setup.name.as_str())))
+        });
         camera.chain(setups).chain(self.loose.iter().map(|file| (file, None)))
     }
 }
@@ -132,7 +144,8 @@ pub enum ListError {
     HoldsJobs(PathBuf, String),
 }
 
-/// Finds the photos of a job. What can't be used is told in the findings. A folder that is a set-up of a job is refused.
+/// Finds the photos of a job. What can't be used is told in the findings. A folder that is a set-up
+/// of a job is refused.
 pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
     let job = list_photos(folder)?;
     if job.setups.is_empty() && !job.loose.is_empty() && !folder.join(JOB_FILE).is_file() {
@@ -143,9 +156,12 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
 
 /// The same for whoever only looks: a set-up's own folder will do.
 pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
-    let unreadable = |error: std::io::Error| ListError::Unreadable(folder.to_owned(), reason(&error));
+    let unreadable =
+        |error: std::io::Error| ListError::Unreadable(folder.to_owned(), reason(&error));
     match std::fs::metadata(folder) {
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Err(ListError::Missing(folder.to_owned())),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            return Err(ListError::Missing(folder.to_owned()));
+        }
         Err(error) => return Err(unreadable(error)),
         Ok(metadata) if !metadata.is_dir() => return Err(ListError::NotAFolder(folder.to_owned())),
         Ok(_) => {}
@@ -158,7 +174,10 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
     for name in &top.folders {
         let at = folder.join(name);
         // A report that was sent to another folder of the job holds pictures as well.
-        if name.eq_ignore_ascii_case(REPORT_FOLDER) || at.join(REPORT_LIST).is_file() || evening_number(name).is_some() {
+        if name.eq_ignore_ascii_case(REPORT_FOLDER)
+            || at.join(REPORT_LIST).is_file()
+            || evening_number(name).is_some()
+        {
             continue;
         }
         if at.join(JOB_FILE).is_file() {
@@ -170,7 +189,10 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
             Err(error) => {
                 job.findings.push(Finding::refused(
                     "folder-unreadable",
-                    format!("The folder {name} can't be read ({}); its photos are not used.", reason(&error)),
+                    format!(
+                        "The folder {name} can't be read ({}); its photos are not used.",
+                        reason(&error)
+                    ),
                     "Check the folder's permissions, or copy the photos into it again.",
                 ));
                 continue;
@@ -187,7 +209,10 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
         }
     }
     job.loose = top.photos;
-    let has_own = !job.setups.is_empty() || !job.loose.is_empty() || !job.camera.is_empty() || folder.join(JOB_FILE).is_file();
+    let has_own = !job.setups.is_empty()
+        || !job.loose.is_empty()
+        || !job.camera.is_empty()
+        || folder.join(JOB_FILE).is_file();
     if !has_own && !jobs_inside.is_empty() {
         return Err(ListError::HoldsJobs(folder.to_owned(), jobs_inside.join(", ")));
     }
@@ -219,8 +244,11 @@ pub fn evening_number(name: &str) -> Option<u32> {
 /// Names of the folders of a job's later evenings, in order.
 pub fn later_evenings(folder: &Path) -> Vec<String> {
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
-    let folders = entries.filter(|entry| entry.path().is_dir()).filter_map(|entry| entry.file_name().into_string().ok());
-    let mut found: Vec<(u32, String)> = folders.filter_map(|name| Some((evening_number(&name)?, name))).collect();
+    let folders = entries
+        .filter(|entry| entry.path().is_dir())
+        .filter_map(|entry| entry.file_name().into_string().ok());
+    let mut found: Vec<(u32, String)> =
+        folders.filter_map(|name| Some((evening_number(&name)?, name))).collect();
     found.sort();
     found.into_iter().map(|(_, name)| name).collect()
 }
@@ -230,23 +258,28 @@ fn refuse_report(folder: &Path) -> Result<(), ListError> {
     let Ok(resolved) = resolved(folder) else { return Ok(()) };
     match resolved.ancestors().take(2).find(|at| at.join(REPORT_LIST).is_file()) {
         Some(report) => {
-            let job = report.parent().filter(|_| report.file_name().is_some_and(|name| name == REPORT_FOLDER));
+            let job = report
+                .parent()
+                .filter(|_| report.file_name().is_some_and(|name| name == REPORT_FOLDER));
             Err(ListError::IsReport(folder.to_owned(), job.map(Path::to_owned)))
         }
         None => Ok(()),
     }
 }
 
-/// Refuses a folder of photos that is a set-up of the job around it: that has settings, or both have names as a job begun here has.
-/// An evening's own folder in a job is none.
+/// Refuses a folder of photos that is a set-up of the job around it: that has settings, or both
+/// have names as a job begun here has. An evening's own folder in a job is none.
 fn refuse_setup(folder: &Path) -> Result<(), ListError> {
     let Ok(resolved) = resolved(folder) else { return Ok(()) };
-    let (Some(job), Some(name)) = (resolved.parent(), resolved.file_name().map(|name| name.to_string_lossy().to_lowercase()))
+    let (Some(job), Some(name)) =
+        (resolved.parent(), resolved.file_name().map(|name| name.to_string_lossy().to_lowercase()))
     else {
         return Ok(());
     };
-    let begun_so =
-        |name: &str| name.starts_with(|c: char| c.is_ascii_digit()) && name.contains("-mark-") || name == CAMERA_FOLDER;
+    let begun_so = |name: &str| {
+        name.starts_with(|c: char| c.is_ascii_digit()) && name.contains("-mark-")
+            || name == CAMERA_FOLDER
+    };
     if evening_number(&name).is_none() && (job.join(JOB_FILE).is_file() || begun_so(&name)) {
         return Err(ListError::IsSetup(folder.to_owned(), job.to_owned()));
     }
@@ -276,8 +309,14 @@ struct Inside {
     folders: Vec<String>,
 }
 
-/// Lists one folder, not those inside it. Links are followed, one step at a time, so that loops can't be entered.
-fn read_folder(path: &Path, name: &str, findings: &mut Vec<Finding>, aside: &mut LeftAside) -> std::io::Result<Inside> {
+/// Lists one folder, not those inside it. Links are followed, one step at a time, so that loops
+/// can't be entered.
+fn read_folder(
+    path: &Path,
+    name: &str,
+    findings: &mut Vec<Finding>,
+    aside: &mut LeftAside,
+) -> std::io::Result<Inside> {
     let mut inside = Inside::default();
     for entry in std::fs::read_dir(path)? {
         let entry = entry?;
@@ -302,7 +341,9 @@ fn read_folder(path: &Path, name: &str, findings: &mut Vec<Finding>, aside: &mut
         match std::fs::metadata(entry.path()) {
             Ok(metadata) if metadata.is_dir() => inside.folders.push(entry_name.to_owned()),
             Ok(metadata) if metadata.is_file() => match file_role(&entry.path(), entry_name) {
-                FileRole::Photo => inside.photos.push(PhotoFile { id, path: entry.path(), sha256: String::new() }),
+                FileRole::Photo => {
+                    inside.photos.push(PhotoFile { id, path: entry.path(), sha256: String::new() })
+                }
                 FileRole::Aside(kind) => aside.add(kind, &id),
                 FileRole::PhotoByContent => findings.push(misnamed(&id)),
                 FileRole::Other => {}
@@ -316,7 +357,8 @@ fn read_folder(path: &Path, name: &str, findings: &mut Vec<Finding>, aside: &mut
             // A dangling or circular link, or a file that vanished while the folder was read.
             Err(error) => {
                 // In the job folder itself it may have been meant as a set-up.
-                let may_be_setup = name.is_empty() && entry.file_type().is_ok_and(|kind| kind.is_symlink());
+                let may_be_setup =
+                    name.is_empty() && entry.file_type().is_ok_and(|kind| kind.is_symlink());
                 if may_be_setup || kind_by_name(entry_name) == NameKind::Photo {
                     findings.push(PhotoError::from_io(&error).finding(&id));
                 }
@@ -375,7 +417,8 @@ fn holds_photos(folder: &Path) -> bool {
     })
 }
 
-/// Fills in the checksums. Of files with the same bytes only the first is kept; files that can't be read are kept out too.
+/// Fills in the checksums. Of files with the same bytes only the first is kept; files that can't be
+/// read are kept out too.
 fn hash_and_drop_copies(job: &mut JobPhotos) {
     let files: Vec<&mut PhotoFile> = job
         .camera

@@ -8,8 +8,9 @@ pub fn setup_order(a: &str, b: &str) -> Ordering {
     has_number(b).cmp(&has_number(a)).then_with(|| natural_order(a, b))
 }
 
-/// The order a person would put names in: runs of digits count as numbers ("IMG_2" before "IMG_10"), letters as they are.
-/// Names that differ only in leading zeros are ordered by their bytes, so that the order is total.
+/// The order a person would put names in: runs of digits count as numbers ("IMG_2" before
+/// "IMG_10"), letters as they are. Names that differ only in leading zeros are ordered by their
+/// bytes, so that the order is total.
 pub(super) fn natural_order(a: &str, b: &str) -> Ordering {
     let (mut rest_a, mut rest_b) = (a.as_bytes(), b.as_bytes());
     while let (Some(&first_a), Some(&first_b)) = (rest_a.first(), rest_b.first()) {

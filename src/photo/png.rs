@@ -1,5 +1,6 @@
-//! PNG, row by row: a picture of 16-bit colour is never held as a whole beside its luminance, and profiles and texts that lie
-//! packed in the file, which can unpack to a thousand times their size, are stepped over.
+//! PNG, row by row: a picture of 16-bit colour is never held as a whole beside its luminance, and
+//! profiles and texts that lie packed in the file, which can unpack to a thousand times their size,
+//! are stepped over.
 
 use std::io::Cursor;
 
@@ -10,12 +11,21 @@ use super::read::{Decoded, check_size};
 use super::srgb::{light_table_8, light_table_16};
 use super::{LinearImage, PhotoError, PhotoFormat};
 
-/// What the decoder may allocate beside the rows: EXIF data and single pieces of the file, which hold some 100 kB at most.
+/// What the decoder may allocate beside the rows: EXIF data and single pieces of the file, which
+/// hold some 100 kB at most.
 const MAX_BYTES: usize = 64 << 20;
 
-/// First column and row, and the steps from one to the next, of each pass of an interlaced picture (PNG specification, 8.2, Adam7).
-const PASSES: [[usize; 4]; 7] =
-    [[0, 0, 8, 8], [4, 0, 8, 8], [0, 4, 4, 8], [2, 0, 4, 4], [0, 2, 2, 4], [1, 0, 2, 2], [0, 1, 1, 2]];
+/// First column and row, and the steps from one to the next, of each pass of an interlaced picture
+/// (PNG specification, 8.2, Adam7).
+const PASSES: [[usize; 4]; 7] = [
+    [0, 0, 8, 8],
+    [4, 0, 8, 8],
+    [0, 4, 4, 8],
+    [2, 0, 4, 4],
+    [0, 2, 2, 4],
+    [1, 0, 2, 2],
+    [0, 1, 1, 2],
+];
 const WHOLE: [[usize; 4]; 1] = [[0, 0, 1, 1]];
 
 pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
@@ -34,11 +44,17 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
     let mut codes: Vec<u16> = Vec::new();
     for &[first_column, first_row, columns, rows] in passes {
         for y in (first_row..height).step_by(rows) {
-            let row = reader.next_row().map_err(damaged)?.ok_or_else(|| damaged("it holds fewer rows than it says"))?;
-            let places = data[y * width..(y + 1) * width].iter_mut().skip(first_column).step_by(columns);
+            let row = reader
+                .next_row()
+                .map_err(damaged)?
+                .ok_or_else(|| damaged("it holds fewer rows than it says"))?;
+            let places =
+                data[y * width..(y + 1) * width].iter_mut().skip(first_column).step_by(columns);
             if depth == BitDepth::Sixteen {
                 codes.clear();
-                codes.extend(row.data().chunks_exact(2).map(|pair| u16::from_be_bytes([pair[0], pair[1]])));
+                codes.extend(
+                    row.data().chunks_exact(2).map(|pair| u16::from_be_bytes([pair[0], pair[1]])),
+                );
                 write_luminance(&codes, colour.samples(), light_table_16(), places);
             } else {
                 write_luminance(row.data(), colour.samples(), light_table_8(), places);

@@ -9,8 +9,8 @@ use super::room::header_limits;
 use super::srgb::{light_table_8, light_table_16, luminance};
 use super::{LinearImage, PhotoError, PhotoFormat};
 
-/// What a decoder may allocate: the largest picture with three 8-bit samples a pixel twice over, as one decoder holds it, and
-/// something to work with.
+/// What a decoder may allocate: the largest picture with three 8-bit samples a pixel twice over, as
+/// one decoder holds it, and something to work with.
 const MAX_DECODER_BYTES: u64 = 8 * MAX_PIXELS as u64;
 
 pub(super) fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, PhotoError> {
@@ -21,7 +21,9 @@ pub(super) fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, Photo
     let damaged = |detail: String| PhotoError::Damaged { format, detail };
     let failed = |error: image::ImageError| match error {
         image::ImageError::Limits(_) => PhotoError::TooMuchMemory,
-        image::ImageError::Unsupported(what) => PhotoError::KindNotRead(format!("{format} of an unusual kind ({what})")),
+        image::ImageError::Unsupported(what) => {
+            PhotoError::KindNotRead(format!("{format} of an unusual kind ({what})"))
+        }
         error => damaged(error.to_string()),
     };
 
@@ -42,8 +44,8 @@ pub(super) fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, Photo
     }
     let picture = DynamicImage::from_decoder(decoder).map_err(failed)?;
     let (width, height) = (picture.width() as usize, picture.height() as usize);
-    let data =
-        linear_luminance(&picture).ok_or_else(|| PhotoError::KindNotRead(format!("{format} with floating-point samples")))?;
+    let data = linear_luminance(&picture)
+        .ok_or_else(|| PhotoError::KindNotRead(format!("{format} with floating-point samples")))?;
     Ok(Decoded { luma: LinearImage::new(width, height, data), trailing_bytes: 0 })
 }
 
@@ -68,7 +70,8 @@ fn from_codes<Code: Copy + Into<usize>>(codes: &[Code], samples: usize, light: &
     data
 }
 
-/// Luminance from interleaved codes: one or two samples a pixel are grey (and alpha), three or four colour (and alpha).
+/// Luminance from interleaved codes: one or two samples a pixel are grey (and alpha), three or four
+/// colour (and alpha).
 pub(super) fn write_luminance<'data, Code: Copy + Into<usize>>(
     codes: &[Code],
     samples: usize,
@@ -79,6 +82,8 @@ pub(super) fn write_luminance<'data, Code: Copy + Into<usize>>(
     let pixels = codes.chunks_exact(samples).zip(places);
     match samples {
         1 | 2 => pixels.for_each(|(pixel, place)| *place = light_of(pixel[0])),
-        _ => pixels.for_each(|(pixel, place)| *place = luminance(light_of(pixel[0]), light_of(pixel[1]), light_of(pixel[2]))),
+        _ => pixels.for_each(|(pixel, place)| {
+            *place = luminance(light_of(pixel[0]), light_of(pixel[1]), light_of(pixel[2]))
+        }),
     }
 }

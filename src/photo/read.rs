@@ -1,6 +1,7 @@
 //! One file becomes one photo.
 //!
-//! Limits are checked before anything is decoded, so that no file can make the program ask for more memory than it should.
+//! Limits are checked before anything is decoded, so that no file can make the program ask for more
+//! memory than it should.
 
 use std::fs::File;
 use std::io::Read;
@@ -16,15 +17,16 @@ use super::{ExifFacts, LinearImage, PhotoError, PhotoFormat, jpeg, png, raster};
 
 /// Larger files are refused. The largest phone photos, of 200 megapixels, stay well under it.
 pub const MAX_FILE_BYTES: u64 = 200_000_000;
-/// Pictures of more pixels are refused: linear luminance takes four bytes a pixel, so this is half a gigabyte.
+/// Pictures of more pixels are refused: linear luminance takes four bytes a pixel, so this is half
+/// a gigabyte.
 pub const MAX_PIXELS: usize = 120_000_000;
 /// Longer sides are refused: nothing but a panorama is that long, and a panorama has no lens.
 pub const MAX_SIDE: usize = 30_000;
 /// Shorter sides are refused: not even one tab of 6-pixel cells with its paper fits in.
 pub const MIN_SIDE: usize = 64;
 
-/// Ratio by which two aspect ratios may differ before a photo counts as cropped: sensors' and encoders' rounding to
-/// multiples of 16 pixels stays below it.
+/// Ratio by which two aspect ratios may differ before a photo counts as cropped: sensors' and
+/// encoders' rounding to multiples of 16 pixels stays below it.
 const ASPECT_TOLERANCE: f64 = 0.015;
 
 /// Everything about a photo but its pixels.
@@ -40,7 +42,8 @@ pub struct PhotoFacts {
     /// Height in pixels as stored.
     pub height: usize,
     pub exif: ExifFacts,
-    /// Bytes behind the picture's end, such as a second picture or a film clip that a phone hides there.
+    /// Bytes behind the picture's end, such as a second picture or a film clip that a phone hides
+    /// there.
     pub trailing_bytes: u64,
 }
 
@@ -58,8 +61,9 @@ pub(super) struct Decoded {
 }
 
 impl PhotoFacts {
-    /// Start value of the focal length, px: the 35 mm equivalent over the stored diagonal. None without one. Makers mean
-    /// different things by it (diagonal or width) and it moves with focus: never more than a start value.
+    /// Start value of the focal length, px: the 35 mm equivalent over the stored diagonal. None
+    /// without one. Makers mean different things by it (diagonal or width) and it moves with
+    /// focus: never more than a start value.
     pub fn start_focal_px(&self) -> Option<f64> {
         self.exif.start_focal_px(self.width, self.height)
     }
@@ -69,8 +73,14 @@ impl PhotoFacts {
         let mut findings = Vec::new();
         if let Some((exif_width, exif_height)) = self.exif.pixel_size {
             let longer_to_shorter = |a: usize, b: usize| a.max(b) as f64 / a.min(b) as f64;
-            let (stored, taken) = (longer_to_shorter(self.width, self.height), longer_to_shorter(exif_width, exif_height));
-            let sizes = format!("taken as {exif_width} x {exif_height} pixels, now {} x {}", self.width, self.height);
+            let (stored, taken) = (
+                longer_to_shorter(self.width, self.height),
+                longer_to_shorter(exif_width, exif_height),
+            );
+            let sizes = format!(
+                "taken as {exif_width} x {exif_height} pixels, now {} x {}",
+                self.width, self.height
+            );
             if (stored / taken).ln().abs() > ASPECT_TOLERANCE {
                 findings.push(
                     Finding::warning(
@@ -93,7 +103,8 @@ impl PhotoFacts {
                 );
             }
         }
-        // Many writers leave one bad pointer; that is worth a word only where something is missing for it.
+        // Many writers leave one bad pointer; that is worth a word only where something is missing
+        // for it.
         if self.exif.damaged && self.exif.focal_length_35mm.is_none() {
             findings.push(
                 Finding::note(
@@ -108,7 +119,8 @@ impl PhotoFacts {
     }
 }
 
-/// Reads a photo from a file. Fails with a reason that becomes a finding; never panics, whatever the file holds.
+/// Reads a photo from a file. Fails with a reason that becomes a finding; never panics, whatever
+/// the file holds.
 pub fn read_photo(path: &Path) -> Result<Photo, PhotoError> {
     decode_photo(&read_limited(path)?)
 }
@@ -126,11 +138,15 @@ pub fn decode_photo(bytes: &[u8]) -> Result<Photo, PhotoError> {
         Content::OtherPicture(kind) => return Err(PhotoError::KindNotRead(kind.to_owned())),
         Content::NotAPicture => return Err(PhotoError::NotAPicture),
     };
-    // The decoders are other people's and meet files that nobody tried; should one of them panic, it is this photo that is
-    // damaged and not the run that ends. They keep no state that an unwinding could leave half done.
-    let decoded = catch_unwind(AssertUnwindSafe(|| decode(format, bytes)))
-        .unwrap_or_else(|_| Err(PhotoError::Damaged { format, detail: "the decoder gave up on it".to_owned() }))?;
-    let exif = catch_unwind(AssertUnwindSafe(|| exif_facts(format, bytes))).unwrap_or_else(|_| ExifFacts::unreadable());
+    // The decoders are other people's and meet files that nobody tried; should one of them panic,
+    // it is this photo that is damaged and not the run that ends. They keep no state that an
+    // unwinding could leave half done.
+    let decoded =
+        catch_unwind(AssertUnwindSafe(|| decode(format, bytes))).unwrap_or_else(|_| {
+            Err(PhotoError::Damaged { format, detail: "the decoder gave up on it".to_owned() })
+        })?;
+    let exif = catch_unwind(AssertUnwindSafe(|| exif_facts(format, bytes)))
+        .unwrap_or_else(|_| ExifFacts::unreadable());
     let facts = PhotoFacts {
         sha256: hex(&Sha256::digest(bytes)),
         format,
@@ -155,7 +171,8 @@ fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, PhotoError> {
     }
 }
 
-/// What EXIF says; of a HEIC file its own turns count for the picture's orientation, and those of its EXIF do not (ISO/IEC 23008-12).
+/// What EXIF says; of a HEIC file its own turns count for the picture's orientation, and those of
+/// its EXIF do not (ISO/IEC 23008-12).
 fn exif_facts(format: PhotoFormat, bytes: &[u8]) -> ExifFacts {
     let facts = ExifFacts::read(bytes);
     match format {
@@ -188,7 +205,8 @@ pub(super) fn head_of(path: &Path) -> Vec<u8> {
     head
 }
 
-/// The file's bytes, unless it is no file or too large; a file that grows meanwhile is not read without end.
+/// The file's bytes, unless it is no file or too large; a file that grows meanwhile is not read
+/// without end.
 pub(super) fn read_limited(path: &Path) -> Result<Vec<u8>, PhotoError> {
     let unreadable = |error: std::io::Error| PhotoError::from_io(&error);
     let metadata = std::fs::metadata(path).map_err(unreadable)?;
@@ -199,7 +217,11 @@ pub(super) fn read_limited(path: &Path) -> Result<Vec<u8>, PhotoError> {
         return Err(PhotoError::FileTooLarge(metadata.len()));
     }
     let mut bytes = Vec::with_capacity(metadata.len() as usize);
-    File::open(path).map_err(unreadable)?.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    File::open(path)
+        .map_err(unreadable)?
+        .take(MAX_FILE_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
     Ok(bytes)
 }
 

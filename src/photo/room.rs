@@ -1,4 +1,5 @@
-//! How much memory photos may take together: who has not the room for one more waits until another is done with.
+//! How much memory photos may take together: who has not the room for one more waits until another
+//! is done with.
 
 use std::io::{BufRead, BufReader, Cursor, Seek};
 use std::path::Path;
@@ -10,11 +11,14 @@ use super::PhotoFormat;
 use super::format::{Content, content_of};
 use super::read::{MAX_PIXELS, read_limited};
 
-/// What all photos that are being looked at may take together, bytes: 16 of 12 megapixels at once, or the largest one alone.
+/// What all photos that are being looked at may take together, bytes: 16 of 12 megapixels at once,
+/// or the largest one alone.
 pub const BUDGET_BYTES: u64 = 4_000_000_000;
-/// What looking takes for each pixel at most, bytes: the decoder's codes, luminance, its smaller copies and what is tried on them.
-/// Measured (peak of one photo of 48 megapixels less one of 12, a thread): JPEG, also progressive, and PNG 6, grain adds nothing; WebP and
-/// JPEG of four colours 8; TIFF 10. Estimated: packed TIFF of 16 bits, whose decoder may hold its codes twice, 16. Rounded up.
+/// What looking takes for each pixel at most, bytes: the decoder's codes, luminance, its smaller
+/// copies and what is tried on them. Measured (peak of one photo of 48 megapixels less one of 12, a
+/// thread): JPEG, also progressive, and PNG 6, grain adds nothing; WebP and JPEG of four colours 8;
+/// TIFF 10. Estimated: packed TIFF of 16 bits, whose decoder may hold its codes twice, 16. Rounded
+/// up.
 const BYTES_A_PIXEL: u64 = 20;
 /// Pixels of a photo whose header does not say: those of a large phone photo.
 const USUAL_PIXELS: u64 = 50_000_000;
@@ -24,7 +28,8 @@ pub(super) const HEADER_BYTES: u64 = 64 << 20;
 static TAKEN: Mutex<u64> = Mutex::new(0);
 static GIVEN_BACK: Condvar = Condvar::new();
 
-/// Room in the memory for one photo, given back when this is dropped. No thread may ask for two at a time.
+/// Room in the memory for one photo, given back when this is dropped. No thread may ask for two at
+/// a time.
 #[must_use]
 pub struct Room(u64);
 
@@ -46,7 +51,10 @@ impl Room {
 
     /// The same for a photo whose bytes are in the memory already.
     pub fn for_bytes(bytes: &[u8]) -> Self {
-        let pixels = dimensions(Cursor::new(bytes)).or_else(|| heic_pixels(bytes)).unwrap_or(USUAL_PIXELS).min(MAX_PIXELS as u64);
+        let pixels = dimensions(Cursor::new(bytes))
+            .or_else(|| heic_pixels(bytes))
+            .unwrap_or(USUAL_PIXELS)
+            .min(MAX_PIXELS as u64);
         Self::of((bytes.len() as u64).saturating_add(BYTES_A_PIXEL * pixels))
     }
 
@@ -68,7 +76,8 @@ impl Drop for Room {
     }
 }
 
-/// Limits for reading a header, which say nothing of the picture's size: that is told with a reason of its own.
+/// Limits for reading a header, which say nothing of the picture's size: that is told with a reason
+/// of its own.
 pub fn header_limits() -> Limits {
     let mut limits = Limits::no_limits();
     limits.max_alloc = Some(HEADER_BYTES);
@@ -80,7 +89,8 @@ fn pixels(path: &Path) -> Option<u64> {
     if !std::fs::metadata(path).ok()?.is_file() {
         return None;
     }
-    dimensions(BufReader::new(std::fs::File::open(path).ok()?)).or_else(|| heic_pixels(&read_limited(path).ok()?))
+    dimensions(BufReader::new(std::fs::File::open(path).ok()?))
+        .or_else(|| heic_pixels(&read_limited(path).ok()?))
 }
 
 /// The pixels of a HEIC picture. Its header may lie anywhere in the file.
@@ -113,7 +123,9 @@ mod tests {
     fn what_does_not_fit_waits_and_never_more_is_taken_than_there_is() {
         let most = Mutex::new(0_u64);
         std::thread::scope(|scope| {
-            for bytes in [BUDGET_BYTES / 3, BUDGET_BYTES / 2, BUDGET_BYTES * 2, 5, BUDGET_BYTES / 2, 0] {
+            for bytes in
+                [BUDGET_BYTES / 3, BUDGET_BYTES / 2, BUDGET_BYTES * 2, 5, BUDGET_BYTES / 2, 0]
+            {
                 let most = &most;
                 scope.spawn(move || {
                     for _ in 0..200 {

@@ -1,7 +1,7 @@
 //! The segments of a JPEG file, up to the end of its first picture (ITU-T T.81, annex B).
 //!
-//! Segments are stepped over by their length, so that a thumbnail's end marker inside EXIF does not count, nor does a second picture
-//! that follows.
+//! Segments are stepped over by their length, so that a thumbnail's end marker inside EXIF does not
+//! count, nor does a second picture that follows.
 
 const END_OF_IMAGE: u8 = 0xD9;
 pub(crate) const START_OF_SCAN: u8 = 0xDA;
@@ -41,7 +41,8 @@ impl<'a> Segments<'a> {
         Self { bytes, at: 2 }
     }
 
-    /// The next segment. What stands between segments is no part of the picture, and decoders step over it as well.
+    /// The next segment. What stands between segments is no part of the picture, and decoders step
+    /// over it as well.
     pub fn read_next(&mut self) -> Next<'a> {
         loop {
             let Some(at) = next_marker(self.bytes, self.at) else { return Next::CutOff };
@@ -85,7 +86,8 @@ fn next_marker(bytes: &[u8], at: usize) -> Option<usize> {
     }
 }
 
-/// Offset of the 0xFF of the marker that ends the coded data starting at `at`: neither a stuffed zero nor a restart.
+/// Offset of the 0xFF of the marker that ends the coded data starting at `at`: neither a stuffed
+/// zero nor a restart.
 fn end_of_scan(bytes: &[u8], at: usize) -> Option<usize> {
     let mut at = at;
     loop {
@@ -103,10 +105,11 @@ fn end_of_scan(bytes: &[u8], at: usize) -> Option<usize> {
 mod tests {
     use super::*;
 
-    /// Start, a comment that holds an end marker, a scan with a stuffed zero, a restart and fill bytes, the end, a second picture.
+    /// Start, a comment that holds an end marker, a scan with a stuffed zero, a restart and fill
+    /// bytes, the end, a second picture.
     const PICTURE: [u8; 31] = [
-        0xFF, 0xD8, 0xFF, 0xFE, 0, 5, 0xFF, 0xD9, b'x', 0xFF, 0xDA, 0, 3, 1, 7, 0xFF, 0, 8, 0xFF, 0xD3, 9, 0xFF, 0xFF, 0xD9,
-        0xFF, 0xD8, 0xFF, 0xFE, 0, 2, 0xFF,
+        0xFF, 0xD8, 0xFF, 0xFE, 0, 5, 0xFF, 0xD9, b'x', 0xFF, 0xDA, 0, 3, 1, 7, 0xFF, 0, 8, 0xFF,
+        0xD3, 9, 0xFF, 0xFF, 0xD9, 0xFF, 0xD8, 0xFF, 0xFE, 0, 2, 0xFF,
     ];
 
     #[test]
@@ -123,9 +126,13 @@ mod tests {
     fn a_file_that_ends_too_early_or_lies_about_a_length_is_told_apart() {
         for length in 0..24 {
             let mut segments = Segments::of(&PICTURE[..length]);
-            let last = (0..3).map(|_| segments.read_next()).find(|next| !matches!(next, Next::Segment(_)));
+            let last =
+                (0..3).map(|_| segments.read_next()).find(|next| !matches!(next, Next::Segment(_)));
             assert_eq!(last, Some(Next::CutOff), "cut to {length} bytes");
         }
-        assert_eq!(Segments::of(&[0xFF, 0xD8, 0xFF, 0xFE, 0, 1, 0, 0]).read_next(), Next::WrongLength);
+        assert_eq!(
+            Segments::of(&[0xFF, 0xD8, 0xFF, 0xFE, 0, 1, 0, 0]).read_next(),
+            Next::WrongLength
+        );
     }
 }

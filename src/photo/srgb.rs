@@ -1,8 +1,9 @@
 //! From the code values in a file to light.
 //!
-//! Phones encode with the sRGB transfer curve (IEC 61966-2-1); the wide-gamut files some of them write use the same curve
-//! with other primaries. X-corners do not shift under a pointwise curve, but one-sided edges such as those of a cord do: they
-//! have to be located in light, not in code values.
+//! Phones encode with the sRGB transfer curve (IEC 61966-2-1); the wide-gamut files some of them
+//! write use the same curve with other primaries. X-corners do not shift under a pointwise curve,
+//! but one-sided edges such as those of a cord do: they have to be located in light, not in code
+//! values.
 
 use std::sync::LazyLock;
 

@@ -1,4 +1,5 @@
-//! Where brightness leaves the cord in doubt, its lanes are read anew in the colour that tells it from its shadow best.
+//! Where brightness leaves the cord in doubt, its lanes are read anew in the colour that tells it
+//! from its shadow best.
 
 use rayon::prelude::*;
 
@@ -14,13 +15,15 @@ use super::SeenPhoto;
 /// A photo's lanes in red, green and blue; None for one without colour.
 type InColours = Option<[Vec<LaneEdges>; 3]>;
 
-/// Reads the lanes of all photos in the best colour, if one is better than brightness, and makes the solution choose its cord anew.
+/// Reads the lanes of all photos in the best colour, if one is better than brightness, and makes
+/// the solution choose its cord anew.
 pub(super) fn read_lanes(photos: &mut [SeenPhoto], first: &mut Solution) {
     if !first.cord_is_doubtful() {
         return;
     }
     let mut coloured: Vec<InColours> = photos.par_iter().map(in_colours).collect();
-    let ways: Vec<Vec<Lanes>> = [None, Some(0), Some(1), Some(2)].map(|colour| lanes(photos, &coloured, colour)).into();
+    let ways: Vec<Vec<Lanes>> =
+        [None, Some(0), Some(1), Some(2)].map(|colour| lanes(photos, &coloured, colour)).into();
     let Some(colour) = first.clearest(&ways).checked_sub(1) else { return };
     for (photo, own) in photos.iter_mut().zip(&mut coloured) {
         if let Some(edges) = own {
@@ -42,7 +45,10 @@ fn in_colours(photo: &SeenPhoto) -> InColours {
 fn lanes(photos: &[SeenPhoto], coloured: &[InColours], colour: Option<usize>) -> Vec<Lanes> {
     let of_photo = |(photo, own): (&SeenPhoto, &InColours)| {
         let in_colour = colour.and_then(|colour| own.as_ref().map(|edges| &edges[colour]));
-        Lanes { edges: in_colour.unwrap_or(&photo.sightings.lanes).clone(), blur_px: photo.sightings.blur_px }
+        Lanes {
+            edges: in_colour.unwrap_or(&photo.sightings.lanes).clone(),
+            blur_px: photo.sightings.blur_px,
+        }
     };
     photos.iter().zip(coloured).map(of_photo).collect()
 }

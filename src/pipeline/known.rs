@@ -1,4 +1,5 @@
-//! What was seen in photos before: whoever measures a growing folder again and again need not look at each photo anew.
+//! What was seen in photos before: whoever measures a growing folder again and again need not look
+//! at each photo anew.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -14,15 +15,19 @@ pub struct FirstLook {
     pub impression: Impression,
 }
 
-/// First looks by the checksums of the photos' files: the same file gives the same look. Some 200 kB a photo.
+/// First looks by the checksums of the photos' files: the same file gives the same look. Some 200
+/// kB a photo.
 #[derive(Debug, Default)]
 pub struct Known(Mutex<BTreeMap<String, Arc<FirstLook>>>);
 
 impl Known {
     /// Keeps what was seen in a photo.
     pub fn keep(&self, photo: &Photo, sightings: &PhotoSightings) {
-        let look =
-            FirstLook { facts: photo.facts.clone(), sightings: sightings.clone(), impression: Impression::of(&photo.luma) };
+        let look = FirstLook {
+            facts: photo.facts.clone(),
+            sightings: sightings.clone(),
+            impression: Impression::of(&photo.luma),
+        };
         self.looks().insert(photo.facts.sha256.clone(), Arc::new(look));
     }
 

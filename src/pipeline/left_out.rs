@@ -1,4 +1,5 @@
-//! What is seen and does not count: photos that are copies of another, and tabs whose place the job gives to another tab.
+//! What is seen and does not count: photos that are copies of another, and tabs whose place the job
+//! gives to another tab.
 
 use std::cmp::Reverse;
 
@@ -11,15 +12,20 @@ use crate::photo::room::Room;
 use crate::photo::{Impression, PhotoFacts, PhotoFile};
 use crate::sightings::PhotoSightings;
 
-/// Which photos are copies of which: of those that are one picture the largest counts, then the one whose camera is known, then the
-/// one of the least loss, then the first.
+/// Which photos are copies of which: of those that are one picture the largest counts, then the one
+/// whose camera is known, then the one of the least loss, then the first.
 pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<(usize, usize)> {
-    let mut best_first: Vec<usize> = (0..photos.len()).filter(|&idx| impressions[idx].is_some()).collect();
+    let mut best_first: Vec<usize> =
+        (0..photos.len()).filter(|&idx| impressions[idx].is_some()).collect();
     best_first.sort_by_key(|&idx| {
         let facts = photos[idx].facts.as_ref();
         let known = |facts: &PhotoFacts| {
             let has_focal_length = facts.exif.focal_length_35mm.is_some();
-            (facts.width * facts.height, has_focal_length, facts.bytes - facts.trailing_bytes.min(facts.bytes))
+            (
+                facts.width * facts.height,
+                has_focal_length,
+                facts.bytes - facts.trailing_bytes.min(facts.bytes),
+            )
         };
         (Reverse(facts.map(known)), idx)
     });
@@ -27,8 +33,11 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<(
     let mut copies: Vec<(usize, usize)> = Vec::new();
     for idx in best_first {
         let original = kept.iter().copied().find(|&original| {
-            let (Some(first), Some(second)) = (&impressions[original], &impressions[idx]) else { return false };
-            may_be_copy(first, second).is_some_and(|turn| are_one(&photos[original].file, &photos[idx].file, turn))
+            let (Some(first), Some(second)) = (&impressions[original], &impressions[idx]) else {
+                return false;
+            };
+            may_be_copy(first, second)
+                .is_some_and(|turn| are_one(&photos[original].file, &photos[idx].file, turn))
         });
         match original {
             Some(original) => copies.push((idx, original)),
@@ -40,7 +49,11 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<(
 }
 
 /// Leaves copies out as if they could not be read, and names each with its original.
-pub fn leave_out(photos: &mut [SeenPhoto], copies: Vec<(usize, usize)>, findings: &mut Vec<Finding>) {
+pub fn leave_out(
+    photos: &mut [SeenPhoto],
+    copies: Vec<(usize, usize)>,
+    findings: &mut Vec<Finding>,
+) {
     for (idx, original) in copies {
         let file = photos[idx].file.id.clone();
         // What was said of it does not matter any more.
@@ -62,16 +75,27 @@ fn are_one(first: &PhotoFile, second: &PhotoFile, turn: Turn) -> bool {
 
 fn told(copy: &SeenPhoto, original: &SeenPhoto) -> Finding {
     let advice = if copy.setup == original.setup {
-        format!("Take it out, and keep the file as the phone wrote it: a copy adds nothing to {}.", original.file.id)
+        format!(
+            "Take it out, and keep the file as the phone wrote it: a copy adds nothing to {}.",
+            original.file.id
+        )
     } else {
         format!(
             "Take out the one that is in the wrong folder: within a set-up nothing moved, so that {} and its copy can't both be right.",
             original.file.id
         )
     };
-    let size = |photo: &SeenPhoto| photo.facts.as_ref().map_or(0, |facts| facts.width * facts.height);
-    let how = if size(copy) == size(original) { "saved again, turned, drawn on or with other data" } else { "in another size" };
-    let what = format!("{} is the same picture as {} ({how}); it is used once.", copy.file.id, original.file.id);
+    let size =
+        |photo: &SeenPhoto| photo.facts.as_ref().map_or(0, |facts| facts.width * facts.height);
+    let how = if size(copy) == size(original) {
+        "saved again, turned, drawn on or with other data"
+    } else {
+        "in another size"
+    };
+    let what = format!(
+        "{} is the same picture as {} ({how}); it is used once.",
+        copy.file.id, original.file.id
+    );
     Finding::warning("photo-copy", what, advice).in_photo(copy.file.id.clone())
 }
 

@@ -19,7 +19,11 @@ pub fn contradictions(photos: &[SeenPhoto], solution: &Solution) -> Vec<Finding>
         let is_used = solution.blocks.iter().any(|block| block.shown == Shown::Line(idx));
         let seen = photos.iter().zip(&solution.view_of).filter(|(photo, view)| {
             let Some(view) = view else { return false };
-            photo.sightings.lines.iter().any(|seen| seen.kind == line.kind && !too_thick(state, *view, idx, seen))
+            photo
+                .sightings
+                .lines
+                .iter()
+                .any(|seen| seen.kind == line.kind && !too_thick(state, *view, idx, seen))
         });
         let seen: Vec<&str> = seen.map(|(photo, _)| photo.file.id.as_str()).collect();
         if is_used || seen.len() < LEAST {

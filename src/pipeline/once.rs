@@ -8,15 +8,23 @@ const ALIKE: [&str; 1] = ["photo-heic"];
 /// Puts findings that say the same of several files into one.
 pub fn tell_once(findings: &mut Vec<Finding>) {
     for id in ALIKE {
-        let same: Vec<Finding> = findings.iter().filter(|finding| finding.id == id).cloned().collect();
+        let same: Vec<Finding> =
+            findings.iter().filter(|finding| finding.id == id).cloned().collect();
         let [first, rest @ ..] = same.as_slice() else { continue };
         if rest.is_empty() {
             continue;
         }
         let file = first.photo.clone().unwrap_or_default();
-        let what =
-            first.what.replacen(" is not used: the file is ", &format!(" and {} more are not used: they are ", rest.len()), 1);
-        let what = if what == *first.what { format!("{} photos, {file} first: {what}", same.len()) } else { what };
+        let what = first.what.replacen(
+            " is not used: the file is ",
+            &format!(" and {} more are not used: they are ", rest.len()),
+            1,
+        );
+        let what = if what == *first.what {
+            format!("{} photos, {file} first: {what}", same.len())
+        } else {
+            what
+        };
         let merged = Finding { what: what.into(), photo: None, ..first.clone() };
         let at = findings.iter().position(|finding| finding.id == id).unwrap_or(0);
         findings.retain(|finding| finding.id != id);
@@ -31,14 +39,19 @@ mod tests {
     #[test]
     fn the_same_of_many_files_is_told_once() {
         let heic = |file: &str| {
-            let what = format!("{file} is not used: the file is HEIC, which this program was built without.");
+            let what = format!(
+                "{file} is not used: the file is HEIC, which this program was built without."
+            );
             Finding::refused("photo-heic", what, "Set the phone to JPEG.").in_photo(file)
         };
         let other = Finding::note("photo-twice", "x", "y");
         let mut findings = vec![other.clone(), heic("a.heic"), heic("b.heic"), heic("c.heic")];
         tell_once(&mut findings);
         assert_eq!(findings.len(), 2);
-        assert_eq!(findings[1].what, "a.heic and 2 more are not used: they are HEIC, which this program was built without.");
+        assert_eq!(
+            findings[1].what,
+            "a.heic and 2 more are not used: they are HEIC, which this program was built without."
+        );
         assert!(findings[1].photo.is_none() && findings[0] == other);
         let mut lone = vec![heic("a.heic")];
         tell_once(&mut lone);

@@ -1,4 +1,5 @@
-//! Which set-up each photo belongs to: as its folder says, as the job says, or as the wheel stands in it.
+//! Which set-up each photo belongs to: as its folder says, as the job says, or as the wheel stands
+//! in it.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -23,17 +24,29 @@ pub struct Sorting {
 
 /// "mark forward: 8 photos, mark rearward: 8, cards only: 4".
 pub fn in_words(entries: &[GroupingEntry], setups: &[String], lens_only: &[bool]) -> String {
-    let counts: Vec<usize> = setups.iter().map(|name| entries.iter().filter(|entry| entry.setup == *name).count()).collect();
-    let named: Vec<(String, bool)> = setups.iter().cloned().zip(lens_only.iter().copied()).collect();
+    let counts: Vec<usize> = setups
+        .iter()
+        .map(|name| entries.iter().filter(|entry| entry.setup == *name).count())
+        .collect();
+    let named: Vec<(String, bool)> =
+        setups.iter().cloned().zip(lens_only.iter().copied()).collect();
     grouping::in_words(&named, &counts)
 }
 
 /// Puts each photo into its set-up, and the photos into the order of the set-ups.
-pub fn sort(photos: &mut Vec<SeenPhoto>, listed: &JobPhotos, job: &Job, findings: &mut Vec<Finding>) -> Sorting {
+pub fn sort(
+    photos: &mut Vec<SeenPhoto>,
+    listed: &JobPhotos,
+    job: &Job,
+    findings: &mut Vec<Finding>,
+) -> Sorting {
     let listed = as_listed(photos, listed, job, findings);
     let sorted = guarded("The photos were not sorted by where the wheel stands in them.", || {
         let mut scenes = scene_photos(photos, &[]);
-        scenes.iter_mut().zip(&listed).for_each(|(scene, of)| scene.lens_only = of.is_for_the_lens());
+        scenes
+            .iter_mut()
+            .zip(&listed)
+            .for_each(|(scene, of)| scene.lens_only = of.is_for_the_lens());
         grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))
     });
     let sorted = super::or_told(sorted, findings).unwrap_or_default();
@@ -44,8 +57,14 @@ pub fn sort(photos: &mut Vec<SeenPhoto>, listed: &JobPhotos, job: &Job, findings
 }
 
 /// What the folders and the job say of each photo.
-fn as_listed(photos: &[SeenPhoto], listed: &JobPhotos, job: &Job, findings: &mut Vec<Finding>) -> Vec<Listed> {
-    let named: BTreeSet<&str> = job.setups.iter().flat_map(|setup| setup.photos.iter().map(String::as_str)).collect();
+fn as_listed(
+    photos: &[SeenPhoto],
+    listed: &JobPhotos,
+    job: &Job,
+    findings: &mut Vec<Finding>,
+) -> Vec<Listed> {
+    let named: BTreeSet<&str> =
+        job.setups.iter().flat_map(|setup| setup.photos.iter().map(String::as_str)).collect();
     for photo in named.iter().filter(|photo| !listed.all().any(|file| file.id == **photo)) {
         findings.push(Finding::warning(
             "setup-photo-missing",
@@ -53,7 +72,8 @@ fn as_listed(photos: &[SeenPhoto], listed: &JobPhotos, job: &Job, findings: &mut
             "Copy it into the job folder, or take its name out of [[setup]] in job.toml.",
         ));
     }
-    let folders: BTreeMap<&str, Option<&str>> = listed.with_setups().map(|(file, setup)| (file.id.as_str(), setup)).collect();
+    let folders: BTreeMap<&str, Option<&str>> =
+        listed.with_setups().map(|(file, setup)| (file.id.as_str(), setup)).collect();
     let one = |photo: &SeenPhoto| {
         let id = photo.file.id.as_str();
         Listed::new(id, folders.get(id).copied().flatten(), photo.facts.as_ref(), job)
@@ -61,17 +81,27 @@ fn as_listed(photos: &[SeenPhoto], listed: &JobPhotos, job: &Job, findings: &mut
     photos.iter().map(one).collect()
 }
 
-/// Photos that belong together more likely than not: each folder's, and the loose ones in the order in which they were taken.
+/// Photos that belong together more likely than not: each folder's, and the loose ones in the order
+/// in which they were taken.
 fn runs(listed: &[Listed]) -> Vec<Vec<usize>> {
     let mut by_setup: BTreeMap<Option<&str>, Vec<usize>> = BTreeMap::new();
-    listed.iter().enumerate().for_each(|(idx, photo)| by_setup.entry(photo.setup.as_deref()).or_default().push(idx));
+    listed
+        .iter()
+        .enumerate()
+        .for_each(|(idx, photo)| by_setup.entry(photo.setup.as_deref()).or_default().push(idx));
     by_setup.into_values().map(|photos| in_time(listed, &photos)).collect()
 }
 
-fn apply(photos: &mut Vec<SeenPhoto>, listed: &[Listed], out: &Grouping, causes: Vec<Finding>) -> Sorting {
+fn apply(
+    photos: &mut Vec<SeenPhoto>,
+    listed: &[Listed],
+    out: &Grouping,
+    causes: Vec<Finding>,
+) -> Sorting {
     let entries = out.entries(listed);
     for (photo, entry) in photos.iter_mut().zip(&entries) {
-        photo.setup = if entry.setup.is_empty() { LOOSE_SETUP.to_owned() } else { entry.setup.clone() };
+        photo.setup =
+            if entry.setup.is_empty() { LOOSE_SETUP.to_owned() } else { entry.setup.clone() };
     }
     let lens_only: Vec<bool> = out.setups.iter().map(|(_, lens)| *lens).collect();
     for (photo, setup) in photos.iter_mut().zip(&out.of_photo) {
@@ -82,5 +112,10 @@ fn apply(photos: &mut Vec<SeenPhoto>, listed: &[Listed], out: &Grouping, causes:
     placed.sort_by_key(|(setup, _)| *setup);
     let grouping;
     (*photos, grouping) = placed.into_iter().map(|(_, photo)| photo).unzip();
-    Sorting { setups: out.setups.iter().map(|(name, _)| name.clone()).collect(), lens_only, grouping, causes }
+    Sorting {
+        setups: out.setups.iter().map(|(name, _)| name.clone()).collect(),
+        lens_only,
+        grouping,
+        causes,
+    }
 }

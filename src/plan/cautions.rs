@@ -12,19 +12,22 @@ use crate::text::{Amount, Sentence};
 
 pub const PROP: &str = "Prop the bike before anything that holds the frame is loosened.";
 
-pub const MEASURE_AFTER_HANGING: &str = "Nothing that stands on the bench may have moved: photograph again afterwards.";
+pub const MEASURE_AFTER_HANGING: &str =
+    "Nothing that stands on the bench may have moved: photograph again afterwards.";
 
-pub const MEASURE_FIRST: &str =
-    "It is expected to be out once the steps before are done, but that is not shown: measure again before this step.";
+pub const MEASURE_FIRST: &str = "It is expected to be out once the steps before are done, but that is not shown: measure again before this step.";
 
 pub const UNUSUALLY_FAR: &str = "So large a move is unusual: check first that every tab sits where its number belongs and that left and right are not mixed up.";
 
-/// For drawing one end of the spindle. `slack` is by how much the distance between the sprockets grows, mm.
+/// For drawing one end of the spindle. `slack` is by how much the distance between the sprockets
+/// grows, mm.
 pub fn of_squaring(slack: Option<f64>, flats: Option<u32>) -> Vec<Sentence> {
-    let mut cautions = vec![say!["Slacken the spindle nuts and anything that ties the brake plate first."]];
+    let mut cautions =
+        vec![say!["Slacken the spindle nuts and anything that ties the brake plate first."]];
     match slack {
         Some(slack) if slack.abs() >= 0.05 => {
-            let (way, chain) = if slack > 0.0 { ("grows", "tighter") } else { ("shrinks", "looser") };
+            let (way, chain) =
+                if slack > 0.0 { ("grows", "tighter") } else { ("shrinks", "looser") };
             cautions.push(say![
                 format!("The distance between the sprockets {way} by "),
                 mm(slack),
@@ -34,14 +37,22 @@ pub fn of_squaring(slack: Option<f64>, flats: Option<u32>) -> Vec<Sentence> {
         _ => cautions.push(say!["Set the chain's slack again by moving both ends alike."]),
     }
     if flats.is_some() {
-        cautions.push(say!["Count flats from where the adjuster begins to bear, not from where it is loose."]);
+        cautions.push(say![
+            "Count flats from where the adjuster begins to bear, not from where it is loose."
+        ]);
     }
-    cautions.push(say!["Tighten the nuts, fit new split pins, and set the brake rod or cable again."]);
+    cautions
+        .push(say!["Tighten the nuts, fit new split pins, and set the brake rod or cable again."]);
     cautions
 }
 
 /// For bringing the sprockets into line.
-pub fn of_chain(pack: SpacerKind, gearbox_askew: bool, input: &Figures, settings: &PlanSettings) -> Vec<Sentence> {
+pub fn of_chain(
+    pack: SpacerKind,
+    gearbox_askew: bool,
+    input: &Figures,
+    settings: &PlanSettings,
+) -> Vec<Sentence> {
     let mut cautions = Vec::new();
     if gearbox_askew {
         cautions
@@ -58,12 +69,24 @@ pub fn of_chain(pack: SpacerKind, gearbox_askew: bool, input: &Figures, settings
     cautions
 }
 
-/// Faces are compared, teeth must line up: how much that can matter, for the chains of the job's pitch.
+/// Faces are compared, teeth must line up: how much that can matter, for the chains of the job's
+/// pitch.
 fn faces_alike(settings: &PlanSettings) -> Sentence {
-    let widths = settings.chain_pitch_mm.into_iter().flat_map(chain_drive::sizes_of_pitch).map(|size| size.tooth_width());
-    let (least, most) = widths.fold((f64::INFINITY, 0.0f64), |(least, most), width| (least.min(width), most.max(width)));
+    let widths = settings
+        .chain_pitch_mm
+        .into_iter()
+        .flat_map(chain_drive::sizes_of_pitch)
+        .map(|size| size.tooth_width());
+    let (least, most) = widths
+        .fold((f64::INFINITY, 0.0f64), |(least, most), width| (least.min(width), most.max(width)));
     let range = match least < most {
-        true => say![" (teeth for chains of this pitch are ", Amount::tenths(least), " to ", Amount::tenths(most), " wide)",],
+        true => say![
+            " (teeth for chains of this pitch are ",
+            Amount::tenths(least),
+            " to ",
+            Amount::tenths(most),
+            " wide)",
+        ],
         false => Sentence::default(),
     };
     say![
@@ -74,10 +97,16 @@ fn faces_alike(settings: &PlanSettings) -> Sentence {
 }
 
 /// For moving the rim by its spokes.
-pub fn of_centring(runs_out: bool, target: Option<f64>, new_face: Option<Measurement>) -> Vec<Sentence> {
+pub fn of_centring(
+    runs_out: bool,
+    target: Option<f64>,
+    new_face: Option<Measurement>,
+) -> Vec<Sentence> {
     let mut cautions = Vec::new();
     if runs_out {
-        cautions.push(say!["The rim runs out by more than it may: have it trued first, then measure again."]);
+        cautions.push(say![
+            "The rim runs out by more than it may: have it trued first, then measure again."
+        ]);
     }
     if let (Some(target), Some(new)) = (target.filter(|target| target.is_finite()), new_face) {
         let apart = by(&Measurement { value: new.value - target, ..new });

@@ -19,7 +19,8 @@ pub struct Difference {
     pub change: Option<Measurement>,
     /// The U that the change would have if the two results shared nothing.
     pub u_if_nothing_shared: Option<f64>,
-    /// Whether the change is larger than its U; null where there is none, or where a figure was seen too poorly to say.
+    /// Whether the change is larger than its U; null where there is none, or where a figure was
+    /// seen too poorly to say.
     pub changed: Option<bool>,
     pub verdict_before: Option<Decision>,
     pub verdict_after: Option<Decision>,

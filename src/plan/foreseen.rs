@@ -1,11 +1,13 @@
 //! The figures as they will be when some steps are done, with their joint uncertainty.
 //!
-//! A step is a number that somebody carries out: "draw the right end 1.4 mm". Once told, it is fixed. So with the true figures
-//! y and the told amount a, the figures afterwards are T(y; a + e), where e is how finely the step can be set. To first order
-//! their covariance is J C J' + g g' s^2, with J = dT/dy at the fixed amount, C the covariance before, g = dT/de and s the
-//! standard deviation of e. What a figure was measured to be does not get more certain by moving parts about: squaring the
-//! wheel by its measured yaw leaves a yaw of nought with the U of the measurement. Assumed: the errors of setting are
-//! independent of each other and of the measurement, and T is straight over a few U (it turns by a degree or two).
+//! A step is a number that somebody carries out: "draw the right end 1.4 mm". Once told, it is
+//! fixed. So with the true figures y and the told amount a, the figures afterwards are T(y; a + e),
+//! where e is how finely the step can be set. To first order their covariance is J C J' + g g' s^2,
+//! with J = dT/dy at the fixed amount, C the covariance before, g = dT/de and s the
+//! standard deviation of e. What a figure was measured to be does not get more certain by moving
+//! parts about: squaring the wheel by its measured yaw leaves a yaw of nought with the U of the
+//! measurement. Assumed: the errors of setting are independent of each other and of the
+//! measurement, and T is straight over a few U (it turns by a degree or two).
 
 use nalgebra::{DMatrix, DVector};
 
@@ -14,7 +16,8 @@ use crate::figure::table::Correlation;
 use crate::figure::{Expected, Facts, Figure, FigureTable, Measured};
 use crate::measurement::{Measurement, Quality};
 
-/// Half-width of the difference quotients that linearise a step, mm or degrees: small against a step, large against rounding.
+/// Half-width of the difference quotients that linearise a step, mm or degrees: small against a
+/// step, large against rounding.
 const NUDGE: f64 = 1e-3;
 
 /// Some figures by their pointers. What is not there can't be moved: steps pass it over.
@@ -48,7 +51,8 @@ impl Values {
     }
 }
 
-/// Figures with their covariance (k = 1), their answer to the print's scale, and whether they may be used for a verdict.
+/// Figures with their covariance (k = 1), their answer to the print's scale, and whether they may
+/// be used for a verdict.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Foreseen {
     values: Values,
@@ -71,21 +75,32 @@ impl Foreseen {
             false => input.correlation.clone(),
         };
         let n_fields = known.len();
-        let places: Vec<Option<usize>> =
-            fields.iter().map(|field| joint.fields.iter().position(|other| other == field)).collect();
+        let places: Vec<Option<usize>> = fields
+            .iter()
+            .map(|field| joint.fields.iter().position(|other| other == field))
+            .collect();
         // A figure that the result does not correlate is taken as independent.
         let correlation = |row: usize, col: usize| match (row == col, places[row], places[col]) {
             (true, _, _) => 1.0,
-            (false, Some(row), Some(col)) => {
-                joint.matrix.get(row).and_then(|line| line.get(col)).copied().filter(|r| r.is_finite()).unwrap_or(0.0)
-            }
+            (false, Some(row), Some(col)) => joint
+                .matrix
+                .get(row)
+                .and_then(|line| line.get(col))
+                .copied()
+                .filter(|r| r.is_finite())
+                .unwrap_or(0.0),
             _ => 0.0,
         };
-        let covariance =
-            DMatrix::from_fn(n_fields, n_fields, |row, col| correlation(row, col) * known[row].u * known[col].u / 4.0);
-        let per_percent = DVector::from_iterator(n_fields, fields.iter().map(|field| scale_answer(input, field)));
+        let covariance = DMatrix::from_fn(n_fields, n_fields, |row, col| {
+            correlation(row, col) * known[row].u * known[col].u / 4.0
+        });
+        let per_percent =
+            DVector::from_iterator(n_fields, fields.iter().map(|field| scale_answer(input, field)));
         Self {
-            values: Values { fields, numbers: DVector::from_iterator(n_fields, known.iter().map(|figure| figure.value)) },
+            values: Values {
+                fields,
+                numbers: DVector::from_iterator(n_fields, known.iter().map(|figure| figure.value)),
+            },
             covariance,
             per_percent,
             single: known.iter().map(|figure| figure.quality == Quality::Single).collect(),
@@ -120,8 +135,8 @@ impl Foreseen {
         })
     }
 
-    /// The figures after a step. `step` moves the values by the told amounts plus an error for each of them, of the standard
-    /// deviations `fineness`.
+    /// The figures after a step. `step` moves the values by the told amounts plus an error for each
+    /// of them, of the standard deviations `fineness`.
     pub fn after(&self, fineness: &[f64], step: impl Fn(&mut Values, &[f64])) -> Self {
         let n_fields = self.values.fields.len();
         let moved = |values: &Values, errors: &[f64]| {
@@ -150,9 +165,14 @@ impl Foreseen {
             let error = (set_wrong(sigma) - set_wrong(-sigma)) / 2.0;
             covariance += &error * error.transpose();
         }
-        let feels_single = |row: usize| (0..n_fields).any(|col| self.single[col] && jacobian[(row, col)].abs() > 1e-9);
+        let feels_single = |row: usize| {
+            (0..n_fields).any(|col| self.single[col] && jacobian[(row, col)].abs() > 1e-9)
+        };
         Self {
-            values: Values { fields: self.values.fields.clone(), numbers: moved(&self.values, &told) },
+            values: Values {
+                fields: self.values.fields.clone(),
+                numbers: moved(&self.values, &told),
+            },
             covariance,
             per_percent: &jacobian * &self.per_percent,
             single: (0..n_fields).map(feels_single).collect(),
@@ -196,7 +216,8 @@ impl Foreseen {
     }
 }
 
-/// Figures beside those that move which are told again with the expected ones: no step changes them.
+/// Figures beside those that move which are told again with the expected ones: no step changes
+/// them.
 const STAY_AS_MEASURED: [Figure; 3] = [Figure::WheelLean, Figure::GearboxLean, Figure::RearLean];
 
 /// Figures that steps move, or that steps need, beside the rims' offsets.
@@ -222,7 +243,8 @@ pub fn scale_answer(input: &Figures, field: &Figure) -> f64 {
     input.scale_sensitivity.get(field).copied().filter(|answer| answer.is_finite()).unwrap_or(0.0)
 }
 
-/// Nought where only the rounding of the arithmetic is left of a figure that a step brought to nought.
+/// Nought where only the rounding of the arithmetic is left of a figure that a step brought to
+/// nought.
 fn without_dust(value: f64) -> f64 {
     if value.abs() < 1e-9 { 0.0 } else { value }
 }

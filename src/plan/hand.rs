@@ -8,24 +8,38 @@ use crate::measurement::{Measurement, Quality};
 
 /// Each hand value beside its photographed figure.
 ///
-/// They agree if they differ by no more than sqrt(U_hand^2 + U_photo^2). Assumed: the rule or gauge and the photos share no
-/// error, which holds as long as the hand value did not set the print's scale.
-pub fn compare_by_hand(figures: &FigureTable, hands: &[Hand]) -> (Vec<HandComparison>, Vec<Finding>) {
+/// They agree if they differ by no more than sqrt(U_hand^2 + U_photo^2). Assumed: the rule or gauge
+/// and the photos share no error, which holds as long as the hand value did not set the print's
+/// scale.
+pub fn compare_by_hand(
+    figures: &FigureTable,
+    hands: &[Hand],
+) -> (Vec<HandComparison>, Vec<Finding>) {
     let mut compared = Vec::new();
     let mut findings = Vec::new();
     for hand in hands {
         let name = &hand.field;
         if !figures.knows(name) {
             let nearest = figures.nearest(&name.pointer());
-            let what = format!("The job gives a hand value for {name}, and there is no figure of that name.");
-            findings.push(Finding::warning("hand-unknown-field", what, format!("Did you mean {nearest}?")).about(name));
+            let what = format!(
+                "The job gives a hand value for {name}, and there is no figure of that name."
+            );
+            findings.push(
+                Finding::warning("hand-unknown-field", what, format!("Did you mean {nearest}?"))
+                    .about(name),
+            );
             continue;
         }
         let usable = hand.value.is_finite() && hand.u.is_finite() && hand.u >= 0.0;
         if hand.unit != name.unit() || !usable {
-            let key = if name.unit() == Unit::Deg { "value_deg and u_deg" } else { "value_mm and u_mm" };
-            let what = format!("The job's hand value for {name} is not in the figure's own unit, or has no uncertainty.");
-            findings.push(Finding::warning("hand-unusable", what, format!("Give it with {key}.")).about(name));
+            let key =
+                if name.unit() == Unit::Deg { "value_deg and u_deg" } else { "value_mm and u_mm" };
+            let what = format!(
+                "The job's hand value for {name} is not in the figure's own unit, or has no uncertainty."
+            );
+            findings.push(
+                Finding::warning("hand-unusable", what, format!("Give it with {key}.")).about(name),
+            );
             continue;
         }
         let comparison = compare(hand, figures.get(name));

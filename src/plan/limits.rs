@@ -1,6 +1,7 @@
 //! How far each part can be moved before somebody else has to look at it.
 //!
-//! None of these has a published source: they are what the trade does (common practice, no source), and they only add a warning.
+//! None of these has a published source: they are what the trade does (common practice, no source),
+//! and they only add a warning.
 
 use super::outcome::{Direction, PlanStep, StepKind};
 use crate::job::SpacerKind;
@@ -9,7 +10,8 @@ use crate::text::{Amount, Sentence};
 
 /// A rim pulled further by its spokes makes the two sides' tensions too unlike, mm.
 const SPOKES_MM: f64 = 4.0;
-/// An adjuster drawn further than this on one side has used up its slot, or squares a bent swinging arm, mm.
+/// An adjuster drawn further than this on one side has used up its slot, or squares a bent swinging
+/// arm, mm.
 const ADJUSTER_MM: f64 = 6.0;
 /// Spacers beside the hub changed by more leave the nuts too little thread, mm.
 const SPACERS_MM: f64 = 6.0;
@@ -24,7 +26,9 @@ const FRAME_MM: f64 = 15.0;
 pub fn beyond(step: &PlanStep) -> Option<Sentence> {
     let distance = step.distance?.value;
     let (limit, words) = match (step.step, step.applied_to.as_str()) {
-        (StepKind::Rehang, _) => (FRAME_MM, "a frame is rarely hung so far out. See first which part the clamp holds"),
+        (StepKind::Rehang, _) => {
+            (FRAME_MM, "a frame is rarely hung so far out. See first which part the clamp holds")
+        }
         (StepKind::Square, _) => (
             ADJUSTER_MM,
             "one adjuster is rarely so far ahead of the other. Have the fork ends and the swinging arm checked first",
@@ -34,22 +38,29 @@ pub fn beyond(step: &PlanStep) -> Option<Sentence> {
             "spokes that were built for another place can't take it: one side goes slack, the other pulls its nipples through. Take the \
              wheel to a wheel builder",
         ),
-        (StepKind::Chain, applied) if applied == SpacerKind::Hub.word() => {
-            (SPACERS_MM, "see that the spindle's nuts keep their full thread and that the rim and tyre clear the frame")
-        }
+        (StepKind::Chain, applied) if applied == SpacerKind::Hub.word() => (
+            SPACERS_MM,
+            "see that the spindle's nuts keep their full thread and that the rim and tyre clear the frame",
+        ),
         (StepKind::Chain, applied) if applied == SpacerKind::Sprocket.word() => (
             PACKING_MM,
             "the bolts or studs lose too much thread and the sprocket its register. Ask an engineer for a spacer ring",
         ),
-        (StepKind::Chain, _) => (SHIM_MM, "the nut loses too much of its thread and its lock. Ask an engineer"),
+        (StepKind::Chain, _) => {
+            (SHIM_MM, "the nut loses too much of its thread and its lock. Ask an engineer")
+        }
         (StepKind::Refer, _) => return None,
     };
-    (distance > limit).then(|| say!["More than ", Amount::mm(limit), format!(" (common practice, no source): {words}.")])
+    (distance > limit).then(|| {
+        say!["More than ", Amount::mm(limit), format!(" (common practice, no source): {words}.")]
+    })
 }
 
 /// Facing a seat takes metal off a part that carries load: not a job for the bench.
 pub fn needs_engineer(step: &PlanStep) -> bool {
-    let is_seat = [SpacerKind::Sprocket, SpacerKind::Gearbox].iter().any(|kind| step.applied_to == kind.word());
+    let is_seat = [SpacerKind::Sprocket, SpacerKind::Gearbox]
+        .iter()
+        .any(|kind| step.applied_to == kind.word());
     step.step == StepKind::Chain && is_seat && step.direction == Some(Direction::Inboard)
 }
 

@@ -1,8 +1,9 @@
-//! From figures to decisions: tolerances and verdicts, what to adjust and by how much, what to expect afterwards, hand values
-//! beside the photographed ones, and before against after.
+//! From figures to decisions: tolerances and verdicts, what to adjust and by how much, what to
+//! expect afterwards, hand values beside the photographed ones, and before against after.
 //!
-//! It works from the figures alone, fresh or read back from a result file, and from what the job says about adjusting: so a
-//! plan can be made again with other choices when the photos are no longer at hand.
+//! It works from the figures alone, fresh or read back from a result file, and from what the job
+//! says about adjusting: so a plan can be made again with other choices when the photos are no
+//! longer at hand.
 
 pub mod cautions;
 pub mod chain_drive;
@@ -36,7 +37,8 @@ use crate::figure::Figure;
 /// Verdicts, plan, expected figures and hand values of one set of figures.
 pub fn plan(input: &Figures, settings: &PlanSettings) -> Outcome {
     let (tolerances, mut findings) = tolerance::tolerances(input, settings);
-    let answer = |field: &Figure| if settings.print_measured { 0.0 } else { scale_answer(input, field) };
+    let answer =
+        |field: &Figure| if settings.print_measured { 0.0 } else { scale_answer(input, field) };
     let mut verdicts: Vec<_> = tolerances
         .iter()
         .map(|tolerance| (tolerance, input.get(&tolerance.field)))
@@ -48,11 +50,22 @@ pub fn plan(input: &Figures, settings: &PlanSettings) -> Outcome {
     let (hand, hand_findings) = hand::compare_by_hand(&input.measured.table, &settings.hands);
     findings.extend(plan.findings);
     findings.extend(hand_findings);
-    let summary::Conclusion { state, headline, summary } = summary::conclude(input, &verdicts, &plan.steps);
-    Outcome { state, headline, summary, plan: plan.steps, expected: plan.expected, verdicts, hand, findings }
+    let summary::Conclusion { state, headline, summary } =
+        summary::conclude(input, &verdicts, &plan.steps);
+    Outcome {
+        state,
+        headline,
+        summary,
+        plan: plan.steps,
+        expected: plan.expected,
+        verdicts,
+        hand,
+        findings,
+    }
 }
 
-/// The plan again with other choices than the job's. The figures and their verdicts stay what they are.
+/// The plan again with other choices than the job's. The figures and their verdicts stay what they
+/// are.
 pub fn replan(input: &Figures, settings: &PlanSettings, choices: Choices) -> Outcome {
     plan(input, &settings.with(choices))
 }

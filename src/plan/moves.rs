@@ -1,8 +1,9 @@
 //! What moving a part does to the figures, as rigid geometry in the bench's ground plan.
 //!
-//! Ground plan: x forward along the cord, y to the left. A yaw of psi (+ front to the left) turns a wheel's forward direction
-//! to (cos psi, sin psi) and its axis, pointing left, to (-sin psi, cos psi). s is +1 where the chain runs on the left, else -1,
-//! so that s times the axis points outboard on the chain's side. Lean stays as it is and shortens nothing that matters here
+//! Ground plan: x forward along the cord, y to the left. A yaw of psi (+ front to the left) turns a
+//! wheel's forward direction to (cos psi, sin psi) and its axis, pointing left, to (-sin psi, cos
+//! psi). s is +1 where the chain runs on the left, else -1, so that s times the axis points
+//! outboard on the chain's side. Lean stays as it is and shortens nothing that matters here
 //! (1 - cos of a degree).
 
 use std::collections::BTreeMap;
@@ -16,9 +17,11 @@ use crate::measurement::Measurement;
 /// A part moved by a told amount: lengths in mm, angles in radians.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Move {
-    /// The frame, with all that is in it, is hung over the cord again: it goes back by its offset (mm, + left) and its yaw.
+    /// The frame, with all that is in it, is hung over the cord again: it goes back by its offset
+    /// (mm, + left) and its yaw.
     Rehang { offset: f64, yaw: f64 },
-    /// The spindle turns about the end that is not drawn; wheel, rim and rear sprocket turn with it. + turns the front left.
+    /// The spindle turns about the end that is not drawn; wheel, rim and rear sprocket turn with
+    /// it. + turns the front left.
     Turn { angle: f64, about: Side },
     /// Wheel, rim and rear sprocket slide along the spindle; + is outboard on the chain's side.
     SlideWheel { outboard: f64 },
@@ -30,20 +33,23 @@ pub enum Move {
     ShiftRim { left: f64 },
 }
 
-/// Where things stand that a step turns or slides. Fixed numbers: their own uncertainty enters only through the square of a
-/// small angle, but for the distance between the sprockets, which is a figure of its own.
+/// Where things stand that a step turns or slides. Fixed numbers: their own uncertainty enters only
+/// through the square of a small angle, but for the distance between the sprockets, which is a
+/// figure of its own.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Places {
     pub chain_sign: f64,
     /// y of where the adjusters hold the spindle, left and right.
     adjusters: [f64; 2],
     rear_sprocket_y: Option<f64>,
-    /// Ground-plan share of the distance between the sprockets' centres: 1 where they stand equally high.
+    /// Ground-plan share of the distance between the sprockets' centres: 1 where they stand
+    /// equally high.
     level_share: f64,
     hub_face: Option<Side>,
     rims: Vec<RimPlace>,
-    /// How far forward of the axle the offset at the mark is told: half-way between the marked place's two stands along the cord,
-    /// which is at the axle where they are half a turn apart.
+    /// How far forward of the axle the offset at the mark is told: half-way between the marked
+    /// place's two stands along the cord, which is at the axle where they are half a turn
+    /// apart.
     mark_x: f64,
 }
 
@@ -59,22 +65,29 @@ fn rim_place(rim: &RimFigure) -> RimPlace {
     RimPlace { field, sign: rim.at.side.sign(), x: rim.facts.x }
 }
 
-/// Half the distance between adjusters where nobody knows it, mm (common practice, no source). What hangs on it: the distance
-/// between the sprockets by a share of a millimetre, all else by the square of a small angle.
+/// Half the distance between adjusters where nobody knows it, mm (common practice, no source). What
+/// hangs on it: the distance between the sprockets by a share of a millimetre, all else by the
+/// square of a small angle.
 const HALF_SPACING: f64 = 105.0;
 
 impl Places {
-    /// From the figures, the chain's side, and the distance between the adjusters where the job gives it.
+    /// From the figures, the chain's side, and the distance between the adjusters where the job
+    /// gives it.
     pub fn of(input: &Figures, chain_side: Side, spacing_mm: Option<f64>) -> Self {
-        let end = |figure: Option<Measurement>| figure.map(|figure| figure.value).filter(|out| out.is_finite());
+        let end = |figure: Option<Measurement>| {
+            figure.map(|figure| figure.value).filter(|out| out.is_finite())
+        };
         let ends = end(input.get(&Figure::SpindleLeft)).zip(end(input.get(&Figure::SpindleRight)));
-        let (middle, half_ends) = ends.map_or((0.0, None), |(left, right)| ((left - right) / 2.0, Some((left + right) / 2.0)));
+        let (middle, half_ends) = ends.map_or((0.0, None), |(left, right)| {
+            ((left - right) / 2.0, Some((left + right) / 2.0))
+        });
         let half = spacing_mm.map(|spacing| spacing / 2.0).or(half_ends).unwrap_or(HALF_SPACING);
         let level_share = match (input.layout.rear_sprocket, input.layout.gearbox_sprocket) {
             (Some(rear), Some(gearbox)) => {
                 let [dx, dy, dz] = [0, 1, 2].map(|axis| gearbox[axis] - rear[axis]);
                 let share = dx.hypot(dy) / dx.hypot(dy).hypot(dz);
-                // A chain that runs steeper than 1 in 2 belongs to no motorcycle: then the layout is wrong and says nothing.
+                // A chain that runs steeper than 1 in 2 belongs to no motorcycle: then the layout
+                // is wrong and says nothing.
                 if share > 0.89 { share } else { 1.0 }
             }
             _ => 1.0,
@@ -84,7 +97,11 @@ impl Places {
         Self {
             chain_sign: chain_side.sign(),
             adjusters: [middle + half, middle - half],
-            rear_sprocket_y: input.layout.rear_sprocket.map(|centre| centre[1]).filter(|y| y.is_finite()),
+            rear_sprocket_y: input
+                .layout
+                .rear_sprocket
+                .map(|centre| centre[1])
+                .filter(|y| y.is_finite()),
             level_share,
             hub_face: input.measured.facts.hub_side,
             rims: rims.map(rim_place).collect(),
@@ -99,13 +116,15 @@ impl Places {
         }
     }
 
-    /// The way from the rear sprocket's centre to the gearbox's, as far as it runs forward in the ground plan, mm: of the distance
-    /// between centres one part is a difference in height, one is the chain line's offset.
+    /// The way from the rear sprocket's centre to the gearbox's, as far as it runs forward in the
+    /// ground plan, mm: of the distance between centres one part is a difference in height, one
+    /// is the chain line's offset.
     fn forward(&self, centres: f64, out: f64) -> f64 {
         (centres * centres - out * out).max(0.0).sqrt() * self.level_share
     }
 
-    /// The distance between centres that belongs to a way forward and an offset, the difference in height staying as it is.
+    /// The distance between centres that belongs to a way forward and an offset, the difference in
+    /// height staying as it is.
     fn centres(&self, forward: f64, out: f64) -> f64 {
         (forward / self.level_share).hypot(out)
     }
@@ -116,21 +135,26 @@ impl Places {
     }
 }
 
-/// Half-way between the foremost and the rearmost stand of the marked place, as the bench takes them for the offset at the mark;
-/// None without two set-ups that show it on both sides.
+/// Half-way between the foremost and the rearmost stand of the marked place, as the bench takes
+/// them for the offset at the mark; None without two set-ups that show it on both sides.
 fn mark_x(rims: &[RimFigure]) -> Option<f64> {
     let mut stands: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
     for rim in rims.iter().filter(|rim| rim.at.is_rear_mark()) {
         stands.entry(&rim.at.setup).or_default().extend(rim.facts.x.filter(|x| x.is_finite()));
     }
-    let stands: Vec<f64> = stands.values().filter(|sides| sides.len() == 2).map(|sides| (sides[0] + sides[1]) / 2.0).collect();
+    let stands: Vec<f64> = stands
+        .values()
+        .filter(|sides| sides.len() == 2)
+        .map(|sides| (sides[0] + sides[1]) / 2.0)
+        .collect();
     let front = stands.iter().copied().reduce(f64::max)?;
     let rear = stands.iter().copied().reduce(f64::min)?;
     (stands.len() > 1).then_some((front + rear) / 2.0)
 }
 
 impl Move {
-    /// Moves the figures by the told amount and by an error in each of its numbers, in the order in which they stand.
+    /// Moves the figures by the told amount and by an error in each of its numbers, in the order in
+    /// which they stand.
     pub fn carry(self, places: &Places, values: &mut Values, errors: &[f64]) {
         let error = errors.first().copied().unwrap_or(0.0);
         let second = errors.get(1).copied().unwrap_or(0.0);
@@ -152,7 +176,8 @@ fn radians(values: &Values, field: &Figure) -> f64 {
 
 /// The wheel's yaw over the cord, radians, by the best figure there is.
 fn wheel_yaw(values: &Values) -> f64 {
-    let yaw = values.get(&Figure::WheelYaw).or(values.get(&Figure::WheelYawFromOffsets)).unwrap_or(0.0);
+    let yaw =
+        values.get(&Figure::WheelYaw).or(values.get(&Figure::WheelYawFromOffsets)).unwrap_or(0.0);
     yaw.to_radians()
 }
 
@@ -169,7 +194,8 @@ fn turned(point: [f64; 2], about: [f64; 2], angle: f64) -> [f64; 2] {
 }
 
 fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
-    // The frame's centre plane crosses the axle's line at (0, offset): everything turns about that point and comes to the cord.
+    // The frame's centre plane crosses the axle's line at (0, offset): everything turns about that
+    // point and comes to the cord.
     let carried = |x: f64, y: f64| turned([x, y], [0.0, offset], -yaw)[1] - offset;
     for (wheel, x) in [(&Figure::WheelOffset, 0.0), (&Figure::WheelOffsetAtMark, places.mark_x)] {
         if let Some(y) = values.get(wheel) {
@@ -212,20 +238,26 @@ fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
     }
 }
 
-/// With n the outboard axis, v the way from the rear sprocket's centre to the gearbox's, f forward in the rear plane, D = v f
-/// and q the sprocket's place along n from the pivot, turning by d gives
+/// With n the outboard axis, v the way from the rear sprocket's centre to the gearbox's, f forward
+/// in the rear plane, D = v f and q the sprocket's place along n from the pivot, turning by d gives
 ///   n' v' = (n v) cos d - s D sin d - q (1 - cos d),    f' v' = D cos d + s (n v + q) sin d.
-/// Seen from the gearbox, c its yaw to the rear, only the rear sprocket's centre moves: q (1 - cos d) cos c - q sin d sin c.
+/// Seen from the gearbox, c its yaw to the rear, only the rear sprocket's centre moves: q (1 - cos
+/// d) cos c - q sin d sin c.
 fn turn_chain(places: &Places, values: &mut Values, angle: f64, (pivot_y, yaw): (f64, f64)) {
     let (s, (sin, cos)) = (places.chain_sign, angle.sin_cos());
     let q = places.rear_sprocket_y.map_or(0.0, |y| s * (y - pivot_y) / yaw.cos());
     let chain_yaw = radians(values, &Figure::ChainYaw);
     values.add(&Figure::ChainAtRear, q * (1.0 - cos) * chain_yaw.cos() - q * sin * chain_yaw.sin());
-    if let (Some(centres), Some(out)) = (values.get(&Figure::ChainCentres), values.get(&Figure::ChainAtGearbox)) {
+    if let (Some(centres), Some(out)) =
+        (values.get(&Figure::ChainCentres), values.get(&Figure::ChainAtGearbox))
+    {
         let forward = places.forward(centres, out);
         let out_after = out * cos - s * forward * sin - q * (1.0 - cos);
         values.set(&Figure::ChainAtGearbox, out_after);
-        values.set(&Figure::ChainCentres, places.centres(forward * cos + s * (out + q) * sin, out_after));
+        values.set(
+            &Figure::ChainCentres,
+            places.centres(forward * cos + s * (out + q) * sin, out_after),
+        );
     }
     values.add(&Figure::ChainYaw, -angle.to_degrees());
 }

@@ -1,6 +1,7 @@
 //! The noun that leaves this stage: what the figures mean for the person at the bench.
 //!
-//! Lengths in millimetres, angles in degrees; signs as in [`crate::bench::figures`]. All names are those of the result file.
+//! Lengths in millimetres, angles in degrees; signs as in [`crate::bench::figures`]. All names are
+//! those of the result file.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -13,14 +14,17 @@ use crate::measurement::Measurement;
 use crate::text::Sentence;
 
 /// Whether a figure conforms to its tolerance, with a guard band of U on both sides of the limit.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Decision {
     /// |v| + U <= tolerance.
     In,
     /// |v| - U > tolerance.
     Out,
-    /// Neither is shown: the uncertainty reaches over the limit, or the figure may not be used for a verdict.
+    /// Neither is shown: the uncertainty reaches over the limit, or the figure may not be used for
+    /// a verdict.
     Undecided,
 }
 
@@ -51,13 +55,16 @@ pub struct Verdict {
     pub verdict: Decision,
     /// Where undecided: why, and what would decide it, with numbers.
     pub decide: Option<Sentence>,
-    /// Whether no smaller uncertainty would decide it: what it is told from has to be made sure of first.
+    /// Whether no smaller uncertainty would decide it: what it is told from has to be made sure of
+    /// first.
     #[serde(default)]
     pub blocked: bool,
 }
 
 /// The kinds of step, in the order of the work.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum StepKind {
     /// Hang the frame over the cord again.
@@ -73,7 +80,9 @@ pub enum StepKind {
 }
 
 /// Which way a part is moved.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Direction {
     Forward,
@@ -110,23 +119,28 @@ pub struct PlanStep {
     pub action: Sentence,
     /// The part that is moved, in words: "left end of the spindle", "hub spacers", "rim".
     pub part: String,
-    /// The side it is done on (square: the end that is drawn; chain: the chain side; centre: where the rim goes).
+    /// The side it is done on (square: the end that is drawn; chain: the chain side; centre: where
+    /// the rim goes).
     pub side: Option<Side>,
     pub direction: Option<Direction>,
-    /// How far, never negative; its U is that of the distance that is really needed. Null where it can't be said.
+    /// How far, never negative; its U is that of the distance that is really needed. Null where it
+    /// can't be said.
     #[serde(rename = "move")]
     pub distance: Option<Measurement>,
-    /// Turns of the adjuster, to the nearest flat. Only for `square`, and where the thread's pitch is known.
+    /// Turns of the adjuster, to the nearest flat. Only for `square`, and where the thread's pitch
+    /// is known.
     pub turns: Option<f64>,
     /// The same in flats of a six-sided nut.
     pub flats: Option<u32>,
-    /// What it acts on: "frame", "spindle", "hub", "sprocket", "gearbox", "rim", or for `refer` the figure's JSON pointer.
+    /// What it acts on: "frame", "spindle", "hub", "sprocket", "gearbox", "rim", or for `refer`
+    /// the figure's JSON pointer.
     pub applied_to: String,
     /// JSON pointer of the figure that asked for the step.
     pub because: Figure,
     /// What the figure that asked for the step stood at when its turn came, earlier steps done.
     pub before: Option<Measurement>,
-    /// What can go wrong badly, one sentence each: a move beyond what the part can take, a step that is not shown to be needed.
+    /// What can go wrong badly, one sentence each: a move beyond what the part can take, a step
+    /// that is not shown to be needed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub dangers: Vec<Sentence>,
     /// What to look out for, one sentence each.
@@ -141,7 +155,8 @@ pub struct PlanStep {
 /// One way to bring the sprockets into line, and what it costs the rim.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Choice {
-    /// "hub", "sprocket" or "gearbox": what `whatif --pack` and `kind` in the section `spacers` take.
+    /// "hub", "sprocket" or "gearbox": what `whatif --pack` and `kind` in the section `spacers`
+    /// take.
     pub applied_to: String,
     /// How far the part goes, never negative.
     #[serde(rename = "move")]
@@ -154,7 +169,20 @@ pub struct Choice {
 }
 
 /// How far the bike is from being finished.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    Default,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum State {
     /// Everything that was judged is inside its limits.
@@ -191,7 +219,8 @@ pub struct Outcome {
     pub state: State,
     /// The same in a few words: "All well", "Three steps to do", "Not finished".
     pub headline: String,
-    /// The same in a sentence or two: "Leave it alone: ...", "Three steps to do: ...", "Not finished: ...".
+    /// The same in a sentence or two: "Leave it alone: ...", "Three steps to do: ...", "Not
+    /// finished: ...".
     pub summary: String,
     pub plan: Vec<PlanStep>,
     /// Figures to expect when all steps are done.

@@ -14,7 +14,9 @@ use crate::say;
 use crate::text::{Amount, Sentence};
 
 /// How far a step got.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Progress {
     Done,
@@ -42,7 +44,8 @@ pub struct StepProgress {
     pub what: Sentence,
 }
 
-/// A step counts as done if what is missing is within U, or within this share of the step (common practice, no source).
+/// A step counts as done if what is missing is within U, or within this share of the step (common
+/// practice, no source).
 const CLOSE_ENOUGH: f64 = 0.1;
 
 /// Follows each step of the earlier plan. What goes to somebody else to mend is not followed.
@@ -53,7 +56,9 @@ pub fn follow_steps(before: &Evening, differences: &[Difference]) -> Vec<StepPro
 
 fn follow(step: &PlanStep, before: &Evening, differences: &[Difference]) -> StepProgress {
     let (unit, planned, found) = match step.step {
-        StepKind::Square => (Unit::Deg, step.before.map(|yaw| -yaw.value), change(differences, &before.wheel_yaw())),
+        StepKind::Square => {
+            (Unit::Deg, step.before.map(|yaw| -yaw.value), change(differences, &before.wheel_yaw()))
+        }
         StepKind::Chain => (Unit::Mm, signed(step), sprocket_move(step, before, differences)),
         StepKind::Centre => (Unit::Mm, signed(step), rim_move(before, differences)),
         StepKind::Rehang | StepKind::Refer => {
@@ -76,8 +81,8 @@ fn follow(step: &PlanStep, before: &Evening, differences: &[Difference]) -> Step
     }
 }
 
-/// How what was found compares with what was planned. A change within its U of nothing is none; where it is also within its U
-/// of the whole step, nothing is shown.
+/// How what was found compares with what was planned. A change within its U of nothing is none;
+/// where it is also within its U of the whole step, nothing is shown.
 fn judge(planned: f64, found: Measurement) -> Progress {
     let missing = (planned - found.value).abs();
     let none_seen = found.value.abs() <= found.u;
@@ -105,12 +110,18 @@ fn signed(step: &PlanStep) -> Option<f64> {
     step.distance.map(|distance| sign * distance.value)
 }
 
-/// How far the step's sprocket went outboard: the chain line's change without what the wheel's turn made of it.
+/// How far the step's sprocket went outboard: the chain line's change without what the wheel's turn
+/// made of it.
 ///
-/// Turning the wheel by d (front to the left) moves the chain line at the gearbox by -s D d; s is +1 for a chain on the left,
-/// D the distance between centres. The two changes' uncertainties are taken as independent: an error of the yaw enters both
-/// and would cancel, so that the U is rather too large.
-fn sprocket_move(step: &PlanStep, before: &Evening, differences: &[Difference]) -> Option<Measurement> {
+/// Turning the wheel by d (front to the left) moves the chain line at the gearbox by -s D d; s is
+/// +1 for a chain on the left, D the distance between centres. The two changes' uncertainties are
+/// taken as independent: an error of the yaw enters both and would cancel, so that the U is rather
+/// too large.
+fn sprocket_move(
+    step: &PlanStep,
+    before: &Evening,
+    differences: &[Difference],
+) -> Option<Measurement> {
     let line = change(differences, &Figure::ChainAtGearbox)?;
     let turn = change(differences, &before.wheel_yaw())?;
     let lever = before.chain_side()?.sign() * before.centres()?.to_radians();
@@ -120,14 +131,20 @@ fn sprocket_move(step: &PlanStep, before: &Evening, differences: &[Difference]) 
     Some(Measurement { value: sign * out, u: line.u.hypot(lever * turn.u), quality })
 }
 
-/// How far the rim went to the left by its spokes: from the hub face where that was measured, else what it went in the frame
-/// without what a slide of the whole wheel made of it.
+/// How far the rim went to the left by its spokes: from the hub face where that was measured, else
+/// what it went in the frame without what a slide of the whole wheel made of it.
 fn rim_move(before: &Evening, differences: &[Difference]) -> Option<Measurement> {
-    if let (Some(side), Some(face)) = (before.figures.measured.facts.hub_side, change(differences, &Figure::RimFromFace)) {
+    if let (Some(side), Some(face)) =
+        (before.figures.measured.facts.hub_side, change(differences, &Figure::RimFromFace))
+    {
         return Some(Measurement { value: side.sign() * face.value, ..face });
     }
-    let rim = change(differences, &super::tolerance::Reference::of(&before.figures.measured).offset)?;
-    let slide = before.plan.iter().find(|step| step.step == StepKind::Chain && step.applied_to == SpacerKind::Hub.word());
+    let rim =
+        change(differences, &super::tolerance::Reference::of(&before.figures.measured).offset)?;
+    let slide = before
+        .plan
+        .iter()
+        .find(|step| step.step == StepKind::Chain && step.applied_to == SpacerKind::Hub.word());
     match slide {
         None => Some(rim),
         Some(step) => {
@@ -138,7 +155,13 @@ fn rim_move(before: &Evening, differences: &[Difference]) -> Option<Measurement>
     }
 }
 
-fn in_words(step: &PlanStep, unit: Unit, planned: Option<f64>, found: Option<Measurement>, progress: Progress) -> Sentence {
+fn in_words(
+    step: &PlanStep,
+    unit: Unit,
+    planned: Option<f64>,
+    found: Option<Measurement>,
+    progress: Progress,
+) -> Sentence {
     let name = match step.step {
         StepKind::Rehang => "Hanging the frame over the cord",
         StepKind::Square => "Squaring the wheel",

@@ -12,7 +12,11 @@ use crate::say;
 use crate::text::{Amount, Sentence, capital};
 
 /// The verdict on a figure by the tolerance for this field, where there are both.
-pub fn measured_decision(tolerances: &[Tolerance], figure: Option<Measurement>, field: &Figure) -> Option<Decision> {
+pub fn measured_decision(
+    tolerances: &[Tolerance],
+    figure: Option<Measurement>,
+    field: &Figure,
+) -> Option<Decision> {
     let tolerance = tolerances.iter().find(|tolerance| tolerance.field == *field)?;
     figure.map(|figure| judge(tolerance, Some(figure), 0.0).verdict)
 }
@@ -30,7 +34,11 @@ pub fn in_words(
         Figure::WheelLean => {
             let top = if figure.value > 0.0 { "left" } else { "right" };
             let heights = input.get(&Figure::SpindleHeights).map(|heights| {
-                say![" The spindle's left end stands ", by(&heights), format!(" {} than its right.", higher(heights.value))]
+                say![
+                    " The spindle's left end stands ",
+                    by(&heights),
+                    format!(" {} than its right.", higher(heights.value))
+                ]
             });
             let action = say![
                 "The wheel leans ",
@@ -47,25 +55,35 @@ pub fn in_words(
             let action = say![
                 "The spindle's left end stands ",
                 size,
-                format!(" {} than its right: have the fork ends and the swinging arm checked for twist.", higher(figure.value)),
+                format!(
+                    " {} than its right: have the fork ends and the swinging arm checked for twist.",
+                    higher(figure.value)
+                ),
             ];
             ("fork ends or swinging arm".to_owned(), action)
         }
         Figure::ChainYaw | Figure::ChainLean => {
-            let (yaw, side) = (*field == Figure::ChainYaw, if figure.value > 0.0 { "left" } else { "right" });
+            let (yaw, side) =
+                (*field == Figure::ChainYaw, if figure.value > 0.0 { "left" } else { "right" });
             let edge = if yaw { "front" } else { "top" };
             let across = settings
                 .chain_pitch_mm
                 .zip(settings.gearbox_teeth)
                 .and_then(|(pitch, teeth)| chain_drive::pitch_diameter(pitch, teeth))
                 .map(|diameter| {
-                    say![", ", amount(diameter * figure.value.to_radians().tan().abs(), Unit::Mm), " across its teeth"]
+                    say![
+                        ", ",
+                        amount(diameter * figure.value.to_radians().tan().abs(), Unit::Mm),
+                        " across its teeth"
+                    ]
                 });
             let action = say![
                 "The gearbox sprocket stands askew to the rear one by ",
                 size,
                 across,
-                format!(", its {edge} to the {side}: have the gearbox and engine mountings, plates and shims looked at."),
+                format!(
+                    ", its {edge} to the {side}: have the gearbox and engine mountings, plates and shims looked at."
+                ),
             ];
             ("gearbox or engine mounting".to_owned(), action)
         }

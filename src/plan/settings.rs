@@ -1,4 +1,5 @@
-//! What the job says about adjusting: how the bike can be set, what is allowed, and what was measured by hand.
+//! What the job says about adjusting: how the bike can be set, what is allowed, and what was
+//! measured by hand.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -14,7 +15,8 @@ pub struct PlanSettings {
     pub thread_pitch_mm: Option<f64>,
     /// Distance between the two adjusters across the frame, mm.
     pub spacing_mm: Option<f64>,
-    /// Which end of the spindle is drawn to square the wheel; the end away from the chain unless told.
+    /// Which end of the spindle is drawn to square the wheel; the end away from the chain unless
+    /// told.
     pub draw: Option<Side>,
     /// What is changed to bring the sprockets into line.
     pub pack: Option<SpacerKind>,
@@ -30,8 +32,8 @@ pub struct PlanSettings {
 }
 
 impl From<&Job> for PlanSettings {
-    /// The print counts as measured where the job measured the sheets in general. Who knows which sheets were used, and that
-    /// each was measured by itself, may set `print_measured`.
+    /// The print counts as measured where the job measured the sheets in general. Who knows which
+    /// sheets were used, and that each was measured by itself, may set `print_measured`.
     fn from(job: &Job) -> Self {
         let print = job.tab_print();
         Self {

@@ -1,4 +1,5 @@
-//! Before against after: by how much each figure changed, how sure that is, and what became of the plan.
+//! Before against after: by how much each figure changed, how sure that is, and what became of the
+//! plan.
 
 use std::cmp::Ordering;
 
@@ -32,7 +33,8 @@ pub struct Since {
     pub differences: Vec<Difference>,
     pub steps: Vec<StepProgress>,
     pub kept: Kept,
-    /// The two results are of different bikes, by their names or by what was measured: nothing is taken as shared, and no step followed.
+    /// The two results are of different bikes, by their names or by what was measured: nothing is
+    /// taken as shared, and no step followed.
     #[serde(default)]
     pub other_bike: bool,
     pub findings: Vec<Finding>,
@@ -42,7 +44,8 @@ impl Since {
     /// The answer in one sentence: "Better: 2 of 3 are right now."
     pub fn headline(&self) -> String {
         if self.other_bike {
-            return "Two different bikes: the one says nothing about what changed on the other.".to_owned();
+            return "Two different bikes: the one says nothing about what changed on the other."
+                .to_owned();
         }
         better_or_worse(self)
     }
@@ -53,8 +56,10 @@ fn better_or_worse(compared: &Since) -> String {
         compared.differences.iter().filter(|d| decision(d) == Some(wanted)).count()
     };
     let all = compared.differences.iter().filter(|d| d.verdict_after.is_some()).count();
-    let (was, is) = (judged(|d| d.verdict_before, Decision::In), judged(|d| d.verdict_after, Decision::In));
-    let (was_out, is_out) = (judged(|d| d.verdict_before, Decision::Out), judged(|d| d.verdict_after, Decision::Out));
+    let (was, is) =
+        (judged(|d| d.verdict_before, Decision::In), judged(|d| d.verdict_after, Decision::In));
+    let (was_out, is_out) =
+        (judged(|d| d.verdict_before, Decision::Out), judged(|d| d.verdict_after, Decision::Out));
     let changed = compared.differences.iter().any(|d| d.changed == Some(true));
     let word = match (is.cmp(&was), is_out.cmp(&was_out)) {
         (Ordering::Greater, Ordering::Less | Ordering::Equal) => "Better",
@@ -74,10 +79,14 @@ fn better_or_worse(compared: &Since) -> String {
 
 /// Where as many are right as before: whether what is out came nearer.
 fn nearer_or_farther(compared: &Since) -> &'static str {
-    let moved = compared.differences.iter().filter(|d| d.changed == Some(true) && d.verdict_after.is_some()).filter_map(|d| {
-        let (before, after) = (d.before.as_ref()?, d.after.as_ref()?);
-        Some(after.value.abs() < before.value.abs())
-    });
+    let moved = compared
+        .differences
+        .iter()
+        .filter(|d| d.changed == Some(true) && d.verdict_after.is_some())
+        .filter_map(|d| {
+            let (before, after) = (d.before.as_ref()?, d.after.as_ref()?);
+            Some(after.value.abs() < before.value.abs())
+        });
     let (mut nearer, mut farther) = (0, 0);
     moved.for_each(|is_nearer| if is_nearer { nearer += 1 } else { farther += 1 });
     match (nearer, farther) {
@@ -100,17 +109,20 @@ pub enum SinceError {
 
 /// The finding that the two results are of different bikes.
 const OTHER_BIKE: &str = "since-other-bike";
-/// Between two measurements of one bike no rim grows wider by this, mm, and no chain's centres go farther apart: adjusters don't reach so
-/// far.
+/// Between two measurements of one bike no rim grows wider by this, mm, and no chain's centres go
+/// farther apart: adjusters don't reach so far.
 const OTHER_RIM: f64 = 4.0;
 const OTHER_CENTRES: f64 = 60.0;
 
-/// What shows that two results are of two bikes though nobody said so: the same mark measured far apart.
+/// What shows that two results are of two bikes though nobody said so: the same mark measured far
+/// apart.
 fn other_by_measure(before: &Evening, after: &Evening) -> Option<String> {
     let far = |field: &Figure, least: f64| {
         let (was, is) = (before.figures.get(field)?, after.figures.get(field)?);
         let differs = (was.value - is.value).abs() > least + was.u + is.u;
-        differs.then(|| format!("{}: {:.0} mm before, {:.0} mm after", field.name(), was.value, is.value))
+        differs.then(|| {
+            format!("{}: {:.0} mm before, {:.0} mm after", field.name(), was.value, is.value)
+        })
     };
     let figures = before.figures.measured.table.figures();
     figures
@@ -126,7 +138,11 @@ pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
     let kept = what_was_kept(before, after, &mut findings);
     if !before.job_id.is_empty() && before.job_id == after.job_id {
         let advice = "Give the folders, results or archives of two different evenings.";
-        findings.push(Finding::note("since-same-inputs", "Both results come from the same photos and settings.", advice));
+        findings.push(Finding::note(
+            "since-same-inputs",
+            "Both results come from the same photos and settings.",
+            advice,
+        ));
     }
     let differences = differences(before, after, kept);
     // What was planned for one bike says nothing of another.
@@ -135,8 +151,8 @@ pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
     Ok(Since { differences, steps, kept, other_bike, findings })
 }
 
-/// Figures of the same name mean the same only where what defines them is the same. What one result does not have is no
-/// difference: its figures are null there.
+/// Figures of the same name mean the same only where what defines them is the same. What one result
+/// does not have is no difference: its figures are null there.
 fn refuse_other_definitions(before: &Evening, after: &Evening) -> Result<(), SinceError> {
     let side = |side: Option<Side>| side.map(|side| side.word().to_owned());
     let always = |text: &str| Some(text.to_owned());
@@ -146,8 +162,16 @@ fn refuse_other_definitions(before: &Evening, after: &Evening) -> Result<(), Sin
         ("the form of the result", always(&before.schema), always(&after.schema)),
         ("the pattern's version", always(&was.pattern_version), always(&is.pattern_version)),
         ("the chain's side", side(before.chain_side()), side(after.chain_side())),
-        ("what the chain line is measured between", reference(was.chain_reference), reference(is.chain_reference)),
-        ("the distance from face to tooth centre", before.tooth_centres.clone(), after.tooth_centres.clone()),
+        (
+            "what the chain line is measured between",
+            reference(was.chain_reference),
+            reference(is.chain_reference),
+        ),
+        (
+            "the distance from face to tooth centre",
+            before.tooth_centres.clone(),
+            after.tooth_centres.clone(),
+        ),
         ("the side of the hub face", side(was.hub_side), side(is.hub_side)),
     ];
     for (what, before, after) in pairs {
@@ -160,9 +184,10 @@ fn refuse_other_definitions(before: &Evening, after: &Evening) -> Result<(), Sin
     Ok(())
 }
 
-/// Decides what both measurements share. Sheets and tabs are taken as kept where both results are of the same bike and saw the
-/// same cards and tabs, and nothing measured speaks against it: the print's scale and the rim's width at the mark, which no
-/// adjustment changes, must agree as closely as kept sheets and tabs allow.
+/// Decides what both measurements share. Sheets and tabs are taken as kept where both results are
+/// of the same bike and saw the same cards and tabs, and nothing measured speaks against it: the
+/// print's scale and the rim's width at the mark, which no adjustment changes, must agree as
+/// closely as kept sheets and tabs allow.
 fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>) -> Kept {
     if let (Some(was), Some(is)) = (&before.bike, &after.bike)
         && was != is
@@ -192,18 +217,29 @@ fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>)
     }
     let scales_agree = [Figure::ScaleAlong, Figure::ScaleAcross].iter().all(|scale| {
         match (before.figures.get(scale), after.figures.get(scale)) {
-            (Some(before), Some(after)) => (before.value - after.value).abs() <= before.u.hypot(after.u),
+            (Some(before), Some(after)) => {
+                (before.value - after.value).abs() <= before.u.hypot(after.u)
+            }
             _ => true,
         }
     });
-    let print = !before.cards.is_empty() && before.cards == after.cards && before.print == after.print && scales_agree;
+    let print = !before.cards.is_empty()
+        && before.cards == after.cards
+        && before.print == after.print
+        && scales_agree;
     let same_tabs = print && !before.tabs.is_empty() && before.tabs == after.tabs;
     let if_kept = Kept { print, tabs: true };
     let changed_width = same_tabs
-        && before.figures.measured.table.figures().filter(|field| matches!(field, Figure::RimWidth(_))).any(|field| {
-            let change = change_of(before, after, field, if_kept);
-            change.is_some_and(|(change, _)| change.value.abs() > change.u)
-        });
+        && before
+            .figures
+            .measured
+            .table
+            .figures()
+            .filter(|field| matches!(field, Figure::RimWidth(_)))
+            .any(|field| {
+                let change = change_of(before, after, field, if_kept);
+                change.is_some_and(|(change, _)| change.value.abs() > change.u)
+            });
     if changed_width {
         let what = "The rim's width at the mark differs by more than kept tabs allow: the tabs count as stuck on again since.";
         let advice = "Leave the tabs where they are until the last measurement of the evening: differences are then surer.";
@@ -235,18 +271,27 @@ fn differences(before: &Evening, after: &Evening, kept: Kept) -> Vec<Difference>
             verdict_after: after.verdict(field),
         }
     });
-    compared.filter(|difference| difference.before.is_some() || difference.after.is_some()).collect()
+    compared
+        .filter(|difference| difference.before.is_some() || difference.after.is_some())
+        .collect()
 }
 
 /// The change of one figure, and the U it would have if nothing were shared.
 ///
-/// Let the budgets give a contribution that both results share the (signed) sizes b and a in the figure before and after. It
-/// is one error, so it enters the change as a - b; what is not shared enters with the squares of both:
-///   U^2 = sum (a - b)^2 + (U_before^2 - sum b^2) + (U_after^2 - sum a^2),   sums over shared contributions.
-/// Assumed: a shared contribution is one error and not the sum of several that weigh differently before and after; it keeps
-/// its sign, but for print scale, whose sign is that of the figure's answer to scale, or of the value where that is not
-/// known. [`shared_by`] names only contributions for which this holds. What a budget does not name counts as not shared.
-fn change_of(before: &Evening, after: &Evening, field: &Figure, kept: Kept) -> Option<(Measurement, f64)> {
+/// Let the budgets give a contribution that both results share the (signed) sizes b and a in the
+/// figure before and after. It is one error, so it enters the change as a - b; what is not shared
+/// enters with the squares of both:   U^2 = sum (a - b)^2 + (U_before^2 - sum b^2) + (U_after^2 -
+/// sum a^2),   sums over shared contributions. Assumed: a shared contribution is one error and not
+/// the sum of several that weigh differently before and after; it keeps its sign, but for print
+/// scale, whose sign is that of the figure's answer to scale, or of the value where that is not
+/// known. [`shared_by`] names only contributions for which this holds. What a budget does not name
+/// counts as not shared.
+fn change_of(
+    before: &Evening,
+    after: &Evening,
+    field: &Figure,
+    kept: Kept,
+) -> Option<(Measurement, f64)> {
     let (was, is) = (before.figures.get(field)?, after.figures.get(field)?);
     let unshared = was.u.hypot(is.u);
     let (mut shared, mut rest_before, mut rest_after) = (0.0, was.u * was.u, is.u * is.u);
@@ -265,7 +310,11 @@ fn change_of(before: &Evening, after: &Evening, field: &Figure, kept: Kept) -> O
         }
     }
     let u = (shared + rest_before.max(0.0) + rest_after.max(0.0)).sqrt();
-    let quality = if was.quality == Quality::Good && is.quality == Quality::Good { Quality::Good } else { Quality::Single };
+    let quality = if was.quality == Quality::Good && is.quality == Quality::Good {
+        Quality::Good
+    } else {
+        Quality::Single
+    };
     Some((Measurement { value: is.value - was.value, u, quality }, unshared))
 }
 
@@ -281,19 +330,28 @@ const PRINT_SCALE: &str = "print scale";
 
 /// Whether a contribution of the budget is one error in both results, by its name.
 ///
-/// The print's scale is, in lengths and in angles. How a tab sits on its face (its paper, its glue, not lying flat, set
-/// sideways) moves a length along the axle by the same before and after; it turns with the wheel or the sprocket in angles and
-/// in what is told at the far end of an angle, so that there it is counted in full. All else is made anew for every
-/// measurement, or may be: noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
-fn shared_by(from: &str, field: &Figure, before: &Evening, after: &Evening) -> Option<SharedSource> {
+/// The print's scale is, in lengths and in angles. How a tab sits on its face (its paper, its glue,
+/// not lying flat, set sideways) moves a length along the axle by the same before and after; it
+/// turns with the wheel or the sprocket in angles and in what is told at the far end of an angle,
+/// so that there it is counted in full. All else is made anew for every measurement, or may be:
+/// noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
+fn shared_by(
+    from: &str,
+    field: &Figure,
+    before: &Evening,
+    after: &Evening,
+) -> Option<SharedSource> {
     if from == PRINT_SCALE {
         return Some(SharedSource::Print);
     }
-    let of_tabs = [Nuisance::Paper(0), Nuisance::Flat(0), Nuisance::Sideways(0, 0)].map(Nuisance::source);
+    let of_tabs =
+        [Nuisance::Paper(0), Nuisance::Flat(0), Nuisance::Sideways(0, 0)].map(Nuisance::source);
     if !of_tabs.contains(&from) || field.unit() == Unit::Deg {
         return None;
     }
-    let from_axis = [before, after].iter().all(|result| result.figures.measured.facts.wheel_source == Some(WheelSource::Axis));
+    let from_axis = [before, after]
+        .iter()
+        .all(|result| result.figures.measured.facts.wheel_source == Some(WheelSource::Axis));
     match field {
         Figure::ChainAtRear | Figure::ChainCentres => None,
         // Without an axis the rear plane is that of three tabs, told half a metre further on.

@@ -1,7 +1,9 @@
-//! What to adjust, in the order of the work, each step worked out with the ones before it taken as done.
+//! What to adjust, in the order of the work, each step worked out with the ones before it taken as
+//! done.
 //!
-//! A figure that is out asks for a step; one that is undecided asks for a better measurement. Only where an earlier step
-//! disturbs the bike anyway, and an undecided figure is then expected beyond its tolerance, it is put right as well.
+//! A figure that is out asks for a step; one that is undecided asks for a better measurement. Only
+//! where an earlier step disturbs the bike anyway, and an undecided figure is then expected beyond
+//! its tolerance, it is put right as well.
 
 use super::cautions;
 use super::choices;
@@ -21,15 +23,18 @@ use crate::measurement::{Measurement, Quality};
 use crate::say;
 use crate::text::{Amount, Sentence};
 
-/// Adjusters sit inboard of the spindle's ends by a nut and some thread on either side: where only the ends were measured,
-/// this is the U of their distance as the adjusters' (mm; common practice, no source).
+/// Adjusters sit inboard of the spindle's ends by a nut and some thread on either side: where only
+/// the ends were measured, this is the U of their distance as the adjusters' (mm; common practice,
+/// no source).
 const SPACING_FROM_ENDS_U_MM: f64 = 20.0;
 
-/// How far apart adjusters are where nothing is known, mm; only for how finely the wheel can be set (common practice, no source).
+/// How far apart adjusters are where nothing is known, mm; only for how finely the wheel can be set
+/// (common practice, no source).
 const USUAL_SPACING_MM: f64 = 200.0;
 
-/// Half the width of what a setting is good to, mm: an end set by a steel rule without counting flats, a spacer turned to a
-/// tenth, a rim pulled by its spokes, a frame hung by plumb lines (common practice, no source). Taken as evenly spread.
+/// Half the width of what a setting is good to, mm: an end set by a steel rule without counting
+/// flats, a spacer turned to a tenth, a rim pulled by its spokes, a frame hung by plumb lines
+/// (common practice, no source). Taken as evenly spread.
 const RULE_HALF_WIDTH_MM: f64 = 0.25;
 const SPACER_HALF_WIDTH_MM: f64 = 0.05;
 const RIM_HALF_WIDTH_MM: f64 = 0.25;
@@ -38,7 +43,8 @@ const HANGING_HALF_WIDTH_MM: f64 = 0.5;
 /// Length over which the frame's direction is set when it is hung, mm (common practice, no source).
 const HANGING_BASE_MM: f64 = 500.0;
 
-/// A move as large as this is more often a mistaken tab than a bent motorcycle, mm (common practice, no source).
+/// A move as large as this is more often a mistaken tab than a bent motorcycle, mm (common
+/// practice, no source).
 const UNUSUAL_MOVE_MM: f64 = 25.0;
 
 /// Standard deviation of what is evenly spread over twice this half-width.
@@ -90,7 +96,8 @@ struct Planner<'a> {
 }
 
 impl Planner<'_> {
-    /// The foreseen figure where it asks for a step, and a caution where it does so without being shown to be out.
+    /// The foreseen figure where it asks for a step, and a caution where it does so without being
+    /// shown to be out.
     fn asks(&mut self, field: &Figure) -> Option<(Measurement, Option<Sentence>)> {
         let tolerance = self.tolerances.iter().find(|tolerance| tolerance.field == *field)?;
         let figure = self.foreseen.figure(field)?;
@@ -99,14 +106,19 @@ impl Planner<'_> {
         let disturbed = !self.steps.is_empty() && figure.quality == Quality::Good;
         match judge(tolerance, Some(figure), per_percent).verdict {
             Decision::Out => Some((figure, None)),
-            Decision::Undecided if disturbed && beyond => Some((figure, Some(say![cautions::MEASURE_FIRST]))),
+            Decision::Undecided if disturbed && beyond => {
+                Some((figure, Some(say![cautions::MEASURE_FIRST])))
+            }
             Decision::Undecided if disturbed => {
                 let what = say![
                     format!("When the steps before are done, {} is expected at ", field.name()),
                     Amount::with_u(&figure, tolerance.unit),
                     ": too close to its limit to say in or out.",
                 ];
-                self.findings.push(Finding::note("plan-measure-again", what, "Measure again after those steps.").about(field));
+                self.findings.push(
+                    Finding::note("plan-measure-again", what, "Measure again after those steps.")
+                        .about(field),
+                );
                 None
             }
             Decision::In | Decision::Undecided => None,
@@ -116,7 +128,8 @@ impl Planner<'_> {
     /// Takes a move as done.
     fn carry(&mut self, step: Move, fineness: &[f64]) {
         let places = &self.places;
-        self.foreseen = self.foreseen.after(fineness, |values, errors| step.carry(places, values, errors));
+        self.foreseen =
+            self.foreseen.after(fineness, |values, errors| step.carry(places, values, errors));
     }
 
     fn push(&mut self, step: PlanStep) {
@@ -141,16 +154,21 @@ impl Planner<'_> {
         if self.reference.offset != Figure::WheelInFrameOffset {
             let what = "No plumb line or pair of stations shows the frame's centre, so the cord is taken for the frame.";
             let advice = "Hang a plumb line from the frame's centre, or two some way apart, if the frame itself is in question.";
-            self.findings.push(Finding::note("frame-not-known", what, advice).about(&Figure::FrameOffset));
+            self.findings
+                .push(Finding::note("frame-not-known", what, advice).about(&Figure::FrameOffset));
         } else if self.foreseen.get(&Figure::FrameYaw).is_none() {
-            // The bench then gives the wheel's yaw in the frame as that over the cord, or none: either way it leans on this.
-            let what = "The frame's centre is known at one place only: it is taken to run along the cord.";
+            // The bench then gives the wheel's yaw in the frame as that over the cord, or none:
+            // either way it leans on this.
+            let what =
+                "The frame's centre is known at one place only: it is taken to run along the cord.";
             let advice = say![
                 "Hang a second plumb line, or stick a pair of stations, ",
                 Amount::mm(200.0),
                 " or more from the first along the bike.",
             ];
-            self.findings.push(Finding::warning("frame-yaw-not-known", what, advice).about(&Figure::FrameYaw));
+            self.findings.push(
+                Finding::warning("frame-yaw-not-known", what, advice).about(&Figure::FrameYaw),
+            );
         }
     }
 
@@ -160,14 +178,19 @@ impl Planner<'_> {
         let Some((before, unsure)) = by_offset.clone().or(by_yaw.clone()) else { return };
         let offset = self.foreseen.figure(&Figure::FrameOffset);
         let yaw = self.foreseen.figure(&Figure::FrameYaw);
-        let (off_mm, yaw_deg) = (offset.map_or(0.0, |figure| figure.value), yaw.map_or(0.0, |figure| figure.value));
-        let fineness = [evenly(HANGING_HALF_WIDTH_MM), evenly(HANGING_HALF_WIDTH_MM / HANGING_BASE_MM)];
+        let (off_mm, yaw_deg) =
+            (offset.map_or(0.0, |figure| figure.value), yaw.map_or(0.0, |figure| figure.value));
+        let fineness =
+            [evenly(HANGING_HALF_WIDTH_MM), evenly(HANGING_HALF_WIDTH_MM / HANGING_BASE_MM)];
         self.carry(Move::Rehang { offset: off_mm, yaw: yaw_deg.to_radians() }, &fineness);
         let to = if off_mm > 0.0 { Side::Right } else { Side::Left };
         let shift = offset.map(|offset| say![by(&offset), format!(" to the {}", to.word())]);
         let turn = yaw.map(|yaw| {
             let front = if yaw_deg > 0.0 { Side::Right } else { Side::Left };
-            say![Amount::measured(&yaw, Unit::Deg).size(), format!(" front to the {}", front.word())]
+            say![
+                Amount::measured(&yaw, Unit::Deg).size(),
+                format!(" front to the {}", front.word())
+            ]
         });
         let and = (shift.is_some() && turn.is_some()).then_some(" and ");
         self.push(PlanStep {
@@ -181,7 +204,8 @@ impl Planner<'_> {
             ],
             part: "frame".to_owned(),
             side: offset.map(|_| to),
-            direction: offset.map(|_| if to == Side::Left { Direction::Left } else { Direction::Right }),
+            direction: offset
+                .map(|_| if to == Side::Left { Direction::Left } else { Direction::Right }),
             distance: offset.map(|figure| Measurement { value: figure.value.abs(), ..figure }),
             applied_to: "frame".to_owned(),
             because: if by_offset.is_some() { Figure::FrameOffset } else { Figure::FrameYaw },
@@ -195,25 +219,40 @@ impl Planner<'_> {
     fn square(&mut self) {
         let Some((before, unsure)) = self.asks(&self.reference.yaw.clone()) else { return };
         let angle = -before.value.to_radians();
-        let drawn = self.settings.draw.unwrap_or_else(|| self.chain_side.unwrap_or(Side::Right).other());
+        let drawn =
+            self.settings.draw.unwrap_or_else(|| self.chain_side.unwrap_or(Side::Right).other());
         let spacing = self.spacing();
         let distance = spacing.map(|spacing| {
             let from_yaw = spacing.value / angle.cos().powi(2) * before.u.to_radians();
             let from_spacing = angle.tan() * spacing.u;
-            Measurement { value: spacing.value * angle.tan().abs(), u: from_yaw.hypot(from_spacing), quality: before.quality }
+            Measurement {
+                value: spacing.value * angle.tan().abs(),
+                u: from_yaw.hypot(from_spacing),
+                quality: before.quality,
+            }
         });
         let pitch = positive(self.settings.thread_pitch_mm);
-        let flats = distance.zip(pitch).map(|(distance, pitch)| (6.0 * distance.value / pitch).round().min(6e4) as u32);
-        // The told move is exact; what the hands make of it is evenly spread over half a flat (or what a rule shows) either way.
+        let flats = distance
+            .zip(pitch)
+            .map(|(distance, pitch)| (6.0 * distance.value / pitch).round().min(6e4) as u32);
+        // The told move is exact; what the hands make of it is evenly spread over half a flat (or
+        // what a rule shows) either way.
         let half_width = pitch.map_or(RULE_HALF_WIDTH_MM, |pitch| pitch / 12.0);
-        let setting = evenly(half_width) / spacing.map_or(USUAL_SPACING_MM, |spacing| spacing.value);
+        let setting =
+            evenly(half_width) / spacing.map_or(USUAL_SPACING_MM, |spacing| spacing.value);
         let by_spacing = spacing.map_or(0.0, |spacing| angle * spacing.u / 2.0 / spacing.value);
         self.forget_what_turning_loses();
         let centres_before = self.foreseen.get(&Figure::ChainCentres);
         self.carry(Move::Turn { angle, about: drawn.other() }, &[setting.hypot(by_spacing)]);
         // Front to the left means that the left end stands too far back.
-        let direction = if (angle < 0.0) == (drawn == Side::Left) { Direction::Forward } else { Direction::Rearward };
-        let slack = centres_before.zip(self.foreseen.get(&Figure::ChainCentres)).map(|(before, after)| after - before);
+        let direction = if (angle < 0.0) == (drawn == Side::Left) {
+            Direction::Forward
+        } else {
+            Direction::Rearward
+        };
+        let slack = centres_before
+            .zip(self.foreseen.get(&Figure::ChainCentres))
+            .map(|(before, after)| after - before);
         self.push(PlanStep {
             step: StepKind::Square,
             action: square_in_words(drawn, direction, angle, distance, flats),
@@ -249,11 +288,16 @@ impl Planner<'_> {
                     ".",
                 ],
             ),
-            None => {
-                (None, say!["How far the spindle has to be drawn depends on how far apart the adjusters are, which nobody says."])
-            }
+            None => (
+                None,
+                say![
+                    "How far the spindle has to be drawn depends on how far apart the adjusters are, which nobody says."
+                ],
+            ),
         };
-        self.findings.push(Finding::warning("adjuster-spacing-not-known", what, advice).about(&self.reference.yaw));
+        self.findings.push(
+            Finding::warning("adjuster-spacing-not-known", what, advice).about(&self.reference.yaw),
+        );
         spacing
     }
 
@@ -263,12 +307,16 @@ impl Planner<'_> {
         for rim in rims {
             self.foreseen = self.foreseen.without(&rim);
         }
-        if self.foreseen.get(&Figure::ChainCentres).is_none() && self.foreseen.get(&Figure::ChainAtGearbox).is_some() {
+        if self.foreseen.get(&Figure::ChainCentres).is_none()
+            && self.foreseen.get(&Figure::ChainAtGearbox).is_some()
+        {
             self.foreseen = self.foreseen.without(&Figure::ChainAtGearbox);
-            let what =
-                "Squaring moves the chain line, by how much depends on the distance between the sprockets, which is not known.";
+            let what = "Squaring moves the chain line, by how much depends on the distance between the sprockets, which is not known.";
             let advice = "Square the wheel first, then measure again for the chain line.";
-            self.findings.push(Finding::warning("plan-chain-not-foreseen", what, advice).about(&Figure::ChainAtGearbox));
+            self.findings.push(
+                Finding::warning("plan-chain-not-foreseen", what, advice)
+                    .about(&Figure::ChainAtGearbox),
+            );
         }
     }
 
@@ -287,14 +335,25 @@ impl Planner<'_> {
                 "The job does not say what brings the sprockets into line. The plan takes what leaves the rim the least work: {}.",
                 choices::part(pack)
             );
-            let advice = "Enter kind under [spacers] in job.toml: \"hub\", \"sprocket\" or \"gearbox\".";
-            self.findings.push(Finding::note("spacer-kind-assumed", what, advice).about(&Figure::ChainAtGearbox));
+            let advice =
+                "Enter kind under [spacers] in job.toml: \"hub\", \"sprocket\" or \"gearbox\".";
+            self.findings.push(
+                Finding::note("spacer-kind-assumed", what, advice).about(&Figure::ChainAtGearbox),
+            );
         }
-        // How far the moved sprocket goes outboard: the rear one to where the gearbox's is, or the other way round.
+        // How far the moved sprocket goes outboard: the rear one to where the gearbox's is, or the
+        // other way round.
         let outboard = match pack {
             SpacerKind::Hub | SpacerKind::Sprocket => before.value,
             SpacerKind::Gearbox => {
-                -before.value / self.foreseen.get(&Figure::ChainYaw).unwrap_or(0.0).to_radians().cos().max(0.5)
+                -before.value
+                    / self
+                        .foreseen
+                        .get(&Figure::ChainYaw)
+                        .unwrap_or(0.0)
+                        .to_radians()
+                        .cos()
+                        .max(0.5)
             }
         };
         let step = match pack {
@@ -323,7 +382,8 @@ impl Planner<'_> {
 
     fn centre(&mut self) {
         let Some((before, unsure)) = self.asks(&self.reference.offset.clone()) else { return };
-        // Half the difference between the two sides is the mid-plane's offset, told along the wheel's axis.
+        // Half the difference between the two sides is the mid-plane's offset, told along the
+        // wheel's axis.
         let yaw = self.foreseen.get(&Figure::WheelYaw).unwrap_or(0.0).to_radians();
         let left = -before.value / yaw.cos().max(0.5);
         let old_face = self.foreseen.figure(&Figure::RimFromFace);
@@ -331,8 +391,11 @@ impl Planner<'_> {
         let new_face = self.foreseen.figure(&Figure::RimFromFace);
         let to = if left > 0.0 { Side::Left } else { Side::Right };
         let face = self.input.measured.facts.hub_side.zip(old_face).zip(new_face);
-        let runs_out = refer::measured_decision(self.tolerances, self.input.get(&Figure::RunoutLateral), &Figure::RunoutLateral)
-            == Some(Decision::Out);
+        let runs_out = refer::measured_decision(
+            self.tolerances,
+            self.input.get(&Figure::RunoutLateral),
+            &Figure::RunoutLateral,
+        ) == Some(Decision::Out);
         self.push(PlanStep {
             step: StepKind::Centre,
             action: centre_in_words(to, &Measurement { value: left, ..before }, face),
@@ -356,12 +419,16 @@ impl Planner<'_> {
             let measured = self.input.get(field).filter(|_| !self.foreseen.is_lost(field));
             let figure = self.foreseen.figure(field).or(measured);
             let out = judge(tolerance, figure, self.per_percent(field)).verdict == Decision::Out;
-            // A rim that the plan has just centred stands where it stands: that step has told how far the target is off.
-            let centred = self.steps.iter().any(|step| step.step == StepKind::Centre) && *field == Figure::RimFromFace;
+            // A rim that the plan has just centred stands where it stands: that step has told how
+            // far the target is off.
+            let centred = self.steps.iter().any(|step| step.step == StepKind::Centre)
+                && *field == Figure::RimFromFace;
             // One tilt shows in both: the step for the lean names the ends, too.
-            let with_lean = *field == Figure::SpindleHeights && self.steps.iter().any(|step| step.because == Figure::WheelLean);
+            let with_lean = *field == Figure::SpindleHeights
+                && self.steps.iter().any(|step| step.because == Figure::WheelLean);
             if let (true, Some(figure)) = (out && !centred && !with_lean, figure) {
-                let (part, action) = refer::in_words(field, figure, tolerance, self.input, self.settings);
+                let (part, action) =
+                    refer::in_words(field, figure, tolerance, self.input, self.settings);
                 self.push(PlanStep {
                     step: StepKind::Refer,
                     action,
@@ -379,7 +446,9 @@ impl Planner<'_> {
     fn per_percent(&self, field: &Figure) -> f64 {
         match self.settings.print_measured {
             true => 0.0,
-            false => self.foreseen.per_percent(field).unwrap_or_else(|| scale_answer(self.input, field)),
+            false => {
+                self.foreseen.per_percent(field).unwrap_or_else(|| scale_answer(self.input, field))
+            }
         }
     }
 

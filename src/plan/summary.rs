@@ -17,11 +17,16 @@ pub struct Conclusion {
     pub summary: String,
 }
 
-/// Nothing may sound like success that is none: a figure that the bike can't do without comes before steps, and steps come before
-/// what is undecided.
+/// Nothing may sound like success that is none: a figure that the bike can't do without comes
+/// before steps, and steps come before what is undecided.
 pub fn conclude(input: &Figures, verdicts: &[Verdict], steps: &[PlanStep]) -> Conclusion {
-    let missing: Vec<&Figure> = verdicts.iter().filter(|verdict| verdict.value.is_none()).map(|verdict| &verdict.field).collect();
-    let open = |verdict: &&Verdict| verdict.value.is_some() && verdict.verdict == Decision::Undecided;
+    let missing: Vec<&Figure> = verdicts
+        .iter()
+        .filter(|verdict| verdict.value.is_none())
+        .map(|verdict| &verdict.field)
+        .collect();
+    let open =
+        |verdict: &&Verdict| verdict.value.is_some() && verdict.verdict == Decision::Undecided;
     let open: Vec<&Figure> = verdicts.iter().filter(open).map(|verdict| &verdict.field).collect();
     let measured_any = verdicts.iter().any(|verdict| verdict.value.is_some());
     if !measured_any && steps.is_empty() {
@@ -32,13 +37,18 @@ pub fn conclude(input: &Figures, verdicts: &[Verdict], steps: &[PlanStep]) -> Co
     }
     if !steps.is_empty() {
         let summary = format!("{} to do: {}.", count(steps.len()), listed(&things(steps)));
-        return Conclusion { state: State::ToDo, headline: format!("{} to do", count(steps.len())), summary };
+        return Conclusion {
+            state: State::ToDo,
+            headline: format!("{} to do", count(steps.len())),
+            summary,
+        };
     }
     if open.is_empty() {
         return Conclusion {
             state: State::Done,
             headline: "All well".to_owned(),
-            summary: "All well: leave it alone. Everything that was judged is inside its limits.".to_owned(),
+            summary: "All well: leave it alone. Everything that was judged is inside its limits."
+                .to_owned(),
         };
     }
     let names: Vec<String> = open.iter().map(|figure| figure.name()).collect();
@@ -74,7 +84,8 @@ fn not_finished(input: &Figures, missing: &[&Figure], steps: &[PlanStep]) -> Con
     let rims = input.measured.rims();
     let at_mark = rims.iter().filter(|rim| rim.at.is_rear_mark() && rim.offset.is_some());
     let setups: BTreeSet<&str> = at_mark.map(|rim| rim.at.setup.as_str()).collect();
-    let needs_turn = missing.iter().any(|figure| matches!(figure, Figure::WheelYaw | Figure::WheelOffset));
+    let needs_turn =
+        missing.iter().any(|figure| matches!(figure, Figure::WheelYaw | Figure::WheelOffset));
     let why = if setups.len() == 1 && needs_turn {
         "only one position of the wheel was photographed. Turn the wheel half round by hand and take six more photos: three from the \
          left, three from the right, into a folder of their own."
@@ -88,7 +99,11 @@ fn not_finished(input: &Figures, missing: &[&Figure], steps: &[PlanStep]) -> Con
         [] => String::new(),
         steps => format!(" So far: {}.", listed(&things(steps))),
     };
-    Conclusion { state: State::NotFinished, headline: "Not finished".to_owned(), summary: format!("Not finished: {why}{sure}") }
+    Conclusion {
+        state: State::NotFinished,
+        headline: "Not finished".to_owned(),
+        summary: format!("Not finished: {why}{sure}"),
+    }
 }
 
 fn things(steps: &[PlanStep]) -> Vec<String> {

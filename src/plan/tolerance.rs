@@ -15,7 +15,8 @@ use crate::text::{Amount, Sentence};
 /// What stands as the source where nobody has published a limit.
 pub const NO_SOURCE: &str = "common practice, no source";
 
-/// A whole print out by this much ("fit to page" takes 3 %) can't be seen in photos; a verdict must survive it.
+/// A whole print out by this much ("fit to page" takes 3 %) can't be seen in photos; a verdict must
+/// survive it.
 const PRINT_MAY_BE_OUT_PERCENT: f64 = 3.0;
 
 /// What one figure is allowed.
@@ -28,13 +29,15 @@ pub struct Tolerance {
     pub limit: f64,
     pub unit: Unit,
     pub source: String,
-    /// Whether the bike can't be called good without a verdict on this: it is then listed even where it was not measured.
+    /// Whether the bike can't be called good without a verdict on this: it is then listed even
+    /// where it was not measured.
     pub needed: bool,
     /// Why the figure can't be judged as it was measured, if so.
     pub blocked: Option<Sentence>,
 }
 
-/// Which figures say where the wheel stands: in the frame as far as that is known, else over the cord.
+/// Which figures say where the wheel stands: in the frame as far as that is known, else over the
+/// cord.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Reference {
     pub offset: Figure,
@@ -43,10 +46,15 @@ pub struct Reference {
 
 impl Reference {
     pub fn of(figures: &Measured) -> Self {
-        let first = |choices: [Figure; 3]| choices.into_iter().find(|field| figures.get(field).is_some());
+        let first =
+            |choices: [Figure; 3]| choices.into_iter().find(|field| figures.get(field).is_some());
         Self {
-            offset: first([Figure::WheelInFrameOffset, Figure::WheelOffset, Figure::WheelOffsetAtMark])
-                .unwrap_or(Figure::WheelOffset),
+            offset: first([
+                Figure::WheelInFrameOffset,
+                Figure::WheelOffset,
+                Figure::WheelOffsetAtMark,
+            ])
+            .unwrap_or(Figure::WheelOffset),
             // One line alone leaves the frame's own yaw open, and with it the wheel's in the frame.
             yaw: match figures.get(&Figure::FrameYaw).and(figures.get(&Figure::WheelInFrameYaw)) {
                 Some(_) => Figure::WheelInFrameYaw,
@@ -59,7 +67,8 @@ impl Reference {
     }
 }
 
-/// All tolerances that apply, defaults first and in the order of the work, then what only the job names.
+/// All tolerances that apply, defaults first and in the order of the work, then what only the job
+/// names.
 pub fn tolerances(input: &Figures, settings: &PlanSettings) -> (Vec<Tolerance>, Vec<Finding>) {
     let mut all = defaults(input, settings);
     let mut findings = Vec::new();
@@ -112,13 +121,22 @@ fn cannot_use(setting: &crate::job::Tolerance, figures: &FigureTable) -> Option<
     let name = &setting.field;
     if !figures.knows(name) {
         let nearest = figures.nearest(&name.pointer());
-        let what = format!("The job sets a tolerance for {name}, and there is no figure of that name.");
-        return Some(Finding::warning("tolerance-unknown-field", what, format!("Did you mean {nearest}?")).about(name));
+        let what =
+            format!("The job sets a tolerance for {name}, and there is no figure of that name.");
+        return Some(
+            Finding::warning("tolerance-unknown-field", what, format!("Did you mean {nearest}?"))
+                .about(name),
+        );
     }
     if setting.unit != name.unit() || !(setting.limit.is_finite() && setting.limit > 0.0) {
         let key = name.unit().word();
-        let what = format!("The job's tolerance for {name} is not a length or angle above zero of the figure's own unit.");
-        return Some(Finding::warning("tolerance-unusable", what, format!("Give it with the key {key}.")).about(name));
+        let what = format!(
+            "The job's tolerance for {name} is not a length or angle above zero of the figure's own unit."
+        );
+        return Some(
+            Finding::warning("tolerance-unusable", what, format!("Give it with the key {key}."))
+                .about(name),
+        );
     }
     None
 }
@@ -137,14 +155,24 @@ fn defaults(input: &Figures, settings: &PlanSettings) -> Vec<Tolerance> {
     };
     let (chain_mm, chain_source) = chain_limit(input);
     let mut all = vec![
-        // The wheel is judged in the frame, so the frame itself only has to hang near enough for the figures over the cord to
-        // speak of the bike.
+        // The wheel is judged in the frame, so the frame itself only has to hang near enough for
+        // the figures over the cord to speak of the bike.
         entry(Figure::FrameOffset, 2.0, NO_SOURCE.to_owned(), false),
         entry(Figure::FrameYaw, 0.2, NO_SOURCE.to_owned(), false),
-        entry(reference.yaw, 0.1, format!("{NO_SOURCE} (it moves the chain line by 1 mm at 570 mm between centres)"), true),
+        entry(
+            reference.yaw,
+            0.1,
+            format!("{NO_SOURCE} (it moves the chain line by 1 mm at 570 mm between centres)"),
+            true,
+        ),
         entry(Figure::ChainAtGearbox, chain_mm, chain_source, true),
         entry(reference.offset, 1.0, NO_SOURCE.to_owned(), true),
-        entry(Figure::WheelLean, LEAN_LIMIT_DEG, format!("{NO_SOURCE} (what a digital angle gauge is good to)"), false),
+        entry(
+            Figure::WheelLean,
+            LEAN_LIMIT_DEG,
+            format!("{NO_SOURCE} (what a digital angle gauge is good to)"),
+            false,
+        ),
         entry(Figure::ChainYaw, chain_drive::parallel_limit_deg(), parallel_source(), false),
         entry(Figure::ChainLean, chain_drive::parallel_limit_deg(), parallel_source(), false),
         entry(Figure::RunoutLateral, RUNOUT_LIMIT_MM, runout_source(), false),
@@ -160,11 +188,12 @@ fn defaults(input: &Figures, settings: &PlanSettings) -> Vec<Tolerance> {
 /// How far a wheel may lean, degrees.
 const LEAN_LIMIT_DEG: f64 = 0.2;
 
-/// Distance between the spindle's ends where they were not measured, mm (common practice, no source).
+/// Distance between the spindle's ends where they were not measured, mm (common practice, no
+/// source).
 const USUAL_ENDS_MM: f64 = 230.0;
 
-/// One tilt must not be in as a lean and out as a difference in height: the ends may differ by what the lean's limit makes of the
-/// distance between them, mm.
+/// One tilt must not be in as a lean and out as a difference in height: the ends may differ by what
+/// the lean's limit makes of the distance between them, mm.
 fn heights_limit(input: &Figures) -> f64 {
     let limit = between_ends(input).unwrap_or(USUAL_ENDS_MM) * LEAN_LIMIT_DEG.to_radians().tan();
     (limit * 100.0).round() / 100.0
@@ -173,14 +202,18 @@ fn heights_limit(input: &Figures) -> f64 {
 /// The distance between the spindle's ends, where both were measured, mm.
 pub(super) fn between_ends(input: &Figures) -> Option<f64> {
     let ends = input.get(&Figure::SpindleLeft).zip(input.get(&Figure::SpindleRight));
-    ends.map(|(left, right)| left.value + right.value).filter(|apart| apart.is_finite() && *apart > 0.0)
+    ends.map(|(left, right)| left.value + right.value)
+        .filter(|apart| apart.is_finite() && *apart > 0.0)
 }
 
 fn heights_source() -> String {
-    format!("{NO_SOURCE} (what a lean of {LEAN_LIMIT_DEG} degrees makes of the distance between the ends)")
+    format!(
+        "{NO_SOURCE} (what a lean of {LEAN_LIMIT_DEG} degrees makes of the distance between the ends)"
+    )
 }
 
-/// Greatest lateral distortion of a rim that passes inspection whatever it is made of, mm, taken as peak to peak.
+/// Greatest lateral distortion of a rim that passes inspection whatever it is made of, mm, taken as
+/// peak to peak.
 pub const RUNOUT_LIMIT_MM: f64 = 2.0;
 
 /// The same for a steel rim.
@@ -194,13 +227,17 @@ fn runout_source() -> String {
 }
 
 fn parallel_source() -> String {
-    "Tsubaki, The Complete Guide to Chain, 7.1.2.2: shafts level and parallel within 1 in 300".to_owned()
+    "Tsubaki, The Complete Guide to Chain, 7.1.2.2: shafts level and parallel within 1 in 300"
+        .to_owned()
 }
 
-/// The chain line's tolerance at the measured distance between centres, and its source. Where the distance is not known a
-/// motorcycle's is under a metre.
+/// The chain line's tolerance at the measured distance between centres, and its source. Where the
+/// distance is not known a motorcycle's is under a metre.
 fn chain_limit(input: &Figures) -> (f64, String) {
-    let centres = input.get(&Figure::ChainCentres).map(|centres| centres.value).filter(|value| value.is_finite() && *value > 0.0);
+    let centres = input
+        .get(&Figure::ChainCentres)
+        .map(|centres| centres.value)
+        .filter(|value| value.is_finite() && *value > 0.0);
     let limit = chain_drive::offset_limit(centres.unwrap_or(0.0));
     let other = match centres {
         Some(centres) => {
@@ -216,8 +253,8 @@ fn chain_limit(input: &Figures) -> (f64, String) {
     (limit, source)
 }
 
-/// Where the value v of a figure with expanded uncertainty U stands to its tolerance t: in if |v| + U <= t, out if
-/// |v| - U > t, else undecided. The guard band is U itself on both sides, as in ISO 14253-1 and JCGM 106:2012.
+/// Where the value v of a figure with expanded uncertainty U stands to its tolerance t: in if |v| +
+/// U <= t, out if |v| - U > t, else undecided. The guard band is U itself on both sides, as in ISO 14253-1 and JCGM 106:2012.
 pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
     match value.abs() {
         v if v + u <= limit => Decision::In,
@@ -226,12 +263,17 @@ pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
     }
 }
 
-/// A figure against its tolerance. `per_percent` is how the figure answers to 1 % of print scale where nobody laid a rule on
-/// the print's check lines, else zero.
+/// A figure against its tolerance. `per_percent` is how the figure answers to 1 % of print scale
+/// where nobody laid a rule on the print's check lines, else zero.
 pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f64) -> Verdict {
     let (verdict, decide) = match figure {
-        None => (Decision::Undecided, Some(say!["It was not measured: the findings say why and what to do."])),
-        Some(figure) if figure.quality == Quality::Single => (Decision::Undecided, Some(say![SINGLE])),
+        None => (
+            Decision::Undecided,
+            Some(say!["It was not measured: the findings say why and what to do."]),
+        ),
+        Some(figure) if figure.quality == Quality::Single => {
+            (Decision::Undecided, Some(say![SINGLE]))
+        }
         Some(_) if tolerance.blocked.is_some() => (Decision::Undecided, tolerance.blocked.clone()),
         Some(figure) => decide_measured(tolerance, figure, per_percent),
     };
@@ -251,7 +293,11 @@ pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f6
 const SINGLE: &str = "It was seen in one photo only, or under less than 10 degrees between rays: one more photo of the same \
                       place from another side, 25 degrees or more away, makes it a figure that can be judged.";
 
-fn decide_measured(tolerance: &Tolerance, figure: Measurement, per_percent: f64) -> (Decision, Option<Sentence>) {
+fn decide_measured(
+    tolerance: &Tolerance,
+    figure: Measurement,
+    per_percent: f64,
+) -> (Decision, Option<Sentence>) {
     let (limit, unit) = (tolerance.limit, tolerance.unit);
     let away = figure.value - tolerance.nominal;
     let plain = decide(away, figure.u, limit);
@@ -277,7 +323,11 @@ fn decide_measured(tolerance: &Tolerance, figure: Measurement, per_percent: f64)
     };
     let smaller = match enough < FINEST {
         true => say!["It lies on the limit itself, so that no smaller ± will decide it"],
-        false => say![format!("It would be {becomes} with a ± of "), Amount::at_most(enough, unit), " or less"],
+        false => say![
+            format!("It would be {becomes} with a ± of "),
+            Amount::at_most(enough, unit),
+            " or less"
+        ],
     };
     let why = say![
         "Its ± of ",

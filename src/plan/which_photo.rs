@@ -1,4 +1,5 @@
-//! What would decide a verdict that is open: where its uncertainty comes from, and the one photo that brings it down most.
+//! What would decide a verdict that is open: where its uncertainty comes from, and the one photo
+//! that brings it down most.
 
 use super::outcome::{Decision, Outcome, Verdict};
 use crate::bench::Figures;
@@ -13,8 +14,10 @@ use crate::text::{Amount, Sentence};
 const PHOTOS: &str = "photos";
 
 /// How a sentence begins that says what one more photo does for a verdict.
-pub const BRINGS: [&str; 2] =
-    ["One more photo brings it to ", "No single photo is enough; the one that helps most brings it to "];
+pub const BRINGS: [&str; 2] = [
+    "One more photo brings it to ",
+    "No single photo is enough; the one that helps most brings it to ",
+];
 /// The finding that names a photo which would help a figure.
 pub const WOULD_HELP: &str = "photo-would-help";
 
@@ -29,8 +32,8 @@ pub fn name_source(verdict: &mut Verdict, input: &Figures) {
     add(verdict, say![format!("The largest part of the ± comes from {from}.")]);
 }
 
-/// Adds to each verdict that its uncertainty keeps open the photo that helps it most, and whether that photo alone decides it. Advice
-/// on other figures becomes findings.
+/// Adds to each verdict that its uncertainty keeps open the photo that helps it most, and whether
+/// that photo alone decides it. Advice on other figures becomes findings.
 pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
     for verdict in &mut outcome.verdicts {
         let Some(enough) = u_that_decides(verdict) else { continue };
@@ -47,7 +50,9 @@ pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
         };
         add(verdict, photo);
     }
-    let named = |field: &Figure| outcome.verdicts.iter().any(|v| v.field == *field && u_that_decides(v).is_some());
+    let named = |field: &Figure| {
+        outcome.verdicts.iter().any(|v| v.field == *field && u_that_decides(v).is_some())
+    };
     advice.iter().filter(|advice| !named(&advice.field)).map(finding).collect()
 }
 
@@ -63,9 +68,11 @@ fn finding(advice: &Advice) -> Finding {
     Finding::note(WOULD_HELP, what, advice.words.clone()).about(advice.field.clone())
 }
 
-/// The U from which on an undecided verdict is clear; None where it is decided, or open for another reason than its U.
+/// The U from which on an undecided verdict is clear; None where it is decided, or open for another
+/// reason than its U.
 fn u_that_decides(verdict: &Verdict) -> Option<f64> {
-    let figure = verdict.value.filter(|_| verdict.verdict == Decision::Undecided && !verdict.blocked)?;
+    let figure =
+        verdict.value.filter(|_| verdict.verdict == Decision::Undecided && !verdict.blocked)?;
     let enough = (verdict.tolerance - (figure.value - verdict.nominal).abs()).abs();
     (figure.quality == Quality::Good && figure.u > enough).then_some(enough)
 }

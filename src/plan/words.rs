@@ -26,7 +26,13 @@ pub fn amount(value: f64, unit: Unit) -> Amount {
 pub const FINEST: f64 = 0.01;
 
 /// What to do to square the wheel.
-pub fn square_in_words(drawn: Side, way: Direction, angle: f64, distance: Option<Measurement>, flats: Option<u32>) -> Sentence {
+pub fn square_in_words(
+    drawn: Side,
+    way: Direction,
+    angle: f64,
+    distance: Option<Measurement>,
+    flats: Option<u32>,
+) -> Sentence {
     let (end, stays, way) = (drawn.word(), drawn.other().word(), way.word());
     let Some(distance) = distance else {
         return say![
@@ -42,7 +48,11 @@ pub fn square_in_words(drawn: Side, way: Direction, angle: f64, distance: Option
         Some(flats) => format!(": {} of its adjuster", turns_in_words(flats)),
         None => String::new(),
     };
-    say![format!("Draw the {end} end of the spindle "), by(&distance), format!(" {way}{by_thread}; the {stays} end stays."),]
+    say![
+        format!("Draw the {end} end of the spindle "),
+        by(&distance),
+        format!(" {way}{by_thread}; the {stays} end stays."),
+    ]
 }
 
 /// "1 turn and 2 flats", "4 flats".
@@ -64,7 +74,11 @@ pub fn chain_in_words(pack: SpacerKind, side: Side, outboard: &Measurement) -> S
         (SpacerKind::Hub, _) => say![
             "Move the wheel ",
             by,
-            format!(" to the {} on its spindle: the spacer on the {} of the hub gets ", to.word(), to.other().word()),
+            format!(
+                " to the {} on its spindle: the spacer on the {} of the hub gets ",
+                to.word(),
+                to.other().word()
+            ),
             by,
             format!(" longer, the one on the {} ", to.word()),
             by,
@@ -74,10 +88,18 @@ pub fn chain_in_words(pack: SpacerKind, side: Side, outboard: &Measurement) -> S
             say!["Pack the rear sprocket out by ", by, ", between it and its seat. The rim stays."]
         }
         (SpacerKind::Sprocket, false) => {
-            say!["Bring the rear sprocket in by ", by, ": take out packing, or have an engineer face its seat. The rim stays."]
+            say![
+                "Bring the rear sprocket in by ",
+                by,
+                ": take out packing, or have an engineer face its seat. The rim stays."
+            ]
         }
         (SpacerKind::Gearbox, true) => {
-            say!["Bring the gearbox sprocket out by ", by, " with a shim behind it. The wheel stays."]
+            say![
+                "Bring the gearbox sprocket out by ",
+                by,
+                " with a shim behind it. The wheel stays."
+            ]
         }
         (SpacerKind::Gearbox, false) => {
             say![
@@ -94,9 +116,13 @@ fn outboard(value: &Measurement) -> Sentence {
     say![by(value), if value.value < 0.0 { " inboard" } else { " outboard" }]
 }
 
-/// What to do to bring the rim to the middle; `left` is how far it goes, `face` the hub face's side and the rim's distance from it
-/// before and after, mm.
-pub fn centre_in_words(to: Side, left: &Measurement, face: Option<((Side, Measurement), Measurement)>) -> Sentence {
+/// What to do to bring the rim to the middle; `left` is how far it goes, `face` the hub face's side
+/// and the rim's distance from it before and after, mm.
+pub fn centre_in_words(
+    to: Side,
+    left: &Measurement,
+    face: Option<((Side, Measurement), Measurement)>,
+) -> Sentence {
     let number = match face {
         Some(((side, old), new)) => say![
             "The rim's face, now ",
@@ -105,7 +131,9 @@ pub fn centre_in_words(to: Side, left: &Measurement, face: Option<((Side, Measur
             outboard(&new),
             ".",
         ],
-        None => say!["The rim's distance from a hub face was not measured: take it with a caliper before and after."],
+        None => say![
+            "The rim's distance from a hub face was not measured: take it with a caliper before and after."
+        ],
     };
     say![
         "Move the rim ",
@@ -128,6 +156,9 @@ mod tests {
     #[test]
     fn flats_are_said_in_turns() {
         let said = [1, 3, 6, 7, 12, 14].map(turns_in_words);
-        assert_eq!(said, ["1 flat", "3 flats", "1 turn", "1 turn and 1 flat", "2 turns", "2 turns and 2 flats"]);
+        assert_eq!(
+            said,
+            ["1 flat", "3 flats", "1 turn", "1 turn and 1 flat", "2 turns", "2 turns and 2 flats"]
+        );
     }
 }

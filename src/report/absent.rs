@@ -1,4 +1,5 @@
-//! Figures that were not measured because nothing for them was laid out or stuck on: told in short, by what they need.
+//! Figures that were not measured because nothing for them was laid out or stuck on: told in short,
+//! by what they need.
 
 use super::result::ResultDocument;
 use crate::figure::Figure;
@@ -21,13 +22,19 @@ pub struct Absent {
 pub fn absent(document: &ResultDocument) -> Vec<Absent> {
     let mut by_need: Vec<(&str, Vec<String>)> = Vec::new();
     for finding in document.findings.iter().filter(|finding| is_absence(finding)) {
-        let name = finding.field.as_deref().map_or_else(|| finding.what.to_string(), |field| Figure::at(field).name());
+        let name = finding
+            .field
+            .as_deref()
+            .map_or_else(|| finding.what.to_string(), |field| Figure::at(field).name());
         match by_need.iter_mut().find(|(need, _)| **need == *finding.advice) {
             Some((_, names)) => names.push(name),
             None => by_need.push((&finding.advice, vec![name])),
         }
     }
-    by_need.into_iter().map(|(need, names)| Absent { names: capital(&names.join("; ")), need: need.to_owned() }).collect()
+    by_need
+        .into_iter()
+        .map(|(need, names)| Absent { names: capital(&names.join("; ")), need: need.to_owned() })
+        .collect()
 }
 
 /// Whether a finding says no more than that a figure was not measured.

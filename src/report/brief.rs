@@ -1,4 +1,5 @@
-//! A step of the plan in the fewest words that can be acted upon: verb, part, side, amount, turns, and what it will be after.
+//! A step of the plan in the fewest words that can be acted upon: verb, part, side, amount, turns,
+//! and what it will be after.
 
 use super::fields::InWords;
 use crate::job::SpacerKind;
@@ -22,7 +23,9 @@ pub struct Brief {
 
 /// The step in short.
 pub fn brief(step: &PlanStep, show: Show) -> Brief {
-    let amount = step.distance.map_or_else(String::new, |distance| Shown::of(&distance, Kind::Length, show).with_unit());
+    let amount = step
+        .distance
+        .map_or_else(String::new, |distance| Shown::of(&distance, Kind::Length, show).with_unit());
     Brief {
         what: what(step),
         amount,
@@ -43,11 +46,15 @@ fn what(step: &PlanStep) -> String {
         None => "",
     };
     match (step.step, step.applied_to.as_str()) {
-        (StepKind::Rehang, _) if step.distance.is_none() => "Turn the frame on the bench".to_owned(),
+        (StepKind::Rehang, _) if step.distance.is_none() => {
+            "Turn the frame on the bench".to_owned()
+        }
         (StepKind::Rehang, _) => format!("Hang the frame further to the {way}"),
         (StepKind::Square, _) => format!("Draw the {side} end of the spindle {way}"),
         (StepKind::Chain, applied) if applied == SpacerKind::Hub.word() => {
-            let to = step.side.map(|side| if step.direction == Some(Direction::Outboard) { side } else { side.other() });
+            let to = step.side.map(|side| {
+                if step.direction == Some(Direction::Outboard) { side } else { side.other() }
+            });
             let to = to.map_or_else(String::new, |side| side.word().to_uppercase());
             format!("Move the wheel to the {to} on its spindle, by its hub spacers")
         }
@@ -78,6 +85,9 @@ pub fn choice(choice: &Choice, show: Show) -> [String; 3] {
         _ => "gearbox sprocket's shim",
     };
     let way = if choice.direction == Direction::Outboard { "out" } else { "in" };
-    let rim = choice.rim.as_ref().map_or_else(|| "rim may stay".to_owned(), |rim| format!("rim {}", shown(rim)));
+    let rim = choice
+        .rim
+        .as_ref()
+        .map_or_else(|| "rim may stay".to_owned(), |rim| format!("rim {}", shown(rim)));
     [part.to_owned(), format!("{} {way}", shown(&choice.distance)), rim]
 }

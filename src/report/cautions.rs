@@ -1,7 +1,8 @@
 //! What to mind whatever the figures say. Printed with every plan and every report.
 
 /// What can hurt, in one line, before any step.
-pub const IN_ONE_LINE: &str = "Prop the bike on its own, take the chain off, turn the wheel by hand.";
+pub const IN_ONE_LINE: &str =
+    "Prop the bike on its own, take the chain off, turn the wheel by hand.";
 
 /// What a report is not.
 pub const NO_CERTIFICATE: &str = "A measurement, not a certificate of roadworthiness: local rules apply, and work that the law leaves to licensed workshops stays theirs.";

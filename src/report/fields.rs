@@ -30,5 +30,9 @@ impl InWords for Figure {
 fn say(shown: &Shown, kind: Kind, sense: Sense) -> String {
     let words = sense.words(shown.sign);
     let comma = if kind == Kind::Angle || shown.fraction.is_some() { "," } else { "" };
-    if words.is_empty() { shown.with_unit() } else { format!("{}{comma} {words}", shown.with_unit()) }
+    if words.is_empty() {
+        shown.with_unit()
+    } else {
+        format!("{}{comma} {words}", shown.with_unit())
+    }
 }

@@ -5,8 +5,9 @@ use crate::bench::figures::Layout;
 use crate::figure::facts::UpSource;
 use crate::figure::table::Correlation;
 
-/// Leaves out every place, lens coefficient or contribution that is no finite number (a failed division far upstream, say).
-/// Figures are not touched here. Returns the names of what lost something.
+/// Leaves out every place, lens coefficient or contribution that is no finite number (a failed
+/// division far upstream, say). Figures are not touched here. Returns the names of what lost
+/// something.
 pub(crate) fn keep_finite(document: &mut ResultDocument) -> Vec<&'static str> {
     let mut lost = Vec::new();
     let mut note = |name: &'static str, before: usize, after: usize| {
@@ -16,7 +17,8 @@ pub(crate) fn keep_finite(document: &mut ResultDocument) -> Vec<&'static str> {
     };
     let finite = |p: &[f64; 3]| p.iter().all(|x| x.is_finite());
 
-    let Layout { wheel_axis, axle, rear_sprocket, gearbox_sprocket, marks, lines, cameras, .. } = &mut document.layout;
+    let Layout { wheel_axis, axle, rear_sprocket, gearbox_sprocket, marks, lines, cameras, .. } =
+        &mut document.layout;
     for place in [wheel_axis, axle, rear_sprocket, gearbox_sprocket] {
         let before = usize::from(place.is_some());
         *place = place.filter(finite);
@@ -38,14 +40,20 @@ pub(crate) fn keep_finite(document: &mut ResultDocument) -> Vec<&'static str> {
     note("a lens", before, document.camera.len());
 
     let before = document.measured.up.sources.len();
-    let is_source = |s: &UpSource| [s.sigma_deg, s.differs_across_deg, s.differs_along_deg].iter().all(|x| x.is_finite());
+    let is_source = |s: &UpSource| {
+        [s.sigma_deg, s.differs_across_deg, s.differs_along_deg].iter().all(|x| x.is_finite())
+    };
     document.measured.up.sources.retain(is_source);
     note("what was taken for upright", before, document.measured.up.sources.len());
 
     let before = document.budget.len() + document.scale_sensitivity.len();
     document.budget.retain(|entry| entry.u.is_finite());
     document.scale_sensitivity.retain(|_, per_percent| per_percent.is_finite());
-    note("a contribution to the uncertainty", before, document.budget.len() + document.scale_sensitivity.len());
+    note(
+        "a contribution to the uncertainty",
+        before,
+        document.budget.len() + document.scale_sensitivity.len(),
+    );
 
     if !document.correlation.matrix.iter().flatten().all(|x| x.is_finite()) {
         document.correlation = Correlation::default();

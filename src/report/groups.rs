@@ -1,4 +1,5 @@
-//! In which order and under which headings the figures are shown: the same in the terminal and on the page.
+//! In which order and under which headings the figures are shown: the same in the terminal and on
+//! the page.
 
 use super::result::ResultDocument;
 use crate::figure::facts::{ChainReference, Station};
@@ -18,11 +19,16 @@ pub struct Group {
 }
 
 /// A group and its figures out of some, in the order in which groups are shown.
-pub fn in_groups<'a, T>(figures: &'a [T], of: impl Fn(&T) -> &Figure + Copy) -> Vec<(Heading, Vec<&'a T>)> {
+pub fn in_groups<'a, T>(
+    figures: &'a [T],
+    of: impl Fn(&T) -> &Figure + Copy,
+) -> Vec<(Heading, Vec<&'a T>)> {
     let in_heading = |heading: Heading| {
         let mut found: Vec<(u8, &'a T)> = figures
             .iter()
-            .filter_map(|figure| Some((of(figure).line().filter(|line| line.group == heading)?.place, figure)))
+            .filter_map(|figure| {
+                Some((of(figure).line().filter(|line| line.group == heading)?.place, figure))
+            })
             .collect();
         found.sort_by_key(|(place, _)| *place);
         (heading, found.into_iter().map(|(_, figure)| figure).collect::<Vec<&'a T>>())
@@ -32,8 +38,12 @@ pub fn in_groups<'a, T>(figures: &'a [T], of: impl Fn(&T) -> &Figure + Copy) -> 
 
 /// The groups that hold at least one measured figure, save the rim's offsets.
 pub fn groups(document: &ResultDocument) -> Vec<Group> {
-    let measured: Vec<(Figure, Measurement)> =
-        document.measured.table.measured().map(|(figure, measured)| (figure.clone(), measured)).collect();
+    let measured: Vec<(Figure, Measurement)> = document
+        .measured
+        .table
+        .measured()
+        .map(|(figure, measured)| (figure.clone(), measured))
+        .collect();
     in_groups(&measured, |(figure, _)| figure)
         .into_iter()
         .filter(|(heading, _)| *heading != Heading::Rim)
@@ -51,7 +61,9 @@ fn about(document: &ResultDocument, heading: Heading) -> String {
         Heading::Chain => chain_about(document),
         Heading::Spindle => "each end's height and distance from the cord".to_owned(),
         Heading::Frame => "against the datum cord".to_owned(),
-        Heading::Rim | Heading::BenchAndPrint => "how good the ground is that all this stands on".to_owned(),
+        Heading::Rim | Heading::BenchAndPrint => {
+            "how good the ground is that all this stands on".to_owned()
+        }
     }
 }
 
@@ -92,7 +104,8 @@ pub fn rim_rows(document: &ResultDocument) -> Vec<RimRow> {
     let mut rows: Vec<RimRow> = Vec::new();
     for rim in document.measured.rims() {
         let at = &rim.at;
-        let same = |row: &RimRow| row.setup == at.setup && row.wheel == at.wheel && row.place == at.place;
+        let same =
+            |row: &RimRow| row.setup == at.setup && row.wheel == at.wheel && row.place == at.place;
         let number = rows.iter().position(same).unwrap_or_else(|| {
             let width = Figure::RimWidth(at.setup.clone());
             rows.push(RimRow {

@@ -1,7 +1,8 @@
-//! How a result becomes text: numbers rounded at this one place, keys in the order of the type, lines a person can read.
+//! How a result becomes text: numbers rounded at this one place, keys in the order of the type,
+//! lines a person can read.
 //!
-//! Rounding serves sameness: the last bits of floating point differ between builds and never carry meaning here. Every number
-//! keeps far more places than its uncertainty needs.
+//! Rounding serves sameness: the last bits of floating point differ between builds and never carry
+//! meaning here. Every number keeps far more places than its uncertainty needs.
 
 use serde_json::{Number, Value};
 
@@ -26,10 +27,12 @@ const RATIO: Places = Places::Decimals(7);
 /// Everything that is neither: correlations, lens coefficients, ratios of uncertainties.
 const OTHER: Places = Places::Significant(6);
 
-/// These keys say nothing of the kind of number; the key before them does, or the figure that an entry is told of.
+/// These keys say nothing of the kind of number; the key before them does, or the figure that an
+/// entry is told of.
 const NEUTRAL_KEYS: [&str; 6] = ["value", "u", "tolerance", "hand", "photo", "per_percent"];
 
-/// By these keys an entry of a list says which one it is; `field` names the figure an entry is told of.
+/// By these keys an entry of a list says which one it is; `field` names the figure an entry is told
+/// of.
 const NAME_KEYS: [&str; 5] = ["id", "line", "station", "name", "field"];
 
 /// Which places a number keeps, by the keys that lead to it (array indices left out).
@@ -55,7 +58,11 @@ fn places(path: &[&str]) -> Places {
 /// Whether a key, or a JSON pointer, names an angle.
 pub(crate) fn is_angle(name: &str) -> bool {
     let last = name.rsplit('/').next().unwrap_or(name);
-    last == "yaw" || last == "yaw_from_offsets" || last.ends_with("lean") || last.starts_with("level_") || last.ends_with("_deg")
+    last == "yaw"
+        || last == "yaw_from_offsets"
+        || last.ends_with("lean")
+        || last.starts_with("level_")
+        || last.ends_with("_deg")
 }
 
 impl Places {
@@ -65,18 +72,21 @@ impl Places {
             Self::Significant(_) if x == 0.0 => return 0.0,
             Self::Significant(n) => n - 1 - x.abs().log10().floor() as i32,
         };
-        // Powers of ten are exact only up to 1e22; beyond that rounding would add noise instead of removing it.
+        // Powers of ten are exact only up to 1e22; beyond that rounding would add noise instead of
+        // removing it.
         if decimals.abs() > 22 {
             return x;
         }
         let power = 10_f64.powi(decimals.abs());
-        let rounded = if decimals >= 0 { (x * power).round() / power } else { (x / power).round() * power };
+        let rounded =
+            if decimals >= 0 { (x * power).round() / power } else { (x / power).round() * power };
         // Adding nought turns -0 into 0, so that no sign shows which arithmetic came by.
         if rounded.is_finite() { rounded + 0.0 } else { x }
     }
 }
 
-/// Rounds every number, and makes a figure null whose value or uncertainty is not a number. Returns the JSON pointers of those.
+/// Rounds every number, and makes a figure null whose value or uncertainty is not a number. Returns
+/// the JSON pointers of those.
 pub(crate) fn tidy(value: &mut Value) -> Vec<String> {
     let mut lost = Vec::new();
     tidy_at(value, &mut Vec::new(), &mut lost);
@@ -87,7 +97,8 @@ fn tidy_at(value: &mut Value, path: &mut Vec<String>, lost: &mut Vec<String>) {
     match value {
         Value::Number(number) if number.is_f64() => {
             let keys: Vec<&str> = path.iter().map(String::as_str).collect();
-            // A number that is no float any more (not finite) can't be held by JSON; serde_json has made it null already.
+            // A number that is no float any more (not finite) can't be held by JSON; serde_json has
+            // made it null already.
             let x = number.as_f64().unwrap_or(0.0);
             if let Some(rounded) = Number::from_f64(places(&keys).round(x)) {
                 *number = rounded;
@@ -95,7 +106,8 @@ fn tidy_at(value: &mut Value, path: &mut Vec<String>, lost: &mut Vec<String>) {
         }
         Value::Array(items) => {
             for item in items {
-                let name = NAME_KEYS.iter().find_map(|key| item.get(key)?.as_str().map(str::to_owned));
+                let name =
+                    NAME_KEYS.iter().find_map(|key| item.get(key)?.as_str().map(str::to_owned));
                 let named = name.is_some();
                 path.extend(name);
                 tidy_at(item, path, lost);
@@ -105,7 +117,8 @@ fn tidy_at(value: &mut Value, path: &mut Vec<String>, lost: &mut Vec<String>) {
             }
         }
         Value::Object(map) => {
-            let is_figure = map.contains_key("value") && map.contains_key("u") && map.contains_key("quality");
+            let is_figure =
+                map.contains_key("value") && map.contains_key("u") && map.contains_key("quality");
             if is_figure && (map["value"].is_null() || map["u"].is_null()) {
                 lost.push(format!("/{}", path.join("/")));
                 *value = Value::Null;
@@ -124,7 +137,8 @@ fn tidy_at(value: &mut Value, path: &mut Vec<String>, lost: &mut Vec<String>) {
 /// Lines longer than this are broken up; it is the width of this project's sources.
 const LINE_WIDTH: usize = 130;
 
-/// Prints JSON so that what belongs together stands on one line: an object or array that fits is not broken up.
+/// Prints JSON so that what belongs together stands on one line: an object or array that fits is
+/// not broken up.
 pub(crate) fn pretty(value: &Value) -> String {
     let mut out = String::new();
     print(value, 0, 0, &mut out);
@@ -134,7 +148,8 @@ pub(crate) fn pretty(value: &Value) -> String {
 
 fn print(value: &Value, indent: usize, used: usize, out: &mut String) {
     let inline = value.to_string();
-    // The compact text is shorter than the one with blanks: where even that does not fit, the other need not be tried.
+    // The compact text is shorter than the one with blanks: where even that does not fit, the other
+    // need not be tried.
     if inline.len() + used <= LINE_WIDTH {
         let spaced = on_one_line(value);
         if spaced.chars().count() + used <= LINE_WIDTH {
@@ -143,8 +158,12 @@ fn print(value: &Value, indent: usize, used: usize, out: &mut String) {
         }
     }
     match value {
-        Value::Object(map) => print_items(map.iter().map(|(k, v)| (Some(k), v)), ['{', '}'], indent, out),
-        Value::Array(items) => print_items(items.iter().map(|v| (None, v)), ['[', ']'], indent, out),
+        Value::Object(map) => {
+            print_items(map.iter().map(|(k, v)| (Some(k), v)), ['{', '}'], indent, out)
+        }
+        Value::Array(items) => {
+            print_items(items.iter().map(|v| (None, v)), ['[', ']'], indent, out)
+        }
         _ => out.push_str(&inline),
     }
 }
@@ -174,11 +193,15 @@ fn on_one_line(value: &Value) -> String {
     match value {
         Value::Object(map) if map.is_empty() => "{}".to_owned(),
         Value::Object(map) => {
-            let items: Vec<String> =
-                map.iter().map(|(key, item)| format!("{}: {}", Value::from(key.as_str()), on_one_line(item))).collect();
+            let items: Vec<String> = map
+                .iter()
+                .map(|(key, item)| format!("{}: {}", Value::from(key.as_str()), on_one_line(item)))
+                .collect();
             format!("{{ {} }}", items.join(", "))
         }
-        Value::Array(items) => format!("[{}]", items.iter().map(on_one_line).collect::<Vec<_>>().join(", ")),
+        Value::Array(items) => {
+            format!("[{}]", items.iter().map(on_one_line).collect::<Vec<_>>().join(", "))
+        }
         other => other.to_string(),
     }
 }

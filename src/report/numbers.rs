@@ -5,7 +5,11 @@ pub fn ranges(numbers: &[u8]) -> String {
     let mut words = Vec::new();
     let mut rest = numbers;
     while let Some(&first) = rest.first() {
-        let run = rest.iter().enumerate().take_while(|(i, n)| usize::from(**n) == usize::from(first) + i).count();
+        let run = rest
+            .iter()
+            .enumerate()
+            .take_while(|(i, n)| usize::from(**n) == usize::from(first) + i)
+            .count();
         match run {
             1 => words.push(first.to_string()),
             2 => words.extend([first.to_string(), rest[1].to_string()]),

@@ -1,4 +1,5 @@
-//! How the parts of a result become one document: rounded, every null named, the gravest findings first.
+//! How the parts of a result become one document: rounded, every null named, the gravest findings
+//! first.
 
 use super::absent;
 use super::finite;
@@ -12,10 +13,12 @@ use crate::text::capital;
 const AGAIN: &str = "Photograph again with more of the cards and tabs in each photo.";
 
 impl ResultDocument {
-    /// Puts the document together: numbers rounded as the file holds them, findings from all stages in one list, the most
-    /// severe first, and one more for every null figure that no finding names.
+    /// Puts the document together: numbers rounded as the file holds them, findings from all stages
+    /// in one list, the most severe first, and one more for every null figure that no finding
+    /// names.
     pub fn new(parts: ResultParts) -> Self {
-        let ResultParts { job, figures, outcome, camera, photos, grouping, mut findings, settings } = parts;
+        let ResultParts { job, figures, outcome, camera, photos, grouping, mut findings, settings } =
+            parts;
         let mut measured = figures.measured;
         measured.facts.pattern_version = PATTERN_VERSION.to_owned();
         findings.extend(figures.findings);
@@ -37,7 +40,10 @@ impl ResultDocument {
             hand: outcome.hand,
             budget: figures.budget,
             correlation: figures.correlation,
-            crosscheck: Crosscheck { ratio: figures.crosscheck_ratio, left_right: figures.crosscheck_left_right },
+            crosscheck: Crosscheck {
+                ratio: figures.crosscheck_ratio,
+                left_right: figures.crosscheck_left_right,
+            },
             findings,
             scale_sensitivity: figures.scale_sensitivity,
             settings,
@@ -50,10 +56,12 @@ impl ResultDocument {
         document
     }
 
-    /// The document as its file holds it, so that a report made now and one made from the file show the same.
+    /// The document as its file holds it, so that a report made now and one made from the file show
+    /// the same.
     fn rounded(mut self) -> Self {
         for name in finite::keep_finite(&mut self) {
-            let what = format!("{} could not be worked out: it came out as no number.", capital(name));
+            let what =
+                format!("{} could not be worked out: it came out as no number.", capital(name));
             self.findings.push(Finding::warning("result-not-a-number", what, AGAIN));
         }
         let mut value = self.to_value();
@@ -75,7 +83,8 @@ impl ResultDocument {
             .table
             .iter()
             .filter(|(figure, measured)| {
-                measured.is_none() && !self.findings.iter().any(|finding| names(finding, &figure.pointer()))
+                measured.is_none()
+                    && !self.findings.iter().any(|finding| names(finding, &figure.pointer()))
             })
             .map(|(figure, _)| {
                 let what = format!("{} was not measured.", capital(&figure.name()));
@@ -89,6 +98,8 @@ impl ResultDocument {
 /// Whether a finding names a figure: by its own pointer, or by that of the group it belongs to.
 fn names(finding: &Finding, pointer: &str) -> bool {
     finding.field.as_deref().is_some_and(|field| {
-        pointer.strip_prefix(field).is_some_and(|rest| rest.is_empty() || rest.starts_with('/') || field.ends_with('/'))
+        pointer
+            .strip_prefix(field)
+            .is_some_and(|rest| rest.is_empty() || rest.starts_with('/') || field.ends_with('/'))
     })
 }

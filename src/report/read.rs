@@ -1,4 +1,5 @@
-//! Reads a result document back, with an error that says what is wrong with the file and what to do.
+//! Reads a result document back, with an error that says what is wrong with the file and what to
+//! do.
 
 use std::fs::File;
 use std::io::{self, Read};
@@ -40,16 +41,20 @@ impl ReadError {
     }
 }
 
-/// No result comes near this size, not one of 500 photos; reading one takes some 60 times as many bytes of memory.
+/// No result comes near this size, not one of 500 photos; reading one takes some 60 times as many
+/// bytes of memory.
 pub const MOST_BYTES: u64 = 8 << 20;
 
 impl ResultDocument {
-    /// Reads a result: the file itself, a report's folder, or a job's folder with the report in its usual place.
+    /// Reads a result: the file itself, a report's folder, or a job's folder with the report in its
+    /// usual place.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
         let file = find(path)?;
         let io = |why| ReadError::Io { path: file.clone(), why };
         let mut bytes = Vec::new();
-        File::open(&file).and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes)).map_err(io)?;
+        File::open(&file)
+            .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+            .map_err(io)?;
         if bytes.len() as u64 > MOST_BYTES {
             return Err(ReadError::TooLarge(file));
         }
@@ -59,7 +64,8 @@ impl ResultDocument {
     /// The same from bytes in the memory; `path` is only for messages.
     pub fn from_json(bytes: &[u8], path: &Path) -> Result<Self, ReadError> {
         let path = || path.to_owned();
-        let value: serde_json::Value = serde_json::from_slice(bytes).map_err(|why| ReadError::NotJson { path: path(), why })?;
+        let value: serde_json::Value = serde_json::from_slice(bytes)
+            .map_err(|why| ReadError::NotJson { path: path(), why })?;
         let schema = value.get("schema").and_then(serde_json::Value::as_str);
         if schema != Some(SCHEMA) {
             let found = schema.map_or_else(|| "missing".to_owned(), |found| format!("\"{found}\""));
@@ -74,13 +80,19 @@ impl ResultDocument {
 }
 
 fn find(path: &Path) -> Result<PathBuf, ReadError> {
-    let candidates = [path.to_owned(), path.join(RESULT_NAME), path.join("report").join(RESULT_NAME)];
-    candidates.into_iter().find(|candidate| candidate.is_file()).ok_or_else(|| ReadError::NotFound(path.to_owned()))
+    let candidates =
+        [path.to_owned(), path.join(RESULT_NAME), path.join("report").join(RESULT_NAME)];
+    candidates
+        .into_iter()
+        .find(|candidate| candidate.is_file())
+        .ok_or_else(|| ReadError::NotFound(path.to_owned()))
 }
 
 /// Whether a schema name is ours with a higher number.
 fn is_later(schema: &str) -> bool {
-    let split = |name: &str| name.rsplit_once('/').map(|(stem, n)| (stem.to_owned(), n.parse::<u32>().ok()));
+    let split = |name: &str| {
+        name.rsplit_once('/').map(|(stem, n)| (stem.to_owned(), n.parse::<u32>().ok()))
+    };
     match (split(schema), split(SCHEMA)) {
         (Some((stem, Some(n))), Some((own_stem, Some(own)))) => stem == own_stem && n > own,
         _ => false,

@@ -1,4 +1,5 @@
-//! Marks figures that hold relative to the bench, in the form of the result file: `"relative_to": "bench"` beside their value.
+//! Marks figures that hold relative to the bench, in the form of the result file: `"relative_to":
+//! "bench"` beside their value.
 
 use serde_json::Value;
 
@@ -24,7 +25,9 @@ fn find<'value>(value: &'value mut Value, pointer: &str) -> Option<&'value mut V
     match section {
         Value::Array(entries) => {
             let (name, member) = rest.rsplit_once('/')?;
-            let named = |entry: &&mut Value| NAMES.iter().any(|key| entry.get(key).and_then(Value::as_str) == Some(name));
+            let named = |entry: &&mut Value| {
+                NAMES.iter().any(|key| entry.get(key).and_then(Value::as_str) == Some(name))
+            };
             entries.iter_mut().find(|entry| named(entry))?.get_mut(member)
         }
         _ => section.get_mut(rest),
@@ -41,7 +44,11 @@ mod tests {
             "wheel": { "lean": { "value": 1.0 }, "yaw": { "value": 1.0 } },
             "rim": [{ "id": "1-a/left", "offset": { "value": 2.0 }, "height": null }],
         });
-        mark(&mut document, &["/wheel/lean", "/rim/1-a/left/offset", "/rim/1-a/left/height", "/no/such"].map(Figure::at));
+        mark(
+            &mut document,
+            &["/wheel/lean", "/rim/1-a/left/offset", "/rim/1-a/left/height", "/no/such"]
+                .map(Figure::at),
+        );
         assert_eq!(document["wheel"]["lean"]["relative_to"], "bench");
         assert_eq!(document["rim"][0]["offset"]["relative_to"], "bench");
         assert!(document["wheel"]["yaw"].get("relative_to").is_none());

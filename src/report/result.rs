@@ -1,7 +1,9 @@
-//! The result document: everything a measurement gave, as `result.json` holds it ("sightcord-result/1").
+//! The result document: everything a measurement gave, as `result.json` holds it
+//! ("sightcord-result/1").
 //!
-//! `whatif`, `since` and the reports work from this document alone. It holds no clock and no path, so that the same inputs
-//! give the same bytes. Fields may be added under the same schema name; a reader ignores those it does not know.
+//! `whatif`, `since` and the reports work from this document alone. It holds no clock and no path,
+//! so that the same inputs give the same bytes. Fields may be added under the same schema name; a
+//! reader ignores those it does not know.
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
@@ -35,14 +37,16 @@ pub const PATTERN_VERSION: &str = "1";
 pub struct Program {
     pub name: String,
     pub version: String,
-    /// Of its sources, as version control names it; "+changes" behind it where they differ from that. "unknown" where the
-    /// program was built without knowing, empty where an earlier version did not say.
+    /// Of its sources, as version control names it; "+changes" behind it where they differ from
+    /// that. "unknown" where the program was built without knowing, empty where an earlier
+    /// version did not say.
     #[serde(default)]
     pub revision: String,
     /// What it was built with beyond the usual, such as "heic".
     #[serde(default)]
     pub features: Vec<String>,
-    /// The kind of machine, such as "x86_64-linux": on one kind a version gives the same bytes. Empty where no version said it.
+    /// The kind of machine, such as "x86_64-linux": on one kind a version gives the same bytes.
+    /// Empty where no version said it.
     #[serde(default)]
     pub machine: String,
 }
@@ -62,12 +66,15 @@ impl Program {
         }
     }
 
-    /// The same program in the same version, on whatever machine: it writes the same words for the same figures. Two
-    /// revisions are two versions; where one does not know its revision, the version's number counts. That is the stricter
-    /// way: whoever forges an archive gains nothing by taking the revision out of it.
+    /// The same program in the same version, on whatever machine: it writes the same words for the
+    /// same figures. Two revisions are two versions; where one does not know its revision, the
+    /// version's number counts. That is the stricter way: whoever forges an archive gains
+    /// nothing by taking the revision out of it.
     pub fn is_same_version(&self, other: &Self) -> bool {
         let is_known = |revision: &str| !revision.is_empty() && revision != UNKNOWN_REVISION;
-        let same_revision = self.revision == other.revision || !is_known(&self.revision) || !is_known(&other.revision);
+        let same_revision = self.revision == other.revision
+            || !is_known(&self.revision)
+            || !is_known(&other.revision);
         self.name == other.name && self.version == other.version && same_revision
     }
 
@@ -90,7 +97,8 @@ pub struct JobEntry {
     pub chain_side: Option<Side>,
 }
 
-/// A lens, as the photos taken with it showed it. The model is that of the manual's page on conventions.
+/// A lens, as the photos taken with it showed it. The model is that of the manual's page on
+/// conventions.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CameraEntry {
     /// The photos taken with it, as `set-up/file`.
@@ -137,7 +145,8 @@ pub struct PhotoEntry {
     pub taken: Option<String>,
 }
 
-/// Folders whose name begins so hold photos of cards only, for the lens; their cards lie elsewhere than on the bench.
+/// Folders whose name begins so hold photos of cards only, for the lens; their cards lie elsewhere
+/// than on the bench.
 const CARDS_ONLY_PREFIX: &str = crate::photo::listing::CAMERA_FOLDER;
 
 impl PhotoEntry {
@@ -150,15 +159,17 @@ impl PhotoEntry {
 /// The comparison of odd with even photos.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Crosscheck {
-    /// By how much their solutions differ, over what their uncertainties allow; 1 and below is as it should be.
+    /// By how much their solutions differ, over what their uncertainties allow; 1 and below is as
+    /// it should be.
     pub ratio: Option<f64>,
-    /// The same of photos from the left against those from the right. Null where they show too different things.
+    /// The same of photos from the left against those from the right. Null where they show too
+    /// different things.
     #[serde(default)]
     pub left_right: Option<f64>,
 }
 
-/// Everything a measurement gave. Lengths in millimetres, angles in degrees; `null` where a figure could not be measured, and
-/// then a finding names it by its JSON pointer.
+/// Everything a measurement gave. Lengths in millimetres, angles in degrees; `null` where a figure
+/// could not be measured, and then a finding names it by its JSON pointer.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ResultDocument {
     /// "sightcord-result/1".
@@ -215,9 +226,14 @@ pub struct ResultParts {
 }
 
 /// Every sentence that may hold amounts, in order.
-fn sentences_of<'a>(plan: &'a mut [PlanStep], verdicts: &'a mut [Verdict], findings: &'a mut [Finding]) -> Vec<&'a mut Sentence> {
-    let steps =
-        plan.iter_mut().flat_map(|step| std::iter::once(&mut step.action).chain(&mut step.dangers).chain(&mut step.cautions));
+fn sentences_of<'a>(
+    plan: &'a mut [PlanStep],
+    verdicts: &'a mut [Verdict],
+    findings: &'a mut [Finding],
+) -> Vec<&'a mut Sentence> {
+    let steps = plan.iter_mut().flat_map(|step| {
+        std::iter::once(&mut step.action).chain(&mut step.dangers).chain(&mut step.cautions)
+    });
     let decide = verdicts.iter_mut().filter_map(|verdict| verdict.decide.as_mut());
     let findings = findings.iter_mut().flat_map(|finding| [&mut finding.what, &mut finding.advice]);
     steps.chain(decide).chain(findings).collect()
@@ -225,11 +241,13 @@ fn sentences_of<'a>(plan: &'a mut [PlanStep], verdicts: &'a mut [Verdict], findi
 
 impl ResultDocument {
     pub(super) fn to_value(&self) -> serde_json::Value {
-        // The type has string keys only and no custom serialiser: turning it into a value can't fail.
+        // The type has string keys only and no custom serialiser: turning it into a value can't
+        // fail.
         serde_json::to_value(self).expect("a result document is always JSON")
     }
 
-    /// The bytes of `result.json`: keys in the order of files that went before, numbers rounded, a line break at the end.
+    /// The bytes of `result.json`: keys in the order of files that went before, numbers rounded, a
+    /// line break at the end.
     pub fn to_json(&self) -> String {
         let mut value = self.to_value();
         json::tidy(&mut value);
@@ -237,35 +255,46 @@ impl ResultDocument {
         visible::json(&json::pretty(&value)).into_owned()
     }
 
-    /// The same for people: names and texts from outside hold nothing that a terminal or a page would obey.
+    /// The same for people: names and texts from outside hold nothing that a terminal or a page
+    /// would obey.
     pub fn visible(&self) -> Cow<'_, Self> {
         let mut value = self.to_value();
         if !visible::hides(&value) {
             return Cow::Borrowed(self);
         }
         visible::value(&mut value);
-        let Ok(mut shown) = serde_json::from_value::<Self>(value) else { return Cow::Borrowed(self) };
+        let Ok(mut shown) = serde_json::from_value::<Self>(value) else {
+            return Cow::Borrowed(self);
+        };
         shown.with_sentences(self.sentences().iter().map(Sentence::visible).collect());
         Cow::Owned(shown)
     }
 
     /// Copies of all sentences that may hold amounts. A file holds their text in millimetres alone.
     pub(super) fn sentences(&self) -> Vec<Sentence> {
-        let (mut plan, mut verdicts, mut findings) = (self.plan.clone(), self.verdicts.clone(), self.findings.clone());
-        sentences_of(&mut plan, &mut verdicts, &mut findings).into_iter().map(|sentence| sentence.clone()).collect()
+        let (mut plan, mut verdicts, mut findings) =
+            (self.plan.clone(), self.verdicts.clone(), self.findings.clone());
+        sentences_of(&mut plan, &mut verdicts, &mut findings)
+            .into_iter()
+            .map(|sentence| sentence.clone())
+            .collect()
     }
 
-    /// Gives sentences that came back from their text what their copies know of the amounts in them.
+    /// Gives sentences that came back from their text what their copies know of the amounts in
+    /// them.
     pub(super) fn with_sentences(&mut self, copies: Vec<Sentence>) {
-        for (sentence, copy) in sentences_of(&mut self.plan, &mut self.verdicts, &mut self.findings).into_iter().zip(copies) {
+        for (sentence, copy) in sentences_of(&mut self.plan, &mut self.verdicts, &mut self.findings)
+            .into_iter()
+            .zip(copies)
+        {
             if *sentence == copy {
                 *sentence = copy;
             }
         }
     }
 
-    /// The figures again, for a plan with other choices or a comparison. The joint covariance comes from the correlation and
-    /// the expanded uncertainties (k = 2).
+    /// The figures again, for a plan with other choices or a comparison. The joint covariance comes
+    /// from the correlation and the expanded uncertainties (k = 2).
     pub fn to_figures(&self) -> Figures {
         Figures {
             measured: self.measured.clone(),
@@ -280,8 +309,8 @@ impl ResultDocument {
         }
     }
 
-    /// Standard covariance (k = 1) of the figures the correlation lists. Figures whose row is not as long as the list, which
-    /// only a file made by hand can hold, are left out.
+    /// Standard covariance (k = 1) of the figures the correlation lists. Figures whose row is not
+    /// as long as the list, which only a file made by hand can hold, are left out.
     fn joint(&self) -> JointCovariance {
         let Correlation { fields, matrix } = &self.correlation;
         let known: Vec<(usize, f64)> = fields
@@ -292,7 +321,10 @@ impl ResultDocument {
             .collect();
         JointCovariance {
             fields: known.iter().map(|&(i, _)| fields[i].clone()).collect(),
-            matrix: known.iter().map(|&(i, si)| known.iter().map(|&(j, sj)| matrix[i][j] * si * sj).collect()).collect(),
+            matrix: known
+                .iter()
+                .map(|&(i, si)| known.iter().map(|&(j, sj)| matrix[i][j] * si * sj).collect())
+                .collect(),
         }
     }
 
@@ -317,7 +349,8 @@ impl ResultDocument {
         self.verdicts.iter().find(|verdict| verdict.field == *figure)
     }
 
-    /// Whose bike it is and how many photos tell it: "Grass-track 350: 20 of 21 photos, two wheel positions."
+    /// Whose bike it is and how many photos tell it: "Grass-track 350: 20 of 21 photos, two wheel
+    /// positions."
     pub fn taken_from(&self) -> String {
         let used = self.photos.iter().filter(|photo| photo.used).count();
         let of_bike = self.photos.iter().filter(|photo| photo.used && !photo.is_of_cards_only());
@@ -332,12 +365,21 @@ impl ResultDocument {
         format!("{bike}{used} of {} photos{positions}.", self.photos.len())
     }
 
-    /// The day the photos of the bike were taken, for people: "16 May 2026"; first and last where there were several.
+    /// The day the photos of the bike were taken, for people: "16 May 2026"; first and last where
+    /// there were several.
     pub fn date_of_photos(&self) -> Option<String> {
-        let days: BTreeSet<&str> =
-            self.photos.iter().filter(|photo| !photo.is_of_cards_only()).filter_map(|photo| photo.taken.as_deref()).collect();
+        let days: BTreeSet<&str> = self
+            .photos
+            .iter()
+            .filter(|photo| !photo.is_of_cards_only())
+            .filter_map(|photo| photo.taken.as_deref())
+            .collect();
         let (first, last) = (days.first()?, days.last()?);
-        Some(if first == last { day_in_words(first) } else { format!("{} to {}", day_in_words(first), day_in_words(last)) })
+        Some(if first == last {
+            day_in_words(first)
+        } else {
+            format!("{} to {}", day_in_words(first), day_in_words(last))
+        })
     }
 
     /// The side the chain runs on, by the tabs or else by the job.
@@ -352,12 +394,16 @@ impl ResultDocument {
 
     /// What a comparison with another evening's result reads.
     pub fn evening(&self) -> Evening {
-        let numbers = |of: fn(&PhotoEntry) -> &Vec<u8>| self.photos.iter().flat_map(of).copied().collect();
+        let numbers =
+            |of: fn(&PhotoEntry) -> &Vec<u8>| self.photos.iter().flat_map(of).copied().collect();
         Evening {
             schema: self.schema.clone(),
             job_id: self.job.id.clone(),
             bike: self.job.bike.clone(),
-            print: self.settings.get("print").map_or_else(String::new, serde_json::Value::to_string),
+            print: self
+                .settings
+                .get("print")
+                .map_or_else(String::new, serde_json::Value::to_string),
             tooth_centres: self.tooth_centres(),
             cards: numbers(|photo| &photo.cards),
             tabs: numbers(|photo| &photo.tabs),
@@ -368,10 +414,12 @@ impl ResultDocument {
         }
     }
 
-    /// The distances from face to tooth centre, rear and gearbox, in words; None where faces were compared.
+    /// The distances from face to tooth centre, rear and gearbox, in words; None where faces were
+    /// compared.
     fn tooth_centres(&self) -> Option<String> {
         let distance = |key: &str| self.settings.get("sprockets")?.get(key)?.as_f64();
-        let (rear, gearbox) = distance("rear_face_to_tooth_centre_mm").zip(distance("gearbox_face_to_tooth_centre_mm"))?;
+        let (rear, gearbox) = distance("rear_face_to_tooth_centre_mm")
+            .zip(distance("gearbox_face_to_tooth_centre_mm"))?;
         (self.measured.facts.chain_reference == Some(ChainReference::ToothCentres))
             .then(|| format!("{rear} mm at the rear and {gearbox} mm at the gearbox"))
     }
@@ -379,9 +427,11 @@ impl ResultDocument {
 
 /// "2026-05-16" as "16 May 2026"; what is no day stays as it is.
 fn day_in_words(day: &str) -> String {
-    const MONTHS: [&str; 12] = ["Jan", "Feb", "March", "April", "May", "June", "July", "Aug", "Sept", "Oct", "Nov", "Dec"];
+    const MONTHS: [&str; 12] =
+        ["Jan", "Feb", "March", "April", "May", "June", "July", "Aug", "Sept", "Oct", "Nov", "Dec"];
     let mut parts = day.splitn(3, '-');
-    let (year, month, date) = (parts.next().unwrap_or(""), parts.next().unwrap_or(""), parts.next().unwrap_or(""));
+    let (year, month, date) =
+        (parts.next().unwrap_or(""), parts.next().unwrap_or(""), parts.next().unwrap_or(""));
     let month = month.parse::<usize>().ok().and_then(|n| MONTHS.get(n.checked_sub(1)?));
     match (month, date.parse::<u8>()) {
         (Some(month), Ok(date)) => format!("{date} {month} {year}"),

@@ -1,7 +1,9 @@
-//! Cards printed at another size than their number says: a sheet for A3 that a printer shrank onto A4, for one.
+//! Cards printed at another size than their number says: a sheet for A3 that a printer shrank onto
+//! A4, for one.
 //!
-//! All cards lie on one bench. A card that is smaller than it should be seems to lie far below the others, in every photo by the
-//! same factor. Which of the cards are right their number does not tell; the tabs do, which are printed by themselves.
+//! All cards lie on one bench. A card that is smaller than it should be seems to lie far below the
+//! others, in every photo by the same factor. Which of the cards are right their number does not
+//! tell; the tabs do, which are printed by themselves.
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
@@ -16,8 +18,9 @@ use crate::math::robust::median;
 use super::cards_first::{lenses, locate_card};
 use super::input::{ScenePhoto, SceneSettings};
 
-/// Cards whose sizes differ by more than this (natural logarithm) can't be of one print: a fifth, where the perspective of a phone that
-/// nobody calibrated leaves a tenth open, and A3 on A4 is a third.
+/// Cards whose sizes differ by more than this (natural logarithm) can't be of one print: a fifth,
+/// where the perspective of a phone that nobody calibrated leaves a tenth open, and A3 on A4 is a
+/// third.
 const UNLIKE: f64 = 0.2;
 /// Corners of a card that tell its distance well, and photos that are looked at.
 const LEAST_CORNERS: usize = 60;
@@ -28,17 +31,23 @@ const LEAST_PHOTOS: usize = 2;
 /// The cards in groups of one size each, the numerous first. A single group where nothing is amiss.
 pub fn size_groups(photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<BTreeSet<u8>> {
     let (lens_of, lenses, _) = lenses(photos, &mut Vec::new());
-    let showing: Vec<usize> = (0..photos.len()).filter(|&i| cards(&photos[i]).count() > 1).collect();
+    let showing: Vec<usize> =
+        (0..photos.len()).filter(|&i| cards(&photos[i]).count() > 1).collect();
     let each = showing.len().div_ceil(MOST_PHOTOS).max(1);
     let mut ratios: BTreeMap<(u8, u8), Vec<f64>> = BTreeMap::new();
     for &photo_idx in showing.iter().step_by(each) {
         let pose = |sighting| locate_card(sighting, settings, lenses[lens_of[photo_idx]]);
-        let seen: Vec<(u8, Rigid)> =
-            cards(&photos[photo_idx]).filter_map(|card| Some((card.pattern.number(), pose(card)?.camera_from_card))).collect();
+        let seen: Vec<(u8, Rigid)> = cards(&photos[photo_idx])
+            .filter_map(|card| Some((card.pattern.number(), pose(card)?.camera_from_card)))
+            .collect();
         for (i, (a, a_pose)) in seen.iter().enumerate() {
             for (b, b_pose) in &seen[..i] {
                 if let Some(ratio) = height_ratio(b_pose, a_pose) {
-                    ratios.entry((*b.min(a), *b.max(a))).or_default().push(if b < a { ratio } else { -ratio });
+                    ratios.entry((*b.min(a), *b.max(a))).or_default().push(if b < a {
+                        ratio
+                    } else {
+                        -ratio
+                    });
                 }
             }
         }
@@ -63,10 +72,13 @@ pub fn size_groups(photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<BTree
 }
 
 fn cards(photo: &ScenePhoto) -> impl Iterator<Item = &crate::sightings::PatternSighting> {
-    photo.sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_)) && seen.corners.len() >= LEAST_CORNERS)
+    photo.sightings.patterns.iter().filter(|seen| {
+        matches!(seen.pattern, Pattern::Card(_)) && seen.corners.len() >= LEAST_CORNERS
+    })
 }
 
-/// Logarithm of how much nearer the plane of one card seems than that of another, if both lie on one bench.
+/// Logarithm of how much nearer the plane of one card seems than that of another, if both lie on
+/// one bench.
 fn height_ratio(a: &Rigid, b: &Rigid) -> Option<f64> {
     let normals = [a, b].map(|pose| -> Vector3<f64> { pose.r.column(2).into_owned() });
     let normal = (normals[0] + normals[1]).try_normalize(1e-9)?;
@@ -84,7 +96,8 @@ pub fn without<'a>(photos: &'a [ScenePhoto], cards: &BTreeSet<u8>) -> Cow<'a, [S
     }
     let mut photos = photos.to_vec();
     for photo in &mut photos {
-        let is_left_out = |pattern: Pattern| matches!(pattern, Pattern::Card(number) if cards.contains(&number));
+        let is_left_out =
+            |pattern: Pattern| matches!(pattern, Pattern::Card(number) if cards.contains(&number));
         photo.sightings.patterns.retain(|seen| !is_left_out(seen.pattern));
         photo.sightings.lanes.retain(|lane| !is_left_out(lane.pattern));
     }

@@ -1,7 +1,8 @@
 //! Which cord runs through the lanes, and where its mid-line is seen in each of them.
 //!
-//! The light in the lanes tells roughly where a cord may run (`lane_light`): a few candidates, since a shadow may pass for one. Each is then
-//! fitted closely, card by card (`cord_fit`), and the one that leaves least of the light unexplained is the cord.
+//! The light in the lanes tells roughly where a cord may run (`lane_light`): a few candidates,
+//! since a shadow may pass for one. Each is then fitted closely, card by card (`cord_fit`), and the
+//! one that leaves least of the light unexplained is the cord.
 
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use rayon::prelude::*;
@@ -30,27 +31,32 @@ pub struct LaneView {
 const FEWEST_LANES: usize = 4;
 /// What is taken for the blur where nothing tells it, px.
 const USUAL_BLUR: f64 = 0.6;
-/// How far the close fit may go from where the light bears the cord out: y, z and radius (standard deviations, mm); and from where all groups
-/// together have it, a tight cord being straight to the side and hanging through a little.
+/// How far the close fit may go from where the light bears the cord out: y, z and radius (standard
+/// deviations, mm); and from where all groups together have it, a tight cord being straight to the
+/// side and hanging through a little.
 const NEAR: [f64; 3] = [f64::INFINITY, 1.5, 0.4];
 const STRAIGHT: [f64; 3] = [0.2, 0.5, 0.03];
 /// How far the paper lies over or under what its card's pose says, mm.
 const PAPER_HIGHER: f64 = 0.25;
-/// What a group's place is not better known than in y and z, mm, and from where on a group counts less for the line (Huber).
+/// What a group's place is not better known than in y and z, mm, and from where on a group counts
+/// less for the line (Huber).
 const LINE_FLOOR: [f64; 2] = [0.04, 0.15];
 const LINE_BOUND: f64 = 1.5;
 /// Rounds of the first and of the second fit.
 const ROUNDS: [usize; 2] = [8, 6];
-/// A cord is there when it explains the light so much better than bare paper would: the cost with it over that without.
+/// A cord is there when it explains the light so much better than bare paper would: the cost with
+/// it over that without.
 const THERE: f64 = 0.6;
-/// Another reading is a rival when it costs no more than this many times the best and lies this far aside, mm. In 34 sets of photos the second
-/// best reading of a cord that was found cost 1.5 times as much and more; where it was missed, 1.04.
+/// Another reading is a rival when it costs no more than this many times the best and lies this far
+/// aside, mm. In 34 sets of photos the second best reading of a cord that was found cost 1.5 times
+/// as much and more; where it was missed, 1.04.
 const RIVAL: (f64, f64) = (1.25, 0.3);
-/// Least and greatest standard uncertainty of a place of the mid-line, px: paper and pixels are not perfect; what is known worse says nothing.
+/// Least and greatest standard uncertainty of a place of the mid-line, px: paper and pixels are not
+/// perfect; what is known worse says nothing.
 const SIGMA_PX: (f64, f64) = (0.04, 1.5);
 
-/// How far the cord goes to the side (world y) for each mm along x, as the lanes' strongest edges have it: the world's x only follows the row
-/// of cards. 0 without any.
+/// How far the cord goes to the side (world y) for each mm along x, as the lanes' strongest edges
+/// have it: the world's x only follows the row of cards. 0 without any.
 pub fn slope_along(state: &State, lanes: &[(usize, &LaneEdges)]) -> f64 {
     let slopes: Vec<f64> = lanes
         .iter()
@@ -70,11 +76,21 @@ pub fn slope_along(state: &State, lanes: &[(usize, &LaneEdges)]) -> f64 {
 }
 
 impl LaneView {
-    /// `slope` as [`slope_along`] tells it; `blur_px` is the photo's (Gaussian sigma). None for a card that does not lie on the bench.
-    pub fn new(state: &State, view_idx: usize, edges: &LaneEdges, slope: f64, blur_px: f64) -> Option<Self> {
+    /// `slope` as [`slope_along`] tells it; `blur_px` is the photo's (Gaussian sigma). None for a
+    /// card that does not lie on the bench.
+    pub fn new(
+        state: &State,
+        view_idx: usize,
+        edges: &LaneEdges,
+        slope: f64,
+        blur_px: f64,
+    ) -> Option<Self> {
         let view = &state.views[view_idx];
         let card = edges.pattern.number();
-        let pose = state.cards.iter().find(|c| c.ground == Ground::Bench && state.sheets[c.sheet].number == card)?;
+        let pose = state
+            .cards
+            .iter()
+            .find(|c| c.ground == Ground::Bench && state.sheets[c.sheet].number == card)?;
         let bow = state.sheets[pose.sheet].bow;
         let light = LightView::new(state, view, &pose.world_from_card, bow, slope, edges);
         let blur_px = if blur_px.is_finite() { blur_px } else { USUAL_BLUR };
@@ -96,8 +112,13 @@ fn groups(lanes: &[LaneView]) -> Vec<Group> {
     keys.sort_unstable();
     keys.dedup();
     let group = |key: &(usize, u8)| {
-        let mine: Vec<usize> = (0..lanes.len()).filter(|&i| (lanes[i].setup, lanes[i].card) == *key).collect();
-        Group { setup: key.0, x: mine.first().map_or(0.0, |&i| lanes[i].light.middle[0]), lanes: mine }
+        let mine: Vec<usize> =
+            (0..lanes.len()).filter(|&i| (lanes[i].setup, lanes[i].card) == *key).collect();
+        Group {
+            setup: key.0,
+            x: mine.first().map_or(0.0, |&i| lanes[i].light.middle[0]),
+            lanes: mine,
+        }
     };
     keys.iter().map(group).collect()
 }
@@ -123,8 +144,8 @@ pub struct Rival {
 }
 
 impl Chosen {
-    /// Root mean square by which its places lie beside one straight line through all of them, in all set-ups, mm. None with fewer than four, which
-    /// tell nothing.
+    /// Root mean square by which its places lie beside one straight line through all of them, in
+    /// all set-ups, mm. None with fewer than four, which tell nothing.
     pub fn crookedness(&self) -> Option<f64> {
         let n = self.fits.len() as f64;
         if n < 4.0 {
@@ -144,17 +165,24 @@ impl Chosen {
     }
 }
 
-/// The cord that the light bears out best; `ground` is the cards' mean height. None with too few lanes.
+/// The cord that the light bears out best; `ground` is the cards' mean height. None with too few
+/// lanes.
 pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     if lanes.len() < FEWEST_LANES {
         return None;
     }
     let groups = groups(lanes);
-    let light = |group: &Group| LightGroup { setup: group.setup, views: group.lanes.iter().map(|&i| &lanes[i].light).collect() };
+    let light = |group: &Group| LightGroup {
+        setup: group.setup,
+        views: group.lanes.iter().map(|&i| &lanes[i].light).collect(),
+    };
     let borne = borne_out(&groups.iter().map(light).collect::<Vec<LightGroup>>(), ground);
-    let fine_of = |&i: &usize| FineLane::new(i, &lanes[i].light, lanes[i].edges.noise, lanes[i].blur_px);
-    let fine: Vec<Vec<FineLane>> = groups.iter().map(|group| group.lanes.iter().filter_map(fine_of).collect()).collect();
-    let mut tried: Vec<Chosen> = borne.iter().filter_map(|borne| fitted(&groups, &fine, borne)).collect();
+    let fine_of =
+        |&i: &usize| FineLane::new(i, &lanes[i].light, lanes[i].edges.noise, lanes[i].blur_px);
+    let fine: Vec<Vec<FineLane>> =
+        groups.iter().map(|group| group.lanes.iter().filter_map(fine_of).collect()).collect();
+    let mut tried: Vec<Chosen> =
+        borne.iter().filter_map(|borne| fitted(&groups, &fine, borne)).collect();
     tried.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     let mut tried = tried.into_iter();
     let mut best = tried.next()?;
@@ -163,7 +191,8 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
         return None;
     }
     let apart = |other: &Chosen| {
-        let differ = best.fits.iter().zip(&other.fits).map(|(a, b)| (a.place[0] - b.place[0]).abs());
+        let differ =
+            best.fits.iter().zip(&other.fits).map(|(a, b)| (a.place[0] - b.place[0]).abs());
         differ.sum::<f64>() / best.fits.len().max(1) as f64
     };
     let rivals = tried.filter(|other| other.cost < RIVAL.0 * best.cost);
@@ -172,8 +201,8 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     Some(best)
 }
 
-/// The close fit of one candidate: each group for itself, then again from where a straight cord through all of them lies, with the common
-/// radius; the better of the two counts.
+/// The close fit of one candidate: each group for itself, then again from where a straight cord
+/// through all of them lies, with the common radius; the better of the two counts.
 fn fitted(groups: &[Group], fine: &[Vec<FineLane>], borne: &Borne) -> Option<Chosen> {
     let fit_all = |starts: &[Place], near: [f64; 3], rounds: usize| -> Vec<Option<GroupFit>> {
         let fit = |(group, start): (&Vec<FineLane>, &Place)| {
@@ -188,7 +217,8 @@ fn fitted(groups: &[Group], fine: &[Vec<FineLane>], borne: &Borne) -> Option<Cho
         };
         fine.par_iter().zip(starts.par_iter()).map(fit).collect()
     };
-    let starts: Vec<Place> = borne.places.iter().map(|[y, z]| [*y, *z, borne.radius, 0.0]).collect();
+    let starts: Vec<Place> =
+        borne.places.iter().map(|[y, z]| [*y, *z, borne.radius, 0.0]).collect();
     let mut fits = fit_all(&starts, NEAR, ROUNDS[0]);
     let mut radius = borne.radius;
     for _ in 0..2 {
@@ -209,7 +239,8 @@ fn fitted(groups: &[Group], fine: &[Vec<FineLane>], borne: &Borne) -> Option<Cho
     Some(Chosen { radius, x, fits, cost, rival: None })
 }
 
-/// A straight cord through the groups' places: y with a slope of its own in each set-up, z with one slope for all.
+/// A straight cord through the groups' places: y with a slope of its own in each set-up, z with one
+/// slope for all.
 struct StraightLine {
     setups: Vec<usize>,
     values: DVector<f64>,
@@ -224,16 +255,25 @@ impl StraightLine {
         for pass in 0..8 {
             let (mut normal, mut right) = (DMatrix::zeros(n, n), DVector::zeros(n));
             for i in 0..n {
-                // Slopes (for each half metre) of more than some millimetres are not believed of few groups.
+                // Slopes (for each half metre) of more than some millimetres are not believed of
+                // few groups.
                 normal[(i, i)] += if i % 2 == 1 { 0.1 } else { 1e-6 };
             }
-            for (group, fit) in groups.iter().zip(fits).filter_map(|(group, fit)| fit.as_ref().map(|fit| (group, fit))) {
+            for (group, fit) in groups
+                .iter()
+                .zip(fits)
+                .filter_map(|(group, fit)| fit.as_ref().map(|fit| (group, fit)))
+            {
                 let floor = Matrix2::new(LINE_FLOOR[0].powi(2), 0.0, 0.0, LINE_FLOOR[1].powi(2));
-                let Some(weight) = (fit.covariance.fixed_view::<2, 2>(0, 0) + floor).try_inverse() else { continue };
+                let Some(weight) = (fit.covariance.fixed_view::<2, 2>(0, 0) + floor).try_inverse()
+                else {
+                    continue;
+                };
                 let at = Vector2::from(line.at(group));
                 let miss = Vector2::new(fit.place[0], fit.place[1]) - at;
                 let length = miss.dot(&(weight * miss)).sqrt();
-                let robust = if pass == 0 || length < LINE_BOUND { 1.0 } else { LINE_BOUND / length };
+                let robust =
+                    if pass == 0 || length < LINE_BOUND { 1.0 } else { LINE_BOUND / length };
                 let rows = line.rows(group);
                 for (i, a) in rows.iter().enumerate() {
                     for (k, b) in rows.iter().enumerate() {

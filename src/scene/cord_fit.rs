@@ -1,36 +1,46 @@
-//! The cord's place over one card to a few hundredths of a millimetre, from the light in its lane in all photos of a set-up.
+//! The cord's place over one card to a few hundredths of a millimetre, from the light in its lane
+//! in all photos of a set-up.
 //!
-//! Paper and cord are dull: a place on the paper, in shadow or not, shows the same light to every camera, and so does a line along the
-//! cord's surface. So the lane has one paper profile (light over place) and one cord profile (light over azimuth round the cord), and what a
-//! photo shows follows from where the cord hides the paper. For a supposed place, thickness and paper height both profiles are found by
-//! linear least squares; what they leave unexplained is the cost (variable projection; Golub and Pereyra 1973). Shadows, stains and printed
-//! ticks are part of the paper's profile and shading is part of the cord's, so that neither is taken for an edge.
+//! Paper and cord are dull: a place on the paper, in shadow or not, shows the same light to every
+//! camera, and so does a line along the cord's surface. So the lane has one paper profile (light
+//! over place) and one cord profile (light over azimuth round the cord), and what a photo shows
+//! follows from where the cord hides the paper. For a supposed place, thickness and paper height
+//! both profiles are found by linear least squares; what they leave unexplained is the cost
+//! (variable projection; Golub and Pereyra 1973). Shadows, stains and printed ticks are part of the
+//! paper's profile and shading is part of the cord's, so that neither is taken for an edge.
 
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2};
 
 use super::lane_light::{FineRay, LightView};
 
-/// Spacing of the places on the paper whose light is told, mm, and how far from the lane's middle they reach.
+/// Spacing of the places on the paper whose light is told, mm, and how far from the lane's middle
+/// they reach.
 const PAPER_STEP: f64 = 0.5;
 const PAPER_REACH: f64 = 14.0;
 const N_PAPER: usize = (2.0 * PAPER_REACH / PAPER_STEP) as usize + 1;
-/// Spacing of azimuths round the cord, radians: 18 degrees from 126 degrees on one side to the other.
+/// Spacing of azimuths round the cord, radians: 18 degrees from 126 degrees on one side to the
+/// other.
 const AZIMUTH_STEP: f64 = std::f64::consts::PI / 10.0;
 const N_AZIMUTH: usize = 15;
 const N_LIGHT: usize = N_PAPER + N_AZIMUTH;
-/// How much the bend (second difference) of the paper's and of the cord's light is expected to be; the light is 1 on bare paper.
+/// How much the bend (second difference) of the paper's and of the cord's light is expected to be;
+/// the light is 1 on bare paper.
 const PAPER_BEND: f64 = 0.25;
 const CORD_BEND: f64 = 0.08;
-/// By how much a photo's light may differ from the others' over the lane, evenly and from one side to the other.
+/// By how much a photo's light may differ from the others' over the lane, evenly and from one side
+/// to the other.
 const UNEVEN: [f64; 2] = [0.03, 0.03];
-/// What dull paper and cord, the lens's blur and the photo's sharpening are not described better than.
+/// What dull paper and cord, the lens's blur and the photo's sharpening are not described better
+/// than.
 const MODEL_NOISE: f64 = 0.008;
 /// Residuals beyond this many standard deviations count less (Huber).
 const BOUND: f64 = 2.5;
-/// Points for each pixel at which the light is followed, and how many of them to either side its blur reaches.
+/// Points for each pixel at which the light is followed, and how many of them to either side its
+/// blur reaches.
 const FINE: usize = 4;
 const TAPS: usize = 10;
-/// Blur of the averaged profile besides the lens's: it is sampled between pixels and averaged over one, px.
+/// Blur of the averaged profile besides the lens's: it is sampled between pixels and averaged over
+/// one, px.
 const OWN_BLUR: f64 = 0.45;
 /// The unknowns that are not linear: y, z, radius, height of the paper over its card's pose (mm).
 const N: usize = 4;
@@ -59,10 +69,13 @@ impl FineLane {
     pub fn new(lane: usize, view: &LightView, noise: f64, blur_px: f64) -> Option<Self> {
         let (rays, light) = view.fine(FINE, TAPS)?;
         let sigma_px = blur_px.clamp(0.3, 3.0).hypot(OWN_BLUR) * FINE as f64;
-        let weights: Vec<f64> = (0..=2 * TAPS).map(|k| (-0.5 * ((k as f64 - TAPS as f64) / sigma_px).powi(2)).exp()).collect();
+        let weights: Vec<f64> = (0..=2 * TAPS)
+            .map(|k| (-0.5 * ((k as f64 - TAPS as f64) / sigma_px).powi(2)).exp())
+            .collect();
         let sum: f64 = weights.iter().sum();
         let across = |ray: &FineRay| ray.normal[0] * view.middle[1] - ray.offset;
-        let mm_per_px = (across(rays.last()?) - across(rays.first()?)).abs() * FINE as f64 / (rays.len() - 1) as f64;
+        let mm_per_px = (across(rays.last()?) - across(rays.first()?)).abs() * FINE as f64
+            / (rays.len() - 1) as f64;
         if !(mm_per_px > 1e-3) {
             return None;
         }
@@ -81,13 +94,15 @@ impl FineLane {
         normal[0] * place[0] + normal[1] * place[1] - offset
     }
 
-    /// How far the middle of a cord there lies inside what is seen of the lane, radii; negative beyond its end.
+    /// How far the middle of a cord there lies inside what is seen of the lane, radii; negative
+    /// beyond its end.
     fn inside(&self, place: &Place) -> f64 {
         let (first, last) = (self.off(TAPS, place), self.off(self.rays.len() - 1 - TAPS, place));
         first.max(last).min(-first.min(last)) / place[2]
     }
 
-    /// Pixel (counted from the first sample) at which the line of sight passes the cord's middle, which may lie beyond the lane's end.
+    /// Pixel (counted from the first sample) at which the line of sight passes the cord's middle,
+    /// which may lie beyond the lane's end.
     fn middle_px(&self, place: &Place) -> Option<f64> {
         let n = self.light.len();
         let at = |px: usize| self.off(TAPS + px * FINE, place);
@@ -110,9 +125,11 @@ impl FineLane {
                     let at = at.clamp(0.0, n as f64 - 1.001);
                     (from + at as usize, at.fract())
                 };
-                let (p, paper) = hat((on_paper + per_mm_up * higher + PAPER_REACH) / PAPER_STEP, N_PAPER, 0);
+                let (p, paper) =
+                    hat((on_paper + per_mm_up * higher + PAPER_REACH) / PAPER_STEP, N_PAPER, 0);
                 let turn = azimuth - (off / radius).clamp(-1.0, 1.0).asin();
-                let (c, cord) = hat(turn / AZIMUTH_STEP + (N_AZIMUTH - 1) as f64 / 2.0, N_AZIMUTH, N_PAPER);
+                let (c, cord) =
+                    hat(turn / AZIMUTH_STEP + (N_AZIMUTH - 1) as f64 / 2.0, N_AZIMUTH, N_PAPER);
                 [
                     (p, (1.0 - covered) * (1.0 - paper)),
                     (p + 1, (1.0 - covered) * paper),
@@ -146,7 +163,8 @@ pub type Place = [f64; N];
 #[derive(Clone, Copy, Debug)]
 pub struct LaneShift {
     pub lane: usize,
-    /// Pixel, counted from the lane's first sample, at which the cord's middle is seen; and its standard uncertainty, px.
+    /// Pixel, counted from the lane's first sample, at which the cord's middle is seen; and its
+    /// standard uncertainty, px.
     pub px: f64,
     pub sigma: f64,
     /// Whether one edge tells it alone, the other lying beyond the lane.
@@ -172,7 +190,8 @@ struct Linear {
 /// How the place is held: value and weight (1 / sigma^2) of each unknown.
 pub type Held = [(f64, f64); N];
 
-/// Solves for paper, cord and unevenness at a place. `gains` scale the lanes' light, `weights` are the samples' (robust).
+/// Solves for paper, cord and unevenness at a place. `gains` scale the lanes' light, `weights` are
+/// the samples' (robust).
 fn linear(
     lanes: &[FineLane],
     place: &Place,
@@ -214,7 +233,11 @@ fn linear(
         }
         all_rows.push(rows);
     }
-    let add = |normal: &mut DMatrix<f64>, right: &mut DVector<f64>, row: &[(usize, f64)], value: f64, weight: f64| {
+    let add = |normal: &mut DMatrix<f64>,
+               right: &mut DVector<f64>,
+               row: &[(usize, f64)],
+               value: f64,
+               weight: f64| {
         for &(a, fa) in row {
             right[a] += weight * fa * value;
             for &(b, fb) in row {
@@ -228,15 +251,23 @@ fn linear(
             add(&mut normal, &mut right, row, lane.light[i] * gains[k], weight);
         }
     }
-    let light_of = |row: &[(usize, f64)], values: &DVector<f64>| row.iter().map(|(i, f)| f * values[*i]).sum::<f64>();
+    let light_of = |row: &[(usize, f64)], values: &DVector<f64>| {
+        row.iter().map(|(i, f)| f * values[*i]).sum::<f64>()
+    };
     if let Some(shifts) = shifts {
-        // Each lane's own sideways shift of the cord: its column is the change of the model's light with it.
+        // Each lane's own sideways shift of the cord: its column is the change of the model's light
+        // with it.
         let n_plain = N_LIGHT + 2 * lanes.len();
-        let plain = normal.view((0, 0), (n_plain, n_plain)).into_owned().cholesky()?.solve(&right.rows(0, n_plain).into_owned());
+        let plain = normal
+            .view((0, 0), (n_plain, n_plain))
+            .into_owned()
+            .cholesky()?
+            .solve(&right.rows(0, n_plain).into_owned());
         for (k, lane) in lanes.iter().enumerate() {
             let [less, more] = [-1.0, 1.0].map(|s| lane.rows(place, s * SHIFT_STEP));
             for (i, row) in all_rows[k].iter_mut().enumerate() {
-                let change = (light_of(&more[i], &plain) - light_of(&less[i], &plain)) / (2.0 * SHIFT_STEP);
+                let change =
+                    (light_of(&more[i], &plain) - light_of(&less[i], &plain)) / (2.0 * SHIFT_STEP);
                 let weight = weights[k][i] / (lane.sigma * lane.sigma);
                 let at = n_plain + k;
                 let value = lane.light[i] * gains[k];
@@ -254,7 +285,10 @@ fn linear(
         let values = factor.solve(&right);
         let inverse = factor.inverse();
         shifts.clear();
-        shifts.extend((0..lanes.len()).map(|k| (values[n_plain + k], inverse[(n_plain + k, n_plain + k)].sqrt())));
+        shifts.extend(
+            (0..lanes.len())
+                .map(|k| (values[n_plain + k], inverse[(n_plain + k, n_plain + k)].sqrt())),
+        );
         return Some(Linear { residuals: Vec::new(), cost: 0.0, values });
     }
     let values = normal.cholesky()?.solve(&right);
@@ -267,7 +301,8 @@ fn linear(
             cost += if r.abs() <= BOUND { r * r } else { BOUND * (2.0 * r.abs() - BOUND) };
         }
     }
-    // What the priors of the linear unknowns cost counts as well: a shadow edge sharper than light throws one is not free.
+    // What the priors of the linear unknowns cost counts as well: a shadow edge sharper than light
+    // throws one is not free.
     let mut prior = |value: f64| {
         residuals.push(value);
         cost += value * value;
@@ -288,8 +323,8 @@ fn linear(
 
 /// Step of the derivative by a lane's own shift, mm.
 const SHIFT_STEP: f64 = 0.02;
-/// A cord whose middle lies no farther inside the lane's end than this part of its radius shows one edge alone; and what the radius leaves open
-/// then, mm.
+/// A cord whose middle lies no farther inside the lane's end than this part of its radius shows one
+/// edge alone; and what the radius leaves open then, mm.
 const LONE: f64 = 0.8;
 const LONE_SIGMA: f64 = 0.06;
 
@@ -301,7 +336,8 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
     let mut gains = vec![1.0; lanes.len()];
     let mut weights: Vec<Vec<f64>> = lanes.iter().map(|lane| vec![1.0; lane.light.len()]).collect();
     let mut place = start;
-    let prior_cost = |place: &Place| (0..N).map(|i| held[i].1 * (place[i] - held[i].0).powi(2)).sum::<f64>();
+    let prior_cost =
+        |place: &Place| (0..N).map(|i| held[i].1 * (place[i] - held[i].0).powi(2)).sum::<f64>();
     let mut damping = 1e-3;
     let mut matrix = SMatrix::<f64, N, N>::zeros();
     let mut here = linear(lanes, &place, &gains, &weights, None)?;
@@ -318,7 +354,14 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
             let mut moved = place;
             moved[i] += STEP[i];
             let there = linear(lanes, &moved, &gains, &weights, None)?;
-            columns.push(there.residuals.iter().zip(&here.residuals).map(|(a, b)| (a - b) / STEP[i]).collect());
+            columns.push(
+                there
+                    .residuals
+                    .iter()
+                    .zip(&here.residuals)
+                    .map(|(a, b)| (a - b) / STEP[i])
+                    .collect(),
+            );
         }
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
         matrix = SMatrix::from_fn(|i, j| dot(&columns[i], &columns[j]));
@@ -350,7 +393,8 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
             break;
         }
     }
-    let scale = (here.cost / lanes.iter().map(|l| l.light.len()).sum::<usize>().max(1) as f64).max(0.25);
+    let scale =
+        (here.cost / lanes.iter().map(|l| l.light.len()).sum::<usize>().max(1) as f64).max(0.25);
     let covariance = matrix.try_inverse()? * scale;
     let mut shifts = Vec::new();
     linear(lanes, &place, &gains, &weights, Some(&mut shifts))?;
@@ -358,12 +402,23 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
         let inside = lane.inside(&place);
         let px = (inside > -LONE).then(|| lane.middle_px(&place)).flatten()?;
         let lone = inside < LONE;
-        let sigma = if lone { (sigma * scale.sqrt()).hypot(LONE_SIGMA) } else { sigma * scale.sqrt() };
+        let sigma =
+            if lone { (sigma * scale.sqrt()).hypot(LONE_SIGMA) } else { sigma * scale.sqrt() };
         // Rows of samples rise or fall with the distance from the ray.
         let sign = (lane.off(lane.rays.len() - 1, &place) - lane.off(0, &place)).signum();
-        Some(LaneShift { lane: lane.lane, px: px - sign * mm / lane.mm_per_px, sigma: sigma / lane.mm_per_px, lone })
+        Some(LaneShift {
+            lane: lane.lane,
+            px: px - sign * mm / lane.mm_per_px,
+            sigma: sigma / lane.mm_per_px,
+            lone,
+        })
     });
-    Some(GroupFit { place, covariance, cost: here.cost + prior_cost(&place), shifts: shifts.collect() })
+    Some(GroupFit {
+        place,
+        covariance,
+        cost: here.cost + prior_cost(&place),
+        shifts: shifts.collect(),
+    })
 }
 
 /// Brings the lanes' light to the common level that the model has for them.

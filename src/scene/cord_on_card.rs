@@ -1,13 +1,16 @@
 //! Where the cord runs in each card's lane, read from one photo in the card's own millimetres.
 //!
-//! The grid of a card is its own measure: what lies in its plane is told in millimetres by the pitch, whatever the lens. The cord
-//! lies a little above that plane: at a height h it appears h tan(a) farther from the camera than it is, a being the angle of the
-//! view off the card's upright, across the lane. One photo can't tell h; it is taken from what the guide asks for, and what that
-//! leaves open is in the uncertainty. tan(a) follows from the card's own image and the focal length.
+//! The grid of a card is its own measure: what lies in its plane is told in millimetres by the
+//! pitch, whatever the lens. The cord lies a little above that plane: at a height h it appears h
+//! tan(a) farther from the camera than it is, a being the angle of the view off the card's upright,
+//! across the lane. One photo can't tell h; it is taken from what the guide asks for, and what that
+//! leaves open is in the uncertainty. tan(a) follows from the card's own image and the focal
+//! length.
 //!
-//! Nor can one photo tell the cord from its shadow beyond doubt. Seen obliquely the cord stands farther from the camera than a
-//! shadow on the paper does, unless the lamp stands lower than the camera and on its side; a shadow that is taken for the cord
-//! then is like a cord that lies higher. Where several pairs of edges could be the cord's, the reading is the middle of all of
+//! Nor can one photo tell the cord from its shadow beyond doubt. Seen obliquely the cord stands
+//! farther from the camera than a shadow on the paper does, unless the lamp stands lower than the
+//! camera and on its side; a shadow that is taken for the cord then is like a cord that lies
+//! higher. Where several pairs of edges could be the cord's, the reading is the middle of all of
 //! them and the uncertainty spans them.
 
 use nalgebra::Vector2;
@@ -24,46 +27,53 @@ use crate::measurement::{Measurement, Quality};
 use crate::sightings::lane::Lane;
 use crate::sightings::{LaneEdges, PatternSighting, PhotoSightings};
 
-/// Height of the cord's axis above the paper, mm: the guide asks for a cord "a few millimetres above the paper", and no cord's
-/// axis can lie lower than the radius of a thin one. The middle, and how far to either side it may lie.
+/// Height of the cord's axis above the paper, mm: the guide asks for a cord "a few millimetres
+/// above the paper", and no cord's axis can lie lower than the radius of a thin one. The middle,
+/// and how far to either side it may lie.
 pub const HEIGHT_MM: (f64, f64) = (3.0, 2.0);
-/// Beyond this slope of the view across the lane (63 degrees off the upright) the height's share swamps the reading.
+/// Beyond this slope of the view across the lane (63 degrees off the upright) the height's share
+/// swamps the reading.
 const STEEPEST_VIEW: f64 = 2.0;
-/// Below this slope (17 degrees) a lamp anywhere may put the shadow to either side of the cord as it is seen.
+/// Below this slope (17 degrees) a lamp anywhere may put the shadow to either side of the cord as
+/// it is seen.
 const FROM_ABOVE: f64 = 0.3;
-/// An edge counts when its light changes by this part of the strongest edge's in the lane: weaker ones were unevennesses of the
-/// paper and of shadows' rims in the shared photos.
+/// An edge counts when its light changes by this part of the strongest edge's in the lane: weaker
+/// ones were unevennesses of the paper and of shadows' rims in the shared photos.
 const COUNTS: f64 = 0.25;
 /// How thick a cord may be, mm.
 const THICKNESS_MM: (f64, f64) = (0.8, 4.5);
-/// Expanded uncertainty of the view's slope: a part of itself (a focal length that is up to 7 % off) and a share for the lens's
-/// bend.
+/// Expanded uncertainty of the view's slope: a part of itself (a focal length that is up to 7 %
+/// off) and a share for the lens's bend.
 const VIEW_U: (f64, f64) = (0.10, 0.05);
 /// The same where the file tells no focal length and the cards don't either.
 const VIEW_U_UNKNOWN_LENS: f64 = 0.25;
-/// Usual focal length of a phone as a part of the picture's longer side (26 mm equivalent), where nothing tells it.
+/// Usual focal length of a phone as a part of the picture's longer side (26 mm equivalent), where
+/// nothing tells it.
 const USUAL_FOCAL: f64 = 0.75;
-/// Expanded uncertainty of what an edge's fit can't know: a round cord's shading and contact shadow (our estimate), mm.
+/// Expanded uncertainty of what an edge's fit can't know: a round cord's shading and contact shadow
+/// (our estimate), mm.
 const EDGE_U_MM: f64 = 0.2;
-/// Expanded uncertainty of the angle, degrees: the step of the slope that was looked for, and, times the view's slope, a cord
-/// that rises by some tenths of a millimetre over the card.
+/// Expanded uncertainty of the angle, degrees: the step of the slope that was looked for, and,
+/// times the view's slope, a cord that rises by some tenths of a millimetre over the card.
 const ANGLE_U_DEG: f64 = 0.12;
 const ANGLE_U_RISE_DEG: f64 = 0.10;
-/// What a lane's cord may turn away, over the lane's length, from the line to the next card, mm: over 260 mm one degree, several
-/// times what a reading's own angle is uncertain by.
+/// What a lane's cord may turn away, over the lane's length, from the line to the next card, mm:
+/// over 260 mm one degree, several times what a reading's own angle is uncertain by.
 const IN_LINE_MM: f64 = 4.5;
-/// Expanded uncertainty of how much higher one card lies than the next, mm (paper on a bench; our estimate).
+/// Expanded uncertainty of how much higher one card lies than the next, mm (paper on a bench; our
+/// estimate).
 const UNEVEN_MM: f64 = 0.5;
 
 /// The cord in one card's lane.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CordOnCard {
-    /// From the lane's middle to the cord at the card's middle column, + towards the card's upper edge, mm.
+    /// From the lane's middle to the cord at the card's middle column, + towards the card's upper
+    /// edge, mm.
     pub offset: Measurement,
     /// Of the cord to the lane, + anticlockwise as the card is read upright, degrees.
     pub angle: Measurement,
-    /// Slope of the view across the lane: how far, in millimetres, a point one millimetre up appears from its place; + when the
-    /// camera stands on the side of the card's upper edge.
+    /// Slope of the view across the lane: how far, in millimetres, a point one millimetre up
+    /// appears from its place; + when the camera stands on the side of the card's upper edge.
     pub view: f64,
     /// False where several pairs of edges could be the cord's.
     pub told_apart: bool,
@@ -92,10 +102,18 @@ impl NotRead {
     /// What to do about it.
     pub fn advice(self) -> &'static str {
         match self {
-            Self::Nothing => "If the cord runs there, make it clearly brighter or darker than the paper.",
-            Self::OneEdge | Self::NoPose => "Go closer, and let light fall on the lane from both sides.",
-            Self::LeavesLane => "Shift the card so that the cord runs in the middle of its lane, or look from higher up.",
-            Self::OutOfLine => "Take away what lies on the card or throws its shadow there, or stretch the cord straight.",
+            Self::Nothing => {
+                "If the cord runs there, make it clearly brighter or darker than the paper."
+            }
+            Self::OneEdge | Self::NoPose => {
+                "Go closer, and let light fall on the lane from both sides."
+            }
+            Self::LeavesLane => {
+                "Shift the card so that the cord runs in the middle of its lane, or look from higher up."
+            }
+            Self::OutOfLine => {
+                "Take away what lies on the card or throws its shadow there, or stretch the cord straight."
+            }
             Self::TooFlat => "Take a photo from higher up, nearly straight down on the lane.",
         }
     }
@@ -108,7 +126,8 @@ pub struct LaneReading {
     pub cord: Result<CordOnCard, NotRead>,
 }
 
-/// How far the cord at one card lies off the straight line from its place at one card to that at another.
+/// How far the cord at one card lies off the straight line from its place at one card to that at
+/// another.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Straightness {
     pub card: u8,
@@ -127,8 +146,14 @@ pub struct CordReading {
     pub straightness: Vec<Straightness>,
 }
 
-/// Reads the cord in every card's lane. `focal_px` is a start value of the focal length, if the file tells one.
-pub fn read_cord(sightings: &PhotoSightings, width: usize, height: usize, focal_px: Option<f64>) -> CordReading {
+/// Reads the cord in every card's lane. `focal_px` is a start value of the focal length, if the
+/// file tells one.
+pub fn read_cord(
+    sightings: &PhotoSightings,
+    width: usize,
+    height: usize,
+    focal_px: Option<f64>,
+) -> CordReading {
     let cards: Vec<&PatternSighting> =
         sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_))).collect();
     let (focal, lens_u) = focal(&cards, width, height, focal_px);
@@ -141,7 +166,12 @@ pub fn read_cord(sightings: &PhotoSightings, width: usize, height: usize, focal_
         let edges = sightings.lanes.iter().find(|lane| lane.pattern == card.pattern);
         let read = read_lane(card, edges, lens, lens_u);
         if let Ok((cord, strip)) = &read {
-            strips.push(Strip { lane: lanes.len(), card: number, told_apart: cord.told_apart, ..*strip });
+            strips.push(Strip {
+                lane: lanes.len(),
+                card: number,
+                told_apart: cord.told_apart,
+                ..*strip
+            });
         }
         lanes.push(LaneReading { card: number, cord: read.map(|(cord, _)| cord) });
     }
@@ -155,7 +185,12 @@ pub fn read_cord(sightings: &PhotoSightings, width: usize, height: usize, focal_
 }
 
 /// Focal length, px, and what its uncertainty adds to the view's slope.
-pub fn focal(cards: &[&PatternSighting], width: usize, height: usize, told: Option<f64>) -> (f64, f64) {
+pub fn focal(
+    cards: &[&PatternSighting],
+    width: usize,
+    height: usize,
+    told: Option<f64>,
+) -> (f64, f64) {
     if let Some(told) = told {
         return (told, VIEW_U.0);
     }
@@ -206,13 +241,19 @@ struct Strip {
     view: f64,
 }
 
-fn read_lane(card: &PatternSighting, edges: Option<&LaneEdges>, lens: Lens, lens_u: f64) -> Result<(CordOnCard, Strip), NotRead> {
+fn read_lane(
+    card: &PatternSighting,
+    edges: Option<&LaneEdges>,
+    lens: Lens,
+    lens_u: f64,
+) -> Result<(CordOnCard, Strip), NotRead> {
     let edges = edges.ok_or(NotRead::Nothing)?;
     let lane = Lane::new(card).ok_or(NotRead::Nothing)?;
     let pitch = card.pattern.pitch_mm();
     let corners = thinned(&seen_corners(card), 60);
     let (card_from_camera, _) =
-        locate(&[glimpse(&corners, [pitch; 2], lens, Rigid::identity())], COARSE).ok_or(NotRead::NoPose)?;
+        locate(&[glimpse(&corners, [pitch; 2], lens, Rigid::identity())], COARSE)
+            .ok_or(NotRead::NoPose)?;
     let eye = card_from_camera.inverse().t;
     if !(eye.z > 1.0) {
         return Err(NotRead::NoPose);
@@ -222,13 +263,14 @@ fn read_lane(card: &PatternSighting, edges: Option<&LaneEdges>, lens: Lens, lens
     if view.abs() > STEEPEST_VIEW {
         return Err(NotRead::TooFlat);
     }
-    let mut found: Vec<PaperEdge> = edges.edges.iter().filter_map(|edge| paper_edge(&lane, pitch, edge)).collect();
+    let mut found: Vec<PaperEdge> =
+        edges.edges.iter().filter_map(|edge| paper_edge(&lane, pitch, edge)).collect();
     let strongest = found.iter().map(|edge| edge.step.abs()).fold(0.0, f64::max);
     found.retain(|edge| edge.step.abs() >= COUNTS * strongest);
     found.sort_by(|a, b| a.y.total_cmp(&b.y));
     let pairs = if view.abs() >= FROM_ABOVE {
-        // The cord is seen farther from the camera than anything on the paper: towards lower y when the camera is at the upper
-        // edge.
+        // The cord is seen farther from the camera than anything on the paper: towards lower y when
+        // the camera is at the upper edge.
         let outward = -view.signum();
         farthest_strip(&found, outward, edges.px_per_mm)?
     } else {
@@ -243,8 +285,9 @@ fn read_lane(card: &PatternSighting, edges: Option<&LaneEdges>, lens: Lens, lens
         return Err(if found.is_empty() { NotRead::Nothing } else { NotRead::OneEdge });
     }
     let (apparent, open) = ((low + high) / 2.0, (high - low) / 2.0);
-    let nearest =
-        |a: &&(usize, usize), b: &&(usize, usize)| (middle(a) - apparent).abs().total_cmp(&(middle(b) - apparent).abs());
+    let nearest = |a: &&(usize, usize), b: &&(usize, usize)| {
+        (middle(a) - apparent).abs().total_cmp(&(middle(b) - apparent).abs())
+    };
     let &(a, b) = pairs.iter().min_by(nearest).ok_or(NotRead::OneEdge)?;
     let (first, second) = (&found[a], &found[b]);
     let view = view_of(apparent);
@@ -314,14 +357,22 @@ fn paper_edge(lane: &Lane, pitch: f64, edge: &crate::sightings::LaneEdge) -> Opt
     })
 }
 
-/// Pairs of edges that may be the cord's, seen from the strip's outer edge at `far` inwards: up to the first edge beyond which it
-/// gets brighter again. Between them a bright cord may border on its own shadow, so each of them may be the cord's nearer edge.
-fn pairs_from(found: &[PaperEdge], far: usize, outward: f64, px_per_mm: f64) -> Vec<(usize, usize)> {
+/// Pairs of edges that may be the cord's, seen from the strip's outer edge at `far` inwards: up to
+/// the first edge beyond which it gets brighter again. Between them a bright cord may border on its
+/// own shadow, so each of them may be the cord's nearer edge.
+fn pairs_from(
+    found: &[PaperEdge],
+    far: usize,
+    outward: f64,
+    px_per_mm: f64,
+) -> Vec<(usize, usize)> {
     let mut pairs = Vec::new();
-    let inwards: Vec<usize> = if outward > 0.0 { (0..far).rev().collect() } else { (far + 1..found.len()).collect() };
+    let inwards: Vec<usize> =
+        if outward > 0.0 { (0..far).rev().collect() } else { (far + 1..found.len()).collect() };
     for near in inwards {
         let (a, b) = (&found[far], &found[near]);
-        let apart = (Vector2::from(b.at) - Vector2::from(a.at)).dot(&Vector2::from(a.normal)).abs() / px_per_mm;
+        let apart = (Vector2::from(b.at) - Vector2::from(a.at)).dot(&Vector2::from(a.normal)).abs()
+            / px_per_mm;
         if apart > THICKNESS_MM.1 {
             break;
         }
@@ -336,10 +387,16 @@ fn pairs_from(found: &[PaperEdge], far: usize, outward: f64, px_per_mm: f64) -> 
 }
 
 /// The pairs of the strip that lies farthest outward.
-fn farthest_strip(found: &[PaperEdge], outward: f64, px_per_mm: f64) -> Result<Vec<(usize, usize)>, NotRead> {
-    let outermost = if outward > 0.0 { found.len().checked_sub(1) } else { (!found.is_empty()).then_some(0) };
+fn farthest_strip(
+    found: &[PaperEdge],
+    outward: f64,
+    px_per_mm: f64,
+) -> Result<Vec<(usize, usize)>, NotRead> {
+    let outermost =
+        if outward > 0.0 { found.len().checked_sub(1) } else { (!found.is_empty()).then_some(0) };
     let far = outermost.ok_or(NotRead::Nothing)?;
-    // Outward of the cord lies bright paper; a strip that is still dark there goes on beyond what is seen.
+    // Outward of the cord lies bright paper; a strip that is still dark there goes on beyond what
+    // is seen.
     if found[far].step * outward < 0.0 {
         return Err(NotRead::LeavesLane);
     }
@@ -359,28 +416,36 @@ fn path(lane: &Lane, pitch: f64, y: f64, slope: f64) -> Vec<[f64; 2]> {
     (0..=CARD_COLS / 2).map(|i| 2.0 * i as f64).filter_map(|col| lane.at(col, row(col))).collect()
 }
 
-/// Lanes in which something other than the cord was read (a cable, the shadow of a tube): a cord is straight, so that it points
-/// from each card to the next, in the straightened picture. Two cards that point to each other vouch for each other; where there
-/// are several cards and one has nobody to vouch for it, its reading is not the cord's. With a single card there is nobody to
-/// ask.
+/// Lanes in which something other than the cord was read (a cable, the shadow of a tube): a cord is
+/// straight, so that it points from each card to the next, in the straightened picture. Two cards
+/// that point to each other vouch for each other; where there are several cards and one has nobody
+/// to vouch for it, its reading is not the cord's. With a single card there is nobody to ask.
 fn out_of_line(strips: &[Strip], lanes: &[LaneReading], bend: &PictureBend) -> Vec<usize> {
     let points_to = |from: &Strip, to: &Strip| {
         let (here, there) = (bend.straightened(from.middle), bend.straightened(to.middle));
         let along = (there - here).normalize();
         let normal = Vector2::new(-along.y, along.x);
         let Ok(cord) = &lanes[from.lane].cord else { return false };
-        // The path may lie beside the strip's middle where several pairs were possible: only its direction counts.
+        // The path may lie beside the strip's middle where several pairs were possible: only its
+        // direction counts.
         let (Some(first), Some(last)) = (cord.path.first(), cord.path.last()) else { return false };
         let turn = normal.dot(&(bend.straightened(*last) - bend.straightened(*first)));
         turn.abs() * from.mm_per_px < IN_LINE_MM
     };
-    let vouched = |a: &Strip| strips.iter().any(|b| b.lane != a.lane && points_to(a, b) && points_to(b, a));
-    if strips.len() < 2 { Vec::new() } else { strips.iter().filter(|a| !vouched(a)).map(|a| a.lane).collect() }
+    let vouched =
+        |a: &Strip| strips.iter().any(|b| b.lane != a.lane && points_to(a, b) && points_to(b, a));
+    if strips.len() < 2 {
+        Vec::new()
+    } else {
+        strips.iter().filter(|a| !vouched(a)).map(|a| a.lane).collect()
+    }
 }
 
-/// Each card's cord against the straight line between the outermost ones, in the straightened picture.
+/// Each card's cord against the straight line between the outermost ones, in the straightened
+/// picture.
 fn straightness(strips: &[Strip], bend: &PictureBend) -> Vec<Straightness> {
-    let places: Vec<Vector2<f64>> = strips.iter().map(|strip| bend.straightened(strip.middle)).collect();
+    let places: Vec<Vector2<f64>> =
+        strips.iter().map(|strip| bend.straightened(strip.middle)).collect();
     let mut ends: Option<(f64, usize, usize)> = None;
     for i in 0..strips.len() {
         for k in i + 1..strips.len() {
@@ -399,13 +464,20 @@ fn straightness(strips: &[Strip], bend: &PictureBend) -> Vec<Straightness> {
         // off = n . (p_i - (1 - part) p_from - part p_to)
         let off = normal.dot(&(places[i] - places[from]));
         let shares = [(i, 1.0), (from, part - 1.0), (to, -part)];
-        let bend_sigma = bend.sigma_of(&shares.map(|(k, share)| (normal * share, strips[k].middle)));
-        let edges = shares.map(|(k, share)| (share * strips[k].sigma_px).powi(2)).iter().sum::<f64>();
+        let bend_sigma =
+            bend.sigma_of(&shares.map(|(k, share)| (normal * share, strips[k].middle)));
+        let edges =
+            shares.map(|(k, share)| (share * strips[k].sigma_px).powi(2)).iter().sum::<f64>();
         let sigma_px = (bend_sigma * bend_sigma + edges).sqrt();
         let parts = [2.0 * sigma_px * strip.mm_per_px, EDGE_U_MM, UNEVEN_MM * strip.view];
         let u = parts.iter().map(|x| x * x).sum::<f64>().sqrt();
         let off = Measurement { value: off.abs() * strip.mm_per_px, u, quality: Quality::Single };
-        told.push(Straightness { card: strip.card, from: strips[from].card, to: strips[to].card, off });
+        told.push(Straightness {
+            card: strip.card,
+            from: strips[from].card,
+            to: strips[to].card,
+            off,
+        });
     }
     told
 }

@@ -1,8 +1,11 @@
-//! A cord that was pushed aside in the midst of a set-up: its photos before and after tell two places of it.
+//! A cord that was pushed aside in the midst of a set-up: its photos before and after tell two
+//! places of it.
 //!
-//! One cord for all photos of the set-up then fits none of them: its noise grows, or the fewer photos are taken for outliers and the datum lies
-//! between both. So the set-up is split between any two photos, in their order, and a shift of the cord from there on is told. What lies on one
-//! side of the bench before and on the other after tells a shift no better than another height of the cord, and the covariance knows.
+//! One cord for all photos of the set-up then fits none of them: its noise grows, or the fewer
+//! photos are taken for outliers and the datum lies between both. So the set-up is split between
+//! any two photos, in their order, and a shift of the cord from there on is told. What lies on one
+//! side of the bench before and on the other after tells a shift no better than another height of
+//! the cord, and the covariance knows.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -13,14 +16,17 @@ use super::residual::point_residual;
 use super::solution::Solution;
 use super::state::State;
 
-/// What light does to one place of the cord in one photo besides its own standard uncertainty, px: as much as half of all places show.
+/// What light does to one place of the cord in one photo besides its own standard uncertainty, px:
+/// as much as half of all places show.
 const LIGHT_PX: f64 = 0.3;
 /// From here on a residual counts linearly, in standard deviations.
 const HUBER: f64 = 2.0;
 const ROUNDS: usize = 8;
-/// A shift is believed beyond this at some place of the cord, mm: three times what light does there.
+/// A shift is believed beyond this at some place of the cord, mm: three times what light does
+/// there.
 const LEAST_MM: f64 = 0.45;
-/// And where its squared size over its covariance, for each of its two unknowns, is more than this. (As with a wheel's knock in `split`.)
+/// And where its squared size over its covariance, for each of its two unknowns, is more than this.
+/// (As with a wheel's knock in `split`.)
 const CERTAIN: f64 = 25.0;
 /// What one place left unexplained must fall by this factor.
 const FITS_BETTER: f64 = 1.6;
@@ -41,12 +47,15 @@ pub struct CordMoved {
     pub by_mm: f64,
 }
 
-/// The unknowns: y and z of the cord's middle and their change along, and a shift in y and its change from some photo on.
+/// The unknowns: y and z of the cord's middle and their change along, and a shift in y and its
+/// change from some photo on.
 const N: usize = 6;
-/// What they are held by beforehand, mm: a cord may lie anywhere within the lane, and its height is known to its gap.
+/// What they are held by beforehand, mm: a cord may lie anywhere within the lane, and its height is
+/// known to its gap.
 const HELD: [f64; N] = [20.0, 20.0, 3.0, 3.0, 20.0, 20.0];
 
-/// A place of the cord in one photo: which photo of the set-up, residual and its change with y and z (standard deviations a mm), place along.
+/// A place of the cord in one photo: which photo of the set-up, residual and its change with y and
+/// z (standard deviations a mm), place along.
 struct Seen {
     nth: usize,
     residual: f64,
@@ -69,7 +78,11 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
         blocks.push((*photo_of.get(&block.view)?, block));
     }
     blocks.sort_by_key(|(photo, _)| *photo);
-    let seen: Vec<Seen> = blocks.iter().enumerate().flat_map(|(nth, (_, block))| places(state, cord, nth, block)).collect();
+    let seen: Vec<Seen> = blocks
+        .iter()
+        .enumerate()
+        .flat_map(|(nth, (_, block))| places(state, cord, nth, block))
+        .collect();
     if blocks.len() < 2 * LEAST_PHOTOS {
         return None;
     }
@@ -78,15 +91,19 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     let tried = splits.filter_map(|k| fitted(&seen, Some(k)).map(|fit| (k, fit)));
     let (k, split) = tried.min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))?;
     let shift = split.values.fixed_rows::<2>(4).into_owned();
-    let by_mm = [-1.0, 1.0].map(|s: f64| (shift[0] + s * shift[1]).abs()).into_iter().fold(0.0, f64::max);
+    let by_mm =
+        [-1.0, 1.0].map(|s: f64| (shift[0] + s * shift[1]).abs()).into_iter().fold(0.0, f64::max);
     let spread: Matrix2<f64> = split.covariance.fixed_view::<2, 2>(4, 4).into_owned();
     let significance = shift.dot(&(spread.try_inverse()? * shift)) / 2.0;
     if !(by_mm > LEAST_MM && significance > CERTAIN && FITS_BETTER * split.cost < together.cost) {
         return None;
     }
     // The datum is the cord as it lay first, if the photos before it moved tell it.
-    let groups = |of: &dyn Fn(usize) -> bool| seen.iter().filter(|p| of(p.nth)).map(|p| p.group).collect::<BTreeSet<u16>>();
-    let before_used = from_both_sides(&groups(&|nth| nth < k)) >= from_both_sides(&groups(&|nth| nth >= k)).min(2);
+    let groups = |of: &dyn Fn(usize) -> bool| {
+        seen.iter().filter(|p| of(p.nth)).map(|p| p.group).collect::<BTreeSet<u16>>()
+    };
+    let before_used = from_both_sides(&groups(&|nth| nth < k))
+        >= from_both_sides(&groups(&|nth| nth >= k)).min(2);
     let out = if before_used { &blocks[k..] } else { &blocks[..k] };
     Some(CordMoved {
         setup: state.cords[cord].setup,
@@ -97,7 +114,8 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     })
 }
 
-/// Cards seen from both sides. Groups are numbered as [`super::cord_choice::MidPoint::group`] has them.
+/// Cards seen from both sides. Groups are numbered as [`super::cord_choice::MidPoint::group`] has
+/// them.
 fn from_both_sides(groups: &BTreeSet<u16>) -> usize {
     groups.iter().filter(|group| *group % 2 == 0 && groups.contains(&(*group + 1))).count()
 }
@@ -120,7 +138,13 @@ fn places(state: &State, cord: usize, nth: usize, block: &Block) -> Vec<Seen> {
         let (z, _) = point_residual(&above, block, point)?;
         let worse = point.sigma / point.sigma.hypot(LIGHT_PX);
         let by = Vector2::new((y - residual) / STEP, (z - residual) / STEP) * worse;
-        Some(Seen { nth, residual: residual * worse, by, s: (at.x - known.middle) / known.half, group: point.group })
+        Some(Seen {
+            nth,
+            residual: residual * worse,
+            by,
+            s: (at.x - known.middle) / known.half,
+            group: point.group,
+        })
     };
     points.filter_map(place).collect()
 }
@@ -143,7 +167,9 @@ fn fitted(seen: &[Seen], from: Option<usize>) -> Option<Fit> {
     let mut values = SVector::zeros();
     let mut covariance = SMatrix::identity();
     for _ in 0..ROUNDS {
-        let mut normal = SMatrix::<f64, N, N>::from_diagonal(&SVector::from(HELD).map(|sigma: f64| sigma.powi(-2)));
+        let mut normal = SMatrix::<f64, N, N>::from_diagonal(
+            &SVector::from(HELD).map(|sigma: f64| sigma.powi(-2)),
+        );
         let mut right = SVector::<f64, N>::zeros();
         for (i, row) in rows.iter().enumerate() {
             let r = left(&values, i).abs();

@@ -1,9 +1,10 @@
 //! What errors that come in groups add to the covariance.
 //!
-//! A shadow shifts the cord alike in all photos that show one card from one side; light on a thin line shifts its whole image. The points'
-//! own scatter does not tell of it. Leaving out one group at a time does: the jackknife over groups (Tukey 1958; Quenouille 1956), with
-//! Student's t for their small number, is the least that the covariance may be. What it has more than the points' own is kept apart and added
-//! to the figures.
+//! A shadow shifts the cord alike in all photos that show one card from one side; light on a thin
+//! line shifts its whole image. The points' own scatter does not tell of it. Leaving out one group
+//! at a time does: the jackknife over groups (Tukey 1958; Quenouille 1956), with Student's t for
+//! their small number, is the least that the covariance may be. What it has more than the points'
+//! own is kept apart and added to the figures.
 
 use std::collections::BTreeMap;
 
@@ -26,7 +27,8 @@ pub struct GroupSpread {
     pub source: &'static str,
 }
 
-/// Holds what a left-out group leaves open: mm or radians, far more than any of the unknowns changes by.
+/// Holds what a left-out group leaves open: mm or radians, far more than any of the unknowns
+/// changes by.
 const WIDE: f64 = 20.0;
 
 /// One group's share of the normal equations of the unknowns concerned.
@@ -35,8 +37,9 @@ struct Share {
     gradient: DVector<f64>,
 }
 
-/// What groups add to the covariance of the unknowns at `slots`, all else held. `group_of` names the group of each point, None for points
-/// that count for themselves. None with fewer than three groups, which tell no spread.
+/// What groups add to the covariance of the unknowns at `slots`, all else held. `group_of` names
+/// the group of each point, None for points that count for themselves. None with fewer than three
+/// groups, which tell no spread.
 pub fn of_groups(
     state: &State,
     problem: &Problem,
@@ -58,13 +61,17 @@ pub fn of_groups(
                 .kept
                 .iter()
                 .enumerate()
-                .filter_map(|(i, slot)| slots.iter().position(|s| s == slot).map(|at| (at, normal.local.len() + i)))
+                .filter_map(|(i, slot)| {
+                    slots.iter().position(|s| s == slot).map(|at| (at, normal.local.len() + i))
+                })
                 .collect();
             if places.is_empty() {
                 continue;
             }
-            let share =
-                shares.entry(group).or_insert_with(|| Share { information: DMatrix::zeros(n, n), gradient: DVector::zeros(n) });
+            let share = shares.entry(group).or_insert_with(|| Share {
+                information: DMatrix::zeros(n, n),
+                gradient: DVector::zeros(n),
+            });
             for &(a, i) in &places {
                 share.gradient[a] += normal.gradient[i];
                 for &(b, j) in &places {
@@ -77,8 +84,11 @@ pub fn of_groups(
     let mut total = DMatrix::identity(n, n) * WIDE.powi(-2);
     let mut gradient = DVector::zeros(n);
     for row in prior::rows(state, problem.slots, problem.priors) {
-        let own: Vec<(usize, f64)> =
-            row.by.iter().filter_map(|(slot, d)| slots.iter().position(|s| s == slot).map(|at| (at, *d))).collect();
+        let own: Vec<(usize, f64)> = row
+            .by
+            .iter()
+            .filter_map(|(slot, d)| slots.iter().position(|s| s == slot).map(|at| (at, *d)))
+            .collect();
         for &(a, da) in &own {
             gradient[a] += da * row.residual;
             for &(b, db) in &own {
@@ -106,7 +116,8 @@ pub fn of_groups(
     let count = moved.len() as f64;
     let mean = moved.iter().sum::<DVector<f64>>() / count;
     let factor = (count - 1.0) / count * (student(moved.len() - 1) / 2.0).powi(2);
-    let spread: DMatrix<f64> = moved.iter().map(|m| (m - &mean) * (m - &mean).transpose()).sum::<DMatrix<f64>>() * factor;
+    let spread: DMatrix<f64> =
+        moved.iter().map(|m| (m - &mean) * (m - &mean).transpose()).sum::<DMatrix<f64>>() * factor;
     Some(GroupSpread { slots: slots.to_vec(), covariance: beyond(&own, &spread)?, source })
 }
 
@@ -131,7 +142,8 @@ fn student(freedom: usize) -> f64 {
 mod tests {
     use super::*;
 
-    /// In the first direction the groups tell no more than the points, in the second three times as much.
+    /// In the first direction the groups tell no more than the points, in the second three times as
+    /// much.
     #[test]
     fn only_what_exceeds_the_points_own_is_added() {
         let own = DMatrix::from_row_slice(2, 2, &[4.0, 0.0, 0.0, 1.0]);

@@ -1,8 +1,9 @@
 //! Two halves of the photos, each solved for itself: odd against even, and left against right.
 //!
-//! A parameter's covariance tells random error only. Two halves that share nothing but what was known before any photo should differ by no
-//! more than their own uncertainties allow; more betrays errors that the noise does not tell of: a lens that the model does not fit, a part
-//! that moved, a shadow that one side's photos show in the cord's place.
+//! A parameter's covariance tells random error only. Two halves that share nothing but what was
+//! known before any photo should differ by no more than their own uncertainties allow; more betrays
+//! errors that the noise does not tell of: a lens that the model does not fit, a part that moved, a
+//! shadow that one side's photos show in the cord's place.
 
 use nalgebra::DMatrix;
 
@@ -49,14 +50,17 @@ pub fn halves(solution: &Solution, split: Split) -> Option<[Half; 2]> {
         *n += 1;
     }
     let enough = (0..2).all(|half| {
-        let of_half = |idx: usize| half_of[idx] == half && solution.blocks.iter().any(|b| b.view == idx && !is_card(b));
+        let of_half = |idx: usize| {
+            half_of[idx] == half && solution.blocks.iter().any(|b| b.view == idx && !is_card(b))
+        };
         (0..state.views.len()).filter(|&idx| of_half(idx)).count() >= LEAST_PHOTOS
     });
     if !enough {
         return None;
     }
     let solve_half = |half: usize| {
-        let blocks: Vec<Block> = solution.blocks.iter().filter(|block| half_of[block.view] == half).cloned().collect();
+        let blocks: Vec<Block> =
+            solution.blocks.iter().filter(|block| half_of[block.view] == half).cloned().collect();
         let mut state = solution.state.clone();
         let priors: &Priors = &solution.priors;
         let problem = Problem { blocks: &blocks, priors, slots: &solution.slots };

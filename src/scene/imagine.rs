@@ -1,4 +1,5 @@
-//! A photo that nobody has taken yet: what it would show of a solved scene, and how much that would tell.
+//! A photo that nobody has taken yet: what it would show of a solved scene, and how much that would
+//! tell.
 
 use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
 
@@ -29,17 +30,21 @@ pub struct Imagined {
     pub information: DMatrix<f64>,
 }
 
-/// Corner noise of an ordinary photo at 16 px cells, px: what is measured on sharp photos of 8 megapixels.
+/// Corner noise of an ordinary photo at 16 px cells, px: what is measured on sharp photos of 8
+/// megapixels.
 const SIGMA_AT_16_PX: f64 = 0.03;
-/// Smaller cells are not counted on, nor patterns seen more flatly than this (cosine of 68 degrees).
+/// Smaller cells are not counted on, nor patterns seen more flatly than this (cosine of 68
+/// degrees).
 const LEAST_CELL_PX: f64 = 9.0;
 const LEAST_COSINE: f64 = 0.37;
-/// Part of the corners in view that are counted on: frame and wheel hide some, and nobody knows which.
+/// Part of the corners in view that are counted on: frame and wheel hide some, and nobody knows
+/// which.
 const SEEN_SHARE: usize = 2;
 /// A cord's ends are those of what was seen of it, its places not quite the cards' middles, mm.
 const CORD_ENDS: f64 = 5.0;
 
-/// Imagines a photo with the lens of the job's first photo. None when it would show no card or could not be placed.
+/// Imagines a photo with the lens of the job's first photo. None when it would show no card or
+/// could not be placed.
 pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
     let mut state: State = solution.state.clone();
     let model = solution.state.views.first()?;
@@ -49,19 +54,28 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
     let view_idx = state.views.len();
     state.views.push(View::still(model.lens, stand.setup, camera_from_world, [width, height]));
     let slots = Slots::of(&state);
-    let inside = |p: &Vector2<f64>| p.x > 8.0 && p.y > 8.0 && p.x < width as f64 - 9.0 && p.y < height as f64 - 9.0;
+    let inside = |p: &Vector2<f64>| {
+        p.x > 8.0 && p.y > 8.0 && p.x < width as f64 - 9.0 && p.y < height as f64 - 9.0
+    };
     let (mut blocks, mut cards, mut tabs) = (Vec::new(), Vec::new(), Vec::new());
     for (shown, pattern, pose) in marks(&state, stand.setup) {
         let normal: Vector3<f64> = pose.r.column(2).into_owned();
         if (stand.eye - pose.t).normalize().dot(&normal) < LEAST_COSINE {
             continue;
         }
-        let block = Block { view: view_idx, shown, corners: Vec::new(), points: Vec::new(), noise: 1.0 };
-        let pixel = |r: f64, c: f64| foreseen(&state, &slots, &block, pattern.node(r, c)).filter(|p| inside(p));
+        let block =
+            Block { view: view_idx, shown, corners: Vec::new(), points: Vec::new(), noise: 1.0 };
+        let pixel = |r: f64, c: f64| {
+            foreseen(&state, &slots, &block, pattern.node(r, c)).filter(|p| inside(p))
+        };
         let mut corners = Vec::new();
         for (r, c) in pattern.corners() {
             let (rf, cf) = (r as f64, c as f64);
-            let (Some(at), Some(right), Some(down)) = (pixel(rf, cf), pixel(rf, cf + 0.5), pixel(rf + 0.5, cf)) else { continue };
+            let (Some(at), Some(right), Some(down)) =
+                (pixel(rf, cf), pixel(rf, cf + 0.5), pixel(rf + 0.5, cf))
+            else {
+                continue;
+            };
             let cell_px = 2.0 * (right - at).norm().min((down - at).norm());
             if cell_px >= LEAST_CELL_PX {
                 let sigma = SIGMA_AT_16_PX * (16.0 / cell_px).sqrt().max(0.6);
@@ -94,7 +108,10 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
     }
     let pixel = |p: &Vector3<f64>| lens.project(&camera_from_world.apply(p)).filter(|p| inside(p));
     blocks.extend(cord_block(solution, &state, view_idx, &blocks, &pixel));
-    blocks.extend((0..state.lines.len()).filter_map(|line| line_block(solution, &state, view_idx, line, &pixel)));
+    blocks.extend(
+        (0..state.lines.len())
+            .filter_map(|line| line_block(solution, &state, view_idx, line, &pixel)),
+    );
     let problem = Problem { blocks: &blocks, priors: &solution.priors, slots: &slots };
     let information = information(&state, &problem, view_idx)?;
     Some(Imagined { cards, tabs, information })
@@ -103,8 +120,14 @@ pub fn imagine(solution: &Solution, stand: &Stand) -> Option<Imagined> {
 /// Cards on the bench and tabs of a set-up, with their poses in the world.
 fn marks(state: &State, setup: usize) -> Vec<(Shown, Pattern, Rigid)> {
     let mut marks = Vec::new();
-    for (idx, card) in state.cards.iter().enumerate().filter(|(_, card)| card.ground == Ground::Bench) {
-        marks.push((Shown::Card(idx), Pattern::Card(state.sheets[card.sheet].number), card.world_from_card));
+    for (idx, card) in
+        state.cards.iter().enumerate().filter(|(_, card)| card.ground == Ground::Bench)
+    {
+        marks.push((
+            Shown::Card(idx),
+            Pattern::Card(state.sheets[card.sheet].number),
+            card.world_from_card,
+        ));
     }
     for (idx, tab) in state.tabs.iter().enumerate() {
         if tab.only_setup.is_some_and(|only| only != setup) {
@@ -124,7 +147,8 @@ fn marks(state: &State, setup: usize) -> Vec<(Shown, Pattern, Rigid)> {
     marks
 }
 
-/// A place of a cord or line as it would be seen: its pixel, and across what it is told, from a point and the next along it.
+/// A place of a cord or line as it would be seen: its pixel, and across what it is told, from a
+/// point and the next along it.
 fn seen_point(
     pixel: &dyn Fn(&Vector3<f64>) -> Option<Vector2<f64>>,
     p: Vector3<f64>,
@@ -133,10 +157,18 @@ fn seen_point(
 ) -> Option<SeenPoint> {
     let (at, next) = (pixel(&p)?, pixel(&next)?);
     let along = (next - at).normalize();
-    Some(SeenPoint { at, normal: Vector2::new(-along.y, along.x), sigma, group: 0, lone: false, used: true })
+    Some(SeenPoint {
+        at,
+        normal: Vector2::new(-along.y, along.x),
+        sigma,
+        group: 0,
+        lone: false,
+        used: true,
+    })
 }
 
-/// The cord over each card in the picture, as well read as it was seen on the whole: nobody knows whether its shadow will adjoin it.
+/// The cord over each card in the picture, as well read as it was seen on the whole: nobody knows
+/// whether its shadow will adjoin it.
 fn cord_block(
     solution: &Solution,
     state: &State,
@@ -147,8 +179,10 @@ fn cord_block(
     let idx = state.cords.iter().position(|cord| cord.setup == state.views[view_idx].setup)?;
     let cord = &state.cords[idx];
     let seen = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Cord(_)));
-    let (noise, variances): (Vec<f64>, Vec<f64>) = seen.flat_map(|b| b.points.iter().map(|p| (b.noise, p.sigma.powi(2)))).unzip();
-    let (noise, sigma) = (median(&noise)?, (variances.iter().sum::<f64>() / variances.len() as f64).sqrt());
+    let (noise, variances): (Vec<f64>, Vec<f64>) =
+        seen.flat_map(|b| b.points.iter().map(|p| (b.noise, p.sigma.powi(2)))).unzip();
+    let (noise, sigma) =
+        (median(&noise)?, (variances.iter().sum::<f64>() / variances.len() as f64).sqrt());
     let over_card = |block: &Block| match block.shown {
         Shown::Card(card) => {
             let x = state.cards[card].world_from_card.t.x;
@@ -164,7 +198,8 @@ fn cord_block(
     Some(Block { view: view_idx, shown: Shown::Cord(idx), corners: Vec::new(), points, noise })
 }
 
-/// A line between its flags as a sharp photo shows it: a place every 60 px, as well read as those that were seen.
+/// A line between its flags as a sharp photo shows it: a place every 60 px, as well read as those
+/// that were seen.
 fn line_block(
     solution: &Solution,
     state: &State,
@@ -173,7 +208,8 @@ fn line_block(
     pixel: &dyn Fn(&Vector3<f64>) -> Option<Vector2<f64>>,
 ) -> Option<Block> {
     let line = &state.lines[line_idx];
-    let feet: Vec<Vector3<f64>> = state.flags.iter().filter(|f| f.line == line_idx).map(|f| line.foot(&f.centre)).collect();
+    let feet: Vec<Vector3<f64>> =
+        state.flags.iter().filter(|f| f.line == line_idx).map(|f| line.foot(&f.centre)).collect();
     let (from, to) = (feet.first()?, feet.last()?);
     let n = ((pixel(to)? - pixel(from)?).norm() / 60.0) as usize;
     let points: Vec<SeenPoint> = (1..n)
@@ -184,7 +220,13 @@ fn line_block(
         .collect();
     let shown = Shown::Line(line_idx);
     let noise = solution.blocks.iter().find(|block| block.shown == shown)?.noise;
-    (points.len() >= 3).then_some(Block { view: view_idx, shown, corners: Vec::new(), points, noise })
+    (points.len() >= 3).then_some(Block {
+        view: view_idx,
+        shown,
+        corners: Vec::new(),
+        points,
+        noise,
+    })
 }
 
 /// camera_from_world of an upright camera at `eye` that looks at `target`.

@@ -54,7 +54,8 @@ pub struct SceneSettings {
     pub print_sigma: [f64; 2],
     /// Sheets measured for themselves: number, printed over designed size, standard uncertainty.
     pub measured_sheets: Vec<(u8, [f64; 2], f64)>,
-    /// Standard uncertainties, mm: flag beside its line, cord between set-ups, a tab off its face, a card's middle over its edges.
+    /// Standard uncertainties, mm: flag beside its line, cord between set-ups, a tab off its face,
+    /// a card's middle over its edges.
     pub flag_sigma: f64,
     pub cord_moved_sigma: f64,
     pub flat_sigma: f64,

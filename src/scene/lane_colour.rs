@@ -1,8 +1,9 @@
 //! In which colour the cord is told from its shadow best.
 //!
-//! A shadow is as dark in every colour as in brightness; a cord is not. Yellow, orange and red ones are nearly as bright as paper in shade,
-//! and all but black in blue. Whether a cord was found in a colour shows by what no shadow on bowed paper and no mixture of cord and shadow does:
-//! it lies in one straight line over all cards and in all set-ups.
+//! A shadow is as dark in every colour as in brightness; a cord is not. Yellow, orange and red ones
+//! are nearly as bright as paper in shade, and all but black in blue. Whether a cord was found in a
+//! colour shows by what no shadow on bowed paper and no mixture of cord and shadow does: it lies in
+//! one straight line over all cards and in all set-ups.
 
 use crate::sightings::LaneEdges;
 
@@ -10,7 +11,8 @@ use super::cord_choice::{LaneView, choose, slope_along};
 use super::marks_next::mean_card_height;
 use super::solution::Solution;
 
-/// In a colour the cord must lie so many times straighter than in brightness for the colour to be taken: it is seen at half the resolution.
+/// In a colour the cord must lie so many times straighter than in brightness for the colour to be
+/// taken: it is seen at half the resolution.
 const STRAIGHTER: f64 = 2.0;
 
 impl Solution {
@@ -24,21 +26,36 @@ impl Solution {
         self.regular = false;
     }
 
-    /// Which of these ways of seeing the lanes of all photos tells the cord best. The first is the one that counts unless another has it clearly
-    /// straighter.
+    /// Which of these ways of seeing the lanes of all photos tells the cord best. The first is the
+    /// one that counts unless another has it clearly straighter.
     pub fn clearest(&self, ways: &[Vec<Lanes>]) -> usize {
-        let crookedness: Vec<f64> = ways.iter().map(|photos| self.crookedness(photos).unwrap_or(f64::INFINITY)).collect();
-        let best = (0..ways.len()).min_by(|&a, &b| crookedness[a].total_cmp(&crookedness[b]).then(a.cmp(&b)));
+        let crookedness: Vec<f64> =
+            ways.iter().map(|photos| self.crookedness(photos).unwrap_or(f64::INFINITY)).collect();
+        let best = (0..ways.len())
+            .min_by(|&a, &b| crookedness[a].total_cmp(&crookedness[b]).then(a.cmp(&b)));
         best.filter(|&best| STRAIGHTER * crookedness[best] < crookedness[0]).unwrap_or(0)
     }
 
     fn crookedness(&self, photos: &[Lanes]) -> Option<f64> {
-        let seen = photos.iter().enumerate().filter_map(|(idx, lanes)| Some((self.view_of.get(idx).copied().flatten()?, lanes)));
-        let lanes: Vec<(usize, &LaneEdges, f64)> =
-            seen.flat_map(|(view, lanes)| lanes.edges.iter().map(move |edges| (view, edges, lanes.blur_px))).collect();
-        let slope = slope_along(&self.state, &lanes.iter().map(|(view, edges, _)| (*view, *edges)).collect::<Vec<_>>());
-        let views: Vec<LaneView> =
-            lanes.iter().filter_map(|(view, edges, blur)| LaneView::new(&self.state, *view, edges, slope, *blur)).collect();
+        let seen = photos
+            .iter()
+            .enumerate()
+            .filter_map(|(idx, lanes)| Some((self.view_of.get(idx).copied().flatten()?, lanes)));
+        let lanes: Vec<(usize, &LaneEdges, f64)> = seen
+            .flat_map(|(view, lanes)| {
+                lanes.edges.iter().map(move |edges| (view, edges, lanes.blur_px))
+            })
+            .collect();
+        let slope = slope_along(
+            &self.state,
+            &lanes.iter().map(|(view, edges, _)| (*view, *edges)).collect::<Vec<_>>(),
+        );
+        let views: Vec<LaneView> = lanes
+            .iter()
+            .filter_map(|(view, edges, blur)| {
+                LaneView::new(&self.state, *view, edges, slope, *blur)
+            })
+            .collect();
         choose(&views, mean_card_height(&self.state))?.crookedness()
     }
 }

@@ -1,9 +1,10 @@
 //! Which height, thickness and place of a cord the light in the lanes bears out.
 //!
-//! Shadows, ticks and stains lie on the paper: seen from anywhere the paper has the same light at the same place. The cord lies above it
-//! and hides another piece of the paper in each photo. So a supposed cord is tried thus: what it does not hide must show the same paper
-//! in all photos, and what it hides must show one tone, the cord's. A shadow that is taken for the cord leaves the cord itself as a
-//! stain that wanders over the paper.
+//! Shadows, ticks and stains lie on the paper: seen from anywhere the paper has the same light at
+//! the same place. The cord lies above it and hides another piece of the paper in each photo. So a
+//! supposed cord is tried thus: what it does not hide must show the same paper in all photos, and
+//! what it hides must show one tone, the cord's. A shadow that is taken for the cord leaves the
+//! cord itself as a stain that wanders over the paper.
 
 use nalgebra::{Vector2, Vector3};
 use rayon::prelude::*;
@@ -33,7 +34,8 @@ pub struct Ray {
 }
 
 impl Ray {
-    /// None where the lens does not reach, and for a ray along the cord, which says nothing across it.
+    /// None where the lens does not reach, and for a ray along the cord, which says nothing across
+    /// it.
     pub fn through(state: &State, view: &View, at: [f64; 2]) -> Option<Self> {
         let (eye, direction) = view.ray(&state.lens_of(view), &Vector2::from(at))?;
         let length = direction.y.hypot(direction.z);
@@ -59,7 +61,8 @@ pub fn steps(about: f64, (reach, step): (f64, f64)) -> impl Iterator<Item = f64>
 #[derive(Clone, Copy, Debug)]
 struct LightRay {
     ray: Ray,
-    /// World y where the ray meets the card, and how far that moves for each mm that the paper lies higher.
+    /// World y where the ray meets the card, and how far that moves for each mm that the paper
+    /// lies higher.
     on_paper: f64,
     per_mm_up: f64,
     /// The bare paper's is 1.
@@ -98,11 +101,12 @@ pub struct Borne {
     pub cost: f64,
 }
 
-/// Heights above the cards and radii that are tried first, mm: a cord on blocks lies within a centimetre of the paper, and is 0.8 to 5 mm
-/// thick.
+/// Heights above the cards and radii that are tried first, mm: a cord on blocks lies within a
+/// centimetre of the paper, and is 0.8 to 5 mm thick.
 const HEIGHTS: (f64, f64, f64) = (0.7, 9.2, 0.5);
 const RADII: [f64; 6] = [0.45, 0.7, 1.0, 1.35, 1.75, 2.25];
-/// A cord on blocks hangs clear of the cards by this at least, mm. What seems to touch them or to sink in is a shadow.
+/// A cord on blocks hangs clear of the cards by this at least, mm. What seems to touch them or to
+/// sink in is a shadow.
 pub const LEAST_GAP: f64 = 0.15;
 /// Places across the lane that are tried, mm from its middle to either side, and their spacing.
 const ACROSS: (f64, f64) = (8.4, 0.35);
@@ -124,8 +128,9 @@ const ORDINARY: f64 = 0.03;
 /// Cords that are looked at more closely; and how far apart two must lie to be told apart, mm.
 const MOST_KEPT: usize = 6;
 const APART: f64 = 1.2;
-/// How much higher, lower or to the side the cord may lie over single cards, mm, and the step that is tried; how much a millimetre of it costs, as a part;
-/// and by what part of itself the cost must fall for a cord to be taken for one that hangs through.
+/// How much higher, lower or to the side the cord may lie over single cards, mm, and the step that
+/// is tried; how much a millimetre of it costs, as a part; and by what part of itself the cost must
+/// fall for a cord to be taken for one that hangs through.
 const SAG: (f64, f64) = (0.9, 0.15);
 const SAG_HELD: f64 = 0.05;
 const SAGS: f64 = 0.9;
@@ -135,9 +140,17 @@ const SPREAD_HELD: f64 = 0.02;
 const HIGHER: [f64; 5] = [0.0, -0.35, 0.35, -0.7, 0.7];
 
 impl LightView {
-    /// `slope` is how far the cord goes to the side (world y) for each mm along x: places are told as if it ran along x, seen over the card's
-    /// middle. `bow` is the height of the card's middle over its edges along x and along y, mm.
-    pub fn new(state: &State, view: &View, card: &Rigid, bow: [f64; 2], slope: f64, edges: &LaneEdges) -> Self {
+    /// `slope` is how far the cord goes to the side (world y) for each mm along x: places are told
+    /// as if it ran along x, seen over the card's middle. `bow` is the height of the card's
+    /// middle over its edges along x and along y, mm.
+    pub fn new(
+        state: &State,
+        view: &View,
+        card: &Rigid,
+        bow: [f64; 2],
+        slope: f64,
+        edges: &LaneEdges,
+    ) -> Self {
         let up = card.r.column(2).into_owned();
         let half = edges.pattern.cols() as f64 * edges.pattern.pitch_mm() / 2.0;
         let samples = edges.light.iter().filter_map(|sample| {
@@ -146,7 +159,9 @@ impl LightView {
             if !(steep.abs() > 0.05) {
                 return None;
             }
-            let meet = |higher: f64| -> Vector3<f64> { ray.eye + ray.direction * (up.dot(&(card.t - ray.eye)) + higher) / steep };
+            let meet = |higher: f64| -> Vector3<f64> {
+                ray.eye + ray.direction * (up.dot(&(card.t - ray.eye)) + higher) / steep
+            };
             let flat = card.r.column(0).dot(&(meet(0.0) - card.t)) / half;
             let lift = bow[0] * (1.0 - flat * flat) + bow[1];
             let place = |p: Vector3<f64>| p.y - slope * (p.x - card.t.x);
@@ -154,7 +169,11 @@ impl LightView {
             ray.offset -= ray.normal[0] * slope * (meet(lift + USUAL_HEIGHT).x - card.t.x);
             Some(LightRay { ray, on_paper: low, per_mm_up: high - low, light: sample.light })
         });
-        Self { samples: samples.collect(), mm_per_px: 1.0 / edges.px_per_mm, middle: [card.t.x, card.t.y] }
+        Self {
+            samples: samples.collect(),
+            mm_per_px: 1.0 / edges.px_per_mm,
+            middle: [card.t.x, card.t.y],
+        }
     }
 
     /// Whether the camera stands on the side of the world's +y.
@@ -162,8 +181,9 @@ impl LightView {
         self.samples.first().is_some_and(|sample| sample.ray.eye.y > self.middle[1])
     }
 
-    /// Rays on a grid of `each` points a pixel, `beyond` of them before the first sample and behind the last: normal, offset, azimuth of the
-    /// camera about the cord (from upright, towards +y), place on the paper from `middle`, and how it moves for each mm that the paper lies
+    /// Rays on a grid of `each` points a pixel, `beyond` of them before the first sample and behind
+    /// the last: normal, offset, azimuth of the camera about the cord (from upright, towards
+    /// +y), place on the paper from `middle`, and how it moves for each mm that the paper lies
     /// higher; and the samples' light.
     pub fn fine(&self, each: usize, beyond: usize) -> Option<(Vec<FineRay>, Vec<f64>)> {
         let n = self.samples.len();
@@ -189,7 +209,10 @@ impl LightView {
 
     fn sparse(&self) -> Self {
         let each = ((SPARSE / self.mm_per_px) as usize).max(1);
-        Self { samples: self.samples.iter().copied().skip(each / 2).step_by(each).collect(), ..self.clone() }
+        Self {
+            samples: self.samples.iter().copied().skip(each / 2).step_by(each).collect(),
+            ..self.clone()
+        }
     }
 }
 
@@ -211,7 +234,8 @@ fn lies(view: &LightView, sample: &LightRay, y: f64, z: f64, radius: f64) -> Lie
     }
 }
 
-/// Sum of the samples' costs, for a cord of this radius at (y, z) over paper that lies `higher` than the card's pose says.
+/// Sum of the samples' costs, for a cord of this radius at (y, z) over paper that lies `higher`
+/// than the card's pose says.
 fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> f64 {
     let mut bins = [(0.0f64, 0.0f64); N_BINS];
     let first = views.first().map_or(0.0, |view| view.middle[1]) - BIN * N_BINS as f64 / 2.0;
@@ -238,7 +262,9 @@ fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> f64 {
         for ray in &view.samples {
             sum += match lies(view, ray, y, z, radius) {
                 Lies::Outside => match bin(ray).map(|bin| bins[bin]) {
-                    Some((n, light)) if n > 1.5 => bound((ray.light - light / n) * (n / (n - 1.0)).sqrt()),
+                    Some((n, light)) if n > 1.5 => {
+                        bound((ray.light - light / n) * (n / (n - 1.0)).sqrt())
+                    }
                     _ => ORDINARY * ORDINARY,
                 },
                 Lies::Inside => {
@@ -263,7 +289,8 @@ fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> f64 {
 
 /// The cords that the light bears out, best first; `ground` is the cards' mean height.
 pub fn borne_out(groups: &[LightGroup], ground: f64) -> Vec<Borne> {
-    let sparse: Vec<Vec<LightView>> = groups.iter().map(|g| g.views.iter().map(|view| view.sparse()).collect()).collect();
+    let sparse: Vec<Vec<LightView>> =
+        groups.iter().map(|g| g.views.iter().map(|view| view.sparse()).collect()).collect();
     let sparse: Vec<Vec<&LightView>> = sparse.iter().map(|views| views.iter().collect()).collect();
     let n_heights = ((HEIGHTS.1 - HEIGHTS.0) / HEIGHTS.2) as usize + 1;
     let mut found: Vec<Borne> = (0..n_heights)
@@ -282,7 +309,8 @@ pub fn borne_out(groups: &[LightGroup], ground: f64) -> Vec<Borne> {
             kept.push(borne);
         }
     }
-    let mut refined: Vec<Borne> = kept.into_par_iter().map(|borne| refined(groups, borne, ground)).collect();
+    let mut refined: Vec<Borne> =
+        kept.into_par_iter().map(|borne| refined(groups, borne, ground)).collect();
     refined.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     refined
 }
@@ -297,8 +325,9 @@ fn straightest(groups: &[LightGroup], views: &[Vec<&LightView>], z: f64, radius:
     let n = (2.0 * ACROSS.0 / ACROSS.1) as usize + 1;
     let middle = |g: usize| groups[g].views.first().map_or([0.0; 2], |view| view.middle);
     let place = |g: usize, i: usize| middle(g)[1] - ACROSS.0 + ACROSS.1 * i as f64;
-    let costs: Vec<Vec<f64>> =
-        (0..groups.len()).map(|g| (0..n).map(|i| cost(&views[g], place(g, i), z, radius, 0.0)).collect()).collect();
+    let costs: Vec<Vec<f64>> = (0..groups.len())
+        .map(|g| (0..n).map(|i| cost(&views[g], place(g, i), z, radius, 0.0)).collect())
+        .collect();
     let count: f64 = views.iter().flatten().map(|view| view.samples.len() as f64).sum();
     let mut y = vec![0.0; groups.len()];
     let mut total = 0.0;
@@ -308,7 +337,11 @@ fn straightest(groups: &[LightGroup], views: &[Vec<&LightView>], z: f64, radius:
     for setup in setups {
         let mine: Vec<usize> = (0..groups.len()).filter(|&g| groups[g].setup == setup).collect();
         let by_x = |&a: &usize, &b: &usize| middle(a)[0].total_cmp(&middle(b)[0]);
-        let (Some(first), Some(last)) = (mine.iter().copied().min_by(by_x), mine.iter().copied().max_by(by_x)) else { continue };
+        let (Some(first), Some(last)) =
+            (mine.iter().copied().min_by(by_x), mine.iter().copied().max_by(by_x))
+        else {
+            continue;
+        };
         let length = middle(last)[0] - middle(first)[0];
         let mut best: Option<(f64, f64, f64)> = None;
         for i in 0..n {
@@ -341,7 +374,8 @@ fn straightest(groups: &[LightGroup], views: &[Vec<&LightView>], z: f64, radius:
 
 /// The same with finer steps, each card's place and paper height for itself.
 fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
-    let count: f64 = groups.iter().flat_map(|g| &g.views).map(|view| view.samples.len() as f64).sum();
+    let count: f64 =
+        groups.iter().flat_map(|g| &g.views).map(|view| view.samples.len() as f64).sum();
     let mut higher = vec![0.0; groups.len()];
     // The cheapest places of all groups' cord near those of `from`.
     let placed = |from: &Borne, z: f64, radius: f64, reach: f64, higher: &[f64]| {
@@ -358,7 +392,8 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
     for (step_z, step_r, reach) in [(0.25, 0.15, 0.45), (0.12, 0.08, 0.2), (0.06, 0.05, 0.1)] {
         for k in -2..=2 {
             for m in -2..=2 {
-                let (z, radius) = (best.z + step_z * f64::from(k), best.radius + step_r * f64::from(m));
+                let (z, radius) =
+                    (best.z + step_z * f64::from(k), best.radius + step_r * f64::from(m));
                 if radius < 0.35 || z - ground - radius < LEAST_GAP {
                     continue;
                 }
@@ -370,7 +405,10 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
         }
         for g in 0..groups.len() {
             let cost_of = |h: f64| cost(&groups[g].views, best.y[g], best.z, best.radius, h);
-            higher[g] = HIGHER.into_iter().min_by(|a, b| cost_of(*a).total_cmp(&cost_of(*b))).unwrap_or(0.0);
+            higher[g] = HIGHER
+                .into_iter()
+                .min_by(|a, b| cost_of(*a).total_cmp(&cost_of(*b)))
+                .unwrap_or(0.0);
         }
         best = placed(&best, best.z, best.radius, reach / 3.0, &higher);
     }
@@ -378,9 +416,12 @@ fn refined(groups: &[LightGroup], start: Borne, ground: f64) -> Borne {
     // A cord that hangs through lies lower over the middle cards.
     let own = |g: usize| {
         let clear = move |up: &f64| best.z + up - ground - best.radius >= LEAST_GAP;
-        let tried = steps(0.0, SAG).filter(clear).flat_map(|up| steps(0.0, SAG).map(move |aside| (up, aside)));
+        let tried = steps(0.0, SAG)
+            .filter(clear)
+            .flat_map(|up| steps(0.0, SAG).map(move |aside| (up, aside)));
         let costs = tried.map(|(up, aside)| {
-            let sum = cost(&groups[g].views, best.y[g] + aside, best.z + up, best.radius, higher[g]);
+            let sum =
+                cost(&groups[g].views, best.y[g] + aside, best.z + up, best.radius, higher[g]);
             (sum * (1.0 + SAG_HELD * up * up), [best.y[g] + aside, best.z + up])
         });
         costs.min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f64::MAX, [best.y[g], best.z]))

@@ -1,4 +1,5 @@
-//! Second step to a scene: tabs, turning bodies, lines and the cord, once cameras and lens are known.
+//! Second step to a scene: tabs, turning bodies, lines and the cord, once cameras and lens are
+//! known.
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
@@ -21,10 +22,12 @@ use super::suspects::Exceptions;
 
 /// A tab needs this many corners in a photo for the photo to count.
 pub const LEAST_TAB_CORNERS: usize = 5;
-/// Start poses of tabs are told with this noise factor: the lens is known to a fraction of a pixel by now.
+/// Start poses of tabs are told with this noise factor: the lens is known to a fraction of a pixel
+/// by now.
 const NOISE: f64 = 8.0;
-/// A body that turned by less (radians) and went less far (mm) than this between set-ups did not turn: start poses are good to a
-/// fraction of it, and nobody turns a wheel by half a degree to see its other side.
+/// A body that turned by less (radians) and went less far (mm) than this between set-ups did not
+/// turn: start poses are good to a fraction of it, and nobody turns a wheel by half a degree to see
+/// its other side.
 const STAYED: (f64, f64) = (0.01, 1.0);
 
 /// A tab seen in a photo.
@@ -53,7 +56,8 @@ pub struct RivalCord {
     pub blocks: Vec<Block>,
 }
 
-/// Adds all that is not a card. Exceptions name tabs that are not tied between set-ups or do not lie in their face.
+/// Adds all that is not a card. Exceptions name tabs that are not tied between set-ups or do not
+/// lie in their face.
 pub fn marks_next(
     state: &mut State,
     photos: &[ScenePhoto],
@@ -68,8 +72,15 @@ pub fn marks_next(
         for sighting in &photo.sightings.patterns {
             if let Pattern::Tab(number) = sighting.pattern {
                 let corners = seen_corners(sighting);
-                // A tab's number seen twice in one photo tells nothing about either: it is left out here and found elsewhere.
-                let twice = photo.sightings.patterns.iter().filter(|p| p.pattern == sighting.pattern).count() > 1;
+                // A tab's number seen twice in one photo tells nothing about either: it is left out
+                // here and found elsewhere.
+                let twice = photo
+                    .sightings
+                    .patterns
+                    .iter()
+                    .filter(|p| p.pattern == sighting.pattern)
+                    .count()
+                    > 1;
                 if corners.len() >= LEAST_TAB_CORNERS && !twice {
                     seen.push(TabView { view: *view, setup: photo.setup, number, corners });
                 }
@@ -95,7 +106,13 @@ fn glimpses(state: &State, seen: &[&TabView], pitch: f64) -> Vec<Glimpse> {
 }
 
 /// Start poses of tabs on carriers, set-up by set-up, then brought together body by body.
-fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &BTreeSet<u8>, out: &mut MarksNext) {
+fn tabs(
+    state: &mut State,
+    seen: &[TabView],
+    settings: &SceneSettings,
+    split: &BTreeSet<u8>,
+    out: &mut MarksNext,
+) {
     // Poses in the world: by tab and, for what may move, by set-up.
     let mut kinds: BTreeSet<u8> = BTreeSet::new();
     let mut moving: BTreeMap<(u8, usize), Rigid> = BTreeMap::new();
@@ -120,13 +137,22 @@ fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &B
         let setups: BTreeSet<usize> = of_tab.iter().map(|s| s.setup).collect();
         for setup in setups {
             let here: Vec<&TabView> = of_tab.iter().copied().filter(|s| s.setup == setup).collect();
-            let Some((pose, _)) = locate(&glimpses(state, &here, setting.pitch), NOISE) else { continue };
+            let Some((pose, _)) = locate(&glimpses(state, &here, setting.pitch), NOISE) else {
+                continue;
+            };
             match carrier {
                 Carrier::Turning(kind) if !each_setup => {
                     kinds.insert(kind);
                     moving.insert((setting.number, setup), pose);
                 }
-                _ => push_tab(state, setting.number, Carrier::Still, Some(setup), pose, setting.pitch),
+                _ => push_tab(
+                    state,
+                    setting.number,
+                    Carrier::Still,
+                    Some(setup),
+                    pose,
+                    setting.pitch,
+                ),
             }
         }
     }
@@ -134,7 +160,10 @@ fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &B
         join_body(state, kind, &moving, settings, out);
     }
     for s in seen {
-        let tab = state.tabs.iter().position(|t| t.number == s.number && t.only_setup.is_none_or(|only| only == s.setup));
+        let tab = state
+            .tabs
+            .iter()
+            .position(|t| t.number == s.number && t.only_setup.is_none_or(|only| only == s.setup));
         let Some(tab) = tab else { continue };
         let body = match state.tabs[tab].carrier {
             Carrier::Still => None,
@@ -144,11 +173,24 @@ fn tabs(state: &mut State, seen: &[TabView], settings: &SceneSettings, split: &B
             },
         };
         let shown = Shown::Tab { tab, body };
-        out.blocks.push(Block { view: s.view, shown, corners: s.corners.clone(), points: Vec::new(), noise: 1.0 });
+        out.blocks.push(Block {
+            view: s.view,
+            shown,
+            corners: s.corners.clone(),
+            points: Vec::new(),
+            noise: 1.0,
+        });
     }
 }
 
-fn push_tab(state: &mut State, number: u8, carrier: Carrier, only_setup: Option<usize>, pose: Rigid, pitch: f64) {
+fn push_tab(
+    state: &mut State,
+    number: u8,
+    carrier: Carrier,
+    only_setup: Option<usize>,
+    pose: Rigid,
+    pitch: f64,
+) {
     state.tabs.push(Tab { number, carrier, only_setup, carrier_from_tab: pose, pitch, scale: 0.0 });
 }
 
@@ -158,21 +200,46 @@ fn stand_ins(pose: &Rigid, pitch: f64) -> [Vector3<f64>; 4] {
     [[r, r], [-r, r], [-r, -r], [r, -r]].map(|[x, y]| pose.apply(&Vector3::new(x, y, 0.0)))
 }
 
-/// Finds where a body went in each set-up from tabs seen in several, and puts its tabs into the body's frame.
-fn join_body(state: &mut State, kind: u8, moving: &BTreeMap<(u8, usize), Rigid>, settings: &SceneSettings, out: &mut MarksNext) {
-    let pitch_of = |number: u8| settings.tabs.iter().find(|t| t.number == number).map_or(4.0, |t| t.pitch);
-    let on_it = |number: u8| settings.tabs.iter().any(|t| t.number == number && t.hangs == Hangs::On(Carrier::Turning(kind)));
-    let mine: Vec<(u8, usize, Rigid)> =
-        moving.iter().filter(|((number, _), _)| on_it(*number)).map(|((n, s), pose)| (*n, *s, *pose)).collect();
+/// Finds where a body went in each set-up from tabs seen in several, and puts its tabs into the
+/// body's frame.
+fn join_body(
+    state: &mut State,
+    kind: u8,
+    moving: &BTreeMap<(u8, usize), Rigid>,
+    settings: &SceneSettings,
+    out: &mut MarksNext,
+) {
+    let pitch_of =
+        |number: u8| settings.tabs.iter().find(|t| t.number == number).map_or(4.0, |t| t.pitch);
+    let on_it = |number: u8| {
+        settings
+            .tabs
+            .iter()
+            .any(|t| t.number == number && t.hangs == Hangs::On(Carrier::Turning(kind)))
+    };
+    let mine: Vec<(u8, usize, Rigid)> = moving
+        .iter()
+        .filter(|((number, _), _)| on_it(*number))
+        .map(|((n, s), pose)| (*n, *s, *pose))
+        .collect();
     let setups: BTreeSet<usize> = mine.iter().map(|(_, setup, _)| *setup).collect();
     let Some(&first) = setups.first() else { return };
     let mut bodies: BTreeMap<usize, Rigid> = BTreeMap::from([(first, Rigid::identity())]);
-    let mut in_body: BTreeMap<u8, Rigid> =
-        mine.iter().filter(|(_, setup, _)| *setup == first).map(|(n, _, pose)| (*n, *pose)).collect();
+    let mut in_body: BTreeMap<u8, Rigid> = mine
+        .iter()
+        .filter(|(_, setup, _)| *setup == first)
+        .map(|(n, _, pose)| (*n, *pose))
+        .collect();
     loop {
         // The set-up that shares most tabs with what is known comes next.
-        let shared = |setup: usize| mine.iter().filter(|(n, s, _)| *s == setup && in_body.contains_key(n)).count();
-        let next = setups.iter().copied().filter(|s| !bodies.contains_key(s)).max_by_key(|s| (shared(*s), std::cmp::Reverse(*s)));
+        let shared = |setup: usize| {
+            mine.iter().filter(|(n, s, _)| *s == setup && in_body.contains_key(n)).count()
+        };
+        let next = setups
+            .iter()
+            .copied()
+            .filter(|s| !bodies.contains_key(s))
+            .max_by_key(|s| (shared(*s), std::cmp::Reverse(*s)));
         let Some(setup) = next.filter(|s| shared(*s) > 0) else { break };
         let here: Vec<&(u8, usize, Rigid)> = mine.iter().filter(|(_, s, _)| *s == setup).collect();
         let (mut world, mut body) = (Vec::new(), Vec::new());
@@ -188,14 +255,22 @@ fn join_body(state: &mut State, kind: u8, moving: &BTreeMap<(u8, usize), Rigid>,
         }
         bodies.insert(setup, motion);
     }
-    let middle = in_body.values().map(|pose| pose.t).sum::<Vector3<f64>>() / in_body.len().max(1) as f64;
-    let stayed = |motion: &Rigid| log(&motion.r).norm() < STAYED.0 && (motion.apply(&middle) - middle).norm() < STAYED.1;
+    let middle =
+        in_body.values().map(|pose| pose.t).sum::<Vector3<f64>>() / in_body.len().max(1) as f64;
+    let stayed = |motion: &Rigid| {
+        log(&motion.r).norm() < STAYED.0 && (motion.apply(&middle) - middle).norm() < STAYED.1
+    };
     if bodies.len() > 1 && bodies.values().all(stayed) {
         out.still_bodies.push(kind);
         bodies.values_mut().for_each(|motion| *motion = Rigid::identity());
     }
     for (setup, motion) in &bodies {
-        state.bodies.push(Body { kind, setup: *setup, world_from_body: *motion, fixed: *setup == first });
+        state.bodies.push(Body {
+            kind,
+            setup: *setup,
+            world_from_body: *motion,
+            fixed: *setup == first,
+        });
     }
     for (number, pose) in &in_body {
         push_tab(state, *number, Carrier::Turning(kind), None, *pose, pitch_of(*number));
@@ -221,7 +296,8 @@ fn robust_motion(world: &[Vector3<f64>], body: &[Vector3<f64>]) -> Option<Rigid>
 
 /// Flags nearer to each other than this, mm, tell no direction.
 const LEAST_BETWEEN: f64 = 20.0;
-/// Cosine of 3 degrees: two flags that stand farther from upright are poorly seen, and the cards tell upright better.
+/// Cosine of 3 degrees: two flags that stand farther from upright are poorly seen, and the cards
+/// tell upright better.
 const UPRIGHT: f64 = 0.9986;
 
 /// Flags, and the lines on which they hang.
@@ -245,8 +321,13 @@ fn flags_and_lines(
         let (Some((_, _, a)), Some((_, _, b))) = (flags.first(), flags.last()) else { continue };
         let between = a - b;
         let direction = match kind {
-            // One flag is enough: a plumb line hangs upright, as far as the cards' plane tells, and its images tell the rest.
-            StringKind::Plumb(_) if between.norm() < LEAST_BETWEEN || between.z < UPRIGHT * between.norm() => Vector3::z(),
+            // One flag is enough: a plumb line hangs upright, as far as the cards' plane tells, and
+            // its images tell the rest.
+            StringKind::Plumb(_)
+                if between.norm() < LEAST_BETWEEN || between.z < UPRIGHT * between.norm() =>
+            {
+                Vector3::z()
+            }
             _ if between.norm() < LEAST_BETWEEN => continue,
             _ => between.normalize(),
         };
@@ -260,19 +341,31 @@ fn flags_and_lines(
                 let turns = &mut state.views[s.view].flag_turns;
                 turns.push(turn);
                 let shown = Shown::Flag { flag, turn: turns.len() - 1 };
-                out.blocks.push(Block { view: s.view, shown, corners: s.corners.clone(), points: Vec::new(), noise: 1.0 });
+                out.blocks.push(Block {
+                    view: s.view,
+                    shown,
+                    corners: s.corners.clone(),
+                    points: Vec::new(),
+                    noise: 1.0,
+                });
             }
         }
         for (photo, view) in photos.iter().zip(view_of) {
             let (Some(view), false) = (view, photo.lens_only) else { continue };
-            for sighting in photo.sightings.lines.iter().filter(|l| l.kind == kind && !too_thick(state, *view, line, l)) {
+            for sighting in photo
+                .sightings
+                .lines
+                .iter()
+                .filter(|l| l.kind == kind && !too_thick(state, *view, line, l))
+            {
                 out.blocks.push(points_block(*view, Shown::Line(line), sighting));
             }
         }
     }
 }
 
-/// No plumb line or cord is thicker than this, mm, nor looks thicker by more than this, px: what does is a tube behind it.
+/// No plumb line or cord is thicker than this, mm, nor looks thicker by more than this, px: what
+/// does is a tube behind it.
 const THICKEST: f64 = 4.0;
 const BLURRED: f64 = 2.0;
 
@@ -303,7 +396,8 @@ fn points_block(view: usize, shown: Shown, sighting: &LineSighting) -> Block {
     Block { view, shown, corners: Vec::new(), points: seen_points(sighting), noise: 1.0 }
 }
 
-/// Where a flag's centre is: nearest to the rays through it, or from its size when one photo alone shows it.
+/// Where a flag's centre is: nearest to the rays through it, or from its size when one photo alone
+/// shows it.
 fn flag_centre(state: &State, seen: &[&TabView], pitch: f64) -> Option<Vector3<f64>> {
     let glimpses = glimpses(state, seen, pitch);
     let mut near = nalgebra::Matrix3::zeros();
@@ -316,7 +410,8 @@ fn flag_centre(state: &State, seen: &[&TabView], pitch: f64) -> Option<Vector3<f
         lone = lone.or(Some(centre));
         let ray = (centre - world_from_camera.t).normalize();
         let across = nalgebra::Matrix3::identity() - ray * ray.transpose();
-        // Along the ray the size tells the place too, if only poorly: one part in ten thousand of the weight across.
+        // Along the ray the size tells the place too, if only poorly: one part in ten thousand of
+        // the weight across.
         let weight = across + ray * ray.transpose() * 1e-4;
         near += weight;
         right += weight * centre;
@@ -326,7 +421,12 @@ fn flag_centre(state: &State, seen: &[&TabView], pitch: f64) -> Option<Vector3<f
 }
 
 /// How a flag hangs in one photo.
-fn flag_turn(state: &State, seen: &TabView, pitch: f64, centre: &Vector3<f64>) -> Option<nalgebra::Matrix3<f64>> {
+fn flag_turn(
+    state: &State,
+    seen: &TabView,
+    pitch: f64,
+    centre: &Vector3<f64>,
+) -> Option<nalgebra::Matrix3<f64>> {
     let glimpse = glimpses(state, &[seen], pitch).pop()?;
     let world_from_camera = glimpse.camera_from_world.inverse();
     let mut best: Option<(f64, nalgebra::Matrix3<f64>)> = None;
@@ -341,9 +441,15 @@ fn flag_turn(state: &State, seen: &TabView, pitch: f64, centre: &Vector3<f64>) -
     best.map(|(_, r)| r)
 }
 
-/// The cord of each set-up: its mid-line as sighted, or as chosen from the edges in the lanes; where its rays meet a plane a little
-/// above the cards.
-fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], riders: Option<&RidersLine>, out: &mut MarksNext) {
+/// The cord of each set-up: its mid-line as sighted, or as chosen from the edges in the lanes;
+/// where its rays meet a plane a little above the cards.
+fn cords(
+    state: &mut State,
+    photos: &[ScenePhoto],
+    view_of: &[Option<usize>],
+    riders: Option<&RidersLine>,
+    out: &mut MarksNext,
+) {
     let ground = mean_card_height(state);
     let mut seen = CordPoints::new();
     let mut seen_lanes: Vec<(usize, Cow<LaneEdges>, f64)> = Vec::new();
@@ -360,8 +466,13 @@ fn cords(state: &mut State, photos: &[ScenePhoto], view_of: &[Option<usize>], ri
             (*view, edges, photo.sightings.blur_px)
         }));
     }
-    let slope = slope_along(state, &seen_lanes.iter().map(|(view, edges, _)| (*view, edges.as_ref())).collect::<Vec<_>>());
-    let lane = |(view, edges, blur_px): &(usize, Cow<LaneEdges>, f64)| LaneView::new(state, *view, edges, slope, *blur_px);
+    let slope = slope_along(
+        state,
+        &seen_lanes.iter().map(|(view, edges, _)| (*view, edges.as_ref())).collect::<Vec<_>>(),
+    );
+    let lane = |(view, edges, blur_px): &(usize, Cow<LaneEdges>, f64)| {
+        LaneView::new(state, *view, edges, slope, *blur_px)
+    };
     let lanes: Vec<LaneView> = seen_lanes.iter().filter_map(lane).collect();
     // A cord on two blocks lies some millimetres above the paper; the exact height is found later.
     let mut height = ground + 2.5;
@@ -401,20 +512,25 @@ fn chosen_points(lanes: &[LaneView], chosen: &Chosen) -> CordPoints {
     seen
 }
 
-/// The cord of each set-up that runs through these points, and the points as observations. None with too few of them.
+/// The cord of each set-up that runs through these points, and the points as observations. None
+/// with too few of them.
 fn cords_through(state: &State, seen: CordPoints, height: f64) -> Option<(Vec<Cord>, Vec<Block>)> {
     let above = Vector3::new(0.0, 0.0, height);
     let mut by_setup: BTreeMap<usize, Vec<Vector3<f64>>> = BTreeMap::new();
     for ((setup, view), points) in &seen {
         let lens = state.lens_of(&state.views[*view]);
-        let on_plane = |p: &SeenPoint| on_plane(&lens, &state.views[*view], p.at.into(), &Vector3::z(), &above);
+        let on_plane = |p: &SeenPoint| {
+            on_plane(&lens, &state.views[*view], p.at.into(), &Vector3::z(), &above)
+        };
         by_setup.entry(*setup).or_default().extend(points.iter().filter_map(on_plane));
     }
-    let all: Vec<f64> = by_setup.values().flatten().map(|p| p.x).filter(|x| x.abs() < 3000.0).collect();
+    let all: Vec<f64> =
+        by_setup.values().flatten().map(|p| p.x).filter(|x| x.abs() < 3000.0).collect();
     if all.len() < 4 {
         return None;
     }
-    let (low, high) = all.iter().fold((f64::MAX, f64::MIN), |(low, high), x| (low.min(*x), high.max(*x)));
+    let (low, high) =
+        all.iter().fold((f64::MAX, f64::MIN), |(low, high), x| (low.min(*x), high.max(*x)));
     let (middle, half) = ((low + high) / 2.0, ((high - low) / 2.0).max(50.0));
     let cord = |(setup, points): (usize, Vec<Vector3<f64>>)| {
         let ys: Vec<f64> = points.iter().map(|p| p.y).collect();
@@ -439,14 +555,23 @@ pub fn mean_card_height(state: &State) -> f64 {
 fn faces(state: &mut State, settings: &SceneSettings, loose: &BTreeSet<u8>) {
     for (name, numbers) in &settings.faces {
         let tabs: Vec<usize> = (0..state.tabs.len())
-            .filter(|&i| numbers.contains(&state.tabs[i].number) && !loose.contains(&state.tabs[i].number))
+            .filter(|&i| {
+                numbers.contains(&state.tabs[i].number) && !loose.contains(&state.tabs[i].number)
+            })
             .filter(|&i| state.tabs[i].only_setup.is_none())
             .collect();
         let Some(&first) = tabs.first() else { continue };
         let carrier = state.tabs[first].carrier;
-        let tabs: Vec<usize> = tabs.into_iter().filter(|&i| state.tabs[i].carrier == carrier).collect();
+        let tabs: Vec<usize> =
+            tabs.into_iter().filter(|&i| state.tabs[i].carrier == carrier).collect();
         let (normal, about) = plane_of(state, &tabs);
-        state.faces.push(Face { name: name.clone(), tabs, normal, offset: normal.dot(&about), about });
+        state.faces.push(Face {
+            name: name.clone(),
+            tabs,
+            normal,
+            offset: normal.dot(&about),
+            about,
+        });
     }
 }
 
@@ -456,7 +581,8 @@ fn plane_of(state: &State, tabs: &[usize]) -> (Vector3<f64>, Vector3<f64>) {
     let about = poses.iter().map(|p| p.t).sum::<Vector3<f64>>() / poses.len() as f64;
     let mean = poses.iter().map(|p| p.r.column(2).into_owned()).sum::<Vector3<f64>>();
     let mean = if mean.norm() > 1e-3 { mean.normalize() } else { Vector3::z() };
-    let spread: nalgebra::Matrix3<f64> = poses.iter().map(|p| (p.t - about) * (p.t - about).transpose()).sum();
+    let spread: nalgebra::Matrix3<f64> =
+        poses.iter().map(|p| (p.t - about) * (p.t - about).transpose()).sum();
     let eigen = spread.symmetric_eigen();
     let mut values: Vec<(f64, usize)> = (0..3).map(|i| (eigen.eigenvalues[i], i)).collect();
     values.sort_by(|a, b| a.0.total_cmp(&b.0));

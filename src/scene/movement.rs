@@ -1,8 +1,10 @@
-//! A turning body that was knocked or turned in the midst of a set-up: its photos before and after tell two places of it.
+//! A turning body that was knocked or turned in the midst of a set-up: its photos before and after
+//! tell two places of it.
 //!
-//! One place for all photos of the set-up then fits none of them, and a noise factor swallows the difference. So the set-up is split
-//! between any two photos, in their order, and the body's place is told for either part by itself: where that fits far better than one
-//! place does, the body moved there.
+//! One place for all photos of the set-up then fits none of them, and a noise factor swallows the
+//! difference. So the set-up is split between any two photos, in their order, and the body's place
+//! is told for either part by itself: where that fits far better than one place does, the body
+//! moved there.
 
 use std::collections::BTreeMap;
 
@@ -17,8 +19,9 @@ use super::residual::lengths;
 use super::solution::Solution;
 use super::state::{Carrier, State, Tab};
 
-/// One place of a body fits this many times worse than its tabs' usual noise before anything is split, and two places at least so many
-/// times better (our choice: a knock of a tenth of a degree makes tens, a blurred photo two or three).
+/// One place of a body fits this many times worse than its tabs' usual noise before anything is
+/// split, and two places at least so many times better (our choice: a knock of a tenth of a degree
+/// makes tens, a blurred photo two or three).
 const FITS_ILL: f64 = 3.0;
 const FITS_BETTER: f64 = 2.0;
 /// Photos that show the body on the part that is used, and on the other.
@@ -66,7 +69,9 @@ pub fn moved_within(solution: &Solution, photo_of: &BTreeMap<usize, usize>) -> V
             }
         }
         shots.sort_by_key(|shot| shot.photo);
-        if shots.len() < LEAST_USED + LEAST_OTHER || misfit(solution, &shots, state) < FITS_ILL * usual {
+        if shots.len() < LEAST_USED + LEAST_OTHER
+            || misfit(solution, &shots, state) < FITS_ILL * usual
+        {
             continue;
         }
         let together = fitted(solution, body_idx, &shots);
@@ -74,7 +79,8 @@ pub fn moved_within(solution: &Solution, photo_of: &BTreeMap<usize, usize>) -> V
         let split = splits
             .map(|k| {
                 let (before, after) = shots.split_at(k);
-                let (a, b) = (fitted(solution, body_idx, before), fitted(solution, body_idx, after));
+                let (a, b) =
+                    (fitted(solution, body_idx, before), fitted(solution, body_idx, after));
                 let n = [before, after].map(n_residuals);
                 (((a * a * n[0] + b * b * n[1]) / (n[0] + n[1])).sqrt(), k)
             })
@@ -99,9 +105,13 @@ pub fn moved_within(solution: &Solution, photo_of: &BTreeMap<usize, usize>) -> V
 fn restless_tabs(solution: &Solution, photo_of: &BTreeMap<usize, usize>, usual: f64) -> Vec<u8> {
     let state = &solution.state;
     let is_restless = |tab_idx: usize| {
-        let blocks: Vec<&Block> =
-            solution.blocks.iter().filter(|b| matches!(b.shown, Shown::Tab { tab, .. } if tab == tab_idx)).collect();
-        let photo = blocks.first().and_then(|block| photo_of.get(&block.view)).copied().unwrap_or(0);
+        let blocks: Vec<&Block> = solution
+            .blocks
+            .iter()
+            .filter(|b| matches!(b.shown, Shown::Tab { tab, .. } if tab == tab_idx))
+            .collect();
+        let photo =
+            blocks.first().and_then(|block| photo_of.get(&block.view)).copied().unwrap_or(0);
         !blocks.is_empty() && misfit(solution, &[Shot { photo, blocks }], state) > FITS_ILL * usual
     };
     let still = (0..state.tabs.len()).filter(|&t| state.tabs[t].carrier == Carrier::Still);
@@ -109,9 +119,15 @@ fn restless_tabs(solution: &Solution, photo_of: &BTreeMap<usize, usize>, usual: 
 }
 
 /// The tabs in a photo that moved with a body, for leaving them out.
-pub fn tabs_of(solution: &Solution, photos: &[ScenePhoto], photo: usize, moved: &Moved) -> Vec<Pattern> {
+pub fn tabs_of(
+    solution: &Solution,
+    photos: &[ScenePhoto],
+    photo: usize,
+    moved: &Moved,
+) -> Vec<Pattern> {
     let on_it = |number: u8| {
-        let carried = |tab: &Tab| tab.number == number && tab.carrier == Carrier::Turning(moved.kind);
+        let carried =
+            |tab: &Tab| tab.number == number && tab.carrier == Carrier::Turning(moved.kind);
         moved.went_along.contains(&number) || solution.state.tabs.iter().any(carried)
     };
     let patterns = photos[photo].sightings.patterns.iter().map(|sighting| sighting.pattern);
@@ -124,7 +140,10 @@ fn usual_noise(solution: &Solution) -> Option<f64> {
         let r = residuals(solution, &solution.state, block);
         median(&r).map(|middle| middle / 1.18)
     };
-    let patterns = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Card(_) | Shown::Tab { .. }));
+    let patterns = solution
+        .blocks
+        .iter()
+        .filter(|block| matches!(block.shown, Shown::Card(_) | Shown::Tab { .. }));
     median(&patterns.filter_map(of_block).collect::<Vec<f64>>()).map(|usual| usual.max(0.5))
 }
 
@@ -145,18 +164,22 @@ fn misfit(solution: &Solution, shots: &[Shot], state: &State) -> f64 {
     (sum / n_residuals(shots).max(1.0)).sqrt()
 }
 
-/// The misfit of these photos when the body alone is moved to where they have it: Gauss and Newton by differences.
+/// The misfit of these photos when the body alone is moved to where they have it: Gauss and Newton
+/// by differences.
 fn fitted(solution: &Solution, body: usize, shots: &[Shot]) -> f64 {
     const STEP: f64 = 1e-5;
     let mut state = solution.state.clone();
     let middle = super::prior::carried_middle(&state, state.bodies[body].kind);
     let values = |state: &State| -> Vec<f64> {
         let blocks = shots.iter().flat_map(|shot| &shot.blocks);
-        blocks.flat_map(|block| super::residual::all_components(state, &solution.slots, block)).collect()
+        blocks
+            .flat_map(|block| super::residual::all_components(state, &solution.slots, block))
+            .collect()
     };
     for _ in 0..STEPS {
         let here = values(&state);
-        let weights: Vec<f64> = here.iter().map(|r| if r.abs() <= HUBER { 1.0 } else { HUBER / r.abs() }).collect();
+        let weights: Vec<f64> =
+            here.iter().map(|r| if r.abs() <= HUBER { 1.0 } else { HUBER / r.abs() }).collect();
         let columns: Vec<Vec<f64>> = (0..6)
             .map(|i| {
                 let mut beside = state.clone();

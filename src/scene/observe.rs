@@ -46,7 +46,8 @@ pub struct SeenCorner {
     /// Designed place in the pattern frame, in cells.
     pub cells: [f64; 2],
     pub at: Vector2<f64>,
-    /// Upper triangular W with W^T W = inverse of the corner's covariance: the residual W (seen - foreseen) has unit variance.
+    /// Upper triangular W with W^T W = inverse of the corner's covariance: the residual W (seen -
+    /// foreseen) has unit variance.
     pub whiten: Matrix2<f64>,
     pub cell_px: f64,
     pub used: bool,
@@ -77,7 +78,8 @@ pub struct Block {
     pub noise: f64,
 }
 
-/// W of a 2 x 2 covariance [uu, uv, vv] in px^2, with `floor` (px) added to both directions in quadrature.
+/// W of a 2 x 2 covariance [uu, uv, vv] in px^2, with `floor` (px) added to both directions in
+/// quadrature.
 pub fn whitener(cov: [f64; 3], floor: f64) -> Option<Matrix2<f64>> {
     let (uu, uv, vv) = (cov[0] + floor * floor, cov[1], cov[2] + floor * floor);
     let determinant = uu * vv - uv * uv;

@@ -1,8 +1,10 @@
-//! How a lens bends straight lines in one photo, told by that photo's own cards: a flat grid must look flat.
+//! How a lens bends straight lines in one photo, told by that photo's own cards: a flat grid must
+//! look flat.
 //!
-//! A place at r half diagonals from a middle is put to r (1 + a r^2 + b r^4 + c r^6): the terms that a phone's lens shows (Brown
-//! 1971, radial part, the other way round); the middle lies somewhere near the picture's. They are those for which a
-//! plane-to-picture map (homography) fits every card's corners best. That is no calibration: it says nothing of the focal length,
+//! A place at r half diagonals from a middle is put to r (1 + a r^2 + b r^4 + c r^6): the terms
+//! that a phone's lens shows (Brown 1971, radial part, the other way round); the middle lies
+//! somewhere near the picture's. They are those for which a plane-to-picture map (homography) fits
+//! every card's corners best. That is no calibration: it says nothing of the focal length,
 //! and serves for straightness alone.
 
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2};
@@ -14,8 +16,8 @@ use crate::sightings::PhotoSightings;
 
 /// The unknowns: a, b, c, and the middle's place off the picture's middle, px.
 const N: usize = 5;
-/// What they are taken to be before anything is seen (standard deviation): at the picture's corner phones bend by some per cent,
-/// and the stabiliser moves the middle by 8 to 13 px.
+/// What they are taken to be before anything is seen (standard deviation): at the picture's corner
+/// phones bend by some per cent, and the stabiliser moves the middle by 8 to 13 px.
 const USUAL: [f64; N] = [0.1, 0.1, 0.1, 15.0, 15.0];
 /// Steps for differences, small against the above.
 const STEP: [f64; N] = [1e-4, 1e-4, 1e-4, 0.05, 0.05];
@@ -42,8 +44,8 @@ pub struct PictureBend {
 }
 
 impl PictureBend {
-    /// The bend of a photo of this size (px). With too few corners there is none, and the usual bend's width stands as
-    /// uncertainty.
+    /// The bend of a photo of this size (px). With too few corners there is none, and the usual
+    /// bend's width stands as uncertainty.
     pub fn of(sightings: &PhotoSightings, width: usize, height: usize) -> Self {
         let (w, h) = (width as f64, height as f64);
         let none = Self {
@@ -62,7 +64,9 @@ impl PictureBend {
             .map(|seen| {
                 let stride = seen.corners.len().div_ceil(CORNERS_PER_CARD);
                 let thinned = seen.corners.iter().step_by(stride);
-                let node = |row: u8, col: u8| Vector2::from(seen.pattern.node(f64::from(row), f64::from(col)));
+                let node = |row: u8, col: u8| {
+                    Vector2::from(seen.pattern.node(f64::from(row), f64::from(col)))
+                };
                 thinned.map(|c| (node(c.row, c.col), Vector2::from(c.at))).unzip()
             })
             .collect();
@@ -70,15 +74,16 @@ impl PictureBend {
         if n == 0 {
             return none;
         }
-        let evaluate = |at: &DVector<f64>, residuals: &mut DVector<f64>, jacobian: &mut DMatrix<f64>| {
-            none.evaluate(&cards, at, residuals, jacobian).is_some()
-        };
+        let evaluate =
+            |at: &DVector<f64>, residuals: &mut DVector<f64>, jacobian: &mut DMatrix<f64>| {
+                none.evaluate(&cards, at, residuals, jacobian).is_some()
+            };
         let found = minimise(DVector::zeros(N), n + N, MAX_STEPS, evaluate);
         match found.covariance() {
             Some(cov) => Self {
                 parameters: SVector::from_fn(|i, _| found.parameters[i]),
-                // What is left of the corners tells whether the model fits; it never makes the bend better known than the paper
-                // lets it.
+                // What is left of the corners tells whether the model fits; it never makes the bend
+                // better known than the paper lets it.
                 cov: SMatrix::from_fn(|i, j| cov[(i, j)]) * (2.0 * found.cost / n as f64).max(1.0),
                 ..none
             },
@@ -86,7 +91,8 @@ impl PictureBend {
         }
     }
 
-    /// Residuals of corners and of what is known beforehand, with their derivatives; None where the bend has no value.
+    /// Residuals of corners and of what is known beforehand, with their derivatives; None where the
+    /// bend has no value.
     fn evaluate(
         &self,
         cards: &[Seen],
@@ -129,7 +135,9 @@ impl PictureBend {
 
     /// Standard uncertainty of `sum of weight_i . straightened(at_i)` that the bend leaves, px.
     pub fn sigma_of(&self, terms: &[(Vector2<f64>, [f64; 2])]) -> f64 {
-        let value = |bend: &Self| terms.iter().map(|(weight, at)| weight.dot(&bend.straightened(*at))).sum::<f64>();
+        let value = |bend: &Self| {
+            terms.iter().map(|(weight, at)| weight.dot(&bend.straightened(*at))).sum::<f64>()
+        };
         let here = value(self);
         let by = SVector::<f64, N>::from_fn(|i, _| {
             let mut moved = *self;
@@ -139,12 +147,13 @@ impl PictureBend {
         by.dot(&(self.cov * by)).max(0.0).sqrt()
     }
 
-    /// What is left of every corner after its card's best map, in px of the photo as it is: divided by the factor, since a bend
-    /// that shrank the picture would shrink what is left as well.
+    /// What is left of every corner after its card's best map, in px of the photo as it is: divided
+    /// by the factor, since a bend that shrank the picture would shrink what is left as well.
     fn residuals(&self, cards: &[Seen]) -> Option<Vec<f64>> {
         let mut left = Vec::new();
         for (plane, pixels) in cards {
-            let straight: Vec<Vector2<f64>> = pixels.iter().map(|p| self.straightened([p.x, p.y])).collect();
+            let straight: Vec<Vector2<f64>> =
+                pixels.iter().map(|p| self.straightened([p.x, p.y])).collect();
             let h = homography(plane, &straight)?;
             for ((node, at), pixel) in plane.iter().zip(&straight).zip(pixels) {
                 let (_, factor) = self.factor(pixel);

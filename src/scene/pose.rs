@@ -16,10 +16,11 @@ pub struct Glimpse {
     pub corners: Vec<(Vector3<f64>, Vector2<f64>, Matrix2<f64>)>,
 }
 
-/// camera_from_pattern candidates from one glimpse: a plane seen from afar may be tilted either way, so there are up to two.
+/// camera_from_pattern candidates from one glimpse: a plane seen from afar may be tilted either
+/// way, so there are up to two.
 ///
-/// Decomposition of the plane-to-picture map (Zhang 2000, section 3.1); the second candidate mirrors the tilt about the line of
-/// sight. None of the camera's own pose is used.
+/// Decomposition of the plane-to-picture map (Zhang 2000, section 3.1); the second candidate
+/// mirrors the tilt about the line of sight. None of the camera's own pose is used.
 pub fn candidates(glimpse: &Glimpse) -> Vec<Rigid> {
     let (mut plane, mut rays) = (Vec::new(), Vec::new());
     for (point, pixel, _) in &glimpse.corners {
@@ -67,7 +68,8 @@ pub fn refine(glimpses: &[Glimpse], start: Rigid, noise: f64, max_steps: usize) 
         }
         let Some(factor) = damped.cholesky() else { break };
         let step: Vector6<f64> = -factor.solve(&gradient);
-        let trial = pose.nudged(&step.fixed_rows::<3>(0).into_owned(), &step.fixed_rows::<3>(3).into_owned());
+        let trial = pose
+            .nudged(&step.fixed_rows::<3>(0).into_owned(), &step.fixed_rows::<3>(3).into_owned());
         let (trial_cost, trial_normal, trial_gradient) = build(glimpses, &trial, noise);
         if trial_cost < cost {
             let settled = cost - trial_cost < 1e-6 * cost;
@@ -92,14 +94,16 @@ fn build(glimpses: &[Glimpse], pose: &Rigid, noise: f64) -> (f64, Matrix6<f64>, 
         for (point, pixel, whiten) in &glimpse.corners {
             let turned = pose.r * point;
             let in_camera = glimpse.camera_from_world.apply(&(turned + pose.t));
-            let Some((seen, by_point, _)) = glimpse.lens.project_with_derivatives(&in_camera) else {
+            let Some((seen, by_point, _)) = glimpse.lens.project_with_derivatives(&in_camera)
+            else {
                 cost += 1e6;
                 continue;
             };
             let residual = whiten * (pixel - seen) / noise;
             let length = residual.norm();
             let weight = if length > BOUND { BOUND / length } else { 1.0 };
-            cost += if length > BOUND { BOUND * (length - BOUND / 2.0) } else { length * length / 2.0 };
+            cost +=
+                if length > BOUND { BOUND * (length - BOUND / 2.0) } else { length * length / 2.0 };
             let by_world = whiten * by_point * glimpse.camera_from_world.r / -noise;
             let by_turn = by_world * -skew(&turned);
             let mut rows = nalgebra::Matrix2x6::zeros();
@@ -112,10 +116,13 @@ fn build(glimpses: &[Glimpse], pose: &Rigid, noise: f64) -> (f64, Matrix6<f64>, 
     (cost, normal, gradient)
 }
 
-/// The best world_from_pattern over all glimpses: candidates from the largest few of them, each refined on all.
+/// The best world_from_pattern over all glimpses: candidates from the largest few of them, each
+/// refined on all.
 pub fn locate(glimpses: &[Glimpse], noise: f64) -> Option<(Rigid, f64)> {
     let mut order: Vec<usize> = (0..glimpses.len()).collect();
-    order.sort_by_key(|&i| std::cmp::Reverse((glimpses[i].corners.len(), extent(&glimpses[i]) as i64)));
+    order.sort_by_key(|&i| {
+        std::cmp::Reverse((glimpses[i].corners.len(), extent(&glimpses[i]) as i64))
+    });
     let mut best: Option<(Rigid, f64)> = None;
     for &i in order.iter().take(3) {
         for candidate in candidates(&glimpses[i]) {

@@ -12,27 +12,39 @@ use super::residual::foreseen;
 use super::solution::Solution;
 use super::state::{Carrier, Flag, Ground, Line, View, line_axes};
 
-/// How far above its one flag a plumb line is looked for, mm, and how far above the bench it is taken to end: a bob hangs there. It need
-/// not reach so far: where it ends is seen.
+/// How far above its one flag a plumb line is looked for, mm, and how far above the bench it is
+/// taken to end: a bob hangs there. It need not reach so far: where it ends is seen.
 const ABOVE_LONE_FLAG: f64 = 450.0;
 const ABOVE_BENCH: f64 = 30.0;
 /// What a flag hides of its line to either side of its middle, in pattern sides.
 const HIDDEN_BY_FLAG: f64 = 1.05;
-/// A line is looked for within this many standard deviations of where it is expected, and so many px for what the lens leaves open.
+/// A line is looked for within this many standard deviations of where it is expected, and so many
+/// px for what the lens leaves open.
 const SURELY: f64 = 2.5;
 const LENS_REACH: f64 = 4.0;
-/// The nearest and farthest that is searched, px: beyond lies more of what is no line than of what is.
+/// The nearest and farthest that is searched, px: beyond lies more of what is no line than of what
+/// is.
 const REACH: (f64, f64) = (6.0, 24.0);
 
-/// Patterns and lines that photo `photo` should show. Flags are not among the patterns: nobody knows how they hang.
-pub fn expected(solution: &Solution, photo: usize, size: (usize, usize)) -> (Vec<PredictedPattern>, Vec<ExpectedLine>) {
-    let Some(view_idx) = solution.view_of.get(photo).copied().flatten() else { return (Vec::new(), Vec::new()) };
+/// Patterns and lines that photo `photo` should show. Flags are not among the patterns: nobody
+/// knows how they hang.
+pub fn expected(
+    solution: &Solution,
+    photo: usize,
+    size: (usize, usize),
+) -> (Vec<PredictedPattern>, Vec<ExpectedLine>) {
+    let Some(view_idx) = solution.view_of.get(photo).copied().flatten() else {
+        return (Vec::new(), Vec::new());
+    };
     let state = &solution.state;
     let view = &state.views[view_idx];
-    let inside = |p: &Vector2<f64>| p.x > 2.0 && p.y > 2.0 && p.x < size.0 as f64 - 3.0 && p.y < size.1 as f64 - 3.0;
+    let inside = |p: &Vector2<f64>| {
+        p.x > 2.0 && p.y > 2.0 && p.x < size.0 as f64 - 3.0 && p.y < size.1 as f64 - 3.0
+    };
     let mut patterns = Vec::new();
     for shown in shown_in(solution, view) {
-        let block = Block { view: view_idx, shown, corners: Vec::new(), points: Vec::new(), noise: 1.0 };
+        let block =
+            Block { view: view_idx, shown, corners: Vec::new(), points: Vec::new(), noise: 1.0 };
         let Some(pattern) = solution.pattern(&block) else { continue };
         if !faces_camera(solution, view, shown) {
             continue;
@@ -40,7 +52,8 @@ pub fn expected(solution: &Solution, photo: usize, size: (usize, usize)) -> (Vec
         let corners: Vec<(u8, u8, [f64; 2])> = pattern
             .corners()
             .filter_map(|(r, c)| {
-                let pixel = foreseen(state, &solution.slots, &block, pattern.node(r as f64, c as f64))?;
+                let pixel =
+                    foreseen(state, &solution.slots, &block, pattern.node(r as f64, c as f64))?;
                 inside(&pixel).then_some((r as u8, c as u8, [pixel.x, pixel.y]))
             })
             .collect();
@@ -93,7 +106,9 @@ fn faces_camera(solution: &Solution, view: &View, shown: Shown) -> bool {
     let pose = match shown {
         Shown::Card(card) => state.cards[card].world_from_card,
         Shown::Tab { tab, body } => match body {
-            Some(body) => state.bodies[body].world_from_body.then(&state.tabs[tab].carrier_from_tab),
+            Some(body) => {
+                state.bodies[body].world_from_body.then(&state.tabs[tab].carrier_from_tab)
+            }
             None => state.tabs[tab].carrier_from_tab,
         },
         _ => return false,
@@ -104,7 +119,11 @@ fn faces_camera(solution: &Solution, view: &View, shown: Shown) -> bool {
 }
 
 /// Plumb lines and the backbone cord, where the scene says that they run.
-fn lines(solution: &Solution, view: &View, inside: &dyn Fn(&Vector2<f64>) -> bool) -> Vec<ExpectedLine> {
+fn lines(
+    solution: &Solution,
+    view: &View,
+    inside: &dyn Fn(&Vector2<f64>) -> bool,
+) -> Vec<ExpectedLine> {
     let state = &solution.state;
     let lens = state.lens_of(view);
     let pixel = |p: &Vector3<f64>| view.project(&lens, p);
@@ -137,19 +156,26 @@ fn lines(solution: &Solution, view: &View, inside: &dyn Fn(&Vector2<f64>) -> boo
     lines
 }
 
-/// From where to where a line is looked for, mm along it from its point. None where nothing tells its ends.
+/// From where to where a line is looked for, mm along it from its point. None where nothing tells
+/// its ends.
 fn extent(solution: &Solution, line: &Line, flags: &[&Flag]) -> Option<(f64, f64)> {
     let feet = flags.iter().map(|flag| (flag.centre - line.point).dot(&line.direction));
-    let (low, high) = feet.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), s| (low.min(s), high.max(s)));
+    let (low, high) =
+        feet.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), s| (low.min(s), high.max(s)));
     match (line.kind, flags.len()) {
         (_, 0) => None,
         (StringKind::Plumb(_), n) => {
             // World and line both point up; cards lie about the world's z of the lowest of them.
-            let bench =
-                solution.state.cards.iter().filter(|card| card.ground == Ground::Bench).map(|card| card.world_from_card.t.z);
+            let bench = solution
+                .state
+                .cards
+                .iter()
+                .filter(|card| card.ground == Ground::Bench)
+                .map(|card| card.world_from_card.t.z);
             let bench = bench.fold(f64::INFINITY, f64::min);
             let floor = ((bench + ABOVE_BENCH - line.point.z) / line.direction.z).min(low);
-            // Between two flags there is a line for certain; beyond them it may cross what hangs there.
+            // Between two flags there is a line for certain; beyond them it may cross what hangs
+            // there.
             Some(if n > 1 { (low, high) } else { (floor, high + ABOVE_LONE_FLAG) })
         }
         (_, 1) => None,
@@ -165,9 +191,12 @@ fn reach(solution: &Solution, view: &View, line_idx: usize, along: f64) -> f64 {
         let slot = solution.slots.lines[line_idx];
         let of = |i: usize| {
             let both = covariance[(slot + i, slot + 2 + i)];
-            covariance[(slot + i, slot + i)] + along * along * covariance[(slot + 2 + i, slot + 2 + i)] + 2.0 * along * both
+            covariance[(slot + i, slot + i)]
+                + along * along * covariance[(slot + 2 + i, slot + 2 + i)]
+                + 2.0 * along * both
         };
-        // The worse of the two ways across; the one along the line of sight hardly moves the picture.
+        // The worse of the two ways across; the one along the line of sight hardly moves the
+        // picture.
         let at = line.point + line.direction * along;
         let sight = (view.camera_from_world.inverse().t - at).normalize();
         let axes = line_axes(&line.direction);

@@ -8,7 +8,8 @@ use crate::math::rigid::skew;
 use super::observe::{Block, SeenPoint, Shown};
 use super::state::{Body, Cord, FIXED, Line, N_VIEW, Slots, State, View, line_axes};
 
-/// One block's share of the normal equations: columns are the view's unknowns concerned, then the kept ones.
+/// One block's share of the normal equations: columns are the view's unknowns concerned, then the
+/// kept ones.
 pub struct BlockNormal {
     pub local: Vec<usize>,
     pub kept: Vec<usize>,
@@ -20,13 +21,14 @@ pub struct BlockNormal {
     pub cost: f64,
 }
 
-/// From where on a residual counts linearly (Huber 1964), in standard deviations. Corners that agree lie within 3; beyond it, a
-/// corner is more likely hidden in part than noisy.
+/// From where on a residual counts linearly (Huber 1964), in standard deviations. Corners that
+/// agree lie within 3; beyond it, a corner is more likely hidden in part than noisy.
 const HUBER: f64 = 3.0;
 /// Whitened residual of a point that has no picture (behind the camera): large, yet finite.
 const UNSEEN: f64 = 1e3;
 
-/// Huber's weight for a residual of this length: its square root multiplies residual and derivatives.
+/// Huber's weight for a residual of this length: its square root multiplies residual and
+/// derivatives.
 fn huber_weight(length: f64) -> f64 {
     if length <= HUBER { 1.0 } else { HUBER / length }
 }
@@ -35,14 +37,21 @@ fn huber_cost(length: f64) -> f64 {
     if length <= HUBER { length * length / 2.0 } else { HUBER * (length - HUBER / 2.0) }
 }
 
-/// Where a pattern's node lies in its own frame under the unknown print scale and bow, with derivatives.
+/// Where a pattern's node lies in its own frame under the unknown print scale and bow, with
+/// derivatives.
 struct PatternPoint {
     at: Vector3<f64>,
     /// Columns and kept slots of the derivatives.
     by: Vec<(usize, Vector3<f64>)>,
 }
 
-fn card_point(state: &State, slots: &Slots, card: usize, cells: [f64; 2], with_derivatives: bool) -> PatternPoint {
+fn card_point(
+    state: &State,
+    slots: &Slots,
+    card: usize,
+    cells: [f64; 2],
+    with_derivatives: bool,
+) -> PatternPoint {
     let sheet_idx = state.cards[card].sheet;
     let sheet = &state.sheets[sheet_idx];
     let pattern = Pattern::Card(sheet.number);
@@ -67,8 +76,16 @@ fn card_point(state: &State, slots: &Slots, card: usize, cells: [f64; 2], with_d
     PatternPoint { at, by }
 }
 
-/// Tabs come from the same printer: their size follows the mean of the common scales and a scale of their own.
-fn tab_point(state: &State, slots: &Slots, scale: f64, scale_slot: usize, pitch: f64, cells: [f64; 2]) -> PatternPoint {
+/// Tabs come from the same printer: their size follows the mean of the common scales and a scale of
+/// their own.
+fn tab_point(
+    state: &State,
+    slots: &Slots,
+    scale: f64,
+    scale_slot: usize,
+    pitch: f64,
+    cells: [f64; 2],
+) -> PatternPoint {
     let mean = (state.print[0] + state.print[1]) / 2.0;
     let plain = Vector3::new(cells[0] * pitch, cells[1] * pitch, 0.0);
     let half = plain * ((1.0 + scale) / 2.0);
@@ -83,7 +100,12 @@ struct WorldPoint {
     local: Vec<(usize, Vector3<f64>)>,
 }
 
-fn push_pose(list: &mut Vec<(usize, Vector3<f64>)>, slot: usize, turned: &Vector3<f64>, outer: &Matrix3<f64>) {
+fn push_pose(
+    list: &mut Vec<(usize, Vector3<f64>)>,
+    slot: usize,
+    turned: &Vector3<f64>,
+    outer: &Matrix3<f64>,
+) {
     if slot == FIXED {
         return;
     }
@@ -96,7 +118,13 @@ fn push_pose(list: &mut Vec<(usize, Vector3<f64>)>, slot: usize, turned: &Vector
     }
 }
 
-fn world_point(state: &State, slots: &Slots, block: &Block, cells: [f64; 2], derivatives: bool) -> WorldPoint {
+fn world_point(
+    state: &State,
+    slots: &Slots,
+    block: &Block,
+    cells: [f64; 2],
+    derivatives: bool,
+) -> WorldPoint {
     let mut kept = Vec::new();
     let mut local = Vec::new();
     let at = match block.shown {
@@ -122,14 +150,20 @@ fn world_point(state: &State, slots: &Slots, block: &Block, cells: [f64; 2], der
                 kept.extend(point.by.iter().map(|(slot, by)| (*slot, outer * (pose.r * by))));
                 push_pose(&mut kept, slots.tabs[idx], &turned, &outer);
                 if let Shown::Tab { body: Some(b), .. } = block.shown {
-                    push_pose(&mut kept, slots.bodies[b], &(outer * in_carrier), &Matrix3::identity());
+                    push_pose(
+                        &mut kept,
+                        slots.bodies[b],
+                        &(outer * in_carrier),
+                        &Matrix3::identity(),
+                    );
                 }
             }
             body.map_or(in_carrier, |b| b.world_from_body.apply(&in_carrier))
         }
         Shown::Flag { flag: idx, turn } => {
             let flag = &state.flags[idx];
-            let point = tab_point(state, slots, flag.scale, slots.flags[idx] + 3, flag.pitch, cells);
+            let point =
+                tab_point(state, slots, flag.scale, slots.flags[idx] + 3, flag.pitch, cells);
             let r = state.views[block.view].flag_turns[turn];
             let turned = r * point.at;
             if derivatives {
@@ -149,19 +183,27 @@ fn world_point(state: &State, slots: &Slots, block: &Block, cells: [f64; 2], der
     WorldPoint { at, kept, local }
 }
 
-/// Pixel that the unknowns foresee for a node of a block's pattern, or None where it has no picture.
-pub fn foreseen(state: &State, slots: &Slots, block: &Block, cells: [f64; 2]) -> Option<Vector2<f64>> {
+/// Pixel that the unknowns foresee for a node of a block's pattern, or None where it has no
+/// picture.
+pub fn foreseen(
+    state: &State,
+    slots: &Slots,
+    block: &Block,
+    cells: [f64; 2],
+) -> Option<Vector2<f64>> {
     let view = &state.views[block.view];
     let world = world_point(state, slots, block, cells, false).at;
     view.project(&state.lens_of(view), &world)
 }
 
-/// Whitened residual of each corner or point of a block (length of the 2-vector; signed for points), None where not seen.
+/// Whitened residual of each corner or point of a block (length of the 2-vector; signed for
+/// points), None where not seen.
 pub fn lengths(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
-    let corners = block.corners.iter().map(|corner| match foreseen(state, slots, block, corner.cells) {
-        Some(pixel) => (corner.whiten * (corner.at - pixel)).norm() / block.noise,
-        None => UNSEEN,
-    });
+    let corners =
+        block.corners.iter().map(|corner| match foreseen(state, slots, block, corner.cells) {
+            Some(pixel) => (corner.whiten * (corner.at - pixel)).norm() / block.noise,
+            None => UNSEEN,
+        });
     let points = block.points.iter().map(|point| match point_residual(state, block, point) {
         Some((r, _)) => r / block.noise,
         None => UNSEEN,
@@ -169,7 +211,8 @@ pub fn lengths(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
     corners.chain(points).collect()
 }
 
-/// Both whitened components of each used corner, or the one of each used point: what noise is estimated from.
+/// Both whitened components of each used corner, or the one of each used point: what noise is
+/// estimated from.
 pub fn components(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
     let mut out = Vec::new();
     for corner in block.corners.iter().filter(|c| c.used) {
@@ -182,17 +225,23 @@ pub fn components(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
     out
 }
 
-/// Both components of every corner, as stated: without the noise factor, and those left out as well.
+/// Both components of every corner, as stated: without the noise factor, and those left out as
+/// well.
 pub fn all_components(state: &State, slots: &Slots, block: &Block) -> Vec<f64> {
-    let of_corner = |corner: &super::observe::SeenCorner| match foreseen(state, slots, block, corner.cells) {
-        Some(pixel) => corner.whiten * (corner.at - pixel),
-        None => Vector2::repeat(UNSEEN),
-    };
+    let of_corner =
+        |corner: &super::observe::SeenCorner| match foreseen(state, slots, block, corner.cells) {
+            Some(pixel) => corner.whiten * (corner.at - pixel),
+            None => Vector2::repeat(UNSEEN),
+        };
     block.corners.iter().map(of_corner).flat_map(|r| [r.x, r.y]).collect()
 }
 
 /// The component of each used point that is wanted.
-pub fn point_components(state: &State, block: &Block, wanted: impl Fn(&SeenPoint) -> bool) -> Vec<f64> {
+pub fn point_components(
+    state: &State,
+    block: &Block,
+    wanted: impl Fn(&SeenPoint) -> bool,
+) -> Vec<f64> {
     let points = block.points.iter().filter(|point| point.used && wanted(point));
     points.filter_map(|point| point_residual(state, block, point)).map(|(r, _)| r).collect()
 }
@@ -200,11 +249,21 @@ pub fn point_components(state: &State, block: &Block, wanted: impl Fn(&SeenPoint
 /// Robust cost of one block.
 pub fn cost(state: &State, slots: &Slots, block: &Block) -> f64 {
     let used = block.corners.iter().map(|c| c.used).chain(block.points.iter().map(|p| p.used));
-    lengths(state, slots, block).iter().zip(used).filter(|(_, used)| *used).map(|(r, _)| huber_cost(r.abs())).sum()
+    lengths(state, slots, block)
+        .iter()
+        .zip(used)
+        .filter(|(_, used)| *used)
+        .map(|(r, _)| huber_cost(r.abs()))
+        .sum()
 }
 
-/// Residual in standard deviations (before the noise factor) of a point of a line's image, and the place on the line it shows.
-pub fn point_residual(state: &State, block: &Block, point: &SeenPoint) -> Option<(f64, Vector3<f64>)> {
+/// Residual in standard deviations (before the noise factor) of a point of a line's image, and the
+/// place on the line it shows.
+pub fn point_residual(
+    state: &State,
+    block: &Block,
+    point: &SeenPoint,
+) -> Option<(f64, Vector3<f64>)> {
     let view = &state.views[block.view];
     let lens = state.lens_of(view);
     let (eye, direction) = view.ray(&lens, &point.at)?;
@@ -228,12 +287,21 @@ pub fn nearest_to_ray(line: &Line, eye: &Vector3<f64>, ray: &Vector3<f64>) -> Op
     Some(line.point + line.direction * along)
 }
 
-fn cord_nearest_to_ray(cord: &Cord, eye: &Vector3<f64>, ray: &Vector3<f64>) -> Option<Vector3<f64>> {
+fn cord_nearest_to_ray(
+    cord: &Cord,
+    eye: &Vector3<f64>,
+    ray: &Vector3<f64>,
+) -> Option<Vector3<f64>> {
     let mut x = cord.middle;
-    // The cord is all but straight: each pass takes the tangent at the last place, and two or three settle it.
+    // The cord is all but straight: each pass takes the tangent at the last place, and two or three
+    // settle it.
     for _ in 0..4 {
         let slope = cord.slope(x);
-        let tangent = Line { kind: crate::sightings::StringKind::Cord, point: cord.at(x), direction: slope.normalize() };
+        let tangent = Line {
+            kind: crate::sightings::StringKind::Cord,
+            point: cord.at(x),
+            direction: slope.normalize(),
+        };
         let near = nearest_to_ray(&tangent, eye, ray)?.x;
         let settled = (near - x).abs() < 1e-7;
         x = near;
@@ -257,7 +325,9 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
     let mut add = |world: &WorldPoint,
                    whiten: &dyn Fn(Vector2<f64>) -> (Vector2<f64>, f64),
                    project_rows: &dyn Fn(&Vector2<f64>) -> Vector2<f64>| {
-        let seen = view.in_camera(&lens, &world.at).and_then(|(at, time)| Some((lens.project_with_derivatives(&at)?, at, time)));
+        let seen = view
+            .in_camera(&lens, &world.at)
+            .and_then(|(at, time)| Some((lens.project_with_derivatives(&at)?, at, time)));
         let Some(((pixel, by_point, by_lens), in_camera, time)) = seen else {
             cost += huber_cost(UNSEEN);
             return;
@@ -266,8 +336,11 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
         cost += huber_cost(length);
         let root = huber_weight(length).sqrt();
         let (local, kept) = columns.get_or_insert_with(|| {
-            let local: Vec<usize> = (0..N_VIEW).chain(world.local.iter().map(|(slot, _)| *slot)).collect();
-            let kept: Vec<usize> = (lens_slot..lens_slot + 9).chain(world.kept.iter().map(|(slot, _)| *slot)).collect();
+            let local: Vec<usize> =
+                (0..N_VIEW).chain(world.local.iter().map(|(slot, _)| *slot)).collect();
+            let kept: Vec<usize> = (lens_slot..lens_slot + 9)
+                .chain(world.kept.iter().map(|(slot, _)| *slot))
+                .collect();
             let n = local.len() + kept.len();
             normal = DMatrix::zeros(n, n);
             gradient = DVector::zeros(n);
@@ -323,15 +396,18 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
         let Some((r, place)) = point_residual(state, block, point) else { continue };
         let world = line_point(state, slots, block.shown, place);
         let across = point.normal / (point.sigma * block.noise);
-        add(&world, &|_| (Vector2::new(r / block.noise, 0.0), (r / block.noise).abs()), &|column| {
-            Vector2::new(across.dot(column), 0.0)
-        });
+        add(
+            &world,
+            &|_| (Vector2::new(r / block.noise, 0.0), (r / block.noise).abs()),
+            &|column| Vector2::new(across.dot(column), 0.0),
+        );
     }
     let (local, kept) = columns.unwrap_or_default();
     BlockNormal { local, kept, normal, gradient, cost }
 }
 
-/// A place on a line with its derivatives; along the line nothing is seen, so the place itself is held.
+/// A place on a line with its derivatives; along the line nothing is seen, so the place itself is
+/// held.
 fn line_point(state: &State, slots: &Slots, shown: Shown, place: Vector3<f64>) -> WorldPoint {
     let mut kept = Vec::new();
     match shown {
@@ -357,7 +433,12 @@ fn line_point(state: &State, slots: &Slots, shown: Shown, place: Vector3<f64>) -
 }
 
 /// Adds two weighted rows to J^T J (upper triangle) and J^T r.
-fn accumulate([first, second]: &[Vec<f64>; 2], residual: &Vector2<f64>, normal: &mut DMatrix<f64>, gradient: &mut DVector<f64>) {
+fn accumulate(
+    [first, second]: &[Vec<f64>; 2],
+    residual: &Vector2<f64>,
+    normal: &mut DMatrix<f64>,
+    gradient: &mut DVector<f64>,
+) {
     let n = first.len();
     for (j, column) in normal.as_mut_slice().chunks_exact_mut(n).enumerate() {
         let (a, b) = (first[j], second[j]);

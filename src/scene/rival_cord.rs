@@ -6,8 +6,8 @@ use super::solve::{Problem, adjust};
 use super::state::Cord;
 
 impl Solution {
-    /// Solves with the rival cord for the cord: whatever hangs on the cord then holds for either. None where there is no rival, or where it was not
-    /// seen in the same set-ups.
+    /// Solves with the rival cord for the cord: whatever hangs on the cord then holds for either.
+    /// None where there is no rival, or where it was not seen in the same set-ups.
     pub fn with_rival_cord(&self) -> Option<Self> {
         let rival = self.cord_rival.as_ref()?;
         let setups = |cords: &[Cord]| cords.iter().map(|cord| cord.setup).collect::<Vec<usize>>();
@@ -18,7 +18,11 @@ impl Solution {
         other.state.cords.clone_from(&rival.cords);
         other.blocks.retain(|block| !matches!(block.shown, Shown::Cord(_)));
         other.blocks.extend(rival.blocks.iter().cloned());
-        adjust(&mut other.state, &Problem { blocks: &other.blocks, priors: &other.priors, slots: &other.slots }, 10);
+        adjust(
+            &mut other.state,
+            &Problem { blocks: &other.blocks, priors: &other.priors, slots: &other.slots },
+            10,
+        );
         refine(&mut other.state, &other.slots, &mut other.blocks, &mut other.priors, 2);
         other.tell_covariance();
         Some(other)

@@ -1,4 +1,5 @@
-//! The whole way from sightings to a solved scene: start, adjust, weigh, reject, check, adjust again.
+//! The whole way from sightings to a solved scene: start, adjust, weigh, reject, check, adjust
+//! again.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -33,7 +34,8 @@ pub struct Solution {
     pub priors: Priors,
     /// For each photo its view, if it found its place.
     pub view_of: Vec<Option<usize>>,
-    /// Covariance of the kept unknowns (k = 1), in the order of `slots`; None when the photos leave something undetermined.
+    /// Covariance of the kept unknowns (k = 1), in the order of `slots`; None when the photos
+    /// leave something undetermined.
     pub covariance: Option<DMatrix<f64>>,
     pub findings: Vec<Finding>,
     /// Cards that were left out because they were printed at another size than the rest.
@@ -50,7 +52,8 @@ pub struct Solution {
     pub cord_doubts: Vec<Finding>,
     /// What errors that come in groups add to the covariance.
     pub group_spreads: Vec<GroupSpread>,
-    /// Other readings of the same photos that fit as well: with a turning body at a second place in part of a set-up's photos.
+    /// Other readings of the same photos that fit as well: with a turning body at a second place
+    /// in part of a set-up's photos.
     pub readings: Vec<Solution>,
     pub converged: bool,
     /// Whether nothing had to be treated apart from the rule.
@@ -62,8 +65,8 @@ const MOST_RESTARTS: usize = 4;
 /// Corners of a card and photo that take part before the lens is known.
 const COARSE_CORNERS: usize = 40;
 
-/// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None when no photo shows a card well
-/// enough to be placed.
+/// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None
+/// when no photo shows a card well enough to be placed.
 pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let unlike = cards_of_unlike_size(photos, settings);
     let mut solution = solved(&card_size::without(photos, &unlike), settings)?;
@@ -71,13 +74,16 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
     Some(solution.knowing_unlike(unlike))
 }
 
-/// Cards that were printed at another size than the rest: of the groups of one size, the one with which most of the tabs agree is right.
+/// Cards that were printed at another size than the rest: of the groups of one size, the one with
+/// which most of the tabs agree is right.
 fn cards_of_unlike_size(photos: &[ScenePhoto], settings: &SceneSettings) -> BTreeSet<u8> {
     let groups = size_groups(photos, settings);
     if groups.len() < 2 {
         return BTreeSet::new();
     }
-    let others = |group: &BTreeSet<u8>| groups.iter().flatten().copied().filter(|card| !group.contains(card)).collect();
+    let others = |group: &BTreeSet<u8>| {
+        groups.iter().flatten().copied().filter(|card| !group.contains(card)).collect()
+    };
     let tab_corners = |solution: &Solution| {
         let tabs = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Tab { .. }));
         tabs.flat_map(|block| &block.corners).filter(|corner| corner.used).count()
@@ -88,7 +94,9 @@ fn cards_of_unlike_size(photos: &[ScenePhoto], settings: &SceneSettings) -> BTre
     };
     // The first of equals: the group of most cards.
     let tried = groups.iter().map(others).map(|others: BTreeSet<u8>| (agreeing(&others), others));
-    tried.reduce(|best, next| if next.0 > best.0 { next } else { best }).map_or(BTreeSet::new(), |(_, others)| others)
+    tried
+        .reduce(|best, next| if next.0 > best.0 { next } else { best })
+        .map_or(BTreeSet::new(), |(_, others)| others)
 }
 
 /// The same without its covariance.
@@ -97,9 +105,15 @@ fn solved(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     if !exceptions.contradict() {
         return Some(concluded(best, &exceptions, photos, settings));
     }
-    // Photos of two phones, or with the zoom touched, whose data tell the same lens, contradict each other everywhere.
-    let apart: Vec<ScenePhoto> =
-        photos.iter().map(|photo| ScenePhoto { camera: format!("{} {}", photo.camera, photo.file), ..photo.clone() }).collect();
+    // Photos of two phones, or with the zoom touched, whose data tell the same lens, contradict
+    // each other everywhere.
+    let apart: Vec<ScenePhoto> = photos
+        .iter()
+        .map(|photo| ScenePhoto {
+            camera: format!("{} {}", photo.camera, photo.file),
+            ..photo.clone()
+        })
+        .collect();
     match settle(&apart, settings) {
         Some((own, fewer)) if BETTER * fewer.n_left_out() < exceptions.n_left_out() => {
             let mut own = concluded(own, &fewer, photos, settings);
@@ -132,7 +146,12 @@ fn settle(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<(Solution, 
     Some((best, exceptions))
 }
 
-fn concluded(mut best: Solution, exceptions: &Exceptions, photos: &[ScenePhoto], settings: &SceneSettings) -> Solution {
+fn concluded(
+    mut best: Solution,
+    exceptions: &Exceptions,
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+) -> Solution {
     best.regular = exceptions.is_empty();
     best.findings.extend(exceptions.findings(photos, settings));
     best.findings.extend(sheet_findings(&best));
@@ -141,9 +160,13 @@ fn concluded(mut best: Solution, exceptions: &Exceptions, photos: &[ScenePhoto],
     best
 }
 
-/// Solves a scene again after a second look at the same photos. Starts from the first solution where the second look only added to what was
-/// there; otherwise from the beginning.
-pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
+/// Solves a scene again after a second look at the same photos. Starts from the first solution
+/// where the second look only added to what was there; otherwise from the beginning.
+pub fn solve_again(
+    first: &Solution,
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+) -> Option<Solution> {
     let unlike = &first.cards_of_unlike_size;
     let photos = &card_size::without(photos, unlike)[..];
     let mut next = added_to(first, photos).or_else(|| solved(photos, settings))?;
@@ -155,7 +178,9 @@ pub fn solve_again(first: &Solution, photos: &[ScenePhoto], settings: &SceneSett
 impl Solution {
     /// The same with word of the cards that were left out for their size.
     fn knowing_unlike(mut self, unlike: BTreeSet<u8>) -> Self {
-        if !unlike.is_empty() && !self.findings.iter().any(|finding| finding.id == card_size::WRONG_SIZE) {
+        if !unlike.is_empty()
+            && !self.findings.iter().any(|finding| finding.id == card_size::WRONG_SIZE)
+        {
             self.findings.push(card_size::finding(&unlike));
         }
         self.cards_of_unlike_size = unlike;
@@ -172,12 +197,14 @@ fn added_to(first: &Solution, photos: &[ScenePhoto]) -> Option<Solution> {
     (!find_suspects(&next, photos, &mut exceptions)).then_some(next)
 }
 
-/// The new sightings as observations of what the first solution knows; None when they show something that it does not.
+/// The new sightings as observations of what the first solution knows; None when they show
+/// something that it does not.
 fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
     let mut blocks = Vec::new();
     for (idx, photo) in photos.iter().enumerate() {
         let Some(view) = first.view_of.get(idx).copied().flatten() else {
-            let shows_card = photo.sightings.patterns.iter().any(|p| matches!(p.pattern, Pattern::Card(_)));
+            let shows_card =
+                photo.sightings.patterns.iter().any(|p| matches!(p.pattern, Pattern::Card(_)));
             if shows_card {
                 return None;
             }
@@ -185,28 +212,39 @@ fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
         };
         let of_setup = |block: &&Block| first.state.views[block.view].setup == photo.setup;
         let of_view = |block: &&Block| block.view == view;
-        let mut push = |shown: Shown, corners: Vec<SeenCorner>, points: Vec<SeenPoint>, noise: f64| {
-            blocks.push(Block { view, shown, corners, points, noise });
-        };
+        let mut push =
+            |shown: Shown, corners: Vec<SeenCorner>, points: Vec<SeenPoint>, noise: f64| {
+                blocks.push(Block { view, shown, corners, points, noise });
+            };
         for sighting in &photo.sightings.patterns {
             let corners = seen_corners(sighting);
             let same = |block: &&Block| first.pattern(block) == Some(sighting.pattern);
             let is_card = matches!(sighting.pattern, Pattern::Card(_));
-            if photo.lens_only && !is_card || corners.len() < if is_card { LEAST_CORNERS } else { LEAST_TAB_CORNERS } {
+            if photo.lens_only && !is_card
+                || corners.len() < if is_card { LEAST_CORNERS } else { LEAST_TAB_CORNERS }
+            {
                 continue;
             }
             if let Some(block) = first.blocks.iter().filter(of_view).find(same) {
                 push(block.shown, corners, Vec::new(), block.noise);
             } else {
-                // Seen in another photo of the set-up: the same card or tab; a flag hangs otherwise in each.
+                // Seen in another photo of the set-up: the same card or tab; a flag hangs otherwise
+                // in each.
                 let block = first.blocks.iter().filter(of_setup).find(same);
                 match block.map(|block| (block.shown, block.noise)) {
                     Some((Shown::Flag { .. }, _)) | None => {
-                        let known = first.blocks.iter().any(|block| first.pattern(block) == Some(sighting.pattern));
+                        let known = first
+                            .blocks
+                            .iter()
+                            .any(|block| first.pattern(block) == Some(sighting.pattern));
                         if known || matches!(sighting.pattern, Pattern::Card(_)) {
                             return None;
                         }
-                        let tab_exists = first.state.tabs.iter().any(|tab| tab.number == sighting.pattern.number());
+                        let tab_exists = first
+                            .state
+                            .tabs
+                            .iter()
+                            .any(|tab| tab.number == sighting.pattern.number());
                         if tab_exists {
                             return None;
                         }
@@ -219,29 +257,46 @@ fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
             continue;
         }
         // The cord's mid-line was chosen from all photos together; it stays as it was chosen.
-        let chosen = first.blocks.iter().filter(|block| of_view(block) && matches!(block.shown, Shown::Cord(_)));
+        let chosen = first
+            .blocks
+            .iter()
+            .filter(|block| of_view(block) && matches!(block.shown, Shown::Cord(_)));
         let from_lanes = !photo.sightings.lines.iter().any(|line| line.kind == StringKind::Cord);
         blocks.extend(chosen.filter(|_| from_lanes).cloned());
-        let mut push = |shown: Shown, corners: Vec<SeenCorner>, points: Vec<SeenPoint>, noise: f64| {
-            blocks.push(Block { view, shown, corners, points, noise });
-        };
+        let mut push =
+            |shown: Shown, corners: Vec<SeenCorner>, points: Vec<SeenPoint>, noise: f64| {
+                blocks.push(Block { view, shown, corners, points, noise });
+            };
         for line in &photo.sightings.lines {
             let shown = match line.kind {
-                StringKind::Cord => Shown::Cord(first.state.cords.iter().position(|cord| cord.setup == photo.setup)?),
+                StringKind::Cord => Shown::Cord(
+                    first.state.cords.iter().position(|cord| cord.setup == photo.setup)?,
+                ),
                 kind => match first.state.lines.iter().position(|known| known.kind == kind) {
                     Some(idx) if !too_thick(&first.state, view, idx, line) => Shown::Line(idx),
                     _ => continue,
                 },
             };
-            let noise = first.blocks.iter().find(|block| block.shown == shown).map_or(1.0, |block| block.noise);
+            let noise = first
+                .blocks
+                .iter()
+                .find(|block| block.shown == shown)
+                .map_or(1.0, |block| block.noise);
             push(shown, Vec::new(), seen_points(line), noise);
         }
     }
     Some(blocks)
 }
 
-/// Lines settled, then rounds of weighing, rejecting and adjusting, from a state that is nearly right.
-pub(super) fn refine(state: &mut State, slots: &Slots, blocks: &mut Vec<Block>, priors: &mut Priors, rounds: usize) -> bool {
+/// Lines settled, then rounds of weighing, rejecting and adjusting, from a state that is nearly
+/// right.
+pub(super) fn refine(
+    state: &mut State,
+    slots: &Slots,
+    blocks: &mut Vec<Block>,
+    priors: &mut Priors,
+    rounds: usize,
+) -> bool {
     settle_lines(state, blocks);
     let mut converged = false;
     for _ in 0..rounds {
@@ -256,22 +311,33 @@ pub(super) fn refine(state: &mut State, slots: &Slots, blocks: &mut Vec<Block>, 
     converged
 }
 
-/// Farther than this many standard deviations from where it should be, a corner is left out: one in 150,000 good ones is.
+/// Farther than this many standard deviations from where it should be, a corner is left out: one in
+/// 150,000 good ones is.
 pub(super) const REJECT: f64 = 4.5;
 
-fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Exceptions) -> Option<Solution> {
+fn attempt(
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+    exceptions: &Exceptions,
+) -> Option<Solution> {
     let photos = &exceptions.applied(photos)[..];
-    let mut first = cards_first(photos, settings, &exceptions.moved_cards, &exceptions.dropped_cards);
+    let mut first =
+        cards_first(photos, settings, &exceptions.moved_cards, &exceptions.dropped_cards);
     if first.state.views.is_empty() {
         return None;
     }
     let mut priors = standard_priors(settings, &first.lens_start, first.state.lenses.len());
-    // Cards and cameras alone, coarse to fine; a few corners of each card do until the lens is known.
+    // Cards and cameras alone, coarse to fine; a few corners of each card do until the lens is
+    // known.
     thin(&mut first.blocks, COARSE_CORNERS);
     let slots = Slots::of(&first.state);
     for noise in [COARSE, 5.0] {
         first.blocks.iter_mut().for_each(|block| block.noise = noise);
-        adjust(&mut first.state, &Problem { blocks: &first.blocks, priors: &priors, slots: &slots }, 40);
+        adjust(
+            &mut first.state,
+            &Problem { blocks: &first.blocks, priors: &priors, slots: &slots },
+            40,
+        );
     }
     priors.sweep_sigma = hand::shown_by_cards(&first.state, &slots, &first.blocks, &priors);
     level(&mut first, photos);
@@ -315,7 +381,11 @@ fn attempt(photos: &[ScenePhoto], settings: &SceneSettings, exceptions: &Excepti
 }
 
 /// The standard values of `prior::Priors` under a job's settings.
-fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)], n_lenses: usize) -> Priors {
+fn standard_priors(
+    settings: &SceneSettings,
+    lens_start: &[(f64, usize, usize)],
+    n_lenses: usize,
+) -> Priors {
     Priors {
         print: settings.print,
         print_sigma: settings.print_sigma,
@@ -331,7 +401,8 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)],
         lens_start: lens_start.to_vec(),
         lens_spread: LensSpread::USUAL,
         flag_sigma: settings.flag_sigma,
-        // A tab that stands 0.05 mm off is tilted by a milliradian or so (our estimate; common practice, no source).
+        // A tab that stands 0.05 mm off is tilted by a milliradian or so (our estimate; common
+        // practice, no source).
         face_sigma: (settings.flat_sigma, settings.flat_sigma * 0.02),
         still_bodies: Vec::new(),
         cord_moved_sigma: settings.cord_moved_sigma,
@@ -339,23 +410,25 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[(f64, usize, usize)],
     }
 }
 
-/// Where photos drift more than the standard prior allows (refocusing), the prior follows what they show: per lens, the rms of the
-/// drift itself, if larger.
+/// Where photos drift more than the standard prior allows (refocusing), the prior follows what they
+/// show: per lens, the rms of the drift itself, if larger.
 fn loosen_drift(state: &State, priors: &mut Priors) {
     let (least_zoom, least_shift) = priors.usual_drift;
     for lens in 0..state.lenses.len() {
         let of_lens: Vec<_> = state.views.iter().filter(|v| v.lens == lens).collect();
         let rms = |values: &dyn Fn(&super::state::View) -> f64| {
-            (of_lens.iter().map(|v| values(v).powi(2)).sum::<f64>() / of_lens.len().max(1) as f64).sqrt()
+            (of_lens.iter().map(|v| values(v).powi(2)).sum::<f64>() / of_lens.len().max(1) as f64)
+                .sqrt()
         };
-        priors.zoom_sigma[lens] =
-            rms(&|v| v.log_zoom).clamp(least_zoom, least_zoom.max(0.1)) * if of_lens.len() < 2 { 1.0 } else { 1.2 };
+        priors.zoom_sigma[lens] = rms(&|v| v.log_zoom).clamp(least_zoom, least_zoom.max(0.1))
+            * if of_lens.len() < 2 { 1.0 } else { 1.2 };
         let shift = rms(&|v| v.shift[0]).max(rms(&|v| v.shift[1]));
         priors.shift_sigma[lens] = shift.clamp(least_shift, least_shift.max(100.0)) * 1.2;
     }
 }
 
-/// A sheet whose scale lies this far from the middle one of three or more was printed apart: five times what sheets of one print differ by.
+/// A sheet whose scale lies this far from the middle one of three or more was printed apart: five
+/// times what sheets of one print differ by.
 const PRINTED_APART: f64 = 2.5e-3;
 
 /// Frees sheets that were printed apart, so that they pull on no other sheet's scale.
@@ -367,8 +440,12 @@ fn loosen_sheets(state: &State, priors: &mut Priors) {
         let scales: Vec<f64> = state.sheets.iter().map(|sheet| sheet.scale[way]).collect();
         let Some(middle) = median(&scales) else { continue };
         for sheet in &state.sheets {
-            let measured = priors.measured_sheets.iter().any(|(number, ..)| *number == sheet.number);
-            if (sheet.scale[way] - middle).abs() > PRINTED_APART && !measured && !priors.loose_sheets.contains(&sheet.number) {
+            let measured =
+                priors.measured_sheets.iter().any(|(number, ..)| *number == sheet.number);
+            if (sheet.scale[way] - middle).abs() > PRINTED_APART
+                && !measured
+                && !priors.loose_sheets.contains(&sheet.number)
+            {
                 priors.loose_sheets.push(sheet.number);
             }
         }
@@ -389,7 +466,8 @@ fn sheet_findings(solution: &Solution) -> Vec<Finding> {
     told.collect()
 }
 
-/// Whether some set-up's cord lies farther from the first one's than cords left alone do and than the photos leave open (k = 3 both).
+/// Whether some set-up's cord lies farther from the first one's than cords left alone do and than
+/// the photos leave open (k = 3 both).
 fn cord_has_moved(state: &State, problem: &Problem, sigma: f64) -> bool {
     let Some(first) = state.cords.first() else { return false };
     let places = [-0.7, 0.0, 0.7];
@@ -432,17 +510,26 @@ fn thicken(blocks: &mut [Block]) {
 }
 
 impl Solution {
-    /// Covariance of the unknowns, what groups of observations add to it, and what makes the cord doubtful.
+    /// Covariance of the unknowns, what groups of observations add to it, and what makes the cord
+    /// doubtful.
     pub(super) fn tell_covariance(&mut self) {
         let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };
         self.covariance = covariance(&self.state, &problem);
-        // Place and direction; a tight cord's shape (the last terms of y and z) is not at stake when a card is left out.
+        // Place and direction; a tight cord's shape (the last terms of y and z) is not at stake
+        // when a card is left out.
         let straight = |&slot: &usize| [slot, slot + 1, slot + 3, slot + 4];
         let cord_slots: Vec<usize> = self.slots.cords.iter().flat_map(straight).collect();
-        let group =
-            |block: &Block, point: &SeenPoint| (matches!(block.shown, Shown::Cord(_)) && point.group != 0).then_some(point.group);
+        let group = |block: &Block, point: &SeenPoint| {
+            (matches!(block.shown, Shown::Cord(_)) && point.group != 0).then_some(point.group)
+        };
         self.group_spreads.clear();
-        self.group_spreads.extend(of_groups(&self.state, &problem, &cord_slots, "light and shadow on the cord", group));
+        self.group_spreads.extend(of_groups(
+            &self.state,
+            &problem,
+            &cord_slots,
+            "light and shadow on the cord",
+            group,
+        ));
         self.cord_doubts = super::cord_doubts::doubts(self);
     }
 
@@ -454,13 +541,18 @@ impl Solution {
     /// Takes all observations for worse by a factor and tells the covariance anew.
     pub fn raise_noise(&mut self, factor: f64) {
         self.blocks.iter_mut().for_each(|block| block.noise *= factor);
-        self.covariance = covariance(&self.state, &Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots });
+        self.covariance = covariance(
+            &self.state,
+            &Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots },
+        );
     }
 
     /// The pattern a block shows, if it shows one.
     pub fn pattern(&self, block: &Block) -> Option<Pattern> {
         match block.shown {
-            Shown::Card(card) => Some(Pattern::Card(self.state.sheets[self.state.cards[card].sheet].number)),
+            Shown::Card(card) => {
+                Some(Pattern::Card(self.state.sheets[self.state.cards[card].sheet].number))
+            }
             Shown::Tab { tab, .. } => Some(Pattern::Tab(self.state.tabs[tab].number)),
             Shown::Flag { flag, .. } => Some(Pattern::Tab(self.state.flags[flag].number)),
             Shown::Cord(_) | Shown::Line(_) => None,
@@ -472,7 +564,9 @@ impl Solution {
         let mut sums: BTreeMap<usize, (usize, f64)> = BTreeMap::new();
         for block in &self.blocks {
             for corner in block.corners.iter().filter(|corner| corner.used) {
-                if let Some(pixel) = super::residual::foreseen(&self.state, &self.slots, block, corner.cells) {
+                if let Some(pixel) =
+                    super::residual::foreseen(&self.state, &self.slots, block, corner.cells)
+                {
                     let entry = sums.entry(block.view).or_default();
                     entry.0 += 1;
                     entry.1 += (pixel - corner.at).norm_squared();

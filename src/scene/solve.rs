@@ -1,8 +1,9 @@
 //! The bundle adjustment: Levenberg-Marquardt on block normal equations.
 //!
-//! Each view's own unknowns (camera pose, lens drift, how its flags hang) meet no other view's, so their block is eliminated view by
-//! view (Schur complement; Brown 1958, Triggs et al. 2000); what is left grows with cards, tabs and lines, not with photos. Work is
-//! spread over views and added up in their order, so the result does not depend on the number of threads.
+//! Each view's own unknowns (camera pose, lens drift, how its flags hang) meet no other view's, so
+//! their block is eliminated view by view (Schur complement; Brown 1958, Triggs et al. 2000); what
+//! is left grows with cards, tabs and lines, not with photos. Work is spread over views and added
+//! up in their order, so the result does not depend on the number of threads.
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use rayon::prelude::*;
@@ -25,7 +26,13 @@ struct ViewNormal {
     cost: f64,
 }
 
-fn view_normal(state: &State, slots: &Slots, blocks: &[&Block], view: usize, priors: &Priors) -> ViewNormal {
+fn view_normal(
+    state: &State,
+    slots: &Slots,
+    blocks: &[&Block],
+    view: usize,
+    priors: &Priors,
+) -> ViewNormal {
     let parts: Vec<_> = blocks.iter().map(|block| residual::normal(state, slots, block)).collect();
     let mut meets: Vec<usize> = parts.iter().flat_map(|part| part.kept.iter().copied()).collect();
     meets.sort_unstable();
@@ -43,7 +50,8 @@ fn view_normal(state: &State, slots: &Slots, blocks: &[&Block], view: usize, pri
     for part in &parts {
         out.cost += part.cost;
         let n_local = part.local.len();
-        let places: Vec<usize> = part.kept.iter().map(|slot| out.meets.binary_search(slot).unwrap_or(0)).collect();
+        let places: Vec<usize> =
+            part.kept.iter().map(|slot| out.meets.binary_search(slot).unwrap_or(0)).collect();
         for j in 0..n_local + places.len() {
             for i in 0..=j {
                 let value = part.normal[(i, j)];
@@ -133,12 +141,19 @@ impl Problem<'_> {
             .par_iter()
             .enumerate()
             .map(|(view, blocks)| {
-                let seen: f64 = blocks.iter().map(|block| residual::cost(state, self.slots, block)).sum();
-                let own: f64 = prior::view_rows(state, view, self.priors).iter().map(|(r, _, _)| r * r / 2.0).sum();
+                let seen: f64 =
+                    blocks.iter().map(|block| residual::cost(state, self.slots, block)).sum();
+                let own: f64 = prior::view_rows(state, view, self.priors)
+                    .iter()
+                    .map(|(r, _, _)| r * r / 2.0)
+                    .sum();
                 seen + own
             })
             .collect();
-        let priors: f64 = prior::rows(state, self.slots, self.priors).iter().map(|row| row.residual * row.residual / 2.0).sum();
+        let priors: f64 = prior::rows(state, self.slots, self.priors)
+            .iter()
+            .map(|row| row.residual * row.residual / 2.0)
+            .sum();
         per_view.iter().sum::<f64>() + priors
     }
 }
@@ -198,8 +213,8 @@ fn reduce(normal: &Normal, damping: f64) -> Option<Reduced> {
     Some(Reduced { matrix, right, eliminated })
 }
 
-/// What one view alone tells of the kept unknowns, its own unknowns eliminated: what its blocks add to the inverse covariance. None when
-/// the view does not determine its own pose.
+/// What one view alone tells of the kept unknowns, its own unknowns eliminated: what its blocks add
+/// to the inverse covariance. None when the view does not determine its own pose.
 pub fn information(state: &State, problem: &Problem, view: usize) -> Option<DMatrix<f64>> {
     let blocks: Vec<&Block> = problem.blocks.iter().filter(|block| block.view == view).collect();
     let normal = view_normal(state, problem.slots, &blocks, view, problem.priors);
@@ -234,7 +249,8 @@ pub fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     inverse.iter().all(|x| x.is_finite()).then_some(inverse)
 }
 
-/// What holds unknowns that no photo shows, as information: a tenth of a metre, or of a radian and more.
+/// What holds unknowns that no photo shows, as information: a tenth of a metre, or of a radian and
+/// more.
 const LOOSE: f64 = 1e-4;
 
 /// How an adjustment ended.
@@ -287,14 +303,16 @@ fn descend(state: &mut State, problem: &Problem, max_steps: usize, loose: f64) -
             cost = trial_cost;
             damping = (damping / 10.0).max(1e-9);
             growth = 2.0;
-            // A millionth of the cost moves no figure by a hundredth of its uncertainty. Under strong damping a small fall tells nothing:
-            // unknowns that hang together closely hardly move then.
+            // A millionth of the cost moves no figure by a hundredth of its uncertainty. Under
+            // strong damping a small fall tells nothing: unknowns that hang together
+            // closely hardly move then.
             if fall < 1e-7 && damping <= 1e-7 {
                 return Adjusted { cost, steps: step_idx + 1, converged: true };
             }
             normal = normal_of(state);
         } else {
-            let expected = kept_step.amax().max(view_steps.iter().map(|s| s.amax()).fold(0.0, f64::max));
+            let expected =
+                kept_step.amax().max(view_steps.iter().map(|s| s.amax()).fold(0.0, f64::max));
             if expected < 1e-9 || damping > 1e8 {
                 return ending(true);
             }
@@ -313,14 +331,18 @@ fn step(normal: &Normal, damping: f64) -> Option<(DVector<f64>, Vec<DVector<f64>
         .iter()
         .zip(&reduced.eliminated)
         .map(|(view, (solved, solved_gradient))| {
-            let met = DVector::from_iterator(view.meets.len(), view.meets.iter().map(|&slot| kept_step[slot]));
+            let met = DVector::from_iterator(
+                view.meets.len(),
+                view.meets.iter().map(|&slot| kept_step[slot]),
+            );
             -(solved_gradient + solved * met)
         })
         .collect();
     Some((kept_step, view_steps))
 }
 
-/// Cholesky factor of a symmetric matrix scaled to unit diagonal, and the scale; None when it is not positive definite.
+/// Cholesky factor of a symmetric matrix scaled to unit diagonal, and the scale; None when it is
+/// not positive definite.
 fn factored(matrix: &DMatrix<f64>) -> Option<(DVector<f64>, Cholesky<f64, Dyn>)> {
     let scale = matrix.diagonal().map(|d| 1.0 / d.sqrt());
     if scale.iter().any(|s| !s.is_finite()) {
@@ -337,16 +359,18 @@ fn solve_scaled(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f
     step.iter().all(|x| x.is_finite()).then_some(step)
 }
 
-/// Covariance of the kept unknowns where photos may leave some open: these come out as enormous, and all others as they are.
+/// Covariance of the kept unknowns where photos may leave some open: these come out as enormous,
+/// and all others as they are.
 pub fn loose_covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
     let mut matrix = reduce(&problem.normal(state), 0.0)?.matrix;
     (0..matrix.nrows()).for_each(|i| matrix[(i, i)] += LOOSE);
     inverse(&matrix)
 }
 
-/// Covariance of the kept unknowns, the views' own unknowns marginalised: inverse of the undamped reduced matrix. It holds for the
-/// gauge in which one card is fixed; functions that do not depend on where the world frame lies have the same variance in any gauge.
-/// None when the photos leave something undetermined.
+/// Covariance of the kept unknowns, the views' own unknowns marginalised: inverse of the undamped
+/// reduced matrix. It holds for the gauge in which one card is fixed; functions that do not depend
+/// on where the world frame lies have the same variance in any gauge. None when the photos leave
+/// something undetermined.
 pub fn covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
     inverse(&reduce(&problem.normal(state), 0.0)?.matrix)
 }

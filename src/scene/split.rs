@@ -1,9 +1,12 @@
-//! A set-up taken apart: whether a turning body stands elsewhere in the photos after some moment than in those before it.
+//! A set-up taken apart: whether a turning body stands elsewhere in the photos after some moment
+//! than in those before it.
 //!
-//! Photos from the left show one face of a wheel, photos from the right the other. Where it was knocked in between, either side fits by
-//! itself and no mark is seen at two places: the contradiction lies in how the faces stand to each other in another set-up, and spread over
-//! all tabs it passes for noise. So the later photos get a place of the body for themselves, everything is adjusted anew, and the two places
-//! are compared by what their difference's covariance allows.
+//! Photos from the left show one face of a wheel, photos from the right the other. Where it was
+//! knocked in between, either side fits by itself and no mark is seen at two places: the
+//! contradiction lies in how the faces stand to each other in another set-up, and spread over
+//! all tabs it passes for noise. So the later photos get a place of the body for themselves,
+//! everything is adjusted anew, and the two places are compared by what their difference's
+//! covariance allows.
 
 use std::collections::BTreeMap;
 
@@ -23,11 +26,13 @@ use super::solution::Solution;
 use super::solve::{Problem, adjust, loose_covariance};
 use super::state::{Body, FIXED, Slots, State};
 
-/// Steps and rounds of weighing of a trial, first to find the moment, then to judge it: each starts from a solution.
+/// Steps and rounds of weighing of a trial, first to find the moment, then to judge it: each starts
+/// from a solution.
 const QUICK: (usize, usize) = (2, 0);
 const FULL: (usize, usize) = (4, 2);
-/// Squared distance between the two places over its covariance, for each of six unknowns. Over two dozen sets of photos in which nothing was
-/// touched it was 9 at most; over three in which the wheel was knocked by 0.12 to 0.3 degrees, 100 to 320.
+/// Squared distance between the two places over its covariance, for each of six unknowns. Over two
+/// dozen sets of photos in which nothing was touched it was 9 at most; over three in which the
+/// wheel was knocked by 0.12 to 0.3 degrees, 100 to 320.
 const SUSPICIOUS: f64 = 6.0;
 const CERTAIN: f64 = 25.0;
 /// What moved by less than this, radians and mm, is left to the uncertainties.
@@ -52,18 +57,30 @@ struct Reading {
 }
 
 impl Solution {
-    /// Looks for a turning body that was moved in the midst of a set-up. Where it is plain in which, its place in the larger part of the
-    /// photos is taken. Where two set-ups may be the one, the solution stays, and both readings are kept beside it.
+    /// Looks for a turning body that was moved in the midst of a set-up. Where it is plain in
+    /// which, its place in the larger part of the photos is taken. Where two set-ups may be the
+    /// one, the solution stays, and both readings are kept beside it.
     pub(super) fn split_setups(&mut self, photos: &[ScenePhoto], settings: &SceneSettings) {
-        let photo_of: BTreeMap<usize, usize> =
-            self.view_of.iter().enumerate().filter_map(|(photo, view)| view.map(|view| (view, photo))).collect();
+        let photo_of: BTreeMap<usize, usize> = self
+            .view_of
+            .iter()
+            .enumerate()
+            .filter_map(|(photo, view)| view.map(|view| (view, photo)))
+            .collect();
         let bodies: Vec<usize> = (0..self.state.bodies.len()).collect();
-        let mut readings: Vec<Reading> =
-            bodies.par_iter().map(|&body| best_split(self, body, &photo_of)).collect::<Vec<_>>().into_iter().flatten().collect();
+        let mut readings: Vec<Reading> = bodies
+            .par_iter()
+            .map(|&body| best_split(self, body, &photo_of))
+            .collect::<Vec<_>>()
+            .into_iter()
+            .flatten()
+            .collect();
         readings.sort_by(|a, b| b.significance.total_cmp(&a.significance));
         let Some(best) = readings.first() else { return };
         let (kind, bound) = (self.state.bodies[best.body].kind, AS_GOOD * best.significance);
-        readings.retain(|reading| reading.significance >= bound && self.state.bodies[reading.body].kind == kind);
+        readings.retain(|reading| {
+            reading.significance >= bound && self.state.bodies[reading.body].kind == kind
+        });
         self.findings.push(finding(&readings, &self.state, &photo_of, photos, settings));
         if readings.len() > 1 {
             self.readings = readings.into_iter().map(|reading| self.read_so(reading)).collect();
@@ -81,13 +98,20 @@ impl Solution {
 }
 
 /// The moment at which a body's set-up comes apart most clearly, if it does.
-fn best_split(solution: &Solution, body: usize, photo_of: &BTreeMap<usize, usize>) -> Option<Reading> {
-    let shows = |block: &&Block| matches!(block.shown, Shown::Tab { body: Some(b), .. } if b == body);
-    let mut views: Vec<usize> = solution.blocks.iter().filter(shows).map(|block| block.view).collect();
+fn best_split(
+    solution: &Solution,
+    body: usize,
+    photo_of: &BTreeMap<usize, usize>,
+) -> Option<Reading> {
+    let shows =
+        |block: &&Block| matches!(block.shown, Shown::Tab { body: Some(b), .. } if b == body);
+    let mut views: Vec<usize> =
+        solution.blocks.iter().filter(shows).map(|block| block.view).collect();
     views.sort_by_key(|view| photo_of.get(view));
     views.dedup();
     let quick = |from: usize| Some((from, read(solution, body, &views, from, QUICK)?.significance));
-    let (from, significance) = (1..views.len()).filter_map(quick).max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (from, significance) =
+        (1..views.len()).filter_map(quick).max_by(|a, b| a.1.total_cmp(&b.1))?;
     if significance < SUSPICIOUS {
         return None;
     }
@@ -96,8 +120,15 @@ fn best_split(solution: &Solution, body: usize, photo_of: &BTreeMap<usize, usize
     (moved && reading.significance > CERTAIN).then_some(reading)
 }
 
-/// Adjusts with a place of the body for itself in the smaller part of the photos, those before `from` or from it on.
-fn read(solution: &Solution, body: usize, views: &[usize], from: usize, (steps, rounds): (usize, usize)) -> Option<Reading> {
+/// Adjusts with a place of the body for itself in the smaller part of the photos, those before
+/// `from` or from it on.
+fn read(
+    solution: &Solution,
+    body: usize,
+    views: &[usize],
+    from: usize,
+    (steps, rounds): (usize, usize),
+) -> Option<Reading> {
     let mut state = solution.state.clone();
     let apart = state.bodies.len();
     state.bodies.push(Body { fixed: false, ..state.bodies[body].clone() });
@@ -128,7 +159,9 @@ fn read(solution: &Solution, body: usize, views: &[usize], from: usize, (steps, 
         if old == FIXED {
             return of_new;
         }
-        of_new + covariance[(old + i, old + j)] - covariance[(new + i, old + j)] - covariance[(old + i, new + j)]
+        of_new + covariance[(old + i, old + j)]
+            - covariance[(new + i, old + j)]
+            - covariance[(old + i, new + j)]
     });
     let significance = moved.dot(&(spread.try_inverse()? * moved)) / 6.0;
     let shifted = (b.apply(&middle) - a.apply(&middle)).norm();
@@ -154,15 +187,21 @@ fn finding(
     settings: &SceneSettings,
 ) -> Finding {
     let first = &readings[0];
-    let photo = |reading: &Reading| photo_of.get(&reading.views[reading.from]).copied().unwrap_or(0);
+    let photo =
+        |reading: &Reading| photo_of.get(&reading.views[reading.from]).copied().unwrap_or(0);
     let place = |reading: &Reading| {
         let photo = &photos[photo(reading)];
         format!("set-up {} from photo {}", settings.setups[photo.setup], photo.file)
     };
     let part = if state.bodies[first.body].kind == 1 { "gearbox sprocket" } else { "wheel" };
-    let by = say!["by ", Amount::tenths(first.shifted), format!(" and {:.2} degrees", first.turned.to_degrees())];
+    let by = say![
+        "by ",
+        Amount::tenths(first.shifted),
+        format!(" and {:.2} degrees", first.turned.to_degrees())
+    ];
     let (what, advice) = if readings.len() == 1 {
-        let used = if first.from >= first.views.len() - first.from { "before it" } else { "from it on" };
+        let used =
+            if first.from >= first.views.len() - first.from { "before it" } else { "from it on" };
         (
             say![
                 format!("The {part} was turned or moved in {} on, ", place(first)),

@@ -1,9 +1,10 @@
 //! The unknowns: where everything is, how the lens draws and how large the prints are.
 //!
-//! World frame: millimetres, near to the bench frame (x along the row of cards, z up), held still by one card whose pose is not an
-//! unknown. Pattern frame: see `cards::pattern`. A motion named `a_from_b` takes coordinates from frame b to frame a.
-//! Unknowns come in two kinds: those of one view (camera pose, lens drift, how flags hang), which are eliminated one view at a
-//! time, and the kept ones, numbered by [`Slots`].
+//! World frame: millimetres, near to the bench frame (x along the row of cards, z up), held still
+//! by one card whose pose is not an unknown. Pattern frame: see `cards::pattern`. A motion named
+//! `a_from_b` takes coordinates from frame b to frame a. Unknowns come in two kinds: those of one
+//! view (camera pose, lens drift, how flags hang), which are eliminated one view at a time, and the
+//! kept ones, numbered by [`Slots`].
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 
@@ -12,13 +13,14 @@ use crate::math::Rigid;
 use crate::math::rigid::{any_normal, exp, orthonormal};
 use crate::sightings::StringKind;
 
-/// Unknowns of one view before its flags: turn (3), shift (3), log zoom, principal point (2), sweep (6).
+/// Unknowns of one view before its flags: turn (3), shift (3), log zoom, principal point (2), sweep
+/// (6).
 pub const N_VIEW: usize = 15;
 /// Where the sweep's turn and shift stand among them.
 pub const SWEEP: usize = 9;
 
-/// How a camera moves while a photo's rows are read out one after another (rolling shutter), in its own frame: by how much over the whole
-/// picture. The middle row sees it where its pose has it.
+/// How a camera moves while a photo's rows are read out one after another (rolling shutter), in its
+/// own frame: by how much over the whole picture. The middle row sees it where its pose has it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Sweep {
     /// Rotation vector, radians.
@@ -28,7 +30,8 @@ pub struct Sweep {
 }
 
 impl Sweep {
-    /// A point of the middle row's camera frame, as the camera has it at `time`. Turns are a thousandth: their cubes are nothing.
+    /// A point of the middle row's camera frame, as the camera has it at `time`. Turns are a
+    /// thousandth: their cubes are nothing.
     fn at(&self, time: f64, p: &Vector3<f64>) -> Vector3<f64> {
         let turn = self.turn * time;
         let by = turn.cross(p);
@@ -60,8 +63,8 @@ pub struct View {
 }
 
 impl View {
-    /// The ray of a pixel in the world: where the camera stands, and the direction (not of unit length). None where the lens does not
-    /// reach.
+    /// The ray of a pixel in the world: where the camera stands, and the direction (not of unit
+    /// length). None where the lens does not reach.
     pub fn ray(&self, lens: &Lens, pixel: &Vector2<f64>) -> Option<(Vector3<f64>, Vector3<f64>)> {
         let world_from_camera = self.camera_from_world.inverse();
         if self.sweep.is_none() {
@@ -70,7 +73,10 @@ impl View {
         let time = self.time(pixel);
         let turned_back = exp(&(self.sweep.turn * -time));
         let eye = turned_back * (self.sweep.shift * -time);
-        Some((world_from_camera.apply(&eye), world_from_camera.r * (turned_back * lens.direction(pixel)?)))
+        Some((
+            world_from_camera.apply(&eye),
+            world_from_camera.r * (turned_back * lens.direction(pixel)?),
+        ))
     }
 
     /// A camera that holds still.
@@ -88,16 +94,19 @@ impl View {
         }
     }
 
-    /// When a pixel's row is read, from -1/2 to 1/2 over the picture. A sensor's rows lie along its longer side.
+    /// When a pixel's row is read, from -1/2 to 1/2 over the picture. A sensor's rows lie along its
+    /// longer side.
     pub fn time(&self, pixel: &Vector2<f64>) -> f64 {
         let [width, height] = self.size;
         if width >= height { (pixel.y + 0.5) / height - 0.5 } else { (pixel.x + 0.5) / width - 0.5 }
     }
 
-    /// A point of the world in the camera's frame when the row is read that shows it, and that time; None where it has no picture.
+    /// A point of the world in the camera's frame when the row is read that shows it, and that
+    /// time; None where it has no picture.
     pub fn in_camera(&self, lens: &Lens, world: &Vector3<f64>) -> Option<(Vector3<f64>, f64)> {
         let middle = self.camera_from_world.apply(world);
-        // A sweep moves a pixel by a thousandth of the picture: the time of the row where it would be without is right to that.
+        // A sweep moves a pixel by a thousandth of the picture: the time of the row where it would
+        // be without is right to that.
         let time = self.time(&lens.project(&middle)?);
         Some((if self.sweep.is_none() { middle } else { self.sweep.at(time, &middle) }, time))
     }
@@ -112,7 +121,8 @@ impl View {
 #[derive(Clone, Debug)]
 pub struct Sheet {
     pub number: u8,
-    /// This sheet's print scale over the common one, minus 1, along (pattern x) and across (pattern y).
+    /// This sheet's print scale over the common one, minus 1, along (pattern x) and across
+    /// (pattern y).
     pub scale: [f64; 2],
     /// Board bow: height of the middle over the edges along x and along y, mm.
     pub bow: [f64; 2],
@@ -165,7 +175,8 @@ pub enum Carrier {
 pub struct Tab {
     pub number: u8,
     pub carrier: Carrier,
-    /// Set when the tab was told apart between set-ups (it moved although it should not): valid in this set-up only.
+    /// Set when the tab was told apart between set-ups (it moved although it should not): valid in
+    /// this set-up only.
     pub only_setup: Option<usize>,
     /// carrier_from_tab; for a still carrier the world.
     pub carrier_from_tab: Rigid,
@@ -234,7 +245,8 @@ impl Cord {
     }
 }
 
-/// A face on which several tabs of one carrier are stuck: normal . p = offset, in the carrier's frame.
+/// A face on which several tabs of one carrier are stuck: normal . p = offset, in the carrier's
+/// frame.
 #[derive(Clone, Debug)]
 pub struct Face {
     pub name: String,
@@ -264,7 +276,8 @@ pub struct State {
     pub faces: Vec<Face>,
 }
 
-/// Where each kept unknown stands in the vector of kept unknowns. `usize::MAX` marks what is held fixed.
+/// Where each kept unknown stands in the vector of kept unknowns. `usize::MAX` marks what is held
+/// fixed.
 #[derive(Clone, Debug, Default)]
 pub struct Slots {
     pub lenses: Vec<usize>,
@@ -327,9 +340,9 @@ impl State {
     pub fn world_from_tab(&self, tab: &Tab, setup: usize) -> Option<Rigid> {
         match tab.carrier {
             Carrier::Still => Some(tab.carrier_from_tab),
-            Carrier::Turning(kind) => {
-                self.body(kind, setup).map(|body| self.bodies[body].world_from_body.then(&tab.carrier_from_tab))
-            }
+            Carrier::Turning(kind) => self
+                .body(kind, setup)
+                .map(|body| self.bodies[body].world_from_body.then(&tab.carrier_from_tab)),
         }
     }
 
@@ -391,7 +404,8 @@ impl State {
         }
         for (face, &slot) in self.faces.iter_mut().zip(&slots.faces) {
             let [a, b] = line_axes(&face.normal);
-            // The plane turns about its point near the tabs: the point's distance changes by the third unknown alone.
+            // The plane turns about its point near the tabs: the point's distance changes by the
+            // third unknown alone.
             let distance = face.normal.dot(&face.about) - face.offset - step[slot + 2];
             face.normal = (face.normal + a * step[slot] + b * step[slot + 1]).normalize();
             face.offset = face.normal.dot(&face.about) - distance;
@@ -399,7 +413,8 @@ impl State {
     }
 }
 
-/// Two unit vectors at right angles to a direction and to each other; the same for the same direction.
+/// Two unit vectors at right angles to a direction and to each other; the same for the same
+/// direction.
 pub fn line_axes(direction: &Vector3<f64>) -> [Vector3<f64>; 2] {
     let a = any_normal(direction);
     [a, direction.cross(&a)]
@@ -422,7 +437,8 @@ mod tests {
     #[test]
     fn a_sensors_rows_lie_along_the_longer_side() {
         let pose = Rigid::new(Matrix3::identity(), Vector3::zeros());
-        let (wide, tall) = (View::still(0, 0, pose, [400, 300]), View::still(0, 0, pose, [300, 400]));
+        let (wide, tall) =
+            (View::still(0, 0, pose, [400, 300]), View::still(0, 0, pose, [300, 400]));
         assert_eq!(wide.time(&Vector2::new(7.0, 299.5)), 0.5);
         assert_eq!(tall.time(&Vector2::new(-0.5, 7.0)), -0.5);
     }

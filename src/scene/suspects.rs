@@ -1,4 +1,5 @@
-//! What does not hold still although it should: moved cards, photos of another set-up, tabs that came loose.
+//! What does not hold still although it should: moved cards, photos of another set-up, tabs that
+//! came loose.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -44,8 +45,9 @@ const BAD_SHARE: f64 = 0.4;
 /// So many tabs of one turning body left out in one photo are no accident.
 const LEAST_TOGETHER: usize = 3;
 
-/// From so many sightings in so many photos on, what had to be left out is no accident: over four dozen sets of photos with one lens there was
-/// not one, in one with two lenses of the same name twenty in seven photos.
+/// From so many sightings in so many photos on, what had to be left out is no accident: over four
+/// dozen sets of photos with one lens there was not one, in one with two lenses of the same name
+/// twenty in seven photos.
 const CONTRADICTIONS: (usize, usize) = (5, 3);
 
 impl Exceptions {
@@ -65,23 +67,33 @@ impl Exceptions {
     }
 
     fn left_out(&self) -> impl Iterator<Item = &(usize, Pattern)> {
-        let accounted =
-            |photo: &usize| self.strangers.contains(photo) || self.moved.iter().any(|moved| moved.left_out.contains(photo));
+        let accounted = |photo: &usize| {
+            self.strangers.contains(photo)
+                || self.moved.iter().any(|moved| moved.left_out.contains(photo))
+        };
         self.ignored.iter().filter(move |(photo, _)| !accounted(photo))
     }
 
-    /// Whether so many sightings in so many photos had to be left out that the photos contradict each other as a whole.
+    /// Whether so many sightings in so many photos had to be left out that the photos contradict
+    /// each other as a whole.
     pub fn contradict(&self) -> bool {
         let photos: BTreeSet<usize> = self.left_out().map(|(photo, _)| *photo).collect();
         self.n_left_out() >= CONTRADICTIONS.0 && photos.len() >= CONTRADICTIONS.1
     }
 
-    /// A number that stands twice in one photo was printed twice: nobody can tell which is which in the other photos.
+    /// A number that stands twice in one photo was printed twice: nobody can tell which is which in
+    /// the other photos.
     pub fn drop_cards_seen_twice(&mut self, photos: &[ScenePhoto]) {
         for photo in photos {
             for sighting in &photo.sightings.patterns {
                 if let Pattern::Card(number) = sighting.pattern
-                    && photo.sightings.patterns.iter().filter(|p| p.pattern == sighting.pattern).count() > 1
+                    && photo
+                        .sightings
+                        .patterns
+                        .iter()
+                        .filter(|p| p.pattern == sighting.pattern)
+                        .count()
+                        > 1
                 {
                     self.dropped_cards.insert(number);
                     self.twice.entry(number).or_insert_with(|| photo.file.clone());
@@ -167,7 +179,9 @@ impl Exceptions {
                 .in_photo(photos[photo].file.clone()),
             );
         }
-        for &(photo, pattern) in self.ignored.iter().filter(|(photo, _)| !strangers.contains(photo) && !is_told(*photo)) {
+        for &(photo, pattern) in
+            self.ignored.iter().filter(|(photo, _)| !strangers.contains(photo) && !is_told(*photo))
+        {
             let name = match pattern {
                 Pattern::Card(n) => format!("Card {n}"),
                 Pattern::Tab(n) => format!("Tab {n}"),
@@ -187,23 +201,29 @@ impl Exceptions {
         findings
     }
 
-    /// Photos that are told to be of another set-up: strangers, and those in which several tabs of one turning body had to be left out.
+    /// Photos that are told to be of another set-up: strangers, and those in which several tabs of
+    /// one turning body had to be left out.
     fn strangers_told(&self, settings: &SceneSettings) -> BTreeSet<usize> {
-        let body_of = |number: u8| settings.tabs.iter().find(|tab| tab.number == number).map(|tab| tab.hangs);
+        let body_of =
+            |number: u8| settings.tabs.iter().find(|tab| tab.number == number).map(|tab| tab.hangs);
         let mut left_out: BTreeMap<(usize, u8), usize> = BTreeMap::new();
         for (photo, pattern) in &self.ignored {
-            if let (Pattern::Tab(_), Some(Hangs::On(Carrier::Turning(body)))) = (pattern, body_of(pattern.number())) {
+            if let (Pattern::Tab(_), Some(Hangs::On(Carrier::Turning(body)))) =
+                (pattern, body_of(pattern.number()))
+            {
                 *left_out.entry((*photo, body)).or_default() += 1;
             }
         }
-        let together = left_out.into_iter().filter(|(_, n)| *n >= LEAST_TOGETHER).map(|((photo, _), _)| photo);
+        let together =
+            left_out.into_iter().filter(|(_, n)| *n >= LEAST_TOGETHER).map(|((photo, _), _)| photo);
         self.strangers.iter().copied().chain(together).collect()
     }
 }
 
 /// What is said of a body that moved in the midst of a set-up.
 fn moved_finding(moved: &Moved, photos: &[ScenePhoto], settings: &SceneSettings) -> Finding {
-    let (name, body) = (&settings.setups[moved.setup], if moved.kind == 1 { "gearbox sprocket" } else { "wheel" });
+    let (name, body) =
+        (&settings.setups[moved.setup], if moved.kind == 1 { "gearbox sprocket" } else { "wheel" });
     let nth = photos[..=moved.from].iter().filter(|photo| photo.setup == moved.setup).count();
     let used = if moved.before_used { "before it" } else { "from it on" };
     Finding::warning(
@@ -244,8 +264,13 @@ struct Standing {
     bad: bool,
 }
 
-/// Looks for sightings that the solution contradicts and adds exceptions. Returns whether there is something new.
-pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mut Exceptions) -> bool {
+/// Looks for sightings that the solution contradicts and adds exceptions. Returns whether there is
+/// something new.
+pub fn find_suspects(
+    solution: &Solution,
+    photos: &[ScenePhoto],
+    exceptions: &mut Exceptions,
+) -> bool {
     let mut photo_of: BTreeMap<usize, usize> = BTreeMap::new();
     for (photo, view) in solution.view_of.iter().enumerate() {
         if let Some(view) = view {
@@ -255,8 +280,14 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
     let before = exceptions.clone();
     for moved in moved_within(solution, &photo_of) {
         // Once split, what is left of a set-up is not split again.
-        if !exceptions.moved.iter().any(|known| (known.setup, known.kind) == (moved.setup, moved.kind)) {
-            let out = moved.left_out.iter().flat_map(|&p| tabs_of(solution, photos, p, &moved).into_iter().map(move |t| (p, t)));
+        if !exceptions
+            .moved
+            .iter()
+            .any(|known| (known.setup, known.kind) == (moved.setup, moved.kind))
+        {
+            let out = moved.left_out.iter().flat_map(|&p| {
+                tabs_of(solution, photos, p, &moved).into_iter().map(move |t| (p, t))
+            });
             exceptions.ignored.extend(out);
             exceptions.moved.push(moved);
         }
@@ -266,7 +297,10 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
     }
     let mut standings = Vec::new();
     for block in &solution.blocks {
-        let (Some(pattern), Some(&photo)) = (solution.pattern(block), photo_of.get(&block.view)) else { continue };
+        let (Some(pattern), Some(&photo)) = (solution.pattern(block), photo_of.get(&block.view))
+        else {
+            continue;
+        };
         let n_out = block.corners.iter().filter(|c| !c.used).count();
         let carrier = match block.shown {
             Shown::Tab { tab, .. } => Some(solution.state.tabs[tab].carrier),
@@ -278,10 +312,13 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
     strangers(&standings, exceptions);
     loose_tabs(solution, exceptions);
     exceptions.split_tabs.extend(torn_tabs(solution));
-    let stranger = |s: &Standing, exceptions: &Exceptions| exceptions.strangers.contains(&s.photo) && s.carrier.is_some();
+    let stranger = |s: &Standing, exceptions: &Exceptions| {
+        exceptions.strangers.contains(&s.photo) && s.carrier.is_some()
+    };
     let patterns: BTreeSet<Pattern> = standings.iter().map(|s| s.pattern).collect();
     for pattern in patterns {
-        let of_it: Vec<&Standing> = standings.iter().filter(|s| s.pattern == pattern && !stranger(s, exceptions)).collect();
+        let of_it: Vec<&Standing> =
+            standings.iter().filter(|s| s.pattern == pattern && !stranger(s, exceptions)).collect();
         let n_bad = of_it.iter().filter(|s| s.bad).count();
         if n_bad == 0 {
             continue;
@@ -294,12 +331,19 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
         };
         let whole_setups = setups.iter().filter(|s| bad_in(**s)).count();
         let number = pattern.number();
-        // A flag hangs on its line: nobody holds it still, and where it is seen badly the line's own images count more.
-        if matches!(pattern, Pattern::Tab(_)) && solution.state.flags.iter().any(|flag| flag.number == number) {
+        // A flag hangs on its line: nobody holds it still, and where it is seen badly the line's
+        // own images count more.
+        if matches!(pattern, Pattern::Tab(_))
+            && solution.state.flags.iter().any(|flag| flag.number == number)
+        {
             continue;
         }
         match pattern {
-            Pattern::Card(_) if whole_setups > 0 && setups.len() > 1 && !exceptions.moved_cards.contains(&number) => {
+            Pattern::Card(_)
+                if whole_setups > 0
+                    && setups.len() > 1
+                    && !exceptions.moved_cards.contains(&number) =>
+            {
                 exceptions.moved_cards.insert(number);
             }
             Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
@@ -309,7 +353,11 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
                 if whole_setups > 0
                     && setups.len() > 1
                     && !exceptions.split_tabs.contains(&number)
-                    && solution.state.tabs.iter().any(|tab| tab.number == number && tab.only_setup.is_none()) =>
+                    && solution
+                        .state
+                        .tabs
+                        .iter()
+                        .any(|tab| tab.number == number && tab.only_setup.is_none()) =>
             {
                 exceptions.split_tabs.insert(number);
             }
@@ -320,11 +368,16 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
             }
         }
     }
-    let still = exceptions.moved_cards == before.moved_cards && exceptions.ignored == before.ignored;
+    let still =
+        exceptions.moved_cards == before.moved_cards && exceptions.ignored == before.ignored;
     if still {
         // Once split, what is left of a set-up is not split again.
-        let known = |moved: &CordMoved| exceptions.cords_moved.iter().any(|k| k.setup == moved.setup);
-        let new: Vec<CordMoved> = cord_moved_within(solution, &photo_of).into_iter().filter(|moved| !known(moved)).collect();
+        let known =
+            |moved: &CordMoved| exceptions.cords_moved.iter().any(|k| k.setup == moved.setup);
+        let new: Vec<CordMoved> = cord_moved_within(solution, &photo_of)
+            .into_iter()
+            .filter(|moved| !known(moved))
+            .collect();
         exceptions.cords_moved.extend(new);
     }
     exceptions.moved_cards != before.moved_cards
@@ -335,24 +388,34 @@ pub fn find_suspects(solution: &Solution, photos: &[ScenePhoto], exceptions: &mu
         || exceptions.loose_tabs != before.loose_tabs
 }
 
-/// A tab whose corners lie this many times as far off as the usual tab's, and in each photo all to one side by this part of it, is held between
-/// the places where it was in two set-ups.
+/// A tab whose corners lie this many times as far off as the usual tab's, and in each photo all to
+/// one side by this part of it, is held between the places where it was in two set-ups.
 const TORN: (f64, f64) = (4.0, 0.5);
 
-/// Tabs of turning bodies that lie elsewhere in one set-up than in another by so little, or in so even numbers, that the solution
-/// holds them in between: their corners are off in all photos, and to one side in each.
+/// Tabs of turning bodies that lie elsewhere in one set-up than in another by so little, or in so
+/// even numbers, that the solution holds them in between: their corners are off in all photos, and
+/// to one side in each.
 fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
     let state = &solution.state;
-    let of_tab = |block: &Block| if let Shown::Tab { tab, .. } = block.shown { Some(tab) } else { None };
-    let noises: Vec<f64> = solution.blocks.iter().filter(|block| of_tab(block).is_some()).map(|block| block.noise).collect();
+    let of_tab =
+        |block: &Block| if let Shown::Tab { tab, .. } = block.shown { Some(tab) } else { None };
+    let noises: Vec<f64> = solution
+        .blocks
+        .iter()
+        .filter(|block| of_tab(block).is_some())
+        .map(|block| block.noise)
+        .collect();
     let Some(usual) = median(&noises) else { return BTreeSet::new() };
     let is_torn = |tab: usize| {
-        let blocks: Vec<&Block> = solution.blocks.iter().filter(|block| of_tab(block) == Some(tab)).collect();
+        let blocks: Vec<&Block> =
+            solution.blocks.iter().filter(|block| of_tab(block) == Some(tab)).collect();
         let mut photos_in: BTreeMap<usize, usize> = BTreeMap::new();
         for block in &blocks {
             *photos_in.entry(state.views[block.view].setup).or_default() += 1;
         }
-        if photos_in.values().filter(|&&n| n >= 2).count() < 2 || blocks.iter().any(|block| block.noise < TORN.0 * usual) {
+        if photos_in.values().filter(|&&n| n >= 2).count() < 2
+            || blocks.iter().any(|block| block.noise < TORN.0 * usual)
+        {
             return false;
         }
         let (mut aside, mut all) = (0.0, 0.0);
@@ -367,24 +430,28 @@ fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
     };
     (0..state.tabs.len())
         .filter(|&tab| {
-            matches!(state.tabs[tab].carrier, Carrier::Turning(_)) && state.tabs[tab].only_setup.is_none() && is_torn(tab)
+            matches!(state.tabs[tab].carrier, Carrier::Turning(_))
+                && state.tabs[tab].only_setup.is_none()
+                && is_torn(tab)
         })
         .map(|tab| state.tabs[tab].number)
         .collect()
 }
 
-/// A tab tilted against its face, or off it, by more than this many times what the tie allows is not stuck flat: half a degree or 0.4 mm by
-/// the standard values.
+/// A tab tilted against its face, or off it, by more than this many times what the tie allows is
+/// not stuck flat: half a degree or 0.4 mm by the standard values.
 const LOOSE: (f64, f64) = (9.0, 8.0);
 
-/// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can tell which is wrong.
+/// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can tell
+/// which is wrong.
 fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
     let state = &solution.state;
     let (flat, turned) = solution.priors.face_sigma;
     for face in state.faces.iter().filter(|face| face.tabs.len() > 2) {
         let tilt = |tab: usize| {
             let pose = &state.tabs[tab].carrier_from_tab;
-            let tilt = pose.r.column(2).cross(&face.normal).norm().clamp(0.0, 1.0).asin() / (LOOSE.0 * turned);
+            let tilt = pose.r.column(2).cross(&face.normal).norm().clamp(0.0, 1.0).asin()
+                / (LOOSE.0 * turned);
             let off = (face.normal.dot(&pose.t) - face.offset).abs() / (LOOSE.1 * flat);
             tilt.max(off)
         };
@@ -396,12 +463,15 @@ fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
     }
 }
 
-/// Photos in which the tabs of a turning body disagree with the rest of their set-up: taken with the wheel somewhere else.
+/// Photos in which the tabs of a turning body disagree with the rest of their set-up: taken with
+/// the wheel somewhere else.
 fn strangers(standings: &[Standing], exceptions: &mut Exceptions) {
     let photos: BTreeSet<usize> = standings.iter().map(|s| s.photo).collect();
     for photo in photos {
-        let turning: Vec<&Standing> =
-            standings.iter().filter(|s| s.photo == photo && matches!(s.carrier, Some(Carrier::Turning(_)))).collect();
+        let turning: Vec<&Standing> = standings
+            .iter()
+            .filter(|s| s.photo == photo && matches!(s.carrier, Some(Carrier::Turning(_))))
+            .collect();
         let n_bad = turning.iter().filter(|s| s.bad).count();
         if n_bad >= 2 && n_bad == turning.len() {
             exceptions.strangers.insert(photo);

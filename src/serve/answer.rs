@@ -10,7 +10,8 @@ use crate::report::numbers::named;
 
 /// Cells smaller than this, px, are worth a step closer: from 8 px on nearly all tabs are found.
 const SMALL_CELL: f64 = 8.0;
-/// The brightest paper of a photo below this light (1 is white) makes it a dark one: a blur in it comes from a long exposure.
+/// The brightest paper of a photo below this light (1 is white) makes it a dark one: a blur in it
+/// comes from a long exposure.
 pub const DARK: f32 = 0.12;
 
 /// How good a photo is.
@@ -54,21 +55,26 @@ pub struct Seen<'a> {
     pub light: f32,
 }
 
-/// Judges a photo. `wanting` names the tabs that its position still wants, `chain_side` the chain's side as far as it is known.
+/// Judges a photo. `wanting` names the tabs that its position still wants, `chain_side` the chain's
+/// side as far as it is known.
 pub fn answer(seen: &Seen, job: &Job, chain_side: Option<Side>, wanting: &[u8]) -> Answer {
     let glance = seen.glance;
     let (mut poor, mut fair) = (Vec::new(), Vec::new());
     if glance.blur_px.is_some_and(|blur| blur > BLURRED) {
         poor.push(match seen.light < DARK {
             true => "Too dark: smeared. Turn a lamp on, and hold the phone against something.",
-            false => "Smeared. Hold the phone against something, and wait until the picture is sharp.",
+            false => {
+                "Smeared. Hold the phone against something, and wait until the picture is sharp."
+            }
         });
     }
     if glance.cards.len() == 1 {
         fair.push("Only one card. Step back until two are whole in the picture.".to_owned());
     }
     if glance.tabs.is_empty() {
-        fair.push("No tab is read. Have wheel and cards in one picture, and step closer.".to_owned());
+        fair.push(
+            "No tab is read. Have wheel and cards in one picture, and step closer.".to_owned(),
+        );
     }
     fair.extend(hidden(seen, job, chain_side, wanting));
     // Flags and riders are lines' own; they are read from further away than what tells a plane.
@@ -88,12 +94,15 @@ pub fn answer(seen: &Seen, job: &Job, chain_side: Option<Side>, wanting: &[u8]) 
     Answer { grade, advice, notes: notes(seen) }
 }
 
-/// A tab that faces the camera's side, is still wanted and isn't in the picture: something hides it, or it lies outside.
+/// A tab that faces the camera's side, is still wanted and isn't in the picture: something hides
+/// it, or it lies outside.
 fn hidden(seen: &Seen, job: &Job, chain_side: Option<Side>, wanting: &[u8]) -> Option<String> {
     let side = seen.whence.stand?.side;
     let missed = |number: &u8| {
         let role = job.tab(*number).role;
-        matches!(role, Role::RearRim { .. }) && faces(role, chain_side) == Some(side) && !has_tab(seen.glance, *number)
+        matches!(role, Role::RearRim { .. })
+            && faces(role, chain_side) == Some(side)
+            && !has_tab(seen.glance, *number)
     };
     let missed = wanting.iter().copied().find(missed)?;
     Some(format!(
@@ -112,7 +121,9 @@ fn notes(seen: &Seen) -> Vec<String> {
                 .to_owned(),
         );
     }
-    notes.extend(seen.facts.findings("This photo").into_iter().map(|finding| finding.what.to_string()));
+    notes.extend(
+        seen.facts.findings("This photo").into_iter().map(|finding| finding.what.to_string()),
+    );
     notes
 }
 

@@ -1,4 +1,5 @@
-//! What the phone may change besides sending photos: the position, a photo's place, ticks, the evening.
+//! What the phone may change besides sending photos: the position, a photo's place, ticks, the
+//! evening.
 
 use std::fs;
 use std::io;
@@ -31,16 +32,27 @@ pub fn move_photo(bench: &Bench, order: &str) -> Result<(), Refusal> {
     let (key, to) = order.trim().split_once(' ').unwrap_or((order, ""));
     bench.change(|state| {
         let Some(idx) = state.photos.iter().position(|photo| photo.key == key) else {
-            return Err(Refusal::new(404, "This photo is not there any more.", "Load the page again."));
+            return Err(Refusal::new(
+                404,
+                "This photo is not there any more.",
+                "Load the page again.",
+            ));
         };
         let position = to.parse::<usize>().ok().filter(|at| *at < state.positions.len());
         let folder = match position {
             Some(at) => state.evening.folder.join(&state.positions[at].folder),
             None if to == "aside" => state.evening.folder.join(ASIDE),
-            None => return Err(Refusal::new(400, "There is no such position.", "Load the page again.")),
+            None => {
+                return Err(Refusal::new(
+                    400,
+                    "There is no such position.",
+                    "Load the page again.",
+                ));
+            }
         };
         let from = state.photos[idx].path.clone();
-        let target = put_into(&from, &folder).map_err(|why| Refusal::disk("Moving the photo", &why))?;
+        let target =
+            put_into(&from, &folder).map_err(|why| Refusal::disk("Moving the photo", &why))?;
         match position {
             Some(at) => {
                 let name = state.positions[at].folder.clone();
@@ -92,9 +104,14 @@ pub fn tick(bench: &Bench, order: &str) -> Result<(), Refusal> {
     let (n, on) = order.trim().split_once(' ').unwrap_or((order, ""));
     let kept = bench.change(|state| {
         let number = state.evening.number;
-        let plan = state.told.as_ref().map(|told| told.document.plan.as_slice()).unwrap_or_default();
+        let plan =
+            state.told.as_ref().map(|told| told.document.plan.as_slice()).unwrap_or_default();
         let Some(step) = plan.iter().find(|step| step.n.to_string() == n) else {
-            return Err(Refusal::new(409, "The plan has no such step any more.", "Look at the plan as it stands now."));
+            return Err(Refusal::new(
+                409,
+                "The plan has no such step any more.",
+                "Look at the plan as it stands now.",
+            ));
         };
         let key = step_key(number, step);
         match on {
@@ -111,12 +128,14 @@ pub fn next_evening(bench: &Bench) -> Result<(), Refusal> {
     if bench.read().report.is_none() {
         report::make(bench)?;
     }
-    let last =
-        evenings(&bench.home).pop().ok_or_else(|| Refusal::new(500, "The job folder is gone.", "Look at the computer."))?;
+    let last = evenings(&bench.home)
+        .pop()
+        .ok_or_else(|| Refusal::new(500, "The job folder is gone.", "Look at the computer."))?;
     if bench.read().photos.is_empty() {
         return Err(Refusal::new(409, "This evening has no photos yet.", "Take them first."));
     }
-    let next = begin_next(&bench.home, &last).map_err(|why| Refusal::disk("Making the new evening's folder", &why))?;
+    let next = begin_next(&bench.home, &last)
+        .map_err(|why| Refusal::disk("Making the new evening's folder", &why))?;
     let positions = positions(&next.folder, &[]);
     let job = Job::of_folder(&next.folder).unwrap_or_default();
     bench.known.clear();

@@ -1,4 +1,5 @@
-//! The figures on the page: each with its uncertainty, how that came down, its limit, and the photo that would help most.
+//! The figures on the page: each with its uncertainty, how that came down, its limit, and the photo
+//! that would help most.
 
 use maud::{Markup, html};
 
@@ -13,7 +14,8 @@ use crate::text::capital;
 use crate::text::units::{Show, Shown};
 
 /// What is shown where no limit applies to anything yet.
-const FIRST: [Figure; 4] = [Figure::WheelYaw, Figure::WheelOffset, Figure::ChainAtGearbox, Figure::ChainYaw];
+const FIRST: [Figure; 4] =
+    [Figure::WheelYaw, Figure::WheelOffset, Figure::ChainAtGearbox, Figure::ChainYaw];
 /// Uncertainties shown one after the other, the newest last.
 const SHRINKING: usize = 4;
 
@@ -102,7 +104,9 @@ fn shrinking(figure: &Figure, state: &State) -> Vec<String> {
 fn helpful(told: &Told) -> Markup {
     let document = &told.document;
     let open = document.verdicts.iter().filter(|verdict| verdict.verdict == Decision::Undecided);
-    let decide = open.filter_map(|verdict| Some((verdict.field.name(), photo_in(verdict.decide.as_deref()?)?))).next();
+    let decide = open
+        .filter_map(|verdict| Some((verdict.field.name(), photo_in(verdict.decide.as_deref()?)?)))
+        .next();
     let found = || document.findings.iter().find(|finding| finding.id == WOULD_HELP);
     html! {
         @if let Some((name, photo)) = decide {

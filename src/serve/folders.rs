@@ -12,7 +12,8 @@ use crate::photo::order::setup_order;
 
 /// Positions of the wheel where the job has no folders for them yet.
 const USUAL: [&str; 2] = ["1-mark-forward", "2-mark-rearward"];
-/// Where a photo goes that is not to count: no folder whose name begins with a dot is ever measured.
+/// Where a photo goes that is not to count: no folder whose name begins with a dot is ever
+/// measured.
 pub const ASIDE: &str = ".put-aside";
 
 /// One evening's photos. The first evening is the job folder itself, each later one a folder in it.
@@ -33,14 +34,16 @@ pub fn evenings(home: &Path) -> Vec<Evening> {
     std::iter::once(first).chain(later).collect()
 }
 
-/// Begins the evening after `last`: a folder with the same job.toml. Nothing that is there is touched.
+/// Begins the evening after `last`: a folder with the same job.toml. Nothing that is there is
+/// touched.
 pub fn begin_next(home: &Path, last: &Evening) -> io::Result<Evening> {
     let number = last.number.saturating_add(1);
     let folder = home.join(format!("{EVENING_PREFIX}{number}"));
     fs::create_dir(&folder)?;
     let settings = last.folder.join(JOB_FILE);
     if settings.is_file() {
-        let copied = fs::read(&settings).and_then(|bytes| write_new(&folder.join(JOB_FILE), &bytes));
+        let copied =
+            fs::read(&settings).and_then(|bytes| write_new(&folder.join(JOB_FILE), &bytes));
         if let Err(why) = copied {
             let _ = fs::remove_dir(&folder);
             return Err(why);
@@ -59,7 +62,8 @@ pub struct Position {
 impl Position {
     /// "mark forward" for "1-mark-forward".
     pub fn title(&self) -> String {
-        let words = self.folder.trim_start_matches(|c: char| c.is_ascii_digit()).replace(['-', '_'], " ");
+        let words =
+            self.folder.trim_start_matches(|c: char| c.is_ascii_digit()).replace(['-', '_'], " ");
         let words = words.trim();
         if words.is_empty() { self.folder.clone() } else { words.to_owned() }
     }
@@ -76,15 +80,19 @@ impl Position {
     }
 }
 
-/// The positions of an evening: `with_photos`, the set-ups in which there are photos, with the folders that are numbered as set-ups are,
-/// in their order; and the usual two where there are fewer.
+/// The positions of an evening: `with_photos`, the set-ups in which there are photos, with the
+/// folders that are numbered as set-ups are, in their order; and the usual two where there are
+/// fewer.
 pub fn positions(folder: &Path, with_photos: &[String]) -> Vec<Position> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
     let numbered = entries
         .filter(|entry| entry.path().is_dir())
         .filter_map(|entry| entry.file_name().into_string().ok())
         // What has no number and no photos may be anybody's.
-        .filter(|name| name.starts_with(|c: char| c.is_ascii_digit()) && !name.eq_ignore_ascii_case(CAMERA_FOLDER));
+        .filter(|name| {
+            name.starts_with(|c: char| c.is_ascii_digit())
+                && !name.eq_ignore_ascii_case(CAMERA_FOLDER)
+        });
     let mut names: Vec<String> = numbered.chain(with_photos.iter().cloned()).collect();
     for usual in USUAL {
         if names.len() < USUAL.len() && !names.iter().any(|name| name == usual) {
@@ -103,10 +111,23 @@ mod tests {
     #[test]
     fn a_job_without_folders_has_the_usual_positions_and_its_own_ones_otherwise() {
         let home = tempfile::tempdir().unwrap();
-        let names =
-            |of: &Path| positions(of, &["2-down".to_owned()]).into_iter().map(|position| position.folder).collect::<Vec<_>>();
+        let names = |of: &Path| {
+            positions(of, &["2-down".to_owned()])
+                .into_iter()
+                .map(|position| position.folder)
+                .collect::<Vec<_>>()
+        };
         assert_eq!(positions(home.path(), &[]).len(), USUAL.len());
-        for name in ["0-camera", "report", "evening-2", ".put-aside", "1-up", "2-down", "3-third", "pictures"] {
+        for name in [
+            "0-camera",
+            "report",
+            "evening-2",
+            ".put-aside",
+            "1-up",
+            "2-down",
+            "3-third",
+            "pictures",
+        ] {
             fs::create_dir(home.path().join(name)).unwrap();
         }
         assert_eq!(names(home.path()), ["1-up", "2-down", "3-third"]);
@@ -123,7 +144,10 @@ mod tests {
         assert_eq!(first.len(), 1);
         let second = begin_next(home.path(), &first[0]).unwrap();
         assert_eq!(second.folder, home.path().join("evening-2"));
-        assert_eq!(fs::read(second.folder.join(JOB_FILE)).unwrap(), fs::read(home.path().join(JOB_FILE)).unwrap());
+        assert_eq!(
+            fs::read(second.folder.join(JOB_FILE)).unwrap(),
+            fs::read(home.path().join(JOB_FILE)).unwrap()
+        );
         assert!(begin_next(home.path(), &first[0]).is_err(), "it is there already");
         assert_eq!(evenings(home.path()), [first[0].clone(), second]);
     }

@@ -1,7 +1,8 @@
 //! The server: who may ask for what, and in which form it is answered.
 //!
-//! Whoever does not know the token gets one and the same answer to everything. Orders (POST) must come from the page itself: they carry
-//! a header of its own, which no other site's page can set, and an origin that is this server's where the browser names one.
+//! Whoever does not know the token gets one and the same answer to everything. Orders (POST) must
+//! come from the page itself: they carry a header of its own, which no other site's page can set,
+//! and an origin that is this server's where the browser names one.
 
 use std::convert::Infallible;
 use std::io;
@@ -35,7 +36,8 @@ use crate::photo::room::Room;
 
 /// Connections at a time: two phones open some twelve. Whoever comes later waits.
 const CONNECTIONS: usize = 64;
-/// Photos that come in at a time, and that are looked at: each of these takes some hundred megabytes.
+/// Photos that come in at a time, and that are looked at: each of these takes some hundred
+/// megabytes.
 const UPLOADS: usize = 4;
 const LOOKS: usize = 2;
 /// A photo waits so long for its turn; then its phone is told to send it again.
@@ -86,9 +88,15 @@ impl Served {
 /// Serves until the program ends.
 pub fn run(listeners: Vec<std::net::TcpListener>, served: Arc<Served>) -> io::Result<()> {
     let mut builder = tokio::runtime::Builder::new_current_thread();
-    let runtime = builder.enable_io().enable_time().max_blocking_threads(24).thread_keep_alive(AS_LONG_AS_THE_PAGE).build()?;
+    let runtime = builder
+        .enable_io()
+        .enable_time()
+        .max_blocking_threads(24)
+        .thread_keep_alive(AS_LONG_AS_THE_PAGE)
+        .build()?;
     runtime.block_on(async {
-        // From here on there is a thread for what waits for the disk, whatever the system gives later.
+        // From here on there is a thread for what waits for the disk, whatever the system gives
+        // later.
         spawn_blocking(|| ()).await.map_err(io::Error::other)?;
         let mut doors = Vec::new();
         for listener in listeners {
@@ -153,11 +161,17 @@ async fn answered(request: Request<Incoming>, served: Arc<Served>) -> Answer {
         Method::GET => got(rest, served).await,
         Method::POST => match is_own(request.headers()) {
             true => ordered(rest.to_owned(), request, served).await,
-            false => {
-                Err(Refusal::new(403, "This did not come from the page itself.", "Open the address that the terminal shows."))
-            }
+            false => Err(Refusal::new(
+                403,
+                "This did not come from the page itself.",
+                "Open the address that the terminal shows.",
+            )),
         },
-        _ => Err(Refusal::new(405, "This can't be asked for so.", "Open the address that the terminal shows.")),
+        _ => Err(Refusal::new(
+            405,
+            "This can't be asked for so.",
+            "Open the address that the terminal shows.",
+        )),
     };
     with_headers(answer.unwrap_or_else(|refusal| refused(&refusal)), policy)
 }
@@ -217,13 +231,18 @@ fn kind_of(name: &str) -> &'static str {
 /// The page's sections as soon as they are others than at version `since`.
 async fn news(since: u64, mine: String, served: Arc<Served>) -> Result<Answer, Refusal> {
     let mut versions = served.bench.versions();
-    if *versions.borrow_and_update() == since && timeout(NO_NEWS, versions.changed()).await.is_err() {
+    if *versions.borrow_and_update() == since && timeout(NO_NEWS, versions.changed()).await.is_err()
+    {
         return Ok(bare(StatusCode::NO_CONTENT));
     }
     let version = *versions.borrow_and_update();
     let text = blocking(move || {
-        let parts = guarded("The page can't be shown.", || parts::parts(&served.bench.read(), version, &mine));
-        parts.map_err(|mistake| Refusal::new(500, mistake.what, mistake.advice)).map(|parts| json!(parts).to_string())
+        let parts = guarded("The page can't be shown.", || {
+            parts::parts(&served.bench.read(), version, &mine)
+        });
+        parts
+            .map_err(|mistake| Refusal::new(500, mistake.what, mistake.advice))
+            .map(|parts| json!(parts).to_string())
     })
     .await??;
     Ok(plain("application/json", text))
@@ -244,7 +263,9 @@ async fn picture(key: String, served: Arc<Served>) -> Result<Answer, Refusal> {
         };
         let _room = Room::for_photo(&path);
         let what = Photographed { name: "", path: &path, setup: None, for_the_lens: false };
-        let bytes = guarded("The picture can't be shown.", || drawn_for_phone(&path, &glance(&what, &job))).ok()??;
+        let bytes =
+            guarded("The picture can't be shown.", || drawn_for_phone(&path, &glance(&what, &job)))
+                .ok()??;
         served.bench.read().keep_picture(&key, bytes.clone());
         Some(bytes)
     });
@@ -258,13 +279,20 @@ struct Announced {
     largest: u64,
 }
 
-async fn ordered(act: String, request: Request<Incoming>, served: Arc<Served>) -> Result<Answer, Refusal> {
+async fn ordered(
+    act: String,
+    request: Request<Incoming>,
+    served: Arc<Served>,
+) -> Result<Answer, Refusal> {
     if act == "photo" {
         return photo(request, served).await;
     }
-    let too_long = |_| Refusal::new(413, "This is more than any order of the page's.", "Load the page again.");
+    let too_long =
+        |_| Refusal::new(413, "This is more than any order of the page's.", "Load the page again.");
     let body = timeout(ORDER_TIME, Limited::new(request.into_body(), ORDER_BYTES).collect()).await;
-    let body = body.map_err(|_| Refusal::new(408, "The order did not come in whole.", "Press again."))?.map_err(too_long)?;
+    let body = body
+        .map_err(|_| Refusal::new(408, "The order did not come in whole.", "Press again."))?
+        .map_err(too_long)?;
     let text = String::from_utf8_lossy(&body.to_bytes()).into_owned();
     let done = blocking(move || {
         let bench = &served.bench;
@@ -284,8 +312,9 @@ async fn ordered(act: String, request: Request<Incoming>, served: Arc<Served>) -
 
 /// Refuses before anything is sent what would be refused afterwards.
 fn announced(served: &Served, text: &str) -> Result<(), Refusal> {
-    let announced: Announced = serde_json::from_str(text)
-        .map_err(|_| Refusal::new(400, "What is going to be sent was not understood.", "Load the page again."))?;
+    let announced: Announced = serde_json::from_str(text).map_err(|_| {
+        Refusal::new(400, "What is going to be sent was not understood.", "Load the page again.")
+    })?;
     check_size(announced.largest)?;
     let state = served.bench.read();
     room_for_more(&state)?;
@@ -293,7 +322,10 @@ fn announced(served: &Served, text: &str) -> Result<(), Refusal> {
     if announced.photos > left {
         return Err(Refusal::new(
             413,
-            format!("{} photos were chosen, and {left} more are taken this evening.", announced.photos),
+            format!(
+                "{} photos were chosen, and {left} more are taken this evening.",
+                announced.photos
+            ),
             "Choose the photos of this one bike and evening: six or so of each wheel position are enough.",
         ));
     }
@@ -301,8 +333,14 @@ fn announced(served: &Served, text: &str) -> Result<(), Refusal> {
 }
 
 async fn photo(request: Request<Incoming>, served: Arc<Served>) -> Result<Answer, Refusal> {
-    let name = request.headers().get("x-name").map_or(String::new(), |name| unescaped(&String::from_utf8_lossy(name.as_bytes())));
-    let length = request.headers().get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse().ok());
+    let name = request
+        .headers()
+        .get("x-name")
+        .map_or(String::new(), |name| unescaped(&String::from_utf8_lossy(name.as_bytes())));
+    let length = request
+        .headers()
+        .get(header::CONTENT_LENGTH)
+        .and_then(|length| length.to_str().ok()?.parse().ok());
     check_size(length.unwrap_or(0))?;
     room_for_more(&served.bench.read())?;
     let busy = || Refusal::new(503, "Other photos are coming in.", "It is sent again in a moment.");
@@ -313,11 +351,16 @@ async fn photo(request: Request<Incoming>, served: Arc<Served>) -> Result<Answer
     let _look = served.looks.acquire().await.map_err(|_| not_there())?;
     let for_look = served.clone();
     let filed = blocking(move || take(&for_look.bench, received, &name)).await??;
-    Ok(plain("application/json", json!({ "ok": true, "key": filed.key, "again": filed.again }).to_string()))
+    Ok(plain(
+        "application/json",
+        json!({ "ok": true, "key": filed.key, "again": filed.again }).to_string(),
+    ))
 }
 
 /// Runs on a thread of its own what takes long or waits for the disk.
-async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Refusal> {
+async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Refusal> {
     let report = "Please report it as the README says under \"When something is wrong\".";
     spawn_blocking(work).await.map_err(|_| Refusal::new(500, "The program made a mistake.", report))
 }
@@ -336,8 +379,10 @@ fn bare(status: StatusCode) -> Answer {
 
 /// To everybody without the token.
 fn nothing() -> Answer {
-    let mut answer =
-        plain("text/plain; charset=utf-8", "There is nothing here. Open the address exactly as the terminal shows it.\n");
+    let mut answer = plain(
+        "text/plain; charset=utf-8",
+        "There is nothing here. Open the address exactly as the terminal shows it.\n",
+    );
     *answer.status_mut() = StatusCode::NOT_FOUND;
     answer
 }
@@ -351,12 +396,17 @@ fn moved(to: &str) -> Answer {
 }
 
 fn refused(refusal: &Refusal) -> Answer {
-    let mut answer = plain("application/json", json!({ "what": refusal.what, "do": refusal.advice }).to_string());
-    *answer.status_mut() = StatusCode::from_u16(refusal.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+    let mut answer = plain(
+        "application/json",
+        json!({ "what": refusal.what, "do": refusal.advice }).to_string(),
+    );
+    *answer.status_mut() =
+        StatusCode::from_u16(refusal.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
     answer
 }
 
-/// What every answer carries: no script from elsewhere, no frame, no copy in any cache, no word to other sites.
+/// What every answer carries: no script from elsewhere, no frame, no copy in any cache, no word to
+/// other sites.
 fn with_headers(mut answer: Answer, policy: &'static str) -> Answer {
     let fixed: [(HeaderName, &'static str); 8] = [
         (header::CONTENT_SECURITY_POLICY, policy),

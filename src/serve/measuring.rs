@@ -1,4 +1,5 @@
-//! The thread in the background: looks at what lies in the folder already, then measures whenever photos have come.
+//! The thread in the background: looks at what lies in the folder already, then measures whenever
+//! photos have come.
 
 use std::path::Path;
 use std::sync::Mutex;
@@ -26,7 +27,8 @@ pub fn run(bench: &Bench) {
     load_earlier(bench);
     load(bench);
     // One processor is left for looking at the next photo: its answer is what somebody waits for.
-    let threads = std::thread::available_parallelism().map_or(1, |n| n.get().saturating_sub(1).max(1));
+    let threads =
+        std::thread::available_parallelism().map_or(1, |n| n.get().saturating_sub(1).max(1));
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
     loop {
         let generation = bench.wait_for_work();
@@ -51,12 +53,19 @@ fn load(bench: &Bench) {
     let known = bench.read().positions.clone();
     for (idx, (file, setup)) in files.iter().enumerate() {
         bench.change(|state| state.status = Status::Loading(idx + 1, files.len()));
-        let Some(position) = known.iter().position(|position| position.folder == *setup) else { continue };
+        let Some(position) = known.iter().position(|position| position.folder == *setup) else {
+            continue;
+        };
         let chain_side = bench.read().chain_side();
-        let taken = guarded("A photo is not shown.", || taken(bench, file, position, &job, chain_side)).ok().flatten();
+        let taken =
+            guarded("A photo is not shown.", || taken(bench, file, position, &job, chain_side))
+                .ok()
+                .flatten();
         bench.change(|state| {
             // Somebody may have sent the same photo meanwhile.
-            let Some(taken) = taken.filter(|taken| state.photo(&taken.key).is_none()) else { return };
+            let Some(taken) = taken.filter(|taken| state.photo(&taken.key).is_none()) else {
+                return;
+            };
             state.current = taken.position;
             state.photos.push(taken);
             state.photos_changed();
@@ -66,28 +75,56 @@ fn load(bench: &Bench) {
 }
 
 fn files_of(listed: &JobPhotos) -> Vec<(&PhotoFile, String)> {
-    listed.setups.iter().flat_map(|setup| setup.photos.iter().map(move |file| (file, setup.name.clone()))).collect()
+    listed
+        .setups
+        .iter()
+        .flat_map(|setup| setup.photos.iter().map(move |file| (file, setup.name.clone())))
+        .collect()
 }
 
-fn taken(bench: &Bench, file: &PhotoFile, position: usize, job: &Job, chain_side: Option<Side>) -> Option<Taken> {
+fn taken(
+    bench: &Bench,
+    file: &PhotoFile,
+    position: usize,
+    job: &Job,
+    chain_side: Option<Side>,
+) -> Option<Taken> {
     let _room = Room::for_photo(&file.path);
     let photo = file.read().ok()?;
     let light = bright_light(photo.luma.data());
     let setup = file.id.split_once('/').map(|(setup, _)| setup);
-    let looked = looked(&Photographed { name: &file.id, path: &file.path, setup, for_the_lens: false }, job, Ok(photo));
+    let looked = looked(
+        &Photographed { name: &file.id, path: &file.path, setup, for_the_lens: false },
+        job,
+        Ok(photo),
+    );
     let (photo, seen, _) = looked.photo.as_ref()?;
     bench.known.keep(photo, seen);
     let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, job));
     let whence = whence(seen, &photo.facts, job, chain_side);
-    let answer = answer(&Seen { glance: &looked.glance, whence, facts: &photo.facts, light }, job, chain_side, &[]);
+    let answer = answer(
+        &Seen { glance: &looked.glance, whence, facts: &photo.facts, light },
+        job,
+        chain_side,
+        &[],
+    );
     let key = key_of(&file.sha256);
-    Some(Taken { key, path: file.path.clone(), position, glance: looked.glance, whence, answer, filed: None })
+    Some(Taken {
+        key,
+        path: file.path.clone(),
+        position,
+        glance: looked.glance,
+        whence,
+        answer,
+        filed: None,
+    })
 }
 
 /// Reads what the reports of earlier evenings tell.
 pub fn load_earlier(bench: &Bench) {
     let now = bench.read().evening.number;
-    let before: Vec<_> = evenings(&bench.home).into_iter().filter(|evening| evening.number < now).collect();
+    let before: Vec<_> =
+        evenings(&bench.home).into_iter().filter(|evening| evening.number < now).collect();
     let read = before.par_iter().filter_map(|evening| {
         let document = result_of(&evening.folder)?;
         Some(Earlier { number: evening.number, evening: document.visible().evening() })
@@ -110,16 +147,20 @@ fn measure(bench: &Bench, generation: u64) {
     bench.change(|state| state.status = Status::Measuring("looking at the photos"));
     let told = guarded("Nothing was measured.", || {
         // Folders are named by their paths there; the phone has no business with those.
-        let plain = |error: pipeline::PipelineError| error.to_string().replace(&folder.display().to_string(), "the job folder");
+        let plain = |error: pipeline::PipelineError| {
+            error.to_string().replace(&folder.display().to_string(), "the job folder")
+        };
         let job = pipeline::open(&folder).map_err(plain)?;
         // Somebody may have written into job.toml meanwhile.
         bench.change(|state| state.job = job.job.clone());
-        let measured = pipeline::measure_knowing(job, Some(&bench.known), &|progress| tell(bench, &progress));
+        let measured =
+            pipeline::measure_knowing(job, Some(&bench.known), &|progress| tell(bench, &progress));
         let json = visible::json(&measured.document.to_json()).into_owned();
         let document = measured.document.visible().into_owned();
         Ok(Told { generation, photos, json, document, measured: Mutex::new(measured) })
     });
-    let told: Result<Told, String> = told.unwrap_or_else(|mistake| Err(format!("{} {}", mistake.what, mistake.advice)));
+    let told: Result<Told, String> =
+        told.unwrap_or_else(|mistake| Err(format!("{} {}", mistake.what, mistake.advice)));
     bench.change(|state| {
         // The evening may have ended meanwhile.
         if state.evening.folder != folder {

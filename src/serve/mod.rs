@@ -1,7 +1,8 @@
 //! The page at the bench: the phone is the screen, this computer looks at the photos and measures.
 //!
-//! Photos come in over the local network, go into the job's own folders and are measured there as the command measure does; nothing
-//! but this job's page, pictures and report is given out, and nothing to anybody without the address.
+//! Photos come in over the local network, go into the job's own folders and are measured there as
+//! the command measure does; nothing but this job's page, pictures and report is given out, and
+//! nothing to anybody without the address.
 
 pub mod answer;
 mod change;

@@ -1,4 +1,5 @@
-//! A file's name as a phone sends it, made into one that every system takes and that leads nowhere else.
+//! A file's name as a phone sends it, made into one that every system takes and that leads nowhere
+//! else.
 
 use crate::photo::PhotoFormat;
 
@@ -25,7 +26,11 @@ pub fn safe_stem(name: &str) -> String {
     }
     let safe = safe.trim_matches('-');
     let word = safe.trim_end_matches(|c: char| c.is_ascii_digit()).to_ascii_lowercase();
-    if safe.is_empty() || DEVICES.contains(&word.as_str()) { format!("{NAMELESS}{safe}") } else { safe.to_owned() }
+    if safe.is_empty() || DEVICES.contains(&word.as_str()) {
+        format!("{NAMELESS}{safe}")
+    } else {
+        safe.to_owned()
+    }
 }
 
 /// The ending that says what the file holds, whatever its sender called it.
@@ -41,7 +46,9 @@ pub fn ending(format: PhotoFormat) -> &'static str {
 
 /// Names to try one after the other until one is free: "a.jpg", "a-2.jpg", "a-3.jpg" ...
 pub fn candidates(stem: &str, ending: &str, most: usize) -> impl Iterator<Item = String> {
-    (1..=most).map(move |n| if n == 1 { format!("{stem}.{ending}") } else { format!("{stem}-{n}.{ending}") })
+    (1..=most).map(
+        move |n| if n == 1 { format!("{stem}.{ending}") } else { format!("{stem}-{n}.{ending}") },
+    )
 }
 
 /// Text in which `%2F` and the like stand for bytes, as an address or a header holds it.

@@ -2,7 +2,8 @@
 
 use std::net::{IpAddr, Ipv4Addr, UdpSocket};
 
-/// Beginnings of the names of networks that lead to no phone: bridges and tunnels of the system's own.
+/// Beginnings of the names of networks that lead to no phone: bridges and tunnels of the system's
+/// own.
 const VIRTUAL: [&str; 9] = ["br-", "veth", "virbr", "vethernet", "tun", "tap", "wg", "utun", "cni"];
 /// Those of wireless networks, as Linux names them and as Windows and macOS do.
 const WIRELESS: [&str; 4] = ["wl", "wi-fi", "wifi", "en0"];
@@ -26,15 +27,19 @@ impl Network {
 
 /// The local networks, the likeliest for a phone first; empty where there is none.
 pub fn networks() -> Vec<Network> {
-    let found = if_addrs::get_if_addrs().unwrap_or_default().into_iter().filter_map(|way| match way.addr {
-        if_addrs::IfAddr::V4(v4) => Some(Network { name: way.name, address: v4.ip, netmask: v4.netmask }),
-        if_addrs::IfAddr::V6(_) => None,
-    });
+    let found =
+        if_addrs::get_if_addrs().unwrap_or_default().into_iter().filter_map(|way| match way.addr {
+            if_addrs::IfAddr::V4(v4) => {
+                Some(Network { name: way.name, address: v4.ip, netmask: v4.netmask })
+            }
+            if_addrs::IfAddr::V6(_) => None,
+        });
     likeliest_first(found.collect(), way_out())
 }
 
-/// The address of the network by which this computer would reach others: most often the router's or the hotspot's that the phone is in, too.
-/// Nothing is sent for it; the address asked about is one for examples (RFC 5737).
+/// The address of the network by which this computer would reach others: most often the router's or
+/// the hotspot's that the phone is in, too. Nothing is sent for it; the address asked about is one
+/// for examples (RFC 5737).
 fn way_out() -> Option<Ipv4Addr> {
     let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
     socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?;
@@ -50,12 +55,19 @@ fn likeliest_first(mut networks: Vec<Network>, way_out: Option<Ipv4Addr>) -> Vec
         let name = network.name.to_ascii_lowercase();
         let begins = |words: &[&str]| words.iter().any(|word| name.starts_with(word));
         let leads_out = way_out == Some(network.address);
-        (begins(&VIRTUAL), !leads_out, network.address.is_link_local(), !begins(&WIRELESS), network.address)
+        (
+            begins(&VIRTUAL),
+            !leads_out,
+            network.address.is_link_local(),
+            !begins(&WIRELESS),
+            network.address,
+        )
     });
     networks
 }
 
-/// Whether an address is one of a private network: the page is never offered to the whole internet unasked.
+/// Whether an address is one of a private network: the page is never offered to the whole internet
+/// unasked.
 fn is_local(address: Ipv4Addr) -> bool {
     address.is_private() || address.is_link_local()
 }
@@ -87,7 +99,10 @@ mod tests {
             network("wlan0", [192, 168, 43, 17]),
             network("usb0", [169, 254, 3, 4]),
         ];
-        let names: Vec<String> = likeliest_first(found.clone(), None).iter().map(|network| network.name.clone()).collect();
+        let names: Vec<String> = likeliest_first(found.clone(), None)
+            .iter()
+            .map(|network| network.name.clone())
+            .collect();
         assert_eq!(names, ["wlan0", "eth0", "usb0", "br-lan"]);
         // The one that leads out comes before all.
         let out = likeliest_first(found, Some([192, 168, 1, 7].into()));

@@ -36,7 +36,8 @@ const FOLLOWING: [&str; 6] = ["evenings", "steps", "figures", "finish", "walk", 
 
 /// The sections for a phone whose own last photo is `mine`.
 pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
-    let tallies: Vec<Tally> = (0..state.positions.len()).map(|position| state.tally(position)).collect();
+    let tallies: Vec<Tally> =
+        (0..state.positions.len()).map(|position| state.tally(position)).collect();
     let all_taken = !tallies.is_empty() && tallies.iter().all(Tally::is_complete);
     let own = state.photo(mine).or(state.photos.last());
     let sections = [
@@ -48,28 +49,31 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
         ("evenings", steps::evenings(state)),
         ("finish", finish(state)),
     ];
-    let is_doing = all_taken && state.told.as_ref().is_some_and(|told| told.generation == state.generation);
+    let is_doing =
+        all_taken && state.told.as_ref().is_some_and(|told| told.generation == state.generation);
     Parts {
         version,
         sections: sections.into_iter().map(|(name, markup)| (name, markup.into_string())).collect(),
         order: match (is_doing, state.earlier.is_empty(), all_taken) {
             (true, true, _) => &DOING,
             (true, false, _) => &FOLLOWING,
-            (false, _, false) if tallies.get(state.current).is_some_and(Tally::is_complete) => &TURNING,
+            (false, _, false) if tallies.get(state.current).is_some_and(Tally::is_complete) => {
+                &TURNING
+            }
             (false, ..) => &TAKING,
         },
-        next: tallies.get(state.current).map_or_else(String::new, |tally| next_line(state, tally, all_taken)),
+        next: tallies
+            .get(state.current)
+            .map_or_else(String::new, |tally| next_line(state, tally, all_taken)),
     }
 }
 
 /// The job's name, as it is told on the page.
 pub fn title(state: &State) -> String {
-    state
-        .job
-        .bike
-        .name
-        .as_deref()
-        .map_or_else(|| "Wheel and chain line".to_owned(), |name| crate::visible::one_line(name).into_owned())
+    state.job.bike.name.as_deref().map_or_else(
+        || "Wheel and chain line".to_owned(),
+        |name| crate::visible::one_line(name).into_owned(),
+    )
 }
 
 fn head(state: &State) -> Markup {
@@ -91,7 +95,11 @@ fn shot(state: &State, photo: &Taken) -> Markup {
     let position = &state.positions[photo.position];
     let cards = crate::report::numbers::named("card", &numbers(&photo.glance.cards));
     let tabs = numbers(&photo.glance.tabs);
-    let seen = if tabs.is_empty() { cards } else { format!("{cards}, {}", crate::report::numbers::named("tab", &tabs)) };
+    let seen = if tabs.is_empty() {
+        cards
+    } else {
+        format!("{cards}, {}", crate::report::numbers::named("tab", &tabs))
+    };
     html! {
         figure class={ "shot " (class) } {
             figcaption {
@@ -132,8 +140,11 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
     let here = state.photos.iter().filter(|photo| photo.position == state.current);
     let mut stands: Vec<Stand> = here.filter_map(|photo| photo.whence.stand).collect();
     // The same drawing in whatever order the photos came.
-    stands.sort_by(|a, b| a.bearing_deg.total_cmp(&b.bearing_deg).then(a.elevation_deg.total_cmp(&b.elevation_deg)));
-    let open: Option<usize> = (0..tallies.len()).find(|idx| *idx != state.current && !tallies[*idx].is_complete());
+    stands.sort_by(|a, b| {
+        a.bearing_deg.total_cmp(&b.bearing_deg).then(a.elevation_deg.total_cmp(&b.elevation_deg))
+    });
+    let open: Option<usize> =
+        (0..tallies.len()).find(|idx| *idx != state.current && !tallies[*idx].is_complete());
     let words = next_words(tally, state);
     html! {
         @if tally.is_complete() { (complete(state, open)) }
@@ -223,13 +234,19 @@ fn mark_words(state: &State, next: usize) -> &'static str {
 fn measuring(state: &State) -> Markup {
     let usable = state.photos.len();
     let text = match &state.status {
-        Status::Loading(n, of) => format!("Looking at the photos that are here already: {n} of {of}."),
+        Status::Loading(n, of) => {
+            format!("Looking at the photos that are here already: {n} of {of}.")
+        }
         Status::Measuring(words) => format!("Measuring: {words} ..."),
-        Status::Failed(why) => format!("Nothing could be measured yet. {}", crate::visible::one_line(why)),
+        Status::Failed(why) => {
+            format!("Nothing could be measured yet. {}", crate::visible::one_line(why))
+        }
         Status::Idle if state.told.is_none() && usable < FIRST_MEASURED => {
             format!("First figures come after {FIRST_MEASURED} photos.")
         }
-        Status::Idle if state.tried != Some(state.generation) => "New photos: measured in a moment.".to_owned(),
+        Status::Idle if state.tried != Some(state.generation) => {
+            "New photos: measured in a moment.".to_owned()
+        }
         Status::Idle => return html! {},
     };
     html! { p.status { (text) } }

@@ -1,10 +1,16 @@
-//! Which position of the wheel a photo shows, as far as the bench page files it by its mark; `measure` sorts by all photos together.
+//! Which position of the wheel a photo shows, as far as the bench page files it by its mark;
+//! `measure` sorts by all photos together.
 
 use super::folders::Position;
 
-/// Tells the position from where the photo shows the rim's mark. `marks` holds, for each position, what its photos so far say: whether
-/// the mark is ahead of the axle, by majority. None where the photo does not tell, or there are more positions than this can tell apart.
-pub fn position_shown(mark_ahead: Option<bool>, positions: &[Position], marks: &[Option<bool>]) -> Option<usize> {
+/// Tells the position from where the photo shows the rim's mark. `marks` holds, for each position,
+/// what its photos so far say: whether the mark is ahead of the axle, by majority. None where the
+/// photo does not tell, or there are more positions than this can tell apart.
+pub fn position_shown(
+    mark_ahead: Option<bool>,
+    positions: &[Position],
+    marks: &[Option<bool>],
+) -> Option<usize> {
     let ahead = mark_ahead?;
     // A mark that is a third of a turn on may be ahead twice.
     if positions.len() != 2 || marks.len() != 2 {

@@ -1,4 +1,5 @@
-//! Why something was not done for the phone: what happened and what to do, with the status that HTTP has for it.
+//! Why something was not done for the phone: what happened and what to do, with the status that
+//! HTTP has for it.
 
 /// Nothing was changed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -13,7 +14,8 @@ impl Refusal {
         Self { status, what: what.into(), advice: advice.into() }
     }
 
-    /// Something went wrong in a folder of this computer; its path is for the terminal, not for the phone.
+    /// Something went wrong in a folder of this computer; its path is for the terminal, not for the
+    /// phone.
     pub fn disk(doing: &str, why: &std::io::Error) -> Self {
         let reason = why.kind();
         Self::new(

@@ -1,4 +1,5 @@
-//! The report of an evening: written into its folder as the command measure does, and kept to be shown on the phone.
+//! The report of an evening: written into its folder as the command measure does, and kept to be
+//! shown on the phone.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, PoisonError};
@@ -17,7 +18,13 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
         let state = bench.read();
         (state.evening.folder.clone(), state.told.clone(), state.generation)
     };
-    let wait = || Refusal::new(409, "The figures are not ready yet.", "Wait until they stand on the page, then press again.");
+    let wait = || {
+        Refusal::new(
+            409,
+            "The figures are not ready yet.",
+            "Wait until they stand on the page, then press again.",
+        )
+    };
     let told = told.filter(|told| told.generation == generation).ok_or_else(wait)?;
     let refused = |error: &dyn std::fmt::Display| {
         // Folders are named by their paths there; the phone has no business with those.
@@ -34,13 +41,15 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
     }
     let identity = Identity::new(listed.id.clone(), &pipeline::listed_photos(&listed.photos));
     let places = JobPlaces::new(&folder, listed.photos.all().map(|photo| photo.path.as_path()));
-    let destination = prepare(&folder.join(REPORT_FOLDER), identity, places).map_err(|error| refused(&error))?;
+    let destination =
+        prepare(&folder.join(REPORT_FOLDER), identity, places).map_err(|error| refused(&error))?;
     let files = {
         let mut measured = told.measured.lock().unwrap_or_else(PoisonError::into_inner);
         or_result_alone(&mut measured, |measured| drawn(measured, Show::Mm, false)).1
     };
     destination.write(&files).map_err(|error| refused(&error))?;
-    let files: BTreeMap<String, Vec<u8>> = files.into_iter().map(|file| (file.path, file.bytes)).collect();
+    let files: BTreeMap<String, Vec<u8>> =
+        files.into_iter().map(|file| (file.path, file.bytes)).collect();
     bench.change(|state| {
         if state.evening.folder == folder {
             state.report = Some(Arc::new(files));

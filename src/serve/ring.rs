@@ -1,4 +1,5 @@
-//! The ring of standpoints: the bike from above, front at the top, a dot for each photo and an open one where the next is wanted.
+//! The ring of standpoints: the bike from above, front at the top, a dot for each photo and an open
+//! one where the next is wanted.
 
 use maud::{Markup, html};
 
@@ -23,7 +24,9 @@ fn place(bearing_deg: f64, low: bool) -> [f64; 2] {
 pub fn ring(stands: &[Stand], next: Option<Wanted>, words: &str) -> Markup {
     let [x, y] = CENTRE;
     let sides = [1.0, -1.0];
-    let wanted = sides.iter().flat_map(|side| BEARINGS.iter().map(move |bearing| place(side * bearing, false)));
+    let wanted = sides
+        .iter()
+        .flat_map(|side| BEARINGS.iter().map(move |bearing| place(side * bearing, false)));
     html! {
         svg.ring viewBox={ "0 0 " (WIDE) " " (HIGH) } role="img" aria-label=(words) {
             circle.track cx=(x) cy=(y) r=(RADIUS) {}

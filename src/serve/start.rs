@@ -27,7 +27,9 @@ pub enum StartError {
     Job(#[from] JobError),
     #[error("the address can't be kept in {} ({why}); check that the folder may be written to and the disk has room", .at.display())]
     Kept { at: PathBuf, why: io::Error },
-    #[error("no page can be served at {at} ({why}); choose another address with --at, or another port with --port")]
+    #[error(
+        "no page can be served at {at} ({why}); choose another address with --at, or another port with --port"
+    )]
     Address { at: SocketAddr, why: io::Error },
     #[error(
         "this system gives the program no thread for the page ({0}); end other programs, or raise the limit on processes (ulimit -u)"
@@ -48,9 +50,15 @@ pub struct Opened {
     pub folder: PathBuf,
 }
 
-/// Opens a job folder's page at the addresses `at`. The port is the last one, so that a phone's page goes on after a restart; `fresh` makes
-/// a new secret, after which older addresses lead nowhere.
-pub fn open(home: &Path, at: &[IpAddr], port: Option<u16>, fresh: bool) -> Result<Opened, StartError> {
+/// Opens a job folder's page at the addresses `at`. The port is the last one, so that a phone's
+/// page goes on after a restart; `fresh` makes a new secret, after which older addresses lead
+/// nowhere.
+pub fn open(
+    home: &Path,
+    at: &[IpAddr],
+    port: Option<u16>,
+    fresh: bool,
+) -> Result<Opened, StartError> {
     if !home.is_dir() {
         return Err(StartError::Missing(home.to_owned()));
     }
@@ -61,27 +69,42 @@ pub fn open(home: &Path, at: &[IpAddr], port: Option<u16>, fresh: bool) -> Resul
     let (listeners, port) = listen(at, port, kept.port.unwrap_or(FIRST_PORT))?;
     kept.port = Some(port);
     kept.store(home).map_err(failed)?;
-    let last = evenings(home).pop().unwrap_or(super::folders::Evening { number: 1, folder: home.to_owned() });
+    let last = evenings(home)
+        .pop()
+        .unwrap_or(super::folders::Evening { number: 1, folder: home.to_owned() });
     let job = Job::of_folder(&last.folder)?;
     let positions = positions(&last.folder, &[]);
-    let addresses = at.iter().map(|ip| format!("http://{}:{port}/{}/", host(*ip), kept.token)).collect();
+    let addresses =
+        at.iter().map(|ip| format!("http://{}:{port}/{}/", host(*ip), kept.token)).collect();
     let token = kept.token.clone();
     let (evening, folder) = (last.number, last.folder.clone());
     let bench = Bench::new(home.to_owned(), last, job, positions, kept);
-    Ok(Opened { listeners, served: Arc::new(Served::new(bench, token)), addresses, evening, folder })
+    Ok(Opened {
+        listeners,
+        served: Arc::new(Served::new(bench, token)),
+        addresses,
+        evening,
+        folder,
+    })
 }
 
 /// Serves until the program is ended.
 pub fn serve(opened: Opened) -> Result<(), StartError> {
     let background = opened.served.clone();
-    std::thread::Builder::new().spawn(move || measuring::run(&background.bench)).map_err(StartError::Threads)?;
+    std::thread::Builder::new()
+        .spawn(move || measuring::run(&background.bench))
+        .map_err(StartError::Threads)?;
     // The server asks for its first one without saying so where there is none.
     std::thread::Builder::new().spawn(|| ()).map_err(StartError::Threads)?;
     http::run(opened.listeners, opened.served).map_err(StartError::Ended)
 }
 
 /// Listens at all addresses on one port: the one asked for, or else `usual`, or any that is free.
-fn listen(at: &[IpAddr], asked: Option<u16>, usual: u16) -> Result<(Vec<TcpListener>, u16), StartError> {
+fn listen(
+    at: &[IpAddr],
+    asked: Option<u16>,
+    usual: u16,
+) -> Result<(Vec<TcpListener>, u16), StartError> {
     let on = |port: u16| -> Result<(Vec<TcpListener>, u16), StartError> {
         let (mut listeners, mut port) = (Vec::new(), port);
         for ip in at {

@@ -1,4 +1,5 @@
-//! What the page knows at this moment, shared by all phones: photos, the wheel's position, figures, ticks.
+//! What the page knows at this moment, shared by all phones: photos, the wheel's position, figures,
+//! ticks.
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
@@ -27,9 +28,11 @@ use crate::report::ResultDocument;
 
 /// Photos from which a first measurement is worth the wait.
 pub const FIRST_MEASURED: usize = 4;
-/// A measurement begins when nothing has come for so long: photos picked together come one after the other.
+/// A measurement begins when nothing has come for so long: photos picked together come one after
+/// the other.
 const CALM: Duration = Duration::from_millis(1500);
-/// Pictures with marks drawn in that are kept in memory, about 300 kB each; older ones are drawn again when they are asked for.
+/// Pictures with marks drawn in that are kept in memory, about 300 kB each; older ones are drawn
+/// again when they are asked for.
 const PICTURES: usize = 12;
 /// Measurements of an evening whose figures are remembered for "getting better".
 const REMEMBERED: usize = 40;
@@ -127,7 +130,13 @@ pub struct Bench {
 }
 
 impl Bench {
-    pub fn new(home: PathBuf, evening: Evening, job: Job, positions: Vec<Position>, kept: Kept) -> Self {
+    pub fn new(
+        home: PathBuf,
+        evening: Evening,
+        job: Job,
+        positions: Vec<Position>,
+        kept: Kept,
+    ) -> Self {
         let state = State {
             evening,
             job,
@@ -146,9 +155,16 @@ impl Bench {
             changed_at: Instant::now(),
             tried: None,
         };
-        // Counted on from the time of day, so that a page from before a restart sees that something is new.
+        // Counted on from the time of day, so that a page from before a restart sees that something
+        // is new.
         let begun = std::time::UNIX_EPOCH.elapsed().map_or(1, |elapsed| elapsed.as_secs() << 20);
-        Self { home, known: Known::default(), state: Mutex::new(state), work: Condvar::new(), version: watch::Sender::new(begun) }
+        Self {
+            home,
+            known: Known::default(),
+            state: Mutex::new(state),
+            work: Condvar::new(),
+            version: watch::Sender::new(begun),
+        }
     }
 
     /// The state to be read.
@@ -169,7 +185,8 @@ impl Bench {
         self.version.subscribe()
     }
 
-    /// Waits until there is something to measure and nothing more is coming; gives the photos' generation.
+    /// Waits until there is something to measure and nothing more is coming; gives the photos'
+    /// generation.
     pub fn wait_for_work(&self) -> u64 {
         let mut state = self.read();
         loop {
@@ -178,7 +195,8 @@ impl Bench {
             if is_new && state.on_the_way.is_empty() && state.changed_at.elapsed() >= CALM {
                 return state.generation;
             }
-            let waited = self.work.wait_timeout(state, CALM / 3).unwrap_or_else(PoisonError::into_inner);
+            let waited =
+                self.work.wait_timeout(state, CALM / 3).unwrap_or_else(PoisonError::into_inner);
             state = waited.0;
         }
     }
@@ -211,23 +229,31 @@ impl State {
     /// The tally of a position.
     pub fn tally(&self, position: usize) -> Tally {
         let of_position = self.photos.iter().filter(|photo| photo.position == position);
-        let counted: Vec<Counted> =
-            of_position.map(|photo| Counted { glance: &photo.glance, stand: photo.whence.stand }).collect();
+        let counted: Vec<Counted> = of_position
+            .map(|photo| Counted { glance: &photo.glance, stand: photo.whence.stand })
+            .collect();
         Tally::of(&counted, &self.job)
     }
 
     /// For each position whether its photos show the mark ahead.
     pub fn marks(&self) -> Vec<Option<bool>> {
         let of = |position: usize| {
-            majority(self.photos.iter().filter(|photo| photo.position == position).map(|photo| photo.whence.mark_ahead))
+            majority(
+                self.photos
+                    .iter()
+                    .filter(|photo| photo.position == position)
+                    .map(|photo| photo.whence.mark_ahead),
+            )
         };
         (0..self.positions.len()).map(of).collect()
     }
 
-    /// The chain's side: by the job, or by the side whose tabs are seen together with the sprockets'.
+    /// The chain's side: by the job, or by the side whose tabs are seen together with the
+    /// sprockets'.
     pub fn chain_side(&self) -> Option<Side> {
         self.job.bike.chain_side.or_else(|| {
-            let votes = self.photos.iter().filter_map(|photo| chain_side_in(&photo.glance, &self.job));
+            let votes =
+                self.photos.iter().filter_map(|photo| chain_side_in(&photo.glance, &self.job));
             let balance: f64 = votes.map(Side::sign).sum();
             (balance != 0.0).then_some(if balance > 0.0 { Side::Left } else { Side::Right })
         })
@@ -235,7 +261,12 @@ impl State {
 
     /// Takes up what a measurement told.
     pub fn take_told(&mut self, told: Told) {
-        let figures = told.document.measured.table.measured().map(|(figure, measured)| (figure.clone(), measured));
+        let figures = told
+            .document
+            .measured
+            .table
+            .measured()
+            .map(|(figure, measured)| (figure.clone(), measured));
         self.history.push(figures.collect());
         if self.history.len() > REMEMBERED {
             self.history.remove(0);

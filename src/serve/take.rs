@@ -1,4 +1,5 @@
-//! A photo that came in whole: looked at, put into the folder of the position it shows, and answered.
+//! A photo that came in whole: looked at, put into the folder of the position it shows, and
+//! answered.
 
 use std::io::{Read, Seek};
 use std::path::Path;
@@ -20,7 +21,8 @@ use crate::photo::format::PhotoFormat;
 use crate::photo::room::Room;
 use crate::photo::{PhotoError, decode_photo};
 
-/// Photos of one evening: four times what anybody needs, so that a phone's whole camera roll is refused while it is on its way.
+/// Photos of one evening: four times what anybody needs, so that a phone's whole camera roll is
+/// refused while it is on its way.
 pub const MOST_PHOTOS: usize = 120;
 /// Names that are tried for a photo before it is given up.
 pub const MOST_NAMES: usize = 1000;
@@ -67,7 +69,8 @@ pub fn take(bench: &Bench, mut received: Received, name: &str) -> Result<Filed, 
     if !is_new {
         return Ok(Filed { key, again: true });
     }
-    let filed = look_and_file(bench, &mut received, name).and_then(|ready| publish(bench, received, name, ready));
+    let filed = look_and_file(bench, &mut received, name)
+        .and_then(|ready| publish(bench, received, name, ready));
     bench.change(|state| state.on_the_way.remove(&key));
     filed
 }
@@ -87,21 +90,35 @@ struct Ready {
 fn look_and_file(bench: &Bench, received: &mut Received, name: &str) -> Result<Ready, Refusal> {
     let mut bytes = Vec::new();
     let file = received.file.file();
-    file.rewind().and_then(|()| file.read_to_end(&mut bytes)).map_err(|why| Refusal::disk("Reading the photo back", &why))?;
+    file.rewind()
+        .and_then(|()| file.read_to_end(&mut bytes))
+        .map_err(|why| Refusal::disk("Reading the photo back", &why))?;
     let (job, chain_side) = {
         let state = bench.read();
         (state.job.clone(), state.chain_side())
     };
     let room = Room::for_bytes(&bytes);
-    let ready = guarded("This photo is not kept.", || look(bench, &bytes, room, name, job, chain_side));
+    let ready =
+        guarded("This photo is not kept.", || look(bench, &bytes, room, name, job, chain_side));
     ready.map_err(|mistake| Refusal::new(500, mistake.what, mistake.advice))?
 }
 
-fn look(bench: &Bench, bytes: &[u8], room: Room, name: &str, job: Job, chain_side: Option<Side>) -> Result<Ready, Refusal> {
+fn look(
+    bench: &Bench,
+    bytes: &[u8],
+    room: Room,
+    name: &str,
+    job: Job,
+    chain_side: Option<Side>,
+) -> Result<Ready, Refusal> {
     let unreadable = |error: &PhotoError| {
         let advice = match error {
-            PhotoError::CutOff | PhotoError::Empty | PhotoError::Damaged { .. } => "Send it again, or take the photo again.",
-            PhotoError::HeicNotBuiltIn => "Set the phone's camera to JPEG (\"most compatible\"), and take the photo again.",
+            PhotoError::CutOff | PhotoError::Empty | PhotoError::Damaged { .. } => {
+                "Send it again, or take the photo again."
+            }
+            PhotoError::HeicNotBuiltIn => {
+                "Set the phone's camera to JPEG (\"most compatible\"), and take the photo again."
+            }
             PhotoError::NotAPicture => "Choose photos only.",
             other => other.advice(),
         };
@@ -139,22 +156,36 @@ fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Resul
         room_for_more_than_this(state)?;
         let shown = position_shown(whence.mark_ahead, &state.positions, &state.marks());
         let position = shown.unwrap_or(state.current).min(state.positions.len().saturating_sub(1));
-        let filed = (position != state.current).then(|| filed_elsewhere(state, position, whence.mark_ahead));
+        let filed = (position != state.current)
+            .then(|| filed_elsewhere(state, position, whence.mark_ahead));
         let folder = state.evening.folder.join(&state.positions[position].folder);
         let path = name_it(received.file, &folder, &safe_stem(name), ending(format))?;
         let mut glance = looked.glance.clone();
         glance.setup = Some(state.positions[position].folder.clone());
         let wanting = state.tally(position).wanting();
         let answer = match &facts {
-            Some(facts) => answer(&Seen { glance: &glance, whence, facts, light }, &job, chain_side, &wanting),
-            None => return Err(Refusal::new(500, "The photo was lost on its way.", "Send it again.")),
+            Some(facts) => {
+                answer(&Seen { glance: &glance, whence, facts, light }, &job, chain_side, &wanting)
+            }
+            None => {
+                return Err(Refusal::new(500, "The photo was lost on its way.", "Send it again."));
+            }
         };
         state.current = position;
-        state.photos.push(Taken { key: key.clone(), path: path.clone(), position, glance, whence, answer, filed });
+        state.photos.push(Taken {
+            key: key.clone(),
+            path: path.clone(),
+            position,
+            glance,
+            whence,
+            answer,
+            filed,
+        });
         state.photos_changed();
         Ok(path)
     })?;
-    let picture = guarded("The picture can't be shown.", || drawn_for_phone(&path, &looked)).ok().flatten();
+    let picture =
+        guarded("The picture can't be shown.", || drawn_for_phone(&path, &looked)).ok().flatten();
     if let Some(picture) = picture {
         bench.read().keep_picture(&key, picture);
     }
@@ -172,19 +203,34 @@ fn filed_elsewhere(state: &State, position: usize, ahead: Option<bool>) -> Strin
         Some(false) => "The mark is behind the axle here",
         None => "The mark is elsewhere here",
     };
-    format!("{mark}: the photo counts for position {}, {}.", position + 1, state.positions[position].title())
+    format!(
+        "{mark}: the photo counts for position {}, {}.",
+        position + 1,
+        state.positions[position].title()
+    )
 }
 
 /// Gives the file the first name that is free. Nothing that is there is ever replaced.
-fn name_it(file: NewFile, folder: &Path, stem: &str, ending: &str) -> Result<std::path::PathBuf, Refusal> {
+fn name_it(
+    file: NewFile,
+    folder: &Path,
+    stem: &str,
+    ending: &str,
+) -> Result<std::path::PathBuf, Refusal> {
     let failed = |why: std::io::Error| Refusal::disk("Keeping the photo", &why);
     match std::fs::create_dir(folder) {
         Err(why) if why.kind() != std::io::ErrorKind::AlreadyExists => return Err(failed(why)),
         _ => {}
     }
-    let free = candidates(stem, ending, MOST_NAMES).map(|name| folder.join(name)).find(|path| path.symlink_metadata().is_err());
+    let free = candidates(stem, ending, MOST_NAMES)
+        .map(|name| folder.join(name))
+        .find(|path| path.symlink_metadata().is_err());
     let Some(path) = free else {
-        return Err(Refusal::new(409, format!("There are {MOST_NAMES} photos of this name."), "Look into the job folder."));
+        return Err(Refusal::new(
+            409,
+            format!("There are {MOST_NAMES} photos of this name."),
+            "Look into the job folder.",
+        ));
     };
     file.publish(&path).map_err(failed)?;
     sync_folder(folder);

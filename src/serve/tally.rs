@@ -10,7 +10,8 @@ use crate::job::Job;
 
 /// Photos wanted from each side.
 pub const A_SIDE: usize = PHOTOS_PER_SETUP / 2;
-/// Where to stand, seen from above, degrees from straight ahead to that side: from behind, square on, from ahead.
+/// Where to stand, seen from above, degrees from straight ahead to that side: from behind, square
+/// on, from ahead.
 pub const BEARINGS: [f64; 3] = [130.0, 90.0, 50.0];
 /// Standpoints count as different from so far apart, degrees.
 const APART_DEG: f64 = 20.0;
@@ -65,8 +66,11 @@ impl Tally {
         let usable: Vec<&Counted> = photos.iter().filter(|photo| is_usable(photo.glance)).collect();
         let stands: Vec<Stand> = usable.iter().filter_map(|photo| photo.stand).collect();
         let on = |side: Side| stands.iter().filter(|stand| stand.side == side).count();
-        let views = |number: u8| usable.iter().filter(|photo| has_tab(photo.glance, number)).count();
-        let seen_so_often = |wants: &dyn Fn(usize) -> bool| wanted(job).into_iter().filter(|n| wants(views(*n))).collect();
+        let views =
+            |number: u8| usable.iter().filter(|photo| has_tab(photo.glance, number)).count();
+        let seen_so_often = |wants: &dyn Fn(usize) -> bool| {
+            wanted(job).into_iter().filter(|n| wants(views(*n))).collect()
+        };
         Self {
             photos: usable.len(),
             left: on(Side::Left),
@@ -96,7 +100,8 @@ impl Tally {
     }
 }
 
-/// The next place to stand: on the side that has fewer photos, the wanted bearing farthest from those taken.
+/// The next place to stand: on the side that has fewer photos, the wanted bearing farthest from
+/// those taken.
 fn next_stand(stands: &[Stand], n_photos: usize) -> Option<Wanted> {
     let on = |side: Side| stands.iter().filter(move |stand| stand.side == side);
     let counts = [Side::Left, Side::Right].map(|side| (on(side).count(), side));
@@ -106,11 +111,14 @@ fn next_stand(stands: &[Stand], n_photos: usize) -> Option<Wanted> {
     if fewest >= A_SIDE || n_photos >= PHOTOS_PER_SETUP && unplaced > 0 {
         return None;
     }
-    let nearest = |bearing: f64| on(side).map(|stand| (stand.bearing_deg.abs() - bearing).abs()).fold(f64::MAX, f64::min);
+    let nearest = |bearing: f64| {
+        on(side).map(|stand| (stand.bearing_deg.abs() - bearing).abs()).fold(f64::MAX, f64::min)
+    };
     let free = BEARINGS.into_iter().filter(|bearing| nearest(*bearing) >= APART_DEG);
     let best = free.max_by(|a, b| nearest(*a).total_cmp(&nearest(*b)).then(b.total_cmp(a)));
-    let bearing =
-        best.unwrap_or_else(|| BEARINGS.into_iter().fold(BEARINGS[1], |a, b| if nearest(b) > nearest(a) { b } else { a }));
+    let bearing = best.unwrap_or_else(|| {
+        BEARINGS.into_iter().fold(BEARINGS[1], |a, b| if nearest(b) > nearest(a) { b } else { a })
+    });
     // The last photo of a side is the low one, if none was low before.
     Some(Wanted { side, bearing_deg: side.sign() * bearing, low: low && fewest + 1 == A_SIDE })
 }
@@ -125,7 +133,11 @@ mod tests {
     }
 
     fn photo(tabs: &[u8]) -> Glance {
-        Glance { cards: vec![pattern(1), pattern(2)], tabs: tabs.iter().map(|n| pattern(*n)).collect(), ..Glance::default() }
+        Glance {
+            cards: vec![pattern(1), pattern(2)],
+            tabs: tabs.iter().map(|n| pattern(*n)).collect(),
+            ..Glance::default()
+        }
     }
 
     fn stand(side: Side, bearing: f64, elevation_deg: f64) -> Stand {
@@ -138,7 +150,10 @@ mod tests {
         let mut stands: Vec<Stand> = Vec::new();
         let mut walked = Vec::new();
         loop {
-            let counted: Vec<Counted> = stands.iter().map(|stand| Counted { glance: &glance, stand: Some(*stand) }).collect();
+            let counted: Vec<Counted> = stands
+                .iter()
+                .map(|stand| Counted { glance: &glance, stand: Some(*stand) })
+                .collect();
             let tally = Tally::of(&counted, &job);
             let Some(next) = tally.next else {
                 assert!(tally.is_complete(), "{tally:?}");
@@ -146,18 +161,24 @@ mod tests {
             };
             assert!(!tally.is_complete(), "{tally:?}");
             walked.push(next.words());
-            stands.push(stand(next.side, next.bearing_deg.abs(), if next.low { 15.0 } else { 45.0 }));
+            stands.push(stand(
+                next.side,
+                next.bearing_deg.abs(),
+                if next.low { 15.0 } else { 45.0 },
+            ));
         }
         assert_eq!(walked.len(), 6, "{walked:?}");
         assert_eq!(walked.iter().filter(|words| words.contains("low")).count(), 1, "{walked:?}");
-        let different: BTreeSet<&str> = walked.iter().map(|words| words.trim_end_matches(", phone low")).collect();
+        let different: BTreeSet<&str> =
+            walked.iter().map(|words| words.trim_end_matches(", phone low")).collect();
         assert_eq!(different.len(), 6, "{walked:?}");
     }
 
     #[test]
     fn a_tab_that_one_photo_alone_shows_is_wanted_again() {
         let glances = [photo(&[1, 5, 6, 7, 8, 9, 10]), photo(&[5, 6, 7, 8, 9, 10])];
-        let counted: Vec<Counted> = glances.iter().map(|glance| Counted { glance, stand: None }).collect();
+        let counted: Vec<Counted> =
+            glances.iter().map(|glance| Counted { glance, stand: None }).collect();
         let tally = Tally::of(&counted, &Job::default());
         assert_eq!((tally.once.as_slice(), tally.unseen.as_slice()), (&[1][..], &[2][..]));
         assert_eq!(tally.wanting(), [1, 2]);

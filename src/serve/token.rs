@@ -3,9 +3,11 @@
 use std::hint::black_box;
 use std::io;
 
-/// Letters of a token: five bits each, none that is taken for another when it is typed off a screen.
+/// Letters of a token: five bits each, none that is taken for another when it is typed off a
+/// screen.
 const LETTERS: &[u8; 32] = b"abcdefghijkmnpqrstuvwxyz23456789";
-/// 26 letters of five bits are 130 bits: at a million tries a second nobody finds it before the sun goes out.
+/// 26 letters of five bits are 130 bits: at a million tries a second nobody finds it before the sun
+/// goes out.
 pub const LENGTH: usize = 26;
 
 /// A new token from the system's source of chance.
@@ -20,7 +22,8 @@ pub fn is_well_formed(text: &str) -> bool {
     text.len() == LENGTH && text.bytes().all(|byte| LETTERS.contains(&byte))
 }
 
-/// Whether both are the same. The time it takes tells nothing of where they differ, only how long `secret` is, which is no secret.
+/// Whether both are the same. The time it takes tells nothing of where they differ, only how long
+/// `secret` is, which is no secret.
 pub fn is_same(offered: &[u8], secret: &[u8]) -> bool {
     let mut difference = u8::from(offered.len() != secret.len());
     for (idx, byte) in secret.iter().enumerate() {

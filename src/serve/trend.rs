@@ -1,4 +1,5 @@
-//! One figure over the evenings, drawn: its values with their uncertainty, and the limits as a band.
+//! One figure over the evenings, drawn: its values with their uncertainty, and the limits as a
+//! band.
 
 use maud::{Markup, html};
 
@@ -19,8 +20,11 @@ pub fn trend(points: &[(u32, Measurement)], nominal: f64, tolerance: f64, kind: 
     let height = |value: f64| round(middle - (value - nominal) / most * middle);
     let step = (WIDE - 2.0 * LEFT) / (points.len().max(2) - 1) as f64;
     let across = |idx: usize| round(LEFT + step * idx as f64);
-    let path: Vec<String> =
-        points.iter().enumerate().map(|(idx, (_, m))| format!("{},{}", across(idx), height(m.value))).collect();
+    let path: Vec<String> = points
+        .iter()
+        .enumerate()
+        .map(|(idx, (_, m))| format!("{},{}", across(idx), height(m.value)))
+        .collect();
     let words: Vec<String> = points
         .iter()
         .map(|(evening, m)| {

@@ -1,4 +1,5 @@
-//! A photo on its way in: piece by piece into a file without a name, within limits. Broken off, it leaves nothing.
+//! A photo on its way in: piece by piece into a file without a name, within limits. Broken off, it
+//! leaves nothing.
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -46,25 +47,51 @@ pub fn check_size(bytes: u64) -> Result<(), Refusal> {
 }
 
 /// Takes a photo in. `announced` is what the phone says that it will be, in bytes.
-pub async fn receive(body: Incoming, folder: PathBuf, announced: Option<u64>) -> Result<Received, Refusal> {
+pub async fn receive(
+    body: Incoming,
+    folder: PathBuf,
+    announced: Option<u64>,
+) -> Result<Received, Refusal> {
     check_size(announced.unwrap_or(0))?;
     if let Some(free) = free_bytes(&folder)
         && free < KEPT_FREE.saturating_add(announced.unwrap_or(MOST_BYTES))
     {
-        return Err(Refusal::new(507, "The computer's disk is nearly full.", "Make room on it, then send the photo again."));
+        return Err(Refusal::new(
+            507,
+            "The computer's disk is nearly full.",
+            "Make room on it, then send the photo again.",
+        ));
     }
     let (pieces, coming) = channel(WAITING);
     let writer = spawn_blocking(move || write(&folder, coming));
     let passed_on = timeout(LONGEST, pass_on(body, pieces)).await;
-    let broken = || Refusal::new(400, "The photo did not come in whole, and nothing of it was kept.", "Send it again.");
+    let broken = || {
+        Refusal::new(
+            400,
+            "The photo did not come in whole, and nothing of it was kept.",
+            "Send it again.",
+        )
+    };
     // What the writer says counts first: a full disk breaks the sending as well.
-    let written = writer.await.map_err(|_| broken())?.map_err(|why| Refusal::disk("Keeping the photo", &why))?;
+    let written = writer
+        .await
+        .map_err(|_| broken())?
+        .map_err(|why| Refusal::disk("Keeping the photo", &why))?;
     passed_on.map_err(|_| broken())??;
     written.ok_or_else(broken)
 }
 
-async fn pass_on(mut body: Incoming, pieces: tokio::sync::mpsc::Sender<Piece>) -> Result<(), Refusal> {
-    let broken = || Refusal::new(400, "The photo did not come in whole, and nothing of it was kept.", "Send it again.");
+async fn pass_on(
+    mut body: Incoming,
+    pieces: tokio::sync::mpsc::Sender<Piece>,
+) -> Result<(), Refusal> {
+    let broken = || {
+        Refusal::new(
+            400,
+            "The photo did not come in whole, and nothing of it was kept.",
+            "Send it again.",
+        )
+    };
     let mut total = 0_u64;
     loop {
         let frame = timeout(SILENCE, body.frame()).await.map_err(|_| broken())?;

@@ -1,6 +1,7 @@
 //! Cells are read: is the ground dark or bright, and is there a dot?
 //!
-//! The tones are compared with those of the neighbours, so that shadows and glare do no harm; what can't be told is left open.
+//! The tones are compared with those of the neighbours, so that shadows and glare do no harm; what
+//! can't be told is left open.
 
 use std::collections::BTreeMap;
 
@@ -10,10 +11,12 @@ use super::plate::Plate;
 use crate::math::robust::median;
 use crate::photo::LinearImage;
 
-/// Places (in cells from the centre) where the ground is looked at: clear of the dot (0.22) and of the edges (0.5).
+/// Places (in cells from the centre) where the ground is looked at: clear of the dot (0.22) and of
+/// the edges (0.5).
 const GROUND: [[f64; 2]; 4] = [[-0.32, -0.32], [0.32, -0.32], [0.32, 0.32], [-0.32, 0.32]];
 /// Each of those places is the mean of these (offsets in cells), against noise.
-const AROUND: [[f64; 2]; 5] = [[0.0, 0.0], [0.06, 0.06], [-0.06, 0.06], [0.06, -0.06], [-0.06, -0.06]];
+const AROUND: [[f64; 2]; 5] =
+    [[0.0, 0.0], [0.06, 0.06], [-0.06, 0.06], [0.06, -0.06], [-0.06, -0.06]];
 /// Places where the dot is looked at, well inside it.
 const DOT: [[f64; 2]; 9] = [
     [0.0, 0.0],
@@ -26,17 +29,20 @@ const DOT: [[f64; 2]; 9] = [
     [0.07, -0.07],
     [-0.07, -0.07],
 ];
-/// A centre this far from the ground towards the other tone is a dot. A dot of radius 0.22 in a cell of 6 px and blur
-/// of 0.8 px reaches 0.74, one in a cell of 5 px 0.6; without a dot, neighbours leak in by 0.1 at most.
+/// A centre this far from the ground towards the other tone is a dot. A dot of radius 0.22 in a
+/// cell of 6 px and blur of 0.8 px reaches 0.74, one in a cell of 5 px 0.6; without a dot,
+/// neighbours leak in by 0.1 at most.
 const DOT_THRESHOLD: f64 = 0.36;
 /// Readings this close to the threshold are left open.
 const DOT_DOUBT: f64 = 0.1;
-/// Least difference between dark and bright ground as a part of their mean: a cell is not read in blinding glare.
+/// Least difference between dark and bright ground as a part of their mean: a cell is not read in
+/// blinding glare.
 const MIN_CONTRAST: f64 = 0.15;
-/// Largest scatter of a cell's ground as a part of the contrast; more means that something lies across the cell.
+/// Largest scatter of a cell's ground as a part of the contrast; more means that something lies
+/// across the cell.
 const MAX_GROUND_SCATTER: f64 = 0.45;
-/// The same in a grainy photo: in units of the noise of its pixels (smoothed pixels have about half; the range of four is twice that
-/// on average), and at most as a part of the contrast.
+/// The same in a grainy photo: in units of the noise of its pixels (smoothed pixels have about
+/// half; the range of four is twice that on average), and at most as a part of the contrast.
 const MAX_SCATTER_OF_NOISE: f64 = 2.0;
 const MAX_NOISY_SCATTER: f64 = 1.2;
 
@@ -67,35 +73,48 @@ struct Tones {
     dot: f64,
 }
 
-/// Reads the cells (y, x), of which those with `is_dark` should be dark by the chequer. Node (x, y) is the cell's corner of least
-/// coordinates. Cells outside the photo are left out.
+/// Reads the cells (y, x), of which those with `is_dark` should be dark by the chequer. Node (x, y)
+/// is the cell's corner of least coordinates. Cells outside the photo are left out.
 pub fn read_cells(
     plate: &Plate,
     nodes: &BTreeMap<(i32, i32), [f64; 2]>,
     cells: impl Iterator<Item = (i32, i32)>,
     is_dark: impl Fn(i32, i32) -> bool,
 ) -> BTreeMap<(i32, i32), Cell> {
-    let places: Vec<Node> = nodes.iter().map(|(&(y, x), &at)| Node { lattice: [f64::from(x), f64::from(y)], at }).collect();
+    let places: Vec<Node> = nodes
+        .iter()
+        .map(|(&(y, x), &at)| Node { lattice: [f64::from(x), f64::from(y)], at })
+        .collect();
     let tones: BTreeMap<(i32, i32), Tones> = cells
         .filter_map(|(y, x)| {
-            let corners = [(y, x), (y, x + 1), (y + 1, x), (y + 1, x + 1)].map(|key| nodes.get(&key).copied());
+            let corners = [(y, x), (y, x + 1), (y + 1, x), (y + 1, x + 1)]
+                .map(|key| nodes.get(&key).copied());
             let tones = match corners {
-                [Some(a), Some(b), Some(c), Some(d)] => tones_at(&plate.calm, |p| Some(between([a, b, c, d], p))),
+                [Some(a), Some(b), Some(c), Some(d)] => {
+                    tones_at(&plate.calm, |p| Some(between([a, b, c, d], p)))
+                }
                 _ => {
                     let map = PlaneMap::near(&places, [f64::from(x) + 0.5, f64::from(y) + 0.5])?;
-                    tones_at(&plate.calm, |[dx, dy]| map.at([f64::from(x) + 0.5 + dx, f64::from(y) + 0.5 + dy]))
+                    tones_at(&plate.calm, |[dx, dy]| {
+                        map.at([f64::from(x) + 0.5 + dx, f64::from(y) + 0.5 + dy])
+                    })
                 }
             };
             tones.map(|tones| ((y, x), tones))
         })
         .collect();
-    tones.iter().map(|(&(y, x), own)| ((y, x), compare(own, &tones, y, x, &plate.noise, &is_dark))).collect()
+    tones
+        .iter()
+        .map(|(&(y, x), own)| ((y, x), compare(own, &tones, y, x, &plate.noise, &is_dark)))
+        .collect()
 }
 
 /// Bilinear place in a cell given by its four corners; `p` in cells from the centre.
 fn between([a, b, c, d]: [[f64; 2]; 4], p: [f64; 2]) -> [f64; 2] {
     let [s, t] = p.map(|x| x + 0.5);
-    std::array::from_fn(|i| (1.0 - t) * ((1.0 - s) * a[i] + s * b[i]) + t * ((1.0 - s) * c[i] + s * d[i]))
+    std::array::from_fn(|i| {
+        (1.0 - t) * ((1.0 - s) * a[i] + s * b[i]) + t * ((1.0 - s) * c[i] + s * d[i])
+    })
 }
 
 fn tones_at(image: &LinearImage, place: impl Fn([f64; 2]) -> Option<[f64; 2]>) -> Option<Tones> {
@@ -127,18 +146,24 @@ fn compare(
     is_dark: &impl Fn(i32, i32) -> bool,
 ) -> Cell {
     let unclear = Cell { ground: Ground::Unclear, dot: None };
-    // Levels of dark and bright ground nearby: medians over two cells around, so that a few hidden cells don't count.
+    // Levels of dark and bright ground nearby: medians over two cells around, so that a few hidden
+    // cells don't count.
     let (mut dark, mut bright) = (Vec::new(), Vec::new());
     for (dy, dx) in (-2..=2).flat_map(|dy| (-2..=2).map(move |dx| (dy, dx))) {
         if let Some(other) = tones.get(&(y + dy, x + dx)) {
-            if is_dark(y + dy, x + dx) { dark.push(other.ground) } else { bright.push(other.ground) }
+            if is_dark(y + dy, x + dx) {
+                dark.push(other.ground)
+            } else {
+                bright.push(other.ground)
+            }
         }
     }
     let (Some(dark), Some(bright)) = (median(&dark), median(&bright)) else { return unclear };
     let contrast = bright - dark;
     let noise = f64::from(noise.at(own.ground as f32)) / contrast;
     let max_scatter = MAX_GROUND_SCATTER.max((MAX_SCATTER_OF_NOISE * noise).min(MAX_NOISY_SCATTER));
-    let clear = contrast > MIN_CONTRAST * 0.5 * (bright + dark) && own.scatter <= max_scatter * contrast;
+    let clear =
+        contrast > MIN_CONTRAST * 0.5 * (bright + dark) && own.scatter <= max_scatter * contrast;
     if !clear {
         return unclear;
     }

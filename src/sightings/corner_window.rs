@@ -1,20 +1,21 @@
-//! The pixels that a corner is fitted to: an ellipse in lattice coordinates, which follows a foreshortened cell and never
-//! reaches a dot.
+//! The pixels that a corner is fitted to: an ellipse in lattice coordinates, which follows a
+//! foreshortened cell and never reaches a dot.
 
 use crate::math::lanes::{LANES, Lanes};
 use crate::photo::LinearImage;
 use crate::sightings::corner_fit::CornerGuess;
 
-/// Half-width of the window in cells. A dot begins 0.487 cells from the corner (half a cell's diagonal less the dot's radius
-/// of 0.22), and its blur reaches further in.
+/// Half-width of the window in cells. A dot begins 0.487 cells from the corner (half a cell's
+/// diagonal less the dot's radius of 0.22), and its blur reaches further in.
 const WINDOW_CELLS: f64 = 0.42;
-/// Largest area of the window, px^2 (a circle of radius 12 px). The floor of the position's uncertainty falls with the square
-/// root of the radius only, while the cost rises with its square.
+/// Largest area of the window, px^2 (a circle of radius 12 px). The floor of the position's
+/// uncertainty falls with the square root of the radius only, while the cost rises with its square.
 const WINDOW_AREA_PX: f64 = 452.0;
 /// Smallest mean radius of a window in which the levels of four cells can be told apart, px.
 const MIN_RADIUS_PX: f32 = 1.0;
 
-/// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no weight.
+/// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no
+/// weight.
 pub(super) struct Window {
     pub centre: [f64; 2],
     /// Number of pixels, each counted by its weight.
@@ -38,7 +39,8 @@ impl Bundle {
 }
 
 impl Window {
-    /// The pixels inside the ellipse about `centre` that the guess's lattice spans, weighted by how much of each lies inside; None when it leaves the image.
+    /// The pixels inside the ellipse about `centre` that the guess's lattice spans, weighted by how
+    /// much of each lies inside; None when it leaves the image.
     pub fn new(image: &LinearImage, guess: &CornerGuess, centre: [f64; 2]) -> Option<Self> {
         let ([a, b], [c, d]) = (guess.along_row, guess.along_col);
         let cross = a * d - b * c;
@@ -49,18 +51,26 @@ impl Window {
         let mean_radius = (radius * cross.abs().sqrt()) as f32;
         let [left, right] = [(centre[0] - extent_u).floor(), (centre[0] + extent_u).ceil()];
         let [top, bottom] = [(centre[1] - extent_v).floor(), (centre[1] + extent_v).ceil()];
-        let inside = left >= 0.0 && top >= 0.0 && right < image.width() as f64 && bottom < image.height() as f64;
+        let inside = left >= 0.0
+            && top >= 0.0
+            && right < image.width() as f64
+            && bottom < image.height() as f64;
         if !inside || mean_radius < MIN_RADIUS_PX {
             return None;
         }
-        // Lattice coordinates of a pixel in units of the window's radius are two linear forms of its place.
+        // Lattice coordinates of a pixel in units of the window's radius are two linear forms of
+        // its place.
         let scale = 1.0 / (cross * radius);
-        let [[xu, xv], [yu, yv]] = [[d * scale, -c * scale], [-b * scale, a * scale]].map(|row| row.map(|x| x as f32));
-        // A rim one pixel wide fades out, so that pixels don't jump in and out while the window moves.
-        let [inner2, outer2] = [1.0 - 0.5 / mean_radius, 1.0 + 0.5 / mean_radius].map(|radius| radius.max(0.0).powi(2));
+        let [[xu, xv], [yu, yv]] =
+            [[d * scale, -c * scale], [-b * scale, a * scale]].map(|row| row.map(|x| x as f32));
+        // A rim one pixel wide fades out, so that pixels don't jump in and out while the window
+        // moves.
+        let [inner2, outer2] = [1.0 - 0.5 / mean_radius, 1.0 + 0.5 / mean_radius]
+            .map(|radius| radius.max(0.0).powi(2));
         // A row of pixels crosses the outer ellipse where a u^2 + 2 b u + c is 0.
         let row_a = xu * xu + yu * yu;
-        let mut bundles = Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize / LANES + 4);
+        let mut bundles =
+            Vec::with_capacity((area_of_unit * radius * radius * 1.3) as usize / LANES + 4);
         let mut columns = [[0.0; LANES]; 4];
         let mut lane = 0;
         let mut n = 0.0;
@@ -84,7 +94,11 @@ impl Window {
                 if radius2 >= outer2 {
                     continue;
                 }
-                let weight = if radius2 <= inner2 { 1.0 } else { ((1.0 - radius2.sqrt()) * mean_radius + 0.5).clamp(0.0, 1.0) };
+                let weight = if radius2 <= inner2 {
+                    1.0
+                } else {
+                    ((1.0 - radius2.sqrt()) * mean_radius + 0.5).clamp(0.0, 1.0)
+                };
                 columns[0][lane] = u;
                 columns[1][lane] = v;
                 columns[2][lane] = value;

@@ -1,16 +1,20 @@
-//! One edge of a cord or line: a blurred step fitted to the pixels of a narrow box, on linear light.
+//! One edge of a cord or line: a blurred step fitted to the pixels of a narrow box, on linear
+//! light.
 //!
-//! The model is (1 - A) (i0 + i1 q) + A (o0 + o1 q) with q = d - p and A = (1 + erf(q / (sqrt 2 b))) / 2: two levels that may slope,
-//! and a step at p blurred by b. Linear light matters: on tone-curved values the step's middle lies up to 0.9 px off.
+//! The model is (1 - A) (i0 + i1 q) + A (o0 + o1 q) with q = d - p and A = (1 + erf(q / (sqrt 2
+//! b))) / 2: two levels that may slope, and a step at p blurred by b. Linear light matters: on
+//! tone-curved values the step's middle lies up to 0.9 px off.
 
 use nalgebra::{SMatrix, SVector};
 
 use crate::math::lanes::{LANES, Lanes};
 
-/// Slopes of the levels that are usual, as a part of the brighter level for each px: a round cord's shading, a shadow's rim.
+/// Slopes of the levels that are usual, as a part of the brighter level for each px: a round cord's
+/// shading, a shadow's rim.
 const USUAL_SLOPE: f64 = 0.08;
-/// Noise of a pixel: on dark ground, and what a bright level adds to it as a part of itself (measured on the sharpened photos of
-/// the shared sets). Only their ratio matters: the residuals tell the scale.
+/// Noise of a pixel: on dark ground, and what a bright level adds to it as a part of itself
+/// (measured on the sharpened photos of the shared sets). Only their ratio matters: the residuals
+/// tell the scale.
 pub(super) const DARK_NOISE: f64 = 0.02;
 pub(super) const BRIGHT_NOISE: f64 = 0.2;
 /// Least scale of the noise against the above: photos of this kind are never ten times cleaner.
@@ -23,7 +27,8 @@ const CONVERGED_PX: f64 = 1e-3;
 /// Fewest pixels for the five unknowns.
 const MIN_PIXELS: usize = 12;
 
-/// A pixel of the box: how far outward it lies from where the edge is expected (px), and its linear light.
+/// A pixel of the box: how far outward it lies from where the edge is expected (px), and its linear
+/// light.
 #[derive(Clone, Copy, Debug)]
 pub struct Sample {
     pub outward: f32,
@@ -66,9 +71,11 @@ impl Edge {
 /// Unknowns: place, logarithm of the blur, inner level and slope, outer level and slope.
 const N: usize = 6;
 
-/// Fits the edge nearest to the expected place; None when nothing converges inside the box or the box is too empty.
+/// Fits the edge nearest to the expected place; None when nothing converges inside the box or the
+/// box is too empty.
 pub fn fit_edge(samples: &[Sample], task: &EdgeTask) -> Option<Edge> {
-    let window = |s: &&Sample| f64::from(s.outward) > -task.inside && f64::from(s.outward) < task.outside;
+    let window =
+        |s: &&Sample| f64::from(s.outward) > -task.inside && f64::from(s.outward) < task.outside;
     let used: Vec<Sample> = samples.iter().filter(window).copied().collect();
     if used.len() < MIN_PIXELS {
         return None;
@@ -86,7 +93,9 @@ pub fn fit_edge(samples: &[Sample], task: &EdgeTask) -> Option<Edge> {
     let mut last = None;
     for _ in 0..MAX_ITERATIONS {
         let (mut matrix, mut gradient, squares, n) = normal(&bundles, &p);
-        for (i, usual, weight) in [(1, task.blur.ln(), blur_weight), (3, 0.0, slope_weight), (5, 0.0, slope_weight)] {
+        for (i, usual, weight) in
+            [(1, task.blur.ln(), blur_weight), (3, 0.0, slope_weight), (5, 0.0, slope_weight)]
+        {
             matrix[(i, i)] += weight;
             gradient[i] += weight * (usual - p[i]);
         }
@@ -109,7 +118,14 @@ pub fn fit_edge(samples: &[Sample], task: &EdgeTask) -> Option<Edge> {
     let (matrix, variance) = last?;
     let variance = variance.max(MIN_NOISE_SCALE * MIN_NOISE_SCALE);
     let sigma = (matrix.try_inverse()?[(0, 0)] * variance).sqrt();
-    let edge = Edge { at: p[0], sigma, inner: p[2], outer: p[4], blur: p[1].exp(), noise: variance.sqrt() };
+    let edge = Edge {
+        at: p[0],
+        sigma,
+        inner: p[2],
+        outer: p[4],
+        blur: p[1].exp(),
+        noise: variance.sqrt(),
+    };
     (sigma.is_finite() && sigma > 0.0).then_some(edge)
 }
 
@@ -134,7 +150,10 @@ fn bundles(samples: &[Sample]) -> Vec<Bundle> {
 }
 
 /// The normal equations at `p`, the sum of weighted squares and the number of pixels.
-fn normal(bundles: &[Bundle], p: &SVector<f64, N>) -> (SMatrix<f64, N, N>, SVector<f64, N>, f64, f64) {
+fn normal(
+    bundles: &[Bundle],
+    p: &SVector<f64, N>,
+) -> (SMatrix<f64, N, N>, SVector<f64, N>, f64, f64) {
     let (sums, n) = pulp::Arch::new().dispatch(Sums { bundles, p });
     let mut totals = sums.iter().map(|lanes| f64::from(lanes.sum()));
     let mut matrix = SMatrix::zeros();
@@ -150,8 +169,8 @@ fn normal(bundles: &[Bundle], p: &SVector<f64, N>) -> (SMatrix<f64, N, N>, SVect
     (matrix, gradient, totals.next().unwrap_or(0.0), f64::from(n.sum()))
 }
 
-/// Sums over the pixels of the products of derivatives and residual with each other, and the number of pixels, compiled for the
-/// registers that the processor has.
+/// Sums over the pixels of the products of derivatives and residual with each other, and the number
+/// of pixels, compiled for the registers that the processor has.
 struct Sums<'a> {
     bundles: &'a [Bundle],
     p: &'a SVector<f64, N>,
@@ -163,7 +182,8 @@ impl pulp::NullaryFnOnce for Sums<'_> {
     #[inline(always)]
     fn call(self) -> Self::Output {
         let single = |i: usize| Lanes::splat(self.p[i] as f32);
-        let (place, inner, inner_slope, outer, outer_slope) = (single(0), single(2), single(3), single(4), single(5));
+        let (place, inner, inner_slope, outer, outer_slope) =
+            (single(0), single(2), single(3), single(4), single(5));
         let scale = std::f32::consts::FRAC_1_SQRT_2 / self.p[1].exp() as f32;
         let mut sums = [Lanes::ZERO; (N + 1) * (N + 2) / 2];
         let mut n = Lanes::ZERO;
@@ -175,7 +195,8 @@ impl pulp::NullaryFnOnce for Sums<'_> {
             let (inside, outside) = (inner + inner_slope * q, outer + outer_slope * q);
             let model = rest * inside + part * outside;
             let jump = (outside - inside) * slope * (0.5 * scale);
-            // The noise follows the model's level, not the pixel's own: that would favour pixels that noise has made dark.
+            // The noise follows the model's level, not the pixel's own: that would favour pixels
+            // that noise has made dark.
             let noise = model.max(0.0) * BRIGHT_NOISE as f32 + DARK_NOISE as f32;
             let weight = bundle.weight / (noise * noise);
             let columns = [

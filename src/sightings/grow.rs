@@ -1,5 +1,5 @@
-//! All corners of a pattern whose place is known: each is predicted from those around it and fitted, across the lane and
-//! past whatever hides a part.
+//! All corners of a pattern whose place is known: each is predicted from those around it and
+//! fitted, across the lane and past whatever hides a part.
 
 use std::collections::BTreeMap;
 
@@ -11,10 +11,11 @@ use super::seen::CornerSighting;
 use crate::cards::Pattern;
 use crate::math::robust::median;
 
-/// How far (nodes) a corner may lie from the nearest known one, from one round of growth to the next: neighbours first, then
-/// across the lane (4), then past an occlusion.
+/// How far (nodes) a corner may lie from the nearest known one, from one round of growth to the
+/// next: neighbours first, then across the lane (4), then past an occlusion.
 const REACHES: [i32; 6] = [1, 2, 4, 6, 10, 26];
-/// Farthest that a fit may lie from its prediction: a part of the cell, or this many px, for each node of reach up to three.
+/// Farthest that a fit may lie from its prediction: a part of the cell, or this many px, for each
+/// node of reach up to three.
 const MAX_MISS_CELLS: f64 = 0.08;
 const MAX_MISS_PX: f64 = 0.6;
 /// What may be added to that in grain, in the fit's own standard deviations.
@@ -23,8 +24,9 @@ const MISS_SIGMAS: f64 = 2.5;
 const SAME_GUESS_PX: f64 = 0.2;
 /// Rounds after which growth ends; every reach needs a few.
 const MAX_ROUNDS: usize = 200;
-/// Corners farther than this from where their neighbours have them are dropped: px, and in robust standard deviations of
-/// the pattern. Fits are good to 0.03-0.04 px; what a cord or tube shifted lies tenths away.
+/// Corners farther than this from where their neighbours have them are dropped: px, and in robust
+/// standard deviations of the pattern. Fits are good to 0.03-0.04 px; what a cord or tube shifted
+/// lies tenths away.
 const MAX_STRAY_PX: f64 = 0.25;
 const MAX_STRAY_SIGMAS: f64 = 5.0;
 /// On a flag, corners beside the hidden column must be this clean relative to the others.
@@ -34,9 +36,11 @@ const FLAG_RESIDUAL: f64 = 1.5;
 /// Fitted corners of one print by node (r, c).
 pub type Fits = BTreeMap<(i32, i32), CornerFit>;
 
-/// Fits every corner of the pattern that can be seen, starting from where some of its nodes were seen.
+/// Fits every corner of the pattern that can be seen, starting from where some of its nodes were
+/// seen.
 ///
-/// `seen` are places by node (r, c), good to a pixel or so; nodes that are no metric point help to predict only.
+/// `seen` are places by node (r, c), good to a pixel or so; nodes that are no metric point help to
+/// predict only.
 pub fn fit_pattern(plate: &Plate, pattern: Pattern, seen: &BTreeMap<(i32, i32), [f64; 2]>) -> Fits {
     let mut fits = Fits::new();
     let places = nodes(seen.iter().map(|(&key, &at)| (key, at)));
@@ -87,7 +91,9 @@ fn extend(plate: &Plate, pattern: Pattern, fits: &mut Fits) {
         let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
         let mut added = Vec::new();
         for (r, c) in pattern.corners().map(|(r, c)| (r as i32, c as i32)) {
-            if fits.contains_key(&(r, c)) || tried.get(&(r, c)).is_some_and(|tried| tried.reach_idx >= reach_idx) {
+            if fits.contains_key(&(r, c))
+                || tried.get(&(r, c)).is_some_and(|tried| tried.reach_idx >= reach_idx)
+            {
                 continue;
             }
             let distance = |&(r1, c1): &(i32, i32)| (r1 - r).abs().max((c1 - c).abs());
@@ -121,8 +127,8 @@ struct Tried {
     fit: Option<([f64; 2], Option<CornerFit>)>,
 }
 
-/// The corner at node (r, c), if it lies where its surroundings predict it. What was tried from the same place before is not tried
-/// again.
+/// The corner at node (r, c), if it lies where its surroundings predict it. What was tried from the
+/// same place before is not tried again.
 fn fit_near(
     plate: &Plate,
     pattern: Pattern,
@@ -150,23 +156,32 @@ fn fit_near(
     }?;
     let miss = (fit.at[0] - guess.at[0]).hypot(fit.at[1] - guess.at[1]);
     let reach = f64::from(nearest.min(3));
-    (miss <= (MAX_MISS_CELLS * cell).max(MAX_MISS_PX) * reach + MISS_SIGMAS * fit.sigma()).then_some(fit)
+    (miss <= (MAX_MISS_CELLS * cell).max(MAX_MISS_PX) * reach + MISS_SIGMAS * fit.sigma())
+        .then_some(fit)
 }
 
-/// Takes out corners that don't lie where their neighbours have them, the worst of each neighbourhood first.
+/// Takes out corners that don't lie where their neighbours have them, the worst of each
+/// neighbourhood first.
 pub fn drop_strays(pattern: Pattern, fits: &mut Fits) {
     const MAX_PASSES: usize = 12;
     for _ in 0..MAX_PASSES {
         let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
         let strays = stray_distances(&places, fits.iter().map(|(&key, fit)| (key, fit.at)));
         let Some(usual) = median(&strays.values().copied().collect::<Vec<f64>>()) else { return };
-        // 0.85 is the median of the distance of a two-dimensional normal error (1.18) over 1.39, its usual range to one axis.
+        // 0.85 is the median of the distance of a two-dimensional normal error (1.18) over 1.39,
+        // its usual range to one axis.
         let limit = MAX_STRAY_PX.max(MAX_STRAY_SIGMAS * 0.85 * usual);
-        let residual = median(&fits.values().map(|fit| fit.residual).collect::<Vec<f64>>()).unwrap_or(0.0);
-        let limit_of = |key: &(i32, i32)| if beside_line(pattern, key) { limit.min(FLAG_STRAY_PX) } else { limit };
-        let dirty = |key: &(i32, i32)| beside_line(pattern, key) && fits[key].residual > FLAG_RESIDUAL * residual.max(0.03);
+        let residual =
+            median(&fits.values().map(|fit| fit.residual).collect::<Vec<f64>>()).unwrap_or(0.0);
+        let limit_of = |key: &(i32, i32)| {
+            if beside_line(pattern, key) { limit.min(FLAG_STRAY_PX) } else { limit }
+        };
+        let dirty = |key: &(i32, i32)| {
+            beside_line(pattern, key) && fits[key].residual > FLAG_RESIDUAL * residual.max(0.03)
+        };
         let is_worst = |key: &(i32, i32), stray: f64| {
-            let near = |other: &(i32, i32)| (other.0 - key.0).abs().max((other.1 - key.1).abs()) <= 2;
+            let near =
+                |other: &(i32, i32)| (other.0 - key.0).abs().max((other.1 - key.1).abs()) <= 2;
             strays.iter().all(|(other, &theirs)| !near(other) || theirs <= stray)
         };
         let out: Vec<(i32, i32)> = strays
@@ -189,7 +204,10 @@ fn beside_line(pattern: Pattern, &(_, c): &(i32, i32)) -> bool {
 }
 
 /// Distance of each of some corners from where the others among `places` predict it, px.
-pub fn stray_distances(places: &[Node], corners: impl Iterator<Item = ((i32, i32), [f64; 2])>) -> BTreeMap<(i32, i32), f64> {
+pub fn stray_distances(
+    places: &[Node],
+    corners: impl Iterator<Item = ((i32, i32), [f64; 2])>,
+) -> BTreeMap<(i32, i32), f64> {
     corners
         .filter_map(|((r, c), seen)| {
             let lattice = [f64::from(c), f64::from(r)];

@@ -1,5 +1,6 @@
-//! A card's lane straightened into the card's own lattice, where a cord is a straight line, and the light across that line
-//! averaged over the whole lane: a profile with little noise, in which the cord's two edges can be told from its shadow.
+//! A card's lane straightened into the card's own lattice, where a cord is a straight line, and the
+//! light across that line averaged over the whole lane: a profile with little noise, in which the
+//! cord's two edges can be told from its shadow.
 
 use super::edge_fit::Sample;
 use super::plane_map::{Node, PlaneMap};
@@ -9,24 +10,29 @@ use crate::cards::codes::{CARD_COLS, LANE_ROWS};
 use crate::math::robust::median;
 use crate::photo::LinearImage;
 
-/// Lattice row of the lane's middle, and how far to either side a cord is looked for: the lane less the chequer's blur.
+/// Lattice row of the lane's middle, and how far to either side a cord is looked for: the lane less
+/// the chequer's blur.
 const MIDDLE_ROW: f64 = LANE_ROWS[1] as f64;
 const REACH_ROWS: f64 = 0.9;
-/// Steepest cord against the lane (rows per column): a card lies askew by some degrees, and beyond 8 the cord crosses too little.
+/// Steepest cord against the lane (rows per column): a card lies askew by some degrees, and beyond
+/// 8 the cord crosses too little.
 const MAX_SLOPE: f64 = 0.14;
 /// Local maps along the lane, one every so many columns: within them the lens is straight.
 const KNOT_COLS: f64 = 2.0;
-/// Fewest corners of a card that place its lane, and how far from the lane (cells) the nearest may be.
+/// Fewest corners of a card that place its lane, and how far from the lane (cells) the nearest may
+/// be.
 const MIN_CORNERS: usize = 10;
 const MAX_NODE_CELLS: f64 = 5.0;
-/// Samples across the lane and along it, at most; more would only repeat the same pixels in most photos.
+/// Samples across the lane and along it, at most; more would only repeat the same pixels in most
+/// photos.
 const MAX_ACROSS: usize = 120;
 const MAX_ALONG: usize = 160;
 /// Part of the samples of the lane that must lie inside the photo for a row of them to count.
 const MIN_SEEN: f32 = 0.3;
 /// Spacing of the profile, px.
 pub const PROFILE_STEP: f64 = 0.25;
-/// Columns that are averaged before the median over all such groups: the median forgets the ticks and what lies across the cord.
+/// Columns that are averaged before the median over all such groups: the median forgets the ticks
+/// and what lies across the cord.
 const GROUP: usize = 6;
 
 /// From the lattice of one card to pixels, along its lane.
@@ -52,7 +58,8 @@ impl LatticeLine {
 pub struct Profile {
     /// The line that is offset 0.
     pub line: LatticeLine,
-    /// Offset of the first value, px across the line in the direction of rising rows, spaced by [`PROFILE_STEP`].
+    /// Offset of the first value, px across the line in the direction of rising rows, spaced by
+    /// [`PROFILE_STEP`].
     pub first: f64,
     pub values: Vec<f64>,
     /// Rows for each px across the line, at the middle of what is seen.
@@ -73,9 +80,16 @@ impl Lane {
         if !matches!(sighting.pattern, Pattern::Card(_)) || sighting.corners.len() < MIN_CORNERS {
             return None;
         }
-        let node = |c: &super::seen::CornerSighting| Node { lattice: [f64::from(c.col), f64::from(c.row)], at: c.at };
+        let node = |c: &super::seen::CornerSighting| Node {
+            lattice: [f64::from(c.col), f64::from(c.row)],
+            at: c.at,
+        };
         let nodes: Vec<Node> = sighting.corners.iter().map(node).collect();
-        let near = |col: f64| nodes.iter().any(|n| (n.lattice[0] - col).hypot(n.lattice[1] - MIDDLE_ROW) < MAX_NODE_CELLS);
+        let near = |col: f64| {
+            nodes
+                .iter()
+                .any(|n| (n.lattice[0] - col).hypot(n.lattice[1] - MIDDLE_ROW) < MAX_NODE_CELLS)
+        };
         let n_knots = (CARD_COLS as f64 / KNOT_COLS) as usize;
         let mut knots = Vec::with_capacity(n_knots);
         for knot in 0..n_knots {
@@ -85,10 +99,14 @@ impl Lane {
         if knots.iter().all(Option::is_none) {
             return None;
         }
-        // Where the lane's end is hidden the nearest map that there is stands in; the samples there count for nothing much.
+        // Where the lane's end is hidden the nearest map that there is stands in; the samples there
+        // count for nothing much.
         let fill = |k: usize| {
             let by_distance = |&other: &usize| other.abs_diff(k);
-            (0..n_knots).filter(|&other| knots[other].is_some()).min_by_key(by_distance).and_then(|other| knots[other])
+            (0..n_knots)
+                .filter(|&other| knots[other].is_some())
+                .min_by_key(by_distance)
+                .and_then(|other| knots[other])
         };
         let knots = (0..n_knots).map_while(fill).collect();
         Some(Self { pattern: sighting.pattern, knots })
@@ -113,7 +131,8 @@ impl Lane {
         Some([step(0.5, 0.0)?, step(0.0, 0.5)?])
     }
 
-    /// Pixels for each mm of a thing that faces the camera: the direction in the card that tilt does not shorten.
+    /// Pixels for each mm of a thing that faces the camera: the direction in the card that tilt
+    /// does not shorten.
     pub fn px_per_mm(&self, col: f64, row: f64) -> Option<f64> {
         let [[a, b], [c, d]] = self.steps(col, row)?;
         let (sum, diff) = (a * a + b * b + c * c + d * d, a * a + b * b - c * c - d * d);
@@ -121,7 +140,8 @@ impl Lane {
         Some(largest.sqrt() / self.pattern.pitch_mm())
     }
 
-    /// A point of a lattice line with the line's unit tangent there and its unit normal, which points to rising rows.
+    /// A point of a lattice line with the line's unit tangent there and its unit normal, which
+    /// points to rising rows.
     pub fn frame(&self, line: &LatticeLine, col: f64) -> Option<([f64; 2], [f64; 2], [f64; 2])> {
         let at = |col: f64| self.at(col, line.row_at(col));
         let (before, middle, after) = (at(col - 0.5)?, at(col)?, at(col + 0.5)?);
@@ -161,7 +181,8 @@ fn sample(image: &LinearImage, lane: &Lane) -> Option<Samples> {
         let [u, v] = lane.at(*col, MIDDLE_ROW)?;
         image.sample(u, v).map(|_| ())
     };
-    let candidates: Vec<f64> = (0..CARD_COLS).map(|c| c as f64 + 0.5).filter(|col| seen(col).is_some()).collect();
+    let candidates: Vec<f64> =
+        (0..CARD_COLS).map(|c| c as f64 + 0.5).filter(|col| seen(col).is_some()).collect();
     let (first, last) = (*candidates.first()?, *candidates.last()?);
     let mut lengths = Vec::new();
     let mut across = Vec::new();
@@ -178,7 +199,9 @@ fn sample(image: &LinearImage, lane: &Lane) -> Option<Samples> {
         return None;
     }
     let row_step = 2.0 * REACH_ROWS / (n_across - 1) as f64;
-    let cols: Vec<f64> = (0..n_along).map(|i| first - 0.5 + (last - first + 1.0) * (i as f64 + 0.5) / n_along as f64).collect();
+    let cols: Vec<f64> = (0..n_along)
+        .map(|i| first - 0.5 + (last - first + 1.0) * (i as f64 + 0.5) / n_along as f64)
+        .collect();
     let column = |&col: &f64| {
         let value = |j: usize| {
             let [u, v] = lane.at(col, MIDDLE_ROW - REACH_ROWS + row_step * j as f64)?;
@@ -189,15 +212,21 @@ fn sample(image: &LinearImage, lane: &Lane) -> Option<Samples> {
     Some(Samples { values: cols.iter().map(column).collect(), cols, row_step, rows: n_across })
 }
 
-/// The slope at which the lane's light is sharpest across, and the row where its strongest edge lies.
+/// The slope at which the lane's light is sharpest across, and the row where its strongest edge
+/// lies.
 fn sharpest(samples: &Samples) -> Option<LatticeLine> {
     let paper = paper_level(samples)?;
     let limit = 0.3 * paper;
-    // Light's change across, over two samples; clipped, so that a few dark ticks don't outweigh a faint cord.
+    // Light's change across, over two samples; clipped, so that a few dark ticks don't outweigh a
+    // faint cord.
     let gradients: Vec<Vec<f32>> = samples
         .values
         .iter()
-        .map(|column| (1..samples.rows - 1).map(|j| (column[j + 1] - column[j - 1]).clamp(-limit, limit)).collect())
+        .map(|column| {
+            (1..samples.rows - 1)
+                .map(|j| (column[j + 1] - column[j - 1]).clamp(-limit, limit))
+                .collect()
+        })
         .collect();
     let middle = CARD_COLS as f64 / 2.0;
     let max_shift = (MAX_SLOPE * middle / samples.row_step) as i32;
@@ -208,12 +237,15 @@ fn sharpest(samples: &Samples) -> Option<LatticeLine> {
         let (mut sums, mut counts) = (vec![0f32; n], vec![0f32; n]);
         for (gradient, col) in gradients.iter().zip(&samples.cols) {
             let offset = (slope * (col - middle) / samples.row_step).round() as i64;
-            let (from, to) = ((-offset).max(0) as usize, (n as i64 - offset).clamp(0, n as i64) as usize);
+            let (from, to) =
+                ((-offset).max(0) as usize, (n as i64 - offset).clamp(0, n as i64) as usize);
             if from >= to {
                 continue;
             }
             let shifted = &gradient[(from as i64 + offset) as usize..(to as i64 + offset) as usize];
-            for ((sum, count), &g) in sums[from..to].iter_mut().zip(&mut counts[from..to]).zip(shifted) {
+            for ((sum, count), &g) in
+                sums[from..to].iter_mut().zip(&mut counts[from..to]).zip(shifted)
+            {
                 if g.is_finite() {
                     *sum += g;
                     *count += 1.0;
@@ -234,7 +266,8 @@ fn sharpest(samples: &Samples) -> Option<LatticeLine> {
 
 /// The level that the brighter half of the lane shows: bare paper, even where a broad shadow lies.
 fn paper_level(samples: &Samples) -> Option<f32> {
-    let mut all: Vec<f32> = samples.values.iter().flatten().copied().filter(|x| x.is_finite()).collect();
+    let mut all: Vec<f32> =
+        samples.values.iter().flatten().copied().filter(|x| x.is_finite()).collect();
     let at = all.len() * 7 / 10;
     (all.len() > 20).then(|| *all.select_nth_unstable_by(at, f32::total_cmp).1)
 }
@@ -244,7 +277,12 @@ pub fn profile(image: &LinearImage, lane: &Lane) -> Option<Profile> {
     let samples = sample(image, lane)?;
     let line = sharpest(&samples)?;
     let paper = f64::from(paper_level(&samples)?);
-    let inside: Vec<f64> = samples.cols.iter().copied().filter(|&c| (line.row_at(c) - MIDDLE_ROW).abs() < REACH_ROWS).collect();
+    let inside: Vec<f64> = samples
+        .cols
+        .iter()
+        .copied()
+        .filter(|&c| (line.row_at(c) - MIDDLE_ROW).abs() < REACH_ROWS)
+        .collect();
     let middle_col = median(&inside)?;
     let rows_per_px = lane.rows_per_px(&line, middle_col)?;
     let px_per_mm = lane.px_per_mm(middle_col, MIDDLE_ROW)?;
@@ -264,7 +302,8 @@ pub fn profile(image: &LinearImage, lane: &Lane) -> Option<Profile> {
                     image.sample(u, v)
                 };
                 let lights: Vec<f32> = group.iter().filter_map(at).collect();
-                (2 * lights.len() > group.len()).then(|| f64::from(lights.iter().sum::<f32>()) / lights.len() as f64)
+                (2 * lights.len() > group.len())
+                    .then(|| f64::from(lights.iter().sum::<f32>()) / lights.len() as f64)
             })
             .collect();
         let value = median(&groups)?;
@@ -274,7 +313,16 @@ pub fn profile(image: &LinearImage, lane: &Lane) -> Option<Profile> {
         values.push(value);
     }
     let noise = median(&spreads)?;
-    (values.len() > 20).then_some(Profile { line, first, values, rows_per_px, px_per_mm, middle_col, paper, noise })
+    (values.len() > 20).then_some(Profile {
+        line,
+        first,
+        values,
+        rows_per_px,
+        px_per_mm,
+        middle_col,
+        paper,
+        noise,
+    })
 }
 
 impl Profile {
@@ -282,7 +330,8 @@ impl Profile {
         self.first + PROFILE_STEP * index as f64
     }
 
-    /// The profile's values as samples about an offset, with the outward direction given (+1 or -1).
+    /// The profile's values as samples about an offset, with the outward direction given (+1 or
+    /// -1).
     pub fn samples_about(&self, offset: f64, outward: f64) -> Vec<Sample> {
         let sample = |(index, &value): (usize, &f64)| Sample {
             outward: (outward * (self.offset(index) - offset)) as f32,
@@ -294,7 +343,8 @@ impl Profile {
     /// Mean value between two offsets; None where the profile doesn't reach.
     pub fn mean(&self, a: f64, b: f64) -> Option<f64> {
         let (low, high) = (a.min(b), a.max(b));
-        let inside = (0..self.values.len()).filter(|&i| self.offset(i) >= low && self.offset(i) <= high);
+        let inside =
+            (0..self.values.len()).filter(|&i| self.offset(i) >= low && self.offset(i) <= high);
         let (n, sum) = inside.fold((0.0, 0.0), |(n, sum), i| (n + 1.0, sum + self.values[i]));
         (n > 0.0).then(|| sum / n)
     }

@@ -1,8 +1,10 @@
-//! Local lattices: X-corners linked along the edges of whole cells, and given whole-number coordinates.
+//! Local lattices: X-corners linked along the edges of whole cells, and given whole-number
+//! coordinates.
 //!
-//! Two corners are linked when an edge runs from one to the other with the dark side staying on its side, and when each is the
-//! other's nearest such neighbour. Only links that bound a whole cell (four links in a ring) carry coordinates on: the saddle
-//! points between the tick marks of a card's lane never close a cell.
+//! Two corners are linked when an edge runs from one to the other with the dark side staying on its
+//! side, and when each is the other's nearest such neighbour. Only links that bound a whole cell
+//! (four links in a ring) carry coordinates on: the saddle points between the tick marks of a
+//! card's lane never close a cell.
 
 use std::collections::{BTreeMap, VecDeque};
 
@@ -11,13 +13,14 @@ use super::pyramid::Level;
 use super::x_corners::{CornerIndex, XCorner};
 use crate::math::lanes::LANES;
 
-/// Least cosine between an edge's direction at a corner and the link: 20 degrees. Directions are read from a ring of 2 px
-/// radius, where noise turns them by up to a quarter of this.
+/// Least cosine between an edge's direction at a corner and the link: 20 degrees. Directions are
+/// read from a ring of 2 px radius, where noise turns them by up to a quarter of this.
 const MIN_COSINE: f64 = 0.94;
 /// Shortest link, px: cells of 3 px can't be told from noise.
 const MIN_LINK: f64 = 3.0;
-/// Longest link in pixels of the coarsest level on which the corner was seen. A cell whose shorter side has more than 12 px of a
-/// level shows its corners there, and tilt of 70 degrees makes the other side three times as long.
+/// Longest link in pixels of the coarsest level on which the corner was seen. A cell whose shorter
+/// side has more than 12 px of a level shows its corners there, and tilt of 70 degrees makes the
+/// other side three times as long.
 const MAX_LINK_OF_SCALE: f64 = 45.0;
 /// Corners looked at around one before it is left with fewer than four links.
 const MAX_LOOKED_AT: usize = 250;
@@ -25,8 +28,8 @@ const MAX_LOOKED_AT: usize = 250;
 const STATIONS: [f64; 5] = [0.2, 0.35, 0.5, 0.65, 0.8];
 /// Stations that may fail: a thin line or a dot of dirt may lie across.
 const MAX_FAILED: usize = 1;
-/// Distance of the compared places from the link, as a part of its length and at least, px. Cells foreshortened three-fold
-/// are then left at a fifth of their width, before a dot begins.
+/// Distance of the compared places from the link, as a part of its length and at least, px. Cells
+/// foreshortened three-fold are then left at a fifth of their width, before a dot begins.
 const SIDE_STEP: f64 = 0.07;
 const MIN_SIDE_STEP: f64 = 1.0;
 /// Least difference of tone across a link, as a part of the weaker corner's contrast.
@@ -36,7 +39,8 @@ const MAX_MISFIT: f64 = 0.22;
 /// Coordinates beyond this are no card's: the longer side of a card has 26 cells.
 const MAX_EXTENT: i32 = 40;
 
-/// X-corners with lattice coordinates. x grows to the right where y grows down the photo: never mirrored, but turned anyhow.
+/// X-corners with lattice coordinates. x grows to the right where y grows down the photo: never
+/// mirrored, but turned anyhow.
 #[derive(Clone, Debug, Default)]
 pub struct Lattice {
     /// Corner index by (y, x).
@@ -61,7 +65,10 @@ impl Lattice {
 
     /// The nodes as places.
     pub fn places(&self, corners: &[XCorner]) -> Vec<Node> {
-        let node = |(&(y, x), &i): (&(i32, i32), &usize)| Node { lattice: [f64::from(x), f64::from(y)], at: corners[i].at };
+        let node = |(&(y, x), &i): (&(i32, i32), &usize)| Node {
+            lattice: [f64::from(x), f64::from(y)],
+            at: corners[i].at,
+        };
         self.nodes.iter().map(node).collect()
     }
 }
@@ -74,7 +81,8 @@ pub fn find_lattices(levels: &[Level], corners: &[XCorner]) -> Vec<Lattice> {
     let index = CornerIndex::new(corners);
     let links = whole_cells(&mutual(levels, corners, &index));
     let mut used = vec![false; corners.len()];
-    let mut lattices: Vec<Lattice> = (0..corners.len()).filter_map(|seed| connected(seed, &links, &mut used, corners)).collect();
+    let mut lattices: Vec<Lattice> =
+        (0..corners.len()).filter_map(|seed| connected(seed, &links, &mut used, corners)).collect();
     lattices.sort_by_key(|lattice| std::cmp::Reverse(lattice.nodes.len()));
     let mut taken = vec![false; corners.len()];
     let mut grown = Vec::new();
@@ -94,8 +102,15 @@ pub fn find_lattices(levels: &[Level], corners: &[XCorner]) -> Vec<Lattice> {
 
 /// Each corner's nearest neighbour along each of its four rays, where both agree.
 fn mutual(levels: &[Level], corners: &[XCorner], index: &CornerIndex) -> Vec<[Link; 4]> {
-    let one_way = pulp::Arch::new().dispatch(OneWay { levels, corners, index, abreast: Abreast::new(corners, index) });
-    let agreed = |i: usize, slot: usize| one_way[i][slot].filter(|&(j, back)| one_way[j][back] == Some((i, slot)));
+    let one_way = pulp::Arch::new().dispatch(OneWay {
+        levels,
+        corners,
+        index,
+        abreast: Abreast::new(corners, index),
+    });
+    let agreed = |i: usize, slot: usize| {
+        one_way[i][slot].filter(|&(j, back)| one_way[j][back] == Some((i, slot)))
+    };
     (0..corners.len()).map(|i| std::array::from_fn(|slot| agreed(i, slot))).collect()
 }
 
@@ -130,7 +145,8 @@ impl OneWay<'_> {
         let order = index.order();
         let mut links = [None; 4];
         let longest = MAX_LINK_OF_SCALE * corner.scale;
-        // Neighbours whose rays match, from whole rings of squares; those beyond the ring's reach wait for the next one.
+        // Neighbours whose rays match, from whole rings of squares; those beyond the ring's reach
+        // wait for the next one.
         waiting.clear();
         let mut looked_at = 0;
         for ring in 0..=index.n_rings() {
@@ -196,8 +212,8 @@ impl Abreast {
         }
     }
 
-    /// Which of the eight corners from place `from` of the order on may be linked with a corner, as [`matching_rays`] has it: all
-    /// that it would link, and few besides.
+    /// Which of the eight corners from place `from` of the order on may be linked with a corner, as
+    /// [`matching_rays`] has it: all that it would link, and few besides.
     #[inline(always)]
     fn may_match(&self, corner: &XCorner, from: usize) -> [bool; LANES] {
         const LEAST: f32 = (MIN_COSINE * MIN_COSINE) as f32 - ROUNDING;
@@ -224,7 +240,8 @@ impl Abreast {
     }
 }
 
-/// The distance between two corners, the ray of `from` that leads to `to` and the ray back, if directions and tones fit.
+/// The distance between two corners, the ray of `from` that leads to `to` and the ray back, if
+/// directions and tones fit.
 fn matching_rays(from: &XCorner, to: &XCorner) -> Option<(f64, usize, usize)> {
     let along = [to.at[0] - from.at[0], to.at[1] - from.at[1]];
     let distance2 = along[0] * along[0] + along[1] * along[1];
@@ -235,9 +252,11 @@ fn matching_rays(from: &XCorner, to: &XCorner) -> Option<(f64, usize, usize)> {
     }
     let distance = distance2.sqrt();
     let (back, reach) = to.nearest_ray(along.map(|x| -x));
-    // Seen from the other end the sector after the ray lies on the other side of the edge; the chequer swaps tones from corner to
-    // corner, so the sector after the ray must be dark at one end and bright at the other.
-    (reach >= MIN_COSINE * distance && from.dark_after(slot) != to.dark_after(back)).then_some((distance, slot, back))
+    // Seen from the other end the sector after the ray lies on the other side of the edge; the
+    // chequer swaps tones from corner to corner, so the sector after the ray must be dark at
+    // one end and bright at the other.
+    (reach >= MIN_COSINE * distance && from.dark_after(slot) != to.dark_after(back))
+        .then_some((distance, slot, back))
 }
 
 /// Whether one edge with the same dark side runs from corner to corner.
@@ -290,7 +309,12 @@ fn whole_cells(links: &[[Link; 4]]) -> Vec<[Link; 4]> {
 }
 
 /// The lattice that contains `seed`: coordinates spread along links, first come first served.
-fn connected(seed: usize, links: &[[Link; 4]], used: &mut [bool], corners: &[XCorner]) -> Option<Lattice> {
+fn connected(
+    seed: usize,
+    links: &[[Link; 4]],
+    used: &mut [bool],
+    corners: &[XCorner],
+) -> Option<Lattice> {
     if used[seed] || links[seed].iter().all(Option::is_none) {
         return None;
     }
@@ -316,8 +340,8 @@ fn connected(seed: usize, links: &[[Link; 4]], used: &mut [bool], corners: &[XCo
     Some(lattice)
 }
 
-/// Adds corners that lie where the lattice goes on, until there are none: across an edge that something hides, and over links
-/// that one bad direction broke.
+/// Adds corners that lie where the lattice goes on, until there are none: across an edge that
+/// something hides, and over links that one bad direction broke.
 fn grow(lattice: &mut Lattice, corners: &[XCorner], index: &CornerIndex, taken: &[bool]) {
     let mut tried = std::collections::BTreeSet::new();
     loop {
@@ -354,8 +378,16 @@ fn grow(lattice: &mut Lattice, corners: &[XCorner], index: &CornerIndex, taken: 
     }
 }
 
-/// The corner at node (x, y) where the nodes around predict it, with edges and tones as the lattice has them.
-fn candidate(lattice: &Lattice, corners: &[XCorner], index: &CornerIndex, places: &[Node], x: i32, y: i32) -> Option<usize> {
+/// The corner at node (x, y) where the nodes around predict it, with edges and tones as the lattice
+/// has them.
+fn candidate(
+    lattice: &Lattice,
+    corners: &[XCorner],
+    index: &CornerIndex,
+    places: &[Node],
+    x: i32,
+    y: i32,
+) -> Option<usize> {
     let node = [f64::from(x), f64::from(y)];
     let map = PlaneMap::near(places, node)?;
     let at = map.at(node)?;
@@ -377,5 +409,7 @@ fn corner_fits(corner: &XCorner, steps: [[f64; 2]; 2], first_dark: bool) -> bool
         corner.nearest_ray([u / length, v / length])
     });
     // The cell after the node in both directions lies between the ray along x and the ray along y.
-    cosine_x.min(cosine_y) >= MIN_COSINE && (right + 1) % 4 == down && corner.dark_after(right) == first_dark
+    cosine_x.min(cosine_y) >= MIN_COSINE
+        && (right + 1) % 4 == down
+        && corner.dark_after(right) == first_dark
 }

@@ -1,7 +1,9 @@
-//! The light across a plumb line's image, kept so that the image can be read again once more is known of the line's width.
+//! The light across a plumb line's image, kept so that the image can be read again once more is
+//! known of the line's width.
 //!
-//! A line whose one flank is as dark as the ground behind it looks too narrow, and its axis is then read aside by half of what is
-//! missing. One photo can't tell; all photos together know how thick the line is, and each is then read with that width.
+//! A line whose one flank is as dark as the ground behind it looks too narrow, and its axis is then
+//! read aside by half of what is missing. One photo can't tell; all photos together know how thick
+//! the line is, and each is then read with that width.
 
 use std::ops::Range;
 
@@ -14,7 +16,8 @@ use crate::photo::LinearImage;
 
 /// Stations whose light is read together.
 pub(super) const GROUP: usize = 10;
-/// Ground on either side that is fitted with the line, px, and the width of the strips in which light is averaged.
+/// Ground on either side that is fitted with the line, px, and the width of the strips in which
+/// light is averaged.
 const GROUND: f64 = 4.0;
 const STRIP: f64 = 0.25;
 /// Narrowest and widest line, px.
@@ -46,7 +49,8 @@ pub struct LineReading {
     pub width: Width,
 }
 
-/// What was followed in a photo: stations (position and direction along), which of them count, and the path across.
+/// What was followed in a photo: stations (position and direction along), which of them count, and
+/// the path across.
 pub(super) struct Followed<'a> {
     pub stations: &'a [(Vector2<f64>, Vector2<f64>)],
     pub is_seen: &'a [bool],
@@ -54,7 +58,8 @@ pub(super) struct Followed<'a> {
 }
 
 impl LineLight {
-    /// Gathers the light about a followed path, as far to either side as a line of this width needs, at most `reach` px.
+    /// Gathers the light about a followed path, as far to either side as a line of this width
+    /// needs, at most `reach` px.
     pub(super) fn gather(image: &LinearImage, followed: &Followed, width: f64, reach: f64) -> Self {
         let n = followed.stations.len();
         let reach = (width / 2.0 + GROUND).min(reach);
@@ -73,20 +78,28 @@ impl LineLight {
         Self { places: groups.map(place).collect() }
     }
 
-    /// The first and the last place on the followed path, px, with their t, -1 to 1 along it. None when there is no place.
+    /// The first and the last place on the followed path, px, with their t, -1 to 1 along it. None
+    /// when there is no place.
     pub fn ends(&self) -> Option<[(f64, Vector2<f64>); 2]> {
         let end = |lit: &LitPlace| (lit.place.along, lit.at + lit.normal * lit.rough);
         Some([end(self.places.first()?), end(self.places.last()?)])
     }
 
-    /// Reads the line's axis with what is known of its width. None when nothing is read that makes a line.
+    /// Reads the line's axis with what is known of its width. None when nothing is read that makes
+    /// a line.
     pub fn read(&self, known: &Width) -> Option<LineReading> {
         let places: Vec<&Place> = self.places.iter().map(|lit| &lit.place).collect();
         let (axes, width) = find_axis(&places, known)?;
         let crossing = |(lit, axis): (&LitPlace, Option<Axis>)| {
             let axis = axis.filter(|a| a.across.abs() < FARTHEST && WIDTHS.contains(&a.width))?;
             let offset = lit.rough + axis.across;
-            Some(Crossing { along: lit.place.along, at: lit.at, normal: lit.normal, offset, width: axis.width })
+            Some(Crossing {
+                along: lit.place.along,
+                at: lit.at,
+                normal: lit.normal,
+                offset,
+                width: axis.width,
+            })
         };
         let crossings: Vec<Crossing> = self.places.iter().zip(axes).filter_map(crossing).collect();
         Some(LineReading { points: line_points(&crossings)?, width })
@@ -116,7 +129,9 @@ fn strips(image: &LinearImage, followed: &Followed, which: Range<usize>, reach: 
         let normal = Vector2::new(-direction.y, direction.x);
         let middle = at + normal * path.at(along(i, n));
         let far = reach + spacing + 2.0;
-        let range = |c: f64, size: usize| ((c - far).max(0.0) as usize)..(((c + far).max(0.0) as usize + 1).min(size));
+        let range = |c: f64, size: usize| {
+            ((c - far).max(0.0) as usize)..(((c + far).max(0.0) as usize + 1).min(size))
+        };
         for v in range(middle.y, image.height()) {
             for u in range(middle.x, image.width()) {
                 let from = Vector2::new(u as f64, v as f64) - at;

@@ -25,7 +25,8 @@ impl Path {
         self.a + self.b * t + self.c * (1.0 - t * t)
     }
 
-    /// Least squares through the places (t, offset) that lie within `bound` of this path, px. None when too few do.
+    /// Least squares through the places (t, offset) that lie within `bound` of this path, px. None
+    /// when too few do.
     pub fn fitted(&self, places: &[(f64, f64)], bound: f64) -> Option<Self> {
         let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
         for &(t, offset) in places {
@@ -58,9 +59,11 @@ pub struct Crossing {
     pub width: f64,
 }
 
-/// The points of a line's image: places that lie on one smooth line with the others; the rest shows something else. None when too few do.
+/// The points of a line's image: places that lie on one smooth line with the others; the rest shows
+/// something else. None when too few do.
 pub fn line_points(crossings: &[Crossing]) -> Option<Vec<StrandPoint>> {
-    let places: Vec<(f64, f64)> = crossings.iter().map(|crossing| (crossing.along, crossing.offset)).collect();
+    let places: Vec<(f64, f64)> =
+        crossings.iter().map(|crossing| (crossing.along, crossing.offset)).collect();
     let offsets: Vec<f64> = places.iter().map(|(_, offset)| *offset).collect();
     let mut line = Path { a: median(&offsets)?, b: 0.0, c: 0.0 };
     for bound in [2.0, 0.8, 0.5] {
@@ -68,7 +71,8 @@ pub fn line_points(crossings: &[Crossing]) -> Option<Vec<StrandPoint>> {
     }
     let misses: Vec<f64> = places.iter().map(|&(t, offset)| offset - line.at(t)).collect();
     let sigma = sigma_about_zero(&misses)?.max(LEAST_SIGMA);
-    let on_line = crossings.iter().zip(&misses).filter(|(_, miss)| miss.abs() < (3.0 * sigma).min(FARTHEST));
+    let on_line =
+        crossings.iter().zip(&misses).filter(|(_, miss)| miss.abs() < (3.0 * sigma).min(FARTHEST));
     let point = |(crossing, _): (&Crossing, &f64)| {
         let at = crossing.at + crossing.normal * crossing.offset;
         StrandPoint { at: at.into(), normal: crossing.normal.into(), sigma, width: crossing.width }

@@ -20,14 +20,16 @@ use crate::photo::LinearImage;
 
 /// Fewest nodes of a lattice that may be a tab: with fewer the 25 cells could not be placed.
 const MIN_TAB_NODES: usize = 8;
-/// Fewest nodes of a lattice that may be a card's patch: 30 cells are needed to tell the place beyond doubt.
+/// Fewest nodes of a lattice that may be a card's patch: 30 cells are needed to tell the place
+/// beyond doubt.
 const MIN_CARD_NODES: usize = 16;
-/// Fewest corners left after fitting for a sighting to be worth telling: a plane needs four, and one more to check it.
+/// Fewest corners left after fitting for a sighting to be worth telling: a plane needs four, and
+/// one more to check it.
 const MIN_CORNERS: usize = 5;
 /// Nodes from which on a lattice that could not be read is counted.
 const UNREAD_NODES: usize = 12;
-/// Largest part of the places for dark cells around a tab that may look dark (something may lie over the paper).
-/// Around a window inside a card all are; at a field's corner 5 of 12.
+/// Largest part of the places for dark cells around a tab that may look dark (something may lie
+/// over the paper). Around a window inside a card all are; at a field's corner 5 of 12.
 const MAX_DARK_MARGIN: f64 = 0.35;
 
 /// One pattern in the making.
@@ -51,8 +53,8 @@ impl Found {
     }
 }
 
-/// Whether two patches are parts of one print: the same pattern, and where one expects the other's corners they are. Otherwise
-/// the pattern was printed twice.
+/// Whether two patches are parts of one print: the same pattern, and where one expects the other's
+/// corners they are. Otherwise the pattern was printed twice.
 fn same_print(a: &Found, b: &Found) -> bool {
     if a.pattern != b.pattern {
         return false;
@@ -132,8 +134,13 @@ impl Gathered {
     }
 }
 
-fn sightings(found: Vec<Found>, mut mirrored: Vec<Pattern>, unread_patches: usize) -> PhotoSightings {
-    let blurs: Vec<f64> = found.iter().flat_map(|found| found.fits.values().map(|fit| fit.blur)).collect();
+fn sightings(
+    found: Vec<Found>,
+    mut mirrored: Vec<Pattern>,
+    unread_patches: usize,
+) -> PhotoSightings {
+    let blurs: Vec<f64> =
+        found.iter().flat_map(|found| found.fits.values().map(|fit| fit.blur)).collect();
     let blur_px = median(&blurs).unwrap_or(f64::NAN);
     let mut patterns: Vec<PatternSighting> = found
         .into_iter()
@@ -147,7 +154,14 @@ fn sightings(found: Vec<Found>, mut mirrored: Vec<Pattern>, unread_patches: usiz
         .collect();
     patterns.sort_by_key(|sighting| sighting.pattern);
     mirrored.sort();
-    PhotoSightings { patterns, lines: Vec::new(), lanes: Vec::new(), mirrored, unread_patches, blur_px }
+    PhotoSightings {
+        patterns,
+        lines: Vec::new(),
+        lanes: Vec::new(),
+        mirrored,
+        unread_patches,
+        blur_px,
+    }
 }
 
 enum Reading {
@@ -173,7 +187,8 @@ fn read(plate: &Plate, corners: &[XCorner], lattice: &Lattice) -> Reading {
     let mut windows: Vec<(usize, [i32; 2])> = (low[1].min(high[1] - 3)..=low[1].max(high[1] - 3))
         .flat_map(|y| (low[0].min(high[0] - 3)..=low[0].max(high[0] - 3)).map(move |x| [x, y]))
         .map(|[x, y]| {
-            let inside = |&&(y1, x1): &&(i32, i32)| (y..y + 4).contains(&y1) && (x..x + 4).contains(&x1);
+            let inside =
+                |&&(y1, x1): &&(i32, i32)| (y..y + 4).contains(&y1) && (x..x + 4).contains(&x1);
             (lattice.nodes.keys().filter(inside).count(), [x, y])
         })
         .filter(|&(n_inside, [x, y])| n_inside >= MIN_TAB_NODES && lattice.is_dark(x - 1, y - 1))
@@ -190,20 +205,31 @@ fn read(plate: &Plate, corners: &[XCorner], lattice: &Lattice) -> Reading {
 
 /// The patch as part of a card.
 fn read_as_card(plate: &Plate, corners: &[XCorner], lattice: &Lattice) -> Reading {
-    let places: BTreeMap<(i32, i32), [f64; 2]> = lattice.nodes.iter().map(|(&key, &i)| (key, corners[i].at)).collect();
-    let n_known =
-        |y: i32, x: i32| [(y, x), (y, x + 1), (y + 1, x), (y + 1, x + 1)].iter().filter(|key| places.contains_key(key)).count();
-    let around: std::collections::BTreeSet<(i32, i32)> =
-        places.keys().flat_map(|&(y, x)| [(y, x), (y - 1, x), (y, x - 1), (y - 1, x - 1)]).collect();
+    let places: BTreeMap<(i32, i32), [f64; 2]> =
+        lattice.nodes.iter().map(|(&key, &i)| (key, corners[i].at)).collect();
+    let n_known = |y: i32, x: i32| {
+        [(y, x), (y, x + 1), (y + 1, x), (y + 1, x + 1)]
+            .iter()
+            .filter(|key| places.contains_key(key))
+            .count()
+    };
+    let around: std::collections::BTreeSet<(i32, i32)> = places
+        .keys()
+        .flat_map(|&(y, x)| [(y, x), (y - 1, x), (y, x - 1), (y - 1, x - 1)])
+        .collect();
     let cells = around.into_iter().filter(|&(y, x)| n_known(y, x) >= 2);
     let mut cells = read_cells(plate, &places, cells, |y, x| lattice.is_dark(x, y));
-    // A cell of the wrong tone is hidden or lies beyond the print; at the rim a bright cell without a dot may be blank paper.
+    // A cell of the wrong tone is hidden or lies beyond the print; at the rim a bright cell without
+    // a dot may be blank paper.
     cells.retain(|&(y, x), cell| {
         let expected = if lattice.is_dark(x, y) { Ground::Dark } else { Ground::Bright };
-        let may_be_blank = n_known(y, x) < 4 && cell.ground == Ground::Bright && cell.dot != Some(true);
+        let may_be_blank =
+            n_known(y, x) < 4 && cell.ground == Ground::Bright && cell.dot != Some(true);
         cell.ground == expected && !may_be_blank
     });
-    let Some(CardPlace { pattern, mirrored, place, wrong_dots, read_cells, margin }) = place_on_card(&cells) else {
+    let Some(CardPlace { pattern, mirrored, place, wrong_dots, read_cells, margin }) =
+        place_on_card(&cells)
+    else {
         return Reading::Nothing;
     };
     if mirrored {
@@ -217,7 +243,10 @@ fn read_as_card(plate: &Plate, corners: &[XCorner], lattice: &Lattice) -> Readin
 }
 
 /// Places by (y, x) as places by (r, c).
-fn to_pattern(places: &BTreeMap<(i32, i32), [f64; 2]>, place: Placement) -> BTreeMap<(i32, i32), [f64; 2]> {
+fn to_pattern(
+    places: &BTreeMap<(i32, i32), [f64; 2]>,
+    place: Placement,
+) -> BTreeMap<(i32, i32), [f64; 2]> {
     places.iter().map(|(&(y, x), &at)| (place.node(x, y), at)).collect()
 }
 
@@ -252,16 +281,24 @@ fn read_as_tab(plate: &Plate, corners: &[XCorner], lattice: &Lattice, window: [i
 
 /// A tab whose dots are too weak to be read one by one.
 fn read_weakly(plate: &Plate, places: &BTreeMap<(i32, i32), [f64; 2]>) -> TabReading {
-    let nodes: Vec<Node> = places.iter().map(|(&(y, x), &at)| Node { lattice: [f64::from(x), f64::from(y)], at }).collect();
+    let nodes: Vec<Node> = places
+        .iter()
+        .map(|(&(y, x), &at)| Node { lattice: [f64::from(x), f64::from(y)], at })
+        .collect();
     match WeakDots::measure(plate, &nodes).and_then(|dots| dots.read()) {
-        Some(WeakReading { word, wrong_dots }) => reading_of(&tab_words()[word], wrong_dots, N_CELLS as u32, 0),
+        Some(WeakReading { word, wrong_dots }) => {
+            reading_of(&tab_words()[word], wrong_dots, N_CELLS as u32, 0)
+        }
         None => TabReading::Nothing,
     }
 }
 
 /// Whether the paper shows where a card would go on with dark cells.
 fn margin_is_white(image: &LinearImage, places: &BTreeMap<(i32, i32), [f64; 2]>) -> bool {
-    let nodes: Vec<Node> = places.iter().map(|(&(y, x), &at)| Node { lattice: [f64::from(x), f64::from(y)], at }).collect();
+    let nodes: Vec<Node> = places
+        .iter()
+        .map(|(&(y, x), &at)| Node { lattice: [f64::from(x), f64::from(y)], at })
+        .collect();
     let value = |x: f64, y: f64| {
         let [u, v] = PlaneMap::near(&nodes, [x, y])?.at([x, y])?;
         image.sample(u, v)
@@ -276,7 +313,10 @@ fn margin_is_white(image: &LinearImage, places: &BTreeMap<(i32, i32), [f64; 2]>)
     }
     dark.sort_by(f32::total_cmp);
     bright.sort_by(f32::total_cmp);
-    let (Some(&dark), Some(&bright)) = (dark.get(dark.len() / 2), bright.get(bright.len() / 2)) else { return false };
+    let (Some(&dark), Some(&bright)) = (dark.get(dark.len() / 2), bright.get(bright.len() / 2))
+    else {
+        return false;
+    };
     let (mut n_seen, mut n_dark) = (0, 0);
     for (y, x) in (-1..=5).flat_map(|y| (-1..=5).map(move |x| (y, x))) {
         let is_ring = x == -1 || y == -1 || x == 5 || y == 5;

@@ -1,4 +1,5 @@
-//! What one photo shows, in pixels: corners, lattices, cards, tabs, cord and lines. Knows no camera.
+//! What one photo shows, in pixels: corners, lattices, cards, tabs, cord and lines. Knows no
+//! camera.
 
 pub mod cells;
 pub mod cord;
@@ -28,5 +29,6 @@ pub mod x_corners;
 pub use look::look;
 pub use look_again::{PredictedPattern, look_again};
 pub use seen::{
-    CornerSighting, LaneEdge, LaneEdges, LaneLight, LineSighting, PatternSighting, PhotoSightings, StrandPoint, StringKind,
+    CornerSighting, LaneEdge, LaneEdges, LaneLight, LineSighting, PatternSighting, PhotoSightings,
+    StrandPoint, StringKind,
 };

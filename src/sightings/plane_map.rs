@@ -1,16 +1,18 @@
-//! From lattice nodes to pixels: a plane seen by a pinhole, fitted to the nodes nearby, so that the lens's distortion and a
-//! bowed sheet are followed.
+//! From lattice nodes to pixels: a plane seen by a pinhole, fitted to the nodes nearby, so that the
+//! lens's distortion and a bowed sheet are followed.
 
 use nalgebra::{SMatrix, SVector};
 
 use crate::math::solve::Cholesky;
 
-/// Nodes that one local map is fitted to. They span about three cells around: near enough for the lens to be
-/// straight, and enough to average the corners' noise when the map reaches across the lane.
+/// Nodes that one local map is fitted to. They span about three cells around: near enough for the
+/// lens to be straight, and enough to average the corners' noise when the map reaches across the
+/// lane.
 const N_NEAREST: usize = 24;
 /// Distance, in cells, at which a node counts half as much as one right at the place asked for.
 const HALF_WEIGHT_CELLS: f64 = 2.0;
-/// What lies farther along a row or column is asked about a node only where fewer than so many lie nearer.
+/// What lies farther along a row or column is asked about a node only where fewer than so many lie
+/// nearer.
 const CLOSE_CELLS: f64 = 4.0;
 const ENOUGH_CLOSE: usize = 8;
 /// Within this many cells of a place amid a card there are more nodes than are asked for.
@@ -32,10 +34,11 @@ pub struct Node {
 }
 
 impl PlaneMap {
-    /// Weighted least squares over at least four nodes, linear in the eight unknowns; None when they don't span a plane.
+    /// Weighted least squares over at least four nodes, linear in the eight unknowns; None when
+    /// they don't span a plane.
     ///
-    /// The residuals are those of the equations multiplied by their denominator, which stays near 1 since the origin lies
-    /// amid the nodes.
+    /// The residuals are those of the equations multiplied by their denominator, which stays near 1
+    /// since the origin lies amid the nodes.
     pub fn fit(nodes: impl Iterator<Item = (Node, f64)> + Clone) -> Option<Self> {
         let (mut n, mut sum, mut origin, mut centre) = (0, 0.0, [0.0; 2], [0.0; 2]);
         for (node, weight) in nodes.clone() {
@@ -84,9 +87,12 @@ impl PlaneMap {
         Self::near_some(nodes, lattice, |_| true)
     }
 
-    /// The same from nodes other than the one at the place itself, from those close by if there are enough.
+    /// The same from nodes other than the one at the place itself, from those close by if there are
+    /// enough.
     pub fn near_others(nodes: &[Node], lattice: [f64; 2]) -> Option<Self> {
-        let offset = |node: &Node| (node.lattice[0] - lattice[0]).abs().max((node.lattice[1] - lattice[1]).abs());
+        let offset = |node: &Node| {
+            (node.lattice[0] - lattice[0]).abs().max((node.lattice[1] - lattice[1]).abs())
+        };
         let is_close = |node: &Node| node.lattice != lattice && offset(node) <= CLOSE_CELLS;
         if nodes.iter().filter(|node| is_close(node)).count() >= ENOUGH_CLOSE {
             Self::near_some(nodes, lattice, is_close)
@@ -95,10 +101,21 @@ impl PlaneMap {
         }
     }
 
-    fn near_some(nodes: &[Node], lattice: [f64; 2], is_used: impl Fn(&Node) -> bool) -> Option<Self> {
-        let distance2 = |node: &Node| (node.lattice[0] - lattice[0]).powi(2) + (node.lattice[1] - lattice[1]).powi(2);
-        let by_distance = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
-        let used = nodes.iter().enumerate().filter(|(_, node)| is_used(node)).map(|(i, node)| (distance2(node), i));
+    fn near_some(
+        nodes: &[Node],
+        lattice: [f64; 2],
+        is_used: impl Fn(&Node) -> bool,
+    ) -> Option<Self> {
+        let distance2 = |node: &Node| {
+            (node.lattice[0] - lattice[0]).powi(2) + (node.lattice[1] - lattice[1]).powi(2)
+        };
+        let by_distance =
+            |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+        let used = nodes
+            .iter()
+            .enumerate()
+            .filter(|(_, node)| is_used(node))
+            .map(|(i, node)| (distance2(node), i));
         // Mostly the nearest lie all around, and the others need not be sorted.
         let mut order: Vec<(f64, usize)> = Vec::with_capacity(2 * N_NEAREST);
         order.extend(used.clone().filter(|&(distance2, _)| distance2 <= USUAL_REACH * USUAL_REACH));
@@ -138,8 +155,9 @@ impl PlaneMap {
     }
 }
 
-/// Weighted sums over nodes, of which the normal equations of a map consist: of the lattice place alone, of that times u, of that
-/// times v, and of that times u^2 + v^2; each by 1, x, y, x^2, xy and y^2.
+/// Weighted sums over nodes, of which the normal equations of a map consist: of the lattice place
+/// alone, of that times u, of that times v, and of that times u^2 + v^2; each by 1, x, y, x^2, xy
+/// and y^2.
 #[derive(Default)]
 struct Moments {
     place: [f64; 6],
@@ -149,7 +167,12 @@ struct Moments {
 }
 
 impl Moments {
-    fn of(nodes: impl Iterator<Item = (Node, f64)>, origin: [f64; 2], centre: [f64; 2], size: f64) -> Self {
+    fn of(
+        nodes: impl Iterator<Item = (Node, f64)>,
+        origin: [f64; 2],
+        centre: [f64; 2],
+        size: f64,
+    ) -> Self {
         let mut moments = Self::default();
         let scale = 1.0 / size;
         for (node, weight) in nodes {
@@ -167,8 +190,8 @@ impl Moments {
         moments
     }
 
-    /// The normal equations of the rows (x, y, 1, 0, 0, 0, -x u, -y u) = u and (0, 0, 0, x, y, 1, -x v, -y v) = v; of the matrix
-    /// the lower triangle.
+    /// The normal equations of the rows (x, y, 1, 0, 0, 0, -x u, -y u) = u and (0, 0, 0, x, y, 1,
+    /// -x v, -y v) = v; of the matrix the lower triangle.
     fn equations(&self) -> (SMatrix<f64, 8, 8>, SVector<f64, 8>) {
         let [one, x, y, xx, xy, yy] = self.place;
         let mut matrix = SMatrix::<f64, 8, 8>::zeros();

@@ -1,7 +1,8 @@
-//! A photo made ready for detection: its noise is known, and beside the raw pixels there is a calmer picture in which grain is smoothed away.
+//! A photo made ready for detection: its noise is known, and beside the raw pixels there is a
+//! calmer picture in which grain is smoothed away.
 //!
-//! Patterns are detected and read on the calm picture, corners are fitted to the raw one: smoothed pixels err together, and a fit to
-//! them would claim too much.
+//! Patterns are detected and read on the calm picture, corners are fitted to the raw one: smoothed
+//! pixels err together, and a fit to them would claim too much.
 
 use std::borrow::Cow;
 
@@ -9,15 +10,17 @@ use super::noise::Noise;
 use super::saddles::{blur_along, blur_down};
 use crate::photo::LinearImage;
 
-/// Noise of bright pixels relative to their brightness from which on a photo is smoothed before anything is detected, and from which on it
-/// is looked at a second time, smoothed once more. Smoothing costs cells of less than 7 px in photos that are not so grainy.
+/// Noise of bright pixels relative to their brightness from which on a photo is smoothed before
+/// anything is detected, and from which on it is looked at a second time, smoothed once more.
+/// Smoothing costs cells of less than 7 px in photos that are not so grainy.
 const GRAINY: f32 = 0.3;
 const SLIGHTLY_GRAINY: f32 = 0.2;
 
 /// A photo, its noise, and its calm picture.
 pub struct Plate<'a> {
     pub raw: &'a LinearImage,
-    /// Where patterns are detected and read: smoothed if the photo is grainy, else the photo itself.
+    /// Where patterns are detected and read: smoothed if the photo is grainy, else the photo
+    /// itself.
     pub calm: Cow<'a, LinearImage>,
     /// Noise of a raw pixel.
     pub noise: Noise,
@@ -27,7 +30,8 @@ impl<'a> Plate<'a> {
     /// Measures a photo's noise and smooths it as far as that demands.
     pub fn new(raw: &'a LinearImage) -> Self {
         let noise = Noise::of(raw);
-        let calm = if noise.relative() > GRAINY { Cow::Owned(smoothed(raw)) } else { Cow::Borrowed(raw) };
+        let calm =
+            if noise.relative() > GRAINY { Cow::Owned(smoothed(raw)) } else { Cow::Borrowed(raw) };
         Self { raw, calm, noise }
     }
 
@@ -40,7 +44,8 @@ impl<'a> Plate<'a> {
     }
 }
 
-/// Blurred by the binomial 1 4 6 4 1 (1 px) both ways; in the outer two columns only down, in the outer two rows only along.
+/// Blurred by the binomial 1 4 6 4 1 (1 px) both ways; in the outer two columns only down, in the
+/// outer two rows only along.
 fn smoothed(image: &LinearImage) -> LinearImage {
     if image.width() < 5 || image.height() < 5 {
         return image.clone();

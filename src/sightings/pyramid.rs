@@ -1,12 +1,12 @@
-//! The photo at full size and at halves of it, so that large or blurred corners are found with the same small operators as
-//! small sharp ones.
+//! The photo at full size and at halves of it, so that large or blurred corners are found with the
+//! same small operators as small sharp ones.
 
 use std::borrow::Cow;
 
 use crate::photo::LinearImage;
 
-/// Most levels that are built, the full size included: at a sixteenth, blur of 16 px looks like 1 px, and cells of 150 px
-/// are still 9 px wide.
+/// Most levels that are built, the full size included: at a sixteenth, blur of 16 px looks like 1
+/// px, and cells of 150 px are still 9 px wide.
 const MAX_LEVELS: usize = 5;
 /// Least width and height (px) of a level worth searching: a lattice of a few cells must fit in.
 const MIN_SIDE: usize = 32;
@@ -41,8 +41,9 @@ impl Level<'_> {
         top * (1.0 - fv) + bottom * fv
     }
 
-    /// A place in this level's pixels as a place in the full photo. Pixel centres are whole numbers on every level, so the
-    /// first pixel of a level lies at the centre of the pixels it was averaged from.
+    /// A place in this level's pixels as a place in the full photo. Pixel centres are whole numbers
+    /// on every level, so the first pixel of a level lies at the centre of the pixels it was
+    /// averaged from.
     pub fn to_photo(&self, at: [f64; 2]) -> [f64; 2] {
         at.map(|x| (x + 0.5) * self.scale - 0.5)
     }
@@ -56,7 +57,12 @@ impl Level<'_> {
 /// The full photo first, then its halves; empty for photos too small to hold a lattice.
 pub fn levels(image: &LinearImage) -> Vec<Level<'_>> {
     let mut levels: Vec<Level> = Vec::new();
-    let first = Level { width: image.width(), height: image.height(), data: Cow::Borrowed(image.data()), scale: 1.0 };
+    let first = Level {
+        width: image.width(),
+        height: image.height(),
+        data: Cow::Borrowed(image.data()),
+        scale: 1.0,
+    };
     let mut next = Some(first);
     while let Some(level) = next.filter(|level| level.width.min(level.height) >= MIN_SIDE) {
         next = (levels.len() + 1 < MAX_LEVELS).then(|| halved(&level));

@@ -6,12 +6,14 @@ use super::cells::{Cell, Ground};
 use crate::cards::Pattern;
 use crate::cards::codes::{CARD_COLS, CARD_ROWS, N_CARDS};
 
-/// Dots by which the best place must beat every other place, turn and mirror image on every card: some 5 x 5 windows of the
-/// cards differ by a single dot, and 24 are another's mirror image (the pattern's own rule).
+/// Dots by which the best place must beat every other place, turn and mirror image on every card:
+/// some 5 x 5 windows of the cards differ by a single dot, and 24 are another's mirror image (the
+/// pattern's own rule).
 const MIN_MARGIN: u32 = 4;
 /// Fewest cells that may be judged at all: 25 cells always differ somewhere.
 const MIN_CELLS: u32 = 20;
-/// Largest part of wrong dots, as one in this many: dirt and blur spoil a few, a foreign chequer half.
+/// Largest part of wrong dots, as one in this many: dirt and blur spoil a few, a foreign chequer
+/// half.
 const ONE_WRONG_IN: u32 = 12;
 /// Widest patch that is looked at, cells; a card has 26 by 18.
 const MAX_SIDE: i32 = 32;
@@ -42,7 +44,10 @@ pub struct Placement {
 impl Placement {
     /// The pattern's node (r, c) of lattice node (x, y).
     pub fn node(&self, x: i32, y: i32) -> (i32, i32) {
-        (self.r[0] * x + self.r[1] * y + self.shift[0], self.c[0] * x + self.c[1] * y + self.shift[1])
+        (
+            self.r[0] * x + self.r[1] * y + self.shift[0],
+            self.c[0] * x + self.c[1] * y + self.shift[1],
+        )
     }
 
     /// The pattern's cell (row, col) of lattice cell (x, y).
@@ -53,7 +58,8 @@ impl Placement {
     }
 }
 
-/// The four turns, then the four turns seen in a mirror, as (columns per x and y, rows per x and y).
+/// The four turns, then the four turns seen in a mirror, as (columns per x and y, rows per x and
+/// y).
 pub const TURNS: [([i32; 2], [i32; 2]); 8] = [
     ([1, 0], [0, 1]),
     ([0, 1], [-1, 0]),
@@ -86,16 +92,24 @@ static CARDS: std::sync::LazyLock<Vec<CardRows>> = std::sync::LazyLock::new(|| {
         .map(|number| {
             let pattern = Pattern::Card(number);
             let row_of = |of: &dyn Fn(usize, usize) -> bool| {
-                std::array::from_fn(|row| (0..CARD_COLS).filter(|&col| of(row, col)).fold(0, |bits, col| bits | 1_u32 << col))
+                std::array::from_fn(|row| {
+                    (0..CARD_COLS)
+                        .filter(|&col| of(row, col))
+                        .fold(0, |bits, col| bits | 1_u32 << col)
+                })
             };
-            CardRows { dark: row_of(&|r, c| pattern.is_dark(r, c)), dots: row_of(&|r, c| pattern.has_dot(r, c)) }
+            CardRows {
+                dark: row_of(&|r, c| pattern.is_dark(r, c)),
+                dots: row_of(&|r, c| pattern.has_dot(r, c)),
+            }
         })
         .collect()
 });
 
 /// Where a patch lies, or None when it is on no card beyond doubt.
 ///
-/// `cells` are by (y, x). Cells of the rim that could as well be blank paper must have been left out by the caller.
+/// `cells` are by (y, x). Cells of the rim that could as well be blank paper must have been left
+/// out by the caller.
 pub fn place_on_card(cells: &BTreeMap<(i32, i32), Cell>) -> Option<CardPlace> {
     let known: Vec<(i32, i32, bool, bool)> = cells
         .iter()
@@ -106,12 +120,14 @@ pub fn place_on_card(cells: &BTreeMap<(i32, i32), Cell>) -> Option<CardPlace> {
     if read_cells < MIN_CELLS {
         return None;
     }
-    let Places { best: (wrong_dots, Some((card, turn, place))), second } = pulp::Arch::new().dispatch(AllPlaces(&known))? else {
+    let Places { best: (wrong_dots, Some((card, turn, place))), second } =
+        pulp::Arch::new().dispatch(AllPlaces(&known))?
+    else {
         return None;
     };
     let margin = second.saturating_sub(wrong_dots);
-    // `place.cell` tells cells by their least corner; the shift found for cells is the one for nodes in all four turns, since
-    // both ends of a cell were turned alike.
+    // `place.cell` tells cells by their least corner; the shift found for cells is the one for
+    // nodes in all four turns, since both ends of a cell were turned alike.
     let accepted = margin >= MIN_MARGIN && wrong_dots * ONE_WRONG_IN <= read_cells;
     let (pattern, mirrored) = (Pattern::Card(card as u8 + 1), turn >= N_TURNS);
     accepted.then_some(CardPlace { pattern, mirrored, place, wrong_dots, read_cells, margin })
@@ -123,8 +139,9 @@ struct Places {
     second: u32,
 }
 
-/// The search through all places, turns and mirror images on all cards for cells (x, y, dark, dot), compiled for what the processor
-/// can do: some count bits at once. None where the patch is larger than any card.
+/// The search through all places, turns and mirror images on all cards for cells (x, y, dark, dot),
+/// compiled for what the processor can do: some count bits at once. None where the patch is larger
+/// than any card.
 struct AllPlaces<'a>(&'a [(i32, i32, bool, bool)]);
 
 impl pulp::NullaryFnOnce for AllPlaces<'_> {
@@ -136,7 +153,8 @@ impl pulp::NullaryFnOnce for AllPlaces<'_> {
         for (turn, (c, r)) in TURNS.into_iter().enumerate() {
             let unshifted = Placement { c, r, shift: [0, 0] };
             let turned = self.0.iter().map(|&(x, y, dark, dot)| (unshifted.cell(x, y), dark, dot));
-            let turned: Vec<(i32, i32, bool, bool)> = turned.map(|((r, c), dark, dot)| (r, c, dark, dot)).collect();
+            let turned: Vec<(i32, i32, bool, bool)> =
+                turned.map(|((r, c), dark, dot)| (r, c, dark, dot)).collect();
             let top = turned.iter().map(|cell| cell.0).min()?;
             let left = turned.iter().map(|cell| cell.1).min()?;
             let height = turned.iter().map(|cell| cell.0).max()? - top + 1;
@@ -153,7 +171,10 @@ impl pulp::NullaryFnOnce for AllPlaces<'_> {
                 row.dots |= if dot { bit } else { 0 };
             }
             // The chequer tells which shifts are possible at all.
-            let n_even = turned.iter().filter(|&&(row, col, dark, _)| dark == ((row - top + col - left) % 2 == 0)).count();
+            let n_even = turned
+                .iter()
+                .filter(|&&(row, col, dark, _)| dark == ((row - top + col - left) % 2 == 0))
+                .count();
             let parity = i32::from(2 * n_even < turned.len());
             for col_shift in 2 - width..=CARD_COLS as i32 - 2 {
                 let shifted = Shifted::new(&rows[..height as usize], col_shift);
@@ -173,7 +194,12 @@ impl pulp::NullaryFnOnce for AllPlaces<'_> {
 impl Places {
     /// Compares a patch with every card at a shift.
     #[inline(always)]
-    fn compare(&mut self, patch: &Shifted, row_shift: i32, place: impl Fn(usize) -> (usize, usize, Placement)) {
+    fn compare(
+        &mut self,
+        patch: &Shifted,
+        row_shift: i32,
+        place: impl Fn(usize) -> (usize, usize, Placement),
+    ) {
         let beside = patch.beside(row_shift);
         if beside >= self.second {
             return;
@@ -207,8 +233,11 @@ impl Shifted {
             let shifted = if col_shift < 0 { bits >> -col_shift } else { bits << col_shift };
             (shifted & COLUMNS) as u32
         };
-        let mut shifted =
-            Self { rows: [[0; 3]; MAX_SIDE as usize], height: patch.len() as i32, printed: [[0; 2]; MAX_SIDE as usize] };
+        let mut shifted = Self {
+            rows: [[0; 3]; MAX_SIDE as usize],
+            height: patch.len() as i32,
+            printed: [[0; 2]; MAX_SIDE as usize],
+        };
         for (i, row) in patch.iter().enumerate() {
             let printed = (row.dark | row.dots) & row.known;
             let on = on_card(printed).count_ones();
@@ -222,7 +251,8 @@ impl Shifted {
     #[inline(always)]
     fn beside(&self, row_shift: i32) -> u32 {
         let is_on_card = |i: usize| (0..CARD_ROWS as i32).contains(&(row_shift + i as i32));
-        let count = |i: usize| self.printed[i][1] + if is_on_card(i) { 0 } else { self.printed[i][0] };
+        let count =
+            |i: usize| self.printed[i][1] + if is_on_card(i) { 0 } else { self.printed[i][0] };
         (0..self.height as usize).map(count).sum()
     }
 
@@ -233,7 +263,8 @@ impl Shifted {
         let last = self.height.min(CARD_ROWS as i32 - row_shift) as usize;
         let top = (row_shift + first as i32) as usize;
         let mut wrong = 0;
-        let rows = self.rows[first..last].iter().zip(card.dark[top..].iter().zip(&card.dots[top..]));
+        let rows =
+            self.rows[first..last].iter().zip(card.dark[top..].iter().zip(&card.dots[top..]));
         for (&[known, dark, dots], (card_dark, card_dots)) in rows {
             wrong += (((dark ^ card_dark) | (dots ^ card_dots)) & known).count_ones();
             if wrong >= enough {

@@ -11,19 +11,22 @@ use crate::cards::codes::{CARD_COLS, CARD_ROWS, LANE_ROWS, N_CARDS, N_TABS, TAB_
 /// Tabs that are flags: the line they are fixed to may hide their middle column.
 const FLAGS: std::ops::RangeInclusive<u8> = 21..=30;
 const HIDDEN_COL: usize = 2;
-/// Wrong dots forgiven where nearly all cells were read: words are 7 cells apart, words and mirror images 3.
+/// Wrong dots forgiven where nearly all cells were read: words are 7 cells apart, words and mirror
+/// images 3.
 const MAX_WRONG: u32 = 1;
-/// Least cells read for a wrong dot to be forgiven, and how far the next reading must then lie behind if any was hidden.
+/// Least cells read for a wrong dot to be forgiven, and how far the next reading must then lie
+/// behind if any was hidden.
 const MIN_READ_WITH_WRONG: u32 = 22;
 const MIN_MARGIN_WITH_WRONG: u32 = 3;
 /// Least cells read at all; 7 hidden cells could not make two words alike.
 const MIN_READ: u32 = 18;
 /// Least cells read outside a flag's hidden column.
 const MIN_READ_OF_FLAG: u32 = 17;
-/// Cells by which the reading must beat every other word, turn and mirror image. Whole words are at least 2 better with one wrong
-/// dot, flags read from 20 cells too.
+/// Cells by which the reading must beat every other word, turn and mirror image. Whole words are at
+/// least 2 better with one wrong dot, flags read from 20 cells too.
 const MIN_MARGIN: u32 = 2;
-/// The same against the windows of the cards, which come as near as 3 cells (1 with a flag's column hidden).
+/// The same against the windows of the cards, which come as near as 3 cells (1 with a flag's column
+/// hidden).
 const MIN_MARGIN_TO_CARDS: u32 = 1;
 
 pub const N_CELLS: usize = TAB_SIDE * TAB_SIDE;
@@ -42,7 +45,8 @@ pub struct TabWord {
 /// What 25 cells say.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum TabReading {
-    /// A tab, and how its nodes lie: lattice nodes (0, 0) to (5, 5) are the corners of the cells, the outermost included.
+    /// A tab, and how its nodes lie: lattice nodes (0, 0) to (5, 5) are the corners of the cells,
+    /// the outermost included.
     Tab {
         pattern: Pattern,
         place: Placement,
@@ -65,7 +69,11 @@ static WORDS: LazyLock<Vec<TabWord>> = LazyLock::new(|| {
                 let (row, col) = placement(turn).cell(x as i32, y as i32);
                 let (row, col) = (row as usize, col as usize);
                 let bit = 1 << (y * TAB_SIDE + x);
-                bits |= if TAB_CODES[tab as usize - 1] >> (row * TAB_SIDE + col) & 1 == 1 { bit } else { 0 };
+                bits |= if TAB_CODES[tab as usize - 1] >> (row * TAB_SIDE + col) & 1 == 1 {
+                    bit
+                } else {
+                    0
+                };
                 counted |= if FLAGS.contains(&tab) && col == HIDDEN_COL { 0 } else { bit };
             }
             words.push(TabWord { tab, turn, bits, counted });
@@ -78,8 +86,11 @@ static WORDS: LazyLock<Vec<TabWord>> = LazyLock::new(|| {
 static CARD_WINDOWS: LazyLock<Vec<u32>> = LazyLock::new(|| {
     let mut windows = Vec::new();
     for card in (1..=N_CARDS as u8).map(Pattern::Card) {
-        let tops = (0..=CARD_ROWS - TAB_SIDE).filter(|top| !(*top..top + TAB_SIDE).any(|row| LANE_ROWS.contains(&row)));
-        for (top, left) in tops.flat_map(|top| (0..=CARD_COLS - TAB_SIDE).map(move |left| (top, left))) {
+        let tops = (0..=CARD_ROWS - TAB_SIDE)
+            .filter(|top| !(*top..top + TAB_SIDE).any(|row| LANE_ROWS.contains(&row)));
+        for (top, left) in
+            tops.flat_map(|top| (0..=CARD_COLS - TAB_SIDE).map(move |left| (top, left)))
+        {
             for turn in 0..TURNS.len() {
                 let mut bits = 0;
                 for (y, x) in (0..TAB_SIDE).flat_map(|y| (0..TAB_SIDE).map(move |x| (y, x))) {
@@ -125,8 +136,8 @@ pub fn is_flag(pattern: Pattern) -> bool {
     matches!(pattern, Pattern::Tab(number) if FLAGS.contains(&number))
 }
 
-/// Reads cells (y, x) from 0 to 4, of which those with x + y even must be dark. `margin_is_white` tells whether what could be
-/// seen of the surroundings is paper.
+/// Reads cells (y, x) from 0 to 4, of which those with x + y even must be dark. `margin_is_white`
+/// tells whether what could be seen of the surroundings is paper.
 pub fn read_tab(cells: &BTreeMap<(i32, i32), Cell>, margin_is_white: bool) -> TabReading {
     let (known, dots) = readable(cells);
     let judge = |word: &TabWord| {
@@ -160,7 +171,8 @@ pub fn read_tab(cells: &BTreeMap<(i32, i32), Cell>, margin_is_white: bool) -> Ta
     if !enough || !margin_is_white {
         return TabReading::Nothing;
     }
-    let nearest_window = CARD_WINDOWS.iter().map(|window| ((window ^ dots) & counted).count_ones()).min();
+    let nearest_window =
+        CARD_WINDOWS.iter().map(|window| ((window ^ dots) & counted).count_ones()).min();
     if nearest_window.is_some_and(|wrong| wrong < wrong_dots + MIN_MARGIN_TO_CARDS) {
         return TabReading::Nothing;
     }
@@ -181,7 +193,8 @@ fn readable(cells: &BTreeMap<(i32, i32), Cell>) -> (u32, u32) {
         let around = [(y - 1, x), (y + 1, x), (y, x - 1), (y, x + 1)];
         let inside = around.iter().filter(|(y, x)| (0..5).contains(y) && (0..5).contains(x));
         let n_hidden_around = inside.filter(|&&(y, x)| is_hidden(y, x)).count();
-        // What hides two neighbours may well cover this cell in its own tone; a dot proves that it doesn't.
+        // What hides two neighbours may well cover this cell in its own tone; a dot proves that it
+        // doesn't.
         if is_hidden(y, x) || (n_hidden_around >= 2 && !dot) {
             continue;
         }

@@ -1,12 +1,14 @@
 //! Where the axis of a thin round line lies across its image, told from the light across it.
 //!
-//! The line is taken for a round rod a few pixels wide that hangs in light from all around. Its light across is
-//! L (1 - m + m sqrt(1 - s^2) + k s), s from -1 to 1 over its width: as bright all over (m = 0), darker to its edges (m = 1), and brighter
-//! on one side (k). Behind it lies a ground of its own level and slope at every place, and the camera has blurred and sharpened both.
-//! Width and shading hardly change along the line, so they are fitted for all places together; the places' own offsets come after.
-//! Judging from the edges alone would move the axis to the brighter side by a tenth of a pixel and more.
-//! A line whose one flank is as dark as its ground is told from a narrower one beside it by its width alone, if at all: the fit starts from
-//! both readings, and what other photos know of the width goes in as [`Width`].
+//! The line is taken for a round rod a few pixels wide that hangs in light from all around. Its
+//! light across is L (1 - m + m sqrt(1 - s^2) + k s), s from -1 to 1 over its width: as bright all
+//! over (m = 0), darker to its edges (m = 1), and brighter on one side (k). Behind it lies a ground
+//! of its own level and slope at every place, and the camera has blurred and sharpened both.
+//! Width and shading hardly change along the line, so they are fitted for all places together; the
+//! places' own offsets come after. Judging from the edges alone would move the axis to the brighter
+//! side by a tenth of a pixel and more. A line whose one flank is as dark as its ground is told
+//! from a narrower one beside it by its width alone, if at all: the fit starts from both readings,
+//! and what other photos know of the width goes in as [`Width`].
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
@@ -39,8 +41,9 @@ pub struct Axis {
     pub width: f64,
 }
 
-/// What is known of a line's width in its image: half of it as a natural logarithm (of px) in the image's middle, the logarithm's change
-/// from there to the end at t = 1, and the standard deviation of both.
+/// What is known of a line's width in its image: half of it as a natural logarithm (of px) in the
+/// image's middle, the logarithm's change from there to the end at t = 1, and the standard
+/// deviation of both.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Width {
     pub log_half: f64,
@@ -57,19 +60,31 @@ impl Width {
 
 /// Parts into which the width is cut for the sum over it.
 const PARTS: usize = 12;
-/// Scale of a camera's sharpening, px: what is added is the difference to the picture blurred by so much.
+/// Scale of a camera's sharpening, px: what is added is the difference to the picture blurred by so
+/// much.
 const SHARPENING_PX: f64 = 1.0;
-/// Usual values and their spread: blur (logarithm), sharpening, roundness, skew and its change along. From phone-like photos.
-const USUAL: [(usize, f64, f64); 5] =
-    [(BLUR, -0.8, 0.3), (SHARPEN, 0.5, 0.4), (ROUND, 0.5, 0.3), (SKEW, 0.0, 0.3), (SKEW + 1, 0.0, 0.15)];
-/// Noise of a pixel in linear light, in the dark and as a part of its brightness: a start; the photo's own follows from the misfit.
+/// Usual values and their spread: blur (logarithm), sharpening, roundness, skew and its change
+/// along. From phone-like photos.
+const USUAL: [(usize, f64, f64); 5] = [
+    (BLUR, -0.8, 0.3),
+    (SHARPEN, 0.5, 0.4),
+    (ROUND, 0.5, 0.3),
+    (SKEW, 0.0, 0.3),
+    (SKEW + 1, 0.0, 0.15),
+];
+/// Noise of a pixel in linear light, in the dark and as a part of its brightness: a start; the
+/// photo's own follows from the misfit.
 const DARK_NOISE: f64 = 0.002;
 const BRIGHT_NOISE: f64 = 0.02;
-/// The misfit changes that noise by no more than this, times: smooth light has none, and a busy ground is no noise.
+/// The misfit changes that noise by no more than this, times: smooth light has none, and a busy
+/// ground is no noise.
 const MISFIT: (f64, f64) = (0.3, 10.0);
-/// Where the fit starts: skew, and offset in half-widths. Lit from one side, a line has two readings.
-const STARTS: [(f64, f64); 5] = [(0.0, 0.0), (-0.45, -0.4), (-0.45, 0.4), (0.45, -0.4), (0.45, 0.4)];
-/// A line narrower than this, px, shows too little of its shading for two readings to be told apart: it is read as lit evenly.
+/// Where the fit starts: skew, and offset in half-widths. Lit from one side, a line has two
+/// readings.
+const STARTS: [(f64, f64); 5] =
+    [(0.0, 0.0), (-0.45, -0.4), (-0.45, 0.4), (0.45, -0.4), (0.45, 0.4)];
+/// A line narrower than this, px, shows too little of its shading for two readings to be told
+/// apart: it is read as lit evenly.
 pub const NARROW: f64 = 2.3;
 /// Places and steps that tell which start is the right one, and steps of the fit from it.
 const PLACES_TO_CHOOSE: usize = 5;
@@ -78,8 +93,9 @@ const MAX_STEPS: usize = 12;
 /// Steps of the numerical derivatives: far above single precision, far below what matters.
 const DELTA: f64 = 2e-3;
 
-// Unknowns: logarithm of the half-width and its change along, logarithm of the blur, sharpening, roundness, skew and its change along,
-// and the offset of the axis from the rough path: mean, slope, bend.
+// Unknowns: logarithm of the half-width and its change along, logarithm of the blur, sharpening,
+// roundness, skew and its change along, and the offset of the axis from the rough path: mean,
+// slope, bend.
 const WIDTH: usize = 0;
 const BLUR: usize = 2;
 const SHARPEN: usize = 3;
@@ -88,8 +104,9 @@ const SKEW: usize = 5;
 const OFFSET: usize = 7;
 const N: usize = 10;
 
-/// Fits all places together, then each place's own axis: None for a place that shows nothing. With them goes the width that the light
-/// itself asks for, without what was known before. None when the fit fails.
+/// Fits all places together, then each place's own axis: None for a place that shows nothing. With
+/// them goes the width that the light itself asks for, without what was known before. None when the
+/// fit fails.
 pub fn find_axis(places: &[&Place], known: &Width) -> Option<(Vec<Option<Axis>>, Width)> {
     let n: usize = places.iter().map(|place| place.strips.len()).sum();
     if n < 3 * N || !known.log_half.is_finite() {
@@ -112,7 +129,8 @@ pub fn find_axis(places: &[&Place], known: &Width) -> Option<(Vec<Option<Axis>>,
     let is_narrow = 2.0 * known.log_half.exp() < NARROW;
     let noise = if is_narrow { MISFIT.1 } else { misfit(&few, &plain.parameters) };
     let starts = if is_narrow { &STARTS[..1] } else { &STARTS[..] };
-    let tried = starts.iter().filter_map(|&from| fit(&few, known, start(from), noise, STEPS_TO_CHOOSE));
+    let tried =
+        starts.iter().filter_map(|&from| fit(&few, known, start(from), noise, STEPS_TO_CHOOSE));
     let best = tried.min_by(|a, b| a.cost.total_cmp(&b.cost))?;
     let minimum = fit(places, known, best.parameters, noise, MAX_STEPS)?;
     let width = own_width(&minimum, known)?;
@@ -122,7 +140,11 @@ pub fn find_axis(places: &[&Place], known: &Width) -> Option<(Vec<Option<Axis>>,
 
 /// How much larger than stated noise is, from what a fit leaves.
 fn misfit(places: &[&Place], p: &DVector<f64>) -> f64 {
-    let left: Vec<f64> = places.iter().filter_map(|place| fit_light(place, &Local::at(p, place.along))).flatten().collect();
+    let left: Vec<f64> = places
+        .iter()
+        .filter_map(|place| fit_light(place, &Local::at(p, place.along)))
+        .flatten()
+        .collect();
     sigma_about_zero(&left).unwrap_or(1.0).clamp(MISFIT.0, MISFIT.1)
 }
 
@@ -133,12 +155,23 @@ fn own_width(minimum: &Minimum, known: &Width) -> Option<Width> {
     let after = 1.0 / covariance[(WIDTH, WIDTH)];
     let own = (after - before).max(1e-3 * before);
     let log_half = (minimum.parameters[WIDTH] * after - known.log_half * before) / own;
-    Some(Width { log_half, change: minimum.parameters[WIDTH + 1], spread: [own.powf(-0.5), known.spread[1]] })
+    Some(Width {
+        log_half,
+        change: minimum.parameters[WIDTH + 1],
+        spread: [own.powf(-0.5), known.spread[1]],
+    })
 }
 
 /// Fits some places together. None when that comes to no finite end.
-fn fit(places: &[&Place], known: &Width, start: DVector<f64>, noise: f64, steps: usize) -> Option<Minimum> {
-    let known = [(WIDTH, known.log_half, known.spread[0]), (WIDTH + 1, known.change, known.spread[1])];
+fn fit(
+    places: &[&Place],
+    known: &Width,
+    start: DVector<f64>,
+    noise: f64,
+    steps: usize,
+) -> Option<Minimum> {
+    let known =
+        [(WIDTH, known.log_half, known.spread[0]), (WIDTH + 1, known.change, known.spread[1])];
     let usual = || USUAL.iter().copied().chain(known);
     let n_all = places.iter().map(|place| place.strips.len()).sum::<usize>() + usual().count();
     let evaluate = |p: &DVector<f64>, out: &mut DVector<f64>, jacobian: &mut DMatrix<f64>| {
@@ -148,7 +181,9 @@ fn fit(places: &[&Place], known: &Width, start: DVector<f64>, noise: f64, steps:
             // A place whose ground is busy must not bend the others.
             let tamed_at = |local: &Local| {
                 let fitted = fit_light(place, local);
-                (0..place.strips.len()).map(|i| fitted.as_ref().map_or(0.0, |f| tamed(f[i] / noise))).collect::<Vec<f64>>()
+                (0..place.strips.len())
+                    .map(|i| fitted.as_ref().map_or(0.0, |f| tamed(f[i] / noise)))
+                    .collect::<Vec<f64>>()
             };
             let base = tamed_at(&here);
             out.rows_mut(next, base.len()).copy_from_slice(&base);
@@ -177,18 +212,27 @@ fn fit(places: &[&Place], known: &Width, start: DVector<f64>, noise: f64, steps:
     minimum.cost.is_finite().then_some(minimum)
 }
 
-/// The unknowns as they are at one place: logarithms of half-width and blur, sharpening, roundness, skew, offset across.
+/// The unknowns as they are at one place: logarithms of half-width and blur, sharpening, roundness,
+/// skew, offset across.
 #[derive(Clone, Copy, Debug)]
 struct Local([f64; 6]);
 
 impl Local {
     /// The unknowns on which each hangs: its mean, its change along, its bend.
-    const COLUMNS: [&[usize]; 6] =
-        [&[WIDTH, WIDTH + 1], &[BLUR], &[SHARPEN], &[ROUND], &[SKEW, SKEW + 1], &[OFFSET, OFFSET + 1, OFFSET + 2]];
+    const COLUMNS: [&[usize]; 6] = [
+        &[WIDTH, WIDTH + 1],
+        &[BLUR],
+        &[SHARPEN],
+        &[ROUND],
+        &[SKEW, SKEW + 1],
+        &[OFFSET, OFFSET + 1, OFFSET + 2],
+    ];
 
     fn at(p: &DVector<f64>, along: f64) -> Self {
         let basis = [1.0, along, 1.0 - along * along];
-        Self(Self::COLUMNS.map(|columns| columns.iter().zip(basis).map(|(column, factor)| p[*column] * factor).sum()))
+        Self(Self::COLUMNS.map(|columns| {
+            columns.iter().zip(basis).map(|(column, factor)| p[*column] * factor).sum()
+        }))
     }
 
     fn moved_to(mut self, across: f64) -> Self {
@@ -203,7 +247,8 @@ fn tamed(residual: f64) -> f64 {
     BOUND * (residual / BOUND).atan()
 }
 
-/// The axis of one place with the shape of all: the least misfit, by a parabola through three offsets.
+/// The axis of one place with the shape of all: the least misfit, by a parabola through three
+/// offsets.
 fn own_axis(place: &Place, p: &DVector<f64>, noise: f64) -> Option<Axis> {
     let here = Local::at(p, place.along);
     let cost = |across: f64| {
@@ -214,7 +259,8 @@ fn own_axis(place: &Place, p: &DVector<f64>, noise: f64) -> Option<Axis> {
     for step in [0.2, 0.1, 0.05, 0.05] {
         let (before, here, after) = (cost(at - step)?, cost(at)?, cost(at + step)?);
         let bend = before - 2.0 * here + after;
-        at += if bend > 0.0 { (0.5 * step * (before - after) / bend).clamp(-0.3, 0.3) } else { 0.0 };
+        at +=
+            if bend > 0.0 { (0.5 * step * (before - after) / bend).clamp(-0.3, 0.3) } else { 0.0 };
     }
     Some(Axis { across: at, width: 2.0 * log_half.exp() })
 }
@@ -223,7 +269,8 @@ fn own_axis(place: &Place, p: &DVector<f64>, noise: f64) -> Option<Axis> {
 fn fit_light(place: &Place, local: &Local) -> Option<Vec<f64>> {
     let Local([log_half, log_blur, sharpen, round, skew, across]) = *local;
     let half = log_half.exp();
-    let edges: Vec<f64> = (0..=PARTS).map(|i| half * (2.0 * i as f64 / PARTS as f64 - 1.0)).collect();
+    let edges: Vec<f64> =
+        (0..=PARTS).map(|i| half * (2.0 * i as f64 / PARTS as f64 - 1.0)).collect();
     let part = |i: usize| {
         let s = (2.0 * i as f64 + 1.0) / PARTS as f64 - 1.0;
         1.0 - round + round * (1.0 - s * s).sqrt() + skew * s
@@ -239,7 +286,9 @@ fn fit_light(place: &Place, local: &Local) -> Option<Vec<f64>> {
             || {
                 for (chunk_idx, chunk) in place.strips.chunks(LANES).enumerate() {
                     let mut d = Lanes::ZERO;
-                    d.0.iter_mut().zip(chunk).for_each(|(lane, strip)| *lane = strip.across - across as f32);
+                    d.0.iter_mut()
+                        .zip(chunk)
+                        .for_each(|(lane, strip)| *lane = strip.across - across as f32);
                     let (mut sum, mut before) = (Lanes::ZERO, below(d, edges[0], scale));
                     let first = before;
                     for (part, edge) in parts.iter().zip(&edges[1..]) {
@@ -260,8 +309,10 @@ fn fit_light(place: &Place, local: &Local) -> Option<Vec<f64>> {
         let ground = 1.0 - cover[i];
         Vector3::new(ground, ground * (f64::from(place.strips[i].across) - across) / 5.0, shade[i])
     };
-    let sigma =
-        |strip: &Strip| (DARK_NOISE + BRIGHT_NOISE * f64::from(strip.light).max(0.0)) / f64::from(strip.count).max(1.0).sqrt();
+    let sigma = |strip: &Strip| {
+        (DARK_NOISE + BRIGHT_NOISE * f64::from(strip.light).max(0.0))
+            / f64::from(strip.count).max(1.0).sqrt()
+    };
     let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
     for (i, strip) in place.strips.iter().enumerate() {
         let weight = sigma(strip).powi(-2);
@@ -271,7 +322,9 @@ fn fit_light(place: &Place, local: &Local) -> Option<Vec<f64>> {
     // A little of the unit matrix: an empty strip of ground must not spoil the rest.
     let light = (normal + Matrix3::identity() * 1e-6).cholesky()?.solve(&right);
     // Sharpening takes more light from beside a bright line than is there.
-    let misfit = |(i, strip): (usize, &Strip)| (f64::from(strip.light) - row(i).dot(&light).max(0.0)) / sigma(strip);
+    let misfit = |(i, strip): (usize, &Strip)| {
+        (f64::from(strip.light) - row(i).dot(&light).max(0.0)) / sigma(strip)
+    };
     Some(place.strips.iter().enumerate().map(misfit).collect())
 }
 
@@ -285,11 +338,16 @@ fn below(d: Lanes, edge: f64, scale: f32) -> Lanes {
 mod tests {
     use super::*;
 
-    /// A rod 2.6 px wide, lit from one side, before a sloping ground, seen through a blur of 0.5 px; drawn by sums over small steps.
+    /// A rod 2.6 px wide, lit from one side, before a sloping ground, seen through a blur of 0.5
+    /// px; drawn by sums over small steps.
     fn drawn(axis: f64, skew: f64, along: f64) -> Place {
         let light = |u: f64| {
             let s = (u - axis) / 1.3;
-            if s.abs() < 1.0 { 0.25 * (0.6 + 0.4 * (1.0 - s * s).sqrt() + skew * s) } else { 0.10 + 0.004 * u }
+            if s.abs() < 1.0 {
+                0.25 * (0.6 + 0.4 * (1.0 - s * s).sqrt() + skew * s)
+            } else {
+                0.10 + 0.004 * u
+            }
         };
         let blurred = |u: f64| {
             let steps = (-100..=100).map(|i| f64::from(i) * 0.02);
@@ -299,7 +357,11 @@ mod tests {
             });
             sum / weight
         };
-        let strip = |i: i32| Strip { across: i as f32 * 0.25, light: blurred(f64::from(i) * 0.25) as f32, count: 15.0 };
+        let strip = |i: i32| Strip {
+            across: i as f32 * 0.25,
+            light: blurred(f64::from(i) * 0.25) as f32,
+            count: 15.0,
+        };
         Place { along, strips: (-21..=21).map(strip).collect() }
     }
 
@@ -307,13 +369,19 @@ mod tests {
     fn light_from_one_side_does_not_move_the_axis() {
         for skew in [-0.35, 0.0, 0.2, 0.35] {
             let axis = |along: f64| 0.3 - 0.2 * along;
-            let places: Vec<Place> = (0..12).map(|i| f64::from(i) / 5.5 - 1.0).map(|t| drawn(axis(t), skew, t)).collect();
-            let found = find_axis(&places.iter().collect::<Vec<_>>(), &Width::by_edges(1.2)).expect("a fit").0;
+            let places: Vec<Place> = (0..12)
+                .map(|i| f64::from(i) / 5.5 - 1.0)
+                .map(|t| drawn(axis(t), skew, t))
+                .collect();
+            let found = find_axis(&places.iter().collect::<Vec<_>>(), &Width::by_edges(1.2))
+                .expect("a fit")
+                .0;
             assert_eq!(found.len(), places.len());
             for (place, found) in places.iter().zip(&found) {
                 let error = found.expect("an axis").across - axis(place.along);
-                // What is usual of skew, sharpening and width pulls a little where the light is all from one side: by less than the
-                // 0.15 px that each image is given for such errors.
+                // What is usual of skew, sharpening and width pulls a little where the light is all
+                // from one side: by less than the 0.15 px that each image is given
+                // for such errors.
                 assert!(error.abs() < 0.1, "skew {skew}: {error:.3} px off");
             }
         }

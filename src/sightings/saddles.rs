@@ -1,24 +1,28 @@
 //! Saddle points of brightness: the places where an X-corner may be.
 //!
-//! An X-corner is a saddle whatever the angle of its edges: the Hessian of the smoothed brightness has one positive and one
-//! negative eigenvalue, of about equal size. The strength here is the square root of minus its determinant, told relative
-//! to the local brightness, so that a shadow or a short exposure changes nothing.
+//! An X-corner is a saddle whatever the angle of its edges: the Hessian of the smoothed brightness
+//! has one positive and one negative eigenvalue, of about equal size. The strength here is the
+//! square root of minus its determinant, told relative to the local brightness, so that a shadow or
+//! a short exposure changes nothing.
 
 use super::noise::Noise;
 use super::pyramid::Level;
 
-/// Least strength of a saddle relative to the local brightness, per px^2. A blurred X-corner (blur 0.8 px, edges 38 degrees
-/// apart, as at 70 degrees of tilt) whose bright cells are 1.7 times as bright as its dark ones reaches this. Twelve-fold
-/// contrast is usual on paper, and on photos of a bench nothing is lost up to 0.09; the noise of dark areas passes at 0.02.
+/// Least strength of a saddle relative to the local brightness, per px^2. A blurred X-corner (blur
+/// 0.8 px, edges 38 degrees apart, as at 70 degrees of tilt) whose bright cells are 1.7 times as
+/// bright as its dark ones reaches this. Twelve-fold contrast is usual on paper, and on photos of a
+/// bench nothing is lost up to 0.09; the noise of dark areas passes at 0.02.
 const MIN_STRENGTH: f32 = 0.06;
-/// Least strength in units of the noise of the level's pixels: it leaves half of the saddles that grain alone makes and all of the corners
-/// that could be read in the grainiest of the shared sets.
+/// Least strength in units of the noise of the level's pixels: it leaves half of the saddles that
+/// grain alone makes and all of the corners that could be read in the grainiest of the shared sets.
 const MIN_STRENGTH_OF_NOISE: f32 = 0.45;
 /// Added to the local brightness (linear light), so that the noise of black areas is not strong.
 const BLACK: f32 = 0.004;
-/// Largest trace of the Hessian relative to twice the strength. An ideal X-corner has no trace; blobs and ridges have much.
+/// Largest trace of the Hessian relative to twice the strength. An ideal X-corner has no trace;
+/// blobs and ridges have much.
 const MAX_TRACE: f32 = 0.7;
-/// Farthest (px) that the stationary point of the brightness may lie from the pixel with the strongest saddle.
+/// Farthest (px) that the stationary point of the brightness may lie from the pixel with the
+/// strongest saddle.
 const MAX_SHIFT: f32 = 1.5;
 /// Rows kept of each stage while the image streams through.
 const RING: usize = 8;
@@ -29,7 +33,8 @@ pub struct Saddle {
     pub at: [f64; 2],
 }
 
-/// The rows in flight: five are blurred along the row, then down the columns; three of those make one row of strengths.
+/// The rows in flight: five are blurred along the row, then down the columns; three of those make
+/// one row of strengths.
 struct Rows {
     blurred: [Vec<f32>; RING],
     smooth: [Vec<f32>; RING],
@@ -41,11 +46,13 @@ pub fn find_saddles(level: &Level) -> Vec<Saddle> {
     if level.width < 16 || level.height < 16 {
         return Vec::new();
     }
-    let noise = MIN_STRENGTH_OF_NOISE.powi(2) * Noise::of_pixels(level.width, &level.data).variance_per_light();
+    let noise = MIN_STRENGTH_OF_NOISE.powi(2)
+        * Noise::of_pixels(level.width, &level.data).variance_per_light();
     pulp::Arch::new().dispatch(Search { level, noise })
 }
 
-/// A search through a level, compiled for the registers that the processor has: the same bits in half the time with 256 bits.
+/// A search through a level, compiled for the registers that the processor has: the same bits in
+/// half the time with 256 bits.
 struct Search<'a> {
     level: &'a Level<'a>,
     noise: f32,
@@ -85,7 +92,8 @@ impl pulp::NullaryFnOnce for Search<'_> {
 #[inline(always)]
 pub(super) fn blur_along(row: &[f32], out: &mut [f32]) {
     let n = row.len() - 4;
-    let (a, b, c, d, e) = (&row[..n], &row[1..n + 1], &row[2..n + 2], &row[3..n + 3], &row[4..n + 4]);
+    let (a, b, c, d, e) =
+        (&row[..n], &row[1..n + 1], &row[2..n + 2], &row[3..n + 3], &row[4..n + 4]);
     for (i, out) in out[2..n + 2].iter_mut().enumerate() {
         *out = ((a[i] + e[i]) + 4.0 * (b[i] + d[i]) + 6.0 * c[i]) * (1.0 / 16.0);
     }
@@ -101,8 +109,8 @@ pub(super) fn blur_down(rows: [&[f32]; 5], out: &mut [f32]) {
     }
 }
 
-/// Minus the determinant of the Hessian where it is large enough relative to the brightness and to `noise` (the square of the least
-/// strength for each unit of brightness), else 0.
+/// Minus the determinant of the Hessian where it is large enough relative to the brightness and to
+/// `noise` (the square of the least strength for each unit of brightness), else 0.
 #[inline(always)]
 fn strengths(rows: [&Vec<f32>; 3], noise: f32, out: &mut [f32]) {
     let n = out.len() - 2;
@@ -130,8 +138,11 @@ fn peaks(rows: &Rows, v: usize, found: &mut Vec<Saddle>) {
     let (first, last) = (5, width - 5);
     let mut u = first;
     while u < last {
-        // Most of a photo has no saddle: many pixels at a time are passed over. Strengths are never negative.
-        if u + 16 <= last && here[u..u + 16].iter().fold(0, |bits, strength| bits | strength.to_bits()) == 0 {
+        // Most of a photo has no saddle: many pixels at a time are passed over. Strengths are never
+        // negative.
+        if u + 16 <= last
+            && here[u..u + 16].iter().fold(0, |bits, strength| bits | strength.to_bits()) == 0
+        {
             u += 16;
             continue;
         }
@@ -162,5 +173,6 @@ fn stationary_point(rows: &Rows, u: usize, v: usize) -> Option<Saddle> {
         return None;
     }
     let (du, dv) = ((xy * gy - yy * gx) / determinant, (xy * gx - xx * gy) / determinant);
-    (du.abs() <= MAX_SHIFT && dv.abs() <= MAX_SHIFT).then(|| Saddle { at: [u as f64 + f64::from(du), v as f64 + f64::from(dv)] })
+    (du.abs() <= MAX_SHIFT && dv.abs() <= MAX_SHIFT)
+        .then(|| Saddle { at: [u as f64 + f64::from(du), v as f64 + f64::from(dv)] })
 }

@@ -1,4 +1,5 @@
-//! The noun that leaves this stage: everything that was found in one photo, in pixels of the sensor's own orientation.
+//! The noun that leaves this stage: everything that was found in one photo, in pixels of the
+//! sensor's own orientation.
 
 use super::line_light::LineLight;
 use super::round_line::Width;
@@ -12,7 +13,8 @@ pub struct CornerSighting {
     pub col: u8,
     /// Position, px.
     pub at: [f64; 2],
-    /// Covariance of `at`, px^2: [uu, uv, vv]. From the residual noise, blur and contrast of the fit.
+    /// Covariance of `at`, px^2: [uu, uv, vv]. From the residual noise, blur and contrast of the
+    /// fit.
     pub cov: [f64; 3],
     /// Length of the shorter projected cell side here, px.
     pub cell_px: f64,
@@ -68,7 +70,8 @@ pub struct LineSighting {
 }
 
 impl LineSighting {
-    /// Reads the image again with what is known of the line's width. It stays as it was when that gives no line.
+    /// Reads the image again with what is known of the line's width. It stays as it was when that
+    /// gives no line.
     pub fn read_with(&mut self, width: &Width) {
         if let Some(reading) = self.light.as_ref().and_then(|light| light.read(width)) {
             self.points = reading.points;

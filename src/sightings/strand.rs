@@ -1,8 +1,9 @@
-//! The image of a plumb line or of the backbone cord: a thin line, dark or bright, followed along where it is expected.
+//! The image of a plumb line or of the backbone cord: a thin line, dark or bright, followed along
+//! where it is expected.
 //!
-//! It is straight but for the lens, and a pixel or a few wide; its contrast may change sign along it, as the ground behind does. So a
-//! path is looked for whose places all stand out from their two sides, whichever way, and each place is then found to a fraction
-//! of a pixel.
+//! It is straight but for the lens, and a pixel or a few wide; its contrast may change sign along
+//! it, as the ground behind does. So a path is looked for whose places all stand out from their two
+//! sides, whichever way, and each place is then found to a fraction of a pixel.
 
 use std::ops::Range;
 
@@ -30,27 +31,32 @@ const FLAGS: [(u8, u8, StringKind); 5] = [
 const STATION_PX: f64 = 6.0;
 /// More places than this would only make the points' correlation worse.
 const MOST_STATIONS: usize = 150;
-/// How far to either side of the expected path a line is looked for when both flags tell it, px, and the spacing of samples across.
+/// How far to either side of the expected path a line is looked for when both flags tell it, px,
+/// and the spacing of samples across.
 const REACH: f64 = 6.0;
 const STEP: f64 = 0.5;
 /// Beyond the farthest place at which a line is looked for, its places may still lie, px.
 const MARGIN: f64 = 1.0;
-/// A line stands out from what lies this far to either side, px: beyond the width of a line seen close by.
+/// A line stands out from what lies this far to either side, px: beyond the width of a line seen
+/// close by.
 const SIDE: f64 = 5.0;
 /// Paper of a flag that covers the line, in pattern sides from its centre.
 const FLAG_PAPER: f64 = 0.95;
 /// Places that must stand out, of all between the first and the last of the line.
 const LEAST_SHARE: f64 = 0.5;
-/// Of a path on which a line may end, this part at least it must run along: shorter pieces are some edge that crosses the path.
+/// Of a path on which a line may end, this part at least it must run along: shorter pieces are some
+/// edge that crosses the path.
 const LEAST_PART: f64 = 0.25;
-/// A place counts when it stands out by this many times the ground's unrest, and lies this near to the smooth path, px.
+/// A place counts when it stands out by this many times the ground's unrest, and lies this near to
+/// the smooth path, px.
 const STANDS_OUT: f64 = 3.0;
 const NEAR_PATH: f64 = 0.6;
 /// Fewest places that make a line.
 const LEAST_STATIONS: usize = 10;
 /// How far from the path edges are looked for, px.
 const EDGE_REACH: f64 = 6.0;
-/// The outermost change of light that reaches this part of the largest is the line's edge: a round line has highlights inside.
+/// The outermost change of light that reaches this part of the largest is the line's edge: a round
+/// line has highlights inside.
 const EDGE_SHARE: f64 = 0.35;
 /// By how much of itself a line's width may change along it, perspective included.
 const WIDTH_CHANGE: f64 = 0.3;
@@ -72,7 +78,10 @@ pub fn find_lines(image: &LinearImage, patterns: &[PatternSighting]) -> Vec<Line
         if to - from > STATION_PX * LEAST_STATIONS as f64 {
             let along = (b - a) / length;
             let path = [a + along * from, a + along * to].map(|p| [p.x, p.y]).to_vec();
-            lines.extend(follow(image, &ExpectedLine { kind, path, covered: Vec::new(), reach: [REACH; 2], whole: true }));
+            lines.extend(follow(
+                image,
+                &ExpectedLine { kind, path, covered: Vec::new(), reach: [REACH; 2], whole: true },
+            ));
         }
     }
     lines
@@ -80,7 +89,10 @@ pub fn find_lines(image: &LinearImage, patterns: &[PatternSighting]) -> Vec<Line
 
 /// A flag's centre and the length of its pattern's side in the photo, px.
 fn flag_place(sighting: &PatternSighting) -> Option<(Vector2<f64>, f64)> {
-    let node = |c: &super::seen::CornerSighting| Node { lattice: [f64::from(c.col), f64::from(c.row)], at: c.at };
+    let node = |c: &super::seen::CornerSighting| Node {
+        lattice: [f64::from(c.col), f64::from(c.row)],
+        at: c.at,
+    };
     let nodes: Vec<Node> = sighting.corners.iter().map(node).collect();
     let map = PlaneMap::near(&nodes, [2.5, 2.5])?;
     let place = |c: f64, r: f64| map.at([c, r]).map(Vector2::from);
@@ -101,7 +113,8 @@ pub struct ExpectedLine {
     pub whole: bool,
 }
 
-/// Follows a line near the path on which it is expected. It may end within the path. None when no line stands out there.
+/// Follows a line near the path on which it is expected. It may end within the path. None when no
+/// line stands out there.
 pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighting> {
     let kind = expected.kind;
     let stations = stations(&expected.path)?;
@@ -109,7 +122,9 @@ pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighti
     let reach = ((expected.reach[0].max(expected.reach[1]) + MARGIN) / STEP).ceil() * STEP;
     let n_across = (2.0 * (reach + SIDE) / STEP).round() as usize + 1;
     let middle = (n_across - 1) as f64 / 2.0;
-    let is_covered = |at: &Vector2<f64>| expected.covered.iter().any(|(c, radius)| (at - Vector2::from(*c)).norm() < *radius);
+    let is_covered = |at: &Vector2<f64>| {
+        expected.covered.iter().any(|(c, radius)| (at - Vector2::from(*c)).norm() < *radius)
+    };
     // Light across at each station, averaged along it.
     let profiles: Vec<Option<Vec<f64>>> = stations
         .iter()
@@ -121,7 +136,9 @@ pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighti
             let value = |j: usize| {
                 let mut sum = 0.0;
                 for k in -2..=2 {
-                    let p = at + across * ((j as f64 - middle) * STEP) + along * (f64::from(k) * STATION_PX / 5.0);
+                    let p = at
+                        + across * ((j as f64 - middle) * STEP)
+                        + along * (f64::from(k) * STATION_PX / 5.0);
                     sum += f64::from(image.sample(p.x, p.y)?);
                 }
                 Some(sum / 5.0)
@@ -135,23 +152,34 @@ pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighti
         .iter()
         .map(|profile| {
             let p = profile.as_ref()?;
-            Some((side..n_across - side).map(|j| p[j] - (p[j - side] + p[j + side]) / 2.0).collect())
+            Some(
+                (side..n_across - side).map(|j| p[j] - (p[j - side] + p[j + side]) / 2.0).collect(),
+            )
         })
         .collect();
-    let unrest = median(&ridges.iter().flatten().flatten().map(|r| r.abs()).collect::<Vec<f64>>())?.max(1e-5);
+    let unrest = median(&ridges.iter().flatten().flatten().map(|r| r.abs()).collect::<Vec<f64>>())?
+        .max(1e-5);
     let best = best_path(&ridges, unrest, reach, expected.reach)?;
-    let across = Across { profiles: &profiles, ridges: &ridges, reach, unrest, whole: expected.whole };
+    let across =
+        Across { profiles: &profiles, ridges: &ridges, reach, unrest, whole: expected.whole };
     let (path, profiles) = line_part(&across, &best)?;
-    // A plumb line is lit from all around; what lies across is bright above and dark below, and only its edges tell where it is.
+    // A plumb line is lit from all around; what lies across is bright above and dark below, and
+    // only its edges tell where it is.
     match kind {
         StringKind::Plumb(_) => {
-            let widths: Vec<f64> = middles(&profiles, reach, &path).iter().map(|(_, _, width)| *width).collect();
+            let widths: Vec<f64> =
+                middles(&profiles, reach, &path).iter().map(|(_, _, width)| *width).collect();
             let width = median(&widths)?;
             let is_seen: Vec<bool> = profiles.iter().map(Option::is_some).collect();
             let followed = Followed { stations: &stations, is_seen: &is_seen, path };
             let light = LineLight::gather(image, &followed, width, reach + SIDE);
             let reading = light.read(&Width::by_edges(width / 2.0))?;
-            Some(LineSighting { kind, points: reading.points, light: Some(light), own_width: Some(reading.width) })
+            Some(LineSighting {
+                kind,
+                points: reading.points,
+                light: Some(light),
+                own_width: Some(reading.width),
+            })
         }
         StringKind::Cord | StringKind::Backbone => {
             let points = edge_points(&stations, &middles(&profiles, reach, &path))?;
@@ -186,8 +214,14 @@ fn stations(path: &[[f64; 2]]) -> Option<Vec<(Vector2<f64>, Vector2<f64>)>> {
     Some(out)
 }
 
-/// The gently bent path along which places stand out most. Each place counts up to a bound, so that a few bright spots make no line.
-fn best_path(ridges: &[Option<Vec<f64>>], unrest: f64, reach: f64, at_ends: [f64; 2]) -> Option<Path> {
+/// The gently bent path along which places stand out most. Each place counts up to a bound, so that
+/// a few bright spots make no line.
+fn best_path(
+    ridges: &[Option<Vec<f64>>],
+    unrest: f64,
+    reach: f64,
+    at_ends: [f64; 2],
+) -> Option<Path> {
     let n = ridges.len();
     let bound = 4.0 * STANDS_OUT * unrest;
     let stand = |i: usize, offset: f64| {
@@ -206,8 +240,10 @@ fn best_path(ridges: &[Option<Vec<f64>>], unrest: f64, reach: f64, at_ends: [f64
     for &left in &lefts {
         for &right in &rights {
             for bow in -3..=3 {
-                let path = Path { a: (left + right) / 2.0, b: (right - left) / 2.0, c: f64::from(bow) };
-                let total: f64 = (0..n).step_by(2).filter_map(|i| stand(i, path.at(along(i, n)))).sum();
+                let path =
+                    Path { a: (left + right) / 2.0, b: (right - left) / 2.0, c: f64::from(bow) };
+                let total: f64 =
+                    (0..n).step_by(2).filter_map(|i| stand(i, path.at(along(i, n)))).sum();
                 if best.is_none_or(|(most, _)| total > most) {
                     best = Some((total, path));
                 }
@@ -228,8 +264,8 @@ struct Across<'a> {
     whole: bool,
 }
 
-/// The smooth path through the line's places near the best path, and the light of the stations between its ends: beyond them there
-/// is no line to read.
+/// The smooth path through the line's places near the best path, and the light of the stations
+/// between its ends: beyond them there is no line to read.
 fn line_part(light: &Across, rough: &Path) -> Option<(Path, Vec<Option<Vec<f64>>>)> {
     let Across { ridges, reach, unrest, .. } = *light;
     let n = ridges.len();
@@ -242,8 +278,12 @@ fn line_part(light: &Across, rough: &Path) -> Option<(Path, Vec<Option<Vec<f64>>
         if from > to {
             continue;
         }
-        let Some(peak) = (from..=to).max_by(|&a, &b| ridge[a].abs().total_cmp(&ridge[b].abs())) else { continue };
-        let (before, here, after) = (ridge[peak - 1].abs(), ridge[peak].abs(), ridge[peak + 1].abs());
+        let Some(peak) = (from..=to).max_by(|&a, &b| ridge[a].abs().total_cmp(&ridge[b].abs()))
+        else {
+            continue;
+        };
+        let (before, here, after) =
+            (ridge[peak - 1].abs(), ridge[peak].abs(), ridge[peak + 1].abs());
         let bend = before - 2.0 * here + after;
         if here < STANDS_OUT * unrest || here < before || here < after || bend >= 0.0 {
             continue;
@@ -254,24 +294,35 @@ fn line_part(light: &Across, rough: &Path) -> Option<(Path, Vec<Option<Vec<f64>>
     let mut path = *rough;
     for bound in [2.0, 1.2, NEAR_PATH, NEAR_PATH] {
         found.retain(|&(i, offset)| (offset - path.at(along(i, n))).abs() < 2.0);
-        let places: Vec<(f64, f64)> = found.iter().map(|&(i, offset)| (along(i, n), offset)).collect();
+        let places: Vec<(f64, f64)> =
+            found.iter().map(|&(i, offset)| (along(i, n), offset)).collect();
         path = path.fitted(&places, bound)?;
     }
-    let near: Vec<usize> =
-        found.iter().filter(|&&(i, offset)| (offset - path.at(along(i, n))).abs() < NEAR_PATH).map(|(i, _)| *i).collect();
+    let near: Vec<usize> = found
+        .iter()
+        .filter(|&&(i, offset)| (offset - path.at(along(i, n))).abs() < NEAR_PATH)
+        .map(|(i, _)| *i)
+        .collect();
     let seen = if light.whole { 0..n } else { seen_part(ridges, &near) };
     let n_near = near.iter().filter(|i| seen.contains(i)).count();
     let n_seen = ridges[seen.clone()].iter().flatten().count();
     let n_all = ridges.iter().flatten().count();
-    if n_near < LEAST_STATIONS || (n_near as f64) < LEAST_SHARE * n_seen as f64 || (n_seen as f64) < LEAST_PART * n_all as f64 {
+    if n_near < LEAST_STATIONS
+        || (n_near as f64) < LEAST_SHARE * n_seen as f64
+        || (n_seen as f64) < LEAST_PART * n_all as f64
+    {
         return None;
     }
-    let profile = |(i, profile): (usize, &Option<Vec<f64>>)| profile.clone().filter(|_| seen.contains(&i));
+    let profile =
+        |(i, profile): (usize, &Option<Vec<f64>>)| profile.clone().filter(|_| seen.contains(&i));
     Some((path, light.profiles.iter().enumerate().map(profile).collect()))
 }
 
 /// Middles between edges (station, offset across, width) as points of a line.
-fn edge_points(stations: &[(Vector2<f64>, Vector2<f64>)], middles: &[(usize, f64, f64)]) -> Option<Vec<StrandPoint>> {
+fn edge_points(
+    stations: &[(Vector2<f64>, Vector2<f64>)],
+    middles: &[(usize, f64, f64)],
+) -> Option<Vec<StrandPoint>> {
     let crossing = |&(i, offset, width): &(usize, f64, f64)| {
         let (at, direction) = stations[i];
         let normal = Vector2::new(-direction.y, direction.x);
@@ -280,7 +331,8 @@ fn edge_points(stations: &[(Vector2<f64>, Vector2<f64>)], middles: &[(usize, f64
     line_points(&middles.iter().map(crossing).collect::<Vec<Crossing>>())
 }
 
-/// The run of stations over which the line is seen: the one in which most more stand out than do not.
+/// The run of stations over which the line is seen: the one in which most more stand out than do
+/// not.
 fn seen_part(ridges: &[Option<Vec<f64>>], near: &[usize]) -> Range<usize> {
     let mut best = (0, 0..0);
     let (mut sum, mut start) = (0, 0);
@@ -296,7 +348,8 @@ fn seen_part(ridges: &[Option<Vec<f64>>], near: &[usize]) -> Range<usize> {
     best.1
 }
 
-/// Middle between the line's two edges for each group of stations: station, offset across, width, px.
+/// Middle between the line's two edges for each group of stations: station, offset across, width,
+/// px.
 fn middles(profiles: &[Option<Vec<f64>>], reach: f64, path: &Path) -> Vec<(usize, f64, f64)> {
     let n = profiles.len();
     let n_out = (2.0 * EDGE_REACH / EDGE_STEP) as usize + 1;
@@ -326,7 +379,8 @@ fn middles(profiles: &[Option<Vec<f64>>], reach: f64, path: &Path) -> Vec<(usize
             found.push((middle, path.at(along(middle, n)) + (left + right) / 2.0, right - left));
         }
     }
-    // A highlight inside the line, taken for an edge, makes it too narrow: its width hardly changes along it.
+    // A highlight inside the line, taken for an edge, makes it too narrow: its width hardly changes
+    // along it.
     let widths: Vec<f64> = found.iter().map(|(_, _, width)| *width).collect();
     let usual = median(&widths).unwrap_or(0.0);
     found.retain(|(_, _, width)| (width - usual).abs() <= WIDTH_CHANGE * usual);
@@ -338,13 +392,20 @@ fn edge(light: &[f64], side: f64) -> Option<f64> {
     let middle = (light.len() - 1) / 2;
     let at = |k: usize| light[if side > 0.0 { middle + k } else { middle - k }];
     let half = (0.5 / EDGE_STEP) as usize;
-    let change: Vec<f64> = (0..middle - half).map(|k| if k < half { 0.0 } else { at(k + half) - at(k - half) }).collect();
+    let change: Vec<f64> = (0..middle - half)
+        .map(|k| if k < half { 0.0 } else { at(k + half) - at(k - half) })
+        .collect();
     // Only near the path: farther out begins what lies behind.
     let near = change.len().min((4.5 / EDGE_STEP) as usize);
     let most = change[..near].iter().map(|c| c.abs()).fold(0.0, f64::max);
-    let is_peak =
-        |k: usize| k > 0 && k + 1 < near && change[k].abs() >= change[k - 1].abs() && change[k].abs() > change[k + 1].abs();
-    let outermost = (1..near).rev().find(|&k| is_peak(k) && change[k].abs() >= EDGE_SHARE * most)?;
+    let is_peak = |k: usize| {
+        k > 0
+            && k + 1 < near
+            && change[k].abs() >= change[k - 1].abs()
+            && change[k].abs() > change[k + 1].abs()
+    };
+    let outermost =
+        (1..near).rev().find(|&k| is_peak(k) && change[k].abs() >= EDGE_SHARE * most)?;
     let sign = change[outermost].signum();
     let start = outermost as f64 * EDGE_STEP;
     // Turned so that it gets brighter outward: the fit expects a rise.

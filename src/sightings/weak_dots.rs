@@ -1,10 +1,11 @@
-//! Dots too weak to be read one by one are read together: how far each of a tab's cells departs from its ground is compared with
-//! every word at once.
+//! Dots too weak to be read one by one are read together: how far each of a tab's cells departs
+//! from its ground is compared with every word at once.
 //!
-//! In a grainy photo a dot's departure d_i (as a part of the contrast, positive towards the opposite tone) scatters as much as it
-//! says. For a word w with bits w_i the model is d_i = a + b w_i + noise, of equal variance in every cell; a and b > 0 are fitted by least
-//! squares for every word in every turn and mirror image. The word that leaves least is believed when it explains nearly everything
-//! that differs between the cells and when every other one leaves much more.
+//! In a grainy photo a dot's departure d_i (as a part of the contrast, positive towards the
+//! opposite tone) scatters as much as it says. For a word w with bits w_i the model is d_i = a + b
+//! w_i + noise, of equal variance in every cell; a and b > 0 are fitted by least squares for every
+//! word in every turn and mirror image. The word that leaves least is believed when it explains
+//! nearly everything that differs between the cells and when every other one leaves much more.
 
 use super::plane_map::{Node, PlaneMap};
 use super::plate::Plate;
@@ -13,8 +14,8 @@ use crate::cards::codes::TAB_SIDE;
 use crate::math::robust::median;
 use crate::photo::LinearImage;
 
-/// Radius (cells) up to which a place counts as the dot, and from which on, up to the square's half side, as ground. The dot's edge
-/// at 0.22 is blurred by a tenth of a cell in cells of 8 px.
+/// Radius (cells) up to which a place counts as the dot, and from which on, up to the square's half
+/// side, as ground. The dot's edge at 0.22 is blurred by a tenth of a cell in cells of 8 px.
 const DOT_RADIUS: f64 = 0.22;
 const GROUND_RADIUS: f64 = 0.31;
 const GROUND_HALF_SIDE: f64 = 0.40;
@@ -24,28 +25,32 @@ const MIN_SAMPLES: f64 = 7.0;
 const MAX_SAMPLES: f64 = 16.0;
 /// Least correlation of the grounds with the chequer.
 const MIN_CHEQUER: f64 = 0.8;
-/// Least correlation of the departures with the word when nothing is known beforehand: 25 cells at random reach it against one of the 512
-/// words and mirror images once in 2,500 times, and the lattices that are asked have passed the chequer and the white margin.
+/// Least correlation of the departures with the word when nothing is known beforehand: 25 cells at
+/// random reach it against one of the 512 words and mirror images once in 2,500 times, and the
+/// lattices that are asked have passed the chequer and the white margin.
 const MIN_CORRELATION: f64 = 0.8;
-/// The same against the one word that a solved scene expects there: chance reaches it once in a thousand times, and must also beat every
-/// other word.
+/// The same against the one word that a solved scene expects there: chance reaches it once in a
+/// thousand times, and must also beat every other word.
 const MIN_CORRELATION_EXPECTED: f64 = 0.6;
-/// What the next best word must leave more than the best, in variances of a cell's departure: five and three standard deviations.
+/// What the next best word must leave more than the best, in variances of a cell's departure: five
+/// and three standard deviations.
 const MIN_EXCESS: f64 = 25.0;
 const MIN_EXCESS_EXPECTED: f64 = 9.0;
-/// Least noise of the bright cells' pixels as a part of the contrast for weak dots to be believed where nothing is expected: in a quiet
-/// picture a dot that can't be read is hidden or wrong.
+/// Least noise of the bright cells' pixels as a part of the contrast for weak dots to be believed
+/// where nothing is expected: in a quiet picture a dot that can't be read is hidden or wrong.
 const MIN_GRAIN: f64 = 0.15;
-/// Farthest that a cell's departure may lie from what the word says, in standard deviations of all: a single dot that is plainly wrong stands
-/// out farther, and the largest of 25 that only scatter lies beyond it once in fifteen times.
+/// Farthest that a cell's departure may lie from what the word says, in standard deviations of all:
+/// a single dot that is plainly wrong stands out farther, and the largest of 25 that only scatter
+/// lies beyond it once in fifteen times.
 const MAX_OUTLIER: f64 = 3.0;
-/// Departure of a cell with a dot from one without, as a part of the contrast: what blur leaves of it in cells of 5 px, and more than
-/// is possible.
+/// Departure of a cell with a dot from one without, as a part of the contrast: what blur leaves of
+/// it in cells of 5 px, and more than is possible.
 const DEPARTURE: std::ops::Range<f64> = 0.2..1.6;
 
 /// What the cells of a tab look like together.
 pub struct WeakDots {
-    /// Departure of the cells' centres from their ground towards the opposite tone, as a part of the contrast, row by row.
+    /// Departure of the cells' centres from their ground towards the opposite tone, as a part of
+    /// the contrast, row by row.
     departures: [f64; N_CELLS],
     /// Noise of the bright cells' pixels as a part of the contrast.
     grain: f64,
@@ -72,8 +77,9 @@ struct Explained {
 }
 
 impl WeakDots {
-    /// Measures the cells of a tab whose nodes 1 to 4 (some of them) are at these places, by (y, x); cells with x + y even are dark. None
-    /// where the picture ends or the chequer is not there.
+    /// Measures the cells of a tab whose nodes 1 to 4 (some of them) are at these places, by (y,
+    /// x); cells with x + y even are dark. None where the picture ends or the chequer is not
+    /// there.
     pub fn measure(plate: &Plate, nodes: &[Node]) -> Option<Self> {
         let map = PlaneMap::fit(nodes.iter().map(|&node| (node, 1.0)))?;
         let (mut grounds, mut centres) = ([0.0; N_CELLS], [0.0; N_CELLS]);
@@ -83,7 +89,8 @@ impl WeakDots {
         }
         let is_dark = |i: usize| i.is_multiple_of(2);
         let level = |dark: bool| {
-            let cells: Vec<f64> = (0..N_CELLS).filter(|&i| is_dark(i) == dark).map(|i| grounds[i]).collect();
+            let cells: Vec<f64> =
+                (0..N_CELLS).filter(|&i| is_dark(i) == dark).map(|i| grounds[i]).collect();
             median(&cells)
         };
         let (dark, bright) = (level(true)?, level(false)?);
@@ -119,19 +126,23 @@ impl WeakDots {
         if !(explained.correlation >= min_correlation && DEPARTURE.contains(&explained.slope)) {
             return None;
         }
-        // Rivals are judged on the cells that count for this word, so that like is compared with like.
+        // Rivals are judged on the cells that count for this word, so that like is compared with
+        // like.
         let n = f64::from(word.counted.count_ones());
         let variance = explained.left / (n - 2.0);
         let contradicts = |i: usize| {
-            let expected = explained.offset + if word.bits >> i & 1 == 1 { explained.slope } else { 0.0 };
-            word.counted >> i & 1 == 1 && (self.departures[i] - expected).powi(2) > MAX_OUTLIER * MAX_OUTLIER * variance
+            let expected =
+                explained.offset + if word.bits >> i & 1 == 1 { explained.slope } else { 0.0 };
+            word.counted >> i & 1 == 1
+                && (self.departures[i] - expected).powi(2) > MAX_OUTLIER * MAX_OUTLIER * variance
         };
         if (0..N_CELLS).any(contradicts) {
             return None;
         }
         let least = explained.left + min_excess * variance;
         let beaten = |bits: u32| self.explain(bits, word.counted).left >= least;
-        let rivals = words.iter().enumerate().filter(|&(i, _)| i != best).map(|(_, rival)| rival.bits);
+        let rivals =
+            words.iter().enumerate().filter(|&(i, _)| i != best).map(|(_, rival)| rival.bits);
         if !rivals.chain(card_windows().iter().copied()).all(beaten) {
             return None;
         }
@@ -140,7 +151,9 @@ impl WeakDots {
 
     fn wrong_dots(&self, word: &TabWord, explained: &Explained) -> u32 {
         let middle = explained.offset + 0.5 * explained.slope;
-        let wrong = |&i: &usize| word.counted >> i & 1 == 1 && (self.departures[i] > middle) != (word.bits >> i & 1 == 1);
+        let wrong = |&i: &usize| {
+            word.counted >> i & 1 == 1 && (self.departures[i] > middle) != (word.bits >> i & 1 == 1)
+        };
         (0..N_CELLS).filter(wrong).count() as u32
     }
 
@@ -168,7 +181,12 @@ impl WeakDots {
         }
         let slope = joint / spread;
         let offset = (sum - slope * ones) / n;
-        Explained { left: total - slope * joint, correlation: joint / (spread * total).sqrt(), offset, slope }
+        Explained {
+            left: total - slope * joint,
+            correlation: joint / (spread * total).sqrt(),
+            offset,
+            slope,
+        }
     }
 }
 

@@ -1,4 +1,5 @@
-//! X-corners: saddles around which the brightness changes four times, and equally on opposite sides.
+//! X-corners: saddles around which the brightness changes four times, and equally on opposite
+//! sides.
 
 use std::ops::Range;
 use std::sync::LazyLock;
@@ -8,23 +9,26 @@ use super::saddles::{Saddle, find_saddles};
 
 /// Samples around the ring.
 const N_RING: usize = 16;
-/// Radius of the ring in the pixels of the level. In a cell of 6 px a dot begins 2.9 px from the corner.
+/// Radius of the ring in the pixels of the level. In a cell of 6 px a dot begins 2.9 px from the
+/// corner.
 const RING_RADIUS: f64 = 2.2;
-/// Largest part of the ring's variation that may differ between opposite sides. On an ideal X-corner nothing does; noise and a
-/// place half a pixel off leave up to a tenth, an edge or a T-junction half and more.
+/// Largest part of the ring's variation that may differ between opposite sides. On an ideal
+/// X-corner nothing does; noise and a place half a pixel off leave up to a tenth, an edge or a
+/// T-junction half and more.
 const MAX_ODD_PART: f32 = 0.25;
-/// Least bright minus dark level, relative to the mean level and to light itself (linear, 0 to 1); below it noise and texture
-/// are mistaken for corners.
+/// Least bright minus dark level, relative to the mean level and to light itself (linear, 0 to 1);
+/// below it noise and texture are mistaken for corners.
 const MIN_RELATIVE_CONTRAST: f32 = 0.3;
 const MIN_CONTRAST: f32 = 0.003;
-/// The weaker pair of opposite sectors must reach this part of the stronger one's departure from the mean. Blur takes most
-/// from narrow sectors: at 38 degrees about two thirds.
+/// The weaker pair of opposite sectors must reach this part of the stronger one's departure from
+/// the mean. Blur takes most from narrow sectors: at 38 degrees about two thirds.
 const MIN_BALANCE: f32 = 0.2;
 /// Corners of different levels closer than this many pixels of the coarser level are one.
 const SAME_CORNER: f64 = 1.5;
 /// Least cosine between the edge directions on two levels: 17 degrees.
 const SAME_DIRECTION: f64 = 0.956;
-/// Most corners that are looked at further, the clearest: a bench full of cards has some 3000, and gravel has no end.
+/// Most corners that are looked at further, the clearest: a bench full of cards has some 3000, and
+/// gravel has no end.
 const MAX_CORNERS: usize = 50_000;
 /// Side of the squares by which corners are looked up, px.
 const BUCKET: f64 = 32.0;
@@ -34,7 +38,8 @@ const BUCKET: f64 = 32.0;
 pub struct XCorner {
     /// Position, px of the full photo; good to about a third of a pixel of its level.
     pub at: [f64; 2],
-    /// Unit directions of the two edges. Their angles, which grow from u towards v, lie in [0, pi), the smaller first.
+    /// Unit directions of the two edges. Their angles, which grow from u towards v, lie in [0,
+    /// pi), the smaller first.
     pub edges: [[f64; 2]; 2],
     /// Whether the sector from the first edge to the second is dark.
     pub dark_between: bool,
@@ -42,15 +47,17 @@ pub struct XCorner {
     pub contrast: f32,
     /// Bright minus dark level relative to the mean level.
     pub relative_contrast: f32,
-    /// Full-photo pixels per pixel of the coarsest level on which it was seen: the larger the cells, the coarser.
+    /// Full-photo pixels per pixel of the coarsest level on which it was seen: the larger the
+    /// cells, the coarser.
     pub scale: f64,
 }
 
 impl XCorner {
-    /// Of the four rays along which edges leave the corner, that nearest to a direction, and its projection on it. Rays are
-    /// counted by ascending angle: slots s and s + 2 are opposite.
+    /// Of the four rays along which edges leave the corner, that nearest to a direction, and its
+    /// projection on it. Rays are counted by ascending angle: slots s and s + 2 are opposite.
     pub fn nearest_ray(&self, direction: [f64; 2]) -> (usize, f64) {
-        let [first, second] = self.edges.map(|edge| edge[0] * direction[0] + edge[1] * direction[1]);
+        let [first, second] =
+            self.edges.map(|edge| edge[0] * direction[0] + edge[1] * direction[1]);
         let (slot, cosine) = if first.abs() >= second.abs() { (0, first) } else { (1, second) };
         if cosine < 0.0 { (slot + 2, -cosine) } else { (slot, cosine) }
     }
@@ -97,7 +104,8 @@ impl CornerIndex {
         &self.order
     }
 
-    /// Parts of [`CornerIndex::order`]: the squares whose distance in squares from that of `at` is exactly `ring`.
+    /// Parts of [`CornerIndex::order`]: the squares whose distance in squares from that of `at` is
+    /// exactly `ring`.
     pub fn ring(&self, at: [f64; 2], ring: usize) -> impl Iterator<Item = Range<usize>> {
         let [x, y] = at.map(|x| bucket(x) as isize);
         let r = ring as isize;
@@ -108,8 +116,10 @@ impl CornerIndex {
             let left = if whole { x - r..x + r + 1 } else { x - r..x - r + 1 };
             let right = if whole { 0..0 } else { x + r..x + r + 1 };
             [left, right].map(|columns| {
-                let [first, last] = [columns.start, columns.end].map(|column| column.clamp(0, self.columns as isize));
-                let square = |column: isize| self.starts[row as usize * self.columns + column as usize];
+                let [first, last] = [columns.start, columns.end]
+                    .map(|column| column.clamp(0, self.columns as isize));
+                let square =
+                    |column: isize| self.starts[row as usize * self.columns + column as usize];
                 square(first)..square(last)
             })
         })
@@ -118,7 +128,8 @@ impl CornerIndex {
     /// Corners nearer than `radius` px, in no particular order but always the same.
     pub fn within(&self, corners: &[XCorner], at: [f64; 2], radius: f64) -> Vec<usize> {
         let rings = (radius / BUCKET).ceil() as usize;
-        let distance2 = |i: usize| (corners[i].at[0] - at[0]).powi(2) + (corners[i].at[1] - at[1]).powi(2);
+        let distance2 =
+            |i: usize| (corners[i].at[0] - at[0]).powi(2) + (corners[i].at[1] - at[1]).powi(2);
         let near = |i: &usize| distance2(*i) <= radius * radius;
         let parts = (0..=rings).flat_map(|ring| self.ring(at, ring));
         parts.flat_map(|part| self.order[part].iter().copied()).filter(near).collect()
@@ -142,7 +153,8 @@ impl CornerIndex {
         best.1
     }
 
-    /// Distance (px) up to which all corners have been returned once rings 0 to `ring` were asked for.
+    /// Distance (px) up to which all corners have been returned once rings 0 to `ring` were asked
+    /// for.
     pub fn complete_to(ring: usize) -> f64 {
         ring as f64 * BUCKET
     }
@@ -153,8 +165,8 @@ impl CornerIndex {
     }
 }
 
-/// The X-corners of all levels; one seen on several levels is told once, with the position of the finest and the directions of
-/// the coarsest, whose ring is widest.
+/// The X-corners of all levels; one seen on several levels is told once, with the position of the
+/// finest and the directions of the coarsest, whose ring is widest.
 pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
     let mut corners: Vec<XCorner> = Vec::new();
     for level in levels {
@@ -173,8 +185,11 @@ pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
         corners.extend(new);
     }
     if corners.len() > MAX_CORNERS {
-        let by_clarity = |a: &XCorner, b: &XCorner| b.relative_contrast.total_cmp(&a.relative_contrast);
-        corners.select_nth_unstable_by(MAX_CORNERS, |a, b| by_clarity(a, b).then(a.at[1].total_cmp(&b.at[1])));
+        let by_clarity =
+            |a: &XCorner, b: &XCorner| b.relative_contrast.total_cmp(&a.relative_contrast);
+        corners.select_nth_unstable_by(MAX_CORNERS, |a, b| {
+            by_clarity(a, b).then(a.at[1].total_cmp(&b.at[1]))
+        });
         corners.truncate(MAX_CORNERS);
     }
     // Corners that lie together in the photo then lie together in memory.
@@ -195,9 +210,11 @@ impl XCorner {
     /// Takes over the directions and contrast of the same corner on a coarser level.
     fn widen(&mut self, wider: &XCorner) {
         let agrees = |a: [f64; 2], b: [f64; 2]| (a[0] * b[0] + a[1] * b[1]).abs() > SAME_DIRECTION;
-        let straight = (0..2).all(|i| agrees(self.edges[i], wider.edges[i])) && self.dark_between == wider.dark_between;
+        let straight = (0..2).all(|i| agrees(self.edges[i], wider.edges[i]))
+            && self.dark_between == wider.dark_between;
         // A direction near 0 may have become one near pi: the two edges then change places.
-        let swapped = (0..2).all(|i| agrees(self.edges[i], wider.edges[1 - i])) && self.dark_between != wider.dark_between;
+        let swapped = (0..2).all(|i| agrees(self.edges[i], wider.edges[1 - i]))
+            && self.dark_between != wider.dark_between;
         if straight || swapped {
             *self = XCorner { at: self.at, ..*wider };
         }
@@ -226,10 +243,13 @@ fn on_ring(level: &Level, circle: &[[f64; 2]; N_RING], at: [f64; 2]) -> Option<X
     let highest = even.iter().copied().fold(0.0, f32::max);
     let lowest = -even.iter().copied().fold(0.0, f32::min);
     let contrast = highest + lowest;
-    if contrast < MIN_CONTRAST.max(MIN_RELATIVE_CONTRAST * mean) || highest.min(lowest) < MIN_BALANCE * highest.max(lowest) {
+    if contrast < MIN_CONTRAST.max(MIN_RELATIVE_CONTRAST * mean)
+        || highest.min(lowest) < MIN_BALANCE * highest.max(lowest)
+    {
         return None;
     }
-    // The middle between both extremes, not the mean, parts dark from bright: sectors may be unequally wide.
+    // The middle between both extremes, not the mean, parts dark from bright: sectors may be
+    // unequally wide.
     let middle = 0.5 * (highest - lowest);
     let mut edges = [0.0; 2];
     let mut n_edges = 0;

@@ -1,4 +1,5 @@
-//! Text for people: words and amounts, rounded at one place and shown in the unit that is asked for.
+//! Text for people: words and amounts, rounded at one place and shown in the unit that is asked
+//! for.
 
 pub mod sentence;
 pub mod units;

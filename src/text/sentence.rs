@@ -1,7 +1,8 @@
 //! Sentences made of words and amounts.
 //!
-//! Whoever writes a sentence says what is an amount in it; so nobody has to look for numbers in it afterwards. In files a sentence
-//! stands in millimetres, as a string like any other; for people it is shown in the unit they asked for.
+//! Whoever writes a sentence says what is an amount in it; so nobody has to look for numbers in it
+//! afterwards. In files a sentence stands in millimetres, as a string like any other; for people it
+//! is shown in the unit they asked for.
 
 use std::borrow::Cow;
 use std::cmp::Ordering;
@@ -106,7 +107,10 @@ impl Amount {
             Form::WithU(_) => format!(" ± {}", shown.u),
             _ => String::new(),
         };
-        let fraction = shown.fraction.as_ref().map_or_else(String::new, |fraction| format!(" ({minus}{fraction})"));
+        let fraction = shown
+            .fraction
+            .as_ref()
+            .map_or_else(String::new, |fraction| format!(" ({minus}{fraction})"));
         format!("{minus}{}{u} {unit}{fraction}", shown.amount)
     }
 }
@@ -202,7 +206,10 @@ impl Say for Sentence {
     fn add_to(self, sentence: &mut Sentence) {
         let before = sentence.plain.len();
         sentence.plain.push_str(&self.plain);
-        let moved = self.amounts.into_iter().map(|(at, amount)| (at.start + before..at.end + before, amount));
+        let moved = self
+            .amounts
+            .into_iter()
+            .map(|(at, amount)| (at.start + before..at.end + before, amount));
         sentence.amounts.extend(moved);
     }
 }
@@ -352,8 +359,13 @@ mod tests {
     #[test]
     fn a_sentence_is_shown_in_the_unit_asked_for() {
         let by = measured(1.55, 0.2);
-        let sentence =
-            say!["Draw it by ", Amount::with_u(&by, Kind::Length), " (1/6 turn), M8, 2 mm2; ", Amount::mm(2.0), " thick."];
+        let sentence = say![
+            "Draw it by ",
+            Amount::with_u(&by, Kind::Length),
+            " (1/6 turn), M8, 2 mm2; ",
+            Amount::mm(2.0),
+            " thick."
+        ];
         assert_eq!(sentence, "Draw it by 1.55 ± 0.20 mm (1/6 turn), M8, 2 mm2; 2 mm thick.");
         assert_eq!(
             sentence.shown(Show::Inch),
@@ -367,7 +379,10 @@ mod tests {
         assert_eq!(shown(-559.504, 1.73), "-559.5 mm");
         assert_eq!(shown(1.4249, 0.06), "1.42 mm");
         assert_eq!(shown(-0.001, 0.2), "0.00 mm");
-        assert_eq!(Amount::measured(&measured(-0.35, 0.01), Kind::Angle).size().shown(Show::Inch), "0.35 degrees");
+        assert_eq!(
+            Amount::measured(&measured(-0.35, 0.01), Kind::Angle).size().shown(Show::Inch),
+            "0.35 degrees"
+        );
     }
 
     #[test]
@@ -391,7 +406,8 @@ mod tests {
         assert_eq!(joined.shown(Show::Inch), "One 0.039 in (3/64). Two 1 in (1).");
         assert_eq!(Sentence::default().and("x"), "x");
         for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, f64::MAX] {
-            for amount in [Amount::mm(bad), Amount::tenths(bad), Amount::at_least(bad, Kind::Angle)] {
+            for amount in [Amount::mm(bad), Amount::tenths(bad), Amount::at_least(bad, Kind::Angle)]
+            {
                 let _ = (amount.shown(Show::Mm), amount.shown(Show::Inch));
             }
         }

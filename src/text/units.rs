@@ -1,8 +1,9 @@
 //! The one place that rounds and prints lengths and angles for people.
 //!
-//! A value is printed with as many decimals as its uncertainty supports and no more: the uncertainty keeps two significant
-//! digits at most and is rounded up, never down, and the value is rounded to the same place (the practice of JCGM 100:2008,
-//! 7.2.6). A cap keeps a very small uncertainty from asking the reader for digits no workshop can use.
+//! A value is printed with as many decimals as its uncertainty supports and no more: the
+//! uncertainty keeps two significant digits at most and is rounded up, never down, and the value is
+//! rounded to the same place (the practice of JCGM 100:2008, 7.2.6). A cap keeps a very small
+//! uncertainty from asking the reader for digits no workshop can use.
 
 use std::fmt;
 
@@ -24,14 +25,15 @@ pub enum Show {
 
 pub use crate::figure::Kind;
 
-/// The most decimals that are shown: 0.01 mm, 0.001 inch and 0.01 degree are as fine as any tool beside the bench can follow
-/// (common practice, no source); a ratio's 0.01 % is 0.01 mm on 100 mm.
+/// The most decimals that are shown: 0.01 mm, 0.001 inch and 0.01 degree are as fine as any tool
+/// beside the bench can follow (common practice, no source); a ratio's 0.01 % is 0.01 mm on 100 mm.
 const MOST_DECIMALS_MM: usize = 2;
 const MOST_DECIMALS_INCH: usize = 3;
 const MOST_DECIMALS_DEGREE: usize = 2;
 const MOST_DECIMALS_PERCENT: usize = 2;
 
-/// A number as it will be read: value and uncertainty rounded to the same place, the sign kept apart.
+/// A number as it will be read: value and uncertainty rounded to the same place, the sign kept
+/// apart.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shown {
     /// The amount without its sign, such as "3.20".
@@ -52,7 +54,8 @@ impl Shown {
         Self::new(measured.value, Some(measured.u), kind, show)
     }
 
-    /// A value whose uncertainty is not known or does not matter, at the finest place that is shown.
+    /// A value whose uncertainty is not known or does not matter, at the finest place that is
+    /// shown.
     pub fn exact(value: f64, kind: Kind, show: Show) -> Self {
         Self::new(value, None, kind, show)
     }
@@ -65,14 +68,16 @@ impl Shown {
         Self::written(scaled, decimals, word, u_scaled)
     }
 
-    /// To so many places of a millimetre or degree. A hundredth of an inch is a quarter of a millimetre: two places more say as much.
+    /// To so many places of a millimetre or degree. A hundredth of an inch is a quarter of a
+    /// millimetre: two places more say as much.
     pub(super) fn to_places(value: f64, places: usize, kind: Kind, show: Show) -> Self {
         let Scale { word, factor, base, most } = Scale::of(kind, show);
         let decimals = if word == "in" { most.min(places + 2) } else { most.min(places) };
         Self::written((value - base) * factor, decimals, word, None)
     }
 
-    /// At the finest place that is shown, rounded by `round` to a whole number of it. What lies within a millionth of one is on it.
+    /// At the finest place that is shown, rounded by `round` to a whole number of it. What lies
+    /// within a millionth of one is on it.
     pub(super) fn at_finest(value: f64, round: fn(f64) -> f64, kind: Kind, show: Show) -> Self {
         let Scale { word, factor, base, most } = Scale::of(kind, show);
         let steps = (value - base) * factor * 10_f64.powi(most as i32);
@@ -80,7 +85,8 @@ impl Shown {
         Self::written(steps / 10_f64.powi(most as i32), most, word, None)
     }
 
-    /// Without noughts behind the decimal point: of a stated number, such as a limit of 2 mm, they would pretend to a precision.
+    /// Without noughts behind the decimal point: of a stated number, such as a limit of 2 mm, they
+    /// would pretend to a precision.
     pub(super) fn trimmed(mut self) -> Self {
         if self.amount.contains('.') {
             self.amount = self.amount.trim_end_matches('0').trim_end_matches('.').to_owned();
@@ -124,7 +130,8 @@ impl fmt::Display for Shown {
     }
 }
 
-/// How a kind of number is written: unit, what the number is multiplied with, what it is told from, and its most decimals.
+/// How a kind of number is written: unit, what the number is multiplied with, what it is told from,
+/// and its most decimals.
 struct Scale {
     word: &'static str,
     factor: f64,
@@ -144,18 +151,20 @@ impl Scale {
     }
 }
 
-/// Decimals at which an uncertainty shows two significant digits, but at most `most`; none for 10 and above.
+/// Decimals at which an uncertainty shows two significant digits, but at most `most`; none for 10
+/// and above.
 fn decimals_for(u: f64, most: usize) -> usize {
     if !(u.is_finite() && u > 0.0) {
         return most;
     }
-    // An uncertainty a hair above a power of ten, such as 0.9999 from a sum that is 1, must not lose a decimal for it.
+    // An uncertainty a hair above a power of ten, such as 0.9999 from a sum that is 1, must not
+    // lose a decimal for it.
     let magnitude = (u * (1.0 + 1e-9)).log10().floor();
     (1.0 - magnitude).clamp(0.0, most as f64) as usize
 }
 
-/// Rounds up at a decimal place. What lies within a millionth of the place below counts as on it: a sum that should be 0.21
-/// and came out as 0.2100000001 is not 0.22.
+/// Rounds up at a decimal place. What lies within a millionth of the place below counts as on it: a
+/// sum that should be 0.21 and came out as 0.2100000001 is not 0.22.
 fn round_up(u: f64, decimals: usize) -> String {
     let step = 10_f64.powi(decimals as i32);
     format!("{:.decimals$}", (u * step - 1e-6).ceil() / step)
@@ -179,7 +188,8 @@ fn sixty_fourths(inches: f64) -> String {
     }
 }
 
-/// A length in the unit chosen, at the finest place that is shown: for limits, moves and distances in sentences.
+/// A length in the unit chosen, at the finest place that is shown: for limits, moves and distances
+/// in sentences.
 pub fn length(mm: f64, show: Show) -> String {
     Shown::exact(mm, Kind::Length, show).trimmed().with_unit()
 }

@@ -1,4 +1,5 @@
-//! Keeping a job and proving it: whatever is done to an archive is noticed, and nothing half made is left.
+//! Keeping a job and proving it: whatever is done to an archive is noticed, and nothing half made
+//! is left.
 
 use std::fs::{self, File};
 use std::io::{Cursor, Read};
@@ -6,7 +7,9 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
-use crate::common::kept::{JOB, Kept, content, entries, full, noticed, quick, run, small_job, with_new_checksums, zip_of};
+use crate::common::kept::{
+    JOB, Kept, content, entries, full, noticed, quick, run, small_job, with_new_checksums, zip_of,
+};
 use sightcord::archive::bag::{MANIFEST, TAG_MANIFEST};
 use sightcord::archive::checksum::sha256;
 use sightcord::archive::compare::Reproduction;
@@ -22,7 +25,10 @@ fn a_kept_job_is_proven_and_gives_the_same_result() {
     assert_eq!(proof.sha256.as_deref(), Some(kept.sha256.as_str()));
     // It is proven in the folder it was unpacked to as well.
     let unpacked = tempfile::tempdir().unwrap();
-    zip::ZipArchive::new(File::open(kept.zip()).unwrap()).unwrap().extract(unpacked.path()).unwrap();
+    zip::ZipArchive::new(File::open(kept.zip()).unwrap())
+        .unwrap()
+        .extract(unpacked.path())
+        .unwrap();
     let bag = fs::read_dir(unpacked.path()).unwrap().next().unwrap().unwrap().path();
     assert!(full(&bag).is_proven());
     fs::write(bag.join("stray.txt"), "x").unwrap();
@@ -33,7 +39,8 @@ fn a_kept_job_is_proven_and_gives_the_same_result() {
 fn the_archive_holds_the_photos_byte_for_byte_and_hangs_on_the_job_alone() {
     let kept = Kept::new();
     let entries = entries(&kept.bytes());
-    let names: Vec<&str> = entries.iter().map(|(name, _)| name.split_once('/').unwrap().1).collect();
+    let names: Vec<&str> =
+        entries.iter().map(|(name, _)| name.split_once('/').unwrap().1).collect();
     assert_eq!(
         names,
         [
@@ -56,9 +63,15 @@ fn the_archive_holds_the_photos_byte_for_byte_and_hangs_on_the_job_alone() {
             assert_eq!(*bytes, fs::read(kept.job.path().join(photo)).unwrap());
         }
     }
-    // Another folder with the same files, another name of the file, an earlier report in place: the same bytes.
+    // Another folder with the same files, another name of the file, an earlier report in place: the
+    // same bytes.
     let again = small_job();
-    let binary = Command::new(env!("CARGO_BIN_EXE_sightcord")).arg("measure").arg(again.path()).arg("-q").status().unwrap();
+    let binary = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+        .arg("measure")
+        .arg(again.path())
+        .arg("-q")
+        .status()
+        .unwrap();
     assert_eq!(binary.code(), Some(1), "nothing can be measured from grey photos");
     let target = kept.folder.path().join("second name.zip");
     let sealed = keep(again.path(), &target, false, &|_| {}).unwrap();
@@ -69,7 +82,10 @@ fn the_archive_holds_the_photos_byte_for_byte_and_hangs_on_the_job_alone() {
 /// A newer ZIP crate that wrote other headers would make every archive kept before look altered.
 #[test]
 fn the_canonical_form_of_a_zip_stays_what_it_is() {
-    let bytes = zip_of(&[("a/b.txt".to_owned(), b"hello\n".to_vec()), ("a/\u{e9}.txt".to_owned(), Vec::new())]);
+    let bytes = zip_of(&[
+        ("a/b.txt".to_owned(), b"hello\n".to_vec()),
+        ("a/\u{e9}.txt".to_owned(), Vec::new()),
+    ]);
     assert_eq!(sha256(&bytes), "8aa87029df2b7e5b2c90bef126282c6fd999e370ea108e0376a1038ddaa97eb3");
 }
 
@@ -77,10 +93,12 @@ fn the_canonical_form_of_a_zip_stays_what_it_is() {
 fn every_flipped_byte_is_noticed() {
     let kept = Kept::new();
     let bytes = kept.bytes();
-    // A fixed sequence, so that a failure can be repeated: a linear congruential generator with Knuth's MMIX constants.
+    // A fixed sequence, so that a failure can be repeated: a linear congruential generator with
+    // Knuth's MMIX constants.
     let mut state = 20_240_517_u64;
     let mut next = |below: usize| {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (state >> 33) as usize % below
     };
     for _ in 0..200 {
@@ -100,7 +118,10 @@ fn every_part_of_the_headers_counts() {
     for at in ((bytes.len() - 2000)..bytes.len()).step_by(9) {
         let mut altered = bytes.clone();
         altered[at] ^= 0x10;
-        assert!(noticed(&quick(&kept.other(&altered))), "byte {at} was changed, and nobody noticed");
+        assert!(
+            noticed(&quick(&kept.other(&altered))),
+            "byte {at} was changed, and nobody noticed"
+        );
     }
 }
 
@@ -145,7 +166,11 @@ fn cutting_adding_reordering_and_renaming_are_noticed() {
 fn a_figure_edited_with_all_checksums_made_again_is_caught_by_measuring_again() {
     let kept = Kept::new();
     let honest = entries(&kept.bytes());
-    assert_eq!(with_new_checksums(honest.clone()), kept.bytes(), "the forger writes as the program does");
+    assert_eq!(
+        with_new_checksums(honest.clone()),
+        kept.bytes(),
+        "the forger writes as the program does"
+    );
 
     for (from, to) in [
         ("\"offset\": null", "\"offset\": { \"value\": 0.1, \"u\": 0.2, \"quality\": \"good\" }"),
@@ -188,7 +213,8 @@ fn the_number_that_was_written_down_is_checked() {
 fn an_archive_that_could_do_harm_is_not_unpacked() {
     let kept = Kept::new();
     let refused = |entries: &[(&str, &[u8])]| {
-        let entries: Vec<(String, Vec<u8>)> = entries.iter().map(|(name, bytes)| ((*name).to_owned(), bytes.to_vec())).collect();
+        let entries: Vec<(String, Vec<u8>)> =
+            entries.iter().map(|(name, bytes)| ((*name).to_owned(), bytes.to_vec())).collect();
         let why = quick(&kept.other(&zip_of(&entries))).unwrap_err().to_string();
         assert!(why.contains("was not unpacked"), "{why}");
     };
@@ -200,7 +226,8 @@ fn an_archive_that_could_do_harm_is_not_unpacked() {
 
     // A bomb: 64 MB of zeros in 64 kB.
     let mut bomb = zip::ZipWriter::new(Cursor::new(Vec::new()));
-    let options = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Deflated);
+    let options = zip::write::SimpleFileOptions::default()
+        .compression_method(zip::CompressionMethod::Deflated);
     bomb.start_file("a/data/zeros", options).unwrap();
     std::io::copy(&mut std::io::repeat(0).take(64 << 20), &mut bomb).unwrap();
     let bomb = bomb.finish().unwrap().into_inner();
@@ -225,7 +252,11 @@ fn the_commands_end_with_the_codes_that_are_documented() {
     let mistyped = run(&["prove", zip, "--quick", "--expect", &"0".repeat(64)]);
     let told = String::from_utf8_lossy(&mistyped.stdout).into_owned();
     assert_eq!(mistyped.status.code(), Some(1));
-    assert!(told.contains("NOT PROVEN: its number is not the one you gave") && !told.contains("altered"), "{told}");
+    assert!(
+        told.contains("NOT PROVEN: its number is not the one you gave")
+            && !told.contains("altered"),
+        "{told}"
+    );
     assert_eq!(code(&["prove", "no-such.zip"]), Some(2));
     assert_eq!(code(&["prove", kept.job.path().to_str().unwrap()]), Some(2));
     let mut altered = kept.bytes();
@@ -248,21 +279,31 @@ fn the_commands_end_with_the_codes_that_are_documented() {
 fn two_archives_are_compared_and_an_altered_one_is_not() {
     let kept = Kept::new();
     let zip = kept.zip();
-    let since = |after: &Path| run(&["since", zip.to_str().unwrap(), after.to_str().unwrap(), "--json"]);
+    let since =
+        |after: &Path| run(&["since", zip.to_str().unwrap(), after.to_str().unwrap(), "--json"]);
     let same = since(&zip);
     assert_eq!(same.status.code(), Some(0), "{}", String::from_utf8_lossy(&same.stderr));
     let mut altered = kept.bytes();
     altered[2000] ^= 1;
     let refused = since(&kept.other(&altered));
     assert_eq!(refused.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&refused.stderr).contains("was altered"), "{}", String::from_utf8_lossy(&refused.stderr));
+    assert!(
+        String::from_utf8_lossy(&refused.stderr).contains("was altered"),
+        "{}",
+        String::from_utf8_lossy(&refused.stderr)
+    );
 }
 
 #[test]
 fn names_that_cannot_be_unpacked_or_checked_everywhere_are_refused_before_anything_is_written() {
     let job = small_job();
     let target = job.path().join("kept.zip");
-    for name in ["1-mark-forward/A.jpg", "1-mark-forward/12:30.jpg", "1-mark-forward/con.jpg", "1-mark-forward/50%.jpg"] {
+    for name in [
+        "1-mark-forward/A.jpg",
+        "1-mark-forward/12:30.jpg",
+        "1-mark-forward/con.jpg",
+        "1-mark-forward/50%.jpg",
+    ] {
         let at = job.path().join(name);
         fs::write(&at, fs::read("tests/data/photo/rgb.jpg").unwrap()).unwrap();
         let why = keep(job.path(), &target, false, &|_| {}).unwrap_err().to_string();
@@ -275,7 +316,8 @@ fn names_that_cannot_be_unpacked_or_checked_everywhere_are_refused_before_anythi
 #[test]
 fn files_that_are_left_out_don_t_keep_the_rest_from_being_proven() {
     let job = small_job();
-    fs::copy(job.path().join("1-mark-forward/a.jpg"), job.path().join("2-mark-rearward/copy.jpg")).unwrap();
+    fs::copy(job.path().join("1-mark-forward/a.jpg"), job.path().join("2-mark-rearward/copy.jpg"))
+        .unwrap();
     fs::write(job.path().join("2-mark-rearward/film.gif"), b"GIF89a").unwrap();
     let target = job.path().join("kept.zip");
     let sealed = keep(job.path(), &target, false, &|_| {}).unwrap();
@@ -314,13 +356,17 @@ fn killed_at_any_moment_nothing_is_left_under_the_final_name() {
     assert_eq!(fs::read(kept.job.path().join("job.toml")).unwrap(), JOB.as_bytes());
 }
 
-/// Fills a small file system; where this user may not mount one, a name that cannot be written stands for it.
+/// Fills a small file system; where this user may not mount one, a name that cannot be written
+/// stands for it.
 #[cfg(target_os = "linux")]
 #[test]
 fn a_full_disk_leaves_nothing() {
     let job = small_job();
     let disk = tempfile::tempdir().unwrap();
-    let mount = Command::new("mount").args(["-t", "tmpfs", "-o", "size=16k", "tmpfs"]).arg(disk.path()).output();
+    let mount = Command::new("mount")
+        .args(["-t", "tmpfs", "-o", "size=16k", "tmpfs"])
+        .arg(disk.path())
+        .output();
     if !mount.is_ok_and(|mount| mount.status.success()) {
         eprintln!("skipped: this user may not mount a file system");
         return;
@@ -342,17 +388,25 @@ fn strangers_tools_accept_the_archive() {
     let kept = Kept::new();
     let unpacked = tempfile::tempdir().unwrap();
     match Command::new("unzip").arg("-t").arg(kept.zip()).output() {
-        Ok(tested) => assert!(tested.status.success(), "{}", String::from_utf8_lossy(&tested.stdout)),
+        Ok(tested) => {
+            assert!(tested.status.success(), "{}", String::from_utf8_lossy(&tested.stdout))
+        }
         Err(_) => eprintln!("unzip is not installed here"),
     }
-    zip::ZipArchive::new(File::open(kept.zip()).unwrap()).unwrap().extract(unpacked.path()).unwrap();
+    zip::ZipArchive::new(File::open(kept.zip()).unwrap())
+        .unwrap()
+        .extract(unpacked.path())
+        .unwrap();
     let bag = fs::read_dir(unpacked.path()).unwrap().next().unwrap().unwrap().path();
     for list in [MANIFEST, TAG_MANIFEST] {
-        let checked = Command::new("sha256sum").arg("-c").arg(list).current_dir(&bag).output().unwrap();
+        let checked =
+            Command::new("sha256sum").arg("-c").arg(list).current_dir(&bag).output().unwrap();
         assert!(checked.status.success(), "{}", String::from_utf8_lossy(&checked.stdout));
     }
     match std::env::var_os("SIGHTCORD_BAGIT") {
-        None => eprintln!("the environment variable SIGHTCORD_BAGIT names no independent validator"),
+        None => {
+            eprintln!("the environment variable SIGHTCORD_BAGIT names no independent validator")
+        }
         Some(validator) => {
             let checked = Command::new(&validator).arg("--validate").arg(&bag).output().unwrap();
             assert!(checked.status.success(), "{}", String::from_utf8_lossy(&checked.stderr));
@@ -370,19 +424,26 @@ fn a_sample_gives_its_result_again_byte_for_byte() {
     let proof = full(&target);
     assert_eq!(proof.reproduction, Some(Reproduction::Identical), "{proof:?}");
     assert!(proof.is_proven(), "{proof:?}");
-    // A figure moved by a twentieth of its U, all checksums made again: only measuring again can tell.
+    // A figure moved by a twentieth of its U, all checksums made again: only measuring again can
+    // tell.
     let mut forged = entries(&fs::read(&target).unwrap());
     let result = content(&mut forged, "result.json");
     let mut document: serde_json::Value = serde_json::from_slice(result).unwrap();
-    let (value, u) = (document["wheel"]["yaw"]["value"].clone(), document["wheel"]["yaw"]["u"].clone());
-    document["wheel"]["yaw"]["value"] = (value.as_f64().unwrap() + u.as_f64().unwrap() / 20.0).into();
+    let (value, u) =
+        (document["wheel"]["yaw"]["value"].clone(), document["wheel"]["yaw"]["u"].clone());
+    document["wheel"]["yaw"]["value"] =
+        (value.as_f64().unwrap() + u.as_f64().unwrap() / 20.0).into();
     *result = serde_json::to_vec_pretty(&document).unwrap();
     let at = folder.path().join("forged.zip");
     fs::write(&at, with_new_checksums(forged)).unwrap();
     assert!(quick(&at).unwrap().is_proven(), "the checksums alone can't show it");
     let told = full(&at).reproduction;
-    assert!(matches!(&told, Some(Reproduction::Differs(told)) if told[0].starts_with("/wheel/yaw")), "{told:?}");
-    // Moved by less than a hundredth of U, with the plan and the budget emptied: all of it is named.
+    assert!(
+        matches!(&told, Some(Reproduction::Differs(told)) if told[0].starts_with("/wheel/yaw")),
+        "{told:?}"
+    );
+    // Moved by less than a hundredth of U, with the plan and the budget emptied: all of it is
+    // named.
     let mut forged = entries(&fs::read(&target).unwrap());
     let result = content(&mut forged, "result.json");
     let mut document: serde_json::Value = serde_json::from_slice(result).unwrap();

@@ -1,4 +1,5 @@
-//! Keeping and proving broken off, on a full disk, and archives in comparisons: nothing half made and nothing passing is left.
+//! Keeping and proving broken off, on a full disk, and archives in comparisons: nothing half made
+//! and nothing passing is left.
 #![cfg(target_os = "linux")]
 
 use std::fs::{self, File};
@@ -14,8 +15,14 @@ fn n_files(folder: &Path) -> usize {
 
 /// What a job's folder holds: every file's path and bytes.
 fn content_of(folder: &Path) -> Vec<(std::path::PathBuf, Vec<u8>)> {
-    let files = walkdir::WalkDir::new(folder).sort_by_file_name().into_iter().map(|entry| entry.unwrap().into_path());
-    files.filter(|path| path.is_file()).map(|path| (path.clone(), fs::read(path).unwrap())).collect()
+    let files = walkdir::WalkDir::new(folder)
+        .sort_by_file_name()
+        .into_iter()
+        .map(|entry| entry.unwrap().into_path());
+    files
+        .filter(|path| path.is_file())
+        .map(|path| (path.clone(), fs::read(path).unwrap()))
+        .collect()
 }
 
 #[test]
@@ -36,13 +43,18 @@ fn ctrl_c_leaves_nothing_half_made_and_no_passing_files() {
         } else {
             command.arg("prove").arg(kept.zip());
         }
-        let mut running = command.env("TMPDIR", passing.path()).stdout(Stdio::null()).spawn().unwrap();
+        let mut running =
+            command.env("TMPDIR", passing.path()).stdout(Stdio::null()).spawn().unwrap();
         std::thread::sleep(Duration::from_micros(3_000 + turn * turn * 150));
-        let _ = Command::new("kill").args(["-INT", &running.id().to_string()]).stderr(Stdio::null()).status();
+        let _ = Command::new("kill")
+            .args(["-INT", &running.id().to_string()])
+            .stderr(Stdio::null())
+            .status();
         n_interrupted += u32::from(running.wait().unwrap().code() == Some(130));
         if target.exists() {
             assert!(
-                fs::read(&target).unwrap().starts_with(&whole[..4]) && zip::ZipArchive::new(File::open(&target).unwrap()).is_ok()
+                fs::read(&target).unwrap().starts_with(&whole[..4])
+                    && zip::ZipArchive::new(File::open(&target).unwrap()).is_ok()
             );
             n_whole += 1;
         }
@@ -53,16 +65,21 @@ fn ctrl_c_leaves_nothing_half_made_and_no_passing_files() {
     assert_eq!(content_of(kept.job.path()), before, "the job is untouched");
 }
 
-/// The room ends in the midst of writing: a limit on a file's size does the same to the program as a disk that others fill.
+/// The room ends in the midst of writing: a limit on a file's size does the same to the program as
+/// a disk that others fill.
 #[test]
 fn a_disk_that_fills_while_writing_leaves_nothing() {
     let (job, folder) = (small_job(), tempfile::tempdir().unwrap());
     let before = content_of(job.path());
     let target = folder.path().join("kept.zip");
-    // 16 blocks of 512 or 1024 bytes; the signal that comes with it is ignored, as the program could not be told otherwise.
+    // 16 blocks of 512 or 1024 bytes; the signal that comes with it is ignored, as the program
+    // could not be told otherwise.
     let script = "trap '' XFSZ; ulimit -f 16; exec \"$0\" keep \"$1\" --to \"$2\"";
-    let out =
-        Command::new("sh").args(["-c", script, env!("CARGO_BIN_EXE_sightcord")]).args([job.path(), &target]).output().unwrap();
+    let out = Command::new("sh")
+        .args(["-c", script, env!("CARGO_BIN_EXE_sightcord")])
+        .args([job.path(), &target])
+        .output()
+        .unwrap();
     let said = String::from_utf8_lossy(&out.stderr);
     assert_eq!(out.status.code(), Some(2), "{said}");
     assert!(said.contains("can't be written") && said.contains("Nothing is left of it"), "{said}");
@@ -81,8 +98,18 @@ fn an_archive_compares_with_its_unpacked_bag_a_report_and_a_result_and_leaves_no
     for before in &forms {
         for after in &forms {
             let mut since = Command::new(env!("CARGO_BIN_EXE_sightcord"));
-            let out = since.arg("since").args([before, after]).env("TMPDIR", passing.path()).output().unwrap();
-            assert_eq!(out.status.code(), Some(0), "{before:?} {after:?}: {}", String::from_utf8_lossy(&out.stderr));
+            let out = since
+                .arg("since")
+                .args([before, after])
+                .env("TMPDIR", passing.path())
+                .output()
+                .unwrap();
+            assert_eq!(
+                out.status.code(),
+                Some(0),
+                "{before:?} {after:?}: {}",
+                String::from_utf8_lossy(&out.stderr)
+            );
             assert_eq!(n_files(passing.path()), 0);
         }
     }
@@ -109,7 +136,11 @@ fn a_comparison_says_which_file_is_wrong_and_what_to_do() {
     let bag = tempfile::tempdir().unwrap();
     fs::create_dir(bag.path().join("data")).unwrap();
     fs::write(bag.path().join("data/a.txt"), "abc").unwrap();
-    fs::write(bag.path().join("bagit.txt"), "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n").unwrap();
+    fs::write(
+        bag.path().join("bagit.txt"),
+        "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n",
+    )
+    .unwrap();
     let line = format!("{}  data/a.txt\n", sightcord::archive::checksum::sha256(b"abc"));
     fs::write(bag.path().join("manifest-sha256.txt"), line).unwrap();
     refused(bag.path(), &["holds no data/report/result.json"]);

@@ -25,7 +25,8 @@ fn block(entries: &[Vec<u8>]) -> Vec<u8> {
     bytes
 }
 
-/// EXIF with a maker, a focal length, a maker's note and a place of 12.345678 degrees, by hand after CIPA DC-008.
+/// EXIF with a maker, a focal length, a maker's note and a place of 12.345678 degrees, by hand
+/// after CIPA DC-008.
 fn exif() -> Vec<u8> {
     const MAIN: u32 = 8;
     const OWN: u32 = MAIN + 2 + 3 * 12 + 4;
@@ -33,11 +34,19 @@ fn exif() -> Vec<u8> {
     const DATA: u32 = GPS + 2 + 2 * 12 + 4;
     let mut tiff = b"MM\0*\0\0\0\x08".to_vec();
     // Make "Example", and the two further blocks.
-    tiff.extend(block(&[entry(0x010F, 2, 8, DATA), entry(0x8769, 4, 1, OWN), entry(0x8825, 4, 1, GPS)]));
-    // A note of the maker's, and 26 mm as 35 mm equivalent (a short stands at the left of its four bytes).
+    tiff.extend(block(&[
+        entry(0x010F, 2, 8, DATA),
+        entry(0x8769, 4, 1, OWN),
+        entry(0x8825, 4, 1, GPS),
+    ]));
+    // A note of the maker's, and 26 mm as 35 mm equivalent (a short stands at the left of its four
+    // bytes).
     tiff.extend(block(&[entry(0x927C, 7, 12, DATA + 8), entry(0xA405, 3, 1, 26 << 16)]));
     // North, and degrees, minutes, seconds as rationals.
-    tiff.extend(block(&[entry(1, 2, 2, u32::from_be_bytes(*b"N\0\0\0")), entry(2, 5, 3, DATA + 20)]));
+    tiff.extend(block(&[
+        entry(1, 2, 2, u32::from_be_bytes(*b"N\0\0\0")),
+        entry(2, 5, 3, DATA + 20),
+    ]));
     tiff.extend(b"Example\0");
     tiff.extend(b"at 12.345678");
     for number in [12_u32, 1, 20, 1, 4444, 100] {
@@ -58,7 +67,10 @@ fn photo_with_place() -> Vec<u8> {
     let plain = fs::read("tests/data/photo/progressive.jpg").unwrap();
     let mut bytes = plain[..2].to_vec();
     bytes.extend(segment(0xE1, &[b"Exif\0\0".as_slice(), &exif()].concat()));
-    bytes.extend(segment(0xE1, b"http://ns.adobe.com/xap/1.0/\0<x exif:GPSLatitude=\"12,20.74N\"/>"));
+    bytes.extend(segment(
+        0xE1,
+        b"http://ns.adobe.com/xap/1.0/\0<x exif:GPSLatitude=\"12,20.74N\"/>",
+    ));
     bytes.extend(segment(0xED, b"Photoshop 3.0\0 city: Somewhere"));
     bytes.extend(segment(0xFE, b"taken at 12.345678"));
     bytes.extend(&plain[2..]);
@@ -81,8 +93,15 @@ fn a_cleaned_photo_keeps_its_picture_and_its_lens_and_tells_no_place() {
     assert!(!after.facts.exif.has_gps);
     assert_eq!(after.facts.exif.make.as_deref(), Some("Example"));
     assert_eq!(after.facts.exif.focal_length_35mm, Some(26.0));
-    for trace in [b"12.345678".as_slice(), b"GPSLatitude", b"Somewhere", b"N\0\0\0\0", &4444_u32.to_be_bytes()] {
-        // What the picture itself holds by chance does not count: it stands in the plain file as well.
+    for trace in [
+        b"12.345678".as_slice(),
+        b"GPSLatitude",
+        b"Somewhere",
+        b"N\0\0\0\0",
+        &4444_u32.to_be_bytes(),
+    ] {
+        // What the picture itself holds by chance does not count: it stands in the plain file as
+        // well.
         let by_chance = holds(&fs::read("tests/data/photo/progressive.jpg").unwrap(), trace);
         assert!(by_chance || !holds(&clean, trace), "{trace:?}");
     }
@@ -121,7 +140,11 @@ fn job_with(name: &str, bytes: &[u8]) -> tempfile::TempDir {
 
 fn readme(zip: &Path) -> String {
     let mut archive = zip::ZipArchive::new(fs::File::open(zip).unwrap()).unwrap();
-    let name = archive.file_names().map(|name| name.unwrap().into_owned()).find(|name| name.ends_with("README.txt")).unwrap();
+    let name = archive
+        .file_names()
+        .map(|name| name.unwrap().into_owned())
+        .find(|name| name.ends_with("README.txt"))
+        .unwrap();
     std::io::read_to_string(archive.by_name(&name).unwrap()).unwrap()
 }
 
@@ -131,17 +154,32 @@ fn the_archive_says_which_photos_tell_a_place_and_which_were_changed() {
     let (with, without) = (job.path().join("with.zip"), job.path().join("without.zip"));
     let sealed = keep(job.path(), &with, false, &|_| {}).unwrap();
     assert_eq!(sealed.privacy.with_place, ["1-mark-forward/placed.jpg"]);
-    assert!(readme(&with).contains("Photos that say where they were taken (GPS): 1-mark-forward/placed.jpg"));
+    assert!(
+        readme(&with)
+            .contains("Photos that say where they were taken (GPS): 1-mark-forward/placed.jpg")
+    );
     let sealed = keep(job.path(), &without, true, &|_| {}).unwrap();
     assert_eq!(sealed.privacy.cleaned, ["1-mark-forward/placed.jpg", "1-mark-forward/plain.jpg"]);
     assert!(sealed.privacy.with_place.is_empty());
     let page = readme(&without).split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(page.contains("whose bytes therefore differ from the camera's files: 1-mark-forward/placed.jpg"), "{page}");
-    assert!(page.contains("What the program can't know: what the pictures themselves show"), "{page}");
+    assert!(
+        page.contains(
+            "whose bytes therefore differ from the camera's files: 1-mark-forward/placed.jpg"
+        ),
+        "{page}"
+    );
+    assert!(
+        page.contains("What the program can't know: what the pictures themselves show"),
+        "{page}"
+    );
     for zip in [with, without] {
         assert!(prove(&zip, false, None, &|_| {}).unwrap().is_proven());
     }
-    assert_eq!(fs::read(job.path().join("1-mark-forward/placed.jpg")).unwrap(), photo_with_place(), "the job is untouched");
+    assert_eq!(
+        fs::read(job.path().join("1-mark-forward/placed.jpg")).unwrap(),
+        photo_with_place(),
+        "the job is untouched"
+    );
 }
 
 #[test]
@@ -166,7 +204,10 @@ fn assert_tells_nothing(what: &str, photo: &[u8]) {
     for trace in [PLACE.as_bytes(), &utf16(PLACE), b"Somewhere", b"12.345678", b"at 12"] {
         assert!(!holds(&clean, trace), "{what}: {trace:?} is left");
     }
-    assert!(!holds(&clean, b"zTXt") && !holds(&clean, b"iTXt") && !holds(&clean, b"iCCP"), "{what}: something packed is left");
+    assert!(
+        !holds(&clean, b"zTXt") && !holds(&clean, b"iTXt") && !holds(&clean, b"iCCP"),
+        "{what}: something packed is left"
+    );
     assert!(!ExifFacts::read(&clean).has_gps, "{what}");
     assert_eq!(decode_photo(photo).unwrap().luma, decode_photo(&clean).unwrap().luma, "{what}");
     assert!(is_clean(&clean) && !is_clean(photo), "{what}");
@@ -177,10 +218,14 @@ fn assert_tells_nothing(what: &str, photo: &[u8]) {
 #[test]
 fn whatever_a_jpeg_holds_beside_its_picture_is_gone() {
     let plain = fs::read("tests/data/photo/progressive.jpg").unwrap();
-    let with = |segments: &[Vec<u8>]| [&plain[..2], segments.concat().as_slice(), &plain[2..]].concat();
+    let with =
+        |segments: &[Vec<u8>]| [&plain[..2], segments.concat().as_slice(), &plain[2..]].concat();
     let far = vec![segment(0xE3, &[7; 65_000]); 5];
     let xmp = [b"http://ns.adobe.com/xap/1.0/\0".as_slice(), PLACE.as_bytes()].concat();
-    let both_exif = [segment(0xE1, &[b"Exif\0\0".as_slice(), b"II*\0\x08\0\0\0\0\0\0\0\0\0"].concat()), exif_segment()];
+    let both_exif = [
+        segment(0xE1, &[b"Exif\0\0".as_slice(), b"II*\0\x08\0\0\0\0\0\0\0\0\0"].concat()),
+        exif_segment(),
+    ];
     let preview = [b"JFIF\0\x01\x01\0\0\x01\0\x01\x01\x0A".as_slice(), PLACE.as_bytes()].concat();
     let mut behind = plain.clone();
     behind.extend(with(&[exif_segment()]));
@@ -188,10 +233,25 @@ fn whatever_a_jpeg_holds_beside_its_picture_is_gone() {
     for (what, photo) in [
         ("XMP beyond 256 kB", with(&[far.concat(), segment(0xE1, &xmp)])),
         ("a second EXIF segment", with(&both_exif)),
-        ("XMP in UTF-16", with(&[segment(0xE1, &[b"http://ns.adobe.com/xap/1.0/\0".as_slice(), &utf16(PLACE)].concat())])),
-        ("IPTC", with(&[segment(0xED, &[b"Photoshop 3.0\0".as_slice(), PLACE.as_bytes()].concat())])),
+        (
+            "XMP in UTF-16",
+            with(&[segment(
+                0xE1,
+                &[b"http://ns.adobe.com/xap/1.0/\0".as_slice(), &utf16(PLACE)].concat(),
+            )]),
+        ),
+        (
+            "IPTC",
+            with(&[segment(0xED, &[b"Photoshop 3.0\0".as_slice(), PLACE.as_bytes()].concat())]),
+        ),
         ("a comment", with(&[segment(0xFE, PLACE.as_bytes())])),
-        ("a colour profile", with(&[segment(0xE2, &[b"ICC_PROFILE\0\x01\x01".as_slice(), PLACE.as_bytes()].concat())])),
+        (
+            "a colour profile",
+            with(&[segment(
+                0xE2,
+                &[b"ICC_PROFILE\0\x01\x01".as_slice(), PLACE.as_bytes()].concat(),
+            )]),
+        ),
         ("a preview in the head", with(&[segment(0xE0, &preview)])),
         ("a second picture", behind),
     ] {
@@ -210,14 +270,28 @@ fn whatever_a_png_holds_beside_its_picture_is_gone() {
     let with = |chunk: Vec<u8>| [&plain[..33], chunk.as_slice(), &plain[33..]].concat();
     let packed = |text: &[u8]| miniz_oxide::deflate::compress_to_vec_zlib(text, 6);
     let xmp = [b"XML:com.adobe.xmp\0\x01\0\0\0".as_slice(), &packed(PLACE.as_bytes())].concat();
-    let late = [&plain[..plain.len() - 12], &piece(b"tEXt", PLACE.as_bytes()), &plain[plain.len() - 12..]].concat();
+    let late =
+        [&plain[..plain.len() - 12], &piece(b"tEXt", PLACE.as_bytes()), &plain[plain.len() - 12..]]
+            .concat();
     for (what, photo) in [
         ("packed XMP", with(piece(b"iTXt", &xmp))),
-        ("XMP in UTF-16", with(piece(b"iTXt", &[b"XML:com.adobe.xmp\0\0\0\0\0".as_slice(), &utf16(PLACE)].concat()))),
-        ("a packed text", with(piece(b"zTXt", &[b"place\0\0".as_slice(), &packed(PLACE.as_bytes())].concat()))),
+        (
+            "XMP in UTF-16",
+            with(piece(
+                b"iTXt",
+                &[b"XML:com.adobe.xmp\0\0\0\0\0".as_slice(), &utf16(PLACE)].concat(),
+            )),
+        ),
+        (
+            "a packed text",
+            with(piece(b"zTXt", &[b"place\0\0".as_slice(), &packed(PLACE.as_bytes())].concat())),
+        ),
         ("a text", with(piece(b"tEXt", &[b"place\0".as_slice(), PLACE.as_bytes()].concat()))),
         ("EXIF", with(piece(b"eXIf", &exif()))),
-        ("a colour profile", with(piece(b"iCCP", &[b"a\0\0".as_slice(), &packed(PLACE.as_bytes())].concat()))),
+        (
+            "a colour profile",
+            with(piece(b"iCCP", &[b"a\0\0".as_slice(), &packed(PLACE.as_bytes())].concat())),
+        ),
         ("a chunk of its own", with(piece(b"plCe", PLACE.as_bytes()))),
         ("a text behind the picture", late),
         ("bytes behind the end", [plain.as_slice(), PLACE.as_bytes()].concat()),
@@ -233,10 +307,13 @@ fn whatever_a_png_holds_beside_its_picture_is_gone() {
 #[test]
 fn a_sample_s_photos_keep_their_pixels_and_their_lens() {
     let mut n = 0;
-    for entry in walkdir::WalkDir::new("samples").sort_by_file_name().into_iter().map(Result::unwrap) {
+    for entry in
+        walkdir::WalkDir::new("samples").sort_by_file_name().into_iter().map(Result::unwrap)
+    {
         if n < 3 && entry.path().extension().is_some_and(|ending| ending == "jpg") {
             let photo = fs::read(entry.path()).unwrap();
-            let (before, after) = (ExifFacts::read(&photo), ExifFacts::read(&cleaned(&photo).unwrap()));
+            let (before, after) =
+                (ExifFacts::read(&photo), ExifFacts::read(&cleaned(&photo).unwrap()));
             assert_eq!(before.focal_length_35mm, after.focal_length_35mm);
             assert_eq!(before.model, after.model);
             n += 1;
@@ -254,11 +331,19 @@ fn a_copy_that_is_said_to_be_clean_and_is_not_is_noticed() {
     let mut forged = entries(&fs::read(&target).unwrap());
     let info = content(&mut forged, "bag-info.txt");
     let text = String::from_utf8(info.clone()).unwrap();
-    let text = text.replace("Photos-Changed-To-Remove-Place: none", "Photos-Changed-To-Remove-Place: 1-mark-forward/placed.jpg");
-    *info = text.replace("Photos-With-Place: 1-mark-forward/placed.jpg", "Photos-With-Place: none").into_bytes();
+    let text = text.replace(
+        "Photos-Changed-To-Remove-Place: none",
+        "Photos-Changed-To-Remove-Place: 1-mark-forward/placed.jpg",
+    );
+    *info = text
+        .replace("Photos-With-Place: 1-mark-forward/placed.jpg", "Photos-With-Place: none")
+        .into_bytes();
     fs::write(&target, with_new_checksums(forged)).unwrap();
     let proof = prove(&target, true, None, &|_| {}).unwrap();
-    assert!(proof.problems.iter().any(|problem| problem.contains("but it holds more")), "{proof:?}");
+    assert!(
+        proof.problems.iter().any(|problem| problem.contains("but it holds more")),
+        "{proof:?}"
+    );
 }
 
 /// Photos that differed in nothing but what was left out are one photo.
@@ -266,18 +351,28 @@ fn a_copy_that_is_said_to_be_clean_and_is_not_is_noticed() {
 fn photos_that_are_the_same_without_their_place_are_sealed_once() {
     let job = job_with("placed.jpg", &photo_with_place());
     let plain = fs::read("tests/data/photo/grey.jpg").unwrap();
-    fs::write(job.path().join("1-mark-forward/second.jpg"), [plain.as_slice(), PLACE.as_bytes()].concat()).unwrap();
+    fs::write(
+        job.path().join("1-mark-forward/second.jpg"),
+        [plain.as_slice(), PLACE.as_bytes()].concat(),
+    )
+    .unwrap();
     let target = job.path().join("kept.zip");
     let sealed = keep(job.path(), &target, true, &|_| {}).unwrap();
     assert_eq!(sealed.n_photos, 2);
-    assert!(sealed.left_out.iter().any(|finding| finding.id == "photo-twice"), "{:?}", sealed.left_out);
+    assert!(
+        sealed.left_out.iter().any(|finding| finding.id == "photo-twice"),
+        "{:?}",
+        sealed.left_out
+    );
     assert!(prove(&target, false, None, &|_| {}).unwrap().is_proven());
 }
 
-/// Without that order the archive holds the camera's files; a place is told of wherever in the file it stands.
+/// Without that order the archive holds the camera's files; a place is told of wherever in the file
+/// it stands.
 #[test]
 fn a_place_anywhere_in_a_file_is_told_of() {
-    let photo = [fs::read("tests/data/photo/grey.jpg").unwrap(), vec![0; 400_000], utf16(PLACE)].concat();
+    let photo =
+        [fs::read("tests/data/photo/grey.jpg").unwrap(), vec![0; 400_000], utf16(PLACE)].concat();
     let job = job_with("placed.jpg", &photo);
     let sealed = keep(job.path(), &job.path().join("kept.zip"), false, &|_| {}).unwrap();
     assert_eq!(sealed.privacy.with_place, ["1-mark-forward/placed.jpg"]);

@@ -6,7 +6,9 @@ use std::fs::{self, File};
 use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 
-use crate::common::kept::{JOB, Kept, content, entries, full, noticed, quick, with_new_checksums, zip_of};
+use crate::common::kept::{
+    JOB, Kept, content, entries, full, noticed, quick, with_new_checksums, zip_of,
+};
 use sightcord::archive::compare::Reproduction;
 use sightcord::archive::prove;
 use zip::CompressionMethod;
@@ -37,20 +39,41 @@ fn unpacked(kept: &Kept, into: &Path) -> PathBuf {
 fn an_edited_figure_alone_is_noticed() {
     let kept = Kept::new();
     let mut entries = entries(&kept.bytes());
-    edited(&mut entries, "result.json", "\"offset\": null", "\"offset\": { \"value\": 0.1, \"u\": 0.2, \"quality\": \"good\" }");
+    edited(
+        &mut entries,
+        "result.json",
+        "\"offset\": null",
+        "\"offset\": { \"value\": 0.1, \"u\": 0.2, \"quality\": \"good\" }",
+    );
     let proof = quick(&kept.other(&zip_of(&entries))).unwrap();
-    assert!(proof.problems.iter().any(|problem| problem.contains("data/report/result.json was altered")), "{proof:?}");
+    assert!(
+        proof
+            .problems
+            .iter()
+            .any(|problem| problem.contains("data/report/result.json was altered")),
+        "{proof:?}"
+    );
 }
 
 #[test]
 fn leaving_out_the_program_s_name_or_the_second_list_makes_the_rules_no_milder() {
     let kept = Kept::new();
-    assert!(noticed(&quick(&forged(&kept, "bag-info.txt", "Sealed-By: sightcord", "Sealed-By: somebody"))));
+    assert!(noticed(&quick(&forged(
+        &kept,
+        "bag-info.txt",
+        "Sealed-By: sightcord",
+        "Sealed-By: somebody"
+    ))));
     // Without the second list nothing covers README.txt and the facts.
     let mut entries = entries(&kept.bytes());
     entries.retain(|(name, _)| !name.ends_with("tagmanifest-sha256.txt"));
     edited(&mut entries, "bag-info.txt", "Sealed-By: sightcord", "Sealed-By: somebody");
-    edited(&mut entries, "README.txt", "Without that number there is no such proof", "This is proof enough");
+    edited(
+        &mut entries,
+        "README.txt",
+        "Without that number there is no such proof",
+        "This is proof enough",
+    );
     assert!(noticed(&quick(&kept.other(&zip_of(&entries)))));
 }
 
@@ -60,7 +83,11 @@ fn what_the_bag_says_of_itself_follows_from_what_is_sealed() {
     for (end, from, to) in [
         ("README.txt", "They do not show who made it or when", "They show who made it and when"),
         ("bag-info.txt", "Photos-With-Place: none", "Photos-With-Place: all"),
-        ("bag-info.txt", "Photos-Changed-To-Remove-Place: none", "Photos-Changed-To-Remove-Place: x.jpg"),
+        (
+            "bag-info.txt",
+            "Photos-Changed-To-Remove-Place: none",
+            "Photos-Changed-To-Remove-Place: x.jpg",
+        ),
         ("bag-info.txt", "Photos: 3", "Photos: 4"),
     ] {
         let proof = quick(&forged(&kept, end, from, to)).unwrap();
@@ -85,7 +112,12 @@ fn lists_written_otherwise_are_noticed_in_an_unpacked_folder_too() {
     assert!(!noticed(&quick(&bag)));
     let list = bag.join("tagmanifest-sha256.txt");
     let honest = fs::read_to_string(&list).unwrap();
-    for other in [honest.replace('\n', "\r\n"), honest.replace("  ", " *"), honest.to_uppercase(), format!("{honest}\n")] {
+    for other in [
+        honest.replace('\n', "\r\n"),
+        honest.replace("  ", " *"),
+        honest.to_uppercase(),
+        format!("{honest}\n"),
+    ] {
         fs::write(&list, other).unwrap();
         assert!(noticed(&quick(&bag)));
     }
@@ -95,7 +127,12 @@ fn lists_written_otherwise_are_noticed_in_an_unpacked_folder_too() {
 fn a_name_that_stands_twice_in_the_result_is_noticed() {
     let kept = Kept::new();
     let twice = "\"schema\": \"another\",\n  \"schema\": \"sightcord-result/1\"";
-    assert!(noticed(&quick(&forged(&kept, "result.json", "\"schema\": \"sightcord-result/1\"", twice))));
+    assert!(noticed(&quick(&forged(
+        &kept,
+        "result.json",
+        "\"schema\": \"sightcord-result/1\"",
+        twice
+    ))));
 }
 
 #[test]
@@ -114,11 +151,18 @@ fn settings_among_the_photos_are_a_stray_file_and_overwrite_nothing() {
     let sha256 = sightcord::archive::checksum::sha256(settings);
     entries.push((format!("{top}/data/photos/job.toml"), settings.to_vec()));
     entries.sort();
-    let listed = format!("\"photos\": [\n    {{ \"file\": \"job.toml\", \"sha256\": \"{sha256}\" }},");
+    let listed =
+        format!("\"photos\": [\n    {{ \"file\": \"job.toml\", \"sha256\": \"{sha256}\" }},");
     edited(&mut entries, "result.json", "\"photos\": [", &listed);
     let other = kept.other(&with_new_checksums(entries));
     let proof = full(&other);
-    assert!(proof.problems.iter().any(|problem| problem.contains("data/photos/job.toml is a stray file")), "{proof:?}");
+    assert!(
+        proof
+            .problems
+            .iter()
+            .any(|problem| problem.contains("data/photos/job.toml is a stray file")),
+        "{proof:?}"
+    );
     zip::ZipArchive::new(File::open(other).unwrap()).unwrap().extract(folder.path()).unwrap();
     let bag = fs::read_dir(folder.path()).unwrap().next().unwrap().unwrap().path();
     assert!(!full(&bag).is_proven());
@@ -133,39 +177,73 @@ fn a_page_beside_the_report_is_a_stray_file() {
     entries.push((format!("{top}/data/report/opinion.html"), b"All is well.".to_vec()));
     entries.sort();
     let proof = full(&kept.other(&with_new_checksums(entries)));
-    assert!(proof.problems.iter().any(|problem| problem.contains("opinion.html is a stray file")), "{proof:?}");
+    assert!(
+        proof.problems.iter().any(|problem| problem.contains("opinion.html is a stray file")),
+        "{proof:?}"
+    );
 }
 
-/// A page, texts and findings that another version is said to have written are named, and nothing is said to be unaltered.
+/// A page, texts and findings that another version is said to have written are named, and nothing
+/// is said to be unaltered.
 #[test]
 fn what_of_another_version_cannot_be_checked_is_named() {
-    what_another_program_is_said_to_have_written_is_named("version", env!("CARGO_PKG_VERSION"), "0.0.9");
+    what_another_program_is_said_to_have_written_is_named(
+        "version",
+        env!("CARGO_PKG_VERSION"),
+        "0.0.9",
+    );
 }
 
-/// Another revision of one version is another program; to leave the revision out makes nothing milder.
+/// Another revision of one version is another program; to leave the revision out makes nothing
+/// milder.
 #[test]
 fn what_of_another_revision_cannot_be_checked_is_named() {
     let this = sightcord::report::result::Program::this().revision;
     if this == "unknown" {
         return;
     }
-    what_another_program_is_said_to_have_written_is_named("revision", &this, "0123456789abcdef0123456789abcdef01234567");
+    what_another_program_is_said_to_have_written_is_named(
+        "revision",
+        &this,
+        "0123456789abcdef0123456789abcdef01234567",
+    );
     for unknown in ["", "unknown"] {
         let kept = Kept::new();
         let mut entries = entries(&kept.bytes());
-        edited(&mut entries, "result.json", &format!("\"revision\": \"{this}\""), &format!("\"revision\": \"{unknown}\""));
+        edited(
+            &mut entries,
+            "result.json",
+            &format!("\"revision\": \"{this}\""),
+            &format!("\"revision\": \"{unknown}\""),
+        );
         content(&mut entries, "index.html").extend(b"All is well.");
         let proof = full(&kept.other(&with_new_checksums(entries)));
-        assert!(proof.problems.iter().any(|problem| problem.contains("index.html is not what this version")), "{proof:?}");
+        assert!(
+            proof
+                .problems
+                .iter()
+                .any(|problem| problem.contains("index.html is not what this version")),
+            "{proof:?}"
+        );
     }
 }
 
 fn what_another_program_is_said_to_have_written_is_named(key: &str, this: &str, other: &str) {
     let kept = Kept::new();
     let mut entries = entries(&kept.bytes());
-    edited(&mut entries, "result.json", &format!("\"{key}\": \"{this}\""), &format!("\"{key}\": \"{other}\""));
+    edited(
+        &mut entries,
+        "result.json",
+        &format!("\"{key}\": \"{this}\""),
+        &format!("\"{key}\": \"{other}\""),
+    );
     if key == "version" {
-        edited(&mut entries, "bag-info.txt", &format!("sightcord {this}"), &format!("sightcord {other}"));
+        edited(
+            &mut entries,
+            "bag-info.txt",
+            &format!("sightcord {this}"),
+            &format!("sightcord {other}"),
+        );
     }
     content(&mut entries, "index.html").extend(b"All is well.");
     content(&mut entries, "README.txt").extend(b"All is well.");
@@ -176,17 +254,25 @@ fn what_another_program_is_said_to_have_written_is_named(key: &str, this: &str, 
     let out = kept::run(&["prove", at.to_str().unwrap()]);
     let told = String::from_utf8(out.stdout).unwrap();
     assert_eq!(out.status.code(), Some(1), "{told}");
-    assert!(!told.lines().any(|line| line.starts_with("Proven")) && told.contains("NOT PROVEN as a whole"), "{told}");
+    assert!(
+        !told.lines().any(|line| line.starts_with("Proven"))
+            && told.contains("NOT PROVEN as a whole"),
+        "{told}"
+    );
     for path in ["data/report/index.html", "data/report/certificate.html", "README.txt"] {
         assert!(told.contains(&format!("Not covered: {path}")), "{path} in {told}");
     }
     assert!(!told.contains("nothing was altered"), "{told}");
     // Whoever has the number that was written down has that proof, whatever version it was.
     let number = sightcord::archive::checksum::sha256(&fs::read(&at).unwrap());
-    assert_eq!(kept::run(&["prove", at.to_str().unwrap(), "--expect", &number]).status.code(), Some(0));
+    assert_eq!(
+        kept::run(&["prove", at.to_str().unwrap(), "--expect", &number]).status.code(),
+        Some(0)
+    );
 }
 
-/// Findings, plan and the rest of a result's words that another version is said to have written prove nothing.
+/// Findings, plan and the rest of a result's words that another version is said to have written
+/// prove nothing.
 #[test]
 fn emptied_lists_are_no_proof_because_another_version_is_named() {
     let kept = Kept::new();
@@ -208,7 +294,8 @@ fn emptied_lists_are_no_proof_because_another_version_is_named() {
     }
 }
 
-/// One version on one kind of machine gives the same bytes: whatever differs is named, however little it is.
+/// One version on one kind of machine gives the same bytes: whatever differs is named, however
+/// little it is.
 #[test]
 fn an_edit_by_less_than_a_hundredth_of_u_and_emptied_lists_are_named() {
     let kept = Kept::new();
@@ -228,7 +315,10 @@ fn an_edit_by_less_than_a_hundredth_of_u_and_emptied_lists_are_named() {
         let outcome = prove(&kept.other(&with_new_checksums(entries)), false, None, &|_| {});
         // A list of nonsense is no result at all.
         let told = format!("{outcome:?}");
-        assert!(noticed(&outcome) && (outcome.is_err() || told.contains(pointer)), "{pointer}: {told}");
+        assert!(
+            noticed(&outcome) && (outcome.is_err() || told.contains(pointer)),
+            "{pointer}: {told}"
+        );
     }
 }
 
@@ -239,17 +329,24 @@ fn an_empty_folder_in_an_archive_is_named() {
     let bag = unpacked(&kept, folder.path());
     fs::create_dir_all(bag.join("data/photos/3-added")).unwrap();
     let proof = quick(&bag).unwrap();
-    assert!(!proof.is_proven() && proof.problems.iter().any(|problem| problem.contains("3-added")), "{proof:?}");
+    assert!(
+        !proof.is_proven() && proof.problems.iter().any(|problem| problem.contains("3-added")),
+        "{proof:?}"
+    );
     // And in the ZIP file itself, where a folder is an entry of its own.
     let bytes = kept.bytes();
     let mut zip = zip::ZipWriter::new_append(Cursor::new(bytes)).unwrap();
     let top = bag.file_name().unwrap().to_str().unwrap();
     zip.add_directory(format!("{top}/data/photos/3-added"), SimpleFileOptions::default()).unwrap();
     let proof = quick(&kept.other(&zip.finish().unwrap().into_inner())).unwrap();
-    assert!(!proof.is_proven() && proof.problems.iter().any(|problem| problem.contains("3-added")), "{proof:?}");
+    assert!(
+        !proof.is_proven() && proof.problems.iter().any(|problem| problem.contains("3-added")),
+        "{proof:?}"
+    );
 }
 
-/// A result that was put into the job's report folder, of these inputs by its own words, is not sealed.
+/// A result that was put into the job's report folder, of these inputs by its own words, is not
+/// sealed.
 #[test]
 fn a_result_that_does_not_come_from_the_photos_is_measured_again() {
     let kept = Kept::new();
@@ -257,7 +354,11 @@ fn a_result_that_does_not_come_from_the_photos_is_measured_again() {
     assert_eq!(out.status.code(), Some(1));
     let result = kept.job.path().join("report/result.json");
     let text = fs::read_to_string(&result).unwrap();
-    let forged = text.replacen("\"offset\": null", "\"offset\": { \"value\": 0.1, \"u\": 0.2, \"quality\": \"good\" }", 1);
+    let forged = text.replacen(
+        "\"offset\": null",
+        "\"offset\": { \"value\": 0.1, \"u\": 0.2, \"quality\": \"good\" }",
+        1,
+    );
     assert_ne!(forged, text);
     fs::write(&result, forged).unwrap();
     let target = kept.folder.path().join("again.zip");
@@ -273,14 +374,22 @@ fn naming_another_version_hides_no_edit_of_what_counts() {
     let of_other_version = |edit: &dyn Fn(&mut Entries)| {
         let mut entries = entries(&kept.bytes());
         let this = env!("CARGO_PKG_VERSION");
-        edited(&mut entries, "result.json", &format!("\"version\": \"{this}\""), "\"version\": \"0.0.1\"");
+        edited(
+            &mut entries,
+            "result.json",
+            &format!("\"version\": \"{this}\""),
+            "\"version\": \"0.0.1\"",
+        );
         edited(&mut entries, "bag-info.txt", &format!("sightcord {this}"), "sightcord 0.0.1");
         edit(&mut entries);
         full(&kept.other(&with_new_checksums(entries)))
     };
     let honest = of_other_version(&|_| {});
     assert!(honest.figures_hold(), "{honest:?}");
-    assert!(honest.notes.iter().any(|note| note.contains("only that version can compare")), "{honest:?}");
+    assert!(
+        honest.notes.iter().any(|note| note.contains("only that version can compare")),
+        "{honest:?}"
+    );
     for (from, to) in [
         ("\"offset\": null", "\"offset\": { \"value\": 0.1, \"u\": 0.2, \"quality\": \"good\" }"),
         ("\"id\": \"", "\"id\": \"0"),
@@ -307,10 +416,15 @@ fn another_zip_of_the_same_files_is_not_the_archive() {
     let kept = Kept::new();
     let bytes = kept.bytes();
     let entries = entries(&bytes);
-    let plain = SimpleFileOptions::default().compression_method(CompressionMethod::Stored).unix_permissions(0o644);
+    let plain = SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Stored)
+        .unix_permissions(0o644);
     for (what, other) in [
         ("a comment", zip_with(&entries, plain, "made on Monday")),
-        ("compressed", zip_with(&entries, plain.compression_method(CompressionMethod::Deflated), "")),
+        (
+            "compressed",
+            zip_with(&entries, plain.compression_method(CompressionMethod::Deflated), ""),
+        ),
         ("sizes of 64 bits", zip_with(&entries, plain.large_file(true), "")),
         ("other permissions", zip_with(&entries, plain.unix_permissions(0o600), "")),
         ("the archive twice", [bytes.as_slice(), &bytes].concat()),
@@ -326,9 +440,14 @@ fn names_that_differ_between_the_two_places_of_a_zip_or_stand_twice_are_noticed(
     let kept = Kept::new();
     let bytes = kept.bytes();
     let (from, to) = (b"data/photos/1-mark-forward/b.jpg", b"data/photos/1-mark-forward/a.jpg");
-    // In the lists and the result the name stands as well: only those behind a ZIP's own heads count here.
-    let places: Vec<usize> =
-        bytes.windows(from.len()).enumerate().filter(|(_, window)| window == from).map(|(at, _)| at).collect();
+    // In the lists and the result the name stands as well: only those behind a ZIP's own heads
+    // count here.
+    let places: Vec<usize> = bytes
+        .windows(from.len())
+        .enumerate()
+        .filter(|(_, window)| window == from)
+        .map(|(at, _)| at)
+        .collect();
     let (first, last) = (places[0], places[places.len() - 1]);
     for changed in [vec![first], vec![last], vec![first, last]] {
         let mut other = bytes.clone();

@@ -1,11 +1,13 @@
-//! Bags that others made: the public conformance suite for RFC 8493, published checksums, and an independent validator.
+//! Bags that others made: the public conformance suite for RFC 8493, published checksums, and an
+//! independent validator.
 
 use std::path::{Path, PathBuf};
 
 use sightcord::archive::bag::{self, Bag};
 use sightcord::archive::checksum::{Algorithm, checksums, sha256};
 
-/// Published values: FIPS 180 examples and NIST CAVS 11.0 short messages, as two public vector files give them.
+/// Published values: FIPS 180 examples and NIST CAVS 11.0 short messages, as two public vector
+/// files give them.
 #[test]
 fn sha256_gives_the_published_values() {
     let million = vec![b'a'; 1_000_000];
@@ -38,7 +40,11 @@ fn bags(kind: &str) -> Vec<(String, PathBuf)> {
     for version in std::fs::read_dir(suite()).expect("the conformance suite is there").flatten() {
         let Ok(entries) = std::fs::read_dir(version.path().join(kind)) else { continue };
         for entry in entries.flatten().filter(|entry| entry.path().is_dir()) {
-            let name = format!("{}/{}", version.file_name().to_string_lossy(), entry.file_name().to_string_lossy());
+            let name = format!(
+                "{}/{}",
+                version.file_name().to_string_lossy(),
+                entry.file_name().to_string_lossy()
+            );
             found.push((name, entry.path()));
         }
     }
@@ -68,7 +74,8 @@ fn valid_bags_of_the_suite_are_accepted() {
 #[test]
 #[ignore = "needs ../shared"]
 fn bags_that_deserve_a_warning_are_accepted_with_one() {
-    // One of them is about files that file browsers make and delete, and some copies of the suite have lost such a file.
+    // One of them is about files that file browsers make and delete, and some copies of the suite
+    // have lost such a file.
     let bags = bags("warning");
     assert_eq!(bags.len(), 6);
     for (name, folder) in bags {
@@ -86,21 +93,36 @@ fn invalid_bags_of_the_suite_are_refused_for_the_right_reason() {
         ("v0.97/baginfo-missing-encoding", "\"Tag-File-Character-Encoding\" is missing"),
         ("v0.97/bom-in-bagit.txt", "byte order mark"),
         ("v0.97/corrupt-data-file", "data/bare-filename was altered"),
-        ("v0.97/corrupt-tag-file", "was altered: its checksum is not the one in tagmanifest-md5.txt"),
+        (
+            "v0.97/corrupt-tag-file",
+            "was altered: its checksum is not the one in tagmanifest-md5.txt",
+        ),
         ("v0.97/extra-file-in-bag", "data/bar is a stray file"),
         ("v0.97/invalid-version-number", "\".97\" is no version number"),
         ("v0.97/missing-baginfo", "bag-info.txt is missing"),
         ("v0.97/missing-bagit.txt", "holds no bagit.txt"),
-        ("v0.97/out-of-scope-file-paths-using-dot-notation", "\"../../../README.md\", which is not a safe path"),
-        ("v0.97/out-of-scope-file-paths-using-dot-notation-for-fetch", "fetch.txt lists \"../../../README.md\""),
-        ("v0.97/same-filename-listed-twice-with-different-hashes", "twice with different checksums"),
+        (
+            "v0.97/out-of-scope-file-paths-using-dot-notation",
+            "\"../../../README.md\", which is not a safe path",
+        ),
+        (
+            "v0.97/out-of-scope-file-paths-using-dot-notation-for-fetch",
+            "fetch.txt lists \"../../../README.md\"",
+        ),
+        (
+            "v0.97/same-filename-listed-twice-with-different-hashes",
+            "twice with different checksums",
+        ),
         ("v1.0/bagit-with-invalid-whitespace", "line 1 is \"BagIt-Version : 1.0\""),
         ("v1.0/notAllManifestsListAllFiles", "data/missingFromManifest.txt is a stray file"),
         ("v1.0/same-filename-listed-twice-with-different-hashes", "twice with different checksums"),
         ("v1.0/same-filename-listed-twice-with-the-same-hash", "lists \"data/README\" twice"),
     ];
     let bags = bags("invalid");
-    assert_eq!(bags.iter().map(|(name, _)| name.as_str()).collect::<Vec<_>>(), reasons.map(|(name, _)| name));
+    assert_eq!(
+        bags.iter().map(|(name, _)| name.as_str()).collect::<Vec<_>>(),
+        reasons.map(|(name, _)| name)
+    );
     for ((name, folder), (_, reason)) in bags.iter().zip(reasons) {
         let (problems, _) = problems(folder);
         assert!(problems.iter().any(|problem| problem.contains(reason)), "{name}: {problems:?}");
@@ -115,7 +137,10 @@ fn paths_that_lead_out_of_the_bag_on_any_system_are_refused() {
         assert_eq!(bags.len(), 6, "{kind}");
         for (name, folder) in bags {
             let (problems, _) = problems(&folder);
-            assert!(problems.iter().any(|problem| problem.contains("not a safe path")), "{kind} {name}: {problems:?}");
+            assert!(
+                problems.iter().any(|problem| problem.contains("not a safe path")),
+                "{kind} {name}: {problems:?}"
+            );
         }
     }
 }

@@ -1,4 +1,5 @@
-//! What the photos check of each other and of the print: a third set-up the wheel's axis, the set-ups the rim's width, a caliper the print.
+//! What the photos check of each other and of the print: a third set-up the wheel's axis, the
+//! set-ups the rim's width, a caliper the print.
 
 use crate::common;
 
@@ -31,10 +32,14 @@ fn finding<'a>(figures: &'a Figures, id: &str) -> Option<&'a Finding> {
 
 fn outside_their_u(truth: &TruthScene, figures: &Figures) -> Vec<String> {
     let measured = by_pointer(figures);
-    let told =
-        truth.expected().into_iter().filter_map(|(pointer, value)| Some((measured.get(&pointer).copied()?, pointer, value)));
+    let told = truth
+        .expected()
+        .into_iter()
+        .filter_map(|(pointer, value)| Some((measured.get(&pointer).copied()?, pointer, value)));
     told.filter(|(figure, _, value)| (figure.value - value).abs() > figure.u)
-        .map(|(figure, pointer, value)| format!("{pointer}: {:.3} ± {:.3}, true {value:.3}", figure.value, figure.u))
+        .map(|(figure, pointer, value)| {
+            format!("{pointer}: {:.3} ± {:.3}, true {value:.3}", figure.value, figure.u)
+        })
         .collect()
 }
 
@@ -45,7 +50,8 @@ fn a_third_set_up_that_agrees_is_quiet_and_tells_the_same_axis() {
         let figures = figures(&truth, "");
         assert_eq!(finding(&figures, UNSTEADY), None);
         assert_eq!(outside_their_u(&truth, &figures), [""; 0]);
-        let widths = figures.measured.table.figures().filter(|figure| matches!(figure, Figure::RimWidth(_)));
+        let widths =
+            figures.measured.table.figures().filter(|figure| matches!(figure, Figure::RimWidth(_)));
         assert_eq!(widths.count(), 3);
     }
 }
@@ -80,7 +86,12 @@ fn a_wheel_with_play_in_its_bearings_is_told_by_the_third_set_up_and_its_uncerta
         assert!(loose.u > 2.0 * steady.u, "{figure}: U is {} beside {}", loose.u, steady.u);
         // The axis of any two of the three set-ups is then covered.
         let truth = truth.expected()[figure];
-        assert!((loose.value - truth).abs() < loose.u, "{figure} {} ± {}, true {truth}", loose.value, loose.u);
+        assert!(
+            (loose.value - truth).abs() < loose.u,
+            "{figure} {} ± {}, true {truth}",
+            loose.value,
+            loose.u
+        );
     }
 }
 
@@ -116,12 +127,16 @@ fn a_caliper_on_the_rim_reveals_a_print_that_was_fitted_to_the_page() {
     assert_eq!(finding(&without, CALIPER), None);
     assert_eq!(by_pointer(&without), by_pointer(&shrunk_figures));
     // Nor does it contradict a print whose check lines were measured as they are.
-    let measured = "[rim]\nwidth_mm = 60.0\n[print]\nmeasured_along_mm = 242.5\nmeasured_across_mm = 155.2\n";
+    let measured =
+        "[rim]\nwidth_mm = 60.0\n[print]\nmeasured_along_mm = 242.5\nmeasured_across_mm = 155.2\n";
     assert_eq!(finding(&figures(&shrunk, measured), CALIPER), None);
     // A rule that was read wrongly is told as such.
-    let misread = "[rim]\nwidth_mm = 60.0\n[print]\nmeasured_along_mm = 250.0\nmeasured_across_mm = 160.0\n";
+    let misread =
+        "[rim]\nwidth_mm = 60.0\n[print]\nmeasured_along_mm = 250.0\nmeasured_across_mm = 160.0\n";
     let misread = figures(&shrunk, misread);
-    assert!(finding(&misread, CALIPER).expect("the caliper contradicts").advice.contains("once more"));
+    assert!(
+        finding(&misread, CALIPER).expect("the caliper contradicts").advice.contains("once more")
+    );
 }
 
 #[test]
@@ -141,12 +156,21 @@ fn rim_widths_that_differ_between_set_ups_are_told() {
     let mut second = truth.clone();
     second.tab_errors.insert(1, common::TabError { normal_mm: 1.2, ..Default::default() });
     let first = common::solving::scene_photos(&truth, &SightingKnobs::default());
-    let (photos, setups, lens_only) = common::solving::scene_photos(&second, &SightingKnobs::default());
-    let mixed: Vec<_> = first.0.into_iter().zip(photos).map(|(a, b)| if a.setup == 0 { a } else { b }).collect();
+    let (photos, setups, lens_only) =
+        common::solving::scene_photos(&second, &SightingKnobs::default());
+    let mixed: Vec<_> =
+        first.0.into_iter().zip(photos).map(|(a, b)| if a.setup == 0 { a } else { b }).collect();
     let job = Job::default();
-    let solution = sightcord::scene::solve(&mixed, &sightcord::bench::from_job::scene_settings(&job, &setups)).expect("a scene");
-    let figures = sightcord::bench::measure(&solution, &sightcord::bench::from_job::bench_settings(&job, &setups, &lens_only));
+    let solution =
+        sightcord::scene::solve(&mixed, &sightcord::bench::from_job::scene_settings(&job, &setups))
+            .expect("a scene");
+    let figures = sightcord::bench::measure(
+        &solution,
+        &sightcord::bench::from_job::bench_settings(&job, &setups, &lens_only),
+    );
     let told = finding(&figures, "rim-widths-differ");
-    let told = told.unwrap_or_else(|| panic!("the widths differ: {:?}, {:?}", solution.findings, by_pointer(&figures)));
+    let told = told.unwrap_or_else(|| {
+        panic!("the widths differ: {:?}, {:?}", solution.findings, by_pointer(&figures))
+    });
     assert!(told.what.contains("60.0 mm") && told.what.contains("61.2 mm"), "{}", told.what);
 }

@@ -1,4 +1,5 @@
-//! The same picture twice counts once, whatever became of its file; two photos from one place are two.
+//! The same picture twice counts once, whatever became of its file; two photos from one place are
+//! two.
 
 use std::fs;
 use std::io::Cursor;
@@ -67,8 +68,10 @@ fn assert_copies_are_known(at: &Path) {
 
 fn assert_no_two_are_one(folder: &Path) {
     let photos = photos_of(folder);
-    let impressions: Vec<Impression> =
-        photos.iter().map(|at| Impression::of(&decode_photo(&fs::read(at).unwrap()).unwrap().luma)).collect();
+    let impressions: Vec<Impression> = photos
+        .iter()
+        .map(|at| Impression::of(&decode_photo(&fs::read(at).unwrap()).unwrap().luma))
+        .collect();
     for (second, impression) in impressions.iter().enumerate() {
         for first in 0..second {
             let turn = may_be_copy(&impressions[first], impression);
@@ -92,7 +95,9 @@ fn copies_of_the_shared_sets_photos_are_known_and_no_two_photos_are_one() {
     let sets: Vec<PathBuf> = match std::env::var_os("PHOTO_SETS") {
         Some(named) => std::env::split_paths(&named).collect(),
         // A lamp, the sun, dusk and much grain.
-        None => ["grass-track", "riders-sun", "cord-02"].map(|set| Path::new("../shared/photos").join(set)).to_vec(),
+        None => ["grass-track", "riders-sun", "cord-02"]
+            .map(|set| Path::new("../shared/photos").join(set))
+            .to_vec(),
     };
     for set in sets {
         let photos = photos_of(&set);
@@ -101,7 +106,8 @@ fn copies_of_the_shared_sets_photos_are_known_and_no_two_photos_are_one() {
     }
 }
 
-/// A photo's picture without its grain, with grain of its own: what a camera on a stand makes again and again.
+/// A photo's picture without its grain, with grain of its own: what a camera on a stand makes again
+/// and again.
 fn taken(picture: &GrayImage, seed: u64, sigma_codes: f64) -> GrayImage {
     let mut random = Random::new(seed);
     GrayImage::from_fn(picture.width(), picture.height(), |x, y| {
@@ -116,13 +122,18 @@ fn two_photos_of_a_burst_are_two() {
     let at = photos_of(Path::new("samples/swing-arm")).swap_remove(3);
     let scene = image::imageops::blur(&opened(&fs::read(at).unwrap()).into_luma8(), 1.2);
     let (width, height) = scene.dimensions();
-    let photo = |picture: GrayImage, quality| decode_photo(&coded(&picture.into(), quality)).unwrap();
+    let photo =
+        |picture: GrayImage, quality| decode_photo(&coded(&picture.into(), quality)).unwrap();
     for sigma_codes in [1.0, 2.5, 6.0] {
         let first = photo(taken(&scene, 1, sigma_codes), 93);
         let again = photo(taken(&scene, 2, sigma_codes), 93);
         assert!(!are_one(&first, &again), "on a stand, grain {sigma_codes}");
-        let part = |dx, dy| image::imageops::crop_imm(&scene, dx, dy, width - 2, height - 2).to_image();
-        let (here, beside) = (photo(taken(&part(0, 0), 3, sigma_codes), 93), photo(taken(&part(1, 0), 3, sigma_codes), 93));
+        let part =
+            |dx, dy| image::imageops::crop_imm(&scene, dx, dy, width - 2, height - 2).to_image();
+        let (here, beside) = (
+            photo(taken(&part(0, 0), 3, sigma_codes), 93),
+            photo(taken(&part(1, 0), 3, sigma_codes), 93),
+        );
         assert!(!are_one(&here, &beside), "a pixel aside, grain {sigma_codes}");
         // And of either a copy is known.
         let copy = photo(taken(&scene, 1, sigma_codes), 60);
@@ -131,7 +142,11 @@ fn two_photos_of_a_burst_are_two() {
 }
 
 fn figures_of(folder: &Path) -> serde_json::Value {
-    let out = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(["measure", "--json"]).arg(folder).output().unwrap();
+    let out = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+        .args(["measure", "--json"])
+        .arg(folder)
+        .output()
+        .unwrap();
     assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
     serde_json::from_slice(&out.stdout).unwrap()
 }
@@ -147,20 +162,27 @@ fn copied(from: &Path, to: &Path) {
     }
 }
 
-/// Figures within 1 % of their U: halves for the cross-check are dealt by a photo's place in the list, in which copies stand as well.
+/// Figures within 1 % of their U: halves for the cross-check are dealt by a photo's place in the
+/// list, in which copies stand as well.
 fn assert_same_figures(at: &str, a: &serde_json::Value, b: &serde_json::Value) {
     use serde_json::Value;
     match (a, b) {
         (Value::Object(a), Value::Object(b)) if a.contains_key("u") && b.contains_key("u") => {
-            let number = |figure: &serde_json::Map<String, Value>, key: &str| figure[key].as_f64().unwrap();
+            let number =
+                |figure: &serde_json::Map<String, Value>, key: &str| figure[key].as_f64().unwrap();
             let allowed = 0.01 * number(b, "u");
             for key in ["value", "u"] {
-                assert!((number(a, key) - number(b, key)).abs() <= allowed, "{at}: {a:?} and {b:?}");
+                assert!(
+                    (number(a, key) - number(b, key)).abs() <= allowed,
+                    "{at}: {a:?} and {b:?}"
+                );
             }
         }
         (Value::Object(a), Value::Object(b)) => {
             assert_eq!(a.len(), b.len(), "{at}");
-            a.iter().for_each(|(key, value)| assert_same_figures(&format!("{at}/{key}"), value, &b[key]));
+            a.iter().for_each(|(key, value)| {
+                assert_same_figures(&format!("{at}/{key}"), value, &b[key])
+            });
         }
         (Value::Array(a), Value::Array(b)) => {
             assert_eq!(a.len(), b.len(), "{at}");
@@ -179,19 +201,34 @@ fn copies_in_a_job_change_nothing_and_are_named() {
     let job = tempfile::tempdir().unwrap();
     copied(sample, job.path());
     let honest = figures_of(job.path());
-    let original = photos_of(sample).into_iter().rfind(|at| at.parent().unwrap().ends_with("1-mark-forward")).unwrap();
+    let original = photos_of(sample)
+        .into_iter()
+        .rfind(|at| at.parent().unwrap().ends_with("1-mark-forward"))
+        .unwrap();
     let name = original.file_name().unwrap().to_str().unwrap();
     let bytes = fs::read(&original).unwrap();
     let mut n_copies = 0;
     for (idx, (_, copy)) in copies_of(&bytes).into_iter().enumerate() {
         // In front of the original and behind it, in its set-up and in the other one.
         let setup = if idx % 3 == 0 { "2-mark-rearward" } else { "1-mark-forward" };
-        fs::write(job.path().join(setup).join(format!("{}copy-{idx}.jpg", if idx % 2 == 0 { "0" } else { "z" })), copy).unwrap();
+        fs::write(
+            job.path()
+                .join(setup)
+                .join(format!("{}copy-{idx}.jpg", if idx % 2 == 0 { "0" } else { "z" })),
+            copy,
+        )
+        .unwrap();
         n_copies += 1;
     }
     // As this program draws it.
     let pictures = tempfile::tempdir().unwrap();
-    let glance = ["glance", original.to_str().unwrap(), "-q", "--picture", pictures.path().to_str().unwrap()];
+    let glance = [
+        "glance",
+        original.to_str().unwrap(),
+        "-q",
+        "--picture",
+        pictures.path().to_str().unwrap(),
+    ];
     assert!(Command::new(env!("CARGO_BIN_EXE_sightcord")).args(glance).status().unwrap().success());
     let drawn = fs::read_dir(pictures.path()).unwrap().next().unwrap().unwrap().path();
     fs::copy(drawn, job.path().join("1-mark-forward/drawn.jpg")).unwrap();
@@ -206,29 +243,43 @@ fn copies_in_a_job_change_nothing_and_are_named() {
         .collect();
     assert_eq!(told.len(), n_copies, "{told:#?}");
     let findings = with_copies["findings"].as_array().unwrap();
-    assert!(
-        findings
-            .iter()
-            .any(|finding| finding["id"] == "picture-drawn-upon" && finding["what"].as_str().unwrap().contains("drawn.jpg"))
-    );
+    assert!(findings.iter().any(|finding| finding["id"] == "picture-drawn-upon"
+        && finding["what"].as_str().unwrap().contains("drawn.jpg")));
     assert!(told.iter().all(|what| what.contains(&format!("1-mark-forward/{name}"))), "{told:#?}");
     for part in ["wheel", "frame", "wheel_in_frame", "chain", "rim", "hub", "plumb", "bench"] {
         assert_same_figures(part, &with_copies[part], &honest[part]);
     }
     let words = |result: &serde_json::Value| -> Vec<serde_json::Value> {
-        result["verdicts"].as_array().unwrap().iter().map(|verdict| verdict["verdict"].clone()).collect()
+        result["verdicts"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|verdict| verdict["verdict"].clone())
+            .collect()
     };
     assert_eq!(words(&with_copies), words(&honest));
-    let used = with_copies["photos"].as_array().unwrap().iter().filter(|photo| photo["used"] == true).count();
-    assert_eq!(used, honest["photos"].as_array().unwrap().iter().filter(|photo| photo["used"] == true).count());
+    let used = with_copies["photos"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|photo| photo["used"] == true)
+        .count();
+    assert_eq!(
+        used,
+        honest["photos"].as_array().unwrap().iter().filter(|photo| photo["used"] == true).count()
+    );
 }
 
-/// Two tabs at one place are told: at once where the job says so, and where one of them is seen that lost its place to the other.
+/// Two tabs at one place are told: at once where the job says so, and where one of them is seen
+/// that lost its place to the other.
 #[test]
 fn two_tabs_with_one_role_and_place_are_a_clash() {
     let twice = "[[tab]]\nnumber = 45\nrole = \"rim\"\nside = \"left\"\nplace = 0\n[[tab]]\nnumber = 46\nrole = \"rim\"\nside = \"left\"\n";
     let problems = Job::parse(twice).unwrap_err();
-    assert!(problems[0].what.contains("tabs 45 and 46 both stand for \"rear rim, left\""), "{problems:?}");
+    assert!(
+        problems[0].what.contains("tabs 45 and 46 both stand for \"rear rim, left\""),
+        "{problems:?}"
+    );
     assert!(
         Job::parse("[[tab]]\nnumber = 45\nrole = \"gearbox-sprocket\"\n[[tab]]\nnumber = 46\nrole = \"gearbox-sprocket\"\n")
             .is_ok()
@@ -238,11 +289,26 @@ fn two_tabs_with_one_role_and_place_are_a_clash() {
     copied(Path::new("samples/grass-track"), job.path());
     let settings = job.path().join("job.toml");
     let text = fs::read_to_string(&settings).unwrap();
-    fs::write(&settings, format!("{text}\n[[tab]]\nnumber = 45\nrole = \"rim\"\nside = \"left\"\n")).unwrap();
+    fs::write(
+        &settings,
+        format!("{text}\n[[tab]]\nnumber = 45\nrole = \"rim\"\nside = \"left\"\n"),
+    )
+    .unwrap();
     let result = figures_of(job.path());
     let findings = result["findings"].as_array().unwrap();
-    let clash = findings.iter().find(|finding| finding["id"] == "tab-clash").expect("the clash is told");
-    assert!(clash["what"].as_str().unwrap().starts_with("Tabs 1 and 45 stand for one place (rear rim, left)"), "{clash}");
-    let left = result["rim"].as_array().unwrap().iter().find(|rim| rim["side"] == "left" && rim["place"] == 0);
+    let clash =
+        findings.iter().find(|finding| finding["id"] == "tab-clash").expect("the clash is told");
+    assert!(
+        clash["what"]
+            .as_str()
+            .unwrap()
+            .starts_with("Tabs 1 and 45 stand for one place (rear rim, left)"),
+        "{clash}"
+    );
+    let left = result["rim"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|rim| rim["side"] == "left" && rim["place"] == 0);
     assert!(left.is_none_or(|rim| rim["offset"].is_null()), "{left:?}");
 }

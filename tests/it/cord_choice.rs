@@ -1,4 +1,5 @@
-//! The cord told from its shadow, and lines from what runs beside them, where photos make it hard: small pictures, a cord that hangs through.
+//! The cord told from its shadow, and lines from what runs beside them, where photos make it hard:
+//! small pictures, a cord that hangs through.
 
 use std::collections::BTreeMap;
 
@@ -7,7 +8,8 @@ use crate::common::{RenderKnobs, TruthScene};
 use sightcord::figure::Side;
 use sightcord::pipeline;
 
-/// What the wheel's offset is known to, mm: most of it is run-out that nobody measured, which no photo of one mark can tell.
+/// What the wheel's offset is known to, mm: most of it is run-out that nobody measured, which no
+/// photo of one mark can tell.
 const WHEEL_U: f64 = 0.4;
 
 /// Measures a rendered job: for each figure error and U.
@@ -22,7 +24,12 @@ fn measured(truth: &TruthScene) -> (BTreeMap<String, (f64, f64)>, Vec<String>) {
     let measured = pipeline::measure(pipeline::open(folder.path()).expect("a job"), &|_| {});
     let findings = measured.document.findings.iter().map(|finding| finding.id.clone()).collect();
     let figures = compared(&measured.document, &truth.expected()).into_iter();
-    (figures.map(|figure| (figure.pointer.clone(), (figure.error(), figure.measured.u))).collect(), findings)
+    (
+        figures
+            .map(|figure| (figure.pointer.clone(), (figure.error(), figure.measured.u)))
+            .collect(),
+        findings,
+    )
 }
 
 /// What hangs on the cord is told well, and nothing is said against it.
@@ -42,7 +49,8 @@ fn a_yellow_cord_is_told_from_its_shadow() {
     assert_good(&truth, 0.1);
 }
 
-/// It fills a good part of the lane, and its shadow, thrown by one lamp, adjoins it as seen from one side.
+/// It fills a good part of the lane, and its shadow, thrown by one lamp, adjoins it as seen from
+/// one side.
 #[test]
 #[ignore = "slow: tests/slow/proofs.sh"]
 fn slow_a_thick_dark_cord_lit_from_one_side_is_told_from_its_shadow() {
@@ -53,7 +61,8 @@ fn slow_a_thick_dark_cord_lit_from_one_side_is_told_from_its_shadow() {
     assert_good(&truth, 0.1);
 }
 
-/// A cord that somebody touched between the set-ups: how far is told, and wheel and frame are measured from its first place.
+/// A cord that somebody touched between the set-ups: how far is told, and wheel and frame are
+/// measured from its first place.
 #[test]
 fn a_cord_displaced_between_set_ups_is_told() {
     let mut truth = TruthScene::default();
@@ -65,7 +74,8 @@ fn a_cord_displaced_between_set_ups_is_told() {
     assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");
 }
 
-/// Over the middle cards the cord lies 1.1 mm lower than over the outer ones: no common height fits its edges.
+/// Over the middle cards the cord lies 1.1 mm lower than over the outer ones: no common height fits
+/// its edges.
 #[test]
 #[ignore = "slow: tests/slow/proofs.sh"]
 fn slow_a_cord_that_hangs_through_is_told_from_its_shadow() {
@@ -78,8 +88,8 @@ fn slow_a_cord_that_hangs_through_is_told_from_its_shadow() {
     assert!(errors.values().all(|(error, u)| error <= u), "{errors:?}");
 }
 
-/// At two megapixels the cord is three pixels wide, flags are read in one photo each, and beside the plumb line runs a tube that was once
-/// taken for it: 3.8 mm off.
+/// At two megapixels the cord is three pixels wide, flags are read in one photo each, and beside
+/// the plumb line runs a tube that was once taken for it: 3.8 mm off.
 #[test]
 fn at_two_megapixels_no_shadow_and_no_tube_is_taken_for_a_line() {
     let errors = errors(&TruthScene::default().with_chain_on(Side::Right, 2.0).at_scale(0.5));

@@ -11,8 +11,8 @@ use sightcord::scene::cord_on_card::{CordReading, HEIGHT_MM, NotRead, read_cord}
 use sightcord::scene::picture_bend::PictureBend;
 use sightcord::sightings::look;
 
-/// The true cord on a card: offset from the lane's middle towards the upper edge (mm), and angle (degrees), from two of its
-/// points.
+/// The true cord on a card: offset from the lane's middle towards the upper edge (mm), and angle
+/// (degrees), from two of its points.
 fn true_cord(card: &TruthPose) -> (f64, f64) {
     let on_card = |x: f64| -> Vec3 {
         let from = [x - card.t[0], -card.t[1], -card.t[2]];
@@ -40,7 +40,10 @@ impl Tally {
         self.ratios.sort_by(|a, b| b.0.total_cmp(&a.0));
         let inside = self.ratios.iter().filter(|(ratio, _)| *ratio <= 1.0).count();
         let n = self.ratios.len();
-        println!("{what}: {inside} of {n} within U, median U {:.2}", shared_truth::median(&mut self.u));
+        println!(
+            "{what}: {inside} of {n} within U, median U {:.2}",
+            shared_truth::median(&mut self.u)
+        );
         for (ratio, place) in self.ratios.iter().take(12) {
             println!("   {ratio:.2} U: {place}");
         }
@@ -64,7 +67,8 @@ fn readings(set: &TruthSet) -> Vec<(&TruthPhoto, CordReading)> {
 #[test]
 #[ignore = "needs ../shared"]
 fn the_cord_read_in_one_photo_lies_where_it_truly_is_within_its_uncertainty() {
-    let (mut offsets, mut angles, mut straight) = (Tally::default(), Tally::default(), Tally::default());
+    let (mut offsets, mut angles, mut straight) =
+        (Tally::default(), Tally::default(), Tally::default());
     let (mut n_lanes, mut n_apart) = (0, 0);
     let mut refused: std::collections::BTreeMap<String, usize> = Default::default();
     for name in SETS {
@@ -81,15 +85,26 @@ fn the_cord_read_in_one_photo_lies_where_it_truly_is_within_its_uncertainty() {
                     }
                 };
                 n_apart += usize::from(cord.told_apart);
-                let card = set.cards.iter().find(|card| card.pattern.number() == lane.card).expect("a card of the set");
+                let card = set
+                    .cards
+                    .iter()
+                    .find(|card| card.pattern.number() == lane.card)
+                    .expect("a card of the set");
                 let (offset, angle) = true_cord(card);
-                let place = format!("{place} view {:.2} apart {} u {:.2}", cord.view, cord.told_apart, cord.offset.u);
+                let place = format!(
+                    "{place} view {:.2} apart {} u {:.2}",
+                    cord.view, cord.told_apart, cord.offset.u
+                );
                 offsets.count(
                     cord.offset.value - offset,
                     cord.offset.u,
                     format!("{place} error {:+.2}", cord.offset.value - offset),
                 );
-                angles.count(cord.angle.value - angle, cord.angle.u, format!("{place} error {:+.3}", cord.angle.value - angle));
+                angles.count(
+                    cord.angle.value - angle,
+                    cord.angle.u,
+                    format!("{place} error {:+.3}", cord.angle.value - angle),
+                );
             }
             for s in &reading.straightness {
                 let place = format!(
@@ -109,11 +124,14 @@ fn the_cord_read_in_one_photo_lies_where_it_truly_is_within_its_uncertainty() {
     assert!(offsets.holds() && angles.holds() && straight.holds());
 }
 
-/// A rendered scene photographed from these places (eye, target), and what each photo tells of the cord. The file tells no focal
-/// length.
+/// A rendered scene photographed from these places (eye, target), and what each photo tells of the
+/// cord. The file tells no focal length.
 fn rendered(scene: &TruthScene, places: &[[V3; 2]]) -> (TruthScene, Vec<CordReading>) {
     let mut scene = scene.clone();
-    let photos = places.iter().enumerate().map(|(i, [eye, target])| Viewpoint::looking(&format!("{i}.jpg"), *eye, *target, 0.0));
+    let photos = places
+        .iter()
+        .enumerate()
+        .map(|(i, [eye, target])| Viewpoint::looking(&format!("{i}.jpg"), *eye, *target, 0.0));
     scene.setups.truncate(1);
     scene.setups[0].photos = photos.collect();
     let knobs = RenderKnobs { clutter: false, ..RenderKnobs::default() };
@@ -138,24 +156,46 @@ fn the_cord_of_a_rendered_photo_is_read_with_its_height_allowed_for() {
     for (photo, reading) in readings.iter().take(2).enumerate() {
         for lane in &reading.lanes {
             let Ok(cord) = &lane.cord else { continue };
-            let card = scene.bench.cards.iter().find(|card| card.number == lane.card).expect("a card of the scene");
-            let on_card = |x: f64| card.pose.rotation.transpose() * (scene.bench.cord.at(&scene.setups[0], x) - card.pose.origin);
+            let card = scene
+                .bench
+                .cards
+                .iter()
+                .find(|card| card.number == lane.card)
+                .expect("a card of the scene");
+            let on_card = |x: f64| {
+                card.pose.rotation.transpose()
+                    * (scene.bench.cord.at(&scene.setups[0], x) - card.pose.origin)
+            };
             let (a, b) = (on_card(card.pose.origin.x - 100.0), on_card(card.pose.origin.x + 100.0));
             let slope = (b.y - a.y) / (b.x - a.x);
             let (offset, angle) = (a.y - slope * a.x, slope.atan().to_degrees());
             let error = cord.offset.value - offset;
-            assert!(error.abs() <= cord.offset.u, "photo {photo}, card {}: {:?}, true {offset:.2}", lane.card, cord.offset);
-            assert!((cord.angle.value - angle).abs() <= cord.angle.u, "card {}: {:?}, true {angle:.2}", lane.card, cord.angle);
+            assert!(
+                error.abs() <= cord.offset.u,
+                "photo {photo}, card {}: {:?}, true {offset:.2}",
+                lane.card,
+                cord.offset
+            );
+            assert!(
+                (cord.angle.value - angle).abs() <= cord.angle.u,
+                "card {}: {:?}, true {angle:.2}",
+                lane.card,
+                cord.angle
+            );
             widest[photo] = widest[photo].max(cord.offset.u);
             n += 1;
         }
     }
     assert!(n >= 4, "only {n} lanes were read: {readings:?}");
-    // What the height may add is in the uncertainty: an oblique view tells less than one from above.
+    // What the height may add is in the uncertainty: an oblique view tells less than one from
+    // above.
     assert!(widest[0] < 1.6 && widest[1] > HEIGHT_MM.1 * 0.8, "{widest:?}");
     assert!(!readings[2].lanes.is_empty());
     assert!(
-        readings[2].lanes.iter().all(|lane| lane.cord.as_ref().is_err_and(|why| *why == NotRead::TooFlat)),
+        readings[2]
+            .lanes
+            .iter()
+            .all(|lane| lane.cord.as_ref().is_err_and(|why| *why == NotRead::TooFlat)),
         "{:?}",
         readings[2]
     );
@@ -172,15 +212,22 @@ fn a_photo_is_straightened_by_its_own_cards() {
     let scene = TruthScene::default();
     let (mut n, mut straightened, mut bent) = (0, 0.0_f64, 0.0_f64);
     for seen in scene.sightings(&SightingKnobs::default()) {
-        let cards = seen.sightings.patterns.iter().filter(|p| matches!(p.pattern, Pattern::Card(_)) && p.corners.len() > 100);
+        let cards = seen
+            .sightings
+            .patterns
+            .iter()
+            .filter(|p| matches!(p.pattern, Pattern::Card(_)) && p.corners.len() > 100);
         if cards.count() < 3 {
             continue;
         }
         let bend = PictureBend::of(&seen.sightings, scene.lens.width, scene.lens.height);
-        // The cord over the rear, second and front card: the middle one's distance from the line through the others.
+        // The cord over the rear, second and front card: the middle one's distance from the line
+        // through the others.
         let cord = |x: f64| seen.eye.project(V3::new(x, 0.0, 2.6));
         let (Some(a), Some(b), Some(c)) = (cord(-330.0), cord(0.0), cord(330.0)) else { continue };
-        let off = |[a, b, c]: [nalgebra::Vector2<f64>; 3]| ((c - a).perp(&(b - a)) / (c - a).norm()).abs();
+        let off = |[a, b, c]: [nalgebra::Vector2<f64>; 3]| {
+            ((c - a).perp(&(b - a)) / (c - a).norm()).abs()
+        };
         let sigma = bend.sigma_of(&[(nalgebra::Vector2::new(1.0, 0.0), b)]);
         assert!(sigma.is_finite() && sigma > 0.0);
         straightened = straightened.max(off([a, b, c].map(|at| bend.straightened(at))));

@@ -1,5 +1,6 @@
-//! How well the cord is told from the lanes of the shared photos, cameras and cards being known: for each set-up, card and side the mean
-//! error of the mid-line, and what a straight line through all of them is off by.
+//! How well the cord is told from the lanes of the shared photos, cameras and cards being known:
+//! for each set-up, card and side the mean error of the mid-line, and what a straight line through
+//! all of them is off by.
 //!
 //! `CORD_SETS=folder:folder` names other sets; `CORD_DETAILS=1` prints every group.
 
@@ -19,8 +20,11 @@ fn folders() -> Vec<PathBuf> {
     if let Ok(named) = std::env::var("CORD_SETS") {
         return named.split(':').map(PathBuf::from).collect();
     }
-    let mut sets: Vec<PathBuf> =
-        std::fs::read_dir("../shared/photos").expect("the shared sets").flatten().map(|e| e.path()).collect();
+    let mut sets: Vec<PathBuf> = std::fs::read_dir("../shared/photos")
+        .expect("the shared sets")
+        .flatten()
+        .map(|e| e.path())
+        .collect();
     sets.sort();
     sets
 }
@@ -33,36 +37,67 @@ struct Bench {
     setups: Vec<String>,
 }
 
-/// Cameras and cards as they are, in a world that is turned and levelled a little wrongly, as a row of cards does it.
+/// Cameras and cards as they are, in a world that is turned and levelled a little wrongly, as a row
+/// of cards does it.
 fn bench(truth: &TruthSet) -> Bench {
     let matrix = |r: &[[f64; 3]; 3]| Matrix3::from_fn(|i, j| r[i][j]);
     // The world as the scene levels it: up is the mean of the cards' normals, x follows their row.
     let n = truth.cards.len() as f64;
-    let up = truth.cards.iter().map(|c| matrix(&c.r).column(2).into_owned()).sum::<Vector3<f64>>().normalize();
+    let up = truth
+        .cards
+        .iter()
+        .map(|c| matrix(&c.r).column(2).into_owned())
+        .sum::<Vector3<f64>>()
+        .normalize();
     let middle = truth.cards.iter().map(|c| Vector3::from(c.t)).sum::<Vector3<f64>>() / n;
     let row = Vector3::from(truth.cards[truth.cards.len() - 1].t) - Vector3::from(truth.cards[0].t);
     let across = up.cross(&row).normalize();
-    let r = Matrix3::from_rows(&[across.cross(&up).transpose(), across.transpose(), up.transpose()]);
+    let r =
+        Matrix3::from_rows(&[across.cross(&up).transpose(), across.transpose(), up.transpose()]);
     let world = Rigid::new(r, -(r * middle));
     let mut state = State { print: [1.0; 2], ..State::default() };
     for (i, card) in truth.cards.iter().enumerate() {
         // A bowed sheet touches the bench at its paper's ends, its pattern's ends lie higher.
         let part = (130.0f64 / 148.5).powi(2);
-        state.sheets.push(Sheet { number: card.pattern.number(), scale: [0.0; 2], bow: [truth.bow * part, 0.0] });
-        let lift = Vector3::new(card.r[0][2], card.r[1][2], card.r[2][2]) * (truth.bow * (1.0 - part));
+        state.sheets.push(Sheet {
+            number: card.pattern.number(),
+            scale: [0.0; 2],
+            bow: [truth.bow * part, 0.0],
+        });
+        let lift =
+            Vector3::new(card.r[0][2], card.r[1][2], card.r[2][2]) * (truth.bow * (1.0 - part));
         let pose = Rigid::new(matrix(&card.r), Vector3::from(card.t) + lift);
-        state.cards.push(Card { sheet: i, world_from_card: world.then(&pose), ground: Ground::Bench, fixed: i == 0 });
+        state.cards.push(Card {
+            sheet: i,
+            world_from_card: world.then(&pose),
+            ground: Ground::Bench,
+            fixed: i == 0,
+        });
     }
-    let mut setups: Vec<String> = truth.photos.iter().map(|p| p.file.split('/').next().unwrap().to_owned()).collect();
+    let mut setups: Vec<String> =
+        truth.photos.iter().map(|p| p.file.split('/').next().unwrap().to_owned()).collect();
     setups.retain(|s| s != "0-camera");
     setups.sort();
     setups.dedup();
     let mut bench = Bench { state, lanes: Vec::new(), world, setups };
     let mut shown = Vec::new();
     for photo in &truth.photos {
-        let Some(setup) = bench.setups.iter().position(|s| photo.file.starts_with(s.as_str())) else { continue };
+        let Some(setup) = bench.setups.iter().position(|s| photo.file.starts_with(s.as_str()))
+        else {
+            continue;
+        };
         let [k1, k2, p1, p2, k3] = photo.dist;
-        let lens = Lens { fx: photo.f[0], fy: photo.f[1], cx: photo.c[0], cy: photo.c[1], k1, k2, p1, p2, k3 };
+        let lens = Lens {
+            fx: photo.f[0],
+            fy: photo.f[1],
+            cx: photo.c[0],
+            cy: photo.c[1],
+            k1,
+            k2,
+            p1,
+            p2,
+            k3,
+        };
         bench.state.lenses.push(lens);
         let r = matrix(&photo.r);
         let from_truth = Rigid::new(r, -(r * Vector3::from(photo.centre)));
@@ -77,23 +112,41 @@ fn bench(truth: &TruthSet) -> Bench {
         let mut patterns = Vec::new();
         for card in truth.cards.iter().filter(|card| photo.faces(card)) {
             let corner = |(row, col): (usize, usize)| {
-                let lift = truth.bow * (1.0 - (card.pattern.node(row as f64, col as f64)[0] * card.pitch / 148.5).powi(2));
+                let lift = truth.bow
+                    * (1.0
+                        - (card.pattern.node(row as f64, col as f64)[0] * card.pitch / 148.5)
+                            .powi(2));
                 let node = card.node(row as f64, col as f64);
                 let at = photo.project(std::array::from_fn(|i| node[i] + card.r[i][2] * lift))?;
-                Some(CornerSighting { row: row as u8, col: col as u8, at, cov: [1e-4, 0.0, 1e-4], cell_px: 10.0 })
+                Some(CornerSighting {
+                    row: row as u8,
+                    col: col as u8,
+                    at,
+                    cov: [1e-4, 0.0, 1e-4],
+                    cell_px: 10.0,
+                })
             };
             let corners: Vec<CornerSighting> = card.pattern.corners().filter_map(corner).collect();
-            patterns.push(PatternSighting { pattern: card.pattern, corners, wrong_dots: 0, read_cells: 300, margin: 50 });
+            patterns.push(PatternSighting {
+                pattern: card.pattern,
+                corners,
+                wrong_dots: 0,
+                read_cells: 300,
+                margin: 50,
+            });
         }
         let image = photo.image();
         shown.push(find_lane_edges(&image, &patterns));
     }
-    let all: Vec<(usize, &LaneEdges)> = shown.iter().enumerate().flat_map(|(v, l)| l.iter().map(move |e| (v, e))).collect();
+    let all: Vec<(usize, &LaneEdges)> =
+        shown.iter().enumerate().flat_map(|(v, l)| l.iter().map(move |e| (v, e))).collect();
     let slope = slope_along(&bench.state, &all);
     let blur: f64 = std::env::var("CORD_BLUR").map_or(0.5, |b| b.parse().unwrap());
     for (view, lanes) in shown.iter().enumerate() {
-        let lanes: Vec<LaneView> =
-            lanes.iter().filter_map(|edges| LaneView::new(&bench.state, view, edges, slope, blur)).collect();
+        let lanes: Vec<LaneView> = lanes
+            .iter()
+            .filter_map(|edges| LaneView::new(&bench.state, view, edges, slope, blur))
+            .collect();
         bench.lanes.extend(lanes);
     }
     bench
@@ -108,7 +161,8 @@ struct Off {
     n: usize,
 }
 
-/// The straight line through the points against the truth: y and z with slopes, weighed by the points' own sigmas.
+/// The straight line through the points against the truth: y and z with slopes, weighed by the
+/// points' own sigmas.
 fn line_off(truth: &TruthSet, bench: &Bench, points: &[MidPoint], setup: usize) -> Option<Off> {
     let to_truth = bench.world.inverse();
     let mut normal = DMatrix::<f64>::zeros(4, 4);
@@ -119,7 +173,8 @@ fn line_off(truth: &TruthSet, bench: &Bench, points: &[MidPoint], setup: usize) 
         let view = &bench.state.views[point.view];
         let lens = bench.state.lens_of(view);
         let miss = |y: f64, z: f64, x: f64| -> Option<f64> {
-            let at = bench.world.apply(&(Vector3::from(truth.cord_at(x)) + Vector3::new(0.0, y, z)));
+            let at =
+                bench.world.apply(&(Vector3::from(truth.cord_at(x)) + Vector3::new(0.0, y, z)));
             Some(point.normal.dot(&(point.at - lens.project(&view.camera_from_world.apply(&at))?)))
         };
         let (eye, ray) = view.ray(&lens, &point.at)?;
@@ -166,10 +221,16 @@ fn the_cord_of_every_shared_set_lies_where_it_is() {
             let x = eye.x + (truth.cord_height - eye.z) / ray.z * ray.x;
             let at = bench.world.apply(&Vector3::from(truth.cord_at(x)));
             let one = bench.world.apply(&(Vector3::from(truth.cord_at(x)) + Vector3::y()));
-            let pixel = |p: &Vector3<f64>| lens.project(&view.camera_from_world.apply(p)).unwrap_or(Vector2::zeros());
+            let pixel = |p: &Vector3<f64>| {
+                lens.project(&view.camera_from_world.apply(p)).unwrap_or(Vector2::zeros())
+            };
             let off = point.normal.dot(&(point.at - pixel(&at)));
             let per_mm = point.normal.dot(&(pixel(&one) - pixel(&at)));
-            let nearest = truth.cards.iter().min_by(|a, b| (a.t[0] - x).abs().total_cmp(&(b.t[0] - x).abs())).unwrap();
+            let nearest = truth
+                .cards
+                .iter()
+                .min_by(|a, b| (a.t[0] - x).abs().total_cmp(&(b.t[0] - x).abs()))
+                .unwrap();
             groups.entry((point.setup, nearest.pattern.number(), eye.y > 0.0)).or_default().push((
                 off,
                 off / per_mm,
@@ -207,11 +268,17 @@ fn the_cord_of_every_shared_set_lies_where_it_is() {
             );
         }
     }
-    // Nearer than this the shared sets' cords are told without any bundle adjustment; named sets are only looked at.
+    // Nearer than this the shared sets' cords are told without any bundle adjustment; named sets
+    // are only looked at.
     if std::env::var("CORD_SETS").is_err() {
-        assert!(all.iter().all(|off| off.y.abs() < 0.12 && off.yaw_deg.abs() < 0.02), "a cord lies elsewhere");
+        assert!(
+            all.iter().all(|off| off.y.abs() < 0.12 && off.yaw_deg.abs() < 0.02),
+            "a cord lies elsewhere"
+        );
     }
-    let rms = |of: &dyn Fn(&Off) -> f64| (all.iter().map(|o| of(o).powi(2)).sum::<f64>() / all.len().max(1) as f64).sqrt();
+    let rms = |of: &dyn Fn(&Off) -> f64| {
+        (all.iter().map(|o| of(o).powi(2)).sum::<f64>() / all.len().max(1) as f64).sqrt()
+    };
     let within = |bound: f64| all.iter().filter(|o| o.y.abs() < bound).count();
     println!(
         "{} cords: rms y {:.3} mm, yaw {:.4} deg; |y| < 0.05: {}, < 0.1: {}, < 0.2: {}; rms ratio to U: {:.2}, {:.2}",

@@ -1,5 +1,6 @@
-//! How many of the cards and tabs that an eye sees are found in photo sets with truth, by the way production takes: a table, and the
-//! least that must be found. `PHOTO_SETS` may name other folders of sets, separated by colons.
+//! How many of the cards and tabs that an eye sees are found in photo sets with truth, by the way
+//! production takes: a table, and the least that must be found. `PHOTO_SETS` may name other folders
+//! of sets, separated by colons.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -30,8 +31,12 @@ struct Table {
 impl Table {
     fn add(&mut self, truth: &InPicture, looks: [&PhotoSightings; 2]) {
         let is_tab = matches!(truth.pattern, Pattern::Tab(_));
-        let found = looks.map(|look| usize::from(look.patterns.iter().any(|seen| seen.pattern == truth.pattern)));
-        let class = |ends: &[f64], value: f64| ends.iter().position(|&end| value < end).unwrap_or(ends.len() - 1);
+        let found = looks.map(|look| {
+            usize::from(look.patterns.iter().any(|seen| seen.pattern == truth.pattern))
+        });
+        let class = |ends: &[f64], value: f64| {
+            ends.iter().position(|&end| value < end).unwrap_or(ends.len() - 1)
+        };
         let mut rows = vec![
             self.by_cell.entry((is_tab, class(&CELLS, truth.cell_px))).or_default(),
             self.by_noise.entry((is_tab, class(&NOISE, truth.noise))).or_default(),
@@ -46,10 +51,16 @@ impl Table {
     }
 
     fn print(&self) {
-        for (what, ends, table) in [("cell, px", &CELLS[..], &self.by_cell), ("noise", &NOISE[..], &self.by_noise)] {
+        for (what, ends, table) in
+            [("cell, px", &CELLS[..], &self.by_cell), ("noise", &NOISE[..], &self.by_noise)]
+        {
             println!("{what:>8}  visible, first look, in the end");
             for ((is_tab, class), counts) in table {
-                println!("  {} below {:>5}: {counts:?}", if *is_tab { "tabs " } else { "cards" }, ends[*class]);
+                println!(
+                    "  {} below {:>5}: {counts:?}",
+                    if *is_tab { "tabs " } else { "cards" },
+                    ends[*class]
+                );
             }
         }
     }
@@ -60,9 +71,14 @@ fn is_there(set: &TruthSet, photo: &TruthPhoto, seen: &PatternSighting) -> bool 
     let poses = set.cards.iter().cloned().chain(set.tabs(photo));
     let pose = poses.into_iter().find(|pose| pose.pattern == seen.pattern);
     let near = |corner: &&sightcord::sightings::CornerSighting| {
-        let node = pose.as_ref().and_then(|pose| photo.project(pose.node(f64::from(corner.row), f64::from(corner.col))));
-        // A card may have been moved a little since the truth was written; a false code lies anywhere.
-        node.is_some_and(|at| (at[0] - corner.at[0]).hypot(at[1] - corner.at[1]) < 3.0_f64.max(0.3 * corner.cell_px))
+        let node = pose.as_ref().and_then(|pose| {
+            photo.project(pose.node(f64::from(corner.row), f64::from(corner.col)))
+        });
+        // A card may have been moved a little since the truth was written; a false code lies
+        // anywhere.
+        node.is_some_and(|at| {
+            (at[0] - corner.at[0]).hypot(at[1] - corner.at[1]) < 3.0_f64.max(0.3 * corner.cell_px)
+        })
     };
     2 * seen.corners.iter().filter(near).count() > seen.corners.len()
 }
@@ -74,13 +90,19 @@ fn count(folder: &Path, all: &mut Table) {
     for photo in &set.photos {
         let image = photo.image();
         let first = look(&image);
-        let last = measured.photos.iter().find(|seen| seen.file.id == photo.file).map(|seen| &seen.sightings);
+        let last = measured
+            .photos
+            .iter()
+            .find(|seen| seen.file.id == photo.file)
+            .map(|seen| &seen.sightings);
         let looks = [&first, last.unwrap_or(&first)];
         for truth in in_picture(&set, photo, &image).iter().filter(|truth| truth.is_visible()) {
             own.add(truth, looks);
             all.add(truth, looks);
         }
-        for seen in looks.iter().flat_map(|look| &look.patterns).filter(|seen| !is_there(&set, photo, seen)) {
+        for seen in
+            looks.iter().flat_map(|look| &look.patterns).filter(|seen| !is_there(&set, photo, seen))
+        {
             own.false_codes.push(format!("{}: {:?}", photo.file, seen.pattern));
         }
     }
@@ -96,7 +118,9 @@ fn count(folder: &Path, all: &mut Table) {
 fn what_an_eye_sees_is_found() {
     let folders: Vec<PathBuf> = match std::env::var("PHOTO_SETS") {
         Ok(folders) => folders.split(':').map(PathBuf::from).collect(),
-        Err(_) => ["cord-02", "cord-03", "riders-sun", "riders-dusk"].map(|set| Path::new("../shared/photos").join(set)).to_vec(),
+        Err(_) => ["cord-02", "cord-03", "riders-sun", "riders-dusk"]
+            .map(|set| Path::new("../shared/photos").join(set))
+            .to_vec(),
     };
     let mut all = Table::default();
     for folder in folders {

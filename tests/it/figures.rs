@@ -1,5 +1,6 @@
-//! From exact sightings, without pixels, to figures: the scene and bench stages against known truth, chain on either side, tooth centres, a
-//! gearbox that turned, set-ups that are not half a turn apart.
+//! From exact sightings, without pixels, to figures: the scene and bench stages against known
+//! truth, chain on either side, tooth centres, a gearbox that turned, set-ups that are not half a
+//! turn apart.
 
 use crate::common;
 
@@ -8,7 +9,8 @@ use crate::common::solving::{by_pointer, solved};
 use crate::common::{Card, SightingKnobs, TruthScene, V3, Viewpoint};
 use sightcord::job::{Job, Side};
 
-/// Exact sightings leave what the cards' own tilt on the bench has to say of up (it weighs a tenth beside a plumb line), and rounding.
+/// Exact sightings leave what the cards' own tilt on the bench has to say of up (it weighs a tenth
+/// beside a plumb line), and rounding.
 fn assert_exact(truth: &TruthScene, job: &Job) {
     let (solution, figures) = solved(truth, &SightingKnobs::exact(), job).expect("a scene");
     assert!(solution.converged);
@@ -79,7 +81,8 @@ fn the_focal_length_is_found_without_exif() {
     assert!((focal / truth.lens.fx - 1.0).abs() < 0.003, "{focal} for {}", truth.lens.fx);
 }
 
-/// A bike with its front wheel 18 mm to the left of the rear one's plane at its axle, two cards more below it and photos of it.
+/// A bike with its front wheel 18 mm to the left of the rear one's plane at its axle, two cards
+/// more below it and photos of it.
 fn with_front_wheel(chain_side: Side, offset_mm: f64, turn_deg: f64) -> TruthScene {
     let mut truth = TruthScene::default().with_chain_on(chain_side, -0.8);
     truth.setups[1].wheel_turn_deg = turn_deg;
@@ -96,13 +99,19 @@ fn with_front_wheel(chain_side: Side, offset_mm: f64, turn_deg: f64) -> TruthSce
     front.centre.y += 1290.0 * rear.yaw_deg.to_radians().tan();
     truth.bike.front_wheel = Some(front);
     truth.bench.cord.to_x_mm = 1700.0;
-    truth.bench.cards.extend([Card::lying(5, 991.0, 0.9, 0.4), Card::lying(6, 1320.0, -1.2, 179.5)]);
+    truth
+        .bench
+        .cards
+        .extend([Card::lying(5, 991.0, 0.9, 0.4), Card::lying(6, 1320.0, -1.2, 179.5)]);
     for setup in &mut truth.setups {
         for side in [1.0, -1.0] {
-            for (i, [x, y, z, toward]) in
-                [[900.0, 850.0, 480.0, 1080.0], [1300.0, 800.0, 520.0, 1200.0], [1750.0, 700.0, 450.0, 1250.0]]
-                    .into_iter()
-                    .enumerate()
+            for (i, [x, y, z, toward]) in [
+                [900.0, 850.0, 480.0, 1080.0],
+                [1300.0, 800.0, 520.0, 1200.0],
+                [1750.0, 700.0, 450.0, 1250.0],
+            ]
+            .into_iter()
+            .enumerate()
             {
                 let file = format!("front-{}-{i}.jpg", if side > 0.0 { "left" } else { "right" });
                 let (eye, target) = (V3::new(x, side * y, z), V3::new(toward, 0.0, 190.0));
@@ -115,23 +124,46 @@ fn with_front_wheel(chain_side: Side, offset_mm: f64, turn_deg: f64) -> TruthSce
 
 #[test]
 fn a_front_wheel_is_told_from_the_rear_wheels_plane_with_the_chain_on_either_side() {
-    for (chain_side, offset_mm, turn_deg) in
-        [(Side::Left, 18.0, 180.0), (Side::Right, -11.0, 180.0), (Side::Left, -7.0, 130.0), (Side::Right, 9.0, 120.0)]
-    {
-        let context = format!("chain on the {}, {offset_mm} mm, turned by {turn_deg}", chain_side.word());
+    for (chain_side, offset_mm, turn_deg) in [
+        (Side::Left, 18.0, 180.0),
+        (Side::Right, -11.0, 180.0),
+        (Side::Left, -7.0, 130.0),
+        (Side::Right, 9.0, 120.0),
+    ] {
+        let context =
+            format!("chain on the {}, {offset_mm} mm, turned by {turn_deg}", chain_side.word());
         let truth = with_front_wheel(chain_side, offset_mm, turn_deg);
         let (_, exact) = solved(&truth, &SightingKnobs::exact(), &Job::default()).expect("a scene");
-        let (_, noisy) = solved(&truth, &SightingKnobs::default(), &Job::default()).expect("a scene");
+        let (_, noisy) =
+            solved(&truth, &SightingKnobs::default(), &Job::default()).expect("a scene");
         let (exact, noisy) = (by_pointer(&exact), by_pointer(&noisy));
         let expected = truth.expected();
-        assert!((expected["/track/offset"] - offset_mm).abs() < 0.5, "{context}: {}", expected["/track/offset"]);
-        for (pointer, true_value) in [("/track/offset", expected["/track/offset"]), ("/track/lean", 0.5)] {
+        assert!(
+            (expected["/track/offset"] - offset_mm).abs() < 0.5,
+            "{context}: {}",
+            expected["/track/offset"]
+        );
+        for (pointer, true_value) in
+            [("/track/offset", expected["/track/offset"]), ("/track/lean", 0.5)]
+        {
             let (exact, noisy) = (exact[pointer], noisy[pointer]);
-            assert!((exact.value - true_value).abs() < 0.05, "{context}: {pointer} {} for {true_value}", exact.value);
-            assert!((noisy.value - true_value).abs() < noisy.u, "{context}: {pointer} {} ± {}", noisy.value, noisy.u);
+            assert!(
+                (exact.value - true_value).abs() < 0.05,
+                "{context}: {pointer} {} for {true_value}",
+                exact.value
+            );
+            assert!(
+                (noisy.value - true_value).abs() < noisy.u,
+                "{context}: {pointer} {} ± {}",
+                noisy.value,
+                noisy.u
+            );
         }
         for (setup, side) in [("1-mark-forward", "left"), ("2-mark-rearward", "right")] {
-            assert!(exact.contains_key(&format!("/rim/{setup}/{side}/front-wheel/offset")), "{context}: {setup} {side}");
+            assert!(
+                exact.contains_key(&format!("/rim/{setup}/{side}/front-wheel/offset")),
+                "{context}: {setup} {side}"
+            );
         }
     }
 }
@@ -142,7 +174,11 @@ fn a_front_wheel_that_was_not_turned_has_no_track() {
     truth.setups[1].photos.retain(|photo| !photo.file.starts_with("front"));
     let (_, figures) = solved(&truth, &SightingKnobs::default(), &Job::default()).expect("a scene");
     assert!(!by_pointer(&figures).contains_key("/track/offset"));
-    assert!(figures.findings.iter().any(|finding| finding.id == "track-not-measured"), "{:?}", figures.findings);
+    assert!(
+        figures.findings.iter().any(|finding| finding.id == "track-not-measured"),
+        "{:?}",
+        figures.findings
+    );
 }
 
 #[test]

@@ -11,7 +11,8 @@ use crate::common::measured::measured;
 use sightcord::grouping::GroupedBy;
 use sightcord::pipeline;
 
-/// The set's photos in one folder, in an order that says nothing; gives each photo's folder by its new name.
+/// The set's photos in one folder, in an order that says nothing; gives each photo's folder by its
+/// new name.
 fn flattened(set: &Path, to: &Path) -> BTreeMap<String, String> {
     let listed = sightcord::photo::list_job(set).expect("photos");
     let mut files: Vec<_> = listed.with_setups().collect();
@@ -39,15 +40,22 @@ fn a_flat_folder_gives_the_same_values_as_the_sorted_one() {
         let folders = flattened(&folder, flat.path());
         let sorted = &measured(&folder).document;
         let flat = pipeline::measure(pipeline::open(flat.path()).expect("a job"), &|_| {}).document;
-        assert!(sorted.grouping.iter().all(|entry| entry.by == GroupedBy::Folder), "{set}: {:?}", sorted.grouping);
+        assert!(
+            sorted.grouping.iter().all(|entry| entry.by == GroupedBy::Folder),
+            "{set}: {:?}",
+            sorted.grouping
+        );
         for entry in &flat.grouping {
             assert_eq!(entry.setup, folders[&entry.photo], "{set}: {}", entry.photo);
             assert_eq!(entry.by, GroupedBy::Found);
         }
         let (mut worst, mut n) = (0.0f64, 0);
         for (figure, before) in sorted.measured.table.measured() {
-            let after = flat.figure(figure).unwrap_or_else(|| panic!("{set}: no {} in the flat folder", figure.pointer()));
-            let off = ((after.value - before.value).abs() / before.u).max((after.u / before.u - 1.0).abs());
+            let after = flat
+                .figure(figure)
+                .unwrap_or_else(|| panic!("{set}: no {} in the flat folder", figure.pointer()));
+            let off = ((after.value - before.value).abs() / before.u)
+                .max((after.u / before.u - 1.0).abs());
             assert!(off <= 0.01, "{set}: {}: {before:?} sorted, {after:?} flat", figure.pointer());
             (worst, n) = (worst.max(off), n + 1);
         }

@@ -38,7 +38,11 @@ fn a_glance_tells_what_is_seen_in_plain_words_within_80_columns() {
         "Still missing",
     ] {
         assert!(
-            text.replace('\n', " ").split_whitespace().collect::<Vec<_>>().join(" ").contains(words),
+            text.replace('\n', " ")
+                .split_whitespace()
+                .collect::<Vec<_>>()
+                .join(" ")
+                .contains(words),
             "no \"{words}\" in\n{text}"
         );
     }
@@ -57,9 +61,17 @@ fn json_carries_the_same() {
             .iter()
             .any(|tab| tab["role"] == "rear rim, left" && tab["mm_per_px"].as_f64() > Some(0.1))
     );
-    let read: Vec<_> = photo["cord"].as_array().unwrap().iter().filter(|cord| cord["offset"].is_object()).collect();
+    let read: Vec<_> = photo["cord"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|cord| cord["offset"].is_object())
+        .collect();
     assert!(
-        !read.is_empty() && read.iter().all(|cord| cord["offset"]["u"].as_f64() > Some(0.0) && cord["angle"].is_object()),
+        !read.is_empty()
+            && read
+                .iter()
+                .all(|cord| cord["offset"]["u"].as_f64() > Some(0.0) && cord["angle"].is_object()),
         "{photo}"
     );
     assert!(photo["blur_px"].as_f64() > Some(0.0) && photo["width"].as_u64() > Some(1000));
@@ -72,21 +84,49 @@ fn a_photo_that_cannot_be_read_is_told_and_the_others_go_on() {
     let folder = tempfile::tempdir().unwrap();
     let nothing = folder.path().join("nothing.jpg");
     fs::write(&nothing, "no picture").unwrap();
-    let both =
-        sightcord().args(["glance", "--all"]).arg(&nothing).arg(PHOTO).arg("no/such.jpg").arg(folder.path()).assert().success();
+    let both = sightcord()
+        .args(["glance", "--all"])
+        .arg(&nothing)
+        .arg(PHOTO)
+        .arg("no/such.jpg")
+        .arg(folder.path())
+        .assert()
+        .success();
     both.stdout(
-        contains("not readable").and(contains("not a picture")).and(contains("rear rim, left")).and(contains("no/such.jpg")),
+        contains("not readable")
+            .and(contains("not a picture"))
+            .and(contains("rear rim, left"))
+            .and(contains("no/such.jpg")),
     );
     sightcord().arg("glance").arg(&nothing).assert().code(2).stdout(contains("not readable"));
-    sightcord().args(["glance", "--quiet"]).arg(&nothing).assert().code(2).stdout("").stderr(contains("nothing.jpg"));
+    sightcord()
+        .args(["glance", "--quiet"])
+        .arg(&nothing)
+        .assert()
+        .code(2)
+        .stdout("")
+        .stderr(contains("nothing.jpg"));
 }
 
 #[test]
 fn a_folder_without_photos_is_told_with_a_way_out() {
     let folder = tempfile::tempdir().unwrap();
-    sightcord().arg("glance").arg(folder.path()).assert().code(2).stdout(contains("no photo").and(contains("sub-folder")));
-    sightcord().args(["glance", "no/such/folder", "--watch"]).assert().code(2).stderr(contains("no/such/folder"));
-    sightcord().args(["glance", "a", "b", "--watch"]).assert().code(2).stderr(contains("one folder"));
+    sightcord()
+        .arg("glance")
+        .arg(folder.path())
+        .assert()
+        .code(2)
+        .stdout(contains("no photo").and(contains("sub-folder")));
+    sightcord()
+        .args(["glance", "no/such/folder", "--watch"])
+        .assert()
+        .code(2)
+        .stderr(contains("no/such/folder"));
+    sightcord()
+        .args(["glance", "a", "b", "--watch"])
+        .assert()
+        .code(2)
+        .stderr(contains("one folder"));
 }
 
 /// The same photo with another EXIF orientation.
@@ -94,7 +134,10 @@ fn turned(photo: &[u8], orientation: u8) -> Vec<u8> {
     let mut bytes = photo.to_vec();
     let (big, little) = ([1, 0x12, 0, 3, 0, 0, 0, 1, 0, 1], [0x12, 1, 3, 0, 1, 0, 0, 0, 1, 0]);
     let find = |tag: &[u8; 10]| photo.windows(10).position(|window| window == tag);
-    let at = find(&big).map(|at| at + 9).or_else(|| find(&little).map(|at| at + 8)).expect("an upright photo with EXIF");
+    let at = find(&big)
+        .map(|at| at + 9)
+        .or_else(|| find(&little).map(|at| at + 8))
+        .expect("an upright photo with EXIF");
     bytes[at] = orientation;
     bytes
 }
@@ -118,7 +161,10 @@ fn pictures_are_upright_and_reduced_and_written_over_nothing() {
     assert!(width < height && height <= 1600, "{width} x {height}");
     // The cord's colour is nowhere else in the photo, and tells that the finds were drawn in.
     let drawn = image::open(&picture).unwrap().into_rgb8();
-    let pink = drawn.pixels().filter(|p| p[0] > 190 && p[1] < 140 && p[2] > 110 && p[2] < 215 && p[0] - p[1] > 80).count();
+    let pink = drawn
+        .pixels()
+        .filter(|p| p[0] > 190 && p[1] < 140 && p[2] > 110 && p[2] < 215 && p[0] - p[1] > 80)
+        .count();
     assert!(pink > 200, "only {pink} pixels of the cord's colour");
     assert_eq!(fs::read_dir(&to).unwrap().count(), 1);
     // Again: the same bytes are left as they are. Something else in the way is never touched.
@@ -127,11 +173,17 @@ fn pictures_are_upright_and_reduced_and_written_over_nothing() {
     glance().assert().code(2).stderr(contains("1-a-02.jpg").and(contains("nothing was written")));
     assert_eq!(fs::read_to_string(&picture).unwrap(), "mine");
     // A file where the folder should be.
-    sightcord().args(["glance", PHOTO, "--picture"]).arg(&picture).assert().code(2).stderr(contains("not a file"));
+    sightcord()
+        .args(["glance", PHOTO, "--picture"])
+        .arg(&picture)
+        .assert()
+        .code(2)
+        .stderr(contains("not a file"));
 }
 
-/// Ground of a card's cells in its flat picture: dark ones darker than bright ones, each read beside its dot. Things lie on
-/// some of them; in a picture that is turned, mirrored or shifted half of them are wrong, or all.
+/// Ground of a card's cells in its flat picture: dark ones darker than bright ones, each read
+/// beside its dot. Things lie on some of them; in a picture that is turned, mirrored or shifted
+/// half of them are wrong, or all.
 fn assert_is_flat(picture: &image::GrayImage, card: Pattern) {
     let cell = f64::from(picture.width()) / (card.cols() as f64 + 2.0);
     let shape = f64::from(picture.height()) / cell - (card.rows() as f64 + 2.0);
@@ -141,15 +193,21 @@ fn assert_is_flat(picture: &image::GrayImage, card: Pattern) {
         picture.get_pixel(at(col), at(row)).0[0]
     };
     let cells = (0..card.rows()).flat_map(|row| (0..card.cols()).map(move |col| (row, col)));
-    let (dark, bright): (Vec<_>, Vec<_>) =
-        cells.filter(|&(row, _)| !card.is_lane(row)).partition(|&(row, col)| card.is_dark(row, col));
-    let mean =
-        |cells: &[(usize, usize)]| cells.iter().map(|&(row, col)| f64::from(ground(row, col))).sum::<f64>() / cells.len() as f64;
+    let (dark, bright): (Vec<_>, Vec<_>) = cells
+        .filter(|&(row, _)| !card.is_lane(row))
+        .partition(|&(row, col)| card.is_dark(row, col));
+    let mean = |cells: &[(usize, usize)]| {
+        cells.iter().map(|&(row, col)| f64::from(ground(row, col))).sum::<f64>()
+            / cells.len() as f64
+    };
     let (low, high) = (mean(&dark), mean(&bright));
     let middle = (low + high) / 2.0;
     let right = dark.iter().filter(|&&(row, col)| f64::from(ground(row, col)) < middle).count()
         + bright.iter().filter(|&&(row, col)| f64::from(ground(row, col)) > middle).count();
-    assert!(high - low > 40.0 && right * 10 > 7 * (dark.len() + bright.len()), "{card:?}: {low} {high}, {right} cells are right");
+    assert!(
+        high - low > 40.0 && right * 10 > 7 * (dark.len() + bright.len()),
+        "{card:?}: {low} {high}, {right} cells are right"
+    );
 }
 
 #[test]
@@ -162,14 +220,23 @@ fn cards_are_shown_from_straight_above() {
         command
     };
     glance().assert().success().stdout("");
-    let names: Vec<String> = fs::read_dir(&to).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    let names: Vec<String> =
+        fs::read_dir(&to).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
     let cards: Vec<(&String, u8)> = names
         .iter()
-        .filter_map(|name| Some((name, name.strip_prefix("1-mark-forward-02-card-")?.strip_suffix(".jpg")?.parse().ok()?)))
+        .filter_map(|name| {
+            Some((
+                name,
+                name.strip_prefix("1-mark-forward-02-card-")?.strip_suffix(".jpg")?.parse().ok()?,
+            ))
+        })
         .collect();
     assert!(cards.len() >= 2 && cards.len() + 1 == names.len(), "{names:?}");
     for (name, number) in cards {
-        assert_is_flat(&image::open(to.join(name)).unwrap().into_luma8(), Pattern::card(number.into()).unwrap());
+        assert_is_flat(
+            &image::open(to.join(name)).unwrap().into_luma8(),
+            Pattern::card(number.into()).unwrap(),
+        );
     }
     // Again: nothing is written over.
     glance().assert().success().stdout("");
@@ -180,8 +247,14 @@ fn cards_are_shown_from_straight_above() {
 fn two_photos_of_one_name_get_two_pictures() {
     let folder = tempfile::tempdir().unwrap();
     let to = folder.path().join("pictures");
-    sightcord().args(["glance", "-q", PHOTO, PHOTO, "--picture"]).arg(&to).assert().success().stdout("");
-    let mut names: Vec<String> = fs::read_dir(&to).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    sightcord()
+        .args(["glance", "-q", PHOTO, PHOTO, "--picture"])
+        .arg(&to)
+        .assert()
+        .success()
+        .stdout("");
+    let mut names: Vec<String> =
+        fs::read_dir(&to).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
     names.sort();
     assert_eq!(names, ["1-mark-forward-02-2.jpg", "1-mark-forward-02.jpg"]);
 }
@@ -222,10 +295,16 @@ fn a_watched_folder_tells_of_each_new_photo_and_ends_on_ctrl_c_with_exit_code_0(
     fs::write(setup.join("02.jpg"), &photo[..photo.len() / 2]).unwrap();
     fs::write(setup.join("02.jpg"), &photo).unwrap();
     let told = read_until(&mut lines, "half round");
-    assert!(told.contains("1-mark-forward/02.jpg") && told.contains("new: ") && !told.contains("not readable"), "{told}");
+    assert!(
+        told.contains("1-mark-forward/02.jpg")
+            && told.contains("new: ")
+            && !told.contains("not readable"),
+        "{told}"
+    );
     assert!(told.contains("mark forward  1 of 6: "), "{told}");
     // What is dropped into the job's own folder is seen as well.
-    fs::copy("samples/grass-track/1-mark-forward/03.jpg", folder.path().join("IMG_0003.jpg")).unwrap();
+    fs::copy("samples/grass-track/1-mark-forward/03.jpg", folder.path().join("IMG_0003.jpg"))
+        .unwrap();
     let told = read_until(&mut lines, "half round");
     assert!(told.contains("IMG_0003.jpg") && told.contains("mark forward  2 of 6: "), "{told}");
     let stopped = Process::new("kill").arg("-INT").arg(watch.id().to_string()).status().unwrap();
@@ -236,14 +315,31 @@ fn a_watched_folder_tells_of_each_new_photo_and_ends_on_ctrl_c_with_exit_code_0(
 #[test]
 fn a_folder_gets_a_line_a_photo_and_a_line_a_position() {
     let folder = tempfile::tempdir().unwrap();
-    for (n, name) in ["1-mark-forward/02.jpg", "1-mark-forward/07.jpg", "2-mark-rearward/03.jpg"].iter().enumerate() {
-        fs::copy(Path::new("samples/grass-track").join(name), folder.path().join(format!("IMG_{n}.jpg"))).unwrap();
+    for (n, name) in ["1-mark-forward/02.jpg", "1-mark-forward/07.jpg", "2-mark-rearward/03.jpg"]
+        .iter()
+        .enumerate()
+    {
+        fs::copy(
+            Path::new("samples/grass-track").join(name),
+            folder.path().join(format!("IMG_{n}.jpg")),
+        )
+        .unwrap();
     }
     let text = stdout_of(&[folder.path().to_str().unwrap()]);
-    let line = |begin: &str| text.lines().find(|line| line.starts_with(begin)).unwrap_or_else(|| panic!("no {begin} in\n{text}"));
+    let line = |begin: &str| {
+        text.lines()
+            .find(|line| line.starts_with(begin))
+            .unwrap_or_else(|| panic!("no {begin} in\n{text}"))
+    };
     assert!(line("IMG_0.jpg").contains("mark forward, from the "), "{text}");
     assert!(line("IMG_2.jpg").contains("mark rearward, from the "), "{text}");
-    assert!(line("mark forward").contains("2 of 6: ") && line("mark rearward").contains("1 of 6: "), "{text}");
+    assert!(
+        line("mark forward").contains("2 of 6: ") && line("mark rearward").contains("1 of 6: "),
+        "{text}"
+    );
     assert!(text.contains("good") && text.contains("new: card"), "{text}");
-    assert!(text.lines().all(|line| line.chars().count() <= 80) && text.lines().count() < 30, "{text}");
+    assert!(
+        text.lines().all(|line| line.chars().count() <= 80) && text.lines().count() < 30,
+        "{text}"
+    );
 }

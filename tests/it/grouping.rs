@@ -1,4 +1,5 @@
-//! Photos sorted by where the wheel stands in them, and folders checked by it: from synthetic sightings, without pixels.
+//! Photos sorted by where the wheel stands in them, and folders checked by it: from synthetic
+//! sightings, without pixels.
 
 use std::fs;
 use std::path::Path;
@@ -10,7 +11,9 @@ use sightcord::bench::from_job::{bench_settings, scene_settings};
 use sightcord::bench::{self, Figures};
 use sightcord::cards::Pattern;
 use sightcord::figure::{Figure, Side};
-use sightcord::grouping::{self, GroupedBy, Grouping, Listed, Mark, Shows, Sorted, causes, group, sort, wheel_shown};
+use sightcord::grouping::{
+    self, GroupedBy, Grouping, Listed, Mark, Shows, Sorted, causes, group, sort, wheel_shown,
+};
 use sightcord::job::Job;
 use sightcord::scene::{self, ScenePhoto};
 
@@ -32,7 +35,10 @@ impl Photos {
             by_job: false,
             ..Listed::default()
         });
-        let really = truth.photo_indices().into_iter().map(|(s, p)| truth.setup_in_picture(s, p).name.clone());
+        let really = truth
+            .photo_indices()
+            .into_iter()
+            .map(|(s, p)| truth.setup_in_picture(s, p).name.clone());
         Self { listed: listed.collect(), truth: really.collect(), scene }
     }
 
@@ -75,8 +81,13 @@ impl Photos {
         let setups: Vec<String> = grouping.setups.iter().map(|(name, _)| name.clone()).collect();
         let lens_only: Vec<bool> = grouping.setups.iter().map(|(_, lens)| *lens).collect();
         let placed = self.scene.iter().zip(&grouping.of_photo);
-        let photos: Vec<ScenePhoto> =
-            placed.map(|(photo, &setup)| ScenePhoto { setup, lens_only: lens_only[setup], ..photo.clone() }).collect();
+        let photos: Vec<ScenePhoto> = placed
+            .map(|(photo, &setup)| ScenePhoto {
+                setup,
+                lens_only: lens_only[setup],
+                ..photo.clone()
+            })
+            .collect();
         let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
         bench::measure(&solution, &bench_settings(&job, &setups, &lens_only))
     }
@@ -86,8 +97,8 @@ fn name(grouping: &Grouping, photo: usize) -> &str {
     &grouping.setups[grouping.of_photo[photo]].0
 }
 
-/// Every photo must be in a set-up of its own truth, whatever that is called, and in no other's: every one that shows the wheel, or whose
-/// clock tells.
+/// Every photo must be in a set-up of its own truth, whatever that is called, and in no other's:
+/// every one that shows the wheel, or whose clock tells.
 fn assert_sorted(photos: &Photos, context: &str) -> Grouping {
     let (sorted, grouping) = photos.grouped();
     let tells = |photo: &usize| match sorted.shows[*photo] {
@@ -118,7 +129,9 @@ fn assert_sorted(photos: &Photos, context: &str) -> Grouping {
 
 fn said<'a>(grouping: &'a Grouping, id: &str) -> &'a str {
     let finding = grouping.findings.iter().find(|finding| finding.id == id);
-    finding.map(|finding| &*finding.what).unwrap_or_else(|| panic!("no {id} in {:?}", grouping.findings))
+    finding
+        .map(|finding| &*finding.what)
+        .unwrap_or_else(|| panic!("no {id} in {:?}", grouping.findings))
 }
 
 #[test]
@@ -130,12 +143,16 @@ fn a_flat_folder_is_sorted_and_named_by_where_the_mark_is() {
         assert_eq!(names, ["1-mark-forward", "2-mark-rearward"]);
         assert!((0..photos.scene.len()).all(|photo| name(&grouping, photo) == photos.truth[photo]));
         let figures = photos.figures(&grouping);
-        assert!(figures.get(&Figure::WheelOffset).is_some() && figures.get(&Figure::WheelLean).is_some());
+        assert!(
+            figures.get(&Figure::WheelOffset).is_some()
+                && figures.get(&Figure::WheelLean).is_some()
+        );
         assert_honest(&figures, &truth, 1.5);
         assert!(grouping.by.iter().all(|by| *by == GroupedBy::Found));
         let n = photos.scene.len() / 2;
-        let told =
-            format!("The photos were sorted by where the wheel stands in them: mark forward: {n} photos, mark rearward: {n}.");
+        let told = format!(
+            "The photos were sorted by where the wheel stands in them: mark forward: {n} photos, mark rearward: {n}."
+        );
         assert_eq!(said(&grouping, "photos-sorted"), told);
     }
 }
@@ -154,17 +171,28 @@ fn photos_of_cards_alone_are_kept_apart() {
     let grouping = assert_sorted(&photos, "cards only");
     assert_eq!(grouping.setups[0], ("0-camera".to_owned(), true));
     assert!((0..photos.scene.len()).all(|photo| name(&grouping, photo) == photos.truth[photo]));
-    assert!(said(&grouping, "photos-sorted").contains("mark forward: 9 photos, mark rearward: 9, cards only: "));
+    assert!(
+        said(&grouping, "photos-sorted")
+            .contains("mark forward: 9 photos, mark rearward: 9, cards only: ")
+    );
 }
 
 #[test]
 fn the_wheel_turned_by_a_quarter_or_a_twelfth_is_told_apart() {
-    for (turn, second) in [(90.0, "2-mark-up"), (-90.0, "2-mark-down"), (135.1, "2-mark-rearward"), (30.0, "2-mark-forward")] {
+    for (turn, second) in [
+        (90.0, "2-mark-up"),
+        (-90.0, "2-mark-down"),
+        (135.1, "2-mark-rearward"),
+        (30.0, "2-mark-forward"),
+    ] {
         let mut truth = TruthScene::default();
         truth.setups[1].wheel_turn_deg = turn;
         let grouping = assert_sorted(&Photos::flat(&truth), &format!("{turn}"));
         let names: Vec<&str> = grouping.setups.iter().map(|(name, _)| name.as_str()).collect();
-        assert!(names.contains(&"1-mark-forward") || names.contains(&"2-mark-forward"), "{names:?}");
+        assert!(
+            names.contains(&"1-mark-forward") || names.contains(&"2-mark-forward"),
+            "{names:?}"
+        );
         assert!(names.iter().any(|name| name[2..] == second[2..]), "{turn}: {names:?}");
     }
 }
@@ -181,7 +209,11 @@ fn a_job_of_many_kinds_is_sorted_whatever_goes_wrong_a_little() {
         assert_eq!(grouping.setups.iter().filter(|(_, lens)| !lens).count(), 2);
         // Nothing is found amiss where folders are right.
         let (_, believed) = Photos::in_folders(&truth).grouped();
-        assert!(believed.findings.is_empty() && believed.by.iter().all(|by| *by == GroupedBy::Folder), "{:?}", believed.findings);
+        assert!(
+            believed.findings.is_empty() && believed.by.iter().all(|by| *by == GroupedBy::Folder),
+            "{:?}",
+            believed.findings
+        );
     }
 }
 
@@ -207,7 +239,9 @@ fn a_photo_in_the_wrong_folder_is_named_with_the_folder_it_fits() {
     let file = &photos.scene[1].file;
     assert_eq!(
         said(&grouping, "photo-in-wrong-setup"),
-        format!("{file} lies in 1-mark-forward, but shows the wheel as it stands in 2-mark-rearward; it is counted there.")
+        format!(
+            "{file} lies in 1-mark-forward, but shows the wheel as it stands in 2-mark-rearward; it is counted there."
+        )
     );
     assert_eq!(grouping.findings.len(), 1);
     assert_eq!(
@@ -230,13 +264,18 @@ fn both_positions_in_one_folder_are_told_and_sorted() {
         ) && told.ends_with("count as 2-mark-rearward."),
         "{told}"
     );
-    assert!(grouping.findings[0].advice.contains("Give each wheel position a folder of its own"), "{:?}", grouping.findings);
+    assert!(
+        grouping.findings[0].advice.contains("Give each wheel position a folder of its own"),
+        "{:?}",
+        grouping.findings
+    );
 }
 
 #[test]
 fn a_wheel_turned_between_the_sides_of_one_folder_is_recognised() {
     let mut truth = TruthScene::default();
-    // From the left with the mark forward, from the right with it rearward; then the other way round.
+    // From the left with the mark forward, from the right with it rearward; then the other way
+    // round.
     for setup in 0..2 {
         for photo in truth.setups[setup].photos.iter_mut().filter(|photo| photo.centre.y < 0.0) {
             photo.really_in_setup = Some(1 - setup);
@@ -251,16 +290,27 @@ fn a_wheel_turned_between_the_sides_of_one_folder_is_recognised() {
         .map(|finding| &*finding.what)
         .collect();
     assert_eq!(told.len(), 2, "{:?}", grouping.findings);
-    assert!(told[0].starts_with("In 1-mark-forward the wheel was turned between the photos from the "), "{told:?}");
+    assert!(
+        told[0].starts_with("In 1-mark-forward the wheel was turned between the photos from the "),
+        "{told:?}"
+    );
     // No figure is told from both sides together, and none that is told is wrong.
     let figures = photos.figures(&grouping);
-    let widths = figures.measured.table.measured().filter(|(figure, _)| matches!(figure, Figure::RimWidth(_))).count();
+    let widths = figures
+        .measured
+        .table
+        .measured()
+        .filter(|(figure, _)| matches!(figure, Figure::RimWidth(_)))
+        .count();
     assert_eq!(widths, 0);
     assert_honest(&figures, &truth, 1.5);
     // No set-up has photos of two positions, and none is thrown together from two folders.
     for a in 0..photos.scene.len() {
         for b in (0..a).filter(|b| grouping.of_photo[*b] == grouping.of_photo[a]) {
-            assert!(photos.truth[a] == photos.truth[b] && photos.listed[a].setup == photos.listed[b].setup);
+            assert!(
+                photos.truth[a] == photos.truth[b]
+                    && photos.listed[a].setup == photos.listed[b].setup
+            );
         }
     }
 }
@@ -276,12 +326,19 @@ fn sides_that_changed_folders_are_told_from_a_wheel_that_was_turned_by_the_clock
     let mut photos = Photos::in_folders(&truth);
     for (listed, truth) in photos.listed.iter_mut().zip(&photos.truth) {
         // Taken position by position, and put into the wrong folders afterwards.
-        listed.taken = Some(format!("2026:05:16 10:{}:00", if truth == "1-mark-forward" { "05" } else { "25" }));
+        listed.taken = Some(format!(
+            "2026:05:16 10:{}:00",
+            if truth == "1-mark-forward" { "05" } else { "25" }
+        ));
     }
     let (_, grouping) = photos.grouped();
     assert_eq!(grouping.setups.len(), 2);
     assert!((0..photos.scene.len()).all(|photo| name(&grouping, photo) == photos.truth[photo]));
-    assert!(grouping.findings.iter().all(|finding| finding.id == "photo-in-wrong-setup"), "{:?}", grouping.findings);
+    assert!(
+        grouping.findings.iter().all(|finding| finding.id == "photo-in-wrong-setup"),
+        "{:?}",
+        grouping.findings
+    );
 }
 
 #[test]
@@ -328,9 +385,17 @@ fn a_wheel_turned_away_and_back_stops_at_two_places() {
     let mut names: Vec<&str> = grouping.setups.iter().map(|(name, _)| name.as_str()).collect();
     names.sort_unstable();
     assert_eq!(names, ["1-mark-forward", "1-mark-forward-again", "2-mark-rearward"]);
-    let of = |wanted: &str| (0..photos.scene.len()).filter(|photo| name(&grouping, *photo) == wanted).count();
-    assert_eq!([of("1-mark-forward"), of("1-mark-forward-again"), of("2-mark-rearward")], [4, 5, 9]);
-    assert!(said(&grouping, "wheel-turned-back").contains("turned away and back again with the mark forward"));
+    let of = |wanted: &str| {
+        (0..photos.scene.len()).filter(|photo| name(&grouping, *photo) == wanted).count()
+    };
+    assert_eq!(
+        [of("1-mark-forward"), of("1-mark-forward-again"), of("2-mark-rearward")],
+        [4, 5, 9]
+    );
+    assert!(
+        said(&grouping, "wheel-turned-back")
+            .contains("turned away and back again with the mark forward")
+    );
     // Two clocks say nothing of it.
     photos.listed[0].camera = Some("another phone".to_owned());
     let (_, grouping) = photos.grouped();
@@ -358,7 +423,8 @@ fn one_photo_tells_the_side_and_the_mark_where_it_shows_enough() {
         if let Some(from) = shown.from {
             assert_eq!(Some(from), sorted.from[idx]);
         }
-        let wanted = if photos.truth[idx] == "1-mark-forward" { Mark::Forward } else { Mark::Rearward };
+        let wanted =
+            if photos.truth[idx] == "1-mark-forward" { Mark::Forward } else { Mark::Rearward };
         all += 1;
         if let Some(mark) = shown.mark {
             assert_eq!(mark, wanted, "{}", photo.file);
@@ -375,7 +441,10 @@ fn nothing_to_sort_by_is_one_setup_and_no_panic() {
         photo.sightings.patterns.retain(|seen| matches!(seen.pattern, Pattern::Card(_)));
     }
     let (sorted, grouping) = photos.grouped();
-    assert!(sorted.positions.is_empty() && !sorted.shows.iter().any(|shows| matches!(shows, Shows::Wheel(_))));
+    assert!(
+        sorted.positions.is_empty()
+            && !sorted.shows.iter().any(|shows| matches!(shows, Shows::Wheel(_)))
+    );
     assert_eq!(grouping.setups, [("photos".to_owned(), false)]);
     for photo in &mut photos.scene {
         photo.sightings.patterns.clear();
@@ -383,34 +452,50 @@ fn nothing_to_sort_by_is_one_setup_and_no_panic() {
     let (sorted, grouping) = photos.grouped();
     assert!(sorted.shows.iter().all(|shows| *shows == Shows::Nothing));
     assert_eq!(grouping.of_photo, vec![0; photos.scene.len()]);
-    assert_eq!(grouping::sort(&[], &scene_settings(&Job::default(), &[]), &Job::default(), &[]).shows, []);
+    assert_eq!(
+        grouping::sort(&[], &scene_settings(&Job::default(), &[]), &Job::default(), &[]).shows,
+        []
+    );
 }
 
-/// Three photos straight from the phone, measured: what the program found stands in the result and, on request, in job.toml, and holds.
+/// Three photos straight from the phone, measured: what the program found stands in the result and,
+/// on request, in job.toml, and holds.
 #[test]
 fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
     let folder = tempfile::tempdir().unwrap();
-    let photos =
-        [("1-mark-forward/02.jpg", "IMG_2.jpg"), ("2-mark-rearward/03.jpg", "IMG_1.jpg"), ("1-mark-forward/07.jpg", "IMG_3.jpg")];
+    let photos = [
+        ("1-mark-forward/02.jpg", "IMG_2.jpg"),
+        ("2-mark-rearward/03.jpg", "IMG_1.jpg"),
+        ("1-mark-forward/07.jpg", "IMG_3.jpg"),
+    ];
     for (from, to) in photos {
         fs::copy(Path::new("samples/grass-track").join(from), folder.path().join(to)).unwrap();
     }
     let settings = folder.path().join("job.toml");
     fs::write(&settings, "[bike]\nname = \"Twin\"\n\n").unwrap();
     let names = || {
-        let mut names: Vec<String> =
-            fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+        let mut names: Vec<String> = fs::read_dir(folder.path())
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
         names.sort();
         names
     };
-    let before: Vec<Vec<u8>> = photos.iter().map(|(_, name)| fs::read(folder.path().join(name)).unwrap()).collect();
+    let before: Vec<Vec<u8>> =
+        photos.iter().map(|(_, name)| fs::read(folder.path().join(name)).unwrap()).collect();
     let measure = |arguments: &[&str]| {
         let mut command = assert_cmd::Command::new(env!("CARGO_BIN_EXE_sightcord"));
         command.arg("measure").arg(folder.path()).args(arguments).assert()
     };
     let said = measure(&["--keep-grouping"]).get_output().clone();
-    let text = String::from_utf8(said.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(text.starts_with("Photos sorted by where the wheel stands: mark forward: 2 photos, mark rearward: 1."), "{text}");
+    let text =
+        String::from_utf8(said.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.starts_with(
+            "Photos sorted by where the wheel stands: mark forward: 2 photos, mark rearward: 1."
+        ),
+        "{text}"
+    );
     assert!(text.contains("job.toml now says of 3 photos to which set-up they belong."), "{text}");
     let written = fs::read_to_string(&settings).unwrap();
     assert!(written.starts_with("[bike]\nname = \"Twin\"\n"), "{written}");
@@ -419,7 +504,12 @@ fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
     assert_eq!(job.setups[1].photos, ["IMG_1.jpg"]);
     // Neither moved nor renamed nor changed.
     assert_eq!(names(), ["IMG_1.jpg", "IMG_2.jpg", "IMG_3.jpg", "job.toml", "report"]);
-    assert!(photos.iter().zip(&before).all(|((_, name), bytes)| fs::read(folder.path().join(name)).unwrap() == *bytes));
+    assert!(
+        photos
+            .iter()
+            .zip(&before)
+            .all(|((_, name), bytes)| fs::read(folder.path().join(name)).unwrap() == *bytes)
+    );
     // The next time the job says so; and it is never written twice.
     let again = measure(&["--json"]).get_output().clone();
     let result: serde_json::Value = serde_json::from_slice(&again.stdout).unwrap();
@@ -427,9 +517,15 @@ fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
         .as_array()
         .unwrap()
         .iter()
-        .map(|entry| format!("{} {} {}", entry["photo"], entry["setup"], entry["by"]).replace('"', ""))
+        .map(|entry| {
+            format!("{} {} {}", entry["photo"], entry["setup"], entry["by"]).replace('"', "")
+        })
         .collect();
-    let wanted = ["IMG_2.jpg 1-mark-forward job", "IMG_3.jpg 1-mark-forward job", "IMG_1.jpg 2-mark-rearward job"];
+    let wanted = [
+        "IMG_2.jpg 1-mark-forward job",
+        "IMG_3.jpg 1-mark-forward job",
+        "IMG_1.jpg 2-mark-rearward job",
+    ];
     assert_eq!(grouping, wanted);
     let said = measure(&["--keep-grouping"]).get_output().clone();
     assert!(String::from_utf8(said.stdout).unwrap().contains("Nothing had to be sorted"));

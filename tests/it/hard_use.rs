@@ -1,5 +1,5 @@
-//! Input made to fool or to exhaust: what a terminal would obey never reaches it, a bomb takes little memory, and a full disk gets a
-//! message. All through the built program.
+//! Input made to fool or to exhaust: what a terminal would obey never reaches it, a bomb takes
+//! little memory, and a full disk gets a message. All through the built program.
 #![cfg(unix)]
 
 use crate::common::kept;
@@ -33,21 +33,36 @@ fn names_of_photos_give_a_terminal_no_orders() {
     fs::write(setup.join(format!("{SPOOF}.jpg")), &photo).unwrap();
     fs::write(setup.join(format!("{SPOOF}.gif")), b"GIF89a").unwrap();
     let job = folder.path().to_str().unwrap();
-    for arguments in [&["glance", job][..], &["glance", job, "--json"], &["measure", job], &["measure", job, "--json"]] {
+    for arguments in [
+        &["glance", job][..],
+        &["glance", job, "--json"],
+        &["measure", job],
+        &["measure", job, "--json"],
+    ] {
         let text = assert_shown(&run(arguments));
-        assert!(text.contains("1b") && text.contains("202e"), "the name is shown with its characters' numbers: {text}");
+        assert!(
+            text.contains("1b") && text.contains("202e"),
+            "the name is shown with its characters' numbers: {text}"
+        );
     }
     let by_path = setup.join(format!("{SPOOF}.jpg"));
     assert_shown(&run(&["glance", by_path.to_str().unwrap()]));
     // Nor does anything that the report is made of.
-    for entry in walkdir::WalkDir::new(folder.path().join("report")).into_iter().map(Result::unwrap) {
-        if entry.file_type().is_file() && entry.path().extension().is_none_or(|ending| ending != "jpg") {
+    for entry in walkdir::WalkDir::new(folder.path().join("report")).into_iter().map(Result::unwrap)
+    {
+        if entry.file_type().is_file()
+            && entry.path().extension().is_none_or(|ending| ending != "jpg")
+        {
             let text = fs::read_to_string(entry.path()).unwrap();
             assert!(!text.chars().any(|c| is_hidden(c) && c != '\n'), "{}", entry.path().display());
         }
     }
-    let json: serde_json::Value = serde_json::from_slice(&run(&["measure", job, "--json"]).stdout).unwrap();
-    assert!(json["photos"][0]["file"].as_str().unwrap().contains(SPOOF), "the result itself holds the true name");
+    let json: serde_json::Value =
+        serde_json::from_slice(&run(&["measure", job, "--json"]).stdout).unwrap();
+    assert!(
+        json["photos"][0]["file"].as_str().unwrap().contains(SPOOF),
+        "the result itself holds the true name"
+    );
 }
 
 #[test]
@@ -59,11 +74,19 @@ fn an_archive_cannot_write_the_words_of_a_proof() {
     *info = String::from_utf8(info.clone())
         .unwrap()
         .lines()
-        .map(|line| if line.starts_with("Sealed-By") { format!("Sealed-By: {agent}\n") } else { format!("{line}\n") })
+        .map(|line| {
+            if line.starts_with("Sealed-By") {
+                format!("Sealed-By: {agent}\n")
+            } else {
+                format!("{line}\n")
+            }
+        })
         .collect::<String>()
         .into_bytes();
     let zip = kept.other(&with_new_checksums(forged));
-    for arguments in [&["prove", zip.to_str().unwrap(), "--quick"][..], &["prove", zip.to_str().unwrap()]] {
+    for arguments in
+        [&["prove", zip.to_str().unwrap(), "--quick"][..], &["prove", zip.to_str().unwrap()]]
+    {
         let out = run(arguments);
         assert_ne!(out.status.code(), Some(0));
         assert!(assert_shown(&out).contains("NOT PROVEN"));
@@ -74,7 +97,11 @@ fn an_archive_cannot_write_the_words_of_a_proof() {
 fn keys_and_results_give_a_terminal_no_orders() {
     let job = small_job();
     let at = job.path().to_str().unwrap();
-    fs::write(job.path().join("job.toml"), "schema = \"sightcord-job/1\"\n\"\\u001b[2J\\u202e\" = 1\n").unwrap();
+    fs::write(
+        job.path().join("job.toml"),
+        "schema = \"sightcord-job/1\"\n\"\\u001b[2J\\u202e\" = 1\n",
+    )
+    .unwrap();
     assert!(assert_shown(&run(&["measure", at])).contains("\\u{1b}[2J"));
     let result = job.path().join("result.json");
     let whatif = || run(&["whatif", result.to_str().unwrap()]);
@@ -93,7 +120,8 @@ fn a_full_disk_behind_standard_output_is_told_and_is_no_success() {
         return;
     }
     let kept = Kept::new();
-    let (job, zip, folder) = (kept.job.path().to_str().unwrap(), kept.zip(), tempfile::tempdir().unwrap());
+    let (job, zip, folder) =
+        (kept.job.path().to_str().unwrap(), kept.zip(), tempfile::tempdir().unwrap());
     let inside = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
     let (new, sheets, other) = (inside("new"), inside("sheets"), inside("other.zip"));
     let commands: [&[&str]; 7] = [
@@ -107,14 +135,22 @@ fn a_full_disk_behind_standard_output_is_told_and_is_no_success() {
     ];
     for arguments in commands {
         let full = || fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
-        let out = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(arguments).stdout(full()).output().unwrap();
+        let out = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+            .args(arguments)
+            .stdout(full())
+            .output()
+            .unwrap();
         let said = String::from_utf8_lossy(&out.stderr);
         assert_eq!(out.status.code(), Some(2), "{arguments:?}: {said}");
         assert!(said.contains("standard output can't be written to"), "{arguments:?}: {said}");
         // Where not even that can be said, the exit code is the same.
         if arguments[0] == "prove" {
-            let out =
-                Command::new(env!("CARGO_BIN_EXE_sightcord")).args(arguments).stdout(full()).stderr(full()).status().unwrap();
+            let out = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+                .args(arguments)
+                .stdout(full())
+                .stderr(full())
+                .status()
+                .unwrap();
             assert_eq!(out.code(), Some(2));
         }
     }
@@ -151,22 +187,33 @@ fn a_colour_profile_that_unpacks_to_gigabytes_takes_no_memory() {
     let setup = job.path().join("1-a");
     fs::create_dir(&setup).unwrap();
     let mut png = std::io::Cursor::new(Vec::new());
-    image::GrayImage::from_pixel(200, 150, image::Luma([90])).write_to(&mut png, image::ImageFormat::Png).unwrap();
+    image::GrayImage::from_pixel(200, 150, image::Luma([90]))
+        .write_to(&mut png, image::ImageFormat::Png)
+        .unwrap();
     let png = png.into_inner();
     let packed = miniz_oxide::deflate::compress_to_vec_zlib(&vec![0; 1 << 30], 1);
     // Behind signature (8 bytes) and header (25).
-    let bomb = [&png[..33], &piece(b"iCCP", &[b"a\0\0", packed.as_slice()].concat()), &png[33..]].concat();
+    let bomb =
+        [&png[..33], &piece(b"iCCP", &[b"a\0\0", packed.as_slice()].concat()), &png[33..]].concat();
     fs::write(setup.join("bomb.png"), bomb).unwrap();
     // Room for the program and its threads, and for no gigabyte.
     let script = "ulimit -v 900000; exec \"$0\" measure \"$1\"";
     let mut command = Command::new("sh");
-    command.env("RAYON_NUM_THREADS", "2").args(["-c", script, env!("CARGO_BIN_EXE_sightcord"), job.path().to_str().unwrap()]);
+    command.env("RAYON_NUM_THREADS", "2").args([
+        "-c",
+        script,
+        env!("CARGO_BIN_EXE_sightcord"),
+        job.path().to_str().unwrap(),
+    ]);
     let out = command.output().unwrap();
     let said = String::from_utf8_lossy(&out.stderr);
     assert_eq!(out.status.code(), Some(1), "{said}");
     assert!(!said.contains("memory allocation"), "{said}");
     let result = fs::read_to_string(job.path().join("report/result.json")).unwrap();
-    assert!(result.contains("no-card") && !result.contains("photo-damaged"), "the picture itself is read");
+    assert!(
+        result.contains("no-card") && !result.contains("photo-damaged"),
+        "the picture itself is read"
+    );
 }
 
 /// 720 MB of codes, of which never more than a row is held beside the luminance.
@@ -176,7 +223,8 @@ fn a_picture_of_120_megapixels_and_16_bits_stays_within_what_the_limits_say() {
     let setup = job.path().join("1-a");
     fs::create_dir(&setup).unwrap();
     let (width, height) = (12_000_u32, 10_000_u32);
-    let mut encoder = png::Encoder::new(fs::File::create(setup.join("large.png")).unwrap(), width, height);
+    let mut encoder =
+        png::Encoder::new(fs::File::create(setup.join("large.png")).unwrap(), width, height);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Sixteen);
     encoder.set_compression(png::Compression::Fastest);
@@ -186,25 +234,40 @@ fn a_picture_of_120_megapixels_and_16_bits_stays_within_what_the_limits_say() {
     (0..height).for_each(|_| std::io::Write::write_all(&mut rows, &row).unwrap());
     rows.finish().unwrap();
     writer.finish().unwrap();
-    // Luminance takes 480 MB: as much again is room for the smaller copies and the program, and not for the codes.
+    // Luminance takes 480 MB: as much again is room for the smaller copies and the program, and not
+    // for the codes.
     let script = "ulimit -v 1000000; exec \"$0\" measure \"$1\"";
     let mut command = Command::new("sh");
     let program = env!("CARGO_BIN_EXE_sightcord");
-    command.env("RAYON_NUM_THREADS", "2").args(["-c", script, program, job.path().to_str().unwrap()]);
+    command.env("RAYON_NUM_THREADS", "2").args([
+        "-c",
+        script,
+        program,
+        job.path().to_str().unwrap(),
+    ]);
     let out = command.output().unwrap();
     let said = String::from_utf8_lossy(&out.stderr);
     assert_eq!(out.status.code(), Some(1), "{said}");
     let result = fs::read_to_string(job.path().join("report/result.json")).unwrap();
-    assert!(result.contains("no-card") && !result.contains("photo-"), "the picture itself is read: {result}");
+    assert!(
+        result.contains("no-card") && !result.contains("photo-"),
+        "the picture itself is read: {result}"
+    );
 }
 
-/// The program run where every thread but its first is refused: none can have a stack as large as the whole address space.
+/// The program run where every thread but its first is refused: none can have a stack as large as
+/// the whole address space.
 #[cfg(target_os = "linux")]
 fn without_threads(arguments: &[&str]) -> (Output, String) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_sightcord"));
-    let out = command.env("RUST_MIN_STACK", (1_u64 << 48).to_string()).args(arguments).output().unwrap();
+    let out =
+        command.env("RUST_MIN_STACK", (1_u64 << 48).to_string()).args(arguments).output().unwrap();
     let said = String::from_utf8_lossy(&out.stderr).into_owned();
-    assert!(!said.contains("panicked") && out.status.code().is_some(), "{arguments:?}: {:?} {said}", out.status);
+    assert!(
+        !said.contains("panicked") && out.status.code().is_some(),
+        "{arguments:?}: {:?} {said}",
+        out.status
+    );
     (out, said)
 }
 
@@ -214,11 +277,16 @@ fn without_a_further_thread_the_work_is_done_all_the_same_and_that_is_said() {
     let kept = Kept::new();
     let folder = tempfile::tempdir().unwrap();
     let inside = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
-    let (zip, new, sheets, other) = (kept.zip(), inside("new"), inside("sheets"), inside("other.zip"));
+    let (zip, new, sheets, other) =
+        (kept.zip(), inside("new"), inside("sheets"), inside("other.zip"));
     let (job, zip) = (kept.job.path().to_str().unwrap(), zip.to_str().unwrap());
     let (alone, said) = without_threads(&["measure", job, "--json", "--threads", "4"]);
     let usual = run(&["measure", job, "--json"]);
-    assert_eq!((alone.status.code(), &alone.stdout), (usual.status.code(), &usual.stdout), "{said}");
+    assert_eq!(
+        (alone.status.code(), &alone.stdout),
+        (usual.status.code(), &usual.stdout),
+        "{said}"
+    );
     assert!(said.contains("of 4 threads") && said.contains("this one does all the work"), "{said}");
     let commands: [(i32, &[&str]); 8] = [
         (1, &["measure", job]),
@@ -243,10 +311,16 @@ fn without_a_further_thread_the_work_is_done_all_the_same_and_that_is_said() {
 #[test]
 fn what_can_not_be_done_without_a_further_thread_says_so() {
     let job = small_job();
-    for arguments in [&["bench", job.path().to_str().unwrap()][..], &["glance", job.path().to_str().unwrap(), "--watch"]] {
+    for arguments in [
+        &["bench", job.path().to_str().unwrap()][..],
+        &["glance", job.path().to_str().unwrap(), "--watch"],
+    ] {
         let (out, said) = without_threads(arguments);
         assert_eq!(out.status.code(), Some(2), "{arguments:?}: {said}");
-        assert!(said.contains("no thread") || said.contains("no further thread"), "{arguments:?}: {said}");
+        assert!(
+            said.contains("no thread") || said.contains("no further thread"),
+            "{arguments:?}: {said}"
+        );
         assert!(said.contains("ulimit -u"), "{arguments:?}: {said}");
     }
 }
@@ -257,7 +331,10 @@ fn twenty_thousand_stray_files_in_an_archive_are_all_named() {
     const STRAY: usize = 20_000;
     let kept = Kept::new();
     let folder = tempfile::tempdir().unwrap();
-    zip::ZipArchive::new(fs::File::open(kept.zip()).unwrap()).unwrap().extract(folder.path()).unwrap();
+    zip::ZipArchive::new(fs::File::open(kept.zip()).unwrap())
+        .unwrap()
+        .extract(folder.path())
+        .unwrap();
     let bag = fs::read_dir(folder.path()).unwrap().next().unwrap().unwrap().path();
     for n in 0..STRAY {
         fs::write(bag.join(format!("data/photos/1-mark-forward/{n:05}.txt")), b"").unwrap();
@@ -266,6 +343,14 @@ fn twenty_thousand_stray_files_in_an_archive_are_all_named() {
     assert_eq!(out.status.code(), Some(1), "{}", String::from_utf8_lossy(&out.stderr));
     let told = String::from_utf8(out.stdout).unwrap();
     // Each breaks two rules: no list names it, and the result was not measured from it.
-    let of_stray = |line: &&str| line.starts_with("Problem: data/photos/1-mark-forward/") && line.contains(" is a stray file");
-    assert_eq!(told.lines().filter(of_stray).count(), STRAY, "{}", told.lines().last().unwrap_or_default());
+    let of_stray = |line: &&str| {
+        line.starts_with("Problem: data/photos/1-mark-forward/")
+            && line.contains(" is a stray file")
+    };
+    assert_eq!(
+        told.lines().filter(of_stray).count(),
+        STRAY,
+        "{}",
+        told.lines().last().unwrap_or_default()
+    );
 }

@@ -1,4 +1,5 @@
-//! HEIC photos: the light they mean, as the sensor saw it, in colour for people; and none that does harm.
+//! HEIC photos: the light they mean, as the sensor saw it, in colour for people; and none that does
+//! harm.
 
 use std::io::Cursor;
 
@@ -43,7 +44,8 @@ fn with_transfer(heic: &[u8], transfer: u16) -> Vec<u8> {
     bytes
 }
 
-/// The file with its box of bit depths, which no reader needs, made into one that turns or mirrors the picture.
+/// The file with its box of bit depths, which no reader needs, made into one that turns or mirrors
+/// the picture.
 fn with_turn(heic: &[u8], kind: &[u8; 4], how: u8) -> Vec<u8> {
     let mut bytes = heic.to_vec();
     let at = bytes.windows(4).position(|four| four == b"pixi").expect("a box of bit depths");
@@ -81,8 +83,14 @@ fn transfer_functions_are_converted_or_refused() {
 fn the_files_own_turns_are_undone_and_kept_for_people() {
     let plain = heic_of(&drawn());
     let expected = luma(&plain);
-    let turns: [(&[u8; 4], u8, u8); 6] =
-        [(b"irot", 1, 8), (b"irot", 2, 3), (b"irot", 3, 6), (b"irot", 0, 1), (b"imir", 0, 4), (b"imir", 1, 2)];
+    let turns: [(&[u8; 4], u8, u8); 6] = [
+        (b"irot", 1, 8),
+        (b"irot", 2, 3),
+        (b"irot", 3, 6),
+        (b"irot", 0, 1),
+        (b"imir", 0, 4),
+        (b"imir", 1, 2),
+    ];
     for (kind, how, orientation) in turns {
         let photo = decode_photo(&with_turn(&plain, kind, how)).unwrap();
         assert_eq!(photo.luma, expected, "{orientation}");
@@ -96,17 +104,27 @@ fn in_display_p3(rgb: [u8; 3]) -> Vec<u8> {
     let data = rgb.map(u16::from);
     let picture = Image::filled(128, 96, 8, [data[0], data[1], data[2], 255]);
     let profile = moxcms::ColorProfile::new_display_p3().encode().unwrap();
-    heifer::encode_with_metadata(&picture, &Metadata { icc_profile: Some(profile), ..Metadata::default() }, &best()).unwrap()
+    heifer::encode_with_metadata(
+        &picture,
+        &Metadata { icc_profile: Some(profile), ..Metadata::default() },
+        &best(),
+    )
+    .unwrap()
 }
 
-/// Codes in sRGB of a colour in Display P3: both curves are sRGB's; the matrix is that between the primaries (SMPTE EG 432-1 and
-/// ITU-R BT.709), white D65.
+/// Codes in sRGB of a colour in Display P3: both curves are sRGB's; the matrix is that between the
+/// primaries (SMPTE EG 432-1 and ITU-R BT.709), white D65.
 fn p3_in_srgb(rgb: [u8; 3]) -> [f64; 3] {
-    const MATRIX: [[f64; 3]; 3] = [[1.224_94, -0.224_94, 0.0], [-0.042_06, 1.042_06, 0.0], [-0.019_64, -0.078_64, 1.098_28]];
+    const MATRIX: [[f64; 3]; 3] =
+        [[1.224_94, -0.224_94, 0.0], [-0.042_06, 1.042_06, 0.0], [-0.019_64, -0.078_64, 1.098_28]];
     let light = rgb.map(|code| light_from_code(f64::from(code) / 255.0));
     MATRIX.map(|row| {
         let light: f64 = row.iter().zip(light).map(|(weight, light)| weight * light).sum();
-        let code = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
+        let code = if light <= 0.003_130_8 {
+            12.92 * light
+        } else {
+            1.055 * light.powf(1.0 / 2.4) - 0.055
+        };
         255.0 * code
     })
 }
@@ -117,7 +135,9 @@ fn report_copies_are_in_colour_and_wide_gamut_looks_right() {
     let expected = p3_in_srgb(colour);
     let folder = tempfile::tempdir().unwrap();
     std::fs::create_dir(folder.path().join("1-a")).unwrap();
-    let write = |name: &str, bytes: &[u8]| std::fs::write(folder.path().join("1-a").join(name), bytes).unwrap();
+    let write = |name: &str, bytes: &[u8]| {
+        std::fs::write(folder.path().join("1-a").join(name), bytes).unwrap()
+    };
     write("a.heic", &in_display_p3(colour));
     write("b.jpg", &{
         use image::ImageEncoder;
@@ -158,7 +178,15 @@ fn more_parts_than_a_photo_has_are_refused_before_decoding() {
         let mut writer = HeifWriter::new();
         let part = writer.add_image(&ImageSpec::new(512, 512, config.clone(), &slices));
         let parts = vec![part; usize::from(rows * columns)];
-        let all = writer.add_grid(rows, columns, 512 * u32::from(columns).min(40), 512, &parts, None, None);
+        let all = writer.add_grid(
+            rows,
+            columns,
+            512 * u32::from(columns).min(40),
+            512,
+            &parts,
+            None,
+            None,
+        );
         writer.set_primary(all);
         writer.finish()
     };
@@ -177,9 +205,17 @@ fn what_a_heic_photo_shows_lies_where_its_jpeg_has_it() {
     let (first, second) = (look(&luma(&jpeg)), look(&luma(&heic_of(&colour))));
     let (mut n, mut sum) = (0, 0.0);
     for seen in &first.patterns {
-        let same = second.patterns.iter().find(|other| other.pattern == seen.pattern).expect("the same patterns");
+        let same = second
+            .patterns
+            .iter()
+            .find(|other| other.pattern == seen.pattern)
+            .expect("the same patterns");
         for corner in &seen.corners {
-            let Some(twin) = same.corners.iter().find(|twin| (twin.row, twin.col) == (corner.row, corner.col)) else { continue };
+            let Some(twin) =
+                same.corners.iter().find(|twin| (twin.row, twin.col) == (corner.row, corner.col))
+            else {
+                continue;
+            };
             sum += (corner.at[0] - twin.at[0]).hypot(corner.at[1] - twin.at[1]);
             n += 1;
         }

@@ -1,11 +1,15 @@
-//! The job stage: `job.toml` becomes settings, or a list of what is wrong in it, and every tab gets its meaning.
+//! The job stage: `job.toml` becomes settings, or a list of what is wrong in it, and every tab gets
+//! its meaning.
 
 use std::collections::BTreeSet;
 
 use proptest::prelude::*;
 use sightcord::cards::Pattern;
 use sightcord::job::keys::{KEYS, Kind};
-use sightcord::job::{Face, JobError, JobSetup, Letter, MovesWith, Role, SpacerKind, TEMPLATE, TabRole, Unit, field_unit};
+use sightcord::job::{
+    Face, JobError, JobSetup, Letter, MovesWith, Role, SpacerKind, TEMPLATE, TabRole, Unit,
+    field_unit,
+};
 use sightcord::job::{Job, Side};
 
 fn job(text: &str) -> Job {
@@ -50,13 +54,21 @@ fn the_template_shows_every_key_and_can_be_put_to_use() {
     for key in KEYS {
         let setting = |line: &str| line.starts_with(&format!("{} = ", key.name));
         let is_list = key.name == "card" && text.contains("[[print.card]]");
-        assert!(is_list || text.lines().any(setting), "{} of [{}] is not in the template", key.name, key.section);
+        assert!(
+            is_list || text.lines().any(setting),
+            "{} of [{}] is not in the template",
+            key.name,
+            key.section
+        );
     }
     assert_eq!(job.bike.name.as_deref(), Some("Dry build of the grass-track frame"));
     assert_eq!(job.bike.chain_side, Some(Side::Left));
     assert_eq!(job.print.measured_along_mm, Some(249.6));
     assert_eq!(job.cards[&13].measured_across_mm, Some(240.2));
-    assert_eq!((job.bench.level_along_deg, job.bench.level_across_deg, job.bench.sigma_deg()), (Some(0.05), Some(-0.10), 0.025));
+    assert_eq!(
+        (job.bench.level_along_deg, job.bench.level_across_deg, job.bench.sigma_deg()),
+        (Some(0.05), Some(-0.10), 0.025)
+    );
     assert_eq!(
         (job.adjusters.thread_pitch_mm, job.adjusters.spacing_mm, job.adjusters.draw),
         (Some(1.25), Some(220.0), Some(Side::Right))
@@ -70,10 +82,16 @@ fn the_template_shows_every_key_and_can_be_put_to_use() {
         (job.sprockets.rear_face_to_tooth_centre_mm, job.sprockets.gearbox_face_to_tooth_centre_mm),
         (Some(3.6), Some(4.1))
     );
-    assert_eq!((job.hub.face_side, job.hub.face_turns, job.hub.target_mm), (Some(Side::Right), Some(true), Some(-28.0)));
+    assert_eq!(
+        (job.hub.face_side, job.hub.face_turns, job.hub.target_mm),
+        (Some(Side::Right), Some(true), Some(-28.0))
+    );
     assert_eq!((job.rim.width_mm, job.rim.lateral_tir_mm), (Some(60.0), Some(0.8)));
     assert_eq!(job.tab(49).role, Role::RearRim { side: Side::Left });
-    assert_eq!((job.tab(49).moves_with, job.tab(49).backing_mm, job.tab(49).side_mm), (MovesWith::Wheel, 2.0, 15.0));
+    assert_eq!(
+        (job.tab(49).moves_with, job.tab(49).backing_mm, job.tab(49).side_mm),
+        (MovesWith::Wheel, 2.0, 15.0)
+    );
     assert_eq!(job.faces, [Face { name: "engine plate".to_owned(), tabs: vec![45, 46, 47] }]);
     assert_eq!(job.tab(46).words(), "engine plate");
     assert_eq!((job.tolerances[0].unit, job.tolerances[0].limit), (Unit::Mm, 1.5));
@@ -91,7 +109,8 @@ fn settings_survive_being_written_into_a_result() {
 
 #[test]
 fn a_mistyped_key_is_named_with_its_line_and_the_nearest_known_one() {
-    let message = problem("schema = \"sightcord-job/1\"\n\n[bike]\nname = \"x\"\nchain_sid = \"left\"\n");
+    let message =
+        problem("schema = \"sightcord-job/1\"\n\n[bike]\nname = \"x\"\nchain_sid = \"left\"\n");
     assert_eq!(
         message,
         "line 5: [bike] there is no key chain_sid. The nearest known name is chain_side. Known here: name, chain_side."
@@ -112,7 +131,10 @@ fn a_mistyped_key_is_named_with_its_line_and_the_nearest_known_one() {
 
 #[test]
 fn a_key_in_the_wrong_section_is_sent_home() {
-    assert_eq!(problem("chain_side = \"left\"\n"), "line 1: there is no key chain_side. It belongs below [bike]: move it there.");
+    assert_eq!(
+        problem("chain_side = \"left\"\n"),
+        "line 1: there is no key chain_side. It belongs below [bike]: move it there."
+    );
     assert!(problem("[bike]\nwidth_mm = 60\n").contains("It belongs below [rim]"));
     assert!(problem("[bike]\nbacking_mm = 2\n").contains("It belongs below [[tab]]"));
 }
@@ -142,8 +164,12 @@ fn every_range_is_kept_at_both_ends() {
     };
     let mut n_checked = 0;
     for key in KEYS {
-        // Tolerances and hand values need their figure; lengths of check lines have a narrower rule of their own.
-        if matches!(key.section, "tolerance" | "hand") || key.name.starts_with("measured_a") || key.name == "number" {
+        // Tolerances and hand values need their figure; lengths of check lines have a narrower rule
+        // of their own.
+        if matches!(key.section, "tolerance" | "hand")
+            || key.name.starts_with("measured_a")
+            || key.name == "number"
+        {
             continue;
         }
         let header = match key.section {
@@ -151,15 +177,23 @@ fn every_range_is_kept_at_both_ends() {
             "print.card" => "[[print.card]]".to_owned(),
             section => format!("[{section}]"),
         };
-        let text = |value: String| format!("{header}\n{}{} = {value}\n", other_keys(key.section), key.name);
+        let text = |value: String| {
+            format!("{header}\n{}{} = {value}\n", other_keys(key.section), key.name)
+        };
         let (inside, outside) = match key.kind {
             Kind::Number { min, max, .. } => (
                 vec![format!("{min:?}"), format!("{max:?}")],
-                vec![format!("{:?}", min - 0.001), format!("{:?}", max + 0.001), "nan".to_owned(), "inf".to_owned()],
+                vec![
+                    format!("{:?}", min - 0.001),
+                    format!("{:?}", max + 0.001),
+                    "nan".to_owned(),
+                    "inf".to_owned(),
+                ],
             ),
-            Kind::Whole { min, max } => {
-                (vec![min.to_string(), max.to_string()], vec![(min - 1).to_string(), (max + 1).to_string(), format!("{min}.5")])
-            }
+            Kind::Whole { min, max } => (
+                vec![min.to_string(), max.to_string()],
+                vec![(min - 1).to_string(), (max + 1).to_string(), format!("{min}.5")],
+            ),
             _ => continue,
         };
         for value in inside {
@@ -167,7 +201,11 @@ fn every_range_is_kept_at_both_ends() {
         }
         for value in outside {
             let message = problem(&text(value.clone()));
-            assert!(message.contains(key.name) && message.contains(key.meaning), "{} = {value}: {message}", key.name);
+            assert!(
+                message.contains(key.name) && message.contains(key.meaning),
+                "{} = {value}: {message}",
+                key.name
+            );
             n_checked += 1;
         }
     }
@@ -215,7 +253,10 @@ fn files_that_cannot_be_read_say_why() {
 
     std::fs::write(folder.path().join("bad.toml"), "[bike]\nnam = \"x\"\n").unwrap();
     let error = Job::read(&folder.path().join("bad.toml")).unwrap_err().to_string();
-    assert!(error.contains("bad.toml, line 2: ") && error.contains("nearest known name is name"), "{error}");
+    assert!(
+        error.contains("bad.toml, line 2: ") && error.contains("nearest known name is name"),
+        "{error}"
+    );
 }
 
 /// The table of the tabs, as it is printed with them.
@@ -261,18 +302,32 @@ fn tabs_stand_for_what_is_printed_on_them() {
     for number in 1..=64 {
         assert_eq!(job.tab(number).side_mm, Pattern::Tab(number).tab_side_mm(), "tab {number}");
     }
-    assert_eq!((job.tab(0).role, job.tab(65).role, job.tab(255).role), (Role::Free, Role::Free, Role::Free));
+    assert_eq!(
+        (job.tab(0).role, job.tab(65).role, job.tab(255).role),
+        (Role::Free, Role::Free, Role::Free)
+    );
     assert_eq!(Letter::ALL.map(Letter::index), [0, 1, 2, 3]);
 }
 
 #[test]
 fn a_job_can_give_tabs_other_meanings() {
     let tab = |text: &str| -> TabRole {
-        let number = text.split_once("number = ").unwrap().1.split_whitespace().next().unwrap().parse().unwrap();
+        let number = text
+            .split_once("number = ")
+            .unwrap()
+            .1
+            .split_whitespace()
+            .next()
+            .unwrap()
+            .parse()
+            .unwrap();
         job(&format!("[[tab]]\n{text}\n")).tab(number)
     };
     assert_eq!(tab("number = 1\nside = \"right\"").role, Role::RearRim { side: Side::Right });
-    assert_eq!(tab("number = 34\nside = \"right\"").role, Role::RimPlace { side: Side::Right, place: 2 });
+    assert_eq!(
+        tab("number = 34\nside = \"right\"").role,
+        Role::RimPlace { side: Side::Right, place: 2 }
+    );
     assert_eq!(tab("number = 34\nplace = 0").role, Role::RearRim { side: Side::Left });
     assert_eq!(
         tab("number = 50\nrole = \"rim\"\nside = \"right\"\nplace = 7").role,
@@ -288,20 +343,31 @@ fn a_job_can_give_tabs_other_meanings() {
         Role::Station { letter: Letter::C, side: Side::Left }
     );
     let flag = tab("number = 53\nrole = \"plumb-flag\"\nplace = \"B lower\"");
-    assert_eq!((flag.role, flag.moves_with), (Role::PlumbFlag { line: Letter::B, upper: false }, MovesWith::Line));
+    assert_eq!(
+        (flag.role, flag.moves_with),
+        (Role::PlumbFlag { line: Letter::B, upper: false }, MovesWith::Line)
+    );
     assert!(flag.role.is_flag() && !sprocket.role.is_flag());
-    assert_eq!(tab("number = 54\nrole = \"backbone-flag\"\nplace = \"front\"").role, Role::BackboneFlag { front: true });
-    assert_eq!(tab("number = 55\nrole = \"front-rim\"\nside = \"left\"").moves_with, MovesWith::FrontWheel);
+    assert_eq!(
+        tab("number = 54\nrole = \"backbone-flag\"\nplace = \"front\"").role,
+        Role::BackboneFlag { front: true }
+    );
+    assert_eq!(
+        tab("number = 55\nrole = \"front-rim\"\nside = \"left\"").moves_with,
+        MovesWith::FrontWheel
+    );
     assert_eq!(tab("number = 56\nmoves_with = \"wheel\"").moves_with, MovesWith::Wheel);
     assert_eq!(tab("number = 5\nmoves_with = \"frame\"").moves_with, MovesWith::Frame);
     assert_eq!(tab("number = 12\nrole = \"free\"").words(), "free");
     assert_eq!(tab("number = 29\nside_mm = 25.0").side_mm, 25.0);
 }
 
-/// Numbers 39 to 44 were free once: a job that has them on something, or on a face, keeps its meaning, and is told of the new one.
+/// Numbers 39 to 44 were free once: a job that has them on something, or on a face, keeps its
+/// meaning, and is told of the new one.
 #[test]
 fn a_job_from_before_there_were_riders_keeps_its_meaning() {
-    let kept = |job: &Job| job.findings().into_iter().find(|finding| finding.id == "rider-number-free");
+    let kept =
+        |job: &Job| job.findings().into_iter().find(|finding| finding.id == "rider-number-free");
     assert_eq!(kept(&Job::default()), None);
     for text in [
         "[[face]]\nname = \"plate\"\ntabs = [39, 40, 41]\n",
@@ -315,7 +381,10 @@ fn a_job_from_before_there_were_riders_keeps_its_meaning() {
         assert!(kept(&job).expect("a note").what.contains("39"), "{text}");
     }
     let turned = job("[[tab]]\nnumber = 39\nside = \"right\"\n");
-    assert_eq!((turned.tab(39).role, kept(&turned)), (Role::CordRider { rider: 1, side: Side::Right }, None));
+    assert_eq!(
+        (turned.tab(39).role, kept(&turned)),
+        (Role::CordRider { rider: 1, side: Side::Right }, None)
+    );
     let further = job("[[tab]]\nnumber = 47\nrole = \"cord-rider\"\nside = \"left\"\nplace = 4\n");
     assert_eq!(further.tab(47).role, Role::CordRider { rider: 4, side: Side::Left });
     assert_eq!(further.tab(47).moves_with, MovesWith::Line);
@@ -327,9 +396,14 @@ fn the_hubs_face_turns_or_not_as_the_job_says() {
     assert_eq!(job("[hub]\nface_turns = true\n").tab(32).moves_with, MovesWith::Wheel);
     // What is said of the one tab beats what is said of the hub.
     let text = "[hub]\nface_turns = true\n[[tab]]\nnumber = 32\nmoves_with = \"frame\"\n[[tab]]\nnumber = 31\nbacking_mm = 1.0\n";
-    assert_eq!((job(text).tab(32).moves_with, job(text).tab(31).moves_with), (MovesWith::Frame, MovesWith::Wheel));
     assert_eq!(
-        job("[hub]\nface_turns = false\n[[tab]]\nnumber = 60\nrole = \"hub-face\"\n").tab(60).moves_with,
+        (job(text).tab(32).moves_with, job(text).tab(31).moves_with),
+        (MovesWith::Frame, MovesWith::Wheel)
+    );
+    assert_eq!(
+        job("[hub]\nface_turns = false\n[[tab]]\nnumber = 60\nrole = \"hub-face\"\n")
+            .tab(60)
+            .moves_with,
         MovesWith::Frame
     );
 }
@@ -344,7 +418,10 @@ fn meanings_that_make_no_sense_are_refused() {
         ("number = 31\nside = \"left\"", "face_side under [hub]"),
         ("number = 3\nplace = 2", "has no place"),
         ("number = 50\nrole = \"rim\"\nside = \"left\"\nplace = 25", "number the further places"),
-        ("number = 50\nrole = \"rim\"\nside = \"left\"\nplace = \"top\"", "number the further places"),
+        (
+            "number = 50\nrole = \"rim\"\nside = \"left\"\nplace = \"top\"",
+            "number the further places",
+        ),
         ("number = 13\nplace = \"E\"", "place = \"A\""),
         ("number = 50\nrole = \"plumb-flag\"", "A upper"),
         ("number = 50\nrole = \"plumb-flag\"\nplace = \"A middle\"", "A upper"),
@@ -358,7 +435,10 @@ fn meanings_that_make_no_sense_are_refused() {
         let message = problem(&format!("[[tab]]\n{text}\n"));
         assert!(message.contains(part), "{text}: {message}");
     }
-    assert!(problem("[[tab]]\nnumber = 40\n[[tab]]\nnumber = 40\n").contains("line 4: tab 40 stands here twice"));
+    assert!(
+        problem("[[tab]]\nnumber = 40\n[[tab]]\nnumber = 40\n")
+            .contains("line 4: tab 40 stands here twice")
+    );
 }
 
 #[test]
@@ -373,14 +453,23 @@ fn faces_are_three_tabs_that_move_together() {
         ("name = \"a/b\"\ntabs = [39, 40, 41]", "can't be the face's name"),
         ("name = \"plate\"\ntabs = [39, 40, 21]", "flag"),
         ("name = \"plate\"\ntabs = [39, 40, 1]", "do not move together"),
-        ("name = \"plate\"\ntabs = [39, 45, 46]\n[[tab]]\nnumber = 39\nside = \"left\"", "a rider of the cord"),
+        (
+            "name = \"plate\"\ntabs = [39, 45, 46]\n[[tab]]\nnumber = 39\nside = \"left\"",
+            "a rider of the cord",
+        ),
     ] {
         let message = problem(&format!("[[face]]\n{text}\n"));
         assert!(message.contains(part), "{text}: {message}");
     }
-    let two = |second: &str| format!("[[face]]\nname = \"plate\"\ntabs = [41, 40, 39]\n[[face]]\n{second}\n");
-    assert!(problem(&two("name = \"plate\"\ntabs = [42, 43, 44]")).contains("can't be the face's name"));
-    assert!(problem(&two("name = \"other\"\ntabs = [41, 43, 44]")).contains("tab 41 is in two faces"));
+    let two = |second: &str| {
+        format!("[[face]]\nname = \"plate\"\ntabs = [41, 40, 39]\n[[face]]\n{second}\n")
+    };
+    assert!(
+        problem(&two("name = \"plate\"\ntabs = [42, 43, 44]")).contains("can't be the face's name")
+    );
+    assert!(
+        problem(&two("name = \"other\"\ntabs = [41, 43, 44]")).contains("tab 41 is in two faces")
+    );
     assert_eq!(job(&two("name = \"other\"\ntabs = [42, 43, 44]")).faces[0].tabs, [39, 40, 41]);
 }
 
@@ -392,14 +481,26 @@ fn tolerances_and_hand_values_belong_to_a_figure_and_its_unit() {
     assert_eq!(field_unit("/plumb//offset"), None);
     assert_eq!(field_unit("/wheel"), None);
     for (text, part) in [
-        ("[[tolerance]]\nfield = \"/wheel/ofset\"\nmm = 1\nsource = \"me\"", "The nearest is /wheel/offset "),
-        ("[[tolerance]]\nfield = \"wheel/yaw\"\ndeg = 1\nsource = \"me\"", "The nearest is /wheel/yaw "),
+        (
+            "[[tolerance]]\nfield = \"/wheel/ofset\"\nmm = 1\nsource = \"me\"",
+            "The nearest is /wheel/offset ",
+        ),
+        (
+            "[[tolerance]]\nfield = \"wheel/yaw\"\ndeg = 1\nsource = \"me\"",
+            "The nearest is /wheel/yaw ",
+        ),
         ("[[tolerance]]\nfield = \"/wheel/yaw\"\nmm = 1\nsource = \"me\"", "Write deg instead"),
-        ("[[tolerance]]\nfield = \"/wheel/offset\"\nmm = 1\ndeg = 1\nsource = \"me\"", "deg does not fit this figure"),
+        (
+            "[[tolerance]]\nfield = \"/wheel/offset\"\nmm = 1\ndeg = 1\nsource = \"me\"",
+            "deg does not fit this figure",
+        ),
         ("[[tolerance]]\nfield = \"/wheel/offset\"\nsource = \"me\"", "mm is missing"),
         ("[[tolerance]]\nfield = \"/wheel/offset\"\nmm = 1", "source is missing"),
         ("[[tolerance]]\nfield = \"/wheel/offset\"\nmm = 0\nsource = \"me\"", "out of range"),
-        ("[[hand]]\nfield = \"/wheel/lean\"\nvalue_mm = 1\nu_deg = 0.2\ntool = \"gauge\"", "Write value_deg instead"),
+        (
+            "[[hand]]\nfield = \"/wheel/lean\"\nvalue_mm = 1\nu_deg = 0.2\ntool = \"gauge\"",
+            "Write value_deg instead",
+        ),
         ("[[hand]]\nfield = \"/wheel/lean\"\nvalue_deg = 1\ntool = \"gauge\"", "u_deg is missing"),
         ("[[hand]]\nfield = \"/wheel/lean\"\nvalue_deg = 1\nu_deg = 0.2", "tool is missing"),
     ] {
@@ -413,46 +514,78 @@ fn tolerances_and_hand_values_belong_to_a_figure_and_its_unit() {
 #[test]
 fn measured_check_lines_become_a_scale_and_its_uncertainty() {
     let unmeasured = Job::default().card_print(1);
-    assert_eq!((unmeasured.along.ratio, unmeasured.along.sigma, unmeasured.along.measured), (1.0, 0.003, false));
+    assert_eq!(
+        (unmeasured.along.ratio, unmeasured.along.sigma, unmeasured.along.measured),
+        (1.0, 0.003, false)
+    );
     assert_eq!(unmeasured.paper_mm, 0.10);
 
     let text = "[print]\nmeasured_along_mm = 242.5\npaper_mm = 0.15\n[[print.card]]\nnumber = 13\nmeasured_along_mm = 375.3\nmeasured_across_mm = 239.4\nmeasured_u_mm = 0.15\n";
     let job = job(text);
     let (general, tabs, a3) = (job.card_print(2), job.tab_print(), job.card_print(13));
-    assert!((general.along.ratio - 0.97).abs() < 1e-12 && general.along.measured && general.along.sigma == 0.0005);
+    assert!(
+        (general.along.ratio - 0.97).abs() < 1e-12
+            && general.along.measured
+            && general.along.sigma == 0.0005
+    );
     assert_eq!((general.across.measured, general.across.sigma), (false, 0.003));
     assert_eq!(tabs, general);
-    assert!((a3.along.ratio - 375.3 / 375.0).abs() < 1e-12 && (a3.across.ratio - 239.4 / 240.0).abs() < 1e-12);
+    assert!(
+        (a3.along.ratio - 375.3 / 375.0).abs() < 1e-12
+            && (a3.across.ratio - 239.4 / 240.0).abs() < 1e-12
+    );
     // 0.15 mm expanded is 0.075 standard, on 375 mm.
     assert!((a3.along.sigma - 0.0002).abs() < 1e-12);
     assert_eq!(a3.paper_mm, 0.15);
     // All printed on A3: the same key, the longer line.
-    assert!((self::job("[print]\nmeasured_along_mm = 374\n").card_print(14).along.ratio - 374.0 / 375.0).abs() < 1e-12);
+    assert!(
+        (self::job("[print]\nmeasured_along_mm = 374\n").card_print(14).along.ratio
+            - 374.0 / 375.0)
+            .abs()
+            < 1e-12
+    );
 
     // The tabs' own line counts against the cards', and says nothing without them.
     let tabs = "[print]\nmeasured_tabs_mm = 99.5\n";
     assert!(
-        (self::job(&format!("{tabs}measured_along_mm = 251\nmeasured_across_mm = 160\n")).tabs_to_cards() - 0.995 / 1.002).abs()
+        (self::job(&format!("{tabs}measured_along_mm = 251\nmeasured_across_mm = 160\n"))
+            .tabs_to_cards()
+            - 0.995 / 1.002)
+            .abs()
             < 1e-9
     );
     assert_eq!(self::job(tabs).tabs_to_cards(), 1.0);
-    assert!(problem("[[print.card]]\nnumber = 1\nmeasured_tabs_mm = 100\n").contains("belongs below [print]"));
+    assert!(
+        problem("[[print.card]]\nnumber = 1\nmeasured_tabs_mm = 100\n")
+            .contains("belongs below [print]")
+    );
 
     assert!(problem("[print]\nmeasured_along_mm = 300\n").contains("more than 10 % off"));
-    assert!(problem("[[print.card]]\nnumber = 1\nmeasured_along_mm = 375\n").contains("more than 10 % off"));
+    assert!(
+        problem("[[print.card]]\nnumber = 1\nmeasured_along_mm = 375\n")
+            .contains("more than 10 % off")
+    );
     assert!(
         problem("[print]\nmeasured_across_mm = 250\n[[print.card]]\nnumber = 13\nmeasured_across_mm = 160\n").contains("line 5")
     );
-    assert!(problem("[[print.card]]\nnumber = 1\n[[print.card]]\nnumber = 1\n").contains("card 1 stands here twice"));
+    assert!(
+        problem("[[print.card]]\nnumber = 1\n[[print.card]]\nnumber = 1\n")
+            .contains("card 1 stands here twice")
+    );
 }
 
 #[test]
 fn settings_without_effect_are_told() {
-    let ids = |text: &str| job(text).findings().into_iter().map(|finding| finding.what).collect::<Vec<_>>();
+    let ids = |text: &str| {
+        job(text).findings().into_iter().map(|finding| finding.what).collect::<Vec<_>>()
+    };
     assert!(ids("[bench]\nlevel_u_deg = 0.1\n")[0].contains("level_u_deg"));
     assert!(ids("[print]\nmeasured_u_mm = 0.1\n")[0].contains("measured_u_mm"));
     assert!(ids("[print]\nmeasured_tabs_mm = 99.8\n")[0].contains("measured_tabs_mm"));
-    assert!(ids("[sprockets]\nrear_face_to_tooth_centre_mm = 3\n")[0].contains("gearbox_face_to_tooth_centre_mm is not given"));
+    assert!(
+        ids("[sprockets]\nrear_face_to_tooth_centre_mm = 3\n")[0]
+            .contains("gearbox_face_to_tooth_centre_mm is not given")
+    );
     assert!(ids("[hub]\ntarget_mm = 30\n")[0].contains("face_side"));
     assert!(ids("[bench]\nlevel_u_deg = 0.1\nlevel_across_deg = 0\n").is_empty());
 }
@@ -467,7 +600,10 @@ fn keys_are_told_apart_within_their_sections() {
 #[ignore = "needs ../shared"]
 fn the_shared_job_is_read() {
     let job = Job::read(std::path::Path::new("../shared/photos/swing-arm/job.toml")).unwrap();
-    assert_eq!((job.bike.chain_side, job.hub.face_side, job.hub.face_turns), (Some(Side::Left), Some(Side::Right), Some(true)));
+    assert_eq!(
+        (job.bike.chain_side, job.hub.face_side, job.hub.face_turns),
+        (Some(Side::Left), Some(Side::Right), Some(true))
+    );
     assert_eq!((job.tab(29).side_mm, job.tab(30).side_mm, job.tab(28).side_mm), (25.0, 25.0, 20.0));
     assert_eq!(job.tab(29).role, Role::BackboneFlag { front: true });
 }
@@ -493,10 +629,14 @@ proptest! {
 #[test]
 fn setups_are_read_and_written_alike() {
     let setups = vec![
-        JobSetup { name: "1-mark-forward".to_owned(), photos: vec!["IMG_1.jpg".to_owned(), "a \"b\"\\ü.jpg".to_owned()] },
+        JobSetup {
+            name: "1-mark-forward".to_owned(),
+            photos: vec!["IMG_1.jpg".to_owned(), "a \"b\"\\ü.jpg".to_owned()],
+        },
         JobSetup { name: "0-camera".to_owned(), photos: vec!["c/d.jpg".to_owned()] },
     ];
-    let text = format!("schema = \"sightcord-job/1\"\n{}", sightcord::job::setups::written(&setups));
+    let text =
+        format!("schema = \"sightcord-job/1\"\n{}", sightcord::job::setups::written(&setups));
     assert_eq!(job(&text).setups, setups);
 }
 
@@ -512,6 +652,9 @@ fn a_photo_in_two_setups_and_a_setup_without_a_name_are_refused() {
         ("[[setup]]\nname = \"2-b\"\n", "must be a list of file names"),
     ] {
         let problems = Job::parse(&format!("{one}{more}")).unwrap_err();
-        assert!(problems.iter().any(|problem| problem.to_string().contains(words)), "{words}: {problems:?}");
+        assert!(
+            problems.iter().any(|problem| problem.to_string().contains(words)),
+            "{words}: {problems:?}"
+        );
     }
 }

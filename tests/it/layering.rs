@@ -1,4 +1,5 @@
-//! Data flows one way: a stage may use earlier stages only. This reads every `crate::` path in the sources.
+//! Data flows one way: a stage may use earlier stages only. This reads every `crate::` path in the
+//! sources.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -40,29 +41,46 @@ const CIRCLES_LEFT: [&str; 5] = ["archive", "cards", "photo", "scene", "sighting
 
 #[test]
 fn no_stage_knows_a_later_one() {
-    let rank: BTreeMap<&str, usize> =
-        ORDER.iter().enumerate().flat_map(|(rank, stages)| stages.iter().map(move |stage| (*stage, rank))).collect();
+    let rank: BTreeMap<&str, usize> = ORDER
+        .iter()
+        .enumerate()
+        .flat_map(|(rank, stages)| stages.iter().map(move |stage| (*stage, rank)))
+        .collect();
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut n_paths = 0;
     for entry in WalkDir::new(&source).sort_by_file_name() {
         let entry = entry.expect("the sources can be listed");
-        let file = entry.path().strip_prefix(&source).expect("inside src").to_string_lossy().replace('\\', "/");
+        let file = entry
+            .path()
+            .strip_prefix(&source)
+            .expect("inside src")
+            .to_string_lossy()
+            .replace('\\', "/");
         if !file.ends_with(".rs") || file == "lib.rs" {
             continue;
         }
         let stage = file.split('/').next().unwrap_or("").trim_end_matches(".rs");
-        let own = *rank.get(stage).unwrap_or_else(|| panic!("src/{stage} has no place in the order of stages"));
+        let own = *rank
+            .get(stage)
+            .unwrap_or_else(|| panic!("src/{stage} has no place in the order of stages"));
         let text = std::fs::read_to_string(entry.path()).expect("the source can be read");
         for (number, line) in text.lines().enumerate() {
             for used in stages_in(line) {
                 let Some(&theirs) = rank.get(used.as_str()) else { continue };
                 n_paths += 1;
                 let backwards = theirs > own || (theirs == own && used != stage);
-                assert!(!backwards, "src/{file}:{}: {stage} uses {used}, which comes later: {line}", number + 1);
+                assert!(
+                    !backwards,
+                    "src/{file}:{}: {stage} uses {used}, which comes later: {line}",
+                    number + 1
+                );
             }
         }
     }
-    assert!(n_paths > 100, "only {n_paths} paths were found: is this test still reading the sources?");
+    assert!(
+        n_paths > 100,
+        "only {n_paths} paths were found: is this test still reading the sources?"
+    );
 }
 
 #[test]
@@ -78,9 +96,14 @@ fn bench_and_plan_know_no_json() {
 fn no_files_of_a_folder_go_round_in_a_circle() {
     let sources = sources();
     let files: BTreeSet<String> = sources.iter().map(|(file, _)| module_of(file)).collect();
-    let uses: BTreeMap<String, BTreeSet<String>> =
-        sources.iter().map(|(file, text)| (module_of(file), files_used(file, text, &files))).collect();
-    assert!(uses.values().map(BTreeSet::len).sum::<usize>() > 300, "is this test still reading the sources?");
+    let uses: BTreeMap<String, BTreeSet<String>> = sources
+        .iter()
+        .map(|(file, text)| (module_of(file), files_used(file, text, &files)))
+        .collect();
+    assert!(
+        uses.values().map(BTreeSet::len).sum::<usize>() > 300,
+        "is this test still reading the sources?"
+    );
     for file in &files {
         let stage = file.split('/').next().unwrap_or("");
         let mut reached = BTreeSet::new();
@@ -98,10 +121,18 @@ fn no_files_of_a_folder_go_round_in_a_circle() {
 /// Every source file by its place below src, with its text.
 fn sources() -> Vec<(String, String)> {
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let files = WalkDir::new(&source).sort_by_file_name().into_iter().map(|entry| entry.expect("the sources can be listed"));
+    let files = WalkDir::new(&source)
+        .sort_by_file_name()
+        .into_iter()
+        .map(|entry| entry.expect("the sources can be listed"));
     let rust = files.filter(|entry| entry.path().extension().is_some_and(|ending| ending == "rs"));
     let read = rust.map(|entry| {
-        let file = entry.path().strip_prefix(&source).expect("inside src").to_string_lossy().replace('\\', "/");
+        let file = entry
+            .path()
+            .strip_prefix(&source)
+            .expect("inside src")
+            .to_string_lossy()
+            .replace('\\', "/");
         (file, std::fs::read_to_string(entry.path()).expect("the source can be read"))
     });
     read.collect()
@@ -123,8 +154,12 @@ fn files_used(file: &str, text: &str, files: &BTreeSet<String>) -> BTreeSet<Stri
     let lines = code.lines().filter(|line| !line.trim_start().starts_with("//"));
     let code = lines.collect::<Vec<&str>>().join(" ");
     let own = format!("crate::{stage}::");
-    let word = |name: &str| name.trim().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
-    for (path, base) in [("super::", above), (own.as_str(), stage.as_str()), ("self::", module.as_str())] {
+    let word = |name: &str| {
+        name.trim().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>()
+    };
+    for (path, base) in
+        [("super::", above), (own.as_str(), stage.as_str()), ("self::", module.as_str())]
+    {
         for part in code.split(path).skip(1) {
             // A list in braces names several, else the first word is the one.
             let names: Vec<&str> = match part.strip_prefix('{') {
@@ -143,7 +178,9 @@ fn stages_in(line: &str) -> Vec<String> {
     if line.trim_start().starts_with("//") {
         return Vec::new();
     }
-    let word = |text: &str| text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
+    let word = |text: &str| {
+        text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>()
+    };
     let mut found = Vec::new();
     for part in line.split("crate::").skip(1) {
         match part.strip_prefix('{') {

@@ -1,4 +1,5 @@
-//! All integration tests in one program: one compilation, one helper for truth. `cargo test --release NAME` runs those whose path holds NAME.
+//! All integration tests in one program: one compilation, one helper for truth. `cargo test
+//! --release NAME` runs those whose path holds NAME.
 
 mod archive;
 mod archive_broken_off;

@@ -1,5 +1,5 @@
-//! Bad, degenerate and deceptive input: each is either measured right within U, or refused or flagged with a reason. From synthetic
-//! sightings, without pixels.
+//! Bad, degenerate and deceptive input: each is either measured right within U, or refused or
+//! flagged with a reason. From synthetic sightings, without pixels.
 
 use crate::common::compare::assert_honest;
 use crate::common::geometry::V3;
@@ -27,10 +27,15 @@ fn spoiled(truth: &TruthScene, spoil: impl Fn(&mut ScenePhoto)) -> Option<Figure
 }
 
 /// Figures with the findings of scene and bench.
-fn figures_of_photos(photos: &[ScenePhoto], setups: &[String], lens_only: &[bool]) -> Option<Figures> {
+fn figures_of_photos(
+    photos: &[ScenePhoto],
+    setups: &[String],
+    lens_only: &[bool],
+) -> Option<Figures> {
     let job = Job::default();
     let solution = scene::solve(photos, &scene_settings(&job, setups))?;
-    let mut figures = sightcord::bench::measure(&solution, &bench_settings(&job, setups, lens_only));
+    let mut figures =
+        sightcord::bench::measure(&solution, &bench_settings(&job, setups, lens_only));
     figures.findings.extend(solution.findings);
     Some(figures)
 }
@@ -67,16 +72,27 @@ fn a_rim_tab_on_one_side_only_leaves_the_other_side_null_with_its_name() {
     let figures = figures_of(&truth);
     let missing = figures.findings.iter().find(|f| f.id == "rim-tab-not-seen").expect("a finding");
     assert!(missing.field.as_deref().is_some_and(|field| field.contains("right")), "{missing:?}");
-    assert!(figures.measured.rims().iter().all(|rim| rim.offset.is_some() == (rim.at.side == sightcord::job::Side::Left)));
+    assert!(
+        figures
+            .measured
+            .rims()
+            .iter()
+            .all(|rim| rim.offset.is_some() == (rim.at.side == sightcord::job::Side::Left))
+    );
     assert_honest(&figures, &truth, 1.5);
 }
 
 #[test]
 fn without_a_cord_nothing_is_told_from_it() {
     let truth = TruthScene::full();
-    let figures = spoiled(&truth, |photo| photo.sightings.lines.retain(|line| line.kind != StringKind::Cord)).expect("a scene");
+    let figures =
+        spoiled(&truth, |photo| photo.sightings.lines.retain(|line| line.kind != StringKind::Cord))
+            .expect("a scene");
     assert!(has(&figures, "cord-not-seen"), "{:?}", ids(&figures));
-    assert!(figures.measured.rims().iter().all(|rim| rim.offset.is_none()) && figures.get(&Figure::WheelOffset).is_none());
+    assert!(
+        figures.measured.rims().iter().all(|rim| rim.offset.is_none())
+            && figures.get(&Figure::WheelOffset).is_none()
+    );
     // Up is told by plumb lines and cards all the same, and with it how level the bench is.
     assert!(figures.get(&Figure::LevelAcross).is_some());
     assert_honest(&figures, &truth, 1.0);
@@ -100,7 +116,11 @@ fn swapped_rim_tabs_contradict_the_tabs_round_the_rim() {
     truth.swapped_tabs.insert(1, 2);
     truth.swapped_tabs.insert(2, 1);
     let figures = figures_of(&truth);
-    assert!(has(&figures, "sides-contradict") || has(&figures, "sides-swapped"), "{:?}", ids(&figures));
+    assert!(
+        has(&figures, "sides-contradict") || has(&figures, "sides-swapped"),
+        "{:?}",
+        ids(&figures)
+    );
     assert!(figures.get(&Figure::WheelOffset).is_none());
 }
 
@@ -143,18 +163,27 @@ fn two_photos_of_the_other_setup_are_found_out() {
     truth.setups[0].photos[1].really_in_setup = Some(1);
     truth.setups[0].photos[6].really_in_setup = Some(1);
     let figures = figures_of(&truth);
-    assert!(has(&figures, "photo-of-other-setup") || has(&figures, "sighting-left-out"), "{:?}", ids(&figures));
+    assert!(
+        has(&figures, "photo-of-other-setup") || has(&figures, "sighting-left-out"),
+        "{:?}",
+        ids(&figures)
+    );
     assert_honest(&figures, &truth, 1.5);
 }
 
-/// Two of three tabs tell neither the sprocket's centre nor its tilt well: no figure may come out surer than with three.
+/// Two of three tabs tell neither the sprocket's centre nor its tilt well: no figure may come out
+/// surer than with three.
 #[test]
 fn a_missing_gearbox_tab_makes_the_chain_less_sure() {
     let mut truth = TruthScene::full();
     let complete = figures_of(&truth);
     truth.missing_tabs.insert(6);
     let figures = figures_of(&truth);
-    assert!(has(&figures, "few-gearbox-tabs") && !has(&complete, "few-gearbox-tabs"), "{:?}", ids(&figures));
+    assert!(
+        has(&figures, "few-gearbox-tabs") && !has(&complete, "few-gearbox-tabs"),
+        "{:?}",
+        ids(&figures)
+    );
     let u = |figures: &Figures| {
         [Figure::ChainYaw, Figure::ChainLean, Figure::ChainCentres, Figure::ChainAtGearbox]
             .map(|figure| figures.get(&figure).expect("a figure").u)
@@ -164,22 +193,33 @@ fn a_missing_gearbox_tab_makes_the_chain_less_sure() {
     assert_honest(&figures, &truth, 1.0);
 }
 
-/// Figures where each flag is read in one photo alone, in which it seems a third of a percent nearer than it is, and some of the photos that
-/// show the plumb line show a tube in its place.
+/// Figures where each flag is read in one photo alone, in which it seems a third of a percent
+/// nearer than it is, and some of the photos that show the plumb line show a tube in its place.
 fn with_a_tube_followed(truth: &TruthScene, in_these: impl Fn(usize) -> bool) -> Figures {
     let (photos, ..) = scene_photos(truth, &knobs());
     let first_with = |flag: Pattern| {
-        photos.iter().find(|p| p.sightings.patterns.iter().any(|s| s.pattern == flag)).expect("a photo of the flag").file.clone()
+        photos
+            .iter()
+            .find(|p| p.sightings.patterns.iter().any(|s| s.pattern == flag))
+            .expect("a photo of the flag")
+            .file
+            .clone()
     };
     let (with_21, with_22) = (first_with(Pattern::Tab(21)), first_with(Pattern::Tab(22)));
-    let of_line: Vec<&str> = photos.iter().filter(|p| shows_plumb_line(p)).map(|p| p.file.as_str()).collect();
+    let of_line: Vec<&str> =
+        photos.iter().filter(|p| shows_plumb_line(p)).map(|p| p.file.as_str()).collect();
     let figures = spoiled(truth, |photo| {
         photo.sightings.patterns.retain(|sighting| match sighting.pattern {
             Pattern::Tab(21) => photo.file == with_21,
             Pattern::Tab(22) => photo.file == with_22,
             _ => true,
         });
-        for flag in photo.sightings.patterns.iter_mut().filter(|s| matches!(s.pattern, Pattern::Tab(21..23))) {
+        for flag in photo
+            .sightings
+            .patterns
+            .iter_mut()
+            .filter(|s| matches!(s.pattern, Pattern::Tab(21..23)))
+        {
             let n = flag.corners.len() as f64;
             let middle = [0, 1].map(|i| flag.corners.iter().map(|c| c.at[i]).sum::<f64>() / n);
             for corner in &mut flag.corners {
@@ -187,7 +227,8 @@ fn with_a_tube_followed(truth: &TruthScene, in_these: impl Fn(usize) -> bool) ->
             }
         }
         if of_line.iter().position(|file| *file == photo.file).is_some_and(&in_these) {
-            let lines = photo.sightings.lines.iter_mut().filter(|line| line.kind != StringKind::Cord);
+            let lines =
+                photo.sightings.lines.iter_mut().filter(|line| line.kind != StringKind::Cord);
             let points = lines.flat_map(|line| &mut line.points);
             points.for_each(|point| point.at = [0, 1].map(|i| point.at[i] + 6.0 * point.normal[i]));
         }
@@ -206,7 +247,12 @@ fn with_photos_of_the_line() -> TruthScene {
         for i in 0..7 {
             let angle = f64::from(i - 3) * 0.25;
             let eye = V3::new(-400.0 + 750.0 * angle.cos(), 750.0 * angle.sin(), 480.0);
-            setup.photos.push(Viewpoint::looking(&format!("line-{i}.jpg"), eye, V3::new(-330.0, 0.0, 240.0), 0.0));
+            setup.photos.push(Viewpoint::looking(
+                &format!("line-{i}.jpg"),
+                eye,
+                V3::new(-330.0, 0.0, 240.0),
+                0.0,
+            ));
         }
     }
     truth
@@ -276,7 +322,8 @@ fn a_lens_that_refocuses_from_photo_to_photo_is_followed() {
     assert!(offset.u < 0.4, "U grew to {}", offset.u);
 }
 
-/// A phone reads its rows one after another while the hand turns and drifts, otherwise in each photo.
+/// A phone reads its rows one after another while the hand turns and drifts, otherwise in each
+/// photo.
 #[test]
 fn an_unsteady_hand_is_found_as_large_as_it_is_and_harms_no_figure() {
     for (seed, hand) in [(1, [1.0, 0.05]), (2, [0.2, 0.02]), (3, [0.0, 0.0])] {
@@ -286,11 +333,19 @@ fn an_unsteady_hand_is_found_as_large_as_it_is_and_harms_no_figure() {
         let (solution, figures) = solved(&truth, &knobs, &Job::default()).expect("a scene");
         assert!(by_pointer(&figures).len() >= 24, "{hand:?}: {:?}", figures.findings);
         assert_honest(&figures, &truth, 1.5);
-        assert!(!solution.findings.iter().any(|finding| finding.id == "moved-within-setup"), "{:?}", solution.findings);
+        assert!(
+            !solution.findings.iter().any(|finding| finding.id == "moved-within-setup"),
+            "{:?}",
+            solution.findings
+        );
         // Allowed for is half as much again as was found.
         let [_, turn_deg] = hand;
         let [turn, _] = solution.priors.sweep_sigma.map(|sigma| sigma / 1.5);
-        assert!((turn.to_degrees() - turn_deg).abs() < 0.25 * turn_deg + 0.002, "{turn_deg}: {:.4}", turn.to_degrees());
+        assert!(
+            (turn.to_degrees() - turn_deg).abs() < 0.25 * turn_deg + 0.002,
+            "{turn_deg}: {:.4}",
+            turn.to_degrees()
+        );
     }
 }
 
@@ -374,7 +429,11 @@ fn cards_shrunk_by_the_printer_are_told_and_harm_no_figure() {
         let (photos, setups, lens_only) = scene_photos(&truth, &SightingKnobs::ordinary());
         let figures = figures_of_photos(&photos, &setups, &lens_only).expect("a scene");
         assert!(has(&figures, "card-size-wrong"), "{n} cards: {:?}", ids(&figures));
-        assert!(by_pointer(&figures).len() >= 20, "{n} cards: {} figures", by_pointer(&figures).len());
+        assert!(
+            by_pointer(&figures).len() >= 20,
+            "{n} cards: {} figures",
+            by_pointer(&figures).len()
+        );
         assert_honest(&figures, &truth, 2.0);
     }
 }

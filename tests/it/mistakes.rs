@@ -15,7 +15,8 @@ fn sightcord() -> Command {
     Command::new(env!("CARGO_BIN_EXE_sightcord"))
 }
 
-/// A folder with these files; pictures are a small grey JPEG with their name behind its end, so that no two are the same.
+/// A folder with these files; pictures are a small grey JPEG with their name behind its end, so
+/// that no two are the same.
 fn folder_with(files: &[&str]) -> TempDir {
     let folder = tempfile::tempdir().unwrap();
     for name in files {
@@ -63,7 +64,10 @@ fn a_setup_given_as_the_job_is_refused_and_nothing_is_written_among_the_photos()
         let folder = folder_with(&files);
         let at = folder.path().join(setup);
         let told = sightcord().arg("measure").arg(&at).assert().code(2);
-        told.stderr(contains("holds the photos of one wheel position of the job").and(contains("measure the whole job")));
+        told.stderr(
+            contains("holds the photos of one wheel position of the job")
+                .and(contains("measure the whole job")),
+        );
         assert_eq!(fs::read_dir(&at).unwrap().count(), 1);
     }
     // An evening's own folder in a job, and a folder of photos anywhere else, are jobs.
@@ -77,12 +81,25 @@ fn a_folder_of_jobs_is_refused_with_their_names() {
     let folder = folder_with(&["twin/1-mark-forward/a.jpg", "single/job.toml", "single/b.jpg"]);
     let error = list_job(folder.path()).unwrap_err();
     assert!(matches!(error, ListError::HoldsJobs(..)));
-    assert!(error.to_string().ends_with("holds several jobs (single, twin); measure one at a time: name its folder"), "{error}");
-    // A job inside a job is told and not mixed in; a later evening's own folder is nothing to be told of.
-    let folder = folder_with(&["1-mark-forward/a.jpg", "tried-again/1-mark-forward/b.jpg", "evening-2/1-mark-forward/c.jpg"]);
+    assert!(
+        error
+            .to_string()
+            .ends_with("holds several jobs (single, twin); measure one at a time: name its folder"),
+        "{error}"
+    );
+    // A job inside a job is told and not mixed in; a later evening's own folder is nothing to be
+    // told of.
+    let folder = folder_with(&[
+        "1-mark-forward/a.jpg",
+        "tried-again/1-mark-forward/b.jpg",
+        "evening-2/1-mark-forward/c.jpg",
+    ]);
     let job = list_job(folder.path()).unwrap();
     assert_eq!(job.all().count(), 1);
-    assert!(said(&job.findings, "job-inside").starts_with("tried-again in this folder is not measured here"));
+    assert!(
+        said(&job.findings, "job-inside")
+            .starts_with("tried-again in this folder is not measured here")
+    );
 }
 
 #[test]
@@ -112,11 +129,23 @@ fn glance_marks_its_pictures_and_draws_none_into_a_setup() {
     fs::create_dir_all(&setup).unwrap();
     fs::copy(PHOTO, setup.join("02.jpg")).unwrap();
     for inside in [setup.clone(), setup.join("looked-at")] {
-        let said = sightcord().arg("glance").arg(setup.join("02.jpg")).arg("--picture").arg(&inside).assert().code(2);
+        let said = sightcord()
+            .arg("glance")
+            .arg(setup.join("02.jpg"))
+            .arg("--picture")
+            .arg(&inside)
+            .assert()
+            .code(2);
         said.stderr(contains("taken for photos"));
     }
     let outside = folder.path().join("looked-at");
-    sightcord().args(["glance", "-q"]).arg(setup.join("02.jpg")).arg("--picture").arg(&outside).assert().success();
+    sightcord()
+        .args(["glance", "-q"])
+        .arg(setup.join("02.jpg"))
+        .arg("--picture")
+        .arg(&outside)
+        .assert()
+        .success();
     let drawn = fs::read(fs::read_dir(&outside).unwrap().next().unwrap().unwrap().path()).unwrap();
     assert_eq!(&drawn[2..2 + DRAWN_SEGMENT.len()], DRAWN_SEGMENT);
 }
@@ -144,10 +173,19 @@ fn films_and_raw_files_are_recognised_and_told_once() {
         "walk.mp4 is a video; it is not used: a video's pictures are too small and too blurred to measure from. Take photos instead, one \
          from each standpoint."
     );
-    assert!(said(&findings, "raw-beside-photo").starts_with("IMG_1.dng is a raw camera file; it is not used, since the photo"));
-    let kinds: Vec<&Finding> = findings.iter().filter(|finding| finding.id == "photo-kind-not-read").collect();
+    assert!(
+        said(&findings, "raw-beside-photo")
+            .starts_with("IMG_1.dng is a raw camera file; it is not used, since the photo")
+    );
+    let kinds: Vec<&Finding> =
+        findings.iter().filter(|finding| finding.id == "photo-kind-not-read").collect();
     assert_eq!(kinds.len(), 2, "raw files and other pictures: {kinds:?}");
-    assert!(kinds.iter().any(|finding| finding.what.starts_with("IMG_3.cr2 and IMG_4.nef are raw camera files")), "{kinds:?}");
+    assert!(
+        kinds.iter().any(|finding| finding
+            .what
+            .starts_with("IMG_3.cr2 and IMG_4.nef are raw camera files")),
+        "{kinds:?}"
+    );
     assert!(findings.iter().all(|finding| finding.severity != Severity::Refused));
 }
 
@@ -167,10 +205,16 @@ fn settings_under_another_name_are_refused_with_the_right_one() {
 fn a_decimal_comma_is_told_with_the_point_in_its_place() {
     let folder = folder_with(&["1-a/x.jpg"]);
     for (typed, meant) in [("60,5", "60.5"), ("-28,0   # inboard", "-28.0")] {
-        fs::write(folder.path().join("job.toml"), format!("[bike]\nname = \"x, y\"\n[rim]\nwidth_mm = {typed}\n")).unwrap();
+        fs::write(
+            folder.path().join("job.toml"),
+            format!("[bike]\nname = \"x, y\"\n[rim]\nwidth_mm = {typed}\n"),
+        )
+        .unwrap();
         let told = sightcord().arg("measure").arg(folder.path()).assert().code(2);
         let typed = typed.split_whitespace().next().unwrap();
-        told.stderr(contains("line 4").and(contains(format!("{typed} has a decimal comma. Write it with a point: {meant}."))));
+        told.stderr(contains("line 4").and(contains(format!(
+            "{typed} has a decimal comma. Write it with a point: {meant}."
+        ))));
     }
 }
 
@@ -180,8 +224,16 @@ fn a_decimal_comma_is_told_with_the_point_in_its_place() {
 fn a_place_that_cannot_be_written_to_costs_the_report_and_not_the_figures() {
     let folder = tempfile::tempdir().unwrap();
     fs::create_dir(folder.path().join("1-a")).unwrap();
-    fs::copy("samples/grass-track/1-mark-forward/02.jpg", folder.path().join("1-a/02.jpg")).unwrap();
-    let said = sightcord().arg("measure").arg(folder.path()).args(["--to", "/sys/report"]).assert().code(2);
-    said.stdout(contains("1 of 1 photos").or(contains("one wheel position")))
-        .stderr(contains("There is no permission to write there").and(contains("The figures are measured and printed here")));
+    fs::copy("samples/grass-track/1-mark-forward/02.jpg", folder.path().join("1-a/02.jpg"))
+        .unwrap();
+    let said = sightcord()
+        .arg("measure")
+        .arg(folder.path())
+        .args(["--to", "/sys/report"])
+        .assert()
+        .code(2);
+    said.stdout(contains("1 of 1 photos").or(contains("one wheel position"))).stderr(
+        contains("There is no permission to write there")
+            .and(contains("The figures are measured and printed here")),
+    );
 }

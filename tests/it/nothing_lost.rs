@@ -1,5 +1,5 @@
-//! Nothing of the person's is ever lost: whatever the report is told to replace, and whenever a run is broken off.
-//! All through the built program.
+//! Nothing of the person's is ever lost: whatever the report is told to replace, and whenever a run
+//! is broken off. All through the built program.
 #![cfg(unix)]
 
 use crate::common::kept;
@@ -17,8 +17,13 @@ const LIST: &str = "report-files.txt";
 
 /// Every file below a folder with its bytes; links by where they lead.
 fn content_of(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    let entries = walkdir::WalkDir::new(folder).into_iter().map(Result::unwrap).filter(|entry| !entry.file_type().is_dir());
-    entries.map(|entry| (entry.path().to_owned(), fs::read(entry.path()).unwrap_or_default())).collect()
+    let entries = walkdir::WalkDir::new(folder)
+        .into_iter()
+        .map(Result::unwrap)
+        .filter(|entry| !entry.file_type().is_dir());
+    entries
+        .map(|entry| (entry.path().to_owned(), fs::read(entry.path()).unwrap_or_default()))
+        .collect()
 }
 
 fn program() -> Command {
@@ -47,7 +52,8 @@ fn job_of_photos() -> TempDir {
     folder
 }
 
-/// Measures with this target and expects a refusal that holds these words and touches nothing below `whole`.
+/// Measures with this target and expects a refusal that holds these words and touches nothing below
+/// `whole`.
 fn refused(whole: &Path, job: &Path, target: &Path, words: &[&str]) {
     let before = content_of(whole);
     let out = run(&["measure", text(job), "--to", text(target)]);
@@ -55,7 +61,11 @@ fn refused(whole: &Path, job: &Path, target: &Path, words: &[&str]) {
     assert_eq!(out.status.code(), Some(2), "{said}");
     assert!(words.iter().all(|word| said.contains(word)), "{words:?} in: {said}");
     assert!(said.contains("Nothing was overwritten") && said.contains("--to"), "{said}");
-    assert!(content_of(whole) == before, "something was touched by the report to {}", target.display());
+    assert!(
+        content_of(whole) == before,
+        "something was touched by the report to {}",
+        target.display()
+    );
 }
 
 #[test]
@@ -136,13 +146,16 @@ fn own_pictures_and_edits_in_a_report_are_kept_and_named() {
 fn photos_whose_names_look_alike_get_a_picture_each_and_long_names_are_measured() {
     let folder = tempfile::tempdir().unwrap();
     let long = "x".repeat(130);
-    let names = ["1-vorn/Ä.jpg", "1-vorn/Ö.jpg", "1-vorn/IMG.jpg", "1-vorn/img.JPG", "1-vorn/img.jpeg"].map(str::to_owned);
+    let names =
+        ["1-vorn/Ä.jpg", "1-vorn/Ö.jpg", "1-vorn/IMG.jpg", "1-vorn/img.JPG", "1-vorn/img.jpeg"]
+            .map(str::to_owned);
     let names = [names.as_slice(), &[format!("{long}/{long}.jpg")]].concat();
     for (i, name) in names.iter().enumerate() {
         let at = folder.path().join(name);
         fs::create_dir_all(at.parent().unwrap()).unwrap();
         // Each another picture: the same one would count once.
-        let grey = |x: u32, y: u32| (64 + ((x / 16 + 1) * (y / 16 + 3) * (7 * i as u32 + 5)) % 128) as u8;
+        let grey =
+            |x: u32, y: u32| (64 + ((x / 16 + 1) * (y / 16 + 3) * (7 * i as u32 + 5)) % 128) as u8;
         let picture = image::GrayImage::from_fn(320, 240, |x, y| image::Luma([grey(x, y)]));
         picture.save_with_format(at, image::ImageFormat::Jpeg).unwrap();
     }
@@ -157,7 +170,10 @@ fn a_job_that_cannot_be_made_leaves_nothing_and_can_be_made_later() {
     let job = folder.path().join("deep/bike");
     // No file may grow: the same to the program as a full disk.
     let script = "trap '' XFSZ; ulimit -f 0; exec \"$0\" begin \"$1\"";
-    let out = Command::new("sh").args(["-c", script, env!("CARGO_BIN_EXE_sightcord"), text(&job)]).output().unwrap();
+    let out = Command::new("sh")
+        .args(["-c", script, env!("CARGO_BIN_EXE_sightcord"), text(&job)])
+        .output()
+        .unwrap();
     assert_eq!(out.status.code(), Some(2), "{}", said(&out));
     assert!(said(&out).contains("job.toml"), "{}", said(&out));
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
@@ -178,9 +194,12 @@ fn pictures_of_a_glance_never_come_to_lie_among_the_photos() {
     let folder = job_of_photos();
     let bike = folder.path().join("bike");
     let photo = bike.join("photos/a.jpg");
-    for (looked_at, to) in
-        [(&bike, bike.join("pictures")), (&bike, bike.join("photos")), (&bike, bike.clone()), (&photo, bike.join("photos"))]
-    {
+    for (looked_at, to) in [
+        (&bike, bike.join("pictures")),
+        (&bike, bike.join("photos")),
+        (&bike, bike.clone()),
+        (&photo, bike.join("photos")),
+    ] {
         for watch in [false, true] {
             if watch && looked_at == &photo {
                 continue;
@@ -190,7 +209,11 @@ fn pictures_of_a_glance_never_come_to_lie_among_the_photos() {
             arguments.extend(watch.then_some("--watch"));
             let out = run(&arguments);
             assert_eq!(out.status.code(), Some(2), "{}", said(&out));
-            assert!(said(&out).contains("taken for photos") && said(&out).contains("--picture"), "{}", said(&out));
+            assert!(
+                said(&out).contains("taken for photos") && said(&out).contains("--picture"),
+                "{}",
+                said(&out)
+            );
             assert_eq!(content_of(folder.path()), before);
             assert!(!bike.join("pictures").exists());
         }
@@ -202,16 +225,22 @@ fn pictures_of_a_glance_never_come_to_lie_among_the_photos() {
 
 /// The whole report lies there: every file of its list with its checksum, and no other.
 fn assert_whole(report: &Path, turn: usize) {
-    let list = fs::read_to_string(report.join(LIST)).unwrap_or_else(|why| panic!("turn {turn}: no list: {why}"));
-    let listed: BTreeMap<PathBuf, String> =
-        list.lines().map(|line| line.split_once("  ").unwrap()).map(|(sum, path)| (report.join(path), sum.to_owned())).collect();
+    let list = fs::read_to_string(report.join(LIST))
+        .unwrap_or_else(|why| panic!("turn {turn}: no list: {why}"));
+    let listed: BTreeMap<PathBuf, String> = list
+        .lines()
+        .map(|line| line.split_once("  ").unwrap())
+        .map(|(sum, path)| (report.join(path), sum.to_owned()))
+        .collect();
     let mut there = content_of(report);
     there.remove(&report.join(LIST));
-    let there: BTreeMap<PathBuf, String> = there.into_iter().map(|(path, bytes)| (path, sha256(&bytes))).collect();
+    let there: BTreeMap<PathBuf, String> =
+        there.into_iter().map(|(path, bytes)| (path, sha256(&bytes))).collect();
     assert_eq!(there, listed, "turn {turn}");
 }
 
-/// Lets a run go on until it begins to put its report together, and `turn` steps further, or to its end.
+/// Lets a run go on until it begins to put its report together, and `turn` steps further, or to its
+/// end.
 fn until_it_writes(running: &mut Child, job: &Path, turn: usize) {
     let passing = || {
         let names = fs::read_dir(job).unwrap().map(|entry| entry.unwrap().file_name());
@@ -236,15 +265,18 @@ fn a_run_killed_at_any_of_100_moments_leaves_a_whole_report_and_every_photo() {
     let report = job.path().join("report");
     assert_eq!(run(&["measure", text(job.path()), "-q"]).status.code(), Some(1));
     let photos = || -> BTreeMap<PathBuf, Vec<u8>> {
-        let of_person =
-            |path: &Path| path.strip_prefix(job.path()).is_ok_and(|path| !path.starts_with("report") && !is_passing(path));
+        let of_person = |path: &Path| {
+            path.strip_prefix(job.path())
+                .is_ok_and(|path| !path.starts_with("report") && !is_passing(path))
+        };
         content_of(job.path()).into_iter().filter(|(path, _)| of_person(path)).collect()
     };
     let before = photos();
     let mut n_killed = 0;
     for turn in 0..100 {
         let unit = if turn % 2 == 0 { "inch" } else { "mm" };
-        let mut running = program().args(["measure", text(job.path()), "--show", unit]).spawn().unwrap();
+        let mut running =
+            program().args(["measure", text(job.path()), "--show", unit]).spawn().unwrap();
         until_it_writes(&mut running, job.path(), turn * 7);
         running.kill().unwrap();
         n_killed += usize::from(running.wait().unwrap().code().is_none());
@@ -252,7 +284,11 @@ fn a_run_killed_at_any_of_100_moments_leaves_a_whole_report_and_every_photo() {
         assert!(photos() == before, "turn {turn} touched what is the person's");
     }
     assert!(n_killed > 20, "only {n_killed} runs were killed in time");
-    assert_eq!(run(&["measure", text(job.path()), "-q"]).status.code(), Some(1), "the next run goes its way");
+    assert_eq!(
+        run(&["measure", text(job.path()), "-q"]).status.code(),
+        Some(1),
+        "the next run goes its way"
+    );
     assert_whole(&report, 100);
 }
 
@@ -269,14 +305,23 @@ fn an_interrupted_measurement_leaves_no_passing_file_and_a_whole_report() {
         let mut running = program().args(["measure", text(job.path())]).spawn().unwrap();
         until_it_writes(&mut running, job.path(), turn * 5);
         let signal = if turn % 2 == 0 { "-INT" } else { "-TERM" };
-        let _ = Command::new("kill").args([signal, &running.id().to_string()]).stderr(Stdio::null()).status();
+        let _ = Command::new("kill")
+            .args([signal, &running.id().to_string()])
+            .stderr(Stdio::null())
+            .status();
         n_interrupted += usize::from(running.wait().unwrap().code() == Some(130));
         assert_whole(&job.path().join("report"), turn);
-        let left: Vec<PathBuf> =
-            content_of(job.path()).into_keys().filter(|path| is_passing(path.strip_prefix(job.path()).unwrap())).collect();
+        let left: Vec<PathBuf> = content_of(job.path())
+            .into_keys()
+            .filter(|path| is_passing(path.strip_prefix(job.path()).unwrap()))
+            .collect();
         assert_eq!(left, [""; 0].map(PathBuf::from), "turn {turn}");
         let names = fs::read_dir(job.path()).unwrap().map(|entry| entry.unwrap().file_name());
-        assert_eq!(names.filter(|name| name.to_string_lossy().starts_with('.')).count(), 0, "turn {turn}");
+        assert_eq!(
+            names.filter(|name| name.to_string_lossy().starts_with('.')).count(),
+            0,
+            "turn {turn}"
+        );
     }
     assert!(n_interrupted > 0, "no run was interrupted in time: the test shows nothing");
 }

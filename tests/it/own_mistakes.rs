@@ -1,4 +1,5 @@
-//! A mistake of the program itself, wherever it happens, is a finding, and what was measured is not lost with it.
+//! A mistake of the program itself, wherever it happens, is a finding, and what was measured is not
+//! lost with it.
 
 use crate::common::kept::small_job;
 use sightcord::pictures::or_result_alone;
@@ -12,18 +13,25 @@ fn measured_with_mistake(at: &Progress) -> Measured {
 }
 
 fn mistakes(measured: &Measured) -> Vec<String> {
-    let findings = measured.document.findings.iter().filter(|finding| finding.id == "program-mistake");
+    let findings =
+        measured.document.findings.iter().filter(|finding| finding.id == "program-mistake");
     findings.map(|finding| finding.what.to_string()).collect()
 }
 
 #[test]
 fn a_mistake_in_the_solver_or_the_plan_is_a_finding() {
-    for (at, lost) in
-        [(Progress::Solving, "No scene could be solved"), (Progress::Planning, "Nothing is judged and nothing planned")]
-    {
+    for (at, lost) in [
+        (Progress::Solving, "No scene could be solved"),
+        (Progress::Planning, "Nothing is judged and nothing planned"),
+    ] {
         let measured = measured_with_mistake(&at);
         let told = mistakes(&measured);
-        assert!(told.len() == 1 && told[0].starts_with(lost) && told[0].contains("a mistake on purpose"), "{told:?}");
+        assert!(
+            told.len() == 1
+                && told[0].starts_with(lost)
+                && told[0].contains("a mistake on purpose"),
+            "{told:?}"
+        );
         assert_eq!(measured.document.photos.len(), 3);
     }
 }
@@ -33,7 +41,10 @@ fn a_report_that_cannot_be_drawn_leaves_the_result_with_a_finding() {
     let job = small_job();
     let mut measured = pipeline::measure(pipeline::open(job.path()).unwrap(), &|_| {});
     let (text, files) = or_result_alone(&mut measured, |_| panic!("a mistake on purpose"));
-    assert!(text.contains("the figures stand in result.json alone") && text.contains("report it"), "{text}");
+    assert!(
+        text.contains("the figures stand in result.json alone") && text.contains("report it"),
+        "{text}"
+    );
     assert_eq!(files.len(), 1);
     let result = String::from_utf8(files[0].bytes.clone()).unwrap();
     assert!(files[0].path == "result.json" && result.contains("program-mistake"), "{result}");

@@ -1,7 +1,9 @@
-//! The photo stage: a file becomes linear luminance, EXIF facts and an identity, and no file can do harm.
+//! The photo stage: a file becomes linear luminance, EXIF facts and an identity, and no file can do
+//! harm.
 //!
-//! The small pictures in `tests/data/photo` were drawn for these tests: one scene of 120 x 88 pixels in several encodings.
-//! `baseline-luma.png` and `cmyk-rgb.png` are what another decoder (libjpeg) makes of the JPEG files beside them.
+//! The small pictures in `tests/data/photo` were drawn for these tests: one scene of 120 x 88
+//! pixels in several encodings. `baseline-luma.png` and `cmyk-rgb.png` are what another decoder
+//! (libjpeg) makes of the JPEG files beside them.
 
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
@@ -51,7 +53,8 @@ fn text(value: &str) -> Value {
     Value::Ascii(vec![value.as_bytes().to_vec()])
 }
 
-/// Values of IEC 61966-2-1; 0.18 -> 0.4613561295 as printed in the colour-science documentation, the rest computed from it.
+/// Values of IEC 61966-2-1; 0.18 -> 0.4613561295 as printed in the colour-science documentation,
+/// the rest computed from it.
 #[test]
 fn srgb_codes_become_light() {
     let known = [
@@ -80,7 +83,10 @@ fn srgb_codes_become_light() {
 #[test]
 fn a_jpeg_gives_its_own_luma_as_another_decoder_reads_it() {
     // The two decoders round their cosine transforms differently, by one code.
-    assert!(largest_code_difference(&luma(&data("baseline.jpg")), &luma(&data("baseline-luma.png"))) <= 1);
+    assert!(
+        largest_code_difference(&luma(&data("baseline.jpg")), &luma(&data("baseline-luma.png")))
+            <= 1
+    );
 }
 
 #[test]
@@ -113,24 +119,35 @@ fn jpegs_of_every_kind_are_read() {
 fn pictures_of_eight_and_sixteen_bits_are_read_alike() {
     let shade = |x: u32, y: u32| (200 * x + 300 * y + 7) as u16;
     let grey = DynamicImage::ImageLuma16(ImageBuffer::from_fn(100, 80, |x, y| Luma([shade(x, y)])));
-    let colour = DynamicImage::ImageRgb16(ImageBuffer::from_fn(100, 80, |x, y| Rgb([shade(x, y); 3])));
-    let expected: Vec<f32> = (0..80).flat_map(|y| (0..100).map(move |x| light_table_16()[shade(x, y) as usize])).collect();
+    let colour =
+        DynamicImage::ImageRgb16(ImageBuffer::from_fn(100, 80, |x, y| Rgb([shade(x, y); 3])));
+    let expected: Vec<f32> = (0..80)
+        .flat_map(|y| (0..100).map(move |x| light_table_16()[shade(x, y) as usize]))
+        .collect();
     for format in [ImageFormat::Png, ImageFormat::Tiff] {
         assert_eq!(luma(&encoded(&grey, format)).data(), expected, "{format:?}");
         let from_colour = luma(&encoded(&colour, format));
-        assert!(from_colour.data().iter().zip(&expected).all(|(a, b)| (a - b).abs() < 1e-6), "{format:?}");
+        assert!(
+            from_colour.data().iter().zip(&expected).all(|(a, b)| (a - b).abs() < 1e-6),
+            "{format:?}"
+        );
     }
     let colour_8 = DynamicImage::ImageRgb8(colour.to_rgb8());
     let transparent = DynamicImage::ImageRgba8(colour_8.to_rgba8());
     for format in [ImageFormat::Png, ImageFormat::Tiff, ImageFormat::WebP] {
-        assert_eq!(luma(&encoded(&colour_8, format)), luma(&encoded(&transparent, format)), "{format:?}");
+        assert_eq!(
+            luma(&encoded(&colour_8, format)),
+            luma(&encoded(&transparent, format)),
+            "{format:?}"
+        );
     }
 }
 
 #[test]
 fn a_file_cut_off_anywhere_is_refused_or_still_whole() {
-    let colour =
-        DynamicImage::ImageRgb8(ImageBuffer::from_fn(100, 80, |x, y| Rgb([(2 * x) as u8, (3 * y) as u8, (x * y) as u8])));
+    let colour = DynamicImage::ImageRgb8(ImageBuffer::from_fn(100, 80, |x, y| {
+        Rgb([(2 * x) as u8, (3 * y) as u8, (x * y) as u8])
+    }));
     let files = [
         ("baseline JPEG", data("baseline.jpg"), true),
         ("progressive JPEG", data("progressive.jpg"), true),
@@ -147,8 +164,17 @@ fn a_file_cut_off_anywhere_is_refused_or_still_whole() {
             match decode_photo(&whole[..n_bytes]) {
                 Err(_) => {}
                 Ok(photo) => {
-                    assert!(!always_refused, "{kind} cut to {n_bytes} of {} bytes was taken for whole", whole.len());
-                    assert_eq!(photo.luma, picture, "{kind} cut to {n_bytes} of {} bytes gives another picture", whole.len());
+                    assert!(
+                        !always_refused,
+                        "{kind} cut to {n_bytes} of {} bytes was taken for whole",
+                        whole.len()
+                    );
+                    assert_eq!(
+                        photo.luma,
+                        picture,
+                        "{kind} cut to {n_bytes} of {} bytes gives another picture",
+                        whole.len()
+                    );
                 }
             }
         }
@@ -169,7 +195,10 @@ fn files_that_are_no_photos_say_so() {
     assert_eq!(decode_photo(b""), Err(PhotoError::Empty));
     assert_eq!(decode_photo(b"left rim 34.6 mm\n"), Err(PhotoError::NotAPicture));
     assert_eq!(decode_photo(b"GIF89a......"), Err(PhotoError::KindNotRead("GIF".to_owned())));
-    assert_eq!(decode_photo(b"\0\0\0\x1Cftypavif\0\0\0\0mif1avif"), Err(PhotoError::KindNotRead("AVIF".to_owned())));
+    assert_eq!(
+        decode_photo(b"\0\0\0\x1Cftypavif\0\0\0\0mif1avif"),
+        Err(PhotoError::KindNotRead("AVIF".to_owned()))
+    );
     assert_eq!(decode_photo(b"\0\0\0\x18ftypmp42\0\0\0\0mp42isom"), Err(PhotoError::NotAPicture));
 
     let folder = tempfile::tempdir().unwrap();
@@ -181,7 +210,10 @@ fn files_that_are_no_photos_say_so() {
     assert_eq!(read_photo(&write("note.jpg", b"not a photo at all")), Err(PhotoError::NotAPicture));
     assert_eq!(read_photo(&write("nothing.jpg", b"")), Err(PhotoError::Empty));
     assert_eq!(read_photo(folder.path()), Err(PhotoError::NotAFile));
-    assert!(matches!(read_photo(&folder.path().join("absent.jpg")), Err(PhotoError::Unreadable(_))));
+    assert!(matches!(
+        read_photo(&folder.path().join("absent.jpg")),
+        Err(PhotoError::Unreadable(_))
+    ));
     // What is inside counts, not the name.
     let misnamed = read_photo(&write("really-a-png.jpg", &data("cmyk-rgb.png"))).unwrap();
     assert_eq!(misnamed.facts.format, PhotoFormat::Png);
@@ -194,7 +226,8 @@ fn heic_without_the_feature_says_how_to_go_on() {
     let finding = error.finding("1-mark-forward/IMG_1.HEIC");
     assert_eq!(finding.id, "photo-heic");
     assert!(
-        finding.advice.contains("Set the phone to JPEG") && finding.advice.contains("default features"),
+        finding.advice.contains("Set the phone to JPEG")
+            && finding.advice.contains("default features"),
         "{}",
         finding.advice
     );
@@ -202,11 +235,16 @@ fn heic_without_the_feature_says_how_to_go_on() {
 
 #[test]
 fn sizes_are_refused_before_decoding() {
-    // The header alone is changed: a decoder that believed it would ask for gigabytes, or fail in another way.
+    // The header alone is changed: a decoder that believed it would ask for gigabytes, or fail in
+    // another way.
     let mut jpeg = data("baseline.jpg");
     let sof = jpeg.windows(2).position(|pair| pair == [0xFF, 0xC0]).unwrap();
     jpeg[sof + 5..sof + 9].copy_from_slice(&[0xFF, 0xFF, 0xFF, 0xFF]);
-    assert!(matches!(decode_photo(&jpeg), Err(PhotoError::PictureTooLarge(..))), "{:?}", decode_photo(&jpeg).err());
+    assert!(
+        matches!(decode_photo(&jpeg), Err(PhotoError::PictureTooLarge(..))),
+        "{:?}",
+        decode_photo(&jpeg).err()
+    );
     // 20,000 x 20,000: each side is within its limit, the product isn't.
     jpeg[sof + 5..sof + 9].copy_from_slice(&[0x4E, 0x20, 0x4E, 0x20]);
     assert_eq!(decode_photo(&jpeg), Err(PhotoError::PictureTooLarge(20_000, 20_000)));
@@ -224,12 +262,21 @@ fn sizes_are_refused_before_decoding() {
         bytes.extend(b"IDAT\0\0\0\0");
         bytes
     };
-    assert_eq!(decode_photo(&png(20_000, 20_000)), Err(PhotoError::PictureTooLarge(20_000, 20_000)));
-    assert_eq!(decode_photo(&png(2_000_000_000, 100)), Err(PhotoError::PictureTooLarge(2_000_000_000, 100)));
+    assert_eq!(
+        decode_photo(&png(20_000, 20_000)),
+        Err(PhotoError::PictureTooLarge(20_000, 20_000))
+    );
+    assert_eq!(
+        decode_photo(&png(2_000_000_000, 100)),
+        Err(PhotoError::PictureTooLarge(2_000_000_000, 100))
+    );
     assert_eq!(decode_photo(&png(63, 4000)), Err(PhotoError::PictureTooSmall(63, 4000)));
 
     let thumbnail = DynamicImage::ImageLuma8(ImageBuffer::from_pixel(63, 64, Luma([9])));
-    assert_eq!(decode_photo(&encoded(&thumbnail, ImageFormat::Jpeg)), Err(PhotoError::PictureTooSmall(63, 64)));
+    assert_eq!(
+        decode_photo(&encoded(&thumbnail, ImageFormat::Jpeg)),
+        Err(PhotoError::PictureTooSmall(63, 64))
+    );
 
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("huge.jpg");
@@ -240,7 +287,9 @@ fn sizes_are_refused_before_decoding() {
 /// CRC-32 of PNG chunks (ISO 3309), bit by bit.
 fn crc32(bytes: &[u8]) -> u32 {
     !bytes.iter().fold(u32::MAX, |crc, &byte| {
-        (0..8).fold(crc ^ u32::from(byte), |crc, _| if crc & 1 == 1 { crc >> 1 ^ 0xEDB8_8320 } else { crc >> 1 })
+        (0..8).fold(crc ^ u32::from(byte), |crc, _| {
+            if crc & 1 == 1 { crc >> 1 ^ 0xEDB8_8320 } else { crc >> 1 }
+        })
     })
 }
 
@@ -251,7 +300,8 @@ fn what_follows_the_picture_is_counted_and_ignored() {
     let photo = decode_photo(&two_pictures).unwrap();
     assert_eq!(photo.luma, luma(&jpeg));
     assert_eq!(photo.facts.trailing_bytes, data("grey.jpg").len() as u64);
-    let progressive_then_film = [data("progressive.jpg"), b"\0\0\0\x18ftypmp42 and a film clip \xFF\xD9".to_vec()].concat();
+    let progressive_then_film =
+        [data("progressive.jpg"), b"\0\0\0\x18ftypmp42 and a film clip \xFF\xD9".to_vec()].concat();
     assert_eq!(luma(&progressive_then_film), luma(&jpeg));
     // Cut within the first picture, the second one's end marker must not pass for the first one's.
     let cut = [&jpeg[..jpeg.len() / 2], &data("grey.jpg")[..]].concat();
@@ -260,8 +310,9 @@ fn what_follows_the_picture_is_counted_and_ignored() {
 
 #[test]
 fn no_damage_makes_it_panic_or_grow() {
-    let colour =
-        DynamicImage::ImageRgb8(ImageBuffer::from_fn(100, 80, |x, y| Rgb([(2 * x) as u8, (3 * y) as u8, (x * y) as u8])));
+    let colour = DynamicImage::ImageRgb8(ImageBuffer::from_fn(100, 80, |x, y| {
+        Rgb([(2 * x) as u8, (3 * y) as u8, (x * y) as u8])
+    }));
     let with_exif = jpeg_with_exif(&exif_block(&[
         field(Tag::Make, text("Example")),
         field(Tag::FocalLengthIn35mmFilm, Value::Short(vec![26])),
@@ -274,9 +325,11 @@ fn no_damage_makes_it_panic_or_grow() {
         encoded(&colour, ImageFormat::Tiff),
         data("lossy.webp"),
         #[cfg(feature = "heic")]
-        heifer::encode_rgb8(100, 80, colour.to_rgb8().as_raw(), &heifer::EncodeOptions::default()).unwrap(),
+        heifer::encode_rgb8(100, 80, colour.to_rgb8().as_raw(), &heifer::EncodeOptions::default())
+            .unwrap(),
     ];
-    // A fixed sequence (a linear congruential generator, constants of Numerical Recipes), so that a failure can be repeated.
+    // A fixed sequence (a linear congruential generator, constants of Numerical Recipes), so that a
+    // failure can be repeated.
     let mut state = 1_u32;
     let mut random = |below: usize| {
         state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -348,12 +401,16 @@ fn exif_that_says_nothing_useful_gives_nothing() {
 #[test]
 fn places_and_serial_numbers_are_noticed() {
     let degrees = Value::Rational([51, 30, 0].map(|num| Rational { num, denom: 1 }).to_vec());
-    let place = decode_photo(&jpeg_with_exif(&exif_block(&[field(Tag::GPSLatitude, degrees)]))).unwrap();
+    let place =
+        decode_photo(&jpeg_with_exif(&exif_block(&[field(Tag::GPSLatitude, degrees)]))).unwrap();
     assert!(place.facts.exif.has_gps && !place.facts.exif.has_serial);
     let version_only = exif_block(&[field(Tag::GPSVersionID, Value::Byte(vec![2, 3, 0, 0]))]);
     assert!(!decode_photo(&jpeg_with_exif(&version_only)).unwrap().facts.exif.has_gps);
     for tag in [Tag::BodySerialNumber, Tag::LensSerialNumber, Tag(Context::Exif, 0xA431)] {
-        let exif = decode_photo(&jpeg_with_exif(&exif_block(&[field(tag, text("A-0017"))]))).unwrap().facts.exif;
+        let exif = decode_photo(&jpeg_with_exif(&exif_block(&[field(tag, text("A-0017"))])))
+            .unwrap()
+            .facts
+            .exif;
         assert!(exif.has_serial && !exif.has_gps, "{tag}");
     }
     // XMP is a second place where programs write it: an APP1 segment of its own.
@@ -366,8 +423,12 @@ fn places_and_serial_numbers_are_noticed() {
 
 #[test]
 fn damaged_exif_never_costs_the_photo() {
-    let mut tiff = exif_block(&[field(Tag::Make, text("Example")), field(Tag::FocalLengthIn35mmFilm, Value::Short(vec![26]))]);
-    // Some writers leave a wild pointer to a next directory: it stands behind the entries of the first one.
+    let mut tiff = exif_block(&[
+        field(Tag::Make, text("Example")),
+        field(Tag::FocalLengthIn35mmFilm, Value::Short(vec![26])),
+    ]);
+    // Some writers leave a wild pointer to a next directory: it stands behind the entries of the
+    // first one.
     let n_entries = u16::from_le_bytes([tiff[8], tiff[9]]) as usize;
     let next = 10 + 12 * n_entries;
     assert_eq!(tiff[next..next + 4], [0; 4]);
@@ -381,7 +442,10 @@ fn damaged_exif_never_costs_the_photo() {
     let garbage = decode_photo(&jpeg_with_exif(b"this is no TIFF block")).unwrap();
     assert!(garbage.facts.exif.damaged);
     let findings = garbage.facts.findings("1-mark-forward/01.jpg");
-    assert_eq!(findings.iter().map(|finding| finding.id.as_str()).collect::<Vec<_>>(), ["photo-exif-damaged"]);
+    assert_eq!(
+        findings.iter().map(|finding| finding.id.as_str()).collect::<Vec<_>>(),
+        ["photo-exif-damaged"]
+    );
     assert_eq!(garbage.luma, luma(&data("baseline.jpg")));
 }
 
@@ -405,14 +469,16 @@ fn cropped_and_shrunk_photos_are_told_apart() {
 #[test]
 fn the_identity_is_the_files_sha256() {
     let photo = decode_photo(&data("baseline.jpg")).unwrap();
-    let expected: String =
-        <sha2::Sha256 as sha2::Digest>::digest(data("baseline.jpg")).iter().map(|byte| format!("{byte:02x}")).collect();
+    let expected: String = <sha2::Sha256 as sha2::Digest>::digest(data("baseline.jpg"))
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect();
     assert_eq!(photo.facts.sha256, expected);
     assert_eq!(photo.facts.bytes, data("baseline.jpg").len() as u64);
 }
 
-/// The exif-orientation-examples set: stored 1800 x 1200 for 0 to 4 and 1200 x 1800 for 5 to 8 (Landscape), the other way
-/// round for Portrait; file 0 has the illegal value 0.
+/// The exif-orientation-examples set: stored 1800 x 1200 for 0 to 4 and 1200 x 1800 for 5 to 8
+/// (Landscape), the other way round for Portrait; file 0 has the illegal value 0.
 #[test]
 #[ignore = "needs ../shared"]
 fn orientation_turns_no_pixel() {
@@ -422,7 +488,11 @@ fn orientation_turns_no_pixel() {
             let photo = read_photo(&folder.join(format!("{name}_{number}.jpg"))).unwrap();
             let expected = if number <= 4 { upright } else { (upright.1, upright.0) };
             assert_eq!((photo.facts.width, photo.facts.height), expected, "{name}_{number}");
-            assert_eq!(photo.facts.exif.orientation, (number != 0).then_some(number), "{name}_{number}");
+            assert_eq!(
+                photo.facts.exif.orientation,
+                (number != 0).then_some(number),
+                "{name}_{number}"
+            );
         }
     }
 }

@@ -1,5 +1,5 @@
-//! The plan, tried on a bike of rigid bodies: what it says is done to the bike, the bike is measured again, and must be in
-//! tolerance; and what it foresees must be what is then found.
+//! The plan, tried on a bike of rigid bodies: what it says is done to the bike, the bike is
+//! measured again, and must be in tolerance; and what it foresees must be what is then found.
 
 pub mod bike;
 
@@ -56,25 +56,40 @@ fn assert_foreseen(expected: &Expected, bike: &Bike, context: &str) {
         let Some(found) = measured.get(field) else { continue };
         let limit = if field.unit() == Unit::Deg { 0.003 } else { 0.03 };
         let error = figure.value - found.value;
-        assert!(error.abs() < limit, "{context}: {field} expected {} found {}", figure.value, found.value);
+        assert!(
+            error.abs() < limit,
+            "{context}: {field} expected {} found {}",
+            figure.value,
+            found.value
+        );
         compared += 1;
     }
     assert!(compared >= 16, "{context}: only {compared} figures compared");
 }
 
-/// Follows the plan step by step; every step's expected figures must be what is then measured, and at the end all is in.
+/// Follows the plan step by step; every step's expected figures must be what is then measured, and
+/// at the end all is in.
 fn follow(bike: &mut Bike, settings: &PlanSettings, context: &str) -> Outcome {
     let outcome = plan(&bike.measured(0.02, 0.002), settings);
     for step in &outcome.plan {
         bike.carry_out(step, settings);
-        assert_foreseen(&step.after, bike, &format!("{context}, after step {} {:?}", step.n, step.step));
+        assert_foreseen(
+            &step.after,
+            bike,
+            &format!("{context}, after step {} {:?}", step.n, step.step),
+        );
     }
     assert_foreseen(&outcome.expected, bike, context);
     let again = plan(&bike.measured(0.02, 0.002), settings);
     for verdict in &again.verdicts {
         let value = verdict.value.map_or(f64::NAN, |figure| (figure.value - verdict.nominal).abs());
-        // What was undecided at first may be outside by U, 0.02, and a hair more when the axle has moved along the frame.
-        assert!(value <= verdict.tolerance + 0.03, "{context}: {} is {value} after the plan", verdict.field);
+        // What was undecided at first may be outside by U, 0.02, and a hair more when the axle has
+        // moved along the frame.
+        assert!(
+            value <= verdict.tolerance + 0.03,
+            "{context}: {} is {value} after the plan",
+            verdict.field
+        );
     }
     assert_eq!(again.plan, [], "{context}");
     outcome
@@ -92,12 +107,19 @@ fn following_the_plan_brings_everything_into_tolerance_whatever_is_drawn_and_pac
                         if !frame_seen {
                             (bike.frame_offset, bike.frame_yaw) = (0.0, 0.0);
                         }
-                        let context = format!("{chain_side:?} {draw:?} {pack:?} {sign} frame seen {frame_seen}");
+                        let context = format!(
+                            "{chain_side:?} {draw:?} {pack:?} {sign} frame seen {frame_seen}"
+                        );
                         let outcome = follow(&mut bike, &settings(draw, pack), &context);
-                        let whole = [StepKind::Rehang, StepKind::Square, StepKind::Chain, StepKind::Centre];
+                        let whole =
+                            [StepKind::Rehang, StepKind::Square, StepKind::Chain, StepKind::Centre];
                         assert_eq!(kinds(&outcome), whole[usize::from(!frame_seen)..], "{context}");
                         let again = plan(&bike.measured(0.02, 0.002), &settings(draw, pack));
-                        assert!(again.summary.starts_with("All well"), "{context}: {}", again.summary);
+                        assert!(
+                            again.summary.starts_with("All well"),
+                            "{context}: {}",
+                            again.summary
+                        );
                     }
                 }
             }
@@ -113,7 +135,11 @@ fn marks_off_the_axles_height_and_set_ups_less_than_half_a_turn_apart_are_forese
         follow(&mut bike, &settings(chain_side, SpacerKind::Hub), "marks 35 and 140 degrees");
         let mut bike = crooked(chain_side, -1.0);
         bike.marks_deg = [-30.0, 75.0];
-        follow(&mut bike, &settings(chain_side.other(), SpacerKind::Sprocket), "marks -30 and 75 degrees");
+        follow(
+            &mut bike,
+            &settings(chain_side.other(), SpacerKind::Sprocket),
+            "marks -30 and 75 degrees",
+        );
     }
 }
 
@@ -126,7 +152,11 @@ fn turns_of_the_adjuster_to_the_nearest_flat_are_enough() {
         for step in &outcome.plan {
             match (step.turns, step.direction) {
                 (Some(turns), Some(direction)) => {
-                    assert_abs_diff_eq!(turns * 6.0, f64::from(step.flats.unwrap()), epsilon = 1e-12);
+                    assert_abs_diff_eq!(
+                        turns * 6.0,
+                        f64::from(step.flats.unwrap()),
+                        epsilon = 1e-12
+                    );
                     let forward = if direction == Direction::Forward { 1.25 } else { -1.25 };
                     bike.draw(step.side.unwrap(), turns * forward);
                 }
@@ -174,7 +204,8 @@ fn squaring_alone_moves_the_chain_line_by_millimetres_and_the_plan_knows_it() {
     let off = bike.measured(0.02, 0.002).get(&Figure::ChainAtGearbox).unwrap().value;
     bike.pack(SpacerKind::Sprocket, off);
     let before = plan(&bike.measured(0.02, 0.002), &settings(Side::Right, SpacerKind::Sprocket));
-    let chain = before.verdicts.iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
+    let chain =
+        before.verdicts.iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
     assert_eq!(chain.verdict, Decision::In);
     assert_eq!(kinds(&before), [StepKind::Square, StepKind::Chain]);
     let lever = 560.0 * 0.5f64.to_radians();
@@ -193,7 +224,10 @@ fn the_move_that_squares_is_spacing_times_the_tangent_of_the_yaw() {
         bike.skew_wheel(yaw);
         let outcome = plan(&bike.measured(0.1, 0.02), &settings(draw, SpacerKind::Hub));
         let step = &outcome.plan[0];
-        assert_eq!((step.step, step.side, step.direction), (StepKind::Square, Some(draw), Some(direction)));
+        assert_eq!(
+            (step.step, step.side, step.direction),
+            (StepKind::Square, Some(draw), Some(direction))
+        );
         let told = step.distance.unwrap();
         assert_abs_diff_eq!(told.value, 210.0 * 0.6f64.to_radians().tan(), epsilon = 1e-9);
         assert_abs_diff_eq!(told.u, 210.0 * 0.02f64.to_radians(), epsilon = 1e-4);
@@ -243,8 +277,16 @@ fn the_new_rim_from_hub_face_is_present_plus_move_on_a_left_face_and_minus_on_a_
         let step = &outcome.plan[0];
         assert_eq!((step.side, step.direction), (Some(Side::Left), Some(Direction::Left)));
         assert_abs_diff_eq!(step.distance.unwrap().value, 4.0, epsilon = 1e-9);
-        assert_abs_diff_eq!(step.after.get(&Figure::RimFromFace).unwrap().value, present + 4.0 * sign, epsilon = 1e-9);
-        assert!(step.action.contains("loosen those that run to the hub's right flange"), "{}", step.action);
+        assert_abs_diff_eq!(
+            step.after.get(&Figure::RimFromFace).unwrap().value,
+            present + 4.0 * sign,
+            epsilon = 1e-9
+        );
+        assert!(
+            step.action.contains("loosen those that run to the hub's right flange"),
+            "{}",
+            step.action
+        );
         assert!(step.cautions.iter().any(|caution| caution.contains("wheel builder")));
     }
 }
@@ -276,10 +318,17 @@ fn other_choices_give_another_plan_from_the_same_result() {
     let job = settings(Side::Right, SpacerKind::Hub);
     let read_back = from_file(&input);
     assert_eq!(plan(&read_back, &job), plan(&input, &job));
-    let other = replan(&read_back, &job, Choices { draw: Some(Side::Left), pack: Some(SpacerKind::Gearbox) });
+    let other = replan(
+        &read_back,
+        &job,
+        Choices { draw: Some(Side::Left), pack: Some(SpacerKind::Gearbox) },
+    );
     let square = other.plan.iter().find(|step| step.step == StepKind::Square).unwrap();
     assert_eq!(square.side, Some(Side::Left));
-    assert_eq!(other.plan.iter().find(|step| step.step == StepKind::Chain).unwrap().applied_to, "gearbox");
+    assert_eq!(
+        other.plan.iter().find(|step| step.step == StepKind::Chain).unwrap().applied_to,
+        "gearbox"
+    );
     assert_eq!(other.verdicts, plan(&input, &job).verdicts);
 }
 
@@ -335,8 +384,16 @@ fn the_jobs_settings_reach_the_plan() {
 fn a_straight_bike_is_left_alone() {
     let outcome = plan(&Bike::straight(Side::Right).measured(0.1, 0.02), &PlanSettings::default());
     assert_eq!(outcome.plan, []);
-    assert_eq!(outcome.summary, "All well: leave it alone. Everything that was judged is inside its limits.");
-    assert!(outcome.verdicts.iter().all(|verdict| verdict.verdict == Decision::In && !verdict.source.is_empty()));
+    assert_eq!(
+        outcome.summary,
+        "All well: leave it alone. Everything that was judged is inside its limits."
+    );
+    assert!(
+        outcome
+            .verdicts
+            .iter()
+            .all(|verdict| verdict.verdict == Decision::In && !verdict.source.is_empty())
+    );
 }
 
 #[test]
@@ -345,11 +402,19 @@ fn an_undecided_figure_leads_to_advice_and_not_to_a_step() {
     bike.rim_along = 1.1;
     let outcome = plan(&bike.measured(0.2, 0.02), &PlanSettings::default());
     assert_eq!(outcome.plan, []);
-    let verdict = outcome.verdicts.iter().find(|verdict| verdict.field == "/wheel_in_frame/offset").unwrap();
+    let verdict =
+        outcome.verdicts.iter().find(|verdict| verdict.field == "/wheel_in_frame/offset").unwrap();
     assert_eq!(verdict.verdict, Decision::Undecided);
     let decide = verdict.decide.as_deref().unwrap();
-    assert!(decide.contains("out with a ± of 0.10 mm or less") || decide.contains("out with a ± of 0.09 mm or less"), "{decide}");
-    assert!(decide.contains("in with a tolerance of 1.30 mm or more") || decide.contains("1.31 mm"), "{decide}");
+    assert!(
+        decide.contains("out with a ± of 0.10 mm or less")
+            || decide.contains("out with a ± of 0.09 mm or less"),
+        "{decide}"
+    );
+    assert!(
+        decide.contains("in with a tolerance of 1.30 mm or more") || decide.contains("1.31 mm"),
+        "{decide}"
+    );
     assert!(outcome.summary.starts_with("Not decided yet"), "{}", outcome.summary);
 }
 
@@ -361,7 +426,11 @@ fn a_figure_seen_in_one_photo_only_never_gets_a_verdict_or_a_step() {
     change(&mut input, Figure::ChainAtGearbox, |figure| figure.quality = Quality::Single);
     let outcome = plan(&input, &PlanSettings::default());
     assert_eq!(outcome.plan, []);
-    let verdict = outcome.verdicts.iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
+    let verdict = outcome
+        .verdicts
+        .iter()
+        .find(|verdict| verdict.field == "/chain/offset_at_gearbox")
+        .unwrap();
     assert_eq!(verdict.verdict, Decision::Undecided);
     assert!(!outcome.summary.starts_with("All well"));
 }
@@ -383,13 +452,21 @@ fn a_print_that_nobody_measured_gets_no_verdict_where_three_percent_would_change
     input.scale_sensitivity.insert(Figure::ChainAtGearbox, 0.3);
     let verdict_of = |settings: &PlanSettings| {
         let outcome = plan(&input, settings);
-        let verdict = outcome.verdicts.into_iter().find(|verdict| verdict.field == "/chain/offset_at_gearbox").unwrap();
+        let verdict = outcome
+            .verdicts
+            .into_iter()
+            .find(|verdict| verdict.field == "/chain/offset_at_gearbox")
+            .unwrap();
         (verdict.verdict, verdict.decide, outcome.plan.len())
     };
     let (undecided, decide, n_steps) = verdict_of(&PlanSettings::default());
     assert_eq!((undecided, n_steps), (Decision::Undecided, 0));
     assert!(decide.unwrap().contains("rule on the check lines"));
-    let measured = PlanSettings { print_measured: true, pack: Some(SpacerKind::Sprocket), ..PlanSettings::default() };
+    let measured = PlanSettings {
+        print_measured: true,
+        pack: Some(SpacerKind::Sprocket),
+        ..PlanSettings::default()
+    };
     assert_eq!(verdict_of(&measured), (Decision::Out, None, 1));
 }
 
@@ -399,11 +476,22 @@ fn what_cannot_be_adjusted_is_referred() {
     bike.fork_left_z += 3.0;
     bike.gearbox_yaw = 0.4;
     let mut input = bike.measured(0.02, 0.002);
-    input.set(Figure::RunoutLateral, Some(Measurement { value: 2.6, u: 0.2, quality: Quality::Good }));
-    let settings = PlanSettings { chain_pitch_mm: Some(15.875), gearbox_teeth: Some(18), ..PlanSettings::default() };
+    input.set(
+        Figure::RunoutLateral,
+        Some(Measurement { value: 2.6, u: 0.2, quality: Quality::Good }),
+    );
+    let settings = PlanSettings {
+        chain_pitch_mm: Some(15.875),
+        gearbox_teeth: Some(18),
+        ..PlanSettings::default()
+    };
     let outcome = plan(&input, &settings);
-    let referred: Vec<&str> =
-        outcome.plan.iter().filter(|step| step.step == StepKind::Refer).map(|step| step.applied_to.as_str()).collect();
+    let referred: Vec<&str> = outcome
+        .plan
+        .iter()
+        .filter(|step| step.step == StepKind::Refer)
+        .map(|step| step.applied_to.as_str())
+        .collect();
     assert_eq!(referred, ["/wheel/lean", "/chain/yaw", "/chain/lean", "/runout/lateral"]);
     // One tilt is one step: the lean's names the spindle's ends.
     assert!(outcome.plan.iter().any(|step| step.applied_to == "/wheel/lean" && step.action.contains("left end stands")));
@@ -423,8 +511,9 @@ fn with_one_line_only_the_frame_is_taken_to_run_along_the_cord_with_a_warning() 
     assert!(outcome.findings.iter().any(|finding| finding.id == "frame-yaw-not-known"));
     let square = outcome.plan.iter().find(|step| step.step == StepKind::Square).unwrap();
     assert_eq!(square.because, "/wheel/yaw");
-    // A bench that gives the yaw over the cord as that in the frame gets the same warning and the same squaring: with one line nobody
-    // knows the frame's yaw, and how finely the frame can be hung is felt over the cord.
+    // A bench that gives the yaw over the cord as that in the frame gets the same warning and the
+    // same squaring: with one line nobody knows the frame's yaw, and how finely the frame can
+    // be hung is felt over the cord.
     input.set(Figure::WheelInFrameYaw, input.get(&Figure::WheelYaw));
     let given = plan(&input, &settings(Side::Right, SpacerKind::Sprocket));
     assert!(given.findings.iter().any(|finding| finding.id == "frame-yaw-not-known"));
@@ -433,9 +522,14 @@ fn with_one_line_only_the_frame_is_taken_to_run_along_the_cord_with_a_warning() 
     let (in_frame, over_cord) = (same.distance.unwrap(), square.distance.unwrap());
     assert_abs_diff_eq!(in_frame.value, over_cord.value, epsilon = 1e-9);
     assert_abs_diff_eq!(in_frame.u, over_cord.u, epsilon = 1e-9);
-    // 0.002 degrees over 210 mm; and half a millimetre either way on 500, evenly spread, on top of it.
+    // 0.002 degrees over 210 mm; and half a millimetre either way on 500, evenly spread, on top of
+    // it.
     let hanging = 210.0 * 2.0 * 0.5 / 500.0 / 3f64.sqrt();
-    assert_abs_diff_eq!(over_cord.u, (210.0 * 0.002f64.to_radians()).hypot(hanging), epsilon = 1e-3);
+    assert_abs_diff_eq!(
+        over_cord.u,
+        (210.0 * 0.002f64.to_radians()).hypot(hanging),
+        epsilon = 1e-3
+    );
     let centre = outcome.plan.iter().find(|step| step.step == StepKind::Centre).unwrap();
     assert_eq!(centre.because, "/wheel_in_frame/offset");
 }
@@ -477,8 +571,12 @@ fn the_jobs_tolerances_replace_the_defaults_and_keep_their_source() {
     assert_eq!(of("/wheel_in_frame/offset").source, "the builder's own");
     assert_eq!(of("/spindle/left").verdict, Decision::Out);
     assert_eq!(of("/wheel/lean").tolerance, 0.2, "a length is no tolerance for an angle");
-    assert!(outcome.plan.iter().any(|step| step.applied_to == "/spindle/left"), "what no step reaches is still said");
-    let unknown = outcome.findings.iter().find(|finding| finding.id == "tolerance-unknown-field").unwrap();
+    assert!(
+        outcome.plan.iter().any(|step| step.applied_to == "/spindle/left"),
+        "what no step reaches is still said"
+    );
+    let unknown =
+        outcome.findings.iter().find(|finding| finding.id == "tolerance-unknown-field").unwrap();
     assert_eq!(unknown.advice, "Did you mean /wheel/yaw?");
     assert!(outcome.findings.iter().any(|finding| finding.id == "tolerance-unusable"));
 }
@@ -486,8 +584,13 @@ fn the_jobs_tolerances_replace_the_defaults_and_keep_their_source() {
 #[test]
 fn hand_values_agree_within_both_uncertainties_and_are_never_merged() {
     let input = Bike::straight(Side::Left).measured(0.3, 0.03);
-    let hand =
-        |field: &str, value: f64, u: f64| Hand { field: Figure::at(field), value, u, unit: Unit::Mm, tool: "caliper".to_owned() };
+    let hand = |field: &str, value: f64, u: f64| Hand {
+        field: Figure::at(field),
+        value,
+        u,
+        unit: Unit::Mm,
+        tool: "caliper".to_owned(),
+    };
     let settings = PlanSettings {
         // 0.5 is the root of 0.3^2 + 0.4^2: just inside agrees, just outside does not.
         hands: vec![
@@ -501,7 +604,10 @@ fn hand_values_agree_within_both_uncertainties_and_are_never_merged() {
     let outcome = plan(&input, &settings);
     let agree: Vec<Option<bool>> = outcome.hand.iter().map(|comparison| comparison.agree).collect();
     assert_eq!(agree, [Some(true), Some(false), None]);
-    assert_eq!(outcome.hand[0].photo, input.get(&Figure::RimOffset(RimPlace::at_mark("1-mark-forward", Side::Left))));
+    assert_eq!(
+        outcome.hand[0].photo,
+        input.get(&Figure::RimOffset(RimPlace::at_mark("1-mark-forward", Side::Left)))
+    );
     assert!(outcome.findings.iter().any(|finding| finding.id == "hand-disagrees"));
     assert!(outcome.findings.iter().any(|finding| finding.id == "hand-unknown-field"));
 }
@@ -511,9 +617,18 @@ fn numbers_that_are_none_never_reach_a_verdict_and_never_panic() {
     let nothing = f64::NAN;
     for bad in [nothing, f64::INFINITY] {
         let mut input = crooked(Side::Left, 1.0).measured(0.02, 0.002);
-        input.set(Figure::WheelInFrameYaw, Some(Measurement { value: bad, u: 0.1, quality: Quality::Good }));
-        input.set(Figure::ChainCentres, Some(Measurement { value: 560.0, u: bad, quality: Quality::Good }));
-        input.set(Figure::SpindleLeft, Some(Measurement { value: bad, u: bad, quality: Quality::Good }));
+        input.set(
+            Figure::WheelInFrameYaw,
+            Some(Measurement { value: bad, u: 0.1, quality: Quality::Good }),
+        );
+        input.set(
+            Figure::ChainCentres,
+            Some(Measurement { value: 560.0, u: bad, quality: Quality::Good }),
+        );
+        input.set(
+            Figure::SpindleLeft,
+            Some(Measurement { value: bad, u: bad, quality: Quality::Good }),
+        );
         input.layout.rear_sprocket = Some([bad; 3]);
         input.correlation.fields = vec![Figure::WheelOffset, Figure::WheelYaw];
         input.correlation.matrix = vec![vec![1.0, bad]];
@@ -525,16 +640,20 @@ fn numbers_that_are_none_never_reach_a_verdict_and_never_panic() {
         };
         let outcome = plan(&input, &settings);
         for step in &outcome.plan {
-            assert!(step.distance.is_none_or(|told| told.value.is_finite() && told.u.is_finite()), "{step:?}");
+            assert!(
+                step.distance.is_none_or(|told| told.value.is_finite() && told.u.is_finite()),
+                "{step:?}"
+            );
         }
         let written = serde_json::to_value(&outcome).unwrap();
         assert_eq!(serde_json::from_value::<Outcome>(written).unwrap(), outcome);
     }
 }
 
-/// The uncertainty of what is expected, tried by chance: the figures are measured with correlated errors, the plan made from
-/// them is carried out on the true bike with an error of setting, and what is then true must lie about what was expected with
-/// the spread that was foretold. This is the assumption behind the plan: a told move is a fixed number.
+/// The uncertainty of what is expected, tried by chance: the figures are measured with correlated
+/// errors, the plan made from them is carried out on the true bike with an error of setting, and
+/// what is then true must lie about what was expected with the spread that was foretold. This is
+/// the assumption behind the plan: a told move is a fixed number.
 #[test]
 fn expected_uncertainties_cover_what_is_found_when_the_plan_is_carried_out() {
     let truth = {
@@ -547,7 +666,13 @@ fn expected_uncertainties_cover_what_is_found_when_the_plan_is_carried_out() {
         bike
     };
     let settings = settings(Side::Right, SpacerKind::Hub);
-    let fields = ["/wheel/offset", "/wheel/yaw", "/chain/offset_at_gearbox", "/chain/yaw", "/hub/rim_from_face"];
+    let fields = [
+        "/wheel/offset",
+        "/wheel/yaw",
+        "/chain/offset_at_gearbox",
+        "/chain/yaw",
+        "/hub/rim_from_face",
+    ];
     let (r, u_mm, u_deg) = (0.5f64, 0.16, 0.03);
     let mut chance = Chance(20261125);
     let watched = ["/wheel/offset", "/wheel/yaw", "/chain/offset_at_gearbox", "/hub/rim_from_face"];
@@ -586,7 +711,9 @@ fn expected_uncertainties_cover_what_is_found_when_the_plan_is_carried_out() {
         let expected = &outcome.expected;
         for (sum, field) in squares.iter_mut().zip(watched) {
             let figure = expected.get(&Figure::at(field)).unwrap();
-            *sum += ((found.get(&Figure::at(field)).unwrap().value - figure.value) / (figure.u / 2.0)).powi(2);
+            *sum += ((found.get(&Figure::at(field)).unwrap().value - figure.value)
+                / (figure.u / 2.0))
+                .powi(2);
         }
     }
     for (sum, field) in squares.iter().zip(watched) {
@@ -621,14 +748,17 @@ impl Chance {
 
 #[test]
 fn shared_errors_are_counted_once_when_figures_are_carried_through_a_turn() {
-    // off' = off cos d - s D sin d: an error of D and one of off, correlated by r, checked against the sum written out.
+    // off' = off cos d - s D sin d: an error of D and one of off, correlated by r, checked against
+    // the sum written out.
     let mut input = Bike::straight(Side::Left).measured(0.2, 0.02);
     change(&mut input, Figure::ChainCentres, |centres| centres.u = 10.0);
     correlate(&mut input, &["/chain/centres", "/chain/offset_at_gearbox"], -0.8);
     let places = Places::of(&input, Side::Left, None);
     let turn = Move::Turn { angle: -0.02, about: Side::Left };
-    let after = Foreseen::measured(&input).after(&[], |values, errors| turn.carry(&places, values, errors));
-    let (by_off, by_centres) = (0.2 * 0.02f64.cos(), 10.0 * 0.02f64.sin() * 560.0 / 560f64.hypot(22.0));
+    let after =
+        Foreseen::measured(&input).after(&[], |values, errors| turn.carry(&places, values, errors));
+    let (by_off, by_centres) =
+        (0.2 * 0.02f64.cos(), 10.0 * 0.02f64.sin() * 560.0 / 560f64.hypot(22.0));
     let expected = (by_off.powi(2) + by_centres.powi(2) - 2.0 * 0.8 * by_off * by_centres).sqrt();
     assert_abs_diff_eq!(after.figure(&Figure::ChainAtGearbox).unwrap().u, expected, epsilon = 1e-6);
 }
@@ -642,15 +772,28 @@ fn what_brings_the_sprockets_into_line_is_compared_where_the_job_does_not_say() 
             let outcome = plan(&bike.measured(0.02, 0.002), &PlanSettings::default());
             let step = &outcome.plan[0];
             assert_eq!((step.step, step.choices.len()), (StepKind::Chain, 3));
-            let taken: Vec<&str> = step.choices.iter().filter(|way| way.taken).map(|way| way.applied_to.as_str()).collect();
+            let taken: Vec<&str> = step
+                .choices
+                .iter()
+                .filter(|way| way.taken)
+                .map(|way| way.applied_to.as_str())
+                .collect();
             assert_eq!(taken, [step.applied_to.as_str()]);
-            // The hub's spacers would drag a rim that stands right along; packing goes where it can be put in, not taken out.
+            // The hub's spacers would drag a rim that stands right along; packing goes where it can
+            // be put in, not taken out.
             assert_eq!(step.applied_to, if out > 0.0 { "sprocket" } else { "gearbox" });
             assert_eq!(step.direction, Some(Direction::Outboard));
-            let rim = |kind: &str| step.choices.iter().find(|way| way.applied_to == kind).unwrap().rim;
-            assert!(rim("hub").is_some_and(|rim| (rim.value - 4.0).abs() < 0.1) && rim("gearbox").is_none());
+            let rim =
+                |kind: &str| step.choices.iter().find(|way| way.applied_to == kind).unwrap().rim;
+            assert!(
+                rim("hub").is_some_and(|rim| (rim.value - 4.0).abs() < 0.1)
+                    && rim("gearbox").is_none()
+            );
             for pack in PACKS {
-                let told = plan(&bike.measured(0.02, 0.002), &PlanSettings { pack: Some(pack), ..PlanSettings::default() });
+                let told = plan(
+                    &bike.measured(0.02, 0.002),
+                    &PlanSettings { pack: Some(pack), ..PlanSettings::default() },
+                );
                 assert!(told.plan[0].choices.is_empty() && told.plan[0].applied_to == pack.word());
             }
         }
@@ -663,7 +806,8 @@ fn a_move_beyond_what_the_part_takes_is_a_danger_and_a_seat_is_left_to_an_engine
         let mut bike = Bike::straight(Side::Left);
         bike.gearbox[1] += out;
         let outcome = plan(&bike.measured(0.02, 0.002), &settings(Side::Right, pack));
-        let words: Vec<String> = outcome.plan[0].dangers.iter().map(|danger| danger.to_string()).collect();
+        let words: Vec<String> =
+            outcome.plan[0].dangers.iter().map(|danger| danger.to_string()).collect();
         words.join(" ")
     };
     assert_eq!(dangers(2.5, SpacerKind::Sprocket), "");
@@ -678,7 +822,13 @@ fn one_tilt_is_never_in_and_out_at_once() {
         let mut bike = Bike::straight(Side::Left);
         bike.fork_left_z += lift;
         let outcome = plan(&bike.measured(0.002, 0.0005), &PlanSettings::default());
-        let of = |figure: Figure| outcome.verdicts.iter().find(|verdict| verdict.field == figure).map(|verdict| verdict.verdict);
+        let of = |figure: Figure| {
+            outcome
+                .verdicts
+                .iter()
+                .find(|verdict| verdict.field == figure)
+                .map(|verdict| verdict.verdict)
+        };
         assert_eq!(of(Figure::WheelLean), of(Figure::SpindleHeights), "{lift} mm");
     }
 }
@@ -691,5 +841,9 @@ fn a_figure_that_is_missing_is_never_worded_as_success() {
     input.set(Figure::ChainAtGearbox, None);
     let outcome = plan(&input, &PlanSettings::default());
     assert_eq!((outcome.state, outcome.headline.as_str()), (State::NotFinished, "Not finished"));
-    assert!(outcome.summary.contains("the chain line at the gearbox was not measured"), "{}", outcome.summary);
+    assert!(
+        outcome.summary.contains("the chain line at the gearbox was not measured"),
+        "{}",
+        outcome.summary
+    );
 }

@@ -1,5 +1,6 @@
-//! The loop closed on every sign: a bike that is out by known amounts is measured from sightings, the plan is carried out on the truth
-//! exactly as it says, the bike is photographed and measured again, and must then be in tolerance and as the plan foresaw it.
+//! The loop closed on every sign: a bike that is out by known amounts is measured from sightings,
+//! the plan is carried out on the truth exactly as it says, the bike is photographed and measured
+//! again, and must then be in tolerance and as the plan foresaw it.
 
 use crate::common::bike::{Frame, HubFace};
 use crate::common::solving::{by_pointer, solved};
@@ -14,8 +15,8 @@ use sightcord::plan::{PlanSettings, plan};
 const SIDES: [Side; 2] = [Side::Left, Side::Right];
 const PACKS: [SpacerKind; 3] = [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox];
 
-/// Where the mark stands in the first set-up (0 front, 90 top) and by how much the wheel is turned for the next: at axle height and half a
-/// turn apart, and otherwise.
+/// Where the mark stands in the first set-up (0 front, 90 top) and by how much the wheel is turned
+/// for the next: at axle height and half a turn apart, and otherwise.
 const MARKS: [(f64, f64); 4] = [(0.0, 180.0), (32.0, 140.0), (-40.0, -140.0), (15.0, 110.0)];
 
 /// One bike and the choices it is put right with.
@@ -46,10 +47,12 @@ impl Case {
     /// A bike that is out in everything that can be adjusted, and in nothing else.
     fn crooked(&self) -> TruthScene {
         let mut scene = TruthScene::full();
-        let (frame_offset, frame_yaw) = if self.frame_seen { (-3.4 * self.sign, 0.45 * self.sign) } else { (0.0, 0.0) };
+        let (frame_offset, frame_yaw) =
+            if self.frame_seen { (-3.4 * self.sign, 0.45 * self.sign) } else { (0.0, 0.0) };
         scene.bike.frame = Frame::in_plane(frame_offset, frame_yaw);
         if !self.frame_seen {
-            // The tabs that would show it are not on; one plumb line, not at the frame, still tells up.
+            // The tabs that would show it are not on; one plumb line, not at the frame, still tells
+            // up.
             scene.missing_tabs.extend(13..=20);
             scene.bike.frame.plumb_lines.clear();
             scene.bike.frame.backbone = None;
@@ -78,7 +81,8 @@ impl Case {
     }
 }
 
-/// Every level of every choice with the chain on both sides; marks and turns go round along with them.
+/// Every level of every choice with the chain on both sides; marks and turns go round along with
+/// them.
 fn cases() -> Vec<Case> {
     let mut cases = Vec::new();
     for (i, chain_side) in SIDES.into_iter().enumerate() {
@@ -87,7 +91,15 @@ fn cases() -> Vec<Case> {
                 let n = 3 * j + k;
                 let (mark_deg, turn_deg) = MARKS[(n + i) % MARKS.len()];
                 let sign = if (n + i) % 2 == 0 { 1.0 } else { -1.0 };
-                cases.push(Case { chain_side, draw, pack, sign, mark_deg, turn_deg, frame_seen: n != 4 });
+                cases.push(Case {
+                    chain_side,
+                    draw,
+                    pack,
+                    sign,
+                    mark_deg,
+                    turn_deg,
+                    frame_seen: n != 4,
+                });
             }
         }
     }
@@ -129,7 +141,13 @@ fn complaints(case: &Case) -> Vec<String> {
     }
     let (figures, again) = measured(&before.after_plan(&outcome.plan), &job);
     for verdict in again.verdicts.iter().filter(|verdict| verdict.verdict != Decision::In) {
-        wrong.push(format!("{} is {}: {:?} of {}", verdict.field, verdict.verdict.word(), verdict.value, verdict.tolerance));
+        wrong.push(format!(
+            "{} is {}: {:?} of {}",
+            verdict.field,
+            verdict.verdict.word(),
+            verdict.value,
+            verdict.tolerance
+        ));
     }
     let found = by_pointer(&figures);
     let mut n_compared = 0;
@@ -137,7 +155,10 @@ fn complaints(case: &Case) -> Vec<String> {
         let Some(figure) = found.get(&pointer) else { continue };
         n_compared += 1;
         if (figure.value - foreseen.value).abs() > foreseen.u {
-            wrong.push(format!("{pointer}: expected {:.3} ± {:.3}, found {:.3}", foreseen.value, foreseen.u, figure.value));
+            wrong.push(format!(
+                "{pointer}: expected {:.3} ± {:.3}, found {:.3}",
+                foreseen.value, foreseen.u, figure.value
+            ));
         }
     }
     if n_compared < 16 {
@@ -157,5 +178,11 @@ fn following_the_plan_and_measuring_again_finds_everything_in_tolerance() {
         .filter(|(_, wrong)| !wrong.is_empty())
         .map(|(case, wrong)| format!("{case:?}\n  {}", wrong.join("\n  ")))
         .collect();
-    assert!(failures.is_empty(), "{} of {} cases:\n{}", failures.len(), cases().len(), failures.join("\n"));
+    assert!(
+        failures.is_empty(),
+        "{} of {} cases:\n{}",
+        failures.len(),
+        cases().len(),
+        failures.join("\n")
+    );
 }

@@ -1,5 +1,6 @@
-//! The loop closed in pixels: a crooked bike is photographed by the test renderer and measured as a person measures it, the plan is carried
-//! out on the truth, and the photos taken anew must show it in tolerance. The chain on the right each time, on the left in the slow proofs.
+//! The loop closed in pixels: a crooked bike is photographed by the test renderer and measured as a
+//! person measures it, the plan is carried out on the truth, and the photos taken anew must show it
+//! in tolerance. The chain on the right each time, on the left in the slow proofs.
 
 use std::fs::OpenOptions;
 use std::io::Write;
@@ -13,7 +14,8 @@ use sightcord::pipeline;
 use sightcord::plan::outcome::{Decision, StepKind};
 use sightcord::report::ResultDocument;
 
-/// What nobody can see in a photo: how the wheel is adjusted, and that a rule was laid on the print.
+/// What nobody can see in a photo: how the wheel is adjusted, and that a rule was laid on the
+/// print.
 fn settings(draw: Side, pack: &str) -> String {
     format!(
         "\n[print]\nmeasured_along_mm = 250.0\nmeasured_across_mm = 160.0\n\n[adjusters]\nspacing_mm = 200\ndraw = \"{}\"\n\n[spacers]\n\
@@ -34,15 +36,18 @@ fn crooked(chain_side: Side, sign: f64) -> TruthScene {
     let mut scene = scene.with_chain_on(chain_side, 3.2 * sign - lever);
     scene.setups[1].wheel_turn_deg = 150.0 * sign;
     scene.take_photos();
-    // Six tenths of 8 megapixels' width and height: cells of 7 to 20 px, and half the time. At half the size
-    // the U of the sprockets' angles came out above their tolerance.
+    // Six tenths of 8 megapixels' width and height: cells of 7 to 20 px, and half the time. At half
+    // the size the U of the sprockets' angles came out above their tolerance.
     scene.at_scale(0.6)
 }
 
 fn measured(truth: &TruthScene, settings: &str) -> ResultDocument {
     let folder = tempfile::tempdir().expect("a temporary folder");
     truth.write_job(folder.path(), &RenderKnobs::quick()).expect("a job");
-    let mut job = OpenOptions::new().append(true).open(folder.path().join("job.toml")).expect("the job's settings");
+    let mut job = OpenOptions::new()
+        .append(true)
+        .open(folder.path().join("job.toml"))
+        .expect("the job's settings");
     job.write_all(settings.as_bytes()).expect("the settings can be written");
     drop(job);
     pipeline::measure(pipeline::open(folder.path()).expect("a job"), &|_| {}).document
@@ -53,18 +58,28 @@ fn follow(chain_side: Side, draw: Side, pack: &str, sign: f64) {
     let before = crooked(chain_side, sign);
     let first = measured(&before, &settings);
     let kinds: Vec<StepKind> = first.plan.iter().map(|step| step.step).collect();
-    assert_eq!(kinds, [StepKind::Square, StepKind::Chain, StepKind::Centre], "{:#?}", first.verdicts);
+    assert_eq!(
+        kinds,
+        [StepKind::Square, StepKind::Chain, StepKind::Centre],
+        "{:#?}",
+        first.verdicts
+    );
     let then = measured(&before.after_plan(&first.plan), &settings);
     let mut wrong: Vec<String> = then
         .verdicts
         .iter()
         .filter(|verdict| verdict.verdict != Decision::In)
-        .map(|verdict| format!("{} is {}: {:?}", verdict.field, verdict.verdict.word(), verdict.value))
+        .map(|verdict| {
+            format!("{} is {}: {:?}", verdict.field, verdict.verdict.word(), verdict.value)
+        })
         .collect();
     for (pointer, foreseen) in expected_figures(&first.expected) {
         let Some(figure) = then.figure(&Figure::at(&pointer)) else { continue };
         if (figure.value - foreseen.value).abs() > foreseen.u {
-            wrong.push(format!("{pointer}: expected {:.3} ± {:.3}, found {:.3}", foreseen.value, foreseen.u, figure.value));
+            wrong.push(format!(
+                "{pointer}: expected {:.3} ± {:.3}, found {:.3}",
+                foreseen.value, foreseen.u, figure.value
+            ));
         }
     }
     assert!(wrong.is_empty(), "{}\n{:#?}", wrong.join("\n"), then.findings);

@@ -1,4 +1,5 @@
-//! Before against after: what is shared counts once, what is not counts twice, and what became of each step of the plan.
+//! Before against after: what is shared counts once, what is not counts twice, and what became of
+//! each step of the plan.
 
 use std::collections::BTreeSet;
 
@@ -18,7 +19,12 @@ use sightcord::report::text;
 use sightcord::text::units::Show;
 
 fn settings() -> PlanSettings {
-    PlanSettings { spacing_mm: Some(210.0), pack: Some(SpacerKind::Hub), print_measured: true, ..PlanSettings::default() }
+    PlanSettings {
+        spacing_mm: Some(210.0),
+        pack: Some(SpacerKind::Hub),
+        print_measured: true,
+        ..PlanSettings::default()
+    }
 }
 
 fn crooked(chain_side: Side) -> Bike {
@@ -35,7 +41,10 @@ fn result(input: &Figures, settings: &PlanSettings) -> Evening {
     let outcome = plan(input, settings);
     let mut figures = input.clone();
     figures.measured.facts.pattern_version = "1".to_owned();
-    figures.set(Figure::ScaleAlong, Some(Measurement { value: 1.0, u: 0.003, quality: Quality::Good }));
+    figures.set(
+        Figure::ScaleAlong,
+        Some(Measurement { value: 1.0, u: 0.003, quality: Quality::Good }),
+    );
     Evening {
         schema: "sightcord-result/1".to_owned(),
         job_id: "a1".to_owned(),
@@ -50,13 +59,20 @@ fn result(input: &Figures, settings: &PlanSettings) -> Evening {
     }
 }
 
-/// The U of every rim offset made up of 0.06 mm of photos, 0.09 mm of print scale and 0.12 mm of how the tabs sit.
+/// The U of every rim offset made up of 0.06 mm of photos, 0.09 mm of print scale and 0.12 mm of
+/// how the tabs sit.
 fn with_budget(mut input: Figures, scale: f64) -> Figures {
     let parts = [("photos", 0.06), ("print scale", scale), ("tabs not lying flat", 0.12)];
     for rim in input.measured.rims() {
         let field = Figure::RimOffset(rim.at);
-        change(&mut input, field.clone(), |rim| rim.u = parts.iter().map(|(_, u)| u * u).sum::<f64>().sqrt());
-        input.budget.extend(parts.map(|(from, u)| BudgetEntry { field: field.clone(), from: from.to_owned(), u }));
+        change(&mut input, field.clone(), |rim| {
+            rim.u = parts.iter().map(|(_, u)| u * u).sum::<f64>().sqrt()
+        });
+        input.budget.extend(parts.map(|(from, u)| BudgetEntry {
+            field: field.clone(),
+            from: from.to_owned(),
+            u,
+        }));
     }
     input
 }
@@ -70,16 +86,29 @@ fn shared_terms_are_counted_once() {
     let after = result(&with_budget(moved.measured(0.1, 0.01), 0.08), &settings());
     let compared = since(&before, &after).unwrap();
     assert!(compared.kept.print && compared.kept.tabs);
-    let rim = compared.differences.iter().find(|difference| difference.field == "/rim/1-mark-forward/left/offset").unwrap();
+    let rim = compared
+        .differences
+        .iter()
+        .find(|difference| difference.field == "/rim/1-mark-forward/left/offset")
+        .unwrap();
     let change = rim.change.unwrap();
     // Photos twice; of the print's scale only by how much it differs; of the tabs nothing.
-    assert_abs_diff_eq!(change.u, (2.0 * 0.06f64.powi(2) + 0.01f64.powi(2)).sqrt(), epsilon = 1e-12);
+    assert_abs_diff_eq!(
+        change.u,
+        (2.0 * 0.06f64.powi(2) + 0.01f64.powi(2)).sqrt(),
+        epsilon = 1e-12
+    );
     let alone = |scale: f64| 0.06f64.powi(2) + scale * scale + 0.12f64.powi(2);
-    assert_abs_diff_eq!(rim.u_if_nothing_shared.unwrap(), (alone(0.09) + alone(0.08)).sqrt(), epsilon = 1e-12);
+    assert_abs_diff_eq!(
+        rim.u_if_nothing_shared.unwrap(),
+        (alone(0.09) + alone(0.08)).sqrt(),
+        epsilon = 1e-12
+    );
     assert_abs_diff_eq!(change.value, -0.9999, epsilon = 2e-4);
     assert_eq!(rim.changed, Some(true));
     // What the budget does not explain counts in full.
-    let width = compared.differences.iter().find(|difference| difference.field == "/wheel/offset").unwrap();
+    let width =
+        compared.differences.iter().find(|difference| difference.field == "/wheel/offset").unwrap();
     assert_abs_diff_eq!(width.change.unwrap().u, 0.1 * 2f64.sqrt(), epsilon = 1e-12);
 }
 
@@ -96,9 +125,17 @@ fn a_figure_that_changed_sides_shares_scale_with_the_other_sign() {
     let before = with_scale(&bike);
     bike.gearbox[1] -= 12.0;
     let compared = since(&before, &with_scale(&bike)).unwrap();
-    let line = compared.differences.iter().find(|difference| difference.field == "/chain/offset_at_gearbox").unwrap();
+    let line = compared
+        .differences
+        .iter()
+        .find(|difference| difference.field == "/chain/offset_at_gearbox")
+        .unwrap();
     let rest: f64 = 0.01 - 0.018f64.powi(2);
-    assert_abs_diff_eq!(line.change.unwrap().u, (0.036f64.powi(2) + 2.0 * rest).sqrt(), epsilon = 1e-12);
+    assert_abs_diff_eq!(
+        line.change.unwrap().u,
+        (0.036f64.powi(2) + 2.0 * rest).sqrt(),
+        epsilon = 1e-12
+    );
 }
 
 #[test]
@@ -115,14 +152,24 @@ fn other_cards_other_tabs_or_another_bike_share_nothing() {
             .into_iter()
             .find(|difference| matches!(&difference.field, Figure::RimOffset(at) if at.side == Side::Left))
             .unwrap();
-        (compared.kept.print, compared.kept.tabs, rim.change.unwrap().u < 0.99 * rim.u_if_nothing_shared.unwrap())
+        (
+            compared.kept.print,
+            compared.kept.tabs,
+            rim.change.unwrap().u < 0.99 * rim.u_if_nothing_shared.unwrap(),
+        )
     };
     assert_eq!(kept_with(&|_| {}), (true, true, true));
     assert_eq!(kept_with(&|after| after.cards = BTreeSet::from([1, 2, 4])), (false, false, false));
     assert_eq!(kept_with(&|after| after.tabs = BTreeSet::from([1])), (true, false, true));
-    assert_eq!(kept_with(&|after| after.bike = Some("Hill-climber".to_owned())), (false, false, false));
+    assert_eq!(
+        kept_with(&|after| after.bike = Some("Hill-climber".to_owned())),
+        (false, false, false)
+    );
     assert_eq!(kept_with(&|after| change_scale(after)), (false, false, false));
-    assert_eq!(kept_with(&|after| (after.cards, after.tabs) = Default::default()), (false, false, false));
+    assert_eq!(
+        kept_with(&|after| (after.cards, after.tabs) = Default::default()),
+        (false, false, false)
+    );
 }
 
 #[test]
@@ -151,18 +198,25 @@ fn results_that_measure_different_things_are_refused() {
     let before = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
     let others: [(&str, fn(&mut Evening)); 5] = [
         ("the form of the result", |other| other.schema = "sightcord-result/2".to_owned()),
-        ("the pattern's version", |other| other.figures.measured.facts.pattern_version = "2".to_owned()),
+        ("the pattern's version", |other| {
+            other.figures.measured.facts.pattern_version = "2".to_owned()
+        }),
         ("the chain's side", |other| other.figures.measured.facts.chain_side = Some(Side::Right)),
         ("what the chain line is measured between", |other| {
             other.figures.measured.facts.chain_reference = Some(ChainReference::ToothCentres);
         }),
-        ("the side of the hub face", |other| other.figures.measured.facts.hub_side = Some(Side::Left)),
+        ("the side of the hub face", |other| {
+            other.figures.measured.facts.hub_side = Some(Side::Left)
+        }),
     ];
     for (named, other) in others {
         let mut after = before.clone();
         other(&mut after);
         let refusal = since(&before, &after).unwrap_err();
-        assert!(matches!(refusal, SinceError::DefinitionsDiffer { what, .. } if what == named), "{named}: {refusal}");
+        assert!(
+            matches!(refusal, SinceError::DefinitionsDiffer { what, .. } if what == named),
+            "{named}: {refusal}"
+        );
         assert!(refusal.to_string().contains("before and"), "{refusal}");
     }
     let told_between_teeth = |distances: &str| {
@@ -200,10 +254,16 @@ fn each_step_is_told_as_done_partly_done_or_gone_the_wrong_way() {
                         carried.distance.as_mut().unwrap().value *= share;
                         bike.carry_out(&carried, &settings);
                     }
-                    let compared = since(&before, &result(&bike.measured(0.06, 0.006), &settings)).unwrap();
-                    let found: Vec<Progress> = compared.steps.iter().map(|step| step.progress).collect();
+                    let compared =
+                        since(&before, &result(&bike.measured(0.06, 0.006), &settings)).unwrap();
+                    let found: Vec<Progress> =
+                        compared.steps.iter().map(|step| step.progress).collect();
                     let context = format!("{chain_side:?} {pack:?} {share} {:?}", compared.steps);
-                    assert_eq!(found, [Progress::NotDone, progress, progress, progress], "{context}");
+                    assert_eq!(
+                        found,
+                        [Progress::NotDone, progress, progress, progress],
+                        "{context}"
+                    );
                 }
             }
         }
@@ -219,13 +279,22 @@ fn a_step_whose_figures_are_too_vague_is_not_called_done() {
         bike.carry_out(step, &settings());
     }
     let vague = since(&before, &result(&bike.measured(20.0, 5.0), &settings())).unwrap();
-    assert!(vague.steps.iter().all(|step| step.progress == Progress::NotShown), "{:?}", vague.steps);
+    assert!(
+        vague.steps.iter().all(|step| step.progress == Progress::NotShown),
+        "{:?}",
+        vague.steps
+    );
     let mut gone = result(&bike.measured(0.1, 0.01), &settings());
     for (figure, _) in before.figures.measured.table.measured() {
         gone.figures.set(figure.clone(), None);
     }
     let unmeasured = since(&before, &gone).unwrap();
-    assert!(unmeasured.steps.iter().all(|step| step.progress == Progress::NotShown && step.found.is_none()));
+    assert!(
+        unmeasured
+            .steps
+            .iter()
+            .all(|step| step.progress == Progress::NotShown && step.found.is_none())
+    );
 }
 
 #[test]
@@ -239,7 +308,12 @@ fn the_same_result_twice_shows_no_change_and_says_so() {
 /// The comparison as it is printed, without styles.
 fn printed(before: &Evening, after: &Evening) -> String {
     let text = text::since(&since(before, after).unwrap(), Show::Mm);
-    anstream::adapter::strip_str(&text).to_string().replace('\n', " ").split_whitespace().collect::<Vec<_>>().join(" ")
+    anstream::adapter::strip_str(&text)
+        .to_string()
+        .replace('\n', " ")
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 #[test]
@@ -280,10 +354,16 @@ fn two_bikes_are_noticed_by_their_names_or_by_what_was_measured() {
     named.bike = Some("Another twin".to_owned());
     let mut measured = before.clone();
     let centres = before.figures.get(&Figure::ChainCentres).expect("centres");
-    measured.figures.set(Figure::ChainCentres, Some(Measurement { value: centres.value + 90.0, ..centres }));
-    for (after, words) in [(named, "Grass-track twin and Another twin"), (measured, "by what was measured")] {
+    measured
+        .figures
+        .set(Figure::ChainCentres, Some(Measurement { value: centres.value + 90.0, ..centres }));
+    for (after, words) in
+        [(named, "Grass-track twin and Another twin"), (measured, "by what was measured")]
+    {
         let compared = since(&before, &after).unwrap();
-        assert!(compared.other_bike && compared.steps.is_empty() && compared.kept == Default::default());
+        assert!(
+            compared.other_bike && compared.steps.is_empty() && compared.kept == Default::default()
+        );
         let told = printed(&before, &after);
         assert!(told.starts_with("Two different bikes") && told.contains(words), "{told}");
     }
@@ -293,6 +373,8 @@ fn two_bikes_are_noticed_by_their_names_or_by_what_was_measured() {
     assert!(!since(&unnamed, &before).unwrap().other_bike);
     // Adjusters move the wheel by some centimetres.
     let mut drawn = before.clone();
-    drawn.figures.set(Figure::ChainCentres, Some(Measurement { value: centres.value + 30.0, ..centres }));
+    drawn
+        .figures
+        .set(Figure::ChainCentres, Some(Measurement { value: centres.value + 30.0, ..centres }));
     assert!(!since(&before, &drawn).unwrap().other_bike);
 }

@@ -1,4 +1,5 @@
-//! A plumb line's images against projected truth, photo by photo: what is found, and how far off it lies.
+//! A plumb line's images against projected truth, photo by photo: what is found, and how far off it
+//! lies.
 
 use std::path::Path;
 
@@ -7,7 +8,8 @@ use crate::shared_truth::{TruthPhoto, TruthSet, robust};
 use sightcord::scene::observe::Shown;
 use sightcord::sightings::{PhotoSightings, StringKind};
 
-/// Where a photo shows the line, from 60 to 700 mm above the bench: pixels at every 2 mm that lie inside.
+/// Where a photo shows the line, from 60 to 700 mm above the bench: pixels at every 2 mm that lie
+/// inside.
 fn in_photo(photo: &TruthPhoto, x: f64, y: f64) -> Vec<[f64; 2]> {
     (30..350).filter_map(|i| photo.project([x, y, 2.0 * f64::from(i)])).collect()
 }
@@ -55,7 +57,12 @@ fn images_of_plumb_lines_against_truth() {
                     .map(|p| p.pattern.number())
                     .filter(|n| (21 + 2 * letter..23 + 2 * letter).contains(n))
                     .collect();
-                let points = photo.sightings.lines.iter().filter(|l| l.kind == StringKind::Plumb(letter)).flat_map(|l| &l.points);
+                let points = photo
+                    .sightings
+                    .lines
+                    .iter()
+                    .filter(|l| l.kind == StringKind::Plumb(letter))
+                    .flat_map(|l| &l.points);
                 let (sigma, width) = points.fold((0.0, 0.0), |_, p| (p.sigma, p.width));
                 let block = solution.and_then(|s| {
                     s.view_of[idx].and_then(|v| {

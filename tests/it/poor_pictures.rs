@@ -1,4 +1,5 @@
-//! Poor pictures: good photos of benches with known truth, spoilt in every way that is usual, and measured. No figure may be wrong.
+//! Poor pictures: good photos of benches with known truth, spoilt in every way that is usual, and
+//! measured. No figure may be wrong.
 
 use crate::common::compare::{compared, expected_of};
 use crate::common::shared_sets::folder;
@@ -65,11 +66,16 @@ fn measured(set: &str, spoil: Spoil) -> (usize, usize, Vec<String>) {
     let measured = pipeline::measure(pipeline::open(to.path()).expect("a job"), &|_| {});
     let expected = expected_of(&from);
     let figures = compared(&measured.document, &expected);
-    let wrong = figures.iter().filter(|figure| figure.ratio() > 2.0).map(|figure| format!("{set} {figure}")).collect();
+    let wrong = figures
+        .iter()
+        .filter(|figure| figure.ratio() > 2.0)
+        .map(|figure| format!("{set} {figure}"))
+        .collect();
     (figures.len(), expected.len(), wrong)
 }
 
-/// Prints a table of what spoilt photos still tell. POOR names rows (parts of their words, comma between them) or "all"; SETS the sets.
+/// Prints a table of what spoilt photos still tell. POOR names rows (parts of their words, comma
+/// between them) or "all"; SETS the sets.
 #[test]
 #[ignore = "needs ../shared"]
 fn poor_pictures_give_fewer_figures_and_no_wrong_one() {
@@ -92,7 +98,11 @@ fn poor_pictures_give_fewer_figures_and_no_wrong_one() {
             Half => 60.0,
             Truth | Refusal => 0.0,
         };
-        println!("| {name} | {share:.0} % | {:.0} % | {} | {least:.0} % |", 100.0 - share, wrong.len());
+        println!(
+            "| {name} | {share:.0} % | {:.0} % | {} | {least:.0} % |",
+            100.0 - share,
+            wrong.len()
+        );
         if share < least || asked == Refusal && n > 0 {
             complaints.push(format!("{name}: {share:.0} % of the figures measured"));
         }

@@ -1,4 +1,5 @@
-//! Bad input on the command line: what can still be measured is, the rest is refused with a reason, and nothing of the user's is overwritten.
+//! Bad input on the command line: what can still be measured is, the rest is refused with a reason,
+//! and nothing of the user's is overwritten.
 
 use std::fs;
 use std::path::Path;
@@ -26,7 +27,11 @@ fn job(photos: &[(&str, &str)]) -> tempfile::TempDir {
 
 fn result(folder: &Path) -> ResultDocument {
     let out = sightcord().args(["measure", "--json"]).arg(folder).output().unwrap();
-    assert!(out.status.code().is_some_and(|code| code <= 1), "{}", String::from_utf8_lossy(&out.stderr));
+    assert!(
+        out.status.code().is_some_and(|code| code <= 1),
+        "{}",
+        String::from_utf8_lossy(&out.stderr)
+    );
     serde_json::from_slice(&out.stdout).expect("a result")
 }
 
@@ -54,17 +59,30 @@ fn a_folder_without_photos_says_where_photos_go() {
 fn a_photo_without_cards_gives_a_result_that_says_so_and_exit_code_1() {
     let folder = tempfile::tempdir().unwrap();
     fs::create_dir(folder.path().join("1-here")).unwrap();
-    let grey = image::GrayImage::from_fn(320, 240, |x, y| image::Luma([((x * 7 + y * 13) % 251) as u8]));
+    let grey =
+        image::GrayImage::from_fn(320, 240, |x, y| image::Luma([((x * 7 + y * 13) % 251) as u8]));
     grey.save(folder.path().join("1-here/a.png")).unwrap();
-    sightcord().args(["measure", "--json"]).arg(folder.path()).assert().code(1).stdout(contains("no-card"));
+    sightcord()
+        .args(["measure", "--json"])
+        .arg(folder.path())
+        .assert()
+        .code(1)
+        .stdout(contains("no-card"));
 }
 
 #[test]
 fn one_photo_alone_gives_no_wheel_figure() {
     let folder = job(&[("1-mark-forward/02.jpg", "1-only/02.jpg")]);
     let document = result(folder.path());
-    assert!(document.figure(&Figure::WheelYaw).is_none() && document.figure(&Figure::WheelLean).is_none());
-    assert!(document.verdicts.iter().all(|v| v.verdict.word() == "undecided"), "{:?}", document.verdicts);
+    assert!(
+        document.figure(&Figure::WheelYaw).is_none()
+            && document.figure(&Figure::WheelLean).is_none()
+    );
+    assert!(
+        document.verdicts.iter().all(|v| v.verdict.word() == "undecided"),
+        "{:?}",
+        document.verdicts
+    );
 }
 
 #[test]
@@ -78,16 +96,29 @@ fn a_bad_file_among_the_photos_spoils_nothing_else() {
     fs::write(folder.path().join("1-a/07.jpg"), "no picture").unwrap();
     let whole = fs::read("samples/grass-track/1-mark-forward/08.jpg").unwrap();
     fs::write(folder.path().join("1-a/08.jpg"), &whole[..whole.len() / 3]).unwrap();
-    fs::copy("samples/grass-track/1-mark-forward/01.jpg", folder.path().join("1-a/09.jpg")).unwrap();
+    fs::copy("samples/grass-track/1-mark-forward/01.jpg", folder.path().join("1-a/09.jpg"))
+        .unwrap();
     let document = result(folder.path());
-    assert!(has(&document, "photo-not-a-picture") && has(&document, "photo-cut-off") && has(&document, "photo-twice"));
-    assert!(document.measured.rims().iter().any(|rim| rim.offset.is_some()), "{:?}", document.findings);
+    assert!(
+        has(&document, "photo-not-a-picture")
+            && has(&document, "photo-cut-off")
+            && has(&document, "photo-twice")
+    );
+    assert!(
+        document.measured.rims().iter().any(|rim| rim.offset.is_some()),
+        "{:?}",
+        document.findings
+    );
 }
 
 #[test]
 fn an_unknown_key_in_the_job_is_named_with_the_nearest_known_one() {
     let folder = job(&[("1-mark-forward/02.jpg", "1-only/02.jpg")]);
-    fs::write(folder.path().join("job.toml"), "schema = \"sightcord-job/1\"\n[bike]\nchain_sid = \"left\"\n").unwrap();
+    fs::write(
+        folder.path().join("job.toml"),
+        "schema = \"sightcord-job/1\"\n[bike]\nchain_sid = \"left\"\n",
+    )
+    .unwrap();
     let said = sightcord().arg("measure").arg(folder.path()).assert().code(2);
     said.stderr(contains("chain_sid").and(contains("chain_side")).and(contains("3")));
 }
@@ -98,7 +129,14 @@ fn a_foreign_folder_is_never_written_into() {
     let target = folder.path().join("notes");
     fs::create_dir(&target).unwrap();
     fs::write(target.join("result.json"), "mine").unwrap();
-    sightcord().arg("measure").arg(folder.path()).arg("--to").arg(&target).assert().code(2).stderr(contains("notes"));
+    sightcord()
+        .arg("measure")
+        .arg(folder.path())
+        .arg("--to")
+        .arg(&target)
+        .assert()
+        .code(2)
+        .stderr(contains("notes"));
     assert_eq!(fs::read_to_string(target.join("result.json")).unwrap(), "mine");
 }
 
@@ -106,10 +144,19 @@ fn a_foreign_folder_is_never_written_into() {
 fn an_earlier_report_of_the_same_job_is_replaced() {
     let folder = job(&[("1-mark-forward/02.jpg", "1-only/02.jpg")]);
     for _ in 0..2 {
-        sightcord().args(["measure", "--quiet"]).arg(folder.path()).assert().code(predicate::le(1)).stdout("");
+        sightcord()
+            .args(["measure", "--quiet"])
+            .arg(folder.path())
+            .assert()
+            .code(predicate::le(1))
+            .stdout("");
     }
     let report = folder.path().join("report");
-    assert!(report.join("result.json").is_file() && report.join("index.html").is_file() && report.join("report.txt").is_file());
+    assert!(
+        report.join("result.json").is_file()
+            && report.join("index.html").is_file()
+            && report.join("report.txt").is_file()
+    );
 }
 
 #[test]
@@ -167,19 +214,39 @@ fn a_folder_of_odd_files_is_measured_without_them_and_each_is_named() {
         fs::write(setup.join(name), bytes).unwrap();
     }
     image::GrayImage::new(1, 1).save(setup.join("pixel.png")).unwrap();
-    image::ImageBuffer::from_fn(300, 200, |x, y| image::Luma([(x * 201 + y * 97) as u16])).save(setup.join("deep.png")).unwrap();
+    image::ImageBuffer::from_fn(300, 200, |x, y| image::Luma([(x * 201 + y * 97) as u16]))
+        .save(setup.join("deep.png"))
+        .unwrap();
     symlink("loop.jpg", setup.join("loop.jpg")).unwrap();
     symlink("nowhere", setup.join("nowhere.jpg")).unwrap();
     symlink(".", setup.join("self")).unwrap();
     symlink("/dev/zero", setup.join("endless.jpg")).unwrap();
     fs::write(setup.join(std::ffi::OsStr::from_bytes(b"\xff.jpg")), &whole).unwrap();
-    assert!(std::process::Command::new("mkfifo").arg(setup.join("pipe.jpg")).status().unwrap().success());
+    assert!(
+        std::process::Command::new("mkfifo")
+            .arg(setup.join("pipe.jpg"))
+            .status()
+            .unwrap()
+            .success()
+    );
 
     let document = result(folder.path());
-    let told: String = document.findings.iter().map(|finding| format!("{} {}\n", finding.what, finding.advice)).collect();
-    for name in
-        ["empty.jpg", "cut.jpg", "huge.jpg", "pixel.png", "loop.jpg", "nowhere.jpg", "endless.jpg", "pipe.jpg", "\u{FFFD}.jpg"]
-    {
+    let told: String = document
+        .findings
+        .iter()
+        .map(|finding| format!("{} {}\n", finding.what, finding.advice))
+        .collect();
+    for name in [
+        "empty.jpg",
+        "cut.jpg",
+        "huge.jpg",
+        "pixel.png",
+        "loop.jpg",
+        "nowhere.jpg",
+        "endless.jpg",
+        "pipe.jpg",
+        "\u{FFFD}.jpg",
+    ] {
         assert!(told.contains(name), "nothing is said of {name}:\n{told}");
     }
     assert!(!told.contains("deep.png is not used"), "16 bits are read:\n{told}");
@@ -196,7 +263,14 @@ fn settings_that_are_no_file_are_refused_and_not_waited_for() {
         for command in ["measure", "keep"] {
             let to = folder.path().join("to");
             let limit = std::time::Duration::from_secs(60);
-            let said = sightcord().arg(command).arg(folder.path()).arg("--to").arg(&to).timeout(limit).assert().code(2);
+            let said = sightcord()
+                .arg(command)
+                .arg(folder.path())
+                .arg("--to")
+                .arg(&to)
+                .timeout(limit)
+                .assert()
+                .code(2);
             said.stderr(contains("job.toml").and(contains("file")));
             assert!(!to.exists());
         }
@@ -214,10 +288,18 @@ fn settings_that_are_no_file_are_refused_and_not_waited_for() {
 #[test]
 fn numbers_that_are_none_or_out_of_all_range_are_refused_with_line_and_range() {
     let folder = job(&[("1-mark-forward/02.jpg", "1-only/02.jpg")]);
-    for number in ["nan", "inf", "1e400", "1e308", "99999999999999999999", "-9223372036854775808", "0", "-1"] {
-        fs::write(folder.path().join("job.toml"), format!("[print]\nmeasured_along_mm = {number}\n")).unwrap();
+    for number in
+        ["nan", "inf", "1e400", "1e308", "99999999999999999999", "-9223372036854775808", "0", "-1"]
+    {
+        fs::write(
+            folder.path().join("job.toml"),
+            format!("[print]\nmeasured_along_mm = {number}\n"),
+        )
+        .unwrap();
         let said = sightcord().arg("measure").arg(folder.path()).assert().code(2);
-        said.stderr(contains("line 2").and(contains("measured_along_mm")).and(contains("200 to 450 mm")));
+        said.stderr(
+            contains("line 2").and(contains("measured_along_mm")).and(contains("200 to 450 mm")),
+        );
     }
 }
 
@@ -228,7 +310,8 @@ fn a_report_goes_neither_among_the_photos_nor_onto_a_file_nor_below_one() {
     let before = fs::read(&photo).unwrap();
     let below = photo.join("x");
     for target in [folder.path(), &folder.path().join("1-only"), &photo, &below] {
-        let said = sightcord().arg("measure").arg(folder.path()).arg("--to").arg(target).assert().code(2);
+        let said =
+            sightcord().arg("measure").arg(folder.path()).arg("--to").arg(target).assert().code(2);
         said.stderr(contains("the report can't").and(contains("another folder with --to")));
     }
     assert_eq!(fs::read(&photo).unwrap(), before);

@@ -27,11 +27,14 @@ fn the_version_names_revision_features_and_machine_as_the_result_does() {
     assert_eq!(this.features.iter().any(|feature| feature == "heic"), cfg!(feature = "heic"));
 }
 
-/// Sources change less often than checkouts do, so it may be an earlier one; without git beside it nothing is known, and that is said.
+/// Sources change less often than checkouts do, so it may be an earlier one; without git beside it
+/// nothing is known, and that is said.
 #[test]
 fn the_revision_is_one_of_the_checkout_s_own() {
     let revision = Program::this().revision;
-    let known = |revision: &str| Command::new("git").args(["cat-file", "-e", &format!("{revision}^{{commit}}")]).output();
+    let known = |revision: &str| {
+        Command::new("git").args(["cat-file", "-e", &format!("{revision}^{{commit}}")]).output()
+    };
     match known(revision.trim_end_matches("+changes")) {
         Ok(said) if Path::new(".git").exists() && revision != "unknown" => {
             assert!(said.status.success(), "{revision} is no commit here")
@@ -46,14 +49,21 @@ fn manual_pages_and_completions_name_every_command_and_its_exit_codes() {
     let to = folder.path().join("pages");
     let to = to.to_str().unwrap();
     assert!(said(&["manual", to]).lines().all(|line| line.starts_with("written")));
-    let read = |name: &str| fs::read_to_string(Path::new(to).join(name)).unwrap_or_else(|why| panic!("{name}: {why}"));
-    for command in ["sheets", "begin", "bench", "glance", "measure", "whatif", "since", "keep", "prove"] {
+    let read = |name: &str| {
+        fs::read_to_string(Path::new(to).join(name)).unwrap_or_else(|why| panic!("{name}: {why}"))
+    };
+    for command in
+        ["sheets", "begin", "bench", "glance", "measure", "whatif", "since", "keep", "prove"]
+    {
         let page = read(&format!("sightcord-{command}.1"));
         assert!(page.contains("Exit code") && page.contains("SYNOPSIS"), "{page}");
         for shell in ["sightcord.bash", "_sightcord", "sightcord.fish", "_sightcord.ps1"] {
             assert!(read(shell).contains(command), "{shell} lacks {command}");
         }
-        assert!(read("sightcord.1").contains(&format!("sightcord\\-{command}")), "the first page lacks {command}");
+        assert!(
+            read("sightcord.1").contains(&format!("sightcord\\-{command}")),
+            "the first page lacks {command}"
+        );
     }
     // Nothing is overwritten.
     let again = run(&["manual", to]);
@@ -64,16 +74,26 @@ fn manual_pages_and_completions_name_every_command_and_its_exit_codes() {
 /// The registry takes 10 MB packed; what people need to build and read is far less.
 #[test]
 fn what_is_packed_holds_what_is_needed_and_no_samples() {
-    let listed = Command::new(env!("CARGO")).args(["package", "--list", "--allow-dirty", "--offline"]).output().unwrap();
+    let listed = Command::new(env!("CARGO"))
+        .args(["package", "--list", "--allow-dirty", "--offline"])
+        .output()
+        .unwrap();
     assert!(listed.status.success(), "{}", String::from_utf8_lossy(&listed.stderr));
     let listed = String::from_utf8(listed.stdout).unwrap();
     let files: Vec<&str> = listed.lines().collect();
-    for needed in
-        ["src/main.rs", "src/build.rs", "README.md", "LICENSE", "SECURITY.md", "docs/third-party.txt", "docs/result.schema.json"]
-    {
+    for needed in [
+        "src/main.rs",
+        "src/build.rs",
+        "README.md",
+        "LICENSE",
+        "SECURITY.md",
+        "docs/third-party.txt",
+        "docs/result.schema.json",
+    ] {
         assert!(files.contains(&needed), "{needed} would not be packed");
     }
-    let bytes: u64 = files.iter().filter_map(|file| fs::metadata(file).ok()).map(|file| file.len()).sum();
+    let bytes: u64 =
+        files.iter().filter_map(|file| fs::metadata(file).ok()).map(|file| file.len()).sum();
     assert!(bytes < 4_000_000, "{bytes} bytes would be packed");
     assert!(!files.iter().any(|file| file.starts_with("samples") || file.starts_with("tests")));
 }
@@ -82,31 +102,48 @@ fn what_is_packed_holds_what_is_needed_and_no_samples() {
 fn the_readme_names_where_security_problems_go_and_the_exit_codes() {
     let readme = fs::read_to_string("README.md").unwrap();
     assert!(readme.contains("[SECURITY.md](SECURITY.md)") && readme.contains("## Exit codes"));
-    for command in ["sheets", "begin", "bench", "glance", "measure", "whatif", "since", "keep", "prove", "manual"] {
+    for command in [
+        "sheets", "begin", "bench", "glance", "measure", "whatif", "since", "keep", "prove",
+        "manual",
+    ] {
         assert!(said(&[command, "--help"]).contains("Exit code: 0 "), "{command}");
     }
 }
 
 #[test]
 fn every_crate_that_is_named_has_a_reason_to_be_there() {
-    let [cargo, page] = ["Cargo.toml", "docs/dependencies.md"].map(|file| fs::read_to_string(file).unwrap());
+    let [cargo, page] =
+        ["Cargo.toml", "docs/dependencies.md"].map(|file| fs::read_to_string(file).unwrap());
     let cargo: toml::Table = cargo.parse().unwrap();
     let unix = cargo["target"]["cfg(unix)"]["dependencies"].as_table().unwrap();
-    let tables = [cargo["dependencies"].as_table().unwrap(), cargo["dev-dependencies"].as_table().unwrap(), unix];
+    let tables = [
+        cargo["dependencies"].as_table().unwrap(),
+        cargo["dev-dependencies"].as_table().unwrap(),
+        unix,
+    ];
     let named: Vec<&String> = tables.iter().flat_map(|table| table.keys()).collect();
     for name in &named {
-        assert!(page.contains(&format!("\n| {name} | ")), "docs/dependencies.md does not say what {name} is for");
+        assert!(
+            page.contains(&format!("\n| {name} | ")),
+            "docs/dependencies.md does not say what {name} is for"
+        );
     }
-    let n_told = page.lines().filter(|line| line.starts_with("| ") && !line.starts_with("| crate |")).count();
+    let n_told = page
+        .lines()
+        .filter(|line| line.starts_with("| ") && !line.starts_with("| crate |"))
+        .count();
     assert_eq!(n_told, named.len(), "docs/dependencies.md names a crate that is not used");
 }
 
-/// Licences are looked at for every system that a release is made for, and the release has a job for each of them.
+/// Licences are looked at for every system that a release is made for, and the release has a job
+/// for each of them.
 #[test]
 fn a_release_is_made_for_the_systems_whose_licences_are_looked_at() {
-    let [flow, rules] = [".github/workflows/release.yml", ".ci/deny.toml"].map(|file| fs::read_to_string(file).unwrap());
+    let [flow, rules] = [".github/workflows/release.yml", ".ci/deny.toml"]
+        .map(|file| fs::read_to_string(file).unwrap());
     let rules: toml::Table = rules.parse().unwrap();
-    let looked_at: BTreeSet<&str> = rules["graph"]["targets"].as_array().unwrap().iter().filter_map(|t| t.as_str()).collect();
+    let looked_at: BTreeSet<&str> =
+        rules["graph"]["targets"].as_array().unwrap().iter().filter_map(|t| t.as_str()).collect();
     let made_for: BTreeSet<&str> = flow
         .split("target: ")
         .skip(1)
@@ -114,13 +151,15 @@ fn a_release_is_made_for_the_systems_whose_licences_are_looked_at() {
         .filter(|t| t.contains('-'))
         .collect();
     assert_eq!(made_for, looked_at);
-    for needed in ["--locked --profile dist", "docs/third-party.txt", "LICENSE", "CHANGELOG.md", "--draft"] {
+    for needed in
+        ["--locked --profile dist", "docs/third-party.txt", "LICENSE", "CHANGELOG.md", "--draft"]
+    {
         assert!(flow.contains(needed), "the release lacks {needed}");
     }
 }
 
-/// The oldest compiler that Cargo.toml promises is one that every crate of the program takes; of this program's own code clippy says
-/// whether it uses what came later (`incompatible_msrv`).
+/// The oldest compiler that Cargo.toml promises is one that every crate of the program takes; of
+/// this program's own code clippy says whether it uses what came later (`incompatible_msrv`).
 #[test]
 fn the_oldest_compiler_that_is_promised_takes_every_crate_of_the_program() {
     let asked = ["metadata", "--locked", "--offline", "--all-features", "--format-version", "1"];
@@ -135,8 +174,15 @@ fn the_oldest_compiler_that_is_promised_takes_every_crate_of_the_program() {
     while let Some(id) = open.pop() {
         if of_program.insert(id.clone()) {
             let node = nodes.iter().find(|node| node["id"] == id.as_str()).unwrap();
-            let is_for_tests = |dep: &serde_json::Value| list(&dep["dep_kinds"]).iter().all(|kind| kind["kind"] == "dev");
-            open.extend(list(&node["deps"]).iter().filter(|dep| !is_for_tests(dep)).map(|dep| id_of(&dep["pkg"])));
+            let is_for_tests = |dep: &serde_json::Value| {
+                list(&dep["dep_kinds"]).iter().all(|kind| kind["kind"] == "dev")
+            };
+            open.extend(
+                list(&node["deps"])
+                    .iter()
+                    .filter(|dep| !is_for_tests(dep))
+                    .map(|dep| id_of(&dep["pkg"])),
+            );
         }
     }
     let version = |package: &serde_json::Value| -> Vec<u32> {
@@ -149,8 +195,15 @@ fn the_oldest_compiler_that_is_promised_takes_every_crate_of_the_program() {
             .take(3)
             .collect()
     };
-    let promised = packages.iter().find(|package| package["name"] == "sightcord").map(version).unwrap();
+    let promised =
+        packages.iter().find(|package| package["name"] == "sightcord").map(version).unwrap();
     for package in packages.iter().filter(|package| of_program.contains(&id_of(&package["id"]))) {
-        assert!(version(package) <= promised, "{} {} needs {:?}", package["name"], package["version"], version(package));
+        assert!(
+            version(package) <= promised,
+            "{} {} needs {:?}",
+            package["name"],
+            package["version"],
+            version(package)
+        );
     }
 }

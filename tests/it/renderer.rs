@@ -17,33 +17,52 @@ fn expected_figures_equal_those_of_the_shared_sets() {
         let published = published.as_object().expect("figures by pointer");
         for (pointer, value) in published {
             let value = value.as_f64().expect("a number");
-            let ours = expected.get(pointer).unwrap_or_else(|| panic!("{set}: {pointer} is missing"));
+            let ours =
+                expected.get(pointer).unwrap_or_else(|| panic!("{set}: {pointer} is missing"));
             assert!((ours - value).abs() < 1e-4, "{set}: {pointer} is {ours}, published {value}");
         }
     }
 }
 
-/// Where the shared sets' tabs stand, by their own truth. They are stuck on at other angles than ours.
+/// Where the shared sets' tabs stand, by their own truth. They are stuck on at other angles than
+/// ours.
 #[test]
 #[ignore = "needs ../shared"]
 fn tabs_stand_where_the_shared_sets_put_them() {
     for set in shared_sets::SETS {
         let (scene, truth) = (shared_sets::scene(set), shared_sets::read(set, "truth.json"));
-        for (setup_idx, setup) in scene.setups.iter().enumerate().filter(|(_, s)| s.name != "0-camera") {
+        for (setup_idx, setup) in
+            scene.setups.iter().enumerate().filter(|(_, s)| s.name != "0-camera")
+        {
             let placed = scene.patterns(setup_idx, 0);
             let tabs = shared_sets::array(&truth["tabs"][&setup.name]);
-            assert_eq!(placed.iter().filter(|p| matches!(p.pattern, Pattern::Tab(_))).count(), tabs.len(), "{set}");
+            assert_eq!(
+                placed.iter().filter(|p| matches!(p.pattern, Pattern::Tab(_))).count(),
+                tabs.len(),
+                "{set}"
+            );
             for tab in tabs {
                 let number = tab["id"].as_u64().unwrap() as u8;
                 let theirs = shared_sets::pose(tab);
-                let ours = placed.iter().find(|p| p.pattern == Pattern::Tab(number)).expect("the same tabs");
+                let ours = placed
+                    .iter()
+                    .find(|p| p.pattern == Pattern::Tab(number))
+                    .expect("the same tabs");
                 let apart = (ours.pose.origin - theirs.origin).norm();
-                // The sets tilt their stations' faces by yaw and lean in another order: 2e-4 mm there, nothing elsewhere.
+                // The sets tilt their stations' faces by yaw and lean in another order: 2e-4 mm
+                // there, nothing elsewhere.
                 assert!(apart < 1e-3, "{set} {} tab {number}: {apart} mm apart", setup.name);
                 if !ours.is_flag {
-                    assert!((ours.pose.normal() - theirs.normal()).norm() < 1e-5, "{set} tab {number} looks another way");
+                    assert!(
+                        (ours.pose.normal() - theirs.normal()).norm() < 1e-5,
+                        "{set} tab {number} looks another way"
+                    );
                 }
-                assert_eq!(ours.pitch_mm[0] * 5.0, tab["size"].as_f64().unwrap(), "{set} tab {number}");
+                assert_eq!(
+                    ours.pitch_mm[0] * 5.0,
+                    tab["size"].as_f64().unwrap(),
+                    "{set} tab {number}"
+                );
             }
         }
     }
@@ -53,7 +72,10 @@ fn tabs_stand_where_the_shared_sets_put_them() {
 fn axes_and_their_angles_go_there_and_back() {
     for (yaw, lean) in [(0.0, 0.0), (3.0, -2.0), (-12.0, 7.5)] {
         let back = angles_from_axis(axis_from_angles(yaw, lean));
-        assert!((back[0] - yaw).abs() < 1e-12 && (back[1] - lean).abs() < 1e-12, "{yaw} {lean} {back:?}");
+        assert!(
+            (back[0] - yaw).abs() < 1e-12 && (back[1] - lean).abs() < 1e-12,
+            "{yaw} {lean} {back:?}"
+        );
     }
 }
 
@@ -82,10 +104,16 @@ fn the_default_walk_sees_every_tab_in_two_photos_of_each_set_up() {
             for mark in scene.marks(setup) {
                 let of_mark = |p: &&common::SightedPhoto| {
                     let tab = Pattern::Tab(mark.number);
-                    p.setup_idx == setup_idx && p.sightings.patterns.iter().any(|s| s.pattern == tab)
+                    p.setup_idx == setup_idx
+                        && p.sightings.patterns.iter().any(|s| s.pattern == tab)
                 };
                 let seen = photos.iter().filter(of_mark).count();
-                assert!(seen >= 2, "{name}, {}: tab {} is seen in {seen} photos", setup.name, mark.number);
+                assert!(
+                    seen >= 2,
+                    "{name}, {}: tab {} is seen in {seen} photos",
+                    setup.name,
+                    mark.number
+                );
             }
         }
     }
@@ -100,15 +128,17 @@ fn sightings_are_the_same_every_time_and_differ_with_the_seed() {
     assert_ne!(scene.sightings(&knobs)[0].sightings, other.sightings(&knobs)[0].sightings);
 }
 
-/// A thousand jobs are drawn for one table: making the sightings must not be what takes the time. Not a check, since other
-/// work may share the machine.
+/// A thousand jobs are drawn for one table: making the sightings must not be what takes the time.
+/// Not a check, since other work may share the machine.
 #[test]
 #[ignore = "prints the time of a job without pixels"]
 fn time_of_a_job_without_pixels() {
     let scene = TruthScene::default();
     let start = std::time::Instant::now();
     let corners: usize = (0..20)
-        .flat_map(|seed| scene.with_errors(&Budget::standard(), seed).sightings(&SightingKnobs::ordinary()))
+        .flat_map(|seed| {
+            scene.with_errors(&Budget::standard(), seed).sightings(&SightingKnobs::ordinary())
+        })
         .map(|photo| photo.sightings.patterns.iter().map(|s| s.corners.len()).sum::<usize>())
         .sum();
     let each_ms = start.elapsed().as_secs_f64() * 1000.0 / 20.0;
@@ -139,8 +169,12 @@ fn noise_is_as_large_as_stated() {
 fn adjustments_move_what_they_should_and_leave_the_rest() {
     let scene = TruthScene::full();
     let before = scene.expected();
-    let change = |steps: &[Adjustment], pointer: &str| scene.adjusted(steps).expected()[pointer] - before[pointer];
-    let close = |got: f64, want: f64, what: &str| assert!((got - want).abs() < 2e-3, "{what}: {got}, not {want}");
+    let change = |steps: &[Adjustment], pointer: &str| {
+        scene.adjusted(steps).expected()[pointer] - before[pointer]
+    };
+    let close = |got: f64, want: f64, what: &str| {
+        assert!((got - want).abs() < 2e-3, "{what}: {got}, not {want}")
+    };
 
     let pull = [Adjustment::PullRim { left_mm: 1.5 }];
     close(change(&pull, "/wheel/offset"), 1.5, "a pulled rim moves");
@@ -155,9 +189,21 @@ fn adjustments_move_what_they_should_and_leave_the_rest() {
     close(change(&spacer, "/spindle/left"), 0.0, "spacers leave the spindle");
     close(change(&spacer, "/hub/rim_from_face"), 0.0, "spacers carry the drum");
 
-    close(change(&[Adjustment::PackSprocket { outboard_mm: 1.0 }], "/chain/offset_at_gearbox"), -1.0, "packing");
-    close(change(&[Adjustment::PackSprocket { outboard_mm: 1.0 }], "/wheel/offset"), 0.0, "packing leaves the rim");
-    close(change(&[Adjustment::ShimGearbox { outboard_mm: 0.8 }], "/chain/offset_at_gearbox"), 0.8, "a shim");
+    close(
+        change(&[Adjustment::PackSprocket { outboard_mm: 1.0 }], "/chain/offset_at_gearbox"),
+        -1.0,
+        "packing",
+    );
+    close(
+        change(&[Adjustment::PackSprocket { outboard_mm: 1.0 }], "/wheel/offset"),
+        0.0,
+        "packing leaves the rim",
+    );
+    close(
+        change(&[Adjustment::ShimGearbox { outboard_mm: 0.8 }], "/chain/offset_at_gearbox"),
+        0.8,
+        "a shim",
+    );
 
     // Drawing the right end forward by spacing x tan(yaw) squares the wheel in the frame.
     let spacing = scene.bike.frame.adjuster_spacing_mm;
@@ -165,19 +211,34 @@ fn adjustments_move_what_they_should_and_leave_the_rest() {
     let forward_mm = spacing * yaw.to_radians().tan();
     for (end, forward_mm) in [(Side::Left, forward_mm), (Side::Right, -forward_mm)] {
         let after = scene.adjusted(&[Adjustment::DrawSpindle { end, forward_mm }]).expected();
-        assert!(after["/wheel_in_frame/yaw"].abs() < 2e-3, "{end:?}: {}", after["/wheel_in_frame/yaw"]);
+        assert!(
+            after["/wheel_in_frame/yaw"].abs() < 2e-3,
+            "{end:?}: {}",
+            after["/wheel_in_frame/yaw"]
+        );
         close(after["/wheel/lean"], before["/wheel/lean"], "drawing leaves the lean");
     }
 
     let yaw_deg = -before["/frame/yaw"];
-    let hung = scene.adjusted(&[Adjustment::RehangFrame { left_mm: -before["/frame/offset"], yaw_deg }]).expected();
+    let hung = scene
+        .adjusted(&[Adjustment::RehangFrame { left_mm: -before["/frame/offset"], yaw_deg }])
+        .expected();
     close(hung["/frame/offset"], 0.0, "a re-hung frame");
     close(hung["/frame/yaw"], 0.0, "a re-hung frame");
-    close(hung["/wheel_in_frame/yaw"], before["/wheel_in_frame/yaw"], "re-hanging keeps the wheel in the frame");
-    close(hung["/chain/offset_at_gearbox"], before["/chain/offset_at_gearbox"], "re-hanging keeps the chain line");
+    close(
+        hung["/wheel_in_frame/yaw"],
+        before["/wheel_in_frame/yaw"],
+        "re-hanging keeps the wheel in the frame",
+    );
+    close(
+        hung["/chain/offset_at_gearbox"],
+        before["/chain/offset_at_gearbox"],
+        "re-hanging keeps the chain line",
+    );
 }
 
-/// The mark of a set-up goes from the front over the top, whichever side it is looked at from, and its pattern with it.
+/// The mark of a set-up goes from the front over the top, whichever side it is looked at from, and
+/// its pattern with it.
 #[test]
 fn the_wheel_turns_from_the_front_over_the_top() {
     let mut scene = TruthScene::default();
@@ -185,12 +246,24 @@ fn the_wheel_turns_from_the_front_over_the_top() {
     let before = scene.marks(&scene.setups[0]);
     let after = scene.marks(&scene.setups[1]);
     for number in [1, 2] {
-        let at = |marks: &[common::layout::Mark]| marks.iter().find(|m| m.number == number).unwrap().pose;
+        let at = |marks: &[common::layout::Mark]| {
+            marks.iter().find(|m| m.number == number).unwrap().pose
+        };
         let (before, after) = (at(&before), at(&after));
-        assert!(before.origin.x > 200.0 && after.origin.z > 500.0, "tab {number}: {} {}", before.origin, after.origin);
+        assert!(
+            before.origin.x > 200.0 && after.origin.z > 500.0,
+            "tab {number}: {} {}",
+            before.origin,
+            after.origin
+        );
         // What was outboard-radial on the pattern is so still.
-        let radial = |pose: common::Pose| pose.rotation.transpose() * (pose.origin - scene.bike.wheel.centre);
-        assert!((radial(before) - radial(after)).xy().norm() < 1e-9, "tab {number} did not turn with its wheel");
+        let radial = |pose: common::Pose| {
+            pose.rotation.transpose() * (pose.origin - scene.bike.wheel.centre)
+        };
+        assert!(
+            (radial(before) - radial(after)).xy().norm() < 1e-9,
+            "tab {number} did not turn with its wheel"
+        );
     }
     assert_eq!(V3::x().cross(&V3::y()), V3::z());
 }
@@ -221,11 +294,18 @@ fn a_front_wheel_and_a_named_face_have_figures() {
     let pose = common::Pose::on_face(V3::new(500.0, 61.0, 280.0), axis, 0.0);
     for (number, x, y) in [(45, -30.0, 0.0), (46, 30.0, 10.0), (47, 0.0, -40.0)] {
         let point = pose.world(V3::new(x, y + 10.0, 0.0));
-        scene.bike.free_tabs.push(common::FreeTab { number, point, normal: axis, moves_with: common::MovesWith::Frame });
+        scene.bike.free_tabs.push(common::FreeTab {
+            number,
+            point,
+            normal: axis,
+            moves_with: common::MovesWith::Frame,
+        });
     }
     scene.bike.faces.push(common::NamedFace { name: "plate".into(), tabs: vec![45, 46, 47] });
     let expected = scene.expected();
-    let close = |pointer: &str, value: f64| assert!((expected[pointer] - value).abs() < 1e-9, "{pointer}: {}", expected[pointer]);
+    let close = |pointer: &str, value: f64| {
+        assert!((expected[pointer] - value).abs() < 1e-9, "{pointer}: {}", expected[pointer])
+    };
     close("/faces/plate/offset", 61.0);
     close("/faces/plate/yaw", 0.4);
     close("/faces/plate/lean", -0.2);
@@ -248,8 +328,14 @@ fn mischief_does_what_its_name_says() {
 
     let mut swapped = scene.clone();
     swapped.swapped_tabs = [(1, 2), (2, 1)].into();
-    assert_eq!(corner(&first(&swapped, 0), Pattern::Tab(1)), None, "tab 1 has gone to the far side");
-    let place = |seen: &sightcord::sightings::PhotoSightings, n| corner(seen, Pattern::Tab(n)).expect("seen");
+    assert_eq!(
+        corner(&first(&swapped, 0), Pattern::Tab(1)),
+        None,
+        "tab 1 has gone to the far side"
+    );
+    let place = |seen: &sightcord::sightings::PhotoSightings, n| {
+        corner(seen, Pattern::Tab(n)).expect("seen")
+    };
     assert_eq!(place(&first(&swapped, 0), 2), place(&before, 1));
 
     let mut moved = scene.clone();
@@ -265,12 +351,22 @@ fn mischief_does_what_its_name_says() {
 
     let mut misfiled = scene.clone();
     misfiled.setups[0].photos[0].really_in_setup = Some(1);
-    assert_ne!(corner(&first(&misfiled, 0), Pattern::Tab(8)), corner(&before, Pattern::Tab(8)), "the wheel has turned");
-    assert_eq!(corner(&first(&misfiled, 0), Pattern::Tab(5)), corner(&before, Pattern::Tab(5)), "the gearbox has not");
+    assert_ne!(
+        corner(&first(&misfiled, 0), Pattern::Tab(8)),
+        corner(&before, Pattern::Tab(8)),
+        "the wheel has turned"
+    );
+    assert_eq!(
+        corner(&first(&misfiled, 0), Pattern::Tab(5)),
+        corner(&before, Pattern::Tab(5)),
+        "the gearbox has not"
+    );
 
     let mut peeled = scene.clone();
     peeled.tab_errors.insert(8, common::TabError::peeled(5.0, 20.0));
-    let lifted = |scene: &TruthScene| scene.patterns(0, 0).into_iter().find(|p| p.pattern == Pattern::Tab(8)).unwrap();
+    let lifted = |scene: &TruthScene| {
+        scene.patterns(0, 0).into_iter().find(|p| p.pattern == Pattern::Tab(8)).unwrap()
+    };
     let tilt = lifted(&peeled).pose.normal().angle(&lifted(&scene).pose.normal()).to_degrees();
     assert!((tilt - 5.0).abs() < 1e-9, "{tilt}");
     // One edge of the pattern still touches the face, the other has come away from it.

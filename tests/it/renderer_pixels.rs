@@ -5,7 +5,9 @@ use crate::common;
 use crate::common::geometry::{Eye, V3};
 use crate::common::render::imaging::{Picture, linear_from_srgb};
 use crate::common::render::trace::Light;
-use crate::common::{PlacedPattern, Random, RenderKnobs, RollingShutter, Shows, SightingKnobs, TruthScene};
+use crate::common::{
+    PlacedPattern, Random, RenderKnobs, RollingShutter, Shows, SightingKnobs, TruthScene,
+};
 use sightcord::cards::Pattern;
 
 /// Nothing stands about, no cord throws a shadow: a pixel's light is the print's alone.
@@ -36,7 +38,8 @@ fn lattice_of(eye: &Eye, placed: &PlacedPattern, u: f64, v: f64) -> [f64; 2] {
     [rows / 2.0 - y / placed.pitch_mm[1], x / placed.pitch_mm[0] + cols / 2.0]
 }
 
-/// Where the boundary at column `c` crosses a picture row near row `r` of the pattern, by bisection on its projection.
+/// Where the boundary at column `c` crosses a picture row near row `r` of the pattern, by bisection
+/// on its projection.
 fn boundary_crossing(eye: &Eye, placed: &PlacedPattern, r: usize, c: usize, v: f64) -> Option<f64> {
     let at = |row: f64| eye.project(placed.world(row, c as f64));
     let (mut low, mut high) = (r as f64, r as f64 + 1.0);
@@ -49,8 +52,8 @@ fn boundary_crossing(eye: &Eye, placed: &PlacedPattern, r: usize, c: usize, v: f
     ((crossing[1] - v).abs() < 1e-6).then_some(crossing[0])
 }
 
-/// Errors of edge positions as a row of pixels shows them: from the outermost pixel of the one tone, how much of the way to
-/// the other tone is covered.
+/// Errors of edge positions as a row of pixels shows them: from the outermost pixel of the one
+/// tone, how much of the way to the other tone is covered.
 fn edge_errors(scene: &TruthScene, photo_idx: usize) -> Vec<f64> {
     let eye = scene.eye(0, photo_idx);
     let light = scene.light(0, photo_idx, &bare());
@@ -58,7 +61,9 @@ fn edge_errors(scene: &TruthScene, photo_idx: usize) -> Vec<f64> {
     for placed in scene.patterns(0, photo_idx) {
         for r in (0..18).filter(|&r| !placed.pattern.is_lane(r)) {
             for c in 1..26 {
-                let Some([_, v]) = eye.project(placed.world(r as f64 + 0.5, c as f64)) else { continue };
+                let Some([_, v]) = eye.project(placed.world(r as f64 + 0.5, c as f64)) else {
+                    continue;
+                };
                 let v = v.round();
                 let Some(u) = boundary_crossing(&eye, &placed, r, c, v) else { continue };
                 // As many pixels to each side as stay inside both cells and clear of their dots.
@@ -75,7 +80,9 @@ fn edge_errors(scene: &TruthScene, photo_idx: usize) -> Vec<f64> {
                 if last as usize >= light.width || v as usize >= light.height {
                     continue;
                 }
-                let row: Vec<f64> = (first as usize..=last as usize).map(|u| green(&light, u, v as usize)).collect();
+                let row: Vec<f64> = (first as usize..=last as usize)
+                    .map(|u| green(&light, u, v as usize))
+                    .collect();
                 let (a, b) = (row[0], row[row.len() - 1]);
                 // An edge so aslant that it has not left the window's ends tells nothing here.
                 if row[1] != a || row[row.len() - 2] != b {
@@ -96,21 +103,26 @@ fn edges_of_the_print_are_right_to_three_thousandths_of_a_pixel() {
         let errors = edge_errors(&scene, photo_idx);
         let worst = errors.iter().fold(0.0f64, |worst, e| worst.max(e.abs()));
         let mean = errors.iter().sum::<f64>() / errors.len() as f64;
-        println!("photo {photo_idx}: {} edges, mean {mean:.5} px, worst {worst:.5} px", errors.len());
+        println!(
+            "photo {photo_idx}: {} edges, mean {mean:.5} px, worst {worst:.5} px",
+            errors.len()
+        );
         assert!(errors.len() > 50, "photo {photo_idx} shows too few edges that can be judged");
         assert!(worst < 0.003, "photo {photo_idx}: worst {worst} px");
         assert!(mean.abs() < 0.0003, "photo {photo_idx}: mean {mean} px");
     }
 }
 
-/// A camera squarely over a card, its rows along the print: sampling on a square grid would round the edges here.
+/// A camera squarely over a card, its rows along the print: sampling on a square grid would round
+/// the edges here.
 #[test]
 fn edges_along_the_pixels_are_not_rounded_to_samples() {
     let mut scene = cards_alone().at_scale(0.5);
     scene.bench.cards.truncate(1);
     scene.bench.cards[0] = common::Card::lying(1, 0.3, 0.2, 0.0);
     let above = V3::new(0.0, 0.0, 400.0);
-    // Looking straight down, the picture's top is forward: rows of pixels run across the card. Turned by a quarter, along.
+    // Looking straight down, the picture's top is forward: rows of pixels run across the card.
+    // Turned by a quarter, along.
     let photo = |roll| common::Viewpoint::looking("down.jpg", above, V3::zeros(), roll);
     scene.setups[0].photos = vec![photo(90.0)];
     scene.lens.dist = [0.0; 5];
@@ -119,8 +131,8 @@ fn edges_along_the_pixels_are_not_rounded_to_samples() {
     assert!(errors.len() > 100 && worst < 0.003, "{} edges, worst {worst} px", errors.len());
 }
 
-/// A pixel of a photo is the mean of the pixels of the same photo taken eight times finer: whatever crosses it, corners, dots,
-/// strings before papers, shadows.
+/// A pixel of a photo is the mean of the pixels of the same photo taken eight times finer: whatever
+/// crosses it, corners, dots, strings before papers, shadows.
 #[test]
 fn a_pixel_is_the_mean_of_finer_pixels() {
     const FINER: usize = 8;
@@ -130,7 +142,8 @@ fn a_pixel_is_the_mean_of_finer_pixels() {
     let whole = scene.lens.scaled(0.5);
     let eye = Eye::new(whole, scene.eye(0, photo_idx).rotation, scene.eye(0, photo_idx).centre);
     let places = scene.patterns(setup_idx, photo_idx);
-    let on = |number: u8| places.iter().find(|p| p.pattern == Pattern::Tab(number)).unwrap().pose.origin;
+    let on =
+        |number: u8| places.iter().find(|p| p.pattern == Pattern::Tab(number)).unwrap().pose.origin;
     for (what, point) in [
         ("a card's field", places[1].world(4.0, 13.0)),
         ("a lane with cord and shadow", V3::new(330.0, 0.0, 2.6)),
@@ -167,8 +180,9 @@ fn a_pixel_is_the_mean_of_finer_pixels() {
     }
 }
 
-/// A string before an even background: the centroid of its light lies midway between the two edges that the eye's rays graze.
-/// Looked at sixteen times finer, since whole pixels round the centroid of a line one pixel wide by up to 0.03 px.
+/// A string before an even background: the centroid of its light lies midway between the two edges
+/// that the eye's rays graze. Looked at sixteen times finer, since whole pixels round the centroid
+/// of a line one pixel wide by up to 0.03 px.
 #[test]
 fn a_string_is_seen_midway_between_its_edges() {
     const FINER: usize = 16;
@@ -179,9 +193,11 @@ fn a_string_is_seen_midway_between_its_edges() {
     let mut errors = Vec::new();
     for step in 0..12 {
         let p = V3::new(plumb.x_mm, plumb.y_mm, plumb.flags_mm[1] + 40.0 + 20.3 * f64::from(step));
-        let edges = common::sightings::strand_edges(&eye, p, V3::z(), plumb.radius_mm).map(|edge| eye.project(edge).unwrap());
+        let edges = common::sightings::strand_edges(&eye, p, V3::z(), plumb.radius_mm)
+            .map(|edge| eye.project(edge).unwrap());
         let (u, v) = ((edges[0][0] + edges[1][0]) / 2.0, (edges[0][1] + edges[1][1]) / 2.0);
-        // The line is nearly upright in the picture: carry its place over to the middle of the pixel row.
+        // The line is nearly upright in the picture: carry its place over to the middle of the
+        // pixel row.
         let (above, below) = (eye.project(p + V3::z()).unwrap(), eye.project(p - V3::z()).unwrap());
         let u = u + (v.round() - v) * (above[0] - below[0]) / (above[1] - below[1]);
         let from = [u.round() as usize - 8, v.round() as usize];
@@ -208,7 +224,10 @@ fn sightings_and_pictures_share_one_geometry() {
     for photo in scene.sightings(&SightingKnobs::exact()) {
         let placed = scene.patterns(photo.setup_idx, photo.photo_idx);
         for sighting in &photo.sightings.patterns {
-            let pattern = placed.iter().find(|p| p.pattern == sighting.pattern).expect("a pattern of the scene");
+            let pattern = placed
+                .iter()
+                .find(|p| p.pattern == sighting.pattern)
+                .expect("a pattern of the scene");
             for corner in &sighting.corners {
                 let p = pattern.world(f64::from(corner.row), f64::from(corner.col));
                 let [u, v] = photo.eye.project(p).expect("in the picture");
@@ -224,7 +243,8 @@ fn pictures_are_the_same_for_any_number_of_threads() {
     let scene = TruthScene::default().at_scale(0.15);
     let knobs = RenderKnobs { motion_px: [1.5, 0.5], ..RenderKnobs::default() };
     let with = |threads: usize| -> Picture {
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a thread pool");
+        let pool =
+            rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a thread pool");
         pool.install(|| scene.photograph(0, 1, &knobs))
     };
     assert!(with(1) == with(3));
@@ -239,12 +259,21 @@ fn of_even_paper(knobs: &RenderKnobs) -> Picture {
 
 #[test]
 fn noise_has_the_size_of_its_electrons() {
-    let knobs = RenderKnobs { sharpen: 0.0, vignetting: 0.0, full_well: 2000.0, read_noise: 10.0, ..RenderKnobs::default() };
+    let knobs = RenderKnobs {
+        sharpen: 0.0,
+        vignetting: 0.0,
+        full_well: 2000.0,
+        read_noise: 10.0,
+        ..RenderKnobs::default()
+    };
     let picture = of_even_paper(&knobs);
-    let values: Vec<f64> = picture.data.iter().map(|c| f64::from(linear_from_srgb(f32::from(c[1]) / 255.0))).collect();
+    let values: Vec<f64> =
+        picture.data.iter().map(|c| f64::from(linear_from_srgb(f32::from(c[1]) / 255.0))).collect();
     let mean = values.iter().sum::<f64>() / values.len() as f64;
-    let sigma = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / values.len() as f64).sqrt();
-    let expected = (knobs.exposure / knobs.full_well + (knobs.read_noise / knobs.full_well).powi(2)).sqrt();
+    let sigma =
+        (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / values.len() as f64).sqrt();
+    let expected =
+        (knobs.exposure / knobs.full_well + (knobs.read_noise / knobs.full_well).powi(2)).sqrt();
     assert!((mean - knobs.exposure).abs() < 0.002, "{mean}");
     assert!((sigma / expected - 1.0).abs() < 0.03, "{sigma}, expected {expected}");
 }
@@ -253,18 +282,23 @@ fn noise_has_the_size_of_its_electrons() {
 fn vignetting_darkens_the_corners_and_not_the_middle() {
     let knobs = RenderKnobs { vignetting: 0.4, ..RenderKnobs::ideal() };
     let picture = of_even_paper(&knobs);
-    let at = |u: usize, v: usize| f64::from(linear_from_srgb(f32::from(picture.data[v * 160 + u][0]) / 255.0)) / knobs.exposure;
+    let at = |u: usize, v: usize| {
+        f64::from(linear_from_srgb(f32::from(picture.data[v * 160 + u][0]) / 255.0))
+            / knobs.exposure
+    };
     assert!((at(80, 60) - 1.0).abs() < 0.01, "middle {}", at(80, 60));
     assert!((at(0, 0) - 0.6).abs() < 0.02, "corner {}", at(0, 0));
 }
 
-/// Blur and smear move nothing: the centroid of a bright point stays, its spread is what the knob says.
+/// Blur and smear move nothing: the centroid of a bright point stays, its spread is what the knob
+/// says.
 #[test]
 fn blur_and_smear_leave_things_where_they_are() {
     let (width, height) = (41, 41);
     let mut light = Light { width, height, data: vec![[0.0; 3]; width * height] };
     light.data[20 * width + 20] = [0.5; 3];
-    let knobs = RenderKnobs { blur_px: 1.3, motion_px: [6.0, 0.0], exposure: 0.82, ..RenderKnobs::ideal() };
+    let knobs =
+        RenderKnobs { blur_px: 1.3, motion_px: [6.0, 0.0], exposure: 0.82, ..RenderKnobs::ideal() };
     let picture = common::render::imaging::develop(light, &knobs, 1);
     let (mut mass, mut mean, mut spread) = (0.0, [0.0; 2], [0.0; 2]);
     for (i, colour) in picture.data.iter().enumerate() {
@@ -279,7 +313,10 @@ fn blur_and_smear_leave_things_where_they_are() {
     let sigma = spread.map(|s| (s / mass).sqrt());
     assert!(mean.iter().all(|m| (m / mass).abs() < 0.01), "{mean:?}");
     // A box of 6 px has a variance of 36 / 12.
-    assert!((sigma[0] - (1.69f64 + 3.0).sqrt()).abs() < 0.1 && (sigma[1] - 1.3).abs() < 0.06, "{sigma:?}");
+    assert!(
+        (sigma[0] - (1.69f64 + 3.0).sqrt()).abs() < 0.1 && (sigma[1] - 1.3).abs() < 0.06,
+        "{sigma:?}"
+    );
 }
 
 /// The camera moves to the right while the rows are read: what is read later stands further left.
@@ -338,14 +375,16 @@ fn a_job_folder_holds_what_a_person_would_bring() {
         let bytes = std::fs::read(&path).unwrap();
         let picture = image::load_from_memory(&bytes).unwrap();
         assert_eq!((picture.width(), picture.height()), (326, 245));
-        let exif = exif::Reader::new().read_from_container(&mut std::io::Cursor::new(&bytes)).unwrap();
+        let exif =
+            exif::Reader::new().read_from_container(&mut std::io::Cursor::new(&bytes)).unwrap();
         let field = |tag| exif.get_field(tag, exif::In::PRIMARY).unwrap().value.get_uint(0);
         assert_eq!(field(exif::Tag::FocalLengthIn35mmFilm), Some(26));
         assert_eq!(field(exif::Tag::Orientation), Some(1));
         assert_eq!(field(exif::Tag::PixelXDimension), Some(326));
     }
     assert_eq!(scene.setups.iter().filter(|s| s.shows == Shows::CardsOnly).count(), 1);
-    let job: toml::Table = std::fs::read_to_string(folder.path().join("job.toml")).unwrap().parse().unwrap();
+    let job: toml::Table =
+        std::fs::read_to_string(folder.path().join("job.toml")).unwrap().parse().unwrap();
     assert_eq!(job["bike"]["chain_side"].as_str(), Some("left"));
     assert_eq!(job["tab"][0]["side_mm"].as_float(), Some(25.0));
     let expected = std::fs::read_to_string(folder.path().join("expected.json")).unwrap();
@@ -380,7 +419,12 @@ fn linear_luminance_is_that_of_the_paper() {
 fn pictures_to_look_at() {
     let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("rendered");
     let right = TruthScene::full().with_chain_on(sightcord::figure::Side::Right, 0.7);
-    let shaken = RenderKnobs { motion_px: [5.0, 2.0], full_well: 800.0, mirrored_tabs: vec![1, 8], ..RenderKnobs::default() };
+    let shaken = RenderKnobs {
+        motion_px: [5.0, 2.0],
+        full_well: 800.0,
+        mirrored_tabs: vec![1, 8],
+        ..RenderKnobs::default()
+    };
     for (name, scene, photos, knobs) in [
         ("left", TruthScene::full(), vec![0, 5, 8, 9, 10], RenderKnobs::default()),
         ("right", right, vec![1, 6, 11], RenderKnobs::default()),

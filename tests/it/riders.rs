@@ -1,4 +1,5 @@
-//! Riders on the datum cord: they tell the datum where light hides the cord's edges, and must agree with the edges where it does not.
+//! Riders on the datum cord: they tell the datum where light hides the cord's edges, and must agree
+//! with the edges where it does not.
 
 use crate::common;
 
@@ -57,11 +58,20 @@ fn finding<'a>(figures: &'a Figures, id: &str) -> Option<&'a Finding> {
 }
 
 /// Figures that hang on the datum, and by how much each is out, in its U.
-fn out_by(truth: &TruthScene, figures: &BTreeMap<String, Measurement>) -> Vec<(String, f64, Measurement)> {
-    let on_datum = |pointer: &str| pointer.starts_with("/rim/") && pointer.ends_with("/offset") || pointer.starts_with("/wheel/");
+fn out_by(
+    truth: &TruthScene,
+    figures: &BTreeMap<String, Measurement>,
+) -> Vec<(String, f64, Measurement)> {
+    let on_datum = |pointer: &str| {
+        pointer.starts_with("/rim/") && pointer.ends_with("/offset")
+            || pointer.starts_with("/wheel/")
+    };
     let expected = truth.expected();
     let told = figures.iter().filter(|(pointer, _)| on_datum(pointer));
-    told.filter_map(|(pointer, m)| Some((pointer.clone(), (m.value - expected.get(pointer)?) / m.u, *m))).collect()
+    told.filter_map(|(pointer, m)| {
+        Some((pointer.clone(), (m.value - expected.get(pointer)?) / m.u, *m))
+    })
+    .collect()
 }
 
 #[test]
@@ -73,15 +83,27 @@ fn riders_alone_tell_the_datum_where_nothing_is_seen_of_the_cord() {
         let expected = truth.expected();
         for side in ["1-mark-forward/left", "1-mark-forward/right", "2-mark-rearward/left"] {
             let pointer = format!("/rim/{side}/offset");
-            assert!((measured[&pointer].value - expected[&pointer]).abs() < 0.01, "{pointer}: {:?}", measured[&pointer]);
+            assert!(
+                (measured[&pointer].value - expected[&pointer]).abs() < 0.01,
+                "{pointer}: {:?}",
+                measured[&pointer]
+            );
             assert_eq!(measured[&pointer].quality, Quality::Good);
         }
         assert!((measured["/wheel/yaw"].value - expected["/wheel/yaw"]).abs() < 0.002);
-        // Two riders 660 mm apart, each known to 0.2 mm: so much is the least that the yaw can be out.
+        // Two riders 660 mm apart, each known to 0.2 mm: so much is the least that the yaw can be
+        // out.
         let least = (0.2_f64 / 660.0).atan().to_degrees();
-        assert!(measured["/wheel/yaw"].u > least * if riders.len() == 2 { 1.2 } else { 0.6 }, "{:?}", measured["/wheel/yaw"]);
+        assert!(
+            measured["/wheel/yaw"].u > least * if riders.len() == 2 { 1.2 } else { 0.6 },
+            "{:?}",
+            measured["/wheel/yaw"]
+        );
         assert_eq!(figures.measured.facts.riders.len(), riders.len());
-        assert_eq!(finding(&figures, "datum-from-riders").expect("a note").severity, Severity::Note);
+        assert_eq!(
+            finding(&figures, "datum-from-riders").expect("a note").severity,
+            Severity::Note
+        );
         assert_eq!(finding(&figures, "cord-not-seen"), None);
     }
 }
@@ -91,7 +113,8 @@ fn where_a_rider_stands_and_what_it_is_off_is_told() {
     let mut riders = three();
     riders[2].across_mm = 0.12;
     let figures = told(&with_riders(&riders), &SightingKnobs::exact(), true);
-    let ids: Vec<&str> = figures.measured.facts.riders.keys().map(|rider| rider.0.as_str()).collect();
+    let ids: Vec<&str> =
+        figures.measured.facts.riders.keys().map(|rider| rider.0.as_str()).collect();
     assert_eq!(ids, ["39-40", "41-42", "43-44"]);
     let middle = figures.measured.facts.riders.values().nth(2).expect("a third rider");
     assert!((middle.at_x - 165.0).abs() < 0.5 && middle.faces == 2, "{middle:?}");
@@ -107,8 +130,16 @@ fn one_face_stands_a_sheet_of_paper_off_the_middle() {
     let figures = told(&truth, &SightingKnobs::exact(), false);
     let (measured, expected) = (by_pointer(&figures), truth.expected());
     let pointer = "/rim/1-mark-forward/left/offset";
-    assert!((measured[pointer].value - expected[pointer]).abs() < 0.01, "{:?} for {}", measured[pointer], expected[pointer]);
-    assert_eq!(figures.measured.facts.riders.values().map(|rider| rider.faces).collect::<Vec<u8>>(), [1, 2, 1]);
+    assert!(
+        (measured[pointer].value - expected[pointer]).abs() < 0.01,
+        "{:?} for {}",
+        measured[pointer],
+        expected[pointer]
+    );
+    assert_eq!(
+        figures.measured.facts.riders.values().map(|rider| rider.faces).collect::<Vec<u8>>(),
+        [1, 2, 1]
+    );
 }
 
 #[test]
@@ -120,7 +151,12 @@ fn a_rider_that_was_pushed_along_the_cord_between_set_ups_does_no_harm() {
     for (pointer, ratio, _) in out_by(&truth, &by_pointer(&figures)) {
         assert!(ratio.abs() < 1.0, "{pointer} is {ratio:.2} U out");
     }
-    let moved: Vec<&str> = figures.findings.iter().map(|finding| finding.id.as_str()).filter(|id| id.contains("moved")).collect();
+    let moved: Vec<&str> = figures
+        .findings
+        .iter()
+        .map(|finding| finding.id.as_str())
+        .filter(|id| id.contains("moved"))
+        .collect();
     assert!(!moved.is_empty() && moved.iter().all(|id| *id == "rider-moved"), "{moved:?}");
 }
 
@@ -151,7 +187,11 @@ fn a_rider_that_leans_beyond_fifteen_degrees_is_refused_with_its_remedy() {
     let figures = told(&with_riders(&riders), &SightingKnobs::default(), false);
     let told = finding(&figures, "rider-leans").expect("a refusal");
     assert_eq!(told.severity, Severity::Refused);
-    assert!(told.what.contains("tabs 43 and 44") && told.what.contains("18 degrees"), "{}", told.what);
+    assert!(
+        told.what.contains("tabs 43 and 44") && told.what.contains("18 degrees"),
+        "{}",
+        told.what
+    );
     assert!(told.advice.contains("--cord-mm"), "{}", told.advice);
     assert_eq!(figures.measured.facts.riders.len(), 2);
 }
@@ -165,7 +205,10 @@ fn edges_and_riders_that_contradict_each_other_refuse_the_datum() {
     let told_why = finding(&figures, "datum-disagrees").expect("a refusal");
     assert_eq!(told_why.severity, Severity::Refused);
     assert!(told_why.what.contains("0.9 mm to the right at tabs 39 and 40"), "{}", told_why.what);
-    assert!(figures.get(&Figure::WheelOffset).is_none() && figures.measured.rims().iter().all(|rim| rim.offset.is_none()));
+    assert!(
+        figures.get(&Figure::WheelOffset).is_none()
+            && figures.measured.rims().iter().all(|rim| rim.offset.is_none())
+    );
     // Either alone would have been believed.
     truth.bench.riders.clear();
     assert!(told(&truth, &SightingKnobs::default(), true).get(&Figure::WheelOffset).is_some());
@@ -178,7 +221,11 @@ fn one_rider_of_three_that_all_the_rest_contradict_is_left_out() {
     let truth = with_riders(&riders);
     let figures = told(&truth, &SightingKnobs::default(), true);
     let told_why = finding(&figures, "rider-left-out").expect("a warning");
-    assert!(told_why.what.contains("tabs 43 and 44") && told_why.what.contains("1.4 mm"), "{}", told_why.what);
+    assert!(
+        told_why.what.contains("tabs 43 and 44") && told_why.what.contains("1.4 mm"),
+        "{}",
+        told_why.what
+    );
     for (pointer, ratio, m) in out_by(&truth, &by_pointer(&figures)) {
         assert!(ratio.abs() < 1.0 && m.quality == Quality::Good, "{pointer} is {ratio:.2} U out");
     }
@@ -187,8 +234,9 @@ fn one_rider_of_three_that_all_the_rest_contradict_is_left_out() {
     assert!(finding(&figures, "datum-disagrees").expect("a refusal").what.contains("in one line"));
 }
 
-/// Two or three riders anywhere on the cord, leaning up to twelve degrees, with one face or two, every error drawn from its stated law, and
-/// nothing seen of the cord: what hangs on the datum lies within U as often as it says.
+/// Two or three riders anywhere on the cord, leaning up to twelve degrees, with one face or two,
+/// every error drawn from its stated law, and nothing seen of the cord: what hangs on the datum
+/// lies within U as often as it says.
 #[test]
 fn a_hundred_benches_with_riders_alone_lie_within_their_stated_uncertainty() {
     let ratios: Vec<(String, f64)> = (1..=100u64)
@@ -200,33 +248,48 @@ fn a_hundred_benches_with_riders_alone_lie_within_their_stated_uncertainty() {
             let riders: Vec<Rider> = (0..n)
                 .map(|i| {
                     let x = places[i] + random.between(-15.0, 15.0);
-                    let mut rider = Rider::standing(39 + 2 * i as u8, x, random.between(-12.0, 12.0));
+                    let mut rider =
+                        Rider::standing(39 + 2 * i as u8, x, random.between(-12.0, 12.0));
                     if random.chance(0.3) {
-                        rider.faces = if random.chance(0.5) { [true, false] } else { [false, true] };
+                        rider.faces =
+                            if random.chance(0.5) { [true, false] } else { [false, true] };
                     }
                     rider
                 })
                 .collect();
             let truth = with_riders(&riders).with_errors(&Budget::standard(), seed);
             let figures = told(&truth, &SightingKnobs::default(), false);
-            out_by(&truth, &by_pointer(&figures)).into_iter().map(|(pointer, ratio, _)| (pointer, ratio)).collect::<Vec<_>>()
+            out_by(&truth, &by_pointer(&figures))
+                .into_iter()
+                .map(|(pointer, ratio, _)| (pointer, ratio))
+                .collect::<Vec<_>>()
         })
         .collect();
     for class in ["/rim/", "/wheel/offset", "/wheel/yaw"] {
-        let of_class: Vec<f64> = ratios.iter().filter(|(p, _)| p.starts_with(class)).map(|(_, r)| r.abs()).collect();
+        let of_class: Vec<f64> =
+            ratios.iter().filter(|(p, _)| p.starts_with(class)).map(|(_, r)| r.abs()).collect();
         let within = of_class.iter().filter(|r| **r <= 1.0).count() as f64 / of_class.len() as f64;
         let rms = (of_class.iter().map(|r| r * r).sum::<f64>() / of_class.len() as f64).sqrt();
         let worst = of_class.iter().copied().fold(0.0, f64::max);
-        println!("{class}: {} told, {:.1} % within U, rms {rms:.3} U, worst {worst:.2} U", of_class.len(), 100.0 * within);
-        assert!(of_class.len() >= 150 && within >= 0.90 && worst < 2.0, "{class}: {within:.3} within U, worst {worst:.2}");
-        // Nor is it fear: half of U is a standard deviation. The wheel's offset carries run-out and end float as well, which are not drawn here.
+        println!(
+            "{class}: {} told, {:.1} % within U, rms {rms:.3} U, worst {worst:.2} U",
+            of_class.len(),
+            100.0 * within
+        );
+        assert!(
+            of_class.len() >= 150 && within >= 0.90 && worst < 2.0,
+            "{class}: {within:.3} within U, worst {worst:.2}"
+        );
+        // Nor is it fear: half of U is a standard deviation. The wheel's offset carries run-out and
+        // end float as well, which are not drawn here.
         let least = if class == "/wheel/offset" { 0.25 } else { 0.35 };
         assert!((least..0.62).contains(&rms), "{class}: rms {rms:.3} U");
     }
 }
 
-/// In pixels: paper wrapped round a cord that is a millimetre thicker than the bridge was printed for, so that the patterns stand too near to
-/// the axis, on riders that lean by eight degrees to one side; nothing seen of the cord.
+/// In pixels: paper wrapped round a cord that is a millimetre thicker than the bridge was printed
+/// for, so that the patterns stand too near to the axis, on riders that lean by eight degrees to
+/// one side; nothing seen of the cord.
 #[test]
 #[ignore = "slow: tests/slow/proofs.sh"]
 fn slow_a_bridge_too_short_for_the_cord_stays_within_u_on_riders_that_lean() {
@@ -239,7 +302,10 @@ fn slow_a_bridge_too_short_for_the_cord_stays_within_u_on_riders_that_lean() {
     (truth.bench.cord.radius_mm, truth.bench.cord.height_mm) = (1.5, 3.2);
     let folder = tempfile::tempdir().expect("a temporary folder");
     truth.write_job(folder.path(), &RenderKnobs::quick()).expect("photos");
-    let figures = told_without_edges(&pipeline::measure(pipeline::open(folder.path()).expect("a job"), &|_| {}));
+    let figures = told_without_edges(&pipeline::measure(
+        pipeline::open(folder.path()).expect("a job"),
+        &|_| {},
+    ));
     let out = out_by(&truth, &by_pointer(&figures));
     assert!(out.len() >= 8, "{:?}", figures.findings);
     for (pointer, ratio, m) in out {
@@ -276,7 +342,8 @@ fn told_without_edges(measured: &Measured) -> Figures {
     bench::measure(&solution, &bench_settings(&measured.job, &setups, &lens_only))
 }
 
-/// The shared sets with riders, in sun and at dusk: rims within a quarter of a millimetre though nothing is seen of the cord.
+/// The shared sets with riders, in sun and at dusk: rims within a quarter of a millimetre though
+/// nothing is seen of the cord.
 #[test]
 #[ignore = "needs ../shared"]
 fn the_shared_sets_with_riders_are_right_without_the_cords_edges() {
@@ -285,15 +352,27 @@ fn the_shared_sets_with_riders_are_right_without_the_cords_edges() {
         let expected = common::shared_sets::read(set, "expected.json");
         let figures = told_without_edges(common::measured::measured(&folder));
         let measured = by_pointer(&figures);
-        for (pointer, m) in
-            measured.iter().filter(|(p, _)| p.starts_with("/rim/") && p.ends_with("/offset") || *p == "/wheel/yaw")
+        for (pointer, m) in measured
+            .iter()
+            .filter(|(p, _)| p.starts_with("/rim/") && p.ends_with("/offset") || *p == "/wheel/yaw")
         {
             let true_value = expected[pointer.as_str()].as_f64().expect("a true value");
             let error = m.value - true_value;
-            println!("{set} {pointer}: {:.3} ± {:.3}, {error:+.3} out, {:?}", m.value, m.u, m.quality);
+            println!(
+                "{set} {pointer}: {:.3} ± {:.3}, {error:+.3} out, {:?}",
+                m.value, m.u, m.quality
+            );
             let limit = if pointer == "/wheel/yaw" { 0.05 } else { 0.25 };
-            assert!(error.abs() < limit && error.abs() < m.u, "{set} {pointer}: {error:+.3} ± {:.3}", m.u);
+            assert!(
+                error.abs() < limit && error.abs() < m.u,
+                "{set} {pointer}: {error:+.3} ± {:.3}",
+                m.u
+            );
         }
-        assert_eq!(measured.keys().filter(|p| p.starts_with("/rim/") && p.ends_with("/offset")).count(), 4, "{set}");
+        assert_eq!(
+            measured.keys().filter(|p| p.starts_with("/rim/") && p.ends_with("/offset")).count(),
+            4,
+            "{set}"
+        );
     }
 }

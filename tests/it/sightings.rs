@@ -12,7 +12,10 @@ use sightcord::sightings::{PatternSighting, PhotoSightings, PredictedPattern, lo
 fn n_corners_inside(print: &Print, width: usize, height: usize) -> usize {
     let inside = |&(r, c): &(usize, usize)| {
         let (margin, at) = (2.0 * print.cell_px(r, c), print.node(r as f64, c as f64));
-        at[0] > margin && at[1] > margin && at[0] < width as f64 - margin && at[1] < height as f64 - margin
+        at[0] > margin
+            && at[1] > margin
+            && at[0] < width as f64 - margin
+            && at[1] < height as f64 - margin
     };
     print.pattern.corners().filter(inside).count()
 }
@@ -27,9 +30,14 @@ fn worst_error(sighting: &PatternSighting, print: &Print) -> f64 {
     sighting.corners.iter().map(error).fold(0.0, f64::max)
 }
 
-/// Looks at one print and checks that it alone is seen, with at least this part of its corners and none farther off than this
-/// (px).
-fn assert_seen(what: &str, drawing: &Drawing, least_part: f64, largest_error: f64) -> PhotoSightings {
+/// Looks at one print and checks that it alone is seen, with at least this part of its corners and
+/// none farther off than this (px).
+fn assert_seen(
+    what: &str,
+    drawing: &Drawing,
+    least_part: f64,
+    largest_error: f64,
+) -> PhotoSightings {
     let seen = look(&drawing.image());
     let print = &drawing.prints[0];
     let patterns: Vec<Pattern> = seen.patterns.iter().map(|sighting| sighting.pattern).collect();
@@ -37,7 +45,10 @@ fn assert_seen(what: &str, drawing: &Drawing, least_part: f64, largest_error: f6
     let n_expected = n_corners_inside(print, drawing.width, drawing.height);
     assert!(n_expected >= 16, "{what}: the picture shows only {n_expected} corners");
     let n_found = seen.patterns[0].corners.len();
-    assert!(n_found as f64 >= least_part * n_expected as f64, "{what}: {n_found} of {n_expected} corners");
+    assert!(
+        n_found as f64 >= least_part * n_expected as f64,
+        "{what}: {n_found} of {n_expected} corners"
+    );
     let error = worst_error(&seen.patterns[0], print);
     assert!(error < largest_error, "{what}: a corner is {error:.3} px off");
     seen
@@ -45,7 +56,8 @@ fn assert_seen(what: &str, drawing: &Drawing, least_part: f64, largest_error: f6
 
 fn assert_no_pattern(what: &str, image: &LinearImage) -> PhotoSightings {
     let seen = look(image);
-    let patterns: Vec<(Pattern, u32, u32)> = seen.patterns.iter().map(|s| (s.pattern, s.wrong_dots, s.read_cells)).collect();
+    let patterns: Vec<(Pattern, u32, u32)> =
+        seen.patterns.iter().map(|s| (s.pattern, s.wrong_dots, s.read_cells)).collect();
     assert!(patterns.is_empty(), "{what}: {patterns:?}");
     seen
 }
@@ -53,7 +65,8 @@ fn assert_no_pattern(what: &str, image: &LinearImage) -> PhotoSightings {
 #[test]
 fn a_card_is_seen_in_every_turn() {
     for turn in [0.0, 17.0, 45.0, 90.0, 133.0, 180.0, 241.0, 270.0, 315.0] {
-        let print = Print::new(Pattern::Card(3), [350.0, 350.0], 20.0).turned(turn).tilted(30.0, 20.0);
+        let print =
+            Print::new(Pattern::Card(3), [350.0, 350.0], 20.0).turned(turn).tilted(30.0, 20.0);
         assert_seen(&format!("turned by {turn}"), &Drawing::of(700, 700, print), 1.0, 0.15);
     }
 }
@@ -61,15 +74,23 @@ fn a_card_is_seen_in_every_turn() {
 #[test]
 fn a_card_is_seen_under_steep_tilt() {
     for (tilt, axis) in [(50.0, 0.0), (60.0, 90.0), (65.0, 40.0), (70.0, 0.0), (70.0, 25.0)] {
-        let mut print = Print::new(Pattern::Card(7), [450.0, 350.0], 27.0).tilted(tilt, axis).turned(10.0);
+        let mut print =
+            Print::new(Pattern::Card(7), [450.0, 350.0], 27.0).tilted(tilt, axis).turned(10.0);
         print.distance = 90.0;
-        assert_seen(&format!("tilted by {tilt} about {axis}"), &Drawing::of(900, 700, print), 0.95, 0.25);
+        assert_seen(
+            &format!("tilted by {tilt} about {axis}"),
+            &Drawing::of(900, 700, print),
+            0.95,
+            0.25,
+        );
     }
 }
 
 #[test]
 fn cells_of_every_size_are_seen() {
-    for (cell, error) in [(6.0, 0.3), (7.0, 0.25), (10.0, 0.2), (25.0, 0.15), (60.0, 0.15), (150.0, 0.15)] {
+    for (cell, error) in
+        [(6.0, 0.3), (7.0, 0.25), (10.0, 0.2), (25.0, 0.15), (60.0, 0.15), (150.0, 0.15)]
+    {
         let (width, height) = if cell > 30.0 { (1600, 1350) } else { (800, 600) };
         let print = Print::new(Pattern::Card(12), [400.0, 300.0], cell).turned(8.0);
         assert_seen(&format!("cells of {cell} px"), &Drawing::of(width, height, print), 0.9, error);
@@ -81,7 +102,12 @@ fn blurred_cells_are_seen() {
     for (cell, blur) in [(12.0, 1.5), (30.0, 4.0), (60.0, 8.0)] {
         let print = Print::new(Pattern::Card(5), [400.0, 350.0], cell).turned(-20.0);
         let drawing = Drawing { blur, noise: 0.005, ..Drawing::of(900, 700, print) };
-        assert_seen(&format!("cells of {cell} px, blur {blur} px"), &drawing, 0.9, 0.1 * blur + 0.15);
+        assert_seen(
+            &format!("cells of {cell} px, blur {blur} px"),
+            &drawing,
+            0.9,
+            0.1 * blur + 0.15,
+        );
     }
 }
 
@@ -93,7 +119,8 @@ fn dark_bright_and_glaring_photos_are_read() {
         ("glare", 0.6, 0.8, 0.01),
         ("noise", 0.8, 0.0, 0.06),
     ] {
-        let print = Print::new(Pattern::Card(9), [350.0, 300.0], 18.0).turned(30.0).tilted(40.0, 60.0);
+        let print =
+            Print::new(Pattern::Card(9), [350.0, 300.0], 18.0).turned(30.0).tilted(40.0, 60.0);
         let drawing = Drawing { gain, glare, noise, ..Drawing::of(700, 600, print) };
         assert_seen(what, &drawing, 0.9, 0.35);
     }
@@ -106,7 +133,11 @@ fn every_tab_is_read_in_every_turn() {
         let turn = 90.0 * (number % 4) as f64 + 11.0;
         let print = Print::new(pattern, [80.0, 75.0], 12.0).turned(turn).tilted(35.0, 50.0);
         let seen = assert_seen(&format!("tab {number}"), &Drawing::of(160, 150, print), 1.0, 0.2);
-        assert_eq!((seen.patterns[0].wrong_dots, seen.patterns[0].corners.len()), (0, 16), "tab {number}");
+        assert_eq!(
+            (seen.patterns[0].wrong_dots, seen.patterns[0].corners.len()),
+            (0, 16),
+            "tab {number}"
+        );
     }
 }
 
@@ -123,7 +154,10 @@ fn mirror_images_are_refused_and_told() {
     for number in [2, 4, 39, 50] {
         let mut print = Print::new(Pattern::Tab(number), [80.0, 75.0], 14.0).turned(20.0);
         print.mirrored = true;
-        let seen = assert_no_pattern(&format!("tab {number} in a mirror"), &Drawing::of(160, 150, print).image());
+        let seen = assert_no_pattern(
+            &format!("tab {number} in a mirror"),
+            &Drawing::of(160, 150, print).image(),
+        );
         assert_eq!(seen.mirrored, [Pattern::Tab(number)]);
     }
     let mut print = Print::new(Pattern::Card(4), [350.0, 300.0], 20.0);
@@ -138,14 +172,23 @@ fn one_wrong_dot_on_a_tab_is_forgiven_and_two_are_not() {
     for number in [1, 14, 33, 64] {
         let mut print = Print::new(Pattern::Tab(number), [80.0, 75.0], 13.0);
         print.flipped_dots = vec![(1, 3)];
-        let seen = assert_seen(&format!("tab {number}, one dot"), &Drawing::of(160, 150, print.clone()), 1.0, 0.2);
+        let seen = assert_seen(
+            &format!("tab {number}, one dot"),
+            &Drawing::of(160, 150, print.clone()),
+            1.0,
+            0.2,
+        );
         assert_eq!(seen.patterns[0].wrong_dots, 1);
         print.flipped_dots.push((3, 1));
-        assert_no_pattern(&format!("tab {number}, two dots"), &Drawing::of(160, 150, print).image());
+        assert_no_pattern(
+            &format!("tab {number}, two dots"),
+            &Drawing::of(160, 150, print).image(),
+        );
     }
 }
 
-/// A tab in a picture large enough for its grain to be measured. `noise` is a part of the print's contrast, which is 0.65 of white.
+/// A tab in a picture large enough for its grain to be measured. `noise` is a part of the print's
+/// contrast, which is 0.65 of white.
 fn grainy(print: Print, noise: f64) -> Drawing {
     Drawing { noise: 0.65 * noise, gain: 0.6, ..Drawing::of(260, 220, print) }
 }
@@ -157,13 +200,22 @@ fn grain_hides_no_tab_of_eight_pixels_and_more() {
         for (i, number) in [1, 2, 5, 8, 12, 15, 31, 40, 50, 64].into_iter().enumerate() {
             for cell in [8.0, 10.0, 14.0] {
                 let pattern = Pattern::tab(number).unwrap();
-                let print = Print::new(pattern, [130.0, 105.0], cell).turned(36.0 * i as f64).tilted(25.0, 50.0);
+                let print = Print::new(pattern, [130.0, 105.0], cell)
+                    .turned(36.0 * i as f64)
+                    .tilted(25.0, 50.0);
                 let seen = look(&grainy(print.clone(), noise).image());
-                assert!(seen.patterns.iter().all(|sighting| sighting.pattern == pattern), "tab {number} is taken for another");
+                assert!(
+                    seen.patterns.iter().all(|sighting| sighting.pattern == pattern),
+                    "tab {number} is taken for another"
+                );
                 if let [sighting] = &seen.patterns[..] {
                     n_found += 1;
-                    // Each corner's own uncertainty grows with the grain; half a cell off is another corner.
-                    assert!(worst_error(sighting, &print) < 0.25 * cell, "tab {number}, noise {noise}");
+                    // Each corner's own uncertainty grows with the grain; half a cell off is
+                    // another corner.
+                    assert!(
+                        worst_error(sighting, &print) < 0.25 * cell,
+                        "tab {number}, noise {noise}"
+                    );
                 }
             }
         }
@@ -177,7 +229,8 @@ fn a_pale_print_in_grain_is_read() {
         let pattern = Pattern::Tab(number);
         let print = Print { ink, ..Print::new(pattern, [130.0, 105.0], 12.0).turned(20.0) };
         let drawing = Drawing { noise: noise * (0.7 - ink), ..Drawing::of(260, 220, print) };
-        let found: Vec<Pattern> = look(&drawing.image()).patterns.iter().map(|sighting| sighting.pattern).collect();
+        let found: Vec<Pattern> =
+            look(&drawing.image()).patterns.iter().map(|sighting| sighting.pattern).collect();
         assert_eq!(found, [pattern], "ink {ink}, noise {noise}");
     }
 }
@@ -185,8 +238,10 @@ fn a_pale_print_in_grain_is_read() {
 #[test]
 fn a_card_in_grain_is_read_and_its_corners_are_not_shifted() {
     for noise in [0.3, 0.5] {
-        let print = Print::new(Pattern::Card(9), [350.0, 300.0], 16.0).turned(30.0).tilted(35.0, 60.0);
-        let drawing = Drawing { noise: 0.65 * noise, gain: 0.6, ..Drawing::of(700, 600, print.clone()) };
+        let print =
+            Print::new(Pattern::Card(9), [350.0, 300.0], 16.0).turned(30.0).tilted(35.0, 60.0);
+        let drawing =
+            Drawing { noise: 0.65 * noise, gain: 0.6, ..Drawing::of(700, 600, print.clone()) };
         let seen = look(&drawing.image());
         assert_eq!(seen.patterns.len(), 1, "noise {noise}");
         let mut sum = [0.0; 2];
@@ -197,7 +252,10 @@ fn a_card_in_grain_is_read_and_its_corners_are_not_shifted() {
         let n = seen.patterns[0].corners.len() as f64;
         assert!(n > 250.0, "noise {noise}: {n} corners");
         // Three standard deviations of the mean of corners that each err by 0.3 px.
-        assert!(sum[0].hypot(sum[1]) / n < 0.9 / n.sqrt(), "noise {noise}: shifted by {sum:?} / {n}");
+        assert!(
+            sum[0].hypot(sum[1]) / n < 0.9 / n.sqrt(),
+            "noise {noise}: shifted by {sum:?} / {n}"
+        );
     }
 }
 
@@ -205,20 +263,27 @@ fn a_card_in_grain_is_read_and_its_corners_are_not_shifted() {
 fn five_by_five_cells_that_spell_nothing_are_no_tab_in_any_grain() {
     let mut dice = shared_truth::Dice(29);
     for i in 0..60 {
-        let mut print = Print::new(Pattern::Tab(1 + i % 64), [80.0, 75.0], 12.0).turned(6.0 * f64::from(i));
+        let mut print =
+            Print::new(Pattern::Tab(1 + i % 64), [80.0, 75.0], 12.0).turned(6.0 * f64::from(i));
         // Half of the dots are as they should be not: a word that nobody printed.
-        print.flipped_dots = (0..25).filter(|_| dice.uniform() < 0.5).map(|cell| (cell / 5, cell % 5)).collect();
+        print.flipped_dots =
+            (0..25).filter(|_| dice.uniform() < 0.5).map(|cell| (cell / 5, cell % 5)).collect();
         let noise = 0.65 * 0.6 * dice.uniform();
         let seen = look(&Drawing { noise, ..Drawing::of(160, 150, print.clone()) }.image());
         let nearest = print.flipped_dots.len().min(25 - print.flipped_dots.len());
-        assert!(seen.patterns.is_empty() || nearest <= 1, "picture {i}: {:?}", seen.patterns[0].pattern);
+        assert!(
+            seen.patterns.is_empty() || nearest <= 1,
+            "picture {i}: {:?}",
+            seen.patterns[0].pattern
+        );
     }
 }
 
 /// A flag with its line over the middle column, of this width in cells.
 fn flag(number: u8, width: f64, light: f64) -> Drawing {
     let print = Print::new(Pattern::Tab(number), [100.0, 95.0], 14.0).turned(12.0);
-    let bar = Bar { from: print.node(-6.0, 2.5), to: print.node(11.0, 2.5), width: width * 14.0, light };
+    let bar =
+        Bar { from: print.node(-6.0, 2.5), to: print.node(11.0, 2.5), width: width * 14.0, light };
     Drawing { bars: vec![bar], ..Drawing::of(200, 190, print) }
 }
 
@@ -227,7 +292,8 @@ fn flags_are_read_beside_their_line() {
     for number in 21..=30 {
         for (width, light) in [(0.2, 0.5), (0.5, 0.1), (0.65, 0.35)] {
             let drawing = flag(number, width, light);
-            let seen = assert_seen(&format!("flag {number}, line of {width} cells"), &drawing, 0.5, 0.2);
+            let seen =
+                assert_seen(&format!("flag {number}, line of {width} cells"), &drawing, 0.5, 0.2);
             assert!(seen.patterns[0].read_cells <= 20);
         }
     }
@@ -249,23 +315,33 @@ fn a_window_of_a_card_is_no_tab() {
         let print = Print::new(Pattern::Card(2), [400.0, 300.0], 24.0);
         let (centre, far) = (print.node(14.0, 6.0), 400.0);
         let bar = |du: f64, dv: f64| {
-            let at = [centre[0] + du * (0.5 * cols * 24.0 + far), centre[1] + dv * (0.5 * rows * 24.0 + far)];
+            let at = [
+                centre[0] + du * (0.5 * cols * 24.0 + far),
+                centre[1] + dv * (0.5 * rows * 24.0 + far),
+            ];
             let along = [2000.0 * dv, 2000.0 * du];
-            let (from, to) = ([at[0] - along[0], at[1] - along[1]], [at[0] + along[0], at[1] + along[1]]);
+            let (from, to) =
+                ([at[0] - along[0], at[1] - along[1]], [at[0] + along[0], at[1] + along[1]]);
             Bar { from, to, width: 2.0 * far, light: 0.08 }
         };
         let bars = vec![bar(1.0, 0.0), bar(-1.0, 0.0), bar(0.0, 1.0), bar(0.0, -1.0)];
         let seen = look(&Drawing { bars, ..Drawing::of(800, 600, print) }.image());
-        assert!(seen.patterns.iter().all(|s| s.pattern == Pattern::Card(2)), "{rows} x {cols}: {:?}", seen.patterns.len());
+        assert!(
+            seen.patterns.iter().all(|s| s.pattern == Pattern::Card(2)),
+            "{rows} x {cols}: {:?}",
+            seen.patterns.len()
+        );
     }
 }
 
 #[test]
 fn corners_beyond_an_occlusion_and_across_the_lane_are_found_and_none_is_shifted() {
     for (width, light) in [(10.0, 0.04), (60.0, 0.04), (60.0, 0.5), (130.0, 0.2)] {
-        let print = Print::new(Pattern::Card(6), [400.0, 300.0], 22.0).turned(15.0).tilted(45.0, 10.0);
+        let print =
+            Print::new(Pattern::Card(6), [400.0, 300.0], 22.0).turned(15.0).tilted(45.0, 10.0);
         let bar = Bar { from: [250.0, -50.0], to: [480.0, 700.0], width, light };
-        let cord = Bar { from: print.node(9.0, -9.0), to: print.node(9.0, 40.0), width: 8.0, light: 0.3 };
+        let cord =
+            Bar { from: print.node(9.0, -9.0), to: print.node(9.0, 40.0), width: 8.0, light: 0.3 };
         let drawing = Drawing { bars: vec![bar, cord], ..Drawing::of(800, 600, print) };
         let seen = assert_seen(&format!("bar of {width} px, light {light}"), &drawing, 0.6, 0.2);
         let n_left = seen.patterns[0].corners.iter().filter(|corner| corner.col < 7).count();
@@ -282,7 +358,10 @@ fn two_prints_of_one_number_are_two_sightings() {
     let seen = look(&drawing.image());
     assert_eq!(seen.patterns.len(), 2);
     for print in [left, right] {
-        assert!(seen.patterns.iter().any(|sighting| worst_error(sighting, &print) < 0.2), "one of the prints is missing");
+        assert!(
+            seen.patterns.iter().any(|sighting| worst_error(sighting, &print) < 0.2),
+            "one of the prints is missing"
+        );
     }
 }
 
@@ -293,7 +372,10 @@ fn nothing_is_seen_where_nothing_is() {
         let noise = (0..width * height).map(|_| dice.uniform() as f32).collect();
         assert_no_pattern("noise", &LinearImage::new(width, height, noise));
         for level in [0.0, 0.5, 1.0] {
-            let seen = assert_no_pattern("one tone", &LinearImage::new(width, height, vec![level; width * height]));
+            let seen = assert_no_pattern(
+                "one tone",
+                &LinearImage::new(width, height, vec![level; width * height]),
+            );
             assert!(seen.blur_px.is_nan() && seen.mirrored.is_empty());
         }
     }
@@ -302,8 +384,12 @@ fn nothing_is_seen_where_nothing_is() {
 #[test]
 fn a_plain_chequer_is_not_a_card() {
     for cell in [7, 12, 30] {
-        let tone = |i: usize| if (i % 600 / cell + i / 600 / cell).is_multiple_of(2) { 0.05 } else { 0.7 };
-        assert_no_pattern("a plain chequer", &LinearImage::new(600, 400, (0..600 * 400).map(tone).collect()));
+        let tone =
+            |i: usize| if (i % 600 / cell + i / 600 / cell).is_multiple_of(2) { 0.05 } else { 0.7 };
+        assert_no_pattern(
+            "a plain chequer",
+            &LinearImage::new(600, 400, (0..600 * 400).map(tone).collect()),
+        );
     }
 }
 
@@ -313,7 +399,10 @@ fn predicted(print: &Print, off: [f64; 2]) -> PredictedPattern {
         let at = print.node(r as f64, c as f64);
         (r as u8, c as u8, [at[0] + off[0], at[1] + off[1]])
     };
-    PredictedPattern { pattern: print.pattern, corners: print.pattern.corners().map(place).collect() }
+    PredictedPattern {
+        pattern: print.pattern,
+        corners: print.pattern.corners().map(place).collect(),
+    }
 }
 
 #[test]
@@ -333,14 +422,24 @@ fn the_second_look_finds_what_is_too_small_for_the_first() {
 fn the_second_look_finds_in_grain_what_the_scene_expects_and_nothing_else() {
     let mut n_found = 0;
     for (i, number) in [5, 8, 9, 12, 31, 36, 47, 60].into_iter().enumerate() {
-        let print = Print::new(Pattern::Tab(number), [130.0, 105.0], 9.0).turned(25.0 * i as f64).tilted(30.0, 10.0);
+        let print = Print::new(Pattern::Tab(number), [130.0, 105.0], 9.0)
+            .turned(25.0 * i as f64)
+            .tilted(30.0, 10.0);
         let image = grainy(print.clone(), 0.3).image();
         let nothing = PhotoSightings::default();
         n_found += look_again(&image, &nothing, &[predicted(&print, [1.0, -0.8])]).patterns.len();
         let other = Print { pattern: Pattern::Tab(number + 1), ..print.clone() };
-        assert_eq!(look_again(&image, &nothing, &[predicted(&other, [0.0; 2])]).patterns, [], "tab {number}");
+        assert_eq!(
+            look_again(&image, &nothing, &[predicted(&other, [0.0; 2])]).patterns,
+            [],
+            "tab {number}"
+        );
         let turned = print.clone().turned(25.0 * i as f64 + 90.0);
-        assert_eq!(look_again(&image, &nothing, &[predicted(&turned, [0.0; 2])]).patterns, [], "tab {number}, turned");
+        assert_eq!(
+            look_again(&image, &nothing, &[predicted(&turned, [0.0; 2])]).patterns,
+            [],
+            "tab {number}, turned"
+        );
     }
     assert!(n_found >= 6, "{n_found} of 8");
 }
@@ -377,14 +476,16 @@ fn the_second_look_keeps_every_corner_of_the_first() {
 
 #[test]
 fn the_same_photo_gives_the_same_sightings() {
-    let drawing = Drawing::of(600, 450, Print::new(Pattern::Card(8), [300.0, 220.0], 16.0).turned(3.0));
+    let drawing =
+        Drawing::of(600, 450, Print::new(Pattern::Card(8), [300.0, 220.0], 16.0).turned(3.0));
     let image = drawing.image();
     assert_eq!(look(&image), look(&image));
 }
 
 #[test]
 fn a_tab_needs_its_white_margin() {
-    // A tab cut out along its pattern and laid on a dark sheet could be anything, such as a window of something larger.
+    // A tab cut out along its pattern and laid on a dark sheet could be anything, such as a window
+    // of something larger.
     let print = Print::new(Pattern::Tab(15), [80.0, 75.0], 14.0);
     let (low, high) = (print.node(0.0, 0.0), print.node(TAB_SIDE as f64, TAB_SIDE as f64));
     let bar = |from: [f64; 2], to: [f64; 2]| Bar { from, to, width: 60.0, light: 0.06 };
@@ -394,5 +495,8 @@ fn a_tab_needs_its_white_margin() {
         bar([0.0, low[1] - 30.0], [160.0, low[1] - 30.0]),
         bar([0.0, high[1] + 30.0], [160.0, high[1] + 30.0]),
     ];
-    assert_no_pattern("a tab without margin", &Drawing { bars, ..Drawing::of(160, 150, print) }.image());
+    assert_no_pattern(
+        "a tab without margin",
+        &Drawing { bars, ..Drawing::of(160, 150, print) }.image(),
+    );
 }

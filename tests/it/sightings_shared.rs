@@ -1,4 +1,5 @@
-//! The pattern finder on the shared photos against their truth, and on photos that show no pattern of ours.
+//! The pattern finder on the shared photos against their truth, and on photos that show no pattern
+//! of ours.
 
 use std::collections::BTreeMap;
 
@@ -19,7 +20,8 @@ struct Visible {
     cell: f64,
 }
 
-/// Patterns that turn their printed side to the camera and have corners inside the photo, hidden or not.
+/// Patterns that turn their printed side to the camera and have corners inside the photo, hidden or
+/// not.
 fn visible(set: &TruthSet, photo: &TruthPhoto) -> Vec<Visible> {
     let mut seen = Vec::new();
     for pose in set.cards.iter().cloned().chain(set.tabs(photo)).filter(|pose| photo.faces(pose)) {
@@ -28,7 +30,9 @@ fn visible(set: &TruthSet, photo: &TruthPhoto) -> Vec<Visible> {
             let node = |dr: f64, dc: f64| photo.project(pose.node(r as f64 + dr, c as f64 + dc));
             let Some(at) = node(0.0, 0.0) else { continue };
             corners.insert((r as u8, c as u8), at);
-            if let (Some(a), Some(b), Some(c), Some(d)) = (node(-0.5, 0.0), node(0.5, 0.0), node(0.0, -0.5), node(0.0, 0.5)) {
+            if let (Some(a), Some(b), Some(c), Some(d)) =
+                (node(-0.5, 0.0), node(0.5, 0.0), node(0.0, -0.5), node(0.0, 0.5))
+            {
                 cells.push((a[0] - b[0]).hypot(a[1] - b[1]).min((c[0] - d[0]).hypot(c[1] - d[1])));
             }
         }
@@ -60,7 +64,8 @@ impl Tally {
             }
         }
         for visible in truth {
-            let class = CLASSES.iter().position(|&end| visible.cell < end).unwrap_or(CLASSES.len() - 1);
+            let class =
+                CLASSES.iter().position(|&end| visible.cell < end).unwrap_or(CLASSES.len() - 1);
             let found = seen.patterns.iter().find(|sighting| sighting.pattern == visible.pattern);
             let n_found = found.map_or(0, |sighting| sighting.corners.len());
             self.corners[class][0] += n_found;
@@ -79,7 +84,10 @@ impl Tally {
     fn measure(&mut self, photo: &TruthPhoto, visible: &Visible, sighting: &PatternSighting) {
         for corner in &sighting.corners {
             let Some(at) = visible.corners.get(&(corner.row, corner.col)) else {
-                self.false_patterns.push(format!("{}: {:?} ({}, {})", photo.file, sighting.pattern, corner.row, corner.col));
+                self.false_patterns.push(format!(
+                    "{}: {:?} ({}, {})",
+                    photo.file, sighting.pattern, corner.row, corner.col
+                ));
                 continue;
             };
             let error = [corner.at[0] - at[0], corner.at[1] - at[1]];
@@ -90,23 +98,31 @@ impl Tally {
 
     fn part(counts: &[[usize; 2]; CLASSES.len()], from: f64, to: f64) -> f64 {
         let inside = |&(_, &end): &(&[usize; 2], &f64)| end > from && end <= to;
-        let sum = |i: usize| counts.iter().zip(&CLASSES).filter(inside).map(|(count, _)| count[i]).sum::<usize>();
+        let sum = |i: usize| {
+            counts.iter().zip(&CLASSES).filter(inside).map(|(count, _)| count[i]).sum::<usize>()
+        };
         sum(0) as f64 / sum(1) as f64
     }
 
     fn print(&self, what: &str) {
-        println!("{what}: found of those facing the camera (hidden ones included), by shorter cell side");
+        println!(
+            "{what}: found of those facing the camera (hidden ones included), by shorter cell side"
+        );
         for (class, end) in CLASSES.iter().enumerate() {
             let [cards, tabs, corners] = [self.cards[class], self.tabs[class], self.corners[class]];
             println!("  below {end:>6} px: cards {cards:?}, tabs {tabs:?}, corners {corners:?}");
         }
         let (bias, sd) = robust(&self.errors);
-        println!("  {} corners: bias {bias:.4} px, robust sd {sd:.4} px, {} over 0.5 px", self.errors.len() / 2, self.n_far);
+        println!(
+            "  {} corners: bias {bias:.4} px, robust sd {sd:.4} px, {} over 0.5 px",
+            self.errors.len() / 2,
+            self.n_far
+        );
     }
 }
 
-/// Both looks at every photo of the three sets. The second look's predictions are the truth, each pattern moved by a
-/// pixel or so, hidden patterns included.
+/// Both looks at every photo of the three sets. The second look's predictions are the truth, each
+/// pattern moved by a pixel or so, hidden patterns included.
 fn both_looks() -> [Tally; 2] {
     let sets: Vec<TruthSet> = SETS.iter().map(|name| TruthSet::load(name)).collect();
     let photos: Vec<(&TruthSet, &TruthPhoto)> =
@@ -120,10 +136,15 @@ fn both_looks() -> [Tally; 2] {
             let mut dice = Dice(i as u64);
             let mut moved = |visible: &Visible| {
                 let off = [dice.normal(), dice.normal()];
-                let corners = visible.corners.iter().map(|(&(r, c), at)| (r, c, [at[0] + off[0], at[1] + off[1]])).collect();
+                let corners = visible
+                    .corners
+                    .iter()
+                    .map(|(&(r, c), at)| (r, c, [at[0] + off[0], at[1] + off[1]]))
+                    .collect();
                 PredictedPattern { pattern: visible.pattern, corners }
             };
-            let predicted: Vec<PredictedPattern> = visible(set, photo).iter().map(&mut moved).collect();
+            let predicted: Vec<PredictedPattern> =
+                visible(set, photo).iter().map(&mut moved).collect();
             let second = look_again(&image, &first, &predicted);
             [first, second]
         })
@@ -149,8 +170,13 @@ fn cards_and_tabs_of_the_shared_photos_are_found_and_none_is_false() {
         let (bias, sd) = robust(&tally.errors);
         assert!(bias.abs() < 0.003, "bias {bias}");
         assert!(sd < 0.035, "robust standard deviation {sd}");
-        // Five of 78,795 of the second look, in patterns that only it finds; the solver rejects such.
-        assert!(tally.n_far * 10_000 <= tally.errors.len(), "{} corners more than 0.5 px off", tally.n_far);
+        // Five of 78,795 of the second look, in patterns that only it finds; the solver rejects
+        // such.
+        assert!(
+            tally.n_far * 10_000 <= tally.errors.len(),
+            "{} corners more than 0.5 px off",
+            tally.n_far
+        );
     }
     // Measured 1.00, 0.97, 0.72 and 0.91; a tenth of the tabs is hidden by tubes and spokes.
     assert!(Tally::part(&first.cards, 6.0, 1000.0) > 0.99);

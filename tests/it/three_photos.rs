@@ -10,7 +10,8 @@ use sightcord::pipeline;
 /// Photos of a set-up from which three are taken.
 const FIRST: usize = 9;
 
-/// A job with photos `chosen` of every set-up, and its own job.toml. The cards-only photos stay away.
+/// A job with photos `chosen` of every set-up, and its own job.toml. The cards-only photos stay
+/// away.
 fn copy_of(set: &Path, chosen: [usize; 3], to: &Path) {
     let _ = std::fs::copy(set.join("job.toml"), to.join("job.toml"));
     for setup in &sightcord::photo::list_job(set).expect("photos").setups {
@@ -22,7 +23,8 @@ fn copy_of(set: &Path, chosen: [usize; 3], to: &Path) {
     }
 }
 
-/// SETS names sets, EACH=n tries every n-th choice of three photos (`tests/slow/three_photos.sh` tries all).
+/// SETS names sets, EACH=n tries every n-th choice of three photos (`tests/slow/three_photos.sh`
+/// tries all).
 #[test]
 #[ignore = "needs ../shared"]
 fn three_photos_a_setup_give_few_figures_and_no_wrong_one() {
@@ -34,22 +36,35 @@ fn three_photos_a_setup_give_few_figures_and_no_wrong_one() {
         let from = folder(set);
         let expected = expected_of(&from);
         let photos = sightcord::photo::list_job(&from).expect("photos");
-        let n = photos.setups.iter().map(|setup| setup.photos.len()).min().expect("a set-up").min(FIRST);
-        let triples = (0..n).flat_map(|a| (a + 1..n).flat_map(move |b| (b + 1..n).map(move |c| [a, b, c])));
+        let n = photos
+            .setups
+            .iter()
+            .map(|setup| setup.photos.len())
+            .min()
+            .expect("a set-up")
+            .min(FIRST);
+        let triples =
+            (0..n).flat_map(|a| (a + 1..n).flat_map(move |b| (b + 1..n).map(move |c| [a, b, c])));
         for chosen in triples.step_by(each) {
             let job = tempfile::tempdir().expect("a temporary folder");
             copy_of(&from, chosen, job.path());
-            let document = pipeline::measure(pipeline::open(job.path()).expect("a job"), &|_| {}).document;
+            let document =
+                pipeline::measure(pipeline::open(job.path()).expect("a job"), &|_| {}).document;
             let figures = compared(&document, &expected);
             let worst = figures.iter().map(Compared::ratio).fold(0.0, f64::max);
             let wrong = figures.iter().filter(|figure| figure.ratio() > 2.0);
             complaints.extend(wrong.map(|figure| format!("{set} {chosen:?} {figure}")));
-            let rims = expected.keys().filter(|p| p.starts_with("/rim/")).all(|p| document.figure(&Figure::at(p)).is_some());
+            let rims = expected
+                .keys()
+                .filter(|p| p.starts_with("/rim/"))
+                .all(|p| document.figure(&Figure::at(p)).is_some());
             let useful = rims && document.figure(&Figure::WheelYaw).is_some();
             n_jobs += 1;
             n_useful += usize::from(useful);
             let (n, all) = (figures.len(), expected.len());
-            println!("{set} {chosen:?}: {n} of {all} figures, worst {worst:.2} U, yaw and rims {useful}");
+            println!(
+                "{set} {chosen:?}: {n} of {all} figures, worst {worst:.2} U, yaw and rims {useful}"
+            );
         }
     }
     println!("| {sets} | {n_jobs} | {n_useful} | {} |", complaints.len());

@@ -1,5 +1,6 @@
-//! Whether stated uncertainties are honest: many synthetic jobs, each with every contribution of the budget drawn from its stated
-//! distribution, measured from sightings without pixels and compared with the truth. `tests/slow/coverage.sh` does it a thousand times.
+//! Whether stated uncertainties are honest: many synthetic jobs, each with every contribution of
+//! the budget drawn from its stated distribution, measured from sightings without pixels and
+//! compared with the truth. `tests/slow/coverage.sh` does it a thousand times.
 
 use std::collections::BTreeMap;
 
@@ -39,23 +40,36 @@ struct Tally {
     squares: f64,
 }
 
-fn coverage(seeds: std::ops::Range<u64>, scene: &TruthScene, budget: &Budget, job: &Job) -> BTreeMap<String, Tally> {
+fn coverage(
+    seeds: std::ops::Range<u64>,
+    scene: &TruthScene,
+    budget: &Budget,
+    job: &Job,
+) -> BTreeMap<String, Tally> {
     let runs: Vec<Vec<(String, f64)>> = seeds
         .into_par_iter()
         .map(|seed| {
             let truth = scene.with_errors(budget, seed);
-            let Some((_, figures)) = solved(&truth, &SightingKnobs::default(), job) else { return Vec::new() };
+            let Some((_, figures)) = solved(&truth, &SightingKnobs::default(), job) else {
+                return Vec::new();
+            };
             let measured = by_pointer(&figures);
             truth
                 .expected()
                 .iter()
-                .filter_map(|(pointer, value)| measured.get(pointer).map(|m| (pointer.clone(), (m.value - value) / m.u)))
+                .filter_map(|(pointer, value)| {
+                    measured.get(pointer).map(|m| (pointer.clone(), (m.value - value) / m.u))
+                })
                 .collect()
         })
         .collect();
     let mut tallies: BTreeMap<String, Tally> = BTreeMap::new();
     for (pointer, ratio) in runs.into_iter().flatten() {
-        let key = if std::env::var_os("BY_FIGURE").is_some() { pointer.clone() } else { class(&pointer).to_owned() };
+        let key = if std::env::var_os("BY_FIGURE").is_some() {
+            pointer.clone()
+        } else {
+            class(&pointer).to_owned()
+        };
         let tally = tallies.entry(key).or_default();
         tally.n += 1;
         tally.within_u += usize::from(ratio.abs() <= 1.0);
@@ -72,11 +86,18 @@ fn print(tallies: &BTreeMap<String, Tally>) {
     for (class, t) in tallies {
         let share = |n: usize| 100.0 * n as f64 / t.n as f64;
         let rms = (t.squares / t.n as f64).sqrt();
-        println!("| {class} | {} | {:.1} | {:.2} | {:.2} | {rms:.3} |", t.n, share(t.within_u), share(t.beyond_3u), t.worst);
+        println!(
+            "| {class} | {} | {:.1} | {:.2} | {:.2} | {rms:.3} |",
+            t.n,
+            share(t.within_u),
+            share(t.beyond_3u),
+            t.worst
+        );
     }
 }
 
-/// k = 2 covers 95.4 % of a normal law: fifty jobs tell that to some five parts in a hundred, a thousand to one.
+/// k = 2 covers 95.4 % of a normal law: fifty jobs tell that to some five parts in a hundred, a
+/// thousand to one.
 fn check(tallies: &BTreeMap<String, Tally>, least: f64) {
     print(tallies);
     let many = seeds(0).end > 200;
@@ -97,11 +118,13 @@ fn half_a_hundred_standard_jobs_lie_within_their_stated_uncertainty() {
     check(&coverage(seeds(50), &TruthScene::full(), &Budget::standard(), &Job::default()), 0.85);
 }
 
-/// The same for a hurried job whose job.toml says so: refocusing lens, poor print, bowed cards, careless tabs.
+/// The same for a hurried job whose job.toml says so: refocusing lens, poor print, bowed cards,
+/// careless tabs.
 #[test]
 fn so_do_hurried_jobs_that_declare_it() {
     let budget = Budget::hurried();
     let job = Job { assumed: budget.declared(), ..Job::default() };
-    // The three figures of a backbone hang together: one job in eighteen that is off takes three of them along.
+    // The three figures of a backbone hang together: one job in eighteen that is off takes three of
+    // them along.
     check(&coverage(seeds(20), &TruthScene::full(), &budget, &job), 0.8);
 }

@@ -1,4 +1,5 @@
-//! What is upright: from a plumb line with one flag, from a bench that was levelled, or from nobody; and a wheel knocked within a set-up.
+//! What is upright: from a plumb line with one flag, from a bench that was levelled, or from
+//! nobody; and a wheel knocked within a set-up.
 
 use crate::common::compare::assert_honest;
 use crate::common::solving::{by_pointer, scene_photos, solved};
@@ -26,16 +27,24 @@ fn judged(figures: &Figures, job: &Job) -> Outcome {
 }
 
 fn verdict(outcome: &Outcome, field: &str) -> Decision {
-    outcome.verdicts.iter().find(|verdict| verdict.field == field).unwrap_or_else(|| panic!("no verdict on {field}")).verdict
+    outcome
+        .verdicts
+        .iter()
+        .find(|verdict| verdict.field == field)
+        .unwrap_or_else(|| panic!("no verdict on {field}"))
+        .verdict
 }
 
-/// Lean, rim and wheel offset of a bench nobody levelled hold relative to it and are not judged; squareness is.
+/// Lean, rim and wheel offset of a bench nobody levelled hold relative to it and are not judged;
+/// squareness is.
 #[test]
 fn a_bench_of_which_nothing_was_said_is_told_from_and_not_judged_by() {
     let job = Job::default();
     let (_, figures) = solved(&without_lines(), &SightingKnobs::exact(), &job).expect("a scene");
     assert_eq!(figures.measured.up.from, UpFrom::Bench);
-    assert!(figures.get(&Figure::LevelAlong).is_none() && figures.get(&Figure::LevelAcross).is_none());
+    assert!(
+        figures.get(&Figure::LevelAlong).is_none() && figures.get(&Figure::LevelAcross).is_none()
+    );
     let lean = figures.get(&Figure::WheelLean).expect("a lean");
     assert!((0.28..0.45).contains(&lean.u), "{lean:?}");
     for field in ["/wheel/lean", "/wheel/offset", "/rim/1-mark-forward/left/offset"] {
@@ -46,13 +55,21 @@ fn a_bench_of_which_nothing_was_said_is_told_from_and_not_judged_by() {
         );
     }
     assert!(!figures.measured.up.relative_to_bench.contains(&Figure::WheelYaw));
-    let finding = figures.findings.iter().find(|f| f.id == "bench-level-unknown").expect("a finding");
-    assert!(finding.advice.contains("spirit level") && finding.advice.contains("plumb line"), "{finding:?}");
+    let finding =
+        figures.findings.iter().find(|f| f.id == "bench-level-unknown").expect("a finding");
+    assert!(
+        finding.advice.contains("spirit level") && finding.advice.contains("plumb line"),
+        "{finding:?}"
+    );
     assert!(figures.findings.iter().any(|f| f.field.as_deref() == Some("/plumb/A/offset")));
     let outcome = judged(&figures, &job);
     assert_eq!(verdict(&outcome, "/wheel/lean"), Decision::Undecided);
-    let lean = outcome.verdicts.iter().find(|verdict| verdict.field == "/wheel/lean").expect("a verdict");
-    assert!(lean.blocked && lean.decide.as_ref().is_some_and(|why| why.contains("spirit level")), "{lean:?}");
+    let lean =
+        outcome.verdicts.iter().find(|verdict| verdict.field == "/wheel/lean").expect("a verdict");
+    assert!(
+        lean.blocked && lean.decide.as_ref().is_some_and(|why| why.contains("spirit level")),
+        "{lean:?}"
+    );
 }
 
 #[test]
@@ -64,7 +81,12 @@ fn a_laid_spirit_level_is_judged_by_with_its_own_uncertainty() {
     let lean = figures.get(&Figure::WheelLean).expect("a lean");
     assert!((0.09..0.2).contains(&lean.u), "{lean:?}");
     assert!(figures.get(&Figure::LevelAcross).is_none());
-    assert!(judged(&figures, &job).verdicts.iter().all(|verdict| !verdict.blocked || verdict.field == "/wheel_in_frame/yaw"));
+    assert!(
+        judged(&figures, &job)
+            .verdicts
+            .iter()
+            .all(|verdict| !verdict.blocked || verdict.field == "/wheel_in_frame/yaw")
+    );
 }
 
 #[test]
@@ -109,7 +131,8 @@ fn a_flag_alone_tells_nothing_of_upright() {
     }
     let figures = told(&photos, &setups, &lens_only, &job);
     assert_eq!(figures.measured.up.from, UpFrom::Bench);
-    let finding = figures.findings.iter().find(|f| f.id == "plumb-line-not-read").expect("a finding");
+    let finding =
+        figures.findings.iter().find(|f| f.id == "plumb-line-not-read").expect("a finding");
     assert!(finding.what.contains("in none"), "{finding:?}");
 }
 
@@ -151,16 +174,20 @@ fn a_wheel_knocked_within_a_setup_is_told_and_harms_no_figure() {
         photos[i] = others[i].clone();
     }
     let solution = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
-    let finding = solution.findings.iter().find(|f| f.id == "moved-within-setup").expect("a finding");
+    let finding =
+        solution.findings.iter().find(|f| f.id == "moved-within-setup").expect("a finding");
     // A photo or two from there on may fit both places.
-    let named =
-        photos.iter().position(|photo| Some(photo.file.as_str()) == finding.photo.as_deref()).expect("a photo of the job");
+    let named = photos
+        .iter()
+        .position(|photo| Some(photo.file.as_str()) == finding.photo.as_deref())
+        .expect("a photo of the job");
     assert!((from..from + 3).contains(&named), "{finding:?}");
     let figures = bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
     assert_honest(&figures, &truth, 2.0);
 }
 
-/// The wheel is knocked while somebody walks round to the other side: no photo contradicts its neighbours, only both sides together do.
+/// The wheel is knocked while somebody walks round to the other side: no photo contradicts its
+/// neighbours, only both sides together do.
 #[test]
 fn a_wheel_knocked_between_both_sides_photos_is_told_and_harms_no_figure() {
     let Knocked { truth, mut photos, others, setups, lens_only } = Knocked::wheel();
@@ -171,11 +198,14 @@ fn a_wheel_knocked_between_both_sides_photos_is_told_and_harms_no_figure() {
             photos[i] = others[i].clone();
         }
     }
-    // Where only both sides together contradict each other, the second solution looks for a second place.
+    // Where only both sides together contradict each other, the second solution looks for a second
+    // place.
     let first = scene::solve(&photos, &scene_settings(&job, &setups)).expect("a scene");
-    let solution = scene::solve_again(&first, &photos, &scene_settings(&job, &setups)).expect("a scene");
+    let solution =
+        scene::solve_again(&first, &photos, &scene_settings(&job, &setups)).expect("a scene");
     let figures = bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
-    let findings: Vec<&str> = solution.findings.iter().chain(&figures.findings).map(|f| f.id.as_str()).collect();
+    let findings: Vec<&str> =
+        solution.findings.iter().chain(&figures.findings).map(|f| f.id.as_str()).collect();
     let tells = ["moved-within-setup", "tab-moved", "wheel-moved"];
     assert!(findings.iter().any(|id| tells.contains(id)), "{findings:?}");
     assert_honest(&figures, &truth, 2.0);

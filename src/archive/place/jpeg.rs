@@ -42,8 +42,8 @@ fn write(out: &mut Vec<u8>, code: u8, body: &[u8]) -> Option<()> {
     Some(())
 }
 
-/// What of a segment the picture is decoded from: nothing of most. None where a segment that is needed holds more or less than it
-/// should: what is left over could be anything.
+/// What of a segment the picture is decoded from: nothing of most. None where a segment that is
+/// needed holds more or less than it should: what is left over could be anything.
 fn needed(code: u8, body: &[u8]) -> Option<Option<Vec<u8>>> {
     let whole = |is_whole: bool| is_whole.then(|| Some(body.to_vec()));
     match code {
@@ -65,7 +65,8 @@ fn needed(code: u8, body: &[u8]) -> Option<Option<Vec<u8>>> {
     }
 }
 
-/// Whether a segment is a row of tables, each a byte and as many more as that byte says, and ends with the last.
+/// Whether a segment is a row of tables, each a byte and as many more as that byte says, and ends
+/// with the last.
 fn are_tables(mut rest: &[u8], length: impl Fn(u8) -> usize) -> bool {
     while let Some((&head, behind)) = rest.split_first() {
         let Some(next) = behind.get(length(head)..) else { return false };
@@ -74,7 +75,8 @@ fn are_tables(mut rest: &[u8], length: impl Fn(u8) -> usize) -> bool {
     true
 }
 
-/// Tables of Huffman codes: how many codes there are of each of 16 lengths, and then as many values.
+/// Tables of Huffman codes: how many codes there are of each of 16 lengths, and then as many
+/// values.
 fn are_code_tables(mut rest: &[u8]) -> bool {
     while !rest.is_empty() {
         let Some(counts) = rest.get(1..17) else { return false };

@@ -1,10 +1,12 @@
 //! Copies of photos that do not tell where they were taken: JPEG and PNG files are written anew.
 //!
-//! A place can stand in any piece of a file that is not the picture: the GPS block, the maker's own notes, XMP wherever it lies and
-//! however it is packed or coded, IPTC, comments, a preview, a second picture behind the first, a film clip. So nothing is looked for and
-//! taken out; what is not needed is never copied. Kept are the pieces that the picture is decoded from, byte by byte, so that nothing
-//! measured changes, and EXIF written anew with what is known to be harmless: maker, model, lens, focal lengths, zoom, size and
-//! orientation. Maker, model and lens are texts that measuring tells lenses apart by.
+//! A place can stand in any piece of a file that is not the picture: the GPS block, the maker's own
+//! notes, XMP wherever it lies and however it is packed or coded, IPTC, comments, a preview, a
+//! second picture behind the first, a film clip. So nothing is looked for and taken out; what is
+//! not needed is never copied. Kept are the pieces that the picture is decoded from, byte by byte,
+//! so that nothing measured changes, and EXIF written anew with what is known to be harmless:
+//! maker, model, lens, focal lengths, zoom, size and orientation. Maker, model and lens are texts
+//! that measuring tells lenses apart by.
 
 mod jpeg;
 mod png;
@@ -24,12 +26,22 @@ pub enum CleanError {
     Changed,
 }
 
-/// The photo with its picture and what measuring needs, and nothing else. Decoded, its pixels are the same.
+/// The photo with its picture and what measuring needs, and nothing else. Decoded, its pixels are
+/// the same.
 pub fn cleaned(bytes: &[u8]) -> Result<Vec<u8>, CleanError> {
     let clean = rewritten(bytes)?;
-    let (Ok(before), Ok(after)) = (decode_photo(bytes), decode_photo(&clean)) else { return Err(CleanError::Damaged) };
+    let (Ok(before), Ok(after)) = (decode_photo(bytes), decode_photo(&clean)) else {
+        return Err(CleanError::Damaged);
+    };
     let facts = before.facts.exif;
-    let expected = ExifFacts { taken: None, body_serial: None, has_gps: false, has_serial: false, damaged: false, ..facts };
+    let expected = ExifFacts {
+        taken: None,
+        body_serial: None,
+        has_gps: false,
+        has_serial: false,
+        damaged: false,
+        ..facts
+    };
     let is_same = before.luma == after.luma && after.facts.exif == expected;
     if is_same { Ok(clean) } else { Err(CleanError::Changed) }
 }
@@ -42,7 +54,9 @@ pub fn is_clean(bytes: &[u8]) -> bool {
 fn rewritten(bytes: &[u8]) -> Result<Vec<u8>, CleanError> {
     let exif = exif::of_the_lens(bytes);
     match format_of(bytes) {
-        Some(PhotoFormat::Jpeg) => jpeg::rewritten(bytes, exif.as_deref()).ok_or(CleanError::Damaged),
+        Some(PhotoFormat::Jpeg) => {
+            jpeg::rewritten(bytes, exif.as_deref()).ok_or(CleanError::Damaged)
+        }
         Some(PhotoFormat::Png) => png::rewritten(bytes, exif.as_deref()).ok_or(CleanError::Damaged),
         Some(other) => Err(CleanError::Kind(other.to_string())),
         None => Err(CleanError::Kind("no picture that is read".to_owned())),

@@ -6,8 +6,10 @@ use miniz_oxide::{DataFormat, MZFlush, MZStatus};
 const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1A\n";
 /// The picture's data are written in chunks of so many bytes.
 const CHUNK_BYTES: usize = 1 << 20;
-/// Chunks that say what the codes mean as light, each with its largest size: all of them are a few numbers.
-const COLOURS: [(&[u8; 4], usize); 6] = [(b"cICP", 4), (b"cHRM", 32), (b"gAMA", 4), (b"sRGB", 1), (b"sBIT", 4), (b"tRNS", 256)];
+/// Chunks that say what the codes mean as light, each with its largest size: all of them are a few
+/// numbers.
+const COLOURS: [(&[u8; 4], usize); 6] =
+    [(b"cICP", 4), (b"cHRM", 32), (b"gAMA", 4), (b"sRGB", 1), (b"sBIT", 4), (b"tRNS", 256)];
 
 /// The file's picture, with this EXIF; None where it can't be followed to its end.
 pub(super) fn rewritten(bytes: &[u8], exif: Option<&[u8]>) -> Option<Vec<u8>> {
@@ -28,7 +30,10 @@ pub(super) fn rewritten(bytes: &[u8], exif: Option<&[u8]>) -> Option<Vec<u8>> {
             b"IDAT" => data.extend_from_slice(content),
             b"IEND" => break,
             _ => {
-                if let Some(idx) = COLOURS.iter().position(|(known, most)| *known == kind && content.len() <= *most) {
+                if let Some(idx) = COLOURS
+                    .iter()
+                    .position(|(known, most)| *known == kind && content.len() <= *most)
+                {
                     colours[idx].get_or_insert(content);
                 }
             }
@@ -45,7 +50,8 @@ pub(super) fn rewritten(bytes: &[u8], exif: Option<&[u8]>) -> Option<Vec<u8>> {
             write(&mut out, kind, content)?;
         }
     }
-    // Pictures that are not made of a palette's colours can have one as well, which says nothing of them.
+    // Pictures that are not made of a palette's colours can have one as well, which says nothing of
+    // them.
     if let Some(palette) = palette.filter(|_| header.colour == Header::PALETTE) {
         write(&mut out, b"PLTE", palette)?;
     }
@@ -75,12 +81,23 @@ impl<'bytes> Header<'bytes> {
     const PALETTE: u8 = 3;
 
     fn read(content: &'bytes [u8]) -> Option<Self> {
-        let [w0, w1, w2, w3, h0, h1, h2, h3, bits, colour, _, _, interlaced] = *content else { return None };
-        let (width, height) = (u32::from_be_bytes([w0, w1, w2, w3]), u32::from_be_bytes([h0, h1, h2, h3]));
-        Some(Self { content, width: width.into(), height: height.into(), bits: bits.into(), colour, interlaced: interlaced == 1 })
+        let [w0, w1, w2, w3, h0, h1, h2, h3, bits, colour, _, _, interlaced] = *content else {
+            return None;
+        };
+        let (width, height) =
+            (u32::from_be_bytes([w0, w1, w2, w3]), u32::from_be_bytes([h0, h1, h2, h3]));
+        Some(Self {
+            content,
+            width: width.into(),
+            height: height.into(),
+            bits: bits.into(),
+            colour,
+            interlaced: interlaced == 1,
+        })
     }
 
-    /// What the data unpack to: each row is a byte and its samples, and an interlaced picture has seven passes (8.1).
+    /// What the data unpack to: each row is a byte and its samples, and an interlaced picture has
+    /// seven passes (8.1).
     fn unpacked_bytes(&self) -> Option<u64> {
         let samples = match self.colour {
             0 | Self::PALETTE => 1,
@@ -90,19 +107,36 @@ impl<'bytes> Header<'bytes> {
             _ => return None,
         };
         let of_pass = |width: u64, height: u64| {
-            if width == 0 || height == 0 { 0 } else { height * (1 + (width * samples * self.bits).div_ceil(8)) }
+            if width == 0 || height == 0 {
+                0
+            } else {
+                height * (1 + (width * samples * self.bits).div_ceil(8))
+            }
         };
         if !self.interlaced {
             return Some(of_pass(self.width, self.height));
         }
-        let passes = [(0, 0, 8, 8), (4, 0, 8, 8), (0, 4, 4, 8), (2, 0, 4, 4), (0, 2, 2, 4), (1, 0, 2, 2), (0, 1, 1, 2)];
+        let passes = [
+            (0, 0, 8, 8),
+            (4, 0, 8, 8),
+            (0, 4, 4, 8),
+            (2, 0, 4, 4),
+            (0, 2, 2, 4),
+            (1, 0, 2, 2),
+            (0, 1, 1, 2),
+        ];
         let part = |size: u64, first: u64, step: u64| size.saturating_sub(first).div_ceil(step);
-        Some(passes.iter().map(|&(x, y, dx, dy)| of_pass(part(self.width, x, dx), part(self.height, y, dy))).sum())
+        Some(
+            passes
+                .iter()
+                .map(|&(x, y, dx, dy)| of_pass(part(self.width, x, dx), part(self.height, y, dy)))
+                .sum(),
+        )
     }
 }
 
-/// How long the packed data are, without what lies behind their end. None where they are damaged or unpack to another length: what
-/// is too much is no part of the picture.
+/// How long the packed data are, without what lies behind their end. None where they are damaged or
+/// unpack to another length: what is too much is no part of the picture.
 fn packed_length(data: &[u8], unpacked: u64) -> Option<usize> {
     let mut state = InflateState::new_boxed(DataFormat::Zlib);
     let mut out = vec![0; 1 << 16];
@@ -123,7 +157,10 @@ fn write(out: &mut Vec<u8>, kind: &[u8; 4], content: &[u8]) -> Option<()> {
     out.extend(u32::try_from(content.len()).ok()?.to_be_bytes());
     out.extend(kind);
     out.extend(content);
-    let crc = kind.iter().chain(content).fold(u32::MAX, |crc, byte| (crc >> 8) ^ CRC[usize::from(crc as u8 ^ byte)]);
+    let crc = kind
+        .iter()
+        .chain(content)
+        .fold(u32::MAX, |crc, byte| (crc >> 8) ^ CRC[usize::from(crc as u8 ^ byte)]);
     out.extend((!crc).to_be_bytes());
     Some(())
 }

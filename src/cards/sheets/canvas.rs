@@ -1,7 +1,8 @@
 //! A page to draw on, in millimetres: origin at the page's lower left corner, x to the right, y up.
 //!
-//! What is measured later (patterns, check lines, ticks) is drawn as filled areas, never as strokes: a viewer or printer driver
-//! may shift a stroke to whole device pixels ("stroke adjustment"), and a filled area stays where it is.
+//! What is measured later (patterns, check lines, ticks) is drawn as filled areas, never as
+//! strokes: a viewer or printer driver may shift a stroke to whole device pixels ("stroke
+//! adjustment"), and a filled area stays where it is.
 
 use pdf_writer::types::LineCapStyle;
 use pdf_writer::{Content, Str};
@@ -11,7 +12,8 @@ use super::lettering::{Face, UsedGlyphs};
 /// Points in a millimetre: a point is 1/72 inch, an inch 25.4 mm.
 pub const POINTS_PER_MM: f64 = 72.0 / 25.4;
 
-/// How far a cubic's handles reach for a quarter circle of radius 1; the arc is then true to 0.03 % of its radius.
+/// How far a cubic's handles reach for a quarter circle of radius 1; the arc is then true to 0.03 %
+/// of its radius.
 const QUARTER_HANDLE: f64 = 0.552_284_75;
 
 /// A position on the page, mm.
@@ -75,12 +77,21 @@ impl<'a> Canvas<'a> {
         self.content.finish().into_vec()
     }
 
-    /// From here on, positions and lengths are multiplied by `scale` and then moved by `offset`. For what nobody measures.
+    /// From here on, positions and lengths are multiplied by `scale` and then moved by `offset`.
+    /// For what nobody measures.
     pub fn zoom(&mut self, scale: f64, offset: Point) {
-        self.content.transform([scale as f32, 0.0, 0.0, scale as f32, mm(offset[0]), mm(offset[1])]);
+        self.content.transform([
+            scale as f32,
+            0.0,
+            0.0,
+            scale as f32,
+            mm(offset[0]),
+            mm(offset[1]),
+        ]);
     }
 
-    /// Draws with the page turned half round about a point: exact, so that what is drawn may be measured.
+    /// Draws with the page turned half round about a point: exact, so that what is drawn may be
+    /// measured.
     pub fn half_turn(&mut self, [x, y]: Point, draw: impl FnOnce(&mut Self)) {
         self.content.save_state();
         self.content.transform([-1.0, 0.0, 0.0, -1.0, mm(2.0 * x), mm(2.0 * y)]);
@@ -141,7 +152,11 @@ impl<'a> Canvas<'a> {
         let half = head_mm * 0.4;
         self.line(&[from, neck], pen);
         self.filled_polygon(
-            &[to, [neck[0] - uy * half, neck[1] + ux * half], [neck[0] + uy * half, neck[1] - ux * half]],
+            &[
+                to,
+                [neck[0] - uy * half, neck[1] + ux * half],
+                [neck[0] + uy * half, neck[1] - ux * half],
+            ],
             pen.ink,
         );
     }
@@ -159,7 +174,14 @@ impl<'a> Canvas<'a> {
     }
 
     /// A text broken into lines; returns the baseline below its last line.
-    pub fn paragraph(&mut self, at: Point, width_mm: f64, face: Face, size_mm: f64, text: &str) -> f64 {
+    pub fn paragraph(
+        &mut self,
+        at: Point,
+        width_mm: f64,
+        face: Face,
+        size_mm: f64,
+        text: &str,
+    ) -> f64 {
         let mut y = at[1];
         for line in face.wrap(text, size_mm, width_mm) {
             self.text([at[0], y], Align::Left, face, size_mm, &line);
@@ -262,7 +284,8 @@ fn trace_circle(content: &mut Content, [x, y]: Point, radius: f64) {
     content.close_path();
 }
 
-/// A coordinate rounded to a tenth of a micrometre: shorter files, and never a number in exponent notation, which PDF lacks.
+/// A coordinate rounded to a tenth of a micrometre: shorter files, and never a number in exponent
+/// notation, which PDF lacks.
 fn mm(value: f64) -> f32 {
     ((value * 1e4).round() / 1e4) as f32
 }

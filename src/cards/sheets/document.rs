@@ -1,4 +1,5 @@
-//! Pages become one PDF file. Nothing in it depends on the clock, the machine or chance: the same order gives the same bytes.
+//! Pages become one PDF file. Nothing in it depends on the clock, the machine or chance: the same
+//! order gives the same bytes.
 
 use pdf_writer::{Filter, Name, Pdf, Rect, Ref, TextStr};
 
@@ -38,7 +39,8 @@ impl Document {
         catalog.pages(tree_id).lang(TextStr("en"));
         let mut preferences = catalog.viewer_preferences();
         preferences.display_doc_title(true);
-        // Ask print dialogues to start with no scaling, one side only, and paper picked by page size (ISO 32000-1, table 150).
+        // Ask print dialogues to start with no scaling, one side only, and paper picked by page
+        // size (ISO 32000-1, table 150).
         preferences.pair(Name(b"PrintScaling"), Name(b"None"));
         preferences.pair(Name(b"Duplex"), Name(b"Simplex"));
         preferences.pair(Name(b"PickTrayByPDFSize"), true);

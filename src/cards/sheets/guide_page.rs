@@ -1,4 +1,5 @@
-//! The one-page guide: where cards, tabs and flags go, where to stand, and what to mind. Nobody measures on it.
+//! The one-page guide: where cards, tabs and flags go, where to stand, and what to mind. Nobody
+//! measures on it.
 
 use super::canvas::{Align, BLACK, Canvas, Ink, Pen, Point};
 use super::guide_views::{draw_from_above, draw_from_left, draw_half_turn, draw_standpoints};
@@ -36,12 +37,27 @@ const CAUTION_LINES: [&str; 4] = [
 ];
 
 const STEP_LINES: [[&str; 2]; 6] = [
-    ["Print", "at 100 %, check the lines on each sheet with a steel rule, and note what you read in job.toml."],
-    ["Lay out", "the cards on a flat, level bench; stretch the cord straight over their lanes, 2 to 5 mm above them."],
-    ["Stick", "the tabs flat on clean faces, 5 to 10 on the side of the chain; hang plumb lines from the frame."],
-    ["Photograph", "from both sides, JPEG or HEIC. Nothing may move. On the computer, sightcord glance says what is missing."],
+    [
+        "Print",
+        "at 100 %, check the lines on each sheet with a steel rule, and note what you read in job.toml.",
+    ],
+    [
+        "Lay out",
+        "the cards on a flat, level bench; stretch the cord straight over their lanes, 2 to 5 mm above them.",
+    ],
+    [
+        "Stick",
+        "the tabs flat on clean faces, 5 to 10 on the side of the chain; hang plumb lines from the frame.",
+    ],
+    [
+        "Photograph",
+        "from both sides, JPEG or HEIC. Nothing may move. On the computer, sightcord glance says what is missing.",
+    ],
     ["Turn", "the wheel half round by hand, touch nothing else, and photograph again."],
-    ["Measure", "with sightcord measure FOLDER. Adjust as it says, measure again. Local rules and licensed practice apply."],
+    [
+        "Measure",
+        "with sightcord measure FOLDER. Adjust as it says, measure again. Local rules and licensed practice apply.",
+    ],
 ];
 
 pub fn draw(canvas: &mut Canvas, paper: Paper) {
@@ -52,7 +68,13 @@ pub fn draw(canvas: &mut Canvas, paper: Paper) {
     let spare = [printable[0] - scale * WIDTH, printable[1] - scale * HEIGHT];
     canvas.zoom(scale, spare.map(|free| MARGIN_MM + free / 2.0));
 
-    canvas.text([0.0, HEIGHT - 7.0], Align::Left, Face::Bold, 6.5, "Setting up and taking the photos");
+    canvas.text(
+        [0.0, HEIGHT - 7.0],
+        Align::Left,
+        Face::Bold,
+        6.5,
+        "Setting up and taking the photos",
+    );
     let title_end = Face::Bold.width_mm("Setting up and taking the photos", 6.5) + 5.0;
     let subtitle = "Is the rear wheel square, upright and central, and does the chain run in line?";
     canvas.text([title_end, HEIGHT - 7.0], Align::Left, Face::Plain, 3.0, subtitle);
@@ -83,7 +105,8 @@ fn draw_cautions(canvas: &mut Canvas, [left, below]: Point) {
     let [x, mut y] = [left + 2.5, below + 24.5];
     for line in CAUTION_LINES {
         canvas.filled_polygon(&[[x, y - 0.4], [x + 3.4, y - 0.4], [x + 1.7, y + 2.7]], BLACK);
-        y = canvas.paragraph([x + 5.0, y], CAUTIONS.size[0] - 9.0, Face::Plain, WORDS_MM, line) - 0.6;
+        y = canvas.paragraph([x + 5.0, y], CAUTIONS.size[0] - 9.0, Face::Plain, WORDS_MM, line)
+            - 0.6;
     }
 }
 

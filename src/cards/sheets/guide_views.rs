@@ -1,6 +1,8 @@
-//! The guide's drawings. Sizes are those of no particular bike; the drawings are to show places, not lengths.
+//! The guide's drawings. Sizes are those of no particular bike; the drawings are to show places,
+//! not lengths.
 //!
-//! Tabs and cards are drawn as plain chequers, never as real patterns: a guide that lies on the bench must not be read as one.
+//! Tabs and cards are drawn as plain chequers, never as real patterns: a guide that lies on the
+//! bench must not be read as one.
 
 use std::f64::consts::PI;
 
@@ -25,7 +27,8 @@ const GEARBOX_RADIUS: f64 = 62.0;
 const CARD_SPACING: f64 = 340.0;
 const CARD_PAPER: [f64; 2] = [297.0, 210.0];
 
-/// Where the bike's points fall on the page. Forward is to the left, as one sees a bike from its left side.
+/// Where the bike's points fall on the page. Forward is to the left, as one sees a bike from its
+/// left side.
 struct View {
     origin: Point,
     scale: f64,
@@ -64,8 +67,14 @@ fn tab_sign(canvas: &mut Canvas, at: Point, number: &str, number_on: NumberOn) {
     canvas.filled_rect(lower_left, [width, height], WHITE);
     canvas.outlined_rect(lower_left, [width, height], LEADER);
     let mut area = canvas.area();
-    for (row, col) in (0..3).flat_map(|row| (0..3).map(move |col| (row, col))).filter(|(row, col)| (row + col) % 2 == 0) {
-        area.rect([at[0] + CELL * (f64::from(col) - 1.5), at[1] + CELL * (f64::from(row) - 1.5)], [CELL, CELL]);
+    for (row, col) in (0..3)
+        .flat_map(|row| (0..3).map(move |col| (row, col)))
+        .filter(|(row, col)| (row + col) % 2 == 0)
+    {
+        area.rect(
+            [at[0] + CELL * (f64::from(col) - 1.5), at[1] + CELL * (f64::from(row) - 1.5)],
+            [CELL, CELL],
+        );
     }
     area.fill(BLACK);
     let (x, align) = match number_on {
@@ -87,7 +96,10 @@ fn card_sign(canvas: &mut Canvas, centre: Point, scale: f64, label: &str) {
         for col in -6..6 {
             if (row + col) % 2 == 0 {
                 let lift = if row < 0 { cell * 0.5 } else { -cell * 0.5 };
-                area.rect([centre[0] + f64::from(col) * cell, centre[1] + f64::from(row) * cell + lift], [cell, cell]);
+                area.rect(
+                    [centre[0] + f64::from(col) * cell, centre[1] + f64::from(row) * cell + lift],
+                    [cell, cell],
+                );
             }
         }
     }
@@ -96,7 +108,11 @@ fn card_sign(canvas: &mut Canvas, centre: Point, scale: f64, label: &str) {
     let label_width = Face::Bold.width_mm(label, label_mm) + 1.6;
     // Away from the middle, where wheel, spindle and sprockets are drawn over the card.
     let label_at = [centre[0] - width * 0.32, centre[1] - height * 0.24];
-    canvas.filled_rect([label_at[0] - label_width / 2.0, label_at[1] - 2.2], [label_width, 4.4], WHITE);
+    canvas.filled_rect(
+        [label_at[0] - label_width / 2.0, label_at[1] - 2.2],
+        [label_width, 4.4],
+        WHITE,
+    );
     canvas.text([label_at[0], label_at[1] - 1.3], Align::Centre, Face::Bold, label_mm, label);
 }
 
@@ -110,7 +126,11 @@ pub fn draw_from_above(canvas: &mut Canvas, [left, below]: Point) {
     let scale = view.scale;
     let [bench_right, bench_low] = view.at(-560.0, -425.0);
     let [bench_left, bench_high] = view.at(830.0, 425.0);
-    canvas.filled_rect([bench_left, bench_low], [bench_right - bench_left, bench_high - bench_low], BENCH);
+    canvas.filled_rect(
+        [bench_left, bench_low],
+        [bench_right - bench_left, bench_high - bench_low],
+        BENCH,
+    );
 
     for (place, label) in [(1.0, "1"), (0.0, "2"), (-1.0, "3")] {
         card_sign(canvas, view.at(place * CARD_SPACING, 0.0), scale, label);
@@ -126,7 +146,10 @@ pub fn draw_from_above(canvas: &mut Canvas, [left, below]: Point) {
     canvas.outlined_rect(wheel, [2.0 * rim * scale, 64.0 * scale], METAL);
     canvas.line(&[view.at(0.0, -125.0), view.at(0.0, 125.0)], Pen::solid(Ink::Gray(0.35), 0.9));
     for (middle, radius) in [(0.0, REAR_SPROCKET_RADIUS), (GEARBOX[0], GEARBOX_RADIUS)] {
-        canvas.line(&[view.at(middle - radius, 80.0), view.at(middle + radius, 80.0)], Pen::solid(Ink::Gray(0.35), 0.9));
+        canvas.line(
+            &[view.at(middle - radius, 80.0), view.at(middle + radius, 80.0)],
+            Pen::solid(Ink::Gray(0.35), 0.9),
+        );
     }
     canvas.line(&[view.at(-545.0, 0.0), view.at(815.0, 0.0)], CORD);
     for end in [-545.0, 815.0] {
@@ -191,13 +214,21 @@ pub fn draw_from_left(canvas: &mut Canvas, [left, below]: Point) {
     draw_plumb_line(canvas, &view, 730.0, ["23", "24"]);
     draw_plumb_line(canvas, &view, -350.0, ["21", "22"]);
 
-    let rear = [("8", 100.0_f64, NumberOn::Left), ("9", 215.0, NumberOn::Left), ("10", 330.0, NumberOn::Right)];
+    let rear = [
+        ("8", 100.0_f64, NumberOn::Left),
+        ("9", 215.0, NumberOn::Left),
+        ("10", 330.0, NumberOn::Right),
+    ];
     for (number, angle, number_on) in rear {
         let (sin, cos) = angle.to_radians().sin_cos();
         tab_sign(canvas, [axle[0] + 8.6 * cos, axle[1] + 8.6 * sin], number, number_on);
     }
     tab_sign(canvas, axle, "11", NumberOn::Right);
-    let front = [("5", [0.0, 4.6], NumberOn::Right), ("6", [-3.6, -2.6], NumberOn::Left), ("7", [3.6, -2.6], NumberOn::Right)];
+    let front = [
+        ("5", [0.0, 4.6], NumberOn::Right),
+        ("6", [-3.6, -2.6], NumberOn::Left),
+        ("7", [3.6, -2.6], NumberOn::Right),
+    ];
     for (number, [dx, dy], number_on) in front {
         tab_sign(canvas, [gearbox[0] + dx, gearbox[1] + dy], number, number_on);
     }
@@ -256,7 +287,11 @@ pub fn draw_standpoints(canvas: &mut Canvas, [left, below]: Point) {
     canvas.filled_rect([bench_left, bench_low], [1300.0 * view.scale, 600.0 * view.scale], BENCH);
     canvas.line(&[view.at(640.0, 0.0), view.at(-640.0, 0.0)], CORD);
     let [rim, _] = RIM_RADII;
-    canvas.filled_rect(view.at(rim, -32.0), [2.0 * rim * view.scale, 64.0 * view.scale], Ink::Gray(0.55));
+    canvas.filled_rect(
+        view.at(rim, -32.0),
+        [2.0 * rim * view.scale, 64.0 * view.scale],
+        Ink::Gray(0.55),
+    );
 
     for side in [1.0, -1.0] {
         for turn in [-38.0, 0.0, 38.0_f64] {
@@ -285,12 +320,18 @@ pub fn draw_standpoints(canvas: &mut Canvas, [left, below]: Point) {
 fn phone(canvas: &mut Canvas, centre: Point, angle: f64) {
     let (sin, cos) = angle.sin_cos();
     let corner = |x: f64, y: f64| [centre[0] + x * cos - y * sin, centre[1] + x * sin + y * cos];
-    canvas.filled_polygon(&[corner(-3.0, -0.8), corner(3.0, -0.8), corner(3.0, 0.8), corner(-3.0, 0.8)], BLACK);
+    canvas.filled_polygon(
+        &[corner(-3.0, -0.8), corner(3.0, -0.8), corner(3.0, 0.8), corner(-3.0, 0.8)],
+        BLACK,
+    );
 }
 
 pub fn draw_half_turn(canvas: &mut Canvas, [left, below]: Point) {
     let radius = 13.0;
-    let turns = [(20.0, -radius, NumberOn::Right, "1-mark-forward"), (79.4, radius, NumberOn::Left, "2-mark-rearward")];
+    let turns = [
+        (20.0, -radius, NumberOn::Right, "1-mark-forward"),
+        (79.4, radius, NumberOn::Left, "2-mark-rearward"),
+    ];
     for (x, to_mark, number_on, folder) in turns {
         let hub = [left + x, below + 30.0];
         wheel(canvas, hub, [radius + 1.4, radius], 12);
@@ -303,7 +344,13 @@ pub fn draw_half_turn(canvas: &mut Canvas, [left, below]: Point) {
         canvas.arrow(before, [last[0] + 1.6, last[1] - 1.7], 2.6, Pen::solid(BLACK, 0.5));
     }
     canvas.text([left + 49.5, below + 30.0], Align::Centre, Face::Bold, WORDS_MM, "half a turn");
-    canvas.text([left + 49.5, below + 26.5], Align::Centre, Face::Plain, 2.4, "60\u{b0} to 300\u{b0} will do");
+    canvas.text(
+        [left + 49.5, below + 26.5],
+        Align::Centre,
+        Face::Plain,
+        2.4,
+        "60\u{b0} to 300\u{b0} will do",
+    );
     let words = "Only the wheel turns. Cards, cord and frame stay as they are.";
     canvas.text([left + 2.5, below + 3.6], Align::Left, Face::Plain, WORDS_MM, words);
 }

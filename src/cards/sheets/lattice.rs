@@ -14,9 +14,10 @@ const TICK_WIDTH_MM: f64 = 0.2;
 
 /// Draws a pattern with its centre at a point of the page.
 ///
-/// Dark cells are filled rectangles of their exact size in one path. They meet only at corners, never along an edge, so there
-/// is no seam to close and nothing overlaps: each inner corner is a shared vertex. If a printer makes all ink a little fat,
-/// opposite cells grow alike and the corner stays.
+/// Dark cells are filled rectangles of their exact size in one path. They meet only at corners,
+/// never along an edge, so there is no seam to close and nothing overlaps: each inner corner is a
+/// shared vertex. If a printer makes all ink a little fat, opposite cells grow alike and the corner
+/// stays.
 pub fn draw_pattern(canvas: &mut Canvas, pattern: Pattern, centre: Point) {
     let pitch = pattern.pitch_mm();
     let on_page = |r: f64, c: f64| {
@@ -39,7 +40,8 @@ pub fn draw_pattern(canvas: &mut Canvas, pattern: Pattern, centre: Point) {
     area.fill(BLACK);
 }
 
-/// Ticks along both edges of a card's lane, into the lane: a ruler for the eye, counted from the pattern's middle.
+/// Ticks along both edges of a card's lane, into the lane: a ruler for the eye, counted from the
+/// pattern's middle.
 pub fn draw_lane_ticks(canvas: &mut Canvas, pattern: Pattern, centre: Point) {
     let pitch = pattern.pitch_mm();
     let half_width = pattern.cols() as f64 / 2.0 * pitch;
@@ -65,7 +67,8 @@ pub const CHECK_LINE_WIDTH_MM: f64 = 0.2;
 /// Length of the ticks at the ends, mm.
 pub const CHECK_TICK_MM: f64 = 3.0;
 
-/// A check line along the page's x, from the middle of its left end tick to the middle of its right one.
+/// A check line along the page's x, from the middle of its left end tick to the middle of its right
+/// one.
 pub fn draw_check_line_along(canvas: &mut Canvas, left_end: Point, length_mm: f64) {
     let mut area = canvas.area();
     add_bar(&mut area, left_end, [length_mm, 0.0]);
@@ -75,8 +78,9 @@ pub fn draw_check_line_along(canvas: &mut Canvas, left_end: Point, length_mm: f6
     area.fill_all(BLACK);
 }
 
-/// A check line along the page's y, from the middle of its lower end tick to the middle of its upper one, with a gap about its
-/// middle: there the datum cord passes, and nothing dark should lie beside it.
+/// A check line along the page's y, from the middle of its lower end tick to the middle of its
+/// upper one, with a gap about its middle: there the datum cord passes, and nothing dark should lie
+/// beside it.
 pub fn draw_check_line_across(canvas: &mut Canvas, lower_end: Point, length_mm: f64, gap_mm: f64) {
     let half = (length_mm - gap_mm) / 2.0;
     let mut area = canvas.area();

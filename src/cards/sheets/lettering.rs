@@ -1,6 +1,8 @@
-//! Letters on a sheet: widths, line breaks, and the fonts embedded in a document (only the glyphs that were used).
+//! Letters on a sheet: widths, line breaks, and the fonts embedded in a document (only the glyphs
+//! that were used).
 //!
-//! The fonts come from the crate `dejavu` (DejaVu Sans, free to embed). Text stays text: it can be selected and searched.
+//! The fonts come from the crate `dejavu` (DejaVu Sans, free to embed). Text stays text: it can be
+//! selected and searched.
 
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
@@ -31,10 +33,16 @@ struct LoadedFace {
 
 impl LoadedFace {
     fn new(data: &'static [u8]) -> Self {
-        // The bytes are compiled in: whether they parse does not depend on any input, and every test of a sheet proves it.
+        // The bytes are compiled in: whether they parse does not depend on any input, and every
+        // test of a sheet proves it.
         let file = FontRef::new(data).expect("the font that ships with the program is a font");
         let (size, upright) = (Size::unscaled(), LocationRef::default());
-        Self { data, characters: file.charmap(), glyphs: file.glyph_metrics(size, upright), metrics: file.metrics(size, upright) }
+        Self {
+            data,
+            characters: file.charmap(),
+            glyphs: file.glyph_metrics(size, upright),
+            metrics: file.metrics(size, upright),
+        }
     }
 
     fn advance(&self, glyph: GlyphId) -> f64 {
@@ -48,9 +56,11 @@ impl LoadedFace {
 
 static PLAIN: LazyLock<LoadedFace> = LazyLock::new(|| LoadedFace::new(dejavu::sans::regular()));
 static BOLD: LazyLock<LoadedFace> = LazyLock::new(|| LoadedFace::new(dejavu::sans::bold()));
-static NARROW: LazyLock<LoadedFace> = LazyLock::new(|| LoadedFace::new(dejavu::sans_condensed::regular()));
+static NARROW: LazyLock<LoadedFace> =
+    LazyLock::new(|| LoadedFace::new(dejavu::sans_condensed::regular()));
 
-const SYSTEM_INFO: SystemInfo = SystemInfo { registry: Str(b"Adobe"), ordering: Str(b"Identity"), supplement: 0 };
+const SYSTEM_INFO: SystemInfo =
+    SystemInfo { registry: Str(b"Adobe"), ordering: Str(b"Identity"), supplement: 0 };
 
 impl Face {
     fn loaded(self) -> &'static LoadedFace {
@@ -104,7 +114,8 @@ impl Face {
         self.width_em(text) * size_mm
     }
 
-    /// A text broken at spaces into lines no wider than this. A single word that is wider stands alone.
+    /// A text broken at spaces into lines no wider than this. A single word that is wider stands
+    /// alone.
     pub fn wrap(self, text: &str, size_mm: f64, width_mm: f64) -> Vec<String> {
         let mut lines: Vec<String> = Vec::new();
         for word in text.split_whitespace() {
@@ -168,7 +179,8 @@ fn embed_face(pdf: &mut Pdf, face: Face, used: &FaceUse, next: &mut impl FnMut()
     let mut cid = pdf.cid_font(cid_font);
     cid.subtype(CidFontType::Type2).base_font(base_font).system_info(SYSTEM_INFO);
     cid.font_descriptor(descriptor).default_width(0.0).cid_to_gid_map_predefined(Name(b"Identity"));
-    let widths = used.remapper.remapped_gids().map(|old| per_mille(loaded.advance(GlyphId::from(old))));
+    let widths =
+        used.remapper.remapped_gids().map(|old| per_mille(loaded.advance(GlyphId::from(old))));
     cid.widths().consecutive(0, widths);
     drop(cid);
 
@@ -190,7 +202,8 @@ fn embed_face(pdf: &mut Pdf, face: Face, used: &FaceUse, next: &mut impl FnMut()
         .stem_v(face.stem_v())
         .font_file2(font_data);
 
-    let subset = subsetter::subset(loaded.data, 0, &used.remapper).expect("the font that ships with the program can be cut down");
+    let subset = subsetter::subset(loaded.data, 0, &used.remapper)
+        .expect("the font that ships with the program can be cut down");
     let packed = super::document::deflate(&subset);
     let mut stream = pdf.stream(font_data, &packed);
     stream.filter(pdf_writer::Filter::FlateDecode).pair(Name(b"Length1"), subset.len() as i32);
@@ -218,7 +231,10 @@ mod tests {
 
     #[test]
     fn a_word_wider_than_the_line_stands_alone() {
-        assert_eq!(Face::Bold.wrap("a incomprehensibilities b", 3.0, 10.0), ["a", "incomprehensibilities", "b"]);
+        assert_eq!(
+            Face::Bold.wrap("a incomprehensibilities b", 3.0, 10.0),
+            ["a", "incomprehensibilities", "b"]
+        );
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! The sheets to print: cards, tabs and a one-page guide, as vector PDF at exact scale.
 //!
-//! Steps: an [`Order`] says what is wanted; [`draw`] turns it into [`Sheet`]s, each one PDF file in memory. Writing them to disk
-//! is not this stage's work.
+//! Steps: an [`Order`] says what is wanted; [`draw`] turns it into [`Sheet`]s, each one PDF file in
+//! memory. Writing them to disk is not this stage's work.
 
 mod canvas;
 mod card_page;
@@ -38,8 +38,8 @@ pub struct Order {
 }
 
 impl Order {
-    /// Enough for one motorcycle: three cards under the cord and one to each side, or the four large ones; and every tab with a
-    /// fixed role up to the brake drum's.
+    /// Enough for one motorcycle: three cards under the cord and one to each side, or the four
+    /// large ones; and every tab with a fixed role up to the brake drum's.
     pub fn usual(paper: Paper) -> Self {
         let cards = match paper {
             Paper::A4 | Paper::Letter => Numbers::range(1, 5),
@@ -69,7 +69,8 @@ pub struct Sheet {
     pub bytes: Vec<u8>,
 }
 
-/// Draws what was ordered: one file for all cards, one for all tabs, one for the riders among them, and the guide.
+/// Draws what was ordered: one file for all cards, one for all tabs, one for the riders among them,
+/// and the guide.
 pub fn draw(order: &Order) -> Result<Vec<Sheet>, OrderError> {
     let paper = order.paper;
     let mut sheets = Vec::new();
@@ -78,7 +79,12 @@ pub fn draw(order: &Order) -> Result<Vec<Sheet>, OrderError> {
     for &card in &cards {
         let [width_mm, height_mm] = card.size_mm();
         if card_centre_mm(paper, card).is_none() {
-            return Err(OrderError::CardTooLarge { number: card.number(), width_mm, height_mm, paper });
+            return Err(OrderError::CardTooLarge {
+                number: card.number(),
+                width_mm,
+                height_mm,
+                paper,
+            });
         }
     }
     if !cards.is_empty() {
@@ -96,18 +102,23 @@ pub fn draw(order: &Order) -> Result<Vec<Sheet>, OrderError> {
         sheets.push(sheet("tabs", "Tabs", &plain, paper, |document| {
             let pages = place_tabs(paper, &tabs);
             for (page_idx, placed) in pages.iter().enumerate() {
-                document.page(paper.portrait_mm(), |canvas| tab_page::draw(canvas, placed, page_idx + 1, pages.len()));
+                document.page(paper.portrait_mm(), |canvas| {
+                    tab_page::draw(canvas, placed, page_idx + 1, pages.len())
+                });
             }
             pages.len()
         }));
     }
 
-    let lefts: Vec<Pattern> = riders.iter().filter(|n| is_left_face(*n)).filter_map(|n| Pattern::tab(n.into())).collect();
+    let lefts: Vec<Pattern> =
+        riders.iter().filter(|n| is_left_face(*n)).filter_map(|n| Pattern::tab(n.into())).collect();
     if !lefts.is_empty() {
         sheets.push(sheet("riders", "Riders", &riders, paper, |document| {
             let pages = place_riders(paper, &lefts, order.cord_mm);
             for (page_idx, placed) in pages.iter().enumerate() {
-                document.page(paper.portrait_mm(), |canvas| rider_page::draw(canvas, placed, page_idx + 1, pages.len()));
+                document.page(paper.portrait_mm(), |canvas| {
+                    rider_page::draw(canvas, placed, page_idx + 1, pages.len())
+                });
             }
             pages.len()
         }));
@@ -124,11 +135,18 @@ pub fn draw(order: &Order) -> Result<Vec<Sheet>, OrderError> {
     Ok(sheets)
 }
 
-fn sheet(kind: &str, words: &str, numbers: &Numbers, paper: Paper, pages: impl FnOnce(&mut Document) -> usize) -> Sheet {
+fn sheet(
+    kind: &str,
+    words: &str,
+    numbers: &Numbers,
+    paper: Paper,
+    pages: impl FnOnce(&mut Document) -> usize,
+) -> Sheet {
     let title = format!("{words} {numbers}, {} paper", paper.title());
     let mut document = Document::new(&title);
     let n_pages = pages(&mut document);
     // A comma in a file name is a nuisance on a command line.
-    let file_name = format!("{kind}-{}-{}.pdf", numbers.to_string().replace(',', "_"), paper.name());
+    let file_name =
+        format!("{kind}-{}-{}.pdf", numbers.to_string().replace(',', "_"), paper.name());
     Sheet { file_name, title, n_pages, bytes: document.finish() }
 }

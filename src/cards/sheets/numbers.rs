@@ -20,7 +20,8 @@ pub enum NumbersError {
 }
 
 impl Numbers {
-    /// Reads a list such as `1-5,8`; `none` is the empty list. `what` names the things (cards, tabs), numbered 1 to `last`.
+    /// Reads a list such as `1-5,8`; `none` is the empty list. `what` names the things (cards,
+    /// tabs), numbered 1 to `last`.
     pub fn parse(text: &str, what: &'static str, last: u8) -> Result<Self, NumbersError> {
         let mut numbers = Vec::new();
         if text.trim() == "none" {
@@ -51,7 +52,10 @@ impl Numbers {
     pub fn split(&self, is_rider: impl Fn(u8) -> bool) -> (Self, Self) {
         let (riders, rest): (Vec<u8>, Vec<u8>) = self.iter().partition(|number| is_rider(*number));
         // Left faces have odd numbers, and their right ones come next.
-        let mut whole: Vec<u8> = riders.into_iter().flat_map(|number| [number - (number + 1) % 2, number + number % 2]).collect();
+        let mut whole: Vec<u8> = riders
+            .into_iter()
+            .flat_map(|number| [number - (number + 1) % 2, number + number % 2])
+            .collect();
         whole.sort_unstable();
         whole.dedup();
         (Self(whole), Self(rest))
@@ -72,7 +76,11 @@ fn parse_one(text: &str, what: &'static str, last: u8) -> Result<u8, NumbersErro
         return Err(NumbersError::Gap);
     }
     let digits_only = text.bytes().all(|b| b.is_ascii_digit());
-    let number: u64 = text.parse().ok().filter(|_| digits_only).ok_or_else(|| NumbersError::NotANumber(text.to_owned()))?;
+    let number: u64 = text
+        .parse()
+        .ok()
+        .filter(|_| digits_only)
+        .ok_or_else(|| NumbersError::NotANumber(text.to_owned()))?;
     match u8::try_from(number) {
         Ok(small) if (1..=last).contains(&small) => Ok(small),
         _ => Err(NumbersError::OutOfRange { number, what, last }),

@@ -1,6 +1,7 @@
 //! The papers a sheet can be printed on.
 
-/// What a printer leaves white on each side, mm. Common practice for desk printers (3 to 5 mm), no source.
+/// What a printer leaves white on each side, mm. Common practice for desk printers (3 to 5 mm), no
+/// source.
 pub const MARGIN_MM: f64 = 5.0;
 
 /// A paper size. A4 and A3 as in ISO 216, Letter as in ANSI/ASME Y14.1.

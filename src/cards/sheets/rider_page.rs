@@ -1,20 +1,25 @@
 //! Riders for the datum cord: strips to fold round it, a tab on either face.
 //!
-//! A strip carries two tabs foot to foot. Printed side out it is folded round the cord and glued back to back from the top down to the
-//! marks, so that it stands on the cord like a little sail. The cord's axis shall then lie one pattern side below both patterns'
-//! centres, midway between the faces. How long the bridge between the feet must be for that follows from the fold as it is seen along
-//! the cord: cord's radius r, paper's thickness t, the glued seam ending at the height h above the axis.
+//! A strip carries two tabs foot to foot. Printed side out it is folded round the cord and glued
+//! back to back from the top down to the marks, so that it stands on the cord like a little sail.
+//! The cord's axis shall then lie one pattern side below both patterns' centres, midway between the
+//! faces. How long the bridge between the feet must be for that follows from the fold as it is seen
+//! along the cord: cord's radius r, paper's thickness t, the glued seam ending at the height h
+//! above the axis.
 //!
-//! Paper bends without stretching in the middle of its thickness, so lengths are counted there. Round the cord that fibre runs at the
-//! radius R = r + t/2. In the seam it runs t/2 beside the middle plane, so that it leaves the seam at P = (t/2, h), at the distance
-//! D = sqrt(h^2 + (t/2)^2) from the axis and at the angle a = atan(t / 2h) off the upright. The flanks are straight, the paper
-//! being pulled tight: from P they touch the circle at the angle a + acos(R/D) off the upright, sqrt(D^2 - R^2) away. From
-//! there the fibre goes round to the lowest point. From the fold's middle to a pattern's centre, side above the axis, that is
+//! Paper bends without stretching in the middle of its thickness, so lengths are counted there.
+//! Round the cord that fibre runs at the radius R = r + t/2. In the seam it runs t/2 beside the
+//! middle plane, so that it leaves the seam at P = (t/2, h), at the distance D = sqrt(h^2 +
+//! (t/2)^2) from the axis and at the angle a = atan(t / 2h) off the upright. The flanks are
+//! straight, the paper being pulled tight: from P they touch the circle at the angle a + acos(R/D)
+//! off the upright, sqrt(D^2 - R^2) away. From there the fibre goes round to the lowest point. From
+//! the fold's middle to a pattern's centre, side above the axis, that is
 //!
 //! R (pi - a - acos(R/D)) + sqrt(D^2 - R^2) + (side - h).
 //!
-//! Paper that is wrapped less tightly, or glued a millimetre higher or lower, changes it by a few tenths of a millimetre; a cord that is
-//! 1 mm thicker than the print was made for by 0.85 mm. That is the half millimetre (k = 1) by which a rider's height is taken to be known.
+//! Paper that is wrapped less tightly, or glued a millimetre higher or lower, changes it by a few
+//! tenths of a millimetre; a cord that is 1 mm thicker than the print was made for by 0.85 mm. That
+//! is the half millimetre (k = 1) by which a rider's height is taken to be known.
 
 use super::canvas::{Align, BLACK, Canvas, Ink, Pen, Point};
 use super::lattice::{draw_check_line_along, draw_pattern};
@@ -25,7 +30,8 @@ use super::tab_words::tab_words;
 use crate::cards::Pattern;
 use crate::cards::pattern::PATTERN_VERSION;
 
-/// Height of the glued seam's lower end above the cord's axis, mm: just below the patterns' white rims.
+/// Height of the glued seam's lower end above the cord's axis, mm: just below the patterns' white
+/// rims.
 pub const SEAM_MM: f64 = 8.0;
 /// Thickness of office paper, mm.
 const PAPER_MM: f64 = 0.10;
@@ -44,13 +50,16 @@ const HEAD_MM: f64 = 72.0;
 const CUT_LINE: Pen = Pen { ink: Ink::Gray(0.65), width_mm: 0.15, dash_mm: 0.0 };
 const FOLD_LINE: Pen = Pen { ink: Ink::Gray(0.65), width_mm: 0.15, dash_mm: 1.0 };
 
-/// From the fold's middle to the centre of either pattern, on the flat print, for a cord of this thickness, mm.
+/// From the fold's middle to the centre of either pattern, on the flat print, for a cord of this
+/// thickness, mm.
 pub fn centre_from_fold_mm(cord_mm: f64, side_mm: f64) -> f64 {
     let radius = (cord_mm + PAPER_MM) / 2.0;
     let half_paper = PAPER_MM / 2.0;
     let distance = SEAM_MM.hypot(half_paper);
     let touches = (half_paper / SEAM_MM).atan() + (radius / distance).acos();
-    radius * (std::f64::consts::PI - touches) + (distance * distance - radius * radius).sqrt() + (side_mm - SEAM_MM)
+    radius * (std::f64::consts::PI - touches)
+        + (distance * distance - radius * radius).sqrt()
+        + (side_mm - SEAM_MM)
 }
 
 /// A strip and where it lies on the page.
@@ -72,8 +81,8 @@ impl PlacedRider {
         centre_from_fold_mm(self.cord_mm, self.side_mm())
     }
 
-    /// Centres of both patterns, mm from the page's lower left corner: the left face's above the fold, upright; the right face's below it,
-    /// the other way up.
+    /// Centres of both patterns, mm from the page's lower left corner: the left face's above the
+    /// fold, upright; the right face's below it, the other way up.
     pub fn centres_mm(&self) -> [Point; 2] {
         let [x, y] = self.fold_mm;
         [1.0, -1.0].map(|way| [x, y + way * self.reach_mm()])
@@ -83,8 +92,10 @@ impl PlacedRider {
 /// Lays riders out side by side, page by page. `riders` are the tabs of left faces.
 pub fn place_riders(paper: Paper, lefts: &[Pattern], cord_mm: f64) -> Vec<Vec<PlacedRider>> {
     let [page_width, page_height] = paper.portrait_mm();
-    let placed: Vec<(Pattern, Pattern)> =
-        lefts.iter().filter_map(|left| Some((*left, Pattern::tab(usize::from(left.number()) + 1)?))).collect();
+    let placed: Vec<(Pattern, Pattern)> = lefts
+        .iter()
+        .filter_map(|left| Some((*left, Pattern::tab(usize::from(left.number()) + 1)?)))
+        .collect();
     let Some((first, _)) = placed.first() else { return Vec::new() };
     let side = first.tab_side_mm();
     let width = WIDTH_SIDES * side;
@@ -93,7 +104,11 @@ pub fn place_riders(paper: Paper, lefts: &[Pattern], cord_mm: f64) -> Vec<Vec<Pl
     let fold_y = page_height - MARGIN_MM - HEAD_MM - half;
     let at = |i: usize| [SIDE_MM + (i as f64 + 0.5) * width, fold_y];
     let page = |pairs: &[(Pattern, Pattern)]| {
-        pairs.iter().enumerate().map(|(i, (l, r))| PlacedRider { faces: [*l, *r], fold_mm: at(i), cord_mm }).collect()
+        pairs
+            .iter()
+            .enumerate()
+            .map(|(i, (l, r))| PlacedRider { faces: [*l, *r], fold_mm: at(i), cord_mm })
+            .collect()
     };
     placed.chunks(n_across).map(page).collect()
 }
@@ -110,12 +125,22 @@ fn draw_head(canvas: &mut Canvas, cord_mm: f64, page_number: usize, n_pages: usi
     let [width, height] = canvas.size_mm;
     let (left, right, top) = (SIDE_MM, width - SIDE_MM, height - MARGIN_MM);
     canvas.text([left, top - 6.0], Align::Left, Face::Bold, 6.0, "RIDERS");
-    let facts = format!("for a cord {cord_mm} mm thick; page {page_number} of {n_pages}, pattern version {PATTERN_VERSION}");
+    let facts = format!(
+        "for a cord {cord_mm} mm thick; page {page_number} of {n_pages}, pattern version {PATTERN_VERSION}"
+    );
     canvas.text([left, top - 10.6], Align::Left, Face::Plain, 2.6, &facts);
     let line_left = right - TAB_CHECK_LINE_MM - 0.5;
     draw_check_line_along(canvas, [line_left, top - 3.0], TAB_CHECK_LINE_MM);
-    let check = format!("check line: {TAB_CHECK_LINE_MM} mm with a steel rule, middle of tick to middle of tick");
-    canvas.text([line_left + TAB_CHECK_LINE_MM / 2.0, top - 7.4], Align::Centre, Face::Plain, 2.6, &check);
+    let check = format!(
+        "check line: {TAB_CHECK_LINE_MM} mm with a steel rule, middle of tick to middle of tick"
+    );
+    canvas.text(
+        [line_left + TAB_CHECK_LINE_MM / 2.0, top - 7.4],
+        Align::Centre,
+        Face::Plain,
+        2.6,
+        &check,
+    );
     let thickness = format!(
         "Print at 100 % on matt white paper; check the line above. Measure the cord: these are for one {cord_mm} mm thick, give or take \
          half a millimetre. For another: sheets --cord-mm."
@@ -151,8 +176,8 @@ fn draw_gluing(canvas: &mut Canvas, [x, y]: Point) {
     canvas.text([axis[0] - 3.0, axis[1] + 28.0], Align::Right, Face::Plain, 2.4, "left face");
 }
 
-/// The strip round the cord, seen along it: drawn large, lengths not to scale. It reaches from 4.3 below the axis to 38 above it, 4.5 to either
-/// side, times `scale`.
+/// The strip round the cord, seen along it: drawn large, lengths not to scale. It reaches from 4.3
+/// below the axis to 38 above it, 4.5 to either side, times `scale`.
 pub fn draw_fold(canvas: &mut Canvas, axis: Point, scale: f64) {
     let (radius, seam, head) = (4.0, 16.0, 38.0);
     canvas.filled_circle(axis, scale * (radius - 0.5), Ink::Colour(0.85, 0.3, 0.0));
@@ -167,7 +192,10 @@ pub fn draw_fold(canvas: &mut Canvas, axis: Point, scale: f64) {
         }));
         canvas.line(&fold, Pen::solid(BLACK, 0.5 * scale));
         // The pattern on the face, and the mark at which the seam ends.
-        canvas.line(&[at(1.1, seam + 3.0), at(1.1, head - 3.0)], Pen::dashed(BLACK, 0.9 * scale, 1.6 * scale));
+        canvas.line(
+            &[at(1.1, seam + 3.0), at(1.1, head - 3.0)],
+            Pen::dashed(BLACK, 0.9 * scale, 1.6 * scale),
+        );
         canvas.line(&[at(1.8, seam), at(4.2, seam)], Pen::solid(BLACK, 0.25));
     }
 }
@@ -206,5 +234,10 @@ fn draw_face(canvas: &mut Canvas, rider: &PlacedRider, face: usize) {
     }
     // Seen from its own side, the left face has the bike's front to the left.
     let (tail, tip) = if face == 0 { (9.0, -9.0) } else { (-9.0, 9.0) };
-    canvas.arrow([x + tail, baseline - 3.3], [x + tip, baseline - 3.3], 1.6, Pen::solid(BLACK, 0.3));
+    canvas.arrow(
+        [x + tail, baseline - 3.3],
+        [x + tip, baseline - 3.3],
+        1.6,
+        Pen::solid(BLACK, 0.3),
+    );
 }

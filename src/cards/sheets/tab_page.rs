@@ -1,4 +1,5 @@
-//! Pages of tabs to cut out, each on its own piece of white paper with its number and role below the pattern.
+//! Pages of tabs to cut out, each on its own piece of white paper with its number and role below
+//! the pattern.
 
 use super::canvas::{Align, BLACK, Canvas, Ink, LEADING, Pen, Point};
 use super::lattice::{draw_check_line_along, draw_pattern};
@@ -9,7 +10,8 @@ use crate::cards::Pattern;
 use crate::cards::pattern::PATTERN_VERSION;
 pub use crate::job::settings::TAB_CHECK_LINE_MM;
 
-/// White paper of a tab in pattern sides, across and upright; the pattern is centred across, its centre 0.7 sides below the top.
+/// White paper of a tab in pattern sides, across and upright; the pattern is centred across, its
+/// centre 0.7 sides below the top.
 const PAPER_SIDES: [f64; 2] = [1.4, 1.7];
 const CENTRE_BELOW_TOP_SIDES: f64 = 0.7;
 
@@ -56,11 +58,10 @@ pub fn place_tabs(paper: Paper, tabs: &[Pattern]) -> Vec<Vec<PlacedTab>> {
                 row_top = page_height - MARGIN_MM - HEAD_MM;
             }
             if let Some(page) = pages.last_mut() {
-                page.extend(
-                    row.iter()
-                        .enumerate()
-                        .map(|(i, &tab)| PlacedTab { tab, upper_left_mm: [SIDE_MM + i as f64 * width, row_top] }),
-                );
+                page.extend(row.iter().enumerate().map(|(i, &tab)| PlacedTab {
+                    tab,
+                    upper_left_mm: [SIDE_MM + i as f64 * width, row_top],
+                }));
             }
             row_top -= height;
         }
@@ -86,8 +87,16 @@ fn draw_head(canvas: &mut Canvas, page_number: usize, n_pages: usize) {
 
     let line_left = right - TAB_CHECK_LINE_MM - 0.5;
     draw_check_line_along(canvas, [line_left, top - 3.0], TAB_CHECK_LINE_MM);
-    let check = format!("check line: {TAB_CHECK_LINE_MM} mm with a steel rule, middle of tick to middle of tick");
-    canvas.text([line_left + TAB_CHECK_LINE_MM / 2.0, top - 7.4], Align::Centre, Face::Plain, 2.6, &check);
+    let check = format!(
+        "check line: {TAB_CHECK_LINE_MM} mm with a steel rule, middle of tick to middle of tick"
+    );
+    canvas.text(
+        [line_left + TAB_CHECK_LINE_MM / 2.0, top - 7.4],
+        Align::Centre,
+        Face::Plain,
+        2.6,
+        &check,
+    );
 
     let words = [
         "Print at 100 % (\u{201c}actual size\u{201d}, no fitting to the page), on one side of matt white paper. \
@@ -112,7 +121,8 @@ fn draw_tab(canvas: &mut Canvas, placed: &PlacedTab) {
 
     let number = placed.tab.number();
     if is_flag(number) {
-        // Where the line enters and leaves the tab; both marks stay outside the pattern's white rim.
+        // Where the line enters and leaves the tab; both marks stay outside the pattern's white
+        // rim.
         for (y_from, y_to) in [(top, top - 0.1 * side), (top - height, top - height + 0.1 * side)] {
             canvas.line(&[[centre_x, y_from], [centre_x, y_to]], Pen::solid(BLACK, 0.25));
         }
@@ -125,7 +135,13 @@ fn draw_tab(canvas: &mut Canvas, placed: &PlacedTab) {
     let number_size = 0.22 * side;
     let digits = number.to_string();
     let number_width = Face::Bold.width_mm(&digits, number_size);
-    canvas.text([left + pad, words_top - 0.75 * number_size], Align::Left, Face::Bold, number_size, &digits);
+    canvas.text(
+        [left + pad, words_top - 0.75 * number_size],
+        Align::Left,
+        Face::Bold,
+        number_size,
+        &digits,
+    );
 
     let words_left = left + pad + number_width + 0.06 * side;
     let words_width = left + width - pad - words_left;

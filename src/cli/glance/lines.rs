@@ -1,4 +1,5 @@
-//! A photo in one line: from where, what it adds, and "good" or what to do. Then a line for each set-up.
+//! A photo in one line: from where, what it adds, and "good" or what to do. Then a line for each
+//! set-up.
 
 use anstyle::{AnsiColor, Style};
 use textwrap::core::display_width;
@@ -25,12 +26,16 @@ pub fn verdict(glance: &Glance) -> (Style, String) {
         return (BAD, format!("not readable: {}. {}", error.what, error.advice));
     }
     if glance.cards.is_empty() {
-        return (BAD, "no card is read: go closer, or more light, and have two cards whole in it".to_owned());
+        return (
+            BAD,
+            "no card is read: go closer, or more light, and have two cards whole in it".to_owned(),
+        );
     }
     if glance.blur_px.is_some_and(|blur| blur > BLURRED) {
         return (OPEN, "blurred: hold the phone still and take it again".to_owned());
     }
-    if let Some(text) = too_small("tab", &glance.tabs).or_else(|| too_small("card", &glance.cards)) {
+    if let Some(text) = too_small("tab", &glance.tabs).or_else(|| too_small("card", &glance.cards))
+    {
         return (OPEN, text);
     }
     if glance.cards.len() < 2 && !glance.for_the_lens {
@@ -46,8 +51,14 @@ pub fn is_good(glance: &Glance) -> bool {
 
 /// "one step closer: tab 5 is 5 px a cell".
 fn too_small(word: &str, seen: &[SeenPattern]) -> Option<String> {
-    let smallest = seen.iter().min_by(|a, b| a.cell_px.total_cmp(&b.cell_px)).filter(|p| p.cell_px < TOO_SMALL)?;
-    Some(format!("one step closer: {word} {} is {:.0} px a cell", smallest.number, smallest.cell_px))
+    let smallest = seen
+        .iter()
+        .min_by(|a, b| a.cell_px.total_cmp(&b.cell_px))
+        .filter(|p| p.cell_px < TOO_SMALL)?;
+    Some(format!(
+        "one step closer: {word} {} is {:.0} px a cell",
+        smallest.number, smallest.cell_px
+    ))
 }
 
 /// "mark forward, from the left".
@@ -64,21 +75,27 @@ pub fn place(glance: &Glance) -> String {
 /// Photos with a line each, what each adds to those before it.
 pub fn lines(before: &[Glance], glances: &[Glance], job: &Job) -> String {
     let name = |glance: &Glance| shortened(&one_line(&glance.photo));
-    let column = |of: &dyn Fn(&Glance) -> String| glances.iter().map(|glance| display_width(&of(glance))).max().unwrap_or(0);
+    let column = |of: &dyn Fn(&Glance) -> String| {
+        glances.iter().map(|glance| display_width(&of(glance))).max().unwrap_or(0)
+    };
     let (names, places) = (column(&name), column(&place));
     let mut earlier: Vec<Glance> = before.to_vec();
     let mut text = String::new();
     for glance in glances {
         let (style, word) = verdict(glance);
         let adds = missing::adds_in_short(&earlier, glance, job);
-        let padded = |text: String, width: usize| format!("{text}{}", " ".repeat(width.saturating_sub(display_width(&text))));
+        let padded = |text: String, width: usize| {
+            format!("{text}{}", " ".repeat(width.saturating_sub(display_width(&text))))
+        };
         let mut first = padded(name(glance), names);
         if places > 0 {
             first = format!("{first}  {}", padded(place(glance), places));
         }
         let rest = " ".repeat(4);
         let what = if adds.is_empty() { String::new() } else { format!("; {adds}") };
-        for (i, line) in wrapped(&format!("{first}  "), &rest, &format!("{word}{what}")).iter().enumerate() {
+        for (i, line) in
+            wrapped(&format!("{first}  "), &rest, &format!("{word}{what}")).iter().enumerate()
+        {
             // The word of the verdict alone has its colour.
             match line.find(word.as_str()).filter(|_| i == 0) {
                 Some(at) => {
@@ -99,7 +116,10 @@ fn wrapped(first: &str, rest: &str, words: &str) -> Vec<String> {
         .initial_indent(first)
         .subsequent_indent(rest)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
-    textwrap::wrap(&one_line(words), options).into_iter().map(std::borrow::Cow::into_owned).collect()
+    textwrap::wrap(&one_line(words), options)
+        .into_iter()
+        .map(std::borrow::Cow::into_owned)
+        .collect()
 }
 
 /// A name of reasonable length: the end of it tells photos apart.
@@ -121,9 +141,13 @@ pub fn tally(glances: &[Glance], job: &Job) -> String {
         let style = if setup.complete { GOOD } else { OPEN };
         let pad = " ".repeat(width.saturating_sub(display_width(&setup.name)));
         let first = format!("{}{pad}  ", one_line(&setup.name));
-        for (i, line) in wrapped(&first, &" ".repeat(width + 2), &setup.what).into_iter().enumerate() {
+        for (i, line) in
+            wrapped(&first, &" ".repeat(width + 2), &setup.what).into_iter().enumerate()
+        {
             match line.strip_prefix(first.as_str()).filter(|_| i == 0) {
-                Some(what) => text.push_str(&format!("{HEADING}{first}{HEADING:#}{style}{what}{style:#}\n")),
+                Some(what) => {
+                    text.push_str(&format!("{HEADING}{first}{HEADING:#}{style}{what}{style:#}\n"))
+                }
                 None => text.push_str(&format!("{style}{line}{style:#}\n")),
             }
         }

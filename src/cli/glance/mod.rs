@@ -34,24 +34,27 @@ Examples:
 
 /// What each photo adds, whether it is good, and what is still missing; the lens need not be known.
 ///
-/// A line for each photo and one for each position of the wheel; everything that was seen with --all, or where one photo is named.
+/// A line for each photo and one for each position of the wheel; everything that was seen with
+/// --all, or where one photo is named.
 ///
-/// Where the cord runs in a card's lane is told at once in the card's own millimetres. It gives no offset of anything that stands
-/// above the cards: one photo can't tell how far away a thing is, and what stands 300 mm up appears that much times the slope of
-/// the view beside its true place.
+/// Where the cord runs in a card's lane is told at once in the card's own millimetres. It gives no
+/// offset of anything that stands above the cards: one photo can't tell how far away a thing is,
+/// and what stands 300 mm up appears that much times the slope of the view beside its true place.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct GlanceArgs {
     /// Photos, or job folders.
     #[arg(required = true)]
     photos: Vec<PathBuf>,
-    /// Write a picture of each photo with what was found drawn in, reduced and upright; never over a file that is there.
+    /// Write a picture of each photo with what was found drawn in, reduced and upright; never over
+    /// a file that is there.
     #[arg(long, value_name = "DIR")]
     picture: Option<PathBuf>,
     /// With --picture: each card of each photo as from straight above, too.
     #[arg(long, requires = "picture")]
     flat: bool,
-    /// Keep looking at a folder, and say of each new photo what it adds and what is still missing, until Ctrl-C.
+    /// Keep looking at a folder, and say of each new photo what it adds and what is still missing,
+    /// until Ctrl-C.
     #[arg(long)]
     watch: bool,
     /// Print all that was seen in each photo.
@@ -90,17 +93,28 @@ struct Wanted {
 /// Runs the command. Exit code 1 when no photo shows a card, 2 when none can be read.
 pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
     if args.watch {
-        let [folder] = args.photos.as_slice() else { bail!("--watch looks at one folder: name that folder alone") };
+        let [folder] = args.photos.as_slice() else {
+            bail!("--watch looks at one folder: name that folder alone")
+        };
         return watch::watch(folder, args);
     }
     super::threads::start(None);
     clear_away_on_interrupt();
-    let mut pictures = args.picture.as_deref().map(|folder| PictureFolder::open(folder, &args.photos)).transpose()?;
+    let mut pictures = args
+        .picture
+        .as_deref()
+        .map(|folder| PictureFolder::open(folder, &args.photos))
+        .transpose()?;
     let mut jobs = vec![Job::default()];
     let (mut wanted, mut findings, mut glances) = (Vec::new(), Vec::new(), Vec::new());
     for path in &args.photos {
         if !path.is_dir() {
-            wanted.push(Wanted { name: path.display().to_string(), path: path.clone(), setup: None, job: 0 });
+            wanted.push(Wanted {
+                name: path.display().to_string(),
+                path: path.clone(),
+                setup: None,
+                job: 0,
+            });
             continue;
         }
         match list_photos(path) {
@@ -120,14 +134,21 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
             let job = &jobs[what.job];
             let _room = Room::for_photo(&what.path);
             let looked = seen::glance(&what.photographed(), job);
-            let pictures = if wants_pictures { pictures_of(&what.name, &what.path, &looked, job, args.flat) } else { Vec::new() };
+            let pictures = if wants_pictures {
+                pictures_of(&what.name, &what.path, &looked, job, args.flat)
+            } else {
+                Vec::new()
+            };
             let seen = looked.photo.as_ref().map(|(photo, seen, _)| (&photo.facts, seen));
             let sortable = Sortable::new(&what.name, what.setup.as_deref(), seen, job);
             (looked.glance, sortable, pictures)
         })
         .collect();
     if let Some(pictures) = &mut pictures {
-        let made = looked.iter().flat_map(|(_, _, made)| made).map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
+        let made = looked
+            .iter()
+            .flat_map(|(_, _, made)| made)
+            .map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
         pictures.store_all(&made.collect::<Vec<_>>())?;
     }
     let mut by_job: Vec<Vec<Sortable>> = vec![Vec::new(); jobs.len()];
@@ -148,11 +169,20 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
 }
 
 /// The pictures of a photo, each with the name of a photo that its own is made from.
-fn pictures_of(name: &str, path: &Path, looked: &Looked, job: &Job, flat: bool) -> Vec<(String, Vec<u8>)> {
+fn pictures_of(
+    name: &str,
+    path: &Path,
+    looked: &Looked,
+    job: &Job,
+    flat: bool,
+) -> Vec<(String, Vec<u8>)> {
     let whole = drawn(path, looked, job).map(|bytes| (name.to_owned(), bytes));
     let cards = if flat { flat_cards(looked) } else { Vec::new() };
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
-    whole.into_iter().chain(cards.into_iter().map(|(card, bytes)| (format!("{stem}-{card}.jpg"), bytes))).collect()
+    whole
+        .into_iter()
+        .chain(cards.into_iter().map(|(card, bytes)| (format!("{stem}-{card}.jpg"), bytes)))
+        .collect()
 }
 
 impl Wanted {
@@ -166,10 +196,13 @@ impl Wanted {
     }
 }
 
-/// A folder's job, or the usual roles where its job.toml can't be used: a glance must not fail for a slip of the pen.
+/// A folder's job, or the usual roles where its job.toml can't be used: a glance must not fail for
+/// a slip of the pen.
 fn job_of(folder: &Path) -> Job {
     Job::of_folder(folder).unwrap_or_else(|error| {
-        super::complain(&format!("{error}. Each tab counts for what its number usually stands for."));
+        super::complain(&format!(
+            "{error}. Each tab counts for what its number usually stands for."
+        ));
         Job::default()
     })
 }
@@ -187,7 +220,10 @@ fn of_folder(listed: &JobPhotos, job: usize) -> Vec<Wanted> {
 fn not_listed(path: &Path, why: &str) -> Glance {
     Glance {
         photo: path.display().to_string(),
-        error: Some(Trouble::new(why.to_owned(), "Name a folder with photos, or the photos themselves.")),
+        error: Some(Trouble::new(
+            why.to_owned(),
+            "Name a folder with photos, or the photos themselves.",
+        )),
         ..Glance::default()
     }
 }
@@ -201,11 +237,19 @@ fn say(
 ) -> anyhow::Result<()> {
     let missing = missing::missing(glances, job);
     if args.json {
-        let document = Document { schema: SCHEMA, photos: glances, missing: &missing, not_told: words::NOT_TOLD, findings };
+        let document = Document {
+            schema: SCHEMA,
+            photos: glances,
+            missing: &missing,
+            not_told: words::NOT_TOLD,
+            findings,
+        };
         return super::print_json(&format!("{}\n", serde_json::to_string_pretty(&document)?));
     }
     if args.quiet {
-        for (glance, error) in glances.iter().filter_map(|glance| Some((glance, glance.error.as_ref()?))) {
+        for (glance, error) in
+            glances.iter().filter_map(|glance| Some((glance, glance.error.as_ref()?)))
+        {
             super::complain(&format!("{}: {}. {}", glance.photo, error.what, error.advice));
         }
         return Ok(());
@@ -217,7 +261,11 @@ fn say(
         } else {
             text.push("All that was seen in each photo: --all.\n".to_owned());
         }
-        text.extend(findings.iter().map(|finding| words::paragraph(&finding.what) + &words::advice(&finding.advice)));
+        text.extend(
+            findings
+                .iter()
+                .map(|finding| words::paragraph(&finding.what) + &words::advice(&finding.advice)),
+        );
         text.extend(pictures.map(PictureFolder::told));
         return super::print_styled(&text.join("\n"));
     }
@@ -226,7 +274,11 @@ fn say(
     if glances.iter().any(|glance| glance.error.is_none()) {
         text.push(words::missing_in_words(&missing));
     }
-    text.extend(findings.iter().map(|finding| words::paragraph(&finding.what) + &words::advice(&finding.advice)));
+    text.extend(
+        findings
+            .iter()
+            .map(|finding| words::paragraph(&finding.what) + &words::advice(&finding.advice)),
+    );
     text.extend(pictures.map(PictureFolder::told));
     text.retain(|part| !part.is_empty());
     super::print(&text.join("\n"))

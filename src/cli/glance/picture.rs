@@ -1,4 +1,5 @@
-//! Pictures of the photos with what was found drawn in, each in a file of its own, never over a file that is there.
+//! Pictures of the photos with what was found drawn in, each in a file of its own, never over a
+//! file that is there.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -23,12 +24,15 @@ pub struct PictureFolder {
 }
 
 impl PictureFolder {
-    /// Makes the folder if it is not there. Refuses one in which the next measurement, or a watch, would take the pictures for photos:
-    /// anywhere in a job, or beside the photos that are looked at.
+    /// Makes the folder if it is not there. Refuses one in which the next measurement, or a watch,
+    /// would take the pictures for photos: anywhere in a job, or beside the photos that are
+    /// looked at.
     pub fn open(folder: &Path, looked_at: &[PathBuf]) -> anyhow::Result<Self> {
-        let resolved = resolved(folder).with_context(|| format!("can't look at the folder {}", folder.display()))?;
+        let resolved = resolved(folder)
+            .with_context(|| format!("can't look at the folder {}", folder.display()))?;
         let job = resolved.ancestors().find(|ancestor| ancestor.join(JOB_FILE).is_file());
-        let looked_at = looked_at.iter().map(PathBuf::as_path).find(|at| would_be_looked_at(&resolved, at));
+        let looked_at =
+            looked_at.iter().map(PathBuf::as_path).find(|at| would_be_looked_at(&resolved, at));
         if let Some(of) = job.or(looked_at) {
             bail!(
                 "the pictures can't go to {}: there they would be taken for photos of {}. Name a folder outside with --picture",
@@ -37,15 +41,22 @@ impl PictureFolder {
             );
         }
         fs::create_dir_all(folder).with_context(|| {
-            format!("can't make the folder {}: name one that you may write to, and that is not a file", folder.display())
+            format!(
+                "can't make the folder {}: name one that you may write to, and that is not a file",
+                folder.display()
+            )
         })?;
         Ok(Self { folder: folder.to_owned(), given: BTreeSet::new(), written: 0, unchanged: 0 })
     }
 
     /// Writes all pictures, or none if one would have to replace a file with other content.
     pub fn store_all(&mut self, pictures: &[(&str, &[u8])]) -> anyhow::Result<()> {
-        let named: Vec<(PathBuf, &[u8])> = pictures.iter().map(|(photo, bytes)| (self.path_for(photo), *bytes)).collect();
-        let there = named.iter().map(|(path, bytes)| is_there(path, bytes)).collect::<anyhow::Result<Vec<bool>>>()?;
+        let named: Vec<(PathBuf, &[u8])> =
+            pictures.iter().map(|(photo, bytes)| (self.path_for(photo), *bytes)).collect();
+        let there = named
+            .iter()
+            .map(|(path, bytes)| is_there(path, bytes))
+            .collect::<anyhow::Result<Vec<bool>>>()?;
         for ((path, bytes), there) in named.into_iter().zip(there) {
             if there {
                 self.unchanged += 1;
@@ -59,11 +70,16 @@ impl PictureFolder {
         Ok(())
     }
 
-    /// "1-mark-forward/02.jpg" goes to "1-mark-forward-02.jpg"; a name that says less than the photo's does gets digits that tell it
-    /// apart, and one that was given already gets a number.
+    /// "1-mark-forward/02.jpg" goes to "1-mark-forward-02.jpg"; a name that says less than the
+    /// photo's does gets digits that tell it apart, and one that was given already gets a
+    /// number.
     fn path_for(&mut self, photo: &str) -> PathBuf {
         // A photo named by its path keeps the last two parts of it.
-        let mut parts: Vec<&str> = photo.rsplit(['/', '\\']).take(2).filter(|part| !matches!(*part, "" | "." | "..")).collect();
+        let mut parts: Vec<&str> = photo
+            .rsplit(['/', '\\'])
+            .take(2)
+            .filter(|part| !matches!(*part, "" | "." | ".."))
+            .collect();
         parts.reverse();
         let whole = parts.join("-");
         let stem = whole.rsplit_once('.').map_or(whole.as_str(), |(stem, _)| stem);
@@ -82,7 +98,11 @@ impl PictureFolder {
 
     pub fn told(&self) -> String {
         let plural = |n: usize| if n == 1 { "picture" } else { "pictures" };
-        let unchanged = if self.unchanged > 0 { format!(", {} unchanged", self.unchanged) } else { String::new() };
+        let unchanged = if self.unchanged > 0 {
+            format!(", {} unchanged", self.unchanged)
+        } else {
+            String::new()
+        };
         format!(
             "{} {} written to {}{unchanged}\n",
             self.written,
@@ -92,12 +112,14 @@ impl PictureFolder {
     }
 }
 
-/// Whether pictures in this folder would lie among photos: in a job folder that is looked at, or in the folder of a single photo.
+/// Whether pictures in this folder would lie among photos: in a job folder that is looked at, or in
+/// the folder of a single photo.
 fn would_be_looked_at(pictures: &Path, at: &Path) -> bool {
     if at.is_dir() {
         return is_within(pictures, at);
     }
-    let beside = at.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let beside =
+        at.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
     is_within(pictures, beside)
 }
 
@@ -106,12 +128,21 @@ fn is_there(path: &Path, bytes: &[u8]) -> anyhow::Result<bool> {
     match fs::symlink_metadata(path) {
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(false),
         Err(error) => {
-            return Err(error).with_context(|| format!("can't look at {}: name a folder that you may read", path.display()));
+            return Err(error).with_context(|| {
+                format!("can't look at {}: name a folder that you may read", path.display())
+            });
         }
-        Ok(what) if what.is_file() && what.len() == bytes.len() as u64 && fs::read(path).is_ok_and(|old| old == bytes) => {
+        Ok(what)
+            if what.is_file()
+                && what.len() == bytes.len() as u64
+                && fs::read(path).is_ok_and(|old| old == bytes) =>
+        {
             return Ok(true);
         }
         Ok(_) => {}
     }
-    bail!("{} is there already with other content, and nothing was written: move it away, or name another folder", path.display())
+    bail!(
+        "{} is there already with other content, and nothing was written: move it away, or name another folder",
+        path.display()
+    )
 }

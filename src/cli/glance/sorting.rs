@@ -1,4 +1,5 @@
-//! Which position of the wheel each photo shows, and so which set-up it belongs to: the same way as a measurement sorts them.
+//! Which position of the wheel each photo shows, and so which set-up it belongs to: the same way as
+//! a measurement sorts them.
 
 use crate::bench::from_job::scene_settings;
 use crate::glance::seen::Glance;
@@ -18,23 +19,44 @@ pub struct Sortable {
 
 impl Sortable {
     /// `folder` names the set-up that its folder says; None for a photo that lies loose.
-    pub fn new(id: &str, folder: Option<&str>, seen: Option<(&PhotoFacts, &PhotoSightings)>, job: &Job) -> Self {
+    pub fn new(
+        id: &str,
+        folder: Option<&str>,
+        seen: Option<(&PhotoFacts, &PhotoSightings)>,
+        job: &Job,
+    ) -> Self {
         let listed = Listed::new(id, folder, seen.map(|(facts, _)| facts), job);
         let empty = PhotoSightings::default();
-        let mut scene = scene_photo(id, seen.map(|(facts, _)| facts), seen.map_or(&empty, |(_, sightings)| sightings));
+        let mut scene = scene_photo(
+            id,
+            seen.map(|(facts, _)| facts),
+            seen.map_or(&empty, |(_, sightings)| sightings),
+        );
         scene.lens_only = listed.is_for_the_lens();
         Self { scene, listed }
     }
 }
 
-/// Tells each glance what its photo shows of the wheel, and, in a job, its set-up. Gives what was found amiss.
-pub fn sort(glances: &mut [&mut Glance], photos: Vec<Sortable>, job: &Job, is_job: bool) -> Vec<crate::finding::Finding> {
-    let (scenes, listed): (Vec<ScenePhoto>, Vec<Listed>) = photos.into_iter().map(|photo| (photo.scene, photo.listed)).unzip();
-    let sorted = grouping::sort(&scenes, &scene_settings(job, &[]), job, &[(0..scenes.len()).collect()]);
+/// Tells each glance what its photo shows of the wheel, and, in a job, its set-up. Gives what was
+/// found amiss.
+pub fn sort(
+    glances: &mut [&mut Glance],
+    photos: Vec<Sortable>,
+    job: &Job,
+    is_job: bool,
+) -> Vec<crate::finding::Finding> {
+    let (scenes, listed): (Vec<ScenePhoto>, Vec<Listed>) =
+        photos.into_iter().map(|photo| (photo.scene, photo.listed)).unzip();
+    let sorted =
+        grouping::sort(&scenes, &scene_settings(job, &[]), job, &[(0..scenes.len()).collect()]);
     for (glance, (shows, from)) in glances.iter_mut().zip(sorted.shows.iter().zip(&sorted.from)) {
         glance.from = *from;
         glance.mark = match shows {
-            Shows::Wheel(position) => sorted.positions.get(*position).and_then(|position| position.mark).map(|mark| mark.word()),
+            Shows::Wheel(position) => sorted
+                .positions
+                .get(*position)
+                .and_then(|position| position.mark)
+                .map(|mark| mark.word()),
             _ => None,
         };
     }

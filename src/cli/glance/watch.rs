@@ -1,7 +1,8 @@
-//! `glance FOLDER --watch`: keeps looking at a folder and says of each new photo what it adds and what is still missing.
+//! `glance FOLDER --watch`: keeps looking at a folder and says of each new photo what it adds and
+//! what is still missing.
 //!
-//! File events only wake it up; what is new is told by listing the folder and comparing. So nothing depends on which events a
-//! system sends for a copy, a rename or a half-written file.
+//! File events only wake it up; what is new is told by listing the folder and comparing. So nothing
+//! depends on which events a system sends for a copy, a rename or a half-written file.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -23,10 +24,11 @@ use crate::photo::listing::{CAMERA_FOLDER, ListError};
 use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile, list_photos};
 use crate::visible::one_line;
 
-/// After an event the folder is left alone until nothing has happened for so long: a copy makes many events.
+/// After an event the folder is left alone until nothing has happened for so long: a copy makes
+/// many events.
 const CALM: Duration = Duration::from_millis(150);
-/// A file that can't be read is looked at again after so long, and told as unreadable if it is the same by then: until then it
-/// may be on its way.
+/// A file that can't be read is looked at again after so long, and told as unreadable if it is the
+/// same by then: until then it may be on its way.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Why the watch wakes up.
@@ -57,14 +59,19 @@ impl Arrivals {
     pub fn new_among<'a>(&mut self, listed: &'a JobPhotos) -> Vec<(&'a PhotoFile, Option<String>)> {
         let all: Vec<(&PhotoFile, Option<String>)> =
             listed.with_setups().map(|(file, setup)| (file, setup.map(str::to_owned))).collect();
-        let there: BTreeSet<(&str, &str)> = all.iter().map(|(file, _)| (file.id.as_str(), file.sha256.as_str())).collect();
-        self.told.retain(|told| there.contains(&(told.glance.photo.as_str(), told.sha256.as_str())));
+        let there: BTreeSet<(&str, &str)> =
+            all.iter().map(|(file, _)| (file.id.as_str(), file.sha256.as_str())).collect();
+        self.told
+            .retain(|told| there.contains(&(told.glance.photo.as_str(), told.sha256.as_str())));
         self.waiting.retain(|id, _| there.iter().any(|(there, _)| there == id));
-        let is_told = |file: &PhotoFile| self.told.iter().any(|told| told.glance.photo == file.id && told.sha256 == file.sha256);
+        let is_told = |file: &PhotoFile| {
+            self.told.iter().any(|told| told.glance.photo == file.id && told.sha256 == file.sha256)
+        };
         all.into_iter().filter(|(file, _)| !is_told(file)).collect()
     }
 
-    /// Whether a photo can be told of: it was read, or it could not be and is the same as when it was last tried.
+    /// Whether a photo can be told of: it was read, or it could not be and is the same as when it
+    /// was last tried.
     pub fn is_ready(&mut self, file: &PhotoFile, read: &Result<Photo, PhotoError>) -> bool {
         let same_as_before = self.waiting.get(&file.id) == Some(&file.sha256);
         match read {
@@ -90,7 +97,8 @@ impl Arrivals {
     /// Sorts all photos anew: each may tell more of those before it.
     fn sort(&mut self, job: &Job) {
         let photos: Vec<Sortable> = self.told.iter().map(|told| told.photo.clone()).collect();
-        let mut glances: Vec<&mut Glance> = self.told.iter_mut().map(|told| &mut told.glance).collect();
+        let mut glances: Vec<&mut Glance> =
+            self.told.iter_mut().map(|told| &mut told.glance).collect();
         sorting::sort(&mut glances, photos, job, true);
     }
 
@@ -140,12 +148,17 @@ pub fn watch(folder: &Path, args: &GlanceArgs) -> anyhow::Result<u8> {
     let &GlanceArgs { all, json, quiet, flat, .. } = args;
     let pictures = args.picture.as_deref();
     if !folder.is_dir() {
-        bail!("{} is no folder: --watch looks at a folder that photos are copied into", folder.display());
+        bail!(
+            "{} is no folder: --watch looks at a folder that photos are copied into",
+            folder.display()
+        );
     }
     let mut watched = Watched {
         folder,
         job: super::job_of(folder),
-        pictures: pictures.map(|pictures| PictureFolder::open(pictures, &[folder.to_owned()])).transpose()?,
+        pictures: pictures
+            .map(|pictures| PictureFolder::open(pictures, &[folder.to_owned()]))
+            .transpose()?,
         flat,
         all,
         json,
@@ -170,7 +183,10 @@ pub fn watch(folder: &Path, args: &GlanceArgs) -> anyhow::Result<u8> {
     watcher.watch(folder, RecursiveMode::Recursive).with_context(failed)?;
     watched.look()?;
     watched.begin()?;
-    watched.say(&format!("Watching {}. Copy photos into it; Ctrl-C ends.\n\n", one_line(&folder.display().to_string())))?;
+    watched.say(&format!(
+        "Watching {}. Copy photos into it; Ctrl-C ends.\n\n",
+        one_line(&folder.display().to_string())
+    ))?;
     while wait(&woken, watched.is_waiting()) {
         watched.look()?;
     }
@@ -179,7 +195,11 @@ pub fn watch(folder: &Path, args: &GlanceArgs) -> anyhow::Result<u8> {
 
 /// Waits for something to happen and for calm afterwards. False when the watch ends.
 fn wait(woken: &Receiver<Wake>, is_waiting: bool) -> bool {
-    let first = if is_waiting { woken.recv_timeout(SETTLED) } else { woken.recv().map_err(|_| RecvTimeoutError::Disconnected) };
+    let first = if is_waiting {
+        woken.recv_timeout(SETTLED)
+    } else {
+        woken.recv().map_err(|_| RecvTimeoutError::Disconnected)
+    };
     match first {
         Ok(Wake::Folder) => {}
         Err(RecvTimeoutError::Timeout) => return true,
@@ -227,7 +247,12 @@ impl Watched<'_> {
                 continue;
             }
             let for_the_lens = setup.as_deref() == Some(CAMERA_FOLDER);
-            let what = Photographed { name: &file.id, path: &file.path, setup: setup.as_deref(), for_the_lens };
+            let what = Photographed {
+                name: &file.id,
+                path: &file.path,
+                setup: setup.as_deref(),
+                for_the_lens,
+            };
             let looked = looked(&what, &self.job, read);
             self.draw(file, &looked);
             let seen = looked.photo.as_ref().map(|(photo, seen, _)| (&photo.facts, seen));
@@ -249,7 +274,10 @@ impl Watched<'_> {
     fn tell(&self, new: &New) -> anyhow::Result<()> {
         if self.quiet {
             if let Some(error) = &new.glance.error {
-                super::super::complain(&format!("{}: {}. {}", new.glance.photo, error.what, error.advice));
+                super::super::complain(&format!(
+                    "{}: {}. {}",
+                    new.glance.photo, error.what, error.advice
+                ));
             }
             Ok(())
         } else if self.json {
@@ -269,8 +297,13 @@ impl Watched<'_> {
         }
         self.arrivals.sort(&self.job);
         let glances = self.arrivals.glances();
-        for (idx, poor) in glances.iter().enumerate().filter(|(_, glance)| !lines::is_good(glance)) {
-            super::super::print_styled(&lines::lines(&glances[..idx], std::slice::from_ref(poor), &self.job))?;
+        for (idx, poor) in glances.iter().enumerate().filter(|(_, glance)| !lines::is_good(glance))
+        {
+            super::super::print_styled(&lines::lines(
+                &glances[..idx],
+                std::slice::from_ref(poor),
+                &self.job,
+            ))?;
         }
         self.tell_tally()
     }
@@ -279,14 +312,18 @@ impl Watched<'_> {
         if self.json || self.quiet {
             return Ok(());
         }
-        super::super::print_styled(&format!("{}\n", lines::tally(&self.arrivals.glances(), &self.job)))
+        super::super::print_styled(&format!(
+            "{}\n",
+            lines::tally(&self.arrivals.glances(), &self.job)
+        ))
     }
 
     /// A picture that can't be written is told, and the watch goes on.
     fn draw(&mut self, file: &PhotoFile, looked: &Looked) {
         let Some(pictures) = &mut self.pictures else { return };
         let made = super::pictures_of(&file.id, &file.path, looked, &self.job, self.flat);
-        let made: Vec<(&str, &[u8])> = made.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())).collect();
+        let made: Vec<(&str, &[u8])> =
+            made.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())).collect();
         if let Err(error) = pictures.store_all(&made) {
             super::super::complain(&format!("{error:#}"));
         }
@@ -337,13 +374,26 @@ mod tests {
     #[test]
     fn a_new_photo_is_told_by_what_it_adds_and_what_is_missing_after_it() {
         let (job, mut arrivals) = (Job::default(), Arrivals::default());
-        let first = take(&mut arrivals, &file("1-a/1.jpg", "a"), glance("1-a/1.jpg", &[1, 2], &[1, 8, 9, 10]));
+        let first = take(
+            &mut arrivals,
+            &file("1-a/1.jpg", "a"),
+            glance("1-a/1.jpg", &[1, 2], &[1, 8, 9, 10]),
+        );
         assert_eq!(
             first.adds,
-            ["cards 1, 2 for the first time", "tabs 1 (rear rim, left), 8 to 10 (rear sprocket) for the first time"]
+            [
+                "cards 1, 2 for the first time",
+                "tabs 1 (rear rim, left), 8 to 10 (rear sprocket) for the first time"
+            ]
         );
-        assert!(first.line.contains("1-a/1.jpg") && first.line.contains("new: cards 1, 2, tabs 1, 8 to 10"), "{}", first.line);
-        let second = take(&mut arrivals, &file("1-a/2.jpg", "b"), glance("1-a/2.jpg", &[2, 3], &[1, 2]));
+        assert!(
+            first.line.contains("1-a/1.jpg")
+                && first.line.contains("new: cards 1, 2, tabs 1, 8 to 10"),
+            "{}",
+            first.line
+        );
+        let second =
+            take(&mut arrivals, &file("1-a/2.jpg", "b"), glance("1-a/2.jpg", &[2, 3], &[1, 2]));
         assert_eq!(
             second.adds,
             [

@@ -29,7 +29,8 @@ pub fn paragraph(text: &str) -> String {
     wrapped("", "", text)
 }
 
-/// Words in lines of 80 columns. A hyphen is no place to end a line: it may stand in a folder's name.
+/// Words in lines of 80 columns. A hyphen is no place to end a line: it may stand in a folder's
+/// name.
 fn wrapped(first: &str, rest: &str, text: &str) -> String {
     let options = textwrap::Options::new(WIDTH)
         .initial_indent(first)
@@ -51,15 +52,24 @@ pub fn told(glance: &Glance, job: &Job) -> String {
     if !shows.is_empty() {
         text.push_str(&entry("shows", &shows));
     }
-    text.push_str(&entry("picture", &format!("{} x {} px; sharpness: {sharp}", glance.width, glance.height)));
+    text.push_str(&entry(
+        "picture",
+        &format!("{} x {} px; sharpness: {sharp}", glance.width, glance.height),
+    ));
     text.push_str(&entry("cards", &patterns(&glance.cards, ranges)));
     text.push_str(&entry("tabs", &patterns(&glance.tabs, |numbers| tabs_in_words(numbers, job))));
     let riders = riders(&[glance], job);
     if !riders.is_empty() {
         let tabs: Vec<String> = riders.values().flatten().map(u8::to_string).collect();
-        text.push_str(&entry("riders", &format!("{} on the cord (tabs {})", riders.len(), tabs.join(", "))));
+        text.push_str(&entry(
+            "riders",
+            &format!("{} on the cord (tabs {})", riders.len(), tabs.join(", ")),
+        ));
     }
-    text.push_str(&entry("lines", &if glance.lines.is_empty() { "none".to_owned() } else { glance.lines.join(", ") }));
+    text.push_str(&entry(
+        "lines",
+        &if glance.lines.is_empty() { "none".to_owned() } else { glance.lines.join(", ") },
+    ));
     text.push_str(&cord(glance));
     for lack in &glance.lacks {
         text.push_str(&advice(&format!("{} {}", lack.what, lack.advice)));
@@ -81,11 +91,19 @@ fn patterns(list: &[SeenPattern], in_words: impl Fn(&[u8]) -> String) -> String 
         return "none".to_owned();
     }
     let range = |of: fn(&SeenPattern) -> f64, places: usize| {
-        let (low, high) = list.iter().map(of).fold((f64::MAX, 0.0_f64), |(low, high), x| (low.min(x), high.max(x)));
+        let (low, high) = list
+            .iter()
+            .map(of)
+            .fold((f64::MAX, 0.0_f64), |(low, high), x| (low.min(x), high.max(x)));
         let (low, high) = (format!("{low:.places$}"), format!("{high:.places$}"));
         if low == high { low } else { format!("{low} to {high}") }
     };
-    format!("{}; cells {} px, {} mm a pixel", in_words(&numbers), range(|p| p.cell_px, 0), range(|p| p.mm_per_px, 2))
+    format!(
+        "{}; cells {} px, {} mm a pixel",
+        in_words(&numbers),
+        range(|p| p.cell_px, 0),
+        range(|p| p.mm_per_px, 2)
+    )
 }
 
 /// "2.1 mm": an amount with as many decimals as its uncertainty supports, and the uncertainty.
@@ -109,7 +127,10 @@ fn cord(glance: &Glance) -> String {
         let [from, to] = s.between;
         text.push_str(&entry(
             "straightness",
-            &format!("at card {}: {off} off the straight line from card {from} to card {to}", s.card),
+            &format!(
+                "at card {}: {off} off the straight line from card {from} to card {to}",
+                s.card
+            ),
         ));
     }
     text
@@ -117,7 +138,10 @@ fn cord(glance: &Glance) -> String {
 
 fn in_lane(cord: &SeenCord) -> String {
     let (Some(offset), Some(angle)) = (&cord.offset, &cord.angle) else {
-        let (why, todo) = cord.not_read.as_ref().map_or(("nothing is seen", ""), |t| (t.what.as_str(), t.advice.as_str()));
+        let (why, todo) = cord
+            .not_read
+            .as_ref()
+            .map_or(("nothing is seen", ""), |t| (t.what.as_str(), t.advice.as_str()));
         return format!("not read: {why}. {todo}");
     };
     let (side, across) = amount(offset, Kind::Length);
@@ -128,7 +152,8 @@ fn in_lane(cord: &SeenCord) -> String {
         -1 => "towards the lower edge",
         _ => "off the lane's middle",
     };
-    let shadow = if cord.told_apart { "" } else { "; cord and shadow look alike, the ± spans both" };
+    let shadow =
+        if cord.told_apart { "" } else { "; cord and shadow look alike, the ± spans both" };
     format!("{across} {side}, askew by {turned} {turn}{shadow}")
 }
 

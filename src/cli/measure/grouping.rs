@@ -1,4 +1,5 @@
-//! Which photos belong together, written into job.toml on request: at its end, and nothing else of it is touched.
+//! Which photos belong together, written into job.toml on request: at its end, and nothing else of
+//! it is touched.
 
 use std::io::ErrorKind;
 use std::path::Path;
@@ -19,7 +20,12 @@ pub fn keep(folder: &Path, grouping: &[GroupingEntry]) -> anyhow::Result<String>
         return Ok("Nothing had to be sorted: the folders say which photos belong together. job.toml is as it was.".to_owned());
     }
     let at = folder.join(JOB_FILE);
-    let failed = || format!("the grouping can't be written to {}: see that the folder may be written to", at.display());
+    let failed = || {
+        format!(
+            "the grouping can't be written to {}: see that the folder may be written to",
+            at.display()
+        )
+    };
     let before = match std::fs::read_to_string(&at) {
         Ok(text) => Some(text),
         Err(why) if why.kind() == ErrorKind::NotFound => None,
@@ -31,8 +37,11 @@ pub fn keep(folder: &Path, grouping: &[GroupingEntry]) -> anyhow::Result<String>
             at.display()
         );
     }
-    let text =
-        format!("{}{}", before.as_deref().unwrap_or(BEGINNING).trim_end_matches('\n').to_owned() + "\n", setups::written(&found));
+    let text = format!(
+        "{}{}",
+        before.as_deref().unwrap_or(BEGINNING).trim_end_matches('\n').to_owned() + "\n",
+        setups::written(&found)
+    );
     if before.is_none() {
         write_new(&at, text.as_bytes()).with_context(failed)?;
     } else {
@@ -48,7 +57,8 @@ fn found(grouping: &[GroupingEntry]) -> Vec<JobSetup> {
     for entry in grouping.iter().filter(|entry| entry.by == GroupedBy::Found) {
         match setups.iter_mut().find(|setup| setup.name == entry.setup) {
             Some(setup) => setup.photos.push(entry.photo.clone()),
-            None => setups.push(JobSetup { name: entry.setup.clone(), photos: vec![entry.photo.clone()] }),
+            None => setups
+                .push(JobSetup { name: entry.setup.clone(), photos: vec![entry.photo.clone()] }),
         }
     }
     setups

@@ -1,4 +1,5 @@
-//! The page's later sections: where the uncertainty comes from, findings, lens and photos, settings and checksums.
+//! The page's later sections: where the uncertainty comes from, findings, lens and photos, settings
+//! and checksums.
 
 use maud::{Markup, html};
 
@@ -11,12 +12,15 @@ use crate::report::result::ResultDocument;
 use crate::text::capital;
 use crate::text::units::{Kind, Show, Shown};
 
-/// Contributions of each figure, the figures with a verdict first, and of these the contributions largest first.
+/// Contributions of each figure, the figures with a verdict first, and of these the contributions
+/// largest first.
 pub fn budget(document: &ResultDocument, show: Show) -> Markup {
     let mut fields_in_order: Vec<&Figure> = Vec::new();
     let judged = document.verdicts.iter().map(|verdict| &verdict.field);
     for field in judged.chain(document.budget.iter().map(|entry| &entry.field)) {
-        if !fields_in_order.contains(&field) && document.budget.iter().any(|entry| &entry.field == field) {
+        if !fields_in_order.contains(&field)
+            && document.budget.iter().any(|entry| &entry.field == field)
+        {
             fields_in_order.push(field);
         }
     }
@@ -44,11 +48,16 @@ pub fn budget(document: &ResultDocument, show: Show) -> Markup {
 }
 
 fn budget_rows(document: &ResultDocument, field: &Figure, show: Show) -> Markup {
-    let mut entries: Vec<_> = document.budget.iter().filter(|entry| entry.field == *field).collect();
+    let mut entries: Vec<_> =
+        document.budget.iter().filter(|entry| entry.field == *field).collect();
     entries.sort_by(|a, b| b.u.total_cmp(&a.u).then_with(|| a.from.cmp(&b.from)));
     let sum: f64 = entries.iter().map(|entry| entry.u * entry.u).sum();
     let amount = |u: f64| {
-        let small = crate::measurement::Measurement { value: 0.0, u, quality: crate::measurement::Quality::Good };
+        let small = crate::measurement::Measurement {
+            value: 0.0,
+            u,
+            quality: crate::measurement::Quality::Good,
+        };
         Shown::of(&small, field.kind(), show)
     };
     html! {
@@ -114,10 +123,12 @@ pub fn findings(document: &ResultDocument, show: Show) -> Markup {
     }
 }
 
-/// What was refused or stands in the way, on the first page: whoever is not finished needs it at once.
+/// What was refused or stands in the way, on the first page: whoever is not finished needs it at
+/// once.
 pub fn in_the_way(document: &ResultDocument, show: Show) -> Markup {
     let is_stuck = matches!(document.state, Some(State::NotFinished | State::Refused));
-    let found: Vec<&Finding> = told(document).filter(|finding| is_stuck && finding.severity != Severity::Note).collect();
+    let found: Vec<&Finding> =
+        told(document).filter(|finding| is_stuck && finding.severity != Severity::Note).collect();
     html! {
         @if !found.is_empty() {
             section #missing {

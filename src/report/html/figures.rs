@@ -14,7 +14,8 @@ use crate::report::result::ResultDocument;
 use crate::text::capital;
 use crate::text::units::{Kind, Show, Shown};
 
-/// A sign and a word for a verdict: the shape tells it without the colour, the word without the shape.
+/// A sign and a word for a verdict: the shape tells it without the colour, the word without the
+/// shape.
 pub fn verdict_badge(decision: Decision) -> Markup {
     let (class, sign) = match decision {
         Decision::In => ("in", "\u{2713}"),
@@ -40,7 +41,8 @@ pub fn section(document: &ResultDocument, show: Show) -> Markup {
     }
 }
 
-/// What carries a verdict, each as one bar with its limit; of what is undecided, what would decide it.
+/// What carries a verdict, each as one bar with its limit; of what is undecided, what would decide
+/// it.
 pub fn judged(document: &ResultDocument, show: Show) -> Markup {
     html! {
         @if !document.verdicts.is_empty() && document.state != Some(State::Refused) {
@@ -102,7 +104,8 @@ fn row(document: &ResultDocument, field: &Figure, measured: &Measurement, show: 
     let chain_on_left = document.chain_side() != Some(Side::Right);
     let shown = Shown::of(measured, field.kind(), show);
     let nought = if field.kind() == Kind::Ratio { 1.0 } else { 0.0 };
-    let bar = Bar { measured, limit, nought, plus_is_left: plus_is_left(field.sense(), chain_on_left) };
+    let bar =
+        Bar { measured, limit, nought, plus_is_left: plus_is_left(field.sense(), chain_on_left) };
     html! {
         tr data-field=(field) data-value=(measured.value) data-u=(measured.u) {
             th scope="row" { (field.short()) @if !meaning.is_empty() { span.meaning { (meaning) } } }

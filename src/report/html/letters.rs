@@ -21,13 +21,19 @@ pub struct Letters {
 }
 
 impl Letters {
-    /// Letters whose line is so high, px, from the highest to the lowest reach. None without a font that can be read: its bytes
-    /// are compiled in, and that they can be read every picture shows.
+    /// Letters whose line is so high, px, from the highest to the lowest reach. None without a font
+    /// that can be read: its bytes are compiled in, and that they can be read every picture
+    /// shows.
     pub fn of_height(height: f32) -> Option<Self> {
         let font = FontRef::new(dejavu::sans::bold()).ok()?;
         let metrics = font.metrics(Size::new(1.0), LocationRef::default());
         let em = height / (metrics.ascent - metrics.descent);
-        (em.is_finite() && em > 0.0).then_some(Self { font, em, ascent: metrics.ascent * em, height })
+        (em.is_finite() && em > 0.0).then_some(Self {
+            font,
+            em,
+            ascent: metrics.ascent * em,
+            height,
+        })
     }
 
     /// Width of a text, px.
@@ -37,7 +43,10 @@ impl Letters {
 
     /// Each letter's glyph, where it begins and how wide it is, px.
     fn places(&self, text: &str) -> Vec<(GlyphId, f32, f32)> {
-        let (characters, metrics) = (self.font.charmap(), self.font.glyph_metrics(Size::new(self.em), LocationRef::default()));
+        let (characters, metrics) = (
+            self.font.charmap(),
+            self.font.glyph_metrics(Size::new(self.em), LocationRef::default()),
+        );
         let mut at = 0.0;
         let mut places = Vec::new();
         for character in text.chars() {
@@ -49,10 +58,12 @@ impl Letters {
         places
     }
 
-    /// Draws a text whose line's top left corner is at a pixel; what lies outside the picture is left out.
+    /// Draws a text whose line's top left corner is at a pixel; what lies outside the picture is
+    /// left out.
     pub fn draw(&self, photo: &mut RgbImage, colour: Rgb<u8>, at: [u32; 2], text: &str) {
         // A last letter may lean out of its own width.
-        let size = [self.width(text) + 0.5 * self.em, self.height].map(|x| x.min(MOST_WIDTH).ceil() as usize + 2);
+        let size = [self.width(text) + 0.5 * self.em, self.height]
+            .map(|x| x.min(MOST_WIDTH).ceil() as usize + 2);
         let mut sheet = Sheet {
             raster: Rasterizer::new(size[0], size[1]),
             begin: point(0.0, 0.0),
@@ -65,13 +76,19 @@ impl Letters {
             let Some(outline) = outlines.get(glyph) else { continue };
             (sheet.left, sheet.foot) = (left, self.ascent);
             // A glyph that can't be drawn leaves a gap.
-            let _ = outline.draw(DrawSettings::unhinted(Size::new(self.em), LocationRef::default()), &mut sheet);
+            let _ = outline.draw(
+                DrawSettings::unhinted(Size::new(self.em), LocationRef::default()),
+                &mut sheet,
+            );
         }
         sheet.raster.for_each_pixel_2d(|x, y, covered| {
-            if let (true, Some(pixel)) = (covered > 0.0, photo.get_pixel_mut_checked(at[0] + x, at[1] + y)) {
+            if let (true, Some(pixel)) =
+                (covered > 0.0, photo.get_pixel_mut_checked(at[0] + x, at[1] + y))
+            {
                 let share = covered.min(1.0);
                 for (below, above) in pixel.0.iter_mut().zip(colour.0) {
-                    *below = (f32::from(*below) * (1.0 - share) + f32::from(above) * share).round() as u8;
+                    *below = (f32::from(*below) * (1.0 - share) + f32::from(above) * share).round()
+                        as u8;
                 }
             }
         });
@@ -148,7 +165,12 @@ mod tests {
     #[test]
     fn what_lies_outside_the_picture_is_left_out() {
         let mut picture = RgbImage::new(16, 16);
-        Letters::of_height(20.0).unwrap().draw(&mut picture, Rgb([255; 3]), [4, 4], "card 12 \u{1F6B2}");
+        Letters::of_height(20.0).unwrap().draw(
+            &mut picture,
+            Rgb([255; 3]),
+            [4, 4],
+            "card 12 \u{1F6B2}",
+        );
         assert!(picture.pixels().any(|pixel| pixel.0[0] > 0));
     }
 }

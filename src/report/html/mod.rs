@@ -1,4 +1,5 @@
-//! The report as a page: one self-contained file that is read on a phone, printed, and filed with the frame number.
+//! The report as a page: one self-contained file that is read on a phone, printed, and filed with
+//! the frame number.
 
 mod bars;
 mod details;
@@ -30,12 +31,17 @@ pub fn files(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) -
     let result = ReportFile::new(RESULT_NAME, document.to_json());
     let document = &*document.visible();
     let mut files = vec![result, ReportFile::new("index.html", page(document, pictures, show))];
-    files.extend(views(document, show).into_iter().map(|(name, view)| ReportFile::new(format!("views/{name}.svg"), view.file())));
+    files.extend(
+        views(document, show)
+            .into_iter()
+            .map(|(name, view)| ReportFile::new(format!("views/{name}.svg"), view.file())),
+    );
     files.extend(photos::files(pictures));
     files
 }
 
-/// The drawings of the scene with the names of their files; none where nothing of the scene is known.
+/// The drawings of the scene with the names of their files; none where nothing of the scene is
+/// known.
 pub fn views(document: &ResultDocument, show: Show) -> Vec<(&'static str, Drawing)> {
     let Some(bike) = bike_of(document) else { return Vec::new() };
     vec![("above", above(&bike, show)), ("behind", behind(&bike, show)), ("side", side(&bike))]

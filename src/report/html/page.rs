@@ -1,4 +1,5 @@
-//! The page from top to bottom: the verdict and the work on the first screen and the first sheet, the rest behind headings.
+//! The page from top to bottom: the verdict and the work on the first screen and the first sheet,
+//! the rest behind headings.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -14,8 +15,8 @@ use crate::text::units::Show;
 
 pub const PAGE_CSS: &str = concat!(include_str!("palette.css"), include_str!("page.css"));
 
-/// What the page may load: pictures and styles that stand in it. Whatever a name in it may hold, no script runs, and nothing comes
-/// from elsewhere or goes there.
+/// What the page may load: pictures and styles that stand in it. Whatever a name in it may hold, no
+/// script runs, and nothing comes from elsewhere or goes there.
 const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'";
 
 /// A whole page as one file: nothing in it is fetched from elsewhere, and nothing needs a script.
@@ -62,7 +63,8 @@ pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) ->
     sheet(&format!("{title}, measured"), body)
 }
 
-/// The page of a plan with other choices: nothing in it but the work, the drawing and what it is judged by.
+/// The page of a plan with other choices: nothing in it but the work, the drawing and what it is
+/// judged by.
 pub fn plan_page(document: &ResultDocument, show: Show) -> String {
     let title = document.job.bike.as_deref().unwrap_or("Wheel and chain line");
     let body = html! {
@@ -92,7 +94,8 @@ fn findings_title(document: &ResultDocument) -> String {
 
 /// How far the bike is from being finished; of a result that does not say, by its verdicts.
 fn state(document: &ResultDocument) -> State {
-    let any = |decision: Decision| document.verdicts.iter().any(|verdict| verdict.verdict == decision);
+    let any =
+        |decision: Decision| document.verdicts.iter().any(|verdict| verdict.verdict == decision);
     document.state.unwrap_or(match () {
         () if any(Decision::Out) => State::ToDo,
         () if any(Decision::Undecided) => State::Undecided,
@@ -108,9 +111,15 @@ fn header(document: &ResultDocument, title: &str, about: &str) -> Markup {
         State::NotFinished | State::Undecided => ("open", "\u{25c7}"),
         State::Refused => ("out", "\u{25b2}"),
     };
-    let headline = if document.headline.is_empty() { &document.summary } else { &document.headline };
-    // The steps themselves follow: only where there are none the sentence says more than the headline.
-    let more = document.summary.strip_prefix(headline.as_str()).filter(|_| class != "todo").unwrap_or_default();
+    let headline =
+        if document.headline.is_empty() { &document.summary } else { &document.headline };
+    // The steps themselves follow: only where there are none the sentence says more than the
+    // headline.
+    let more = document
+        .summary
+        .strip_prefix(headline.as_str())
+        .filter(|_| class != "todo")
+        .unwrap_or_default();
     html! {
         header.(class) {
             p.kind { strong { (title) } " \u{b7} " (taken(document)) }
@@ -175,7 +184,15 @@ fn legend(document: &ResultDocument) -> Markup {
         (line("reach"), "a plane or line carried on", true),
         (dot("tab"), "a tab", true),
         (dot("tab turned"), "a tab that turns, in each set-up", true),
-        (dot("plumb"), "a plumb line", document.measured.table.figures().any(|figure| matches!(figure, Figure::PlumbOffset(_)))),
+        (
+            dot("plumb"),
+            "a plumb line",
+            document
+                .measured
+                .table
+                .figures()
+                .any(|figure| matches!(figure, Figure::PlumbOffset(_))),
+        ),
     ];
     html! {
         ul.legend {

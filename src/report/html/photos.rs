@@ -14,10 +14,11 @@ use crate::visible::one_line;
 /// What was found in a photo, in pixels of the photo as its sensor has it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Overlay {
-    /// Corners that entered the solution, and by how much each lies off the place where the solved scene puts it (found minus
-    /// foreseen), px.
+    /// Corners that entered the solution, and by how much each lies off the place where the solved
+    /// scene puts it (found minus foreseen), px.
     pub corners: Vec<([f64; 2], [f64; 2])>,
-    /// Outlines of the corners of each card and tab that was read, with its name ("card 3", "tab 1").
+    /// Outlines of the corners of each card and tab that was read, with its name ("card 3", "tab
+    /// 1").
     pub outlines: Vec<(String, Vec<[f64; 2]>)>,
     /// Cord and plumb lines as found, with their names; points in order along each.
     pub lines: Vec<(String, Vec<[f64; 2]>)>,
@@ -38,23 +39,28 @@ pub struct PhotoPicture {
     pub height: u32,
     /// Size of the photo as its sensor has it, px.
     pub sensor: [u32; 2],
-    /// EXIF orientation, 1 to 8: how the sensor's picture was turned to stand upright. Anything else counts as 1.
+    /// EXIF orientation, 1 to 8: how the sensor's picture was turned to stand upright. Anything
+    /// else counts as 1.
     pub orientation: u8,
     pub overlay: Overlay,
 }
 
-/// Room that a letter of a name takes at the page's 22 px, px of the reduced photo; a generous mean of common fonts.
+/// Room that a letter of a name takes at the page's 22 px, px of the reduced photo; a generous mean
+/// of common fonts.
 const LETTER_WIDTH: f32 = 13.0;
 const LETTER_HEIGHT: f32 = 24.0;
 
-/// Residuals are drawn this many times as long as they are: a tenth of a pixel is then 20 px of the photo.
+/// Residuals are drawn this many times as long as they are: a tenth of a pixel is then 20 px of the
+/// photo.
 pub const RESIDUAL_FACTOR: f64 = 200.0;
 
 impl PhotoPicture {
-    /// From a place in the sensor's picture (centre of the top-left pixel is 0, 0) to the reduced one (its corner is 0, 0).
+    /// From a place in the sensor's picture (centre of the top-left pixel is 0, 0) to the reduced
+    /// one (its corner is 0, 0).
     pub fn place(&self, [u, v]: [f64; 2]) -> [f64; 2] {
         let [w, h] = self.sensor.map(f64::from);
-        // Edges instead of pixel centres first, then the turns and mirrors of EXIF 2.32, tag 0x0112.
+        // Edges instead of pixel centres first, then the turns and mirrors of EXIF 2.32, tag
+        // 0x0112.
         let (x, y) = (u + 0.5, v + 0.5);
         let (x, y, upright_w, upright_h) = match self.orientation {
             2 => (w - x, y, w, h),
@@ -66,10 +72,14 @@ impl PhotoPicture {
             8 => (y, w - x, h, w),
             _ => (x, y, w, h),
         };
-        [x / upright_w.max(1.0) * f64::from(self.width), y / upright_h.max(1.0) * f64::from(self.height)]
+        [
+            x / upright_w.max(1.0) * f64::from(self.width),
+            y / upright_h.max(1.0) * f64::from(self.height),
+        ]
     }
 
-    /// Box around some sensor pixels in the reduced photo, px: left, top, right, bottom; infinite around none.
+    /// Box around some sensor pixels in the reduced photo, px: left, top, right, bottom; infinite
+    /// around none.
     pub(super) fn around(&self, points: &[[f64; 2]]) -> [f32; 4] {
         let nothing = [f32::INFINITY, f32::INFINITY, f32::NEG_INFINITY, f32::NEG_INFINITY];
         points.iter().fold(nothing, |[left, top, right, bottom], &point| {
@@ -78,9 +88,9 @@ impl PhotoPicture {
         })
     }
 
-    /// The name of its file in the report: `photos/set-up-file-digits.jpg`, of letters every file system takes and short enough for
-    /// each. The digits, of the checksum of the photo's whole name, keep photos apart whose names are alike without accents,
-    /// capitals or ending.
+    /// The name of its file in the report: `photos/set-up-file-digits.jpg`, of letters every file
+    /// system takes and short enough for each. The digits, of the checksum of the photo's whole
+    /// name, keep photos apart whose names are alike without accents, capitals or ending.
     pub fn path(&self) -> String {
         format!("photos/{}-{}.jpg", plain_name(&self.file), name_digits(&self.file))
     }
@@ -90,7 +100,10 @@ impl PhotoPicture {
             let [x, y] = self.place(p);
             format!("{},{}", tenth(x), tenth(y))
         };
-        let mut svg = format!(r#"<svg class="overlay" viewBox="0 0 {} {}" aria-hidden="true">"#, self.width, self.height);
+        let mut svg = format!(
+            r#"<svg class="overlay" viewBox="0 0 {} {}" aria-hidden="true">"#,
+            self.width, self.height
+        );
         for (name, corners) in &self.overlay.outlines {
             let class = if name.starts_with("tab") { "tab" } else { "card" };
             let points: Vec<String> = corners.iter().map(|&corner| point(corner)).collect();
@@ -101,24 +114,39 @@ impl PhotoPicture {
             let points: Vec<String> = points.iter().map(|&p| point(p)).collect();
             svg.push_str(&format!(r#"<polyline class="{class}" points="{}"/>"#, points.join(" ")));
         }
-        // All corners in one path each keeps the page small: a dot is a line of no length with a round end.
+        // All corners in one path each keeps the page small: a dot is a line of no length with a
+        // round end.
         let mut dots = String::new();
         let mut residuals = String::new();
         for &(at, residual) in &self.overlay.corners {
             let near = self.place(at);
-            let far = self.place([at[0] + RESIDUAL_FACTOR * residual[0], at[1] + RESIDUAL_FACTOR * residual[1]]);
-            // Whole pixels are fine enough for a dot, and keep the page small; a stroke's length is a figure, and keeps a tenth.
+            let far = self.place([
+                at[0] + RESIDUAL_FACTOR * residual[0],
+                at[1] + RESIDUAL_FACTOR * residual[1],
+            ]);
+            // Whole pixels are fine enough for a dot, and keep the page small; a stroke's length is
+            // a figure, and keeps a tenth.
             let [x, y] = near.map(|x| tenth(x).round());
             dots.push_str(&format!("M{x} {y}h0"));
-            residuals.push_str(&format!("M{x} {y}l{} {}", tenth(far[0] - near[0]), tenth(far[1] - near[1])));
+            residuals.push_str(&format!(
+                "M{x} {y}l{} {}",
+                tenth(far[0] - near[0]),
+                tenth(far[1] - near[1])
+            ));
         }
-        svg.push_str(&format!(r#"<path class="corners" d="{dots}"/><path class="residuals" d="{residuals}"/>"#));
+        svg.push_str(&format!(
+            r#"<path class="corners" d="{dots}"/><path class="residuals" d="{residuals}"/>"#
+        ));
         // Names last, so that nothing lies over them.
         let mut taken = Vec::new();
         for (name, corners) in &self.overlay.outlines {
             let around = self.around(corners);
             let size = [LETTER_WIDTH * name.chars().count() as f32, LETTER_HEIGHT];
-            let Some([x, y]) = free_place(around, size, [self.width as f32, self.height as f32], &taken) else { continue };
+            let Some([x, y]) =
+                free_place(around, size, [self.width as f32, self.height as f32], &taken)
+            else {
+                continue;
+            };
             taken.push([x, y, x + size[0], y + size[1]]);
             let text = html! { (name) }.into_string();
             let (x, y) = (f64::from(x + size[0] / 2.0), f64::from(y + 0.8 * size[1]));
@@ -129,16 +157,22 @@ impl PhotoPicture {
     }
 }
 
-/// Letters of a photo's name that its picture's name begins with: more than phones give, far from what file systems take (255 bytes).
+/// Letters of a photo's name that its picture's name begins with: more than phones give, far from
+/// what file systems take (255 bytes).
 const MOST_LETTERS: usize = 60;
 
-/// A photo's name without its ending, of letters every file system takes; cut short, and of several photos maybe the same.
+/// A photo's name without its ending, of letters every file system takes; cut short, and of several
+/// photos maybe the same.
 pub fn plain_name(photo: &str) -> String {
     let stem = photo.rsplit_once('.').map_or(photo, |(stem, _)| stem);
-    stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).take(MOST_LETTERS).collect()
+    stem.chars()
+        .map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' })
+        .take(MOST_LETTERS)
+        .collect()
 }
 
-/// 16 hexadecimal digits of the SHA-256 of a photo's name: two names share them by chance once in 10^19 pairs.
+/// 16 hexadecimal digits of the SHA-256 of a photo's name: two names share them by chance once in
+/// 10^19 pairs.
 pub fn name_digits(photo: &str) -> String {
     Sha256::digest(photo.as_bytes()).iter().take(8).map(|byte| format!("{byte:02x}")).collect()
 }
@@ -150,7 +184,9 @@ fn tenth(x: f64) -> f64 {
 
 /// The photos as files of the report.
 pub fn files(pictures: &[PhotoPicture]) -> Vec<ReportFile> {
-    let bytes = |picture: &PhotoPicture| if picture.marked.is_empty() { picture.jpeg.clone() } else { picture.marked.clone() };
+    let bytes = |picture: &PhotoPicture| {
+        if picture.marked.is_empty() { picture.jpeg.clone() } else { picture.marked.clone() }
+    };
     pictures.iter().map(|picture| ReportFile::new(picture.path(), bytes(picture))).collect()
 }
 
@@ -199,7 +235,8 @@ fn figure(document: &ResultDocument, picture: &PhotoPicture) -> Markup {
 
 /// "cards 1 to 4, tabs 1, 5 to 10".
 pub fn seen_in_words(cards: &[u8], tabs: &[u8]) -> String {
-    let some = [("card", cards), ("tab", tabs)].into_iter().filter(|(_, numbers)| !numbers.is_empty());
+    let some =
+        [("card", cards), ("tab", tabs)].into_iter().filter(|(_, numbers)| !numbers.is_empty());
     let seen: Vec<String> = some.map(|(word, numbers)| named(word, numbers)).collect();
     if seen.is_empty() { "nothing was read".to_owned() } else { seen.join("; ") }
 }

@@ -103,7 +103,11 @@ fn choices(step: &PlanStep, show: Show) -> Markup {
 fn expected(document: &ResultDocument, show: Show) -> Markup {
     let changes = changes(document);
     let words = |field: &Figure, measured: &Measurement| {
-        format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind(), show).u)
+        format!(
+            "{} ± {}",
+            field.in_words(measured, show),
+            Shown::of(measured, field.kind(), show).u
+        )
     };
     html! {
         @if !changes.is_empty() {

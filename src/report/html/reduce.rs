@@ -24,17 +24,20 @@ use crate::scene::observe::Shown;
 use crate::scene::residual::foreseen;
 use crate::sightings::{PhotoSightings, StringKind};
 
-/// Long side of a photo in the report, px, and the JPEG quality: together about 100 kB a photo, so that 24 of them stay
-/// below 6 MB in the page.
+/// Long side of a photo in the report, px, and the JPEG quality: together about 100 kB a photo, so
+/// that 24 of them stay below 6 MB in the page.
 const LONG_SIDE: u32 = 1000;
 const QUALITY: u8 = 68;
-/// What decoding a photo in colour may allocate: the largest picture with three 8-bit samples a pixel, and as much again.
+/// What decoding a photo in colour may allocate: the largest picture with three 8-bit samples a
+/// pixel, and as much again.
 const MOST_COLOUR_BYTES: u64 = 6 * crate::photo::read::MAX_PIXELS as u64;
-/// The same for a picture to be looked at by itself, with names in it: they can be read when it fills a screen.
+/// The same for a picture to be looked at by itself, with names in it: they can be read when it
+/// fills a screen.
 const LONG_SIDE_ALONE: u32 = 1600;
 const QUALITY_ALONE: u8 = 85;
 
-/// Colours of what is drawn into a photo: card, tab, cord, plumb line, corner, residual. The same as on the page.
+/// Colours of what is drawn into a photo: card, tab, cord, plumb line, corner, residual. The same
+/// as on the page.
 const CARD: Rgb<u8> = Rgb([0x37, 0xb6, 0xff]);
 const TAB: Rgb<u8> = Rgb([0xff, 0xd0, 0x2e]);
 const CORD: Rgb<u8> = Rgb([0xff, 0x4f, 0xa0]);
@@ -43,31 +46,57 @@ const CORNER: Rgb<u8> = Rgb([0xff, 0x3b, 0x1f]);
 const RESIDUAL: Rgb<u8> = Rgb([0xff, 0xff, 0xff]);
 
 impl Overlay {
-    /// What was found in photo `photo` of a job, and by how much it lies off where the solved scene puts it.
+    /// What was found in photo `photo` of a job, and by how much it lies off where the solved scene
+    /// puts it.
     pub fn of(sightings: &PhotoSightings, solution: Option<&Solution>, photo: usize) -> Self {
         let outlines = sightings.patterns.iter().map(|seen| {
-            let corners: Vec<Point<i32>> =
-                seen.corners.iter().map(|c| Point::new(c.at[0].round() as i32, c.at[1].round() as i32)).collect();
+            let corners: Vec<Point<i32>> = seen
+                .corners
+                .iter()
+                .map(|c| Point::new(c.at[0].round() as i32, c.at[1].round() as i32))
+                .collect();
             let hull = if corners.is_empty() { Vec::new() } else { convex_hull(corners) };
-            (name(seen.pattern), hull.into_iter().map(|p| [f64::from(p.x), f64::from(p.y)]).collect())
+            (
+                name(seen.pattern),
+                hull.into_iter().map(|p| [f64::from(p.x), f64::from(p.y)]).collect(),
+            )
         });
-        let seen = sightings.lines.iter().map(|line| (line_name(line.kind), line.points.iter().map(|p| p.at).collect()));
-        let lines =
-            seen.chain(solution.and_then(|solution| cord_in_lanes(solution, photo)).map(|points| ("cord".to_owned(), points)));
+        let seen = sightings
+            .lines
+            .iter()
+            .map(|line| (line_name(line.kind), line.points.iter().map(|p| p.at).collect()));
+        let lines = seen.chain(
+            solution
+                .and_then(|solution| cord_in_lanes(solution, photo))
+                .map(|points| ("cord".to_owned(), points)),
+        );
         let corners = match solution {
             Some(solution) => residuals(solution, photo),
-            None => sightings.patterns.iter().flat_map(|seen| &seen.corners).map(|corner| (corner.at, [0.0; 2])).collect(),
+            None => sightings
+                .patterns
+                .iter()
+                .flat_map(|seen| &seen.corners)
+                .map(|corner| (corner.at, [0.0; 2]))
+                .collect(),
         };
         Self { corners, outlines: outlines.collect(), lines: lines.collect() }
     }
 }
 
-/// The cord's mid-line where it runs through the cards' lanes, which only the solved scene tells from its shadow.
+/// The cord's mid-line where it runs through the cards' lanes, which only the solved scene tells
+/// from its shadow.
 fn cord_in_lanes(solution: &Solution, photo: usize) -> Option<Vec<[f64; 2]>> {
     let view = solution.view_of.get(photo).copied().flatten()?;
-    let block = solution.blocks.iter().find(|block| block.view == view && matches!(block.shown, Shown::Cord(_)))?;
-    let mut points: Vec<[f64; 2]> =
-        block.points.iter().filter(|point| point.used).map(|point| [point.at.x, point.at.y]).collect();
+    let block = solution
+        .blocks
+        .iter()
+        .find(|block| block.view == view && matches!(block.shown, Shown::Cord(_)))?;
+    let mut points: Vec<[f64; 2]> = block
+        .points
+        .iter()
+        .filter(|point| point.used)
+        .map(|point| [point.at.x, point.at.y])
+        .collect();
     let reach = |axis: usize| {
         let places = points.iter().map(|p| p[axis]);
         places.clone().fold(f64::NEG_INFINITY, f64::max) - places.fold(f64::INFINITY, f64::min)
@@ -83,7 +112,9 @@ fn residuals(solution: &Solution, photo: usize) -> Vec<([f64; 2], [f64; 2])> {
     let Some(view) = solution.view_of.get(photo).copied().flatten() else { return Vec::new() };
     let blocks = solution.blocks.iter().filter(|block| block.view == view);
     blocks
-        .flat_map(|block| block.corners.iter().filter(|corner| corner.used).map(move |corner| (block, corner)))
+        .flat_map(|block| {
+            block.corners.iter().filter(|corner| corner.used).map(move |corner| (block, corner))
+        })
         .filter_map(|(block, corner)| {
             let off = corner.at - foreseen(&solution.state, &solution.slots, block, corner.cells)?;
             Some(([corner.at.x, corner.at.y], [off.x, off.y]))
@@ -106,12 +137,16 @@ fn line_name(kind: StringKind) -> String {
     }
 }
 
-/// A photo for the report, or None where its file can no longer be read: the report then goes without it.
+/// A photo for the report, or None where its file can no longer be read: the report then goes
+/// without it.
 pub fn picture(file: &PhotoFile, facts: &PhotoFacts, overlay: Overlay) -> Option<PhotoPicture> {
     let orientation = facts.exif.orientation.unwrap_or(1);
     let _room = Room::for_photo(&file.path);
-    let mut small = in_colour(&file.path, LONG_SIDE).or_else(|| Some(in_grey(&file.read().ok()?.luma, LONG_SIDE)))?;
-    small.apply_orientation(Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms));
+    let mut small = in_colour(&file.path, LONG_SIDE)
+        .or_else(|| Some(in_grey(&file.read().ok()?.luma, LONG_SIDE)))?;
+    small.apply_orientation(
+        Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms),
+    );
     let small = small.into_rgb8();
     let mut picture = PhotoPicture {
         file: file.id.clone(),
@@ -127,10 +162,11 @@ pub fn picture(file: &PhotoFile, facts: &PhotoFacts, overlay: Overlay) -> Option
     Some(picture)
 }
 
-/// A photo by itself with all that was found drawn in and named, turned upright, as a JPEG; None only if it can't be coded.
+/// A photo by itself with all that was found drawn in and named, turned upright, as a JPEG; None
+/// only if it can't be coded.
 ///
-/// The names are those of the overlay's outlines; one that begins with "tab" is a tab's. `letters` is their height as a part of the
-/// picture's longer side, such as [`super::MAP_LETTERS`].
+/// The names are those of the overlay's outlines; one that begins with "tab" is a tab's. `letters`
+/// is their height as a part of the picture's longer side, such as [`super::MAP_LETTERS`].
 pub fn named_picture(
     path: &std::path::Path,
     luma: &LinearImage,
@@ -139,20 +175,38 @@ pub fn named_picture(
     letters: f32,
 ) -> Option<Vec<u8>> {
     let orientation = facts.exif.orientation.unwrap_or(1);
-    let mut small = in_colour(path, LONG_SIDE_ALONE).unwrap_or_else(|| in_grey(luma, LONG_SIDE_ALONE));
-    small.apply_orientation(Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms));
+    let mut small =
+        in_colour(path, LONG_SIDE_ALONE).unwrap_or_else(|| in_grey(luma, LONG_SIDE_ALONE));
+    small.apply_orientation(
+        Orientation::from_exif(orientation).unwrap_or(Orientation::NoTransforms),
+    );
     let small = small.into_rgb8();
     let (width, height) = small.dimensions();
     let sensor = [facts.width as u32, facts.height as u32];
-    let picture = PhotoPicture { width, height, sensor, orientation, overlay, ..PhotoPicture::default() };
+    let picture =
+        PhotoPicture { width, height, sensor, orientation, overlay, ..PhotoPicture::default() };
     let mut drawn = marked(small, &picture);
-    // Tabs stand closest together, so their names are placed first, and the cards' where there is room left.
-    let (tabs, cards): (Vec<_>, Vec<_>) = picture.overlay.outlines.iter().partition(|(name, _)| is_tab(name));
-    let outlines = tabs.iter().chain(&cards).map(|(name, points)| (name, points, if is_tab(name) { TAB } else { CARD }));
-    let lines = picture.overlay.lines.iter().filter(|(name, _)| name != "cord").map(|(name, points)| (name, points, PLUMB));
+    // Tabs stand closest together, so their names are placed first, and the cards' where there is
+    // room left.
+    let (tabs, cards): (Vec<_>, Vec<_>) =
+        picture.overlay.outlines.iter().partition(|(name, _)| is_tab(name));
+    let outlines = tabs
+        .iter()
+        .chain(&cards)
+        .map(|(name, points)| (name, points, if is_tab(name) { TAB } else { CARD }));
+    let lines = picture
+        .overlay
+        .lines
+        .iter()
+        .filter(|(name, _)| name != "cord")
+        .map(|(name, points)| (name, points, PLUMB));
     let names: Vec<Name> = outlines
         .chain(lines)
-        .map(|(text, points, colour)| Name { text: text.clone(), colour, around: picture.around(points) })
+        .map(|(text, points, colour)| Name {
+            text: text.clone(),
+            colour,
+            around: picture.around(points),
+        })
         .collect();
     write_names(&mut drawn, &names, letters);
     jpeg_of(&drawn)
@@ -162,7 +216,8 @@ fn is_tab(name: &str) -> bool {
     name.starts_with("tab")
 }
 
-/// The photo in colour, in sRGB and made small; None for kinds of file that only the measuring decoder reads.
+/// The photo in colour, in sRGB and made small; None for kinds of file that only the measuring
+/// decoder reads.
 fn in_colour(path: &std::path::Path, long_side: u32) -> Option<DynamicImage> {
     if let Some(Colours { width, height, codes }) = heic_colours(path) {
         let full = RgbImage::from_raw(width as u32, height as u32, codes)?;
@@ -204,15 +259,21 @@ fn made_small(full: DynamicImage, long_side: u32) -> DynamicImage {
     if full.width().max(full.height()) > long_side { full.thumbnail(width, height) } else { full }
 }
 
-/// The picture in sRGB, so that a wide-gamut photo (Display P3, say) looks right without its profile; as it is where the profile is none
-/// for red, green and blue.
+/// The picture in sRGB, so that a wide-gamut photo (Display P3, say) looks right without its
+/// profile; as it is where the profile is none for red, green and blue.
 fn in_srgb(picture: DynamicImage, profile: &[u8]) -> DynamicImage {
     let rgb = picture.to_rgb8();
-    // Somebody else's code meets bytes that nobody checked: should it panic, only the colours are a little off.
+    // Somebody else's code meets bytes that nobody checked: should it panic, only the colours are a
+    // little off.
     let converted = catch_unwind(AssertUnwindSafe(|| {
         let profile = ColorProfile::new_from_slice(profile).ok()?;
         let to_srgb = profile
-            .create_transform_8bit(Layout::Rgb, &ColorProfile::new_srgb(), Layout::Rgb, TransformOptions::default())
+            .create_transform_8bit(
+                Layout::Rgb,
+                &ColorProfile::new_srgb(),
+                Layout::Rgb,
+                TransformOptions::default(),
+            )
             .ok()?;
         let mut codes = vec![0; rgb.as_raw().len()];
         to_srgb.transform(rgb.as_raw(), &mut codes).ok()?;
@@ -224,7 +285,11 @@ fn in_srgb(picture: DynamicImage, profile: &[u8]) -> DynamicImage {
 /// Luminance as a picture for people, made small.
 fn in_grey(luma: &LinearImage, long_side: u32) -> DynamicImage {
     let full = DynamicImage::ImageLuma8(grey_of(luma));
-    if full.width().max(full.height()) > long_side { full.resize(long_side, long_side, FilterType::Triangle) } else { full }
+    if full.width().max(full.height()) > long_side {
+        full.resize(long_side, long_side, FilterType::Triangle)
+    } else {
+        full
+    }
 }
 
 /// Luminance as a picture for people, in its own size.
@@ -232,7 +297,11 @@ pub(super) fn grey_of(luma: &LinearImage) -> image::GrayImage {
     let code = |light: f32| {
         let light = light.clamp(0.0, 1.0);
         // The sRGB curve (IEC 61966-2-1).
-        let code = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
+        let code = if light <= 0.003_130_8 {
+            12.92 * light
+        } else {
+            1.055 * light.powf(1.0 / 2.4) - 0.055
+        };
         (code * 255.0).round() as u8
     };
     image::GrayImage::from_fn(luma.width() as u32, luma.height() as u32, |u, v| {
@@ -251,7 +320,9 @@ pub(super) fn jpeg_of(picture: &RgbImage) -> Option<Vec<u8>> {
 
 fn coded(picture: &RgbImage, quality: u8) -> Option<Vec<u8>> {
     let mut bytes = Cursor::new(Vec::new());
-    picture.write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality)).ok()?;
+    picture
+        .write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality))
+        .ok()?;
     let mut bytes = bytes.into_inner();
     // Among the photos of a job it must not be taken for one.
     bytes.splice(2..2, DRAWN_SEGMENT.iter().copied());
@@ -262,7 +333,8 @@ fn coded(picture: &RgbImage, quality: u8) -> Option<Vec<u8>> {
 fn marked(mut photo: RgbImage, picture: &PhotoPicture) -> RgbImage {
     let at = |p: [f64; 2]| picture.place(p).map(|x| x as f32);
     let stroke = |photo: &mut RgbImage, a: [f32; 2], b: [f32; 2], colour: Rgb<u8>| {
-        // Two strokes side by side: one of a single pixel is lost when the picture is shrunk once more.
+        // Two strokes side by side: one of a single pixel is lost when the picture is shrunk once
+        // more.
         draw_line_segment_mut(photo, (a[0], a[1]), (b[0], b[1]), colour);
         draw_line_segment_mut(photo, (a[0] + 1.0, a[1] + 1.0), (b[0] + 1.0, b[1] + 1.0), colour);
     };

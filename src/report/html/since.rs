@@ -17,11 +17,19 @@ use crate::text::capital;
 use crate::text::units::{Show, Shown};
 
 /// The page of a comparison: the later bike's drawing beside what became of each step.
-pub fn since_page(before: &ResultDocument, after: &ResultDocument, compared: &Since, show: Show) -> String {
+pub fn since_page(
+    before: &ResultDocument,
+    after: &ResultDocument,
+    compared: &Since,
+    show: Show,
+) -> String {
     let title = after.job.bike.as_deref().unwrap_or("Wheel and chain line");
-    let judged: Vec<&Difference> = compared.differences.iter().filter(|d| d.verdict_after.is_some()).collect();
-    let days = [before, after].map(|result| result.date_of_photos().unwrap_or_else(|| "undated".to_owned()));
-    let all_right = !compared.other_bike && judged.iter().all(|d| d.verdict_after == Some(Decision::In));
+    let judged: Vec<&Difference> =
+        compared.differences.iter().filter(|d| d.verdict_after.is_some()).collect();
+    let days = [before, after]
+        .map(|result| result.date_of_photos().unwrap_or_else(|| "undated".to_owned()));
+    let all_right =
+        !compared.other_bike && judged.iter().all(|d| d.verdict_after == Some(Decision::In));
     let class = if all_right { "in" } else { "todo" };
     let body = html! {
         header.(class) {

@@ -17,7 +17,8 @@ use crate::text::units::Show;
 use anstyle::Style;
 use paper::{BAD, FAINT, HEADING, OPEN, Paper};
 
-/// Everything at 80 columns, with styles as escape codes (print it through a stream that knows when to drop them).
+/// Everything at 80 columns, with styles as escape codes (print it through a stream that knows when
+/// to drop them).
 pub fn report_all(document: &ResultDocument, show: Show) -> String {
     let document = &*document.visible();
     let mut paper = Paper::default();
@@ -45,17 +46,21 @@ pub fn plan_alone(document: &ResultDocument, show: Show) -> String {
 /// The verdict, then what was measured with what.
 fn head(paper: &mut Paper, document: &ResultDocument) {
     paper.paragraph(HEADING, "", "", &document.summary);
-    let words = format!("{} Each ± covers the true value 95 times in 100 (k = 2).", document.taken_from());
+    let words =
+        format!("{} Each ± covers the true value 95 times in 100 (k = 2).", document.taken_from());
     paper.paragraph(FAINT, "", "", &words);
 }
 
-/// Findings with what to do, the gravest first; what was simply not laid out or not stuck on comes last, in short.
+/// Findings with what to do, the gravest first; what was simply not laid out or not stuck on comes
+/// last, in short.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let told: Vec<&Finding> = told(document).collect();
     if !told.is_empty() {
         paper.heading("Findings", "");
         // The same advice on one thing after another is given once.
-        let alike = |a: &&Finding, b: &&Finding| (a.severity, &a.id, &a.advice) == (b.severity, &b.id, &b.advice);
+        let alike = |a: &&Finding, b: &&Finding| {
+            (a.severity, &a.id, &a.advice) == (b.severity, &b.id, &b.advice)
+        };
         told.chunk_by(alike).for_each(|findings| alike_findings(paper, findings, show));
     }
     let absent = absent(document);
@@ -78,7 +83,12 @@ fn alike_findings(paper: &mut Paper, findings: &[&Finding], show: Show) {
         // A sentence that names its photo need not be followed by it.
         let photo = finding.photo.as_deref().filter(|photo| !finding.what.contains(photo));
         let place = photo.map_or_else(String::new, |photo| format!(" [{photo}]"));
-        paper.paragraph(style, &format!("  {mark}: "), "    ", &format!("{}{place}", finding.what.shown(show)));
+        paper.paragraph(
+            style,
+            &format!("  {mark}: "),
+            "    ",
+            &format!("{}{place}", finding.what.shown(show)),
+        );
     }
     if !last.advice.is_empty() {
         paper.paragraph(Style::new(), "    -> ", "       ", &last.advice.shown(show));

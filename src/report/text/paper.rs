@@ -1,7 +1,8 @@
-//! The terminal's sheet: 80 columns, wrapped paragraphs, aligned columns, and the few styles in use.
+//! The terminal's sheet: 80 columns, wrapped paragraphs, aligned columns, and the few styles in
+//! use.
 //!
-//! Styles are written as escape codes; whoever prints passes the text through a stream that takes them out where the output
-//! is not a terminal. No meaning hangs on a style alone.
+//! Styles are written as escape codes; whoever prints passes the text through a stream that takes
+//! them out where the output is not a terminal. No meaning hangs on a style alone.
 
 use anstyle::{AnsiColor, Style};
 use textwrap::core::display_width;
@@ -37,8 +38,11 @@ impl Paper {
         let about = if about.is_empty() { String::new() } else { format!(": {about}") };
         let lines = wrapped(&format!("{}{about}", title.to_uppercase()), "", "  ");
         for (i, line) in lines.iter().enumerate() {
-            let (bold, plain) =
-                if i == 0 { line.split_at(title.to_uppercase().len().min(line.len())) } else { ("", line.as_str()) };
+            let (bold, plain) = if i == 0 {
+                line.split_at(title.to_uppercase().len().min(line.len()))
+            } else {
+                ("", line.as_str())
+            };
             self.text.push_str(&format!("{HEADING}{bold}{HEADING:#}{plain}\n"));
         }
     }
@@ -59,14 +63,15 @@ impl Paper {
         self.text.push('\n');
     }
 
-    /// Cells side by side, each padded to its width. A cell that is too long for its column ends the line, and the next one
-    /// goes on in its own column below.
+    /// Cells side by side, each padded to its width. A cell that is too long for its column ends
+    /// the line, and the next one goes on in its own column below.
     pub fn row(&mut self, cells: &[(Style, &str, usize)]) {
         let mut line = String::new();
         let mut at = 0;
         let mut column = 0;
         for &(style, cell, width) in cells {
-            // A cell that fills its column to the brim counts as too long, or it would run into the next one.
+            // A cell that fills its column to the brim counts as too long, or it would run into the
+            // next one.
             if at > 0 && at + 1 > column && !cell.is_empty() {
                 self.text.push_str(line.trim_end());
                 self.text.push('\n');
@@ -87,10 +92,13 @@ impl Paper {
     }
 }
 
-/// Words in lines of [`WIDTH`] columns. Control characters, which a name in a job could carry, are made visible blanks first:
-/// they must not steer the terminal.
+/// Words in lines of [`WIDTH`] columns. Control characters, which a name in a job could carry, are
+/// made visible blanks first: they must not steer the terminal.
 fn wrapped(words: &str, first: &str, rest: &str) -> Vec<String> {
-    let options = Options::new(WIDTH).initial_indent(first).subsequent_indent(rest).word_splitter(WordSplitter::NoHyphenation);
+    let options = Options::new(WIDTH)
+        .initial_indent(first)
+        .subsequent_indent(rest)
+        .word_splitter(WordSplitter::NoHyphenation);
     textwrap::wrap(&harmless(words), options).into_iter().map(|line| line.into_owned()).collect()
 }
 

@@ -32,13 +32,19 @@ pub fn steps(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
 }
 
-/// Where the job leaves open how the sprockets are brought into line: every way beside the others, with what each costs the rim.
+/// Where the job leaves open how the sprockets are brought into line: every way beside the others,
+/// with what each costs the rim.
 pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
     for choice in &step.choices {
         let [part, moves, rim] = brief::choice(choice, show);
         let mark = if choice.taken { "     taken" } else { "     or" };
         let style = if choice.taken { PLAIN } else { FAINT };
-        paper.row(&[(FAINT, mark, 11), (style, &part, 24), (style, &moves, 20), (style, &format!("then {rim}"), 0)]);
+        paper.row(&[
+            (FAINT, mark, 11),
+            (style, &part, 24),
+            (style, &moves, 20),
+            (style, &format!("then {rim}"), 0),
+        ]);
     }
 }
 
@@ -54,9 +60,18 @@ pub fn expected(paper: &mut Paper, document: &ResultDocument, show: Show) {
     paper.heading("After the plan", "expect these figures; measure again to be sure");
     for Change { figure, now, then } in &changes {
         let words = |measured: &Measurement| {
-            format!("{} ± {}", figure.in_words(measured, show), Shown::of(measured, figure.kind(), show).u)
+            format!(
+                "{} ± {}",
+                figure.in_words(measured, show),
+                Shown::of(measured, figure.kind(), show).u
+            )
         };
-        let line = format!("{}: {} (now {})", capital(&figure.name()), words(then), figure.in_words(now, show));
+        let line = format!(
+            "{}: {} (now {})",
+            capital(&figure.name()),
+            words(then),
+            figure.in_words(now, show)
+        );
         paper.paragraph(PLAIN, "  ", "      ", &line);
     }
 }

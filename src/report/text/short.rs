@@ -70,7 +70,12 @@ fn verdicts(paper: &mut Paper, document: &ResultDocument, show: Show) {
         return;
     }
     paper.blank();
-    paper.row(&[(FAINT, " figure", NAME), (FAINT, "now", VALUE), (FAINT, "±", uncertainty(show)), (FAINT, "verdict (limit)", 0)]);
+    paper.row(&[
+        (FAINT, " figure", NAME),
+        (FAINT, "now", VALUE),
+        (FAINT, "±", uncertainty(show)),
+        (FAINT, "verdict (limit)", 0),
+    ]);
     for verdict in &document.verdicts {
         match &verdict.value {
             Some(measured) => judged(paper, document, verdict, measured, show),
@@ -80,13 +85,20 @@ fn verdicts(paper: &mut Paper, document: &ResultDocument, show: Show) {
     undecided(paper, document, show);
 }
 
-/// Why verdicts are open: in full where that is all that is left to do, else in a line, for the work comes first.
+/// Why verdicts are open: in full where that is all that is left to do, else in a line, for the
+/// work comes first.
 fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
-    let open = document.verdicts.iter().filter(|v| v.verdict == Decision::Undecided && v.value.is_some());
+    let open =
+        document.verdicts.iter().filter(|v| v.verdict == Decision::Undecided && v.value.is_some());
     let open: Vec<&Verdict> = open.collect();
     if document.state == Some(State::ToDo) {
         if !open.is_empty() {
-            paper.paragraph(FAINT, "  ", "  ", "Undecided: not sure enough to say in or out; --all says what would decide it.");
+            paper.paragraph(
+                FAINT,
+                "  ",
+                "  ",
+                "Undecided: not sure enough to say in or out; --all says what would decide it.",
+            );
         }
         return;
     }
@@ -97,17 +109,32 @@ fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
     for verdict in open {
         if let Some(decide) = &verdict.decide {
             let name = capital(&verdict.field.name());
-            paper.paragraph(OPEN, "  ", "    ", &format!("{name} is undecided. {}", decide.shown(show)));
+            paper.paragraph(
+                OPEN,
+                "  ",
+                "    ",
+                &format!("{name} is undecided. {}", decide.shown(show)),
+            );
         }
     }
 }
 
-fn judged(paper: &mut Paper, document: &ResultDocument, verdict: &Verdict, measured: &Measurement, show: Show) {
+fn judged(
+    paper: &mut Paper,
+    document: &ResultDocument,
+    verdict: &Verdict,
+    measured: &Measurement,
+    show: Show,
+) {
     let figure = &verdict.field;
     let (style, words) = tables::verdict_words(document.verdict(figure), measured, figure, show);
     // Where the limit has no room beside it, the verdict goes without: --all has both.
     let room = WIDTH - NAME - VALUE - uncertainty(show);
-    let words = if words.len() > room { words.split(" (").next().unwrap_or_default().to_owned() } else { words };
+    let words = if words.len() > room {
+        words.split(" (").next().unwrap_or_default().to_owned()
+    } else {
+        words
+    };
     paper.row(&[
         (PLAIN, &name(verdict), NAME),
         (PLAIN, &figure.in_words(measured, show), VALUE),
@@ -124,7 +151,8 @@ fn name(verdict: &Verdict) -> String {
 
 /// What stands in the way, with what to do; warnings in short; the rest is counted.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
-    let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) = told(document).partition(|f| f.severity != Severity::Note);
+    let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) =
+        told(document).partition(|f| f.severity != Severity::Note);
     // The same of one figure after another is said once.
     grave.dedup_by(|a, b| (&a.id, &a.what, &a.advice) == (&b.id, &b.what, &b.advice));
     if !grave.is_empty() {
@@ -143,9 +171,15 @@ fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
     let more = grave.len().saturating_sub(MOST_FINDINGS);
     let rest = [(more, "warning"), (notes.len(), "note")].into_iter().filter(|(n, _)| *n > 0);
-    let rest: Vec<String> = rest.map(|(n, word)| format!("{n} more {word}{}", if n == 1 { "" } else { "s" })).collect();
+    let rest: Vec<String> =
+        rest.map(|(n, word)| format!("{n} more {word}{}", if n == 1 { "" } else { "s" })).collect();
     if !rest.is_empty() {
-        paper.paragraph(FAINT, "  ", "  ", &format!("{} with --all and on the page.", rest.join(" and ")));
+        paper.paragraph(
+            FAINT,
+            "  ",
+            "  ",
+            &format!("{} with --all and on the page.", rest.join(" and ")),
+        );
     }
 }
 

@@ -31,7 +31,12 @@ pub fn since(compared: &Since, show: Show) -> String {
         paper.paragraph(style, "", "", sentence);
     }
     for finding in &compared.findings {
-        paper.paragraph(OPEN, "  - ", "    ", &format!("{} {}", finding.what.shown(show), finding.advice.shown(show)));
+        paper.paragraph(
+            OPEN,
+            "  - ",
+            "    ",
+            &format!("{} {}", finding.what.shown(show), finding.advice.shown(show)),
+        );
     }
     paper.blank();
     paper.paragraph(PLAIN, "", "", SIGNS);
@@ -59,17 +64,21 @@ fn answer(compared: &Since, show: Show) -> Vec<String> {
     if compared.other_bike {
         return sentences;
     }
-    let of_after = |decision: Decision| compared.differences.iter().filter(move |d| d.verdict_after == Some(decision));
+    let of_after = |decision: Decision| {
+        compared.differences.iter().filter(move |d| d.verdict_after == Some(decision))
+    };
     let said = |difference: &Difference| {
-        let value =
-            difference.after.as_ref().map_or_else(String::new, |after| format!(", {}", difference.field.in_words(after, show)));
+        let value = difference.after.as_ref().map_or_else(String::new, |after| {
+            format!(", {}", difference.field.in_words(after, show))
+        });
         format!("{}{value}", harmless(&difference.field.name()))
     };
     let out: Vec<String> = of_after(Decision::Out).map(said).collect();
     if !out.is_empty() {
         sentences.push(format!("Still out: {}.", out.join("; ")));
     }
-    let open: Vec<String> = of_after(Decision::Undecided).map(|d| harmless(&d.field.name())).collect();
+    let open: Vec<String> =
+        of_after(Decision::Undecided).map(|d| harmless(&d.field.name())).collect();
     if !open.is_empty() {
         sentences.push(format!("Not decided: {}.", open.join("; ")));
     }
@@ -89,16 +98,27 @@ fn step_in_short(step: &StepProgress, show: Show) -> String {
     };
     let numbers = step.planned.zip(step.found.map(|found| found.value));
     match (step.progress, numbers) {
-        (Progress::Done, Some((planned, found))) => format!("Step {n} is done: {} of {}.", short(found), short(planned)),
+        (Progress::Done, Some((planned, found))) => {
+            format!("Step {n} is done: {} of {}.", short(found), short(planned))
+        }
         (Progress::Done, None) => format!("Step {n} is done."),
-        (Progress::Partly, Some((planned, found))) => format!("Step {n} moved {} of {}.", short(found), short(planned)),
+        (Progress::Partly, Some((planned, found))) => {
+            format!("Step {n} moved {} of {}.", short(found), short(planned))
+        }
         (Progress::Partly, None) => format!("Step {n} is partly done."),
         (Progress::NotDone, _) => format!("Step {n} is not done yet."),
         (Progress::TooFar, Some((planned, found))) => {
-            format!("Step {n} went too far: {} of {}; go back {}.", short(found), short(planned), short(found - planned))
+            format!(
+                "Step {n} went too far: {} of {}; go back {}.",
+                short(found),
+                short(planned),
+                short(found - planned)
+            )
         }
         (Progress::TooFar, None) => format!("Step {n} went too far."),
-        (Progress::WrongWay, Some((_, found))) => format!("Step {n} went the wrong way, by {}.", short(found)),
+        (Progress::WrongWay, Some((_, found))) => {
+            format!("Step {n} went the wrong way, by {}.", short(found))
+        }
         (Progress::WrongWay, None) => format!("Step {n} went the wrong way."),
         (Progress::NotShown, _) => format!("Of step {n} the photos show nothing."),
     }
@@ -113,7 +133,9 @@ fn is_height(difference: &Difference) -> bool {
 fn group(paper: &mut Paper, title: &str, differences: &[&Difference], show: Show) {
     let mut is_first = true;
     for difference in differences.iter().filter(|difference| !is_height(difference)) {
-        let (Some(before), Some(after), Some(change)) = (&difference.before, &difference.after, &difference.change) else {
+        let (Some(before), Some(after), Some(change)) =
+            (&difference.before, &difference.after, &difference.change)
+        else {
             continue;
         };
         if is_first {
@@ -122,7 +144,8 @@ fn group(paper: &mut Paper, title: &str, differences: &[&Difference], show: Show
         }
         let signed = |m| Shown::of(m, difference.field.kind(), show).signed();
         let shown = Shown::of(change, difference.field.kind(), show);
-        let (style, mark) = if difference.changed == Some(true) { (OPEN, "changed") } else { (FAINT, "same") };
+        let (style, mark) =
+            if difference.changed == Some(true) { (OPEN, "changed") } else { (FAINT, "same") };
         paper.row(&[
             (PLAIN, &format!("  {}", harmless(&difference.field.short())), NAME),
             (PLAIN, &format!("{} -> {}", signed(before), signed(after)), VALUES),
@@ -139,7 +162,8 @@ fn unmatched(paper: &mut Paper, compared: &Since) {
     };
     let only_after = names(|d| d.before.is_none() && d.after.is_some());
     let only_before = names(|d| d.before.is_some() && d.after.is_none());
-    for (title, names) in [("Not measured before", only_after), ("Not measured after", only_before)] {
+    for (title, names) in [("Not measured before", only_after), ("Not measured after", only_before)]
+    {
         if !names.is_empty() {
             paper.heading(title, "");
             paper.paragraph(FAINT, "  ", "  ", &format!("{}.", names.join("; ")));

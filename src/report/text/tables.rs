@@ -28,7 +28,8 @@ const PLAIN: Style = Style::new();
 /// All measured figures in their groups, the rim's offsets, and where the limits come from.
 pub fn figures(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let groups = groups(document);
-    let (wheel, others): (Vec<&Group>, Vec<&Group>) = groups.iter().partition(|group| group.heading == Heading::RearWheel);
+    let (wheel, others): (Vec<&Group>, Vec<&Group>) =
+        groups.iter().partition(|group| group.heading == Heading::RearWheel);
     wheel.iter().for_each(|group| table(paper, document, group, show));
     rim(paper, document, show);
     others.iter().for_each(|group| table(paper, document, group, show));
@@ -52,7 +53,13 @@ fn table(paper: &mut Paper, document: &ResultDocument, group: &Group, show: Show
     }
 }
 
-pub fn figure_row(paper: &mut Paper, document: &ResultDocument, figure: &Figure, measured: &Measurement, show: Show) {
+pub fn figure_row(
+    paper: &mut Paper,
+    document: &ResultDocument,
+    figure: &Figure,
+    measured: &Measurement,
+    show: Show,
+) {
     let shown = Shown::of(measured, figure.kind(), show);
     let (style, verdict) = verdict_words(document.verdict(figure), measured, figure, show);
     paper.row(&[
@@ -67,7 +74,12 @@ pub fn figure_row(paper: &mut Paper, document: &ResultDocument, figure: &Figure,
     }
 }
 
-pub fn verdict_words(verdict: Option<&Verdict>, measured: &Measurement, field: &Figure, show: Show) -> (Style, String) {
+pub fn verdict_words(
+    verdict: Option<&Verdict>,
+    measured: &Measurement,
+    field: &Figure,
+    show: Show,
+) -> (Style, String) {
     let single = if measured.quality == Quality::Single { "single" } else { "" };
     let Some(verdict) = verdict else { return (PLAIN, single.to_owned()) };
     let (style, word) = match verdict.verdict {
@@ -87,7 +99,10 @@ fn rim(paper: &mut Paper, document: &ResultDocument, show: Show) {
         return;
     }
     let unit = Shown::exact(0.0, Kind::Length, show).unit;
-    paper.heading("Rim offsets", &format!("from the cord to the rim's outside face on each side, {unit}"));
+    paper.heading(
+        "Rim offsets",
+        &format!("from the cord to the rim's outside face on each side, {unit}"),
+    );
     let cell = |figure: &Option<Measurement>| match figure {
         Some(measured) => {
             let shown = Shown::of(measured, Kind::Length, show);
@@ -106,7 +121,8 @@ fn rim(paper: &mut Paper, document: &ResultDocument, show: Show) {
     ]);
     for row in &rows {
         let wheel = if row.wheel == Wheel::Front { ", front wheel" } else { "" };
-        let place = if row.place == 0 { row.station.to_owned() } else { format!("place {}", row.place) };
+        let place =
+            if row.place == 0 { row.station.to_owned() } else { format!("place {}", row.place) };
         let width = row.width.as_ref().map_or_else(String::new, |width| cell(&Some(*width)));
         paper.row(&[
             (PLAIN, &format!("  {}{wheel}", harmless(&row.setup)), SETUP),
@@ -116,21 +132,32 @@ fn rim(paper: &mut Paper, document: &ResultDocument, show: Show) {
             (PLAIN, &width, 0),
         ]);
     }
-    if rows.iter().any(|row| [row.left, row.right].iter().flatten().any(|m| m.quality == Quality::Single)) {
+    if rows
+        .iter()
+        .any(|row| [row.left, row.right].iter().flatten().any(|m| m.quality == Quality::Single))
+    {
         paper.line(FAINT, "  * single");
     }
 }
 
-/// Every limit once, with the figures it is used for, where it comes from, and what would decide what is undecided.
+/// Every limit once, with the figures it is used for, where it comes from, and what would decide
+/// what is undecided.
 fn limits(paper: &mut Paper, document: &ResultDocument, show: Show) {
     if document.verdicts.is_empty() {
         return;
     }
-    paper.heading("Limits", "in brackets above; \"in\" and \"OUT\" only where the ± leaves no doubt");
+    paper.heading(
+        "Limits",
+        "in brackets above; \"in\" and \"OUT\" only where the ± leaves no doubt",
+    );
     let mut by_source: Vec<(&str, Vec<String>)> = Vec::new();
     for verdict in &document.verdicts {
         let field = &verdict.field;
-        let aim = if verdict.nominal == 0.0 { String::new() } else { format!(" about {}", field.amount(verdict.nominal, show)) };
+        let aim = if verdict.nominal == 0.0 {
+            String::new()
+        } else {
+            format!(" about {}", field.amount(verdict.nominal, show))
+        };
         let named = format!("{} {}{aim}", field.name(), field.amount(verdict.tolerance, show));
         match by_source.iter_mut().find(|(source, _)| *source == verdict.source) {
             Some((_, names)) => names.push(named),
@@ -138,12 +165,22 @@ fn limits(paper: &mut Paper, document: &ResultDocument, show: Show) {
         }
     }
     for (source, names) in by_source {
-        paper.paragraph(PLAIN, "  ", "    ", &format!("{}. From: {}.", capital(&names.join("; ")), source.trim_end_matches('.')));
+        paper.paragraph(
+            PLAIN,
+            "  ",
+            "    ",
+            &format!("{}. From: {}.", capital(&names.join("; ")), source.trim_end_matches('.')),
+        );
     }
     for verdict in &document.verdicts {
         if let Some(decide) = &verdict.decide {
             let name = capital(&verdict.field.name());
-            paper.paragraph(OPEN, "  undecided: ", "    ", &format!("{name}. {}", decide.shown(show)));
+            paper.paragraph(
+                OPEN,
+                "  undecided: ",
+                "    ",
+                &format!("{name}. {}", decide.shown(show)),
+            );
         }
     }
 }
@@ -157,7 +194,11 @@ pub fn hand(paper: &mut Paper, document: &ResultDocument, show: Show) {
     for entry in &document.hand {
         let field = &entry.field;
         let with_u = |measured: &Measurement| {
-            format!("{} ± {}", field.in_words(measured, show), Shown::of(measured, field.kind(), show).u)
+            format!(
+                "{} ± {}",
+                field.in_words(measured, show),
+                Shown::of(measured, field.kind(), show).u
+            )
         };
         let (style, agree) = match entry.agree {
             Some(true) => (GOOD, "They agree."),
@@ -167,7 +208,12 @@ pub fn hand(paper: &mut Paper, document: &ResultDocument, show: Show) {
         let tool = if entry.tool.is_empty() { String::new() } else { format!(" ({})", entry.tool) };
         let photo = entry.photo.as_ref().map_or_else(|| "not measured".to_owned(), with_u);
         let name = capital(&field.name());
-        paper.paragraph(PLAIN, "  ", "    ", &format!("{name}: by hand{tool} {}; photographed {photo}.", with_u(&entry.hand)));
+        paper.paragraph(
+            PLAIN,
+            "  ",
+            "    ",
+            &format!("{name}: by hand{tool} {}; photographed {photo}.", with_u(&entry.hand)),
+        );
         paper.line(style, &format!("    {agree}"));
     }
 }

@@ -75,7 +75,9 @@ impl WriteError {
             io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
                 "Make room on the disk, or name a folder on another with --to"
             }
-            io::ErrorKind::NotADirectory => "A part of that path is a file: name another folder with --to",
+            io::ErrorKind::NotADirectory => {
+                "A part of that path is a file: name another folder with --to"
+            }
             _ => "Name another folder with --to",
         };
         Self::Io { at: at.to_owned(), why, advice }

@@ -1,12 +1,13 @@
-//! Puts a report into its folder: checked before the long work, swapped in whole, never over anything that is not an earlier
-//! report of the same job.
+//! Puts a report into its folder: checked before the long work, swapped in whole, never over
+//! anything that is not an earlier report of the same job.
 //!
-//! What counts as an earlier report of the same job: the folder holds nothing but files that stand in the list which this
-//! program wrote there with them (`report-files.txt`), each with the bytes it had then; and its result.json names the same inputs,
-//! or at least one photo of a set-up that this job still has. Photos may so be added or taken away, and settings changed,
-//! between two runs. Where every photo is another one, the report in the way is of another measurement (the "before" of a
-//! "before and after", say), and nobody has said that it may go. A report without a list is one of an early version, or put
-//! together by hand: nobody can tell, and so it stays.
+//! What counts as an earlier report of the same job: the folder holds nothing but files that stand
+//! in the list which this program wrote there with them (`report-files.txt`), each with the bytes
+//! it had then; and its result.json names the same inputs, or at least one photo of a set-up that
+//! this job still has. Photos may so be added or taken away, and settings changed, between two
+//! runs. Where every photo is another one, the report in the way is of another measurement (the
+//! "before" of a "before and after", say), and nobody has said that it may go. A report without a
+//! list is one of an early version, or put together by hand: nobody can tell, and so it stays.
 
 mod error;
 mod own_files;
@@ -31,19 +32,27 @@ use own_files::{Contents, OwnFiles};
 pub struct Identity {
     /// SHA-256 of the inputs, as in the result's job.id.
     pub id: String,
-    /// SHA-256 of each photo of a set-up; photos of cards only, which may serve several jobs, are no sign of the same job.
+    /// SHA-256 of each photo of a set-up; photos of cards only, which may serve several jobs, are
+    /// no sign of the same job.
     pub photos: BTreeSet<String>,
 }
 
 impl Identity {
     pub fn new(id: impl Into<String>, photos: &[PhotoEntry]) -> Self {
-        let photos = photos.iter().filter(|photo| !photo.is_of_cards_only()).map(|photo| photo.sha256.clone()).collect();
+        let photos = photos
+            .iter()
+            .filter(|photo| !photo.is_of_cards_only())
+            .map(|photo| photo.sha256.clone())
+            .collect();
         Self { id: id.into(), photos }
     }
 
     fn is_of_same_job(&self, earlier: &ResultDocument) -> bool {
         earlier.job.id == self.id
-            || earlier.photos.iter().any(|photo| !photo.is_of_cards_only() && self.photos.contains(&photo.sha256))
+            || earlier
+                .photos
+                .iter()
+                .any(|photo| !photo.is_of_cards_only() && self.photos.contains(&photo.sha256))
     }
 }
 
@@ -76,7 +85,10 @@ impl JobPlaces {
         }
         for setup in &self.setups {
             if is_within(target, setup) {
-                return Err(WriteError::InSetup { folder: target.to_owned(), setup: setup.clone() });
+                return Err(WriteError::InSetup {
+                    folder: target.to_owned(),
+                    setup: setup.clone(),
+                });
             }
             // A set-up may be a link to somewhere else.
             if is_within(setup, target) {
@@ -90,7 +102,8 @@ impl JobPlaces {
 /// One file of a report.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ReportFile {
-    /// Place in the report's folder, with forward slashes and at most one of them: "index.html", "views/plan.svg".
+    /// Place in the report's folder, with forward slashes and at most one of them: "index.html",
+    /// "views/plan.svg".
     pub path: String,
     pub bytes: Vec<u8>,
 }
@@ -110,17 +123,23 @@ pub struct Destination {
     places: JobPlaces,
 }
 
-/// Checks, before the long work, that a report can go to `folder`: it is none of the job's own places, and does not exist, is
-/// empty, or holds an earlier report of the same job; and its surroundings can be written to. Leaves nothing behind.
+/// Checks, before the long work, that a report can go to `folder`: it is none of the job's own
+/// places, and does not exist, is empty, or holds an earlier report of the same job; and its
+/// surroundings can be written to. Leaves nothing behind.
 ///
 /// A report that an earlier run had put aside when it was broken off comes back into its place.
-pub fn prepare(folder: &Path, identity: Identity, places: JobPlaces) -> Result<Destination, WriteError> {
+pub fn prepare(
+    folder: &Path,
+    identity: Identity,
+    places: JobPlaces,
+) -> Result<Destination, WriteError> {
     let folder = resolved(folder).map_err(|why| WriteError::io(folder, why))?;
     swap::restore(&folder)?;
     let destination = Destination { folder, identity, places };
     destination.check()?;
     let parent = existing_parent(&destination.folder);
-    // Whether one may write is found out by doing it: permissions, read-only disks and quotas all show this way.
+    // Whether one may write is found out by doing it: permissions, read-only disks and quotas all
+    // show this way.
     ScratchFolder::in_folder(parent).map_err(|why| WriteError::io(parent, why))?;
     Ok(destination)
 }
@@ -135,17 +154,19 @@ impl Destination {
         check_free(&self.folder, &self.folder, &self.identity)
     }
 
-    /// Writes all files and swaps them in as a whole: whenever this is interrupted, the folder holds either what it held
-    /// before or the new report. What was there is checked once more first, since hours may have passed. When this returns, the
-    /// report is on the disk.
+    /// Writes all files and swaps them in as a whole: whenever this is interrupted, the folder
+    /// holds either what it held before or the new report. What was there is checked once more
+    /// first, since hours may have passed. When this returns, the report is on the disk.
     ///
-    /// Gives the folder in which the earlier report still lies, should it not have been possible to clear that away.
+    /// Gives the folder in which the earlier report still lies, should it not have been possible to
+    /// clear that away.
     pub fn write(&self, files: &[ReportFile]) -> Result<Option<PathBuf>, WriteError> {
         self.check()?;
         let parent = self.folder.parent().unwrap_or(Path::new("."));
         let oldest = existing_parent(&self.folder).to_owned();
         fs::create_dir_all(parent).map_err(|why| WriteError::io(parent, why))?;
-        let staging = ScratchFolder::in_folder(parent).map_err(|why| WriteError::io(parent, why))?;
+        let staging =
+            ScratchFolder::in_folder(parent).map_err(|why| WriteError::io(parent, why))?;
         fill(staging.path(), files)?;
         same_permissions(staging.path(), &self.folder);
         sync_folder(staging.path());
@@ -162,7 +183,8 @@ impl Destination {
                 break;
             }
         }
-        // The staging folder now holds the earlier report, or is gone; a failure to clear it away costs no figure.
+        // The staging folder now holds the earlier report, or is gone; a failure to clear it away
+        // costs no figure.
         let is_cleared = swap::clear(&staging, Some(&self.folder)).is_ok();
         Ok((!is_cleared).then_some(staging))
     }
@@ -200,21 +222,27 @@ fn fill(folder: &Path, files: &[ReportFile]) -> Result<(), WriteError> {
     Ok(())
 }
 
-/// Gives a new folder the permissions of the one it replaces, or those any new folder would get; a temporary folder is its
-/// owner's alone.
+/// Gives a new folder the permissions of the one it replaces, or those any new folder would get; a
+/// temporary folder is its owner's alone.
 #[cfg(unix)]
 fn same_permissions(new: &Path, old: &Path) {
     use std::os::unix::fs::PermissionsExt;
     if let Ok(old) = fs::metadata(old) {
         // The owner must be able to clear the folder away later.
-        let _ = fs::set_permissions(new, fs::Permissions::from_mode(old.permissions().mode() & 0o777 | 0o700));
+        let _ = fs::set_permissions(
+            new,
+            fs::Permissions::from_mode(old.permissions().mode() & 0o777 | 0o700),
+        );
         return;
     }
     // The user's own mask shows on a folder made the ordinary way.
     let sample = new.join(".mask");
     if fs::create_dir(&sample).is_ok() {
         if let Ok(made) = fs::metadata(&sample) {
-            let _ = fs::set_permissions(new, fs::Permissions::from_mode(made.permissions().mode() & 0o777));
+            let _ = fs::set_permissions(
+                new,
+                fs::Permissions::from_mode(made.permissions().mode() & 0o777),
+            );
         }
         let _ = fs::remove_dir(&sample);
     }
@@ -227,13 +255,16 @@ fn existing_parent(folder: &Path) -> &Path {
     folder.ancestors().skip(1).find(|ancestor| ancestor.is_dir()).unwrap_or(Path::new("."))
 }
 
-/// Whether all that lies in `at` may be replaced by a report of this job; `folder` is what messages call it.
+/// Whether all that lies in `at` may be replaced by a report of this job; `folder` is what messages
+/// call it.
 fn check_free(at: &Path, folder: &Path, identity: &Identity) -> Result<(), WriteError> {
     let folder = || folder.to_owned();
     let contents = match Contents::of(at) {
         Ok(contents) => contents,
         Err(why) if why.kind() == io::ErrorKind::NotFound => return Ok(()),
-        Err(why) if why.kind() == io::ErrorKind::NotADirectory => return Err(WriteError::NotAFolder(folder())),
+        Err(why) if why.kind() == io::ErrorKind::NotADirectory => {
+            return Err(WriteError::NotAFolder(folder()));
+        }
         Err(why) => return Err(WriteError::io(at, why)),
     };
     if !contents.foreign.is_empty() {
@@ -260,7 +291,8 @@ fn check_free(at: &Path, folder: &Path, identity: &Identity) -> Result<(), Write
 /// The first few names, for a message.
 fn listed(names: &[String]) -> String {
     const SHOWN: usize = 3;
-    let mut text = names.iter().take(SHOWN).map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(", ");
+    let mut text =
+        names.iter().take(SHOWN).map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(", ");
     if names.len() > SHOWN {
         text.push_str(&format!(" and {} more", names.len() - SHOWN));
     }

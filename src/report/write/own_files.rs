@@ -1,4 +1,5 @@
-//! The list of what this program wrote into a report's folder, and what it tells of the files that lie there now.
+//! The list of what this program wrote into a report's folder, and what it tells of the files that
+//! lie there now.
 
 use std::collections::BTreeMap;
 use std::fs::{self, DirEntry, File};
@@ -21,7 +22,12 @@ pub struct OwnFiles(BTreeMap<String, String>);
 
 impl OwnFiles {
     pub fn of(files: &[ReportFile]) -> Self {
-        Self(files.iter().map(|file| (file.path.clone(), hex(Sha256::digest(&file.bytes).as_slice()))).collect())
+        Self(
+            files
+                .iter()
+                .map(|file| (file.path.clone(), hex(Sha256::digest(&file.bytes).as_slice())))
+                .collect(),
+        )
     }
 
     /// One line a file, as the common tools for checksums write and read it.
@@ -33,17 +39,21 @@ impl OwnFiles {
     fn parse(text: &str) -> Option<Self> {
         let entry = |line: &str| {
             let (sha256, path) = line.split_once("  ")?;
-            let is_sum = sha256.len() == 64 && sha256.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'));
+            let is_sum = sha256.len() == 64
+                && sha256.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'));
             (is_sum && is_plain(path)).then(|| (path.to_owned(), sha256.to_owned()))
         };
         let files = Self(text.lines().map(entry).collect::<Option<_>>()?);
         (files.text() == text).then_some(files)
     }
 
-    /// The list in a report's folder; None where there is none, or one that is not as this program writes it.
+    /// The list in a report's folder; None where there is none, or one that is not as this program
+    /// writes it.
     fn read(folder: &Path) -> Option<Self> {
         let at = folder.join(LIST_NAME);
-        if !fs::symlink_metadata(&at).is_ok_and(|found| found.is_file() && found.len() <= MOST_LIST_BYTES) {
+        if !fs::symlink_metadata(&at)
+            .is_ok_and(|found| found.is_file() && found.len() <= MOST_LIST_BYTES)
+        {
             return None;
         }
         let mut text = String::new();
@@ -58,7 +68,9 @@ pub(super) fn is_plain(path: &str) -> bool {
     let are_plain = |part: &str| {
         !part.is_empty()
             && !part.starts_with('.')
-            && part.bytes().all(|byte| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'-' | b'_'))
+            && part
+                .bytes()
+                .all(|byte| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'-' | b'_'))
     };
     parts.clone().count() <= 2 && parts.all(are_plain) && path != LIST_NAME
 }
@@ -102,7 +114,12 @@ impl Contents {
                 contents.sort_in(&entry, name, &list)?;
             }
         }
-        for paths in [&mut contents.unchanged, &mut contents.changed, &mut contents.droppings, &mut contents.foreign] {
+        for paths in [
+            &mut contents.unchanged,
+            &mut contents.changed,
+            &mut contents.droppings,
+            &mut contents.foreign,
+        ] {
             paths.sort();
         }
         Ok(contents)
@@ -117,7 +134,9 @@ impl Contents {
         match list.0.get(&path) {
             Some(sha256) if file_sha256(&entry.path())? == *sha256 => self.unchanged.push(path),
             Some(_) => self.changed.push(path),
-            None if DROPPINGS.contains(&path.rsplit('/').next().unwrap_or(&path)) => self.droppings.push(path),
+            None if DROPPINGS.contains(&path.rsplit('/').next().unwrap_or(&path)) => {
+                self.droppings.push(path)
+            }
             None => self.foreign.push(path),
         }
         Ok(())
@@ -144,7 +163,10 @@ mod tests {
 
     #[test]
     fn a_list_reads_back_and_any_other_text_is_no_list() {
-        let files = [ReportFile::new("index.html", *b"page"), ReportFile::new("views/side.svg", *b"<svg/>")];
+        let files = [
+            ReportFile::new("index.html", *b"page"),
+            ReportFile::new("views/side.svg", *b"<svg/>"),
+        ];
         let list = OwnFiles::of(&files);
         let text = list.text();
         assert_eq!(OwnFiles::parse(&text), Some(list));

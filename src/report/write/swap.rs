@@ -1,4 +1,5 @@
-//! A finished report takes the place of the earlier one, in one step where the file system has such a step.
+//! A finished report takes the place of the earlier one, in one step where the file system has such
+//! a step.
 
 use std::ffi::OsString;
 use std::fs;
@@ -19,7 +20,8 @@ pub(super) fn swap(new: &Path, old: &Path) -> Result<(), WriteError> {
     #[cfg(any(target_os = "linux", target_os = "android", target_vendor = "apple"))]
     {
         use rustix::fs::{CWD, RenameFlags, renameat_with};
-        // One step of the file system: there is no moment without a report. Some file systems can't do it.
+        // One step of the file system: there is no moment without a report. Some file systems can't
+        // do it.
         if renameat_with(CWD, new, CWD, old, RenameFlags::EXCHANGE).is_ok() {
             return Ok(());
         }
@@ -27,7 +29,8 @@ pub(super) fn swap(new: &Path, old: &Path) -> Result<(), WriteError> {
     in_two_steps(new, old, &aside_of(old))
 }
 
-/// The same where there is no such step. Broken off between its steps, the earlier report lies aside, where [`restore`] finds it.
+/// The same where there is no such step. Broken off between its steps, the earlier report lies
+/// aside, where [`restore`] finds it.
 fn in_two_steps(new: &Path, old: &Path, aside: &Path) -> Result<(), WriteError> {
     fs::rename(old, aside).map_err(|why| WriteError::io(old, why))?;
     let put_back = |why| WriteError::Aside { folder: old.to_owned(), aside: aside.to_owned(), why };
@@ -38,7 +41,8 @@ fn in_two_steps(new: &Path, old: &Path, aside: &Path) -> Result<(), WriteError> 
     fs::rename(aside, new).map_err(put_back)
 }
 
-/// Where an earlier report lies for the moment between the two steps; the dot keeps it from being read as a set-up.
+/// Where an earlier report lies for the moment between the two steps; the dot keeps it from being
+/// read as a set-up.
 fn aside_of(folder: &Path) -> PathBuf {
     /// Most file systems take names of 255 bytes.
     const MOST_BYTES: usize = 200;
@@ -53,19 +57,24 @@ fn aside_of(folder: &Path) -> PathBuf {
     folder.with_file_name(aside)
 }
 
-/// Puts a report back that a broken-off run left aside. Where the new one is in its place already, the earlier one is cleared away,
-/// unless there is more in it than this program wrote.
+/// Puts a report back that a broken-off run left aside. Where the new one is in its place already,
+/// the earlier one is cleared away, unless there is more in it than this program wrote.
 pub(super) fn restore(folder: &Path) -> Result<(), WriteError> {
     let aside = aside_of(folder);
     if fs::symlink_metadata(&aside).is_err() {
         return Ok(());
     }
-    let done = if fs::symlink_metadata(folder).is_err() { fs::rename(&aside, folder) } else { clear(&aside, Some(folder)) };
+    let done = if fs::symlink_metadata(folder).is_err() {
+        fs::rename(&aside, folder)
+    } else {
+        clear(&aside, Some(folder))
+    };
     done.map_err(|why| WriteError::Aside { folder: folder.to_owned(), aside, why })
 }
 
-/// Clears a report away, file by file: only what its list names and what is unchanged. What file browsers left there goes to the
-/// report that takes its place, if it has room for it. An error says that something is left, which then still lies there.
+/// Clears a report away, file by file: only what its list names and what is unchanged. What file
+/// browsers left there goes to the report that takes its place, if it has room for it. An error
+/// says that something is left, which then still lies there.
 pub(super) fn clear(report: &Path, successor: Option<&Path>) -> io::Result<()> {
     let contents = match Contents::of(report) {
         Err(why) if why.kind() == io::ErrorKind::NotFound => return Ok(()),
@@ -75,7 +84,9 @@ pub(super) fn clear(report: &Path, successor: Option<&Path>) -> io::Result<()> {
         return Err(io::Error::other("it holds what this program did not write"));
     }
     for path in &contents.droppings {
-        let to = successor.map(|successor| successor.join(path)).filter(|to| fs::symlink_metadata(to).is_err());
+        let to = successor
+            .map(|successor| successor.join(path))
+            .filter(|to| fs::symlink_metadata(to).is_err());
         if to.is_none_or(|to| fs::rename(report.join(path), to).is_err()) {
             fs::remove_file(report.join(path))?;
         }
@@ -102,7 +113,11 @@ mod tests {
     fn report(folder: &Path, page: &str) {
         fs::create_dir(folder).unwrap();
         fs::write(folder.join("index.html"), page).unwrap();
-        fs::write(folder.join(LIST_NAME), OwnFiles::of(&[ReportFile::new("index.html", page)]).text()).unwrap();
+        fs::write(
+            folder.join(LIST_NAME),
+            OwnFiles::of(&[ReportFile::new("index.html", page)]).text(),
+        )
+        .unwrap();
     }
 
     fn page(folder: &Path) -> String {
@@ -130,7 +145,8 @@ mod tests {
         let parent = tempfile::tempdir().unwrap();
         let folder = parent.path().join("report");
         report(&aside_of(&folder), "one");
-        // The next run finds the earlier report. It is of another job here, so that it stays as well.
+        // The next run finds the earlier report. It is of another job here, so that it stays as
+        // well.
         let prepared = prepare(&folder, Identity::default(), JobPlaces::default());
         assert!(prepared.is_err(), "a report of another job is not free to be replaced");
         assert_eq!(page(&folder), "one");

@@ -1,4 +1,5 @@
-//! What a person with spanners does to the bike: each operation moves the parts that really move with it, and no others.
+//! What a person with spanners does to the bike: each operation moves the parts that really move
+//! with it, and no others.
 
 use sightcord::figure::Side;
 
@@ -8,7 +9,8 @@ use super::scene::TruthScene;
 /// One adjustment.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Adjustment {
-    /// One end of the spindle moved along x by its adjuster, + forward. The wheel turns about the other adjuster.
+    /// One end of the spindle moved along x by its adjuster, + forward. The wheel turns about the
+    /// other adjuster.
     DrawSpindle { end: Side, forward_mm: f64 },
     /// Spacers at the hub changed over: rim, sprocket and drum go along the spindle, + to the left.
     MoveWheelOnSpindle { left_mm: f64 },
@@ -41,7 +43,9 @@ impl TruthScene {
                 wheel.centre += wheel.axis() * left_mm;
                 wheel.spindle_ends_mm = wheel.spindle_ends_mm.map(|end| end - left_mm);
             }
-            Adjustment::PackSprocket { outboard_mm } => self.bike.rear_sprocket.face_mm += outboard_mm,
+            Adjustment::PackSprocket { outboard_mm } => {
+                self.bike.rear_sprocket.face_mm += outboard_mm
+            }
             Adjustment::ShimGearbox { outboard_mm } => {
                 let gearbox = &mut self.bike.gearbox;
                 gearbox.centre += gearbox.axis() * (chain * outboard_mm);
@@ -50,7 +54,8 @@ impl TruthScene {
                 let wheel = &mut self.bike.wheel;
                 wheel.centre += wheel.axis() * left_mm;
                 wheel.spindle_ends_mm = wheel.spindle_ends_mm.map(|end| end - left_mm);
-                // Everything else is told from the rim's mid-plane, which has just moved away from it.
+                // Everything else is told from the rim's mid-plane, which has just moved away from
+                // it.
                 self.bike.rear_sprocket.face_mm -= chain * left_mm;
                 if let Some(face) = &mut self.bike.hub_face {
                     face.face_mm -= face.side.sign() * left_mm;
@@ -60,8 +65,9 @@ impl TruthScene {
         }
     }
 
-    /// The spindle's line passes through both adjusters, half the spacing to each side of the frame's plane at the axle. The
-    /// wheel is held against the fork end on the side that stays, so its distance along the spindle from there stays too.
+    /// The spindle's line passes through both adjusters, half the spacing to each side of the
+    /// frame's plane at the axle. The wheel is held against the fork end on the side that
+    /// stays, so its distance along the spindle from there stays too.
     fn draw_spindle(&mut self, end: Side, forward_mm: f64) {
         let half = self.bike.frame.adjuster_spacing_mm / 2.0;
         let frame_y = self.expected().get("/frame/offset").copied().unwrap_or(0.0);
@@ -85,7 +91,8 @@ impl TruthScene {
         bike.wheel.centre = place(bike.wheel.centre);
         [bike.wheel.yaw_deg, bike.wheel.lean_deg] = angles(bike.wheel.yaw_deg, bike.wheel.lean_deg);
         bike.gearbox.centre = place(bike.gearbox.centre);
-        [bike.gearbox.yaw_deg, bike.gearbox.lean_deg] = angles(bike.gearbox.yaw_deg, bike.gearbox.lean_deg);
+        [bike.gearbox.yaw_deg, bike.gearbox.lean_deg] =
+            angles(bike.gearbox.yaw_deg, bike.gearbox.lean_deg);
         if let Some(front) = &mut bike.front_wheel {
             front.centre = place(front.centre);
             [front.yaw_deg, front.lean_deg] = angles(front.yaw_deg, front.lean_deg);

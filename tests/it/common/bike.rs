@@ -1,5 +1,5 @@
-//! The bike that is measured: every part of it that a tab marks, as parameters in the bench frame (x forward along the
-//! datum cord, y left, z up, mm; degrees).
+//! The bike that is measured: every part of it that a tab marks, as parameters in the bench frame
+//! (x forward along the datum cord, y left, z up, mm; degrees).
 
 use sightcord::figure::Side;
 
@@ -18,7 +18,8 @@ pub struct Bike {
     pub faces: Vec<NamedFace>,
 }
 
-/// The rear wheel. Axial distances are measured from the rim's mean mid-plane along the axis, + to the left.
+/// The rear wheel. Axial distances are measured from the rim's mean mid-plane along the axis, + to
+/// the left.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Wheel {
     /// Where the axis pierces the rim's mean mid-plane; its y is the figure wheel/offset.
@@ -30,11 +31,13 @@ pub struct Wheel {
     /// Radius at which the rim's tabs stand on its outside faces.
     pub tab_radius_mm: f64,
     pub rim_width_mm: f64,
-    /// Lateral run-out: both faces lie `runout_mm * cos(angle - runout_phase_deg)` further to the left than the mean, with
-    /// the angle on the wheel counted from the marked place. Peak to peak is twice `runout_mm`.
+    /// Lateral run-out: both faces lie `runout_mm * cos(angle - runout_phase_deg)` further to the
+    /// left than the mean, with the angle on the wheel counted from the marked place. Peak to
+    /// peak is twice `runout_mm`.
     pub runout_mm: f64,
     pub runout_phase_deg: f64,
-    /// Where the marked place stands in a set-up with no turn: 0 front, 90 top, 180 rear, 270 bottom.
+    /// Where the marked place stands in a set-up with no turn: 0 front, 90 top, 180 rear, 270
+    /// bottom.
     pub mark_deg: f64,
     /// Further rim tabs on the left face: number and angle on the wheel from the marked place.
     pub further_places: Vec<(u8, f64)>,
@@ -48,7 +51,8 @@ impl Wheel {
         axis_from_angles(self.yaw_deg, self.lean_deg)
     }
 
-    /// By how much the rim's faces lie to the left of the mean at an angle on the wheel from the marked place.
+    /// By how much the rim's faces lie to the left of the mean at an angle on the wheel from the
+    /// marked place.
     pub fn runout_at(&self, wheel_deg: f64) -> f64 {
         self.runout_mm * (wheel_deg - self.runout_phase_deg).to_radians().cos()
     }
@@ -56,12 +60,14 @@ impl Wheel {
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct RearSprocket {
-    /// Axial distance of its outside face from the rim's mid-plane, + outboard on the chain's side.
+    /// Axial distance of its outside face from the rim's mid-plane, + outboard on the chain's
+    /// side.
     pub face_mm: f64,
     pub tab_radius_mm: f64,
     /// Tip radius, for pictures.
     pub radius_mm: f64,
-    /// Face wobble at the tabs' radius: the face lies `wobble_mm * cos(angle)` further outboard, angle from the marked place.
+    /// Face wobble at the tabs' radius: the face lies `wobble_mm * cos(angle)` further outboard,
+    /// angle from the marked place.
     pub wobble_mm: f64,
 }
 
@@ -73,7 +79,8 @@ pub struct GearboxSprocket {
     pub lean_deg: f64,
     pub tab_radius_mm: f64,
     pub radius_mm: f64,
-    /// Where the middle of its tabs lies on the face, from the centre, mm forward and up: they are set by eye.
+    /// Where the middle of its tabs lies on the face, from the centre, mm forward and up: they are
+    /// set by eye.
     pub tabs_off_mm: [f64; 2],
 }
 
@@ -94,7 +101,8 @@ pub struct HubFace {
     pub tab_deg: f64,
 }
 
-/// The frame and what hangs on it. The parts are places of their own, so that a frame may disagree with itself.
+/// The frame and what hangs on it. The parts are places of their own, so that a frame may disagree
+/// with itself.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Frame {
     pub stations: Vec<Station>,
@@ -125,7 +133,8 @@ pub struct PlumbLine {
     /// Direction in which the flags look on average, from forward to the left.
     pub facing_deg: f64,
     pub radius_mm: f64,
-    /// By how much it hangs out of plumb towards x and y, its middle in place: still air that is not quite still.
+    /// By how much it hangs out of plumb towards x and y, its middle in place: still air that is
+    /// not quite still.
     pub out_of_plumb_deg: [f64; 2],
 }
 
@@ -162,7 +171,8 @@ pub enum MovesWith {
     Gearbox,
 }
 
-/// A tab that the job names: a point on a face, the face's outward normal, as it stands in a set-up with no turn.
+/// A tab that the job names: a point on a face, the face's outward normal, as it stands in a set-up
+/// with no turn.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FreeTab {
     pub number: u8,
@@ -181,21 +191,37 @@ pub struct NamedFace {
 impl Frame {
     /// Nothing on it at all.
     pub fn bare() -> Self {
-        Self { stations: Vec::new(), plumb_lines: Vec::new(), backbone: None, adjuster_spacing_mm: 200.0 }
+        Self {
+            stations: Vec::new(),
+            plumb_lines: Vec::new(),
+            backbone: None,
+            adjuster_spacing_mm: 200.0,
+        }
     }
 
-    /// Two stations, two plumb lines and a backbone cord in one upright plane with this offset at the axle and this yaw.
+    /// Two stations, two plumb lines and a backbone cord in one upright plane with this offset at
+    /// the axle and this yaw.
     pub fn in_plane(offset_mm: f64, yaw_deg: f64) -> Self {
         let slope = yaw_deg.to_radians().tan();
         let on_plane = |x: f64, z: f64| V3::new(x, offset_mm + slope * x, z);
         let across = axis_from_angles(yaw_deg, 0.0);
-        let station =
-            |letter, x, z| Station { letter, left: on_plane(x, z) + across * 48.0, right: on_plane(x, z) - across * 48.0 };
-        let line = |letter, x: f64, facing_deg| PlumbLine { facing_deg, ..PlumbLine::hung(letter, x, on_plane(x, 0.0).y) };
+        let station = |letter, x, z| Station {
+            letter,
+            left: on_plane(x, z) + across * 48.0,
+            right: on_plane(x, z) - across * 48.0,
+        };
+        let line = |letter, x: f64, facing_deg| PlumbLine {
+            facing_deg,
+            ..PlumbLine::hung(letter, x, on_plane(x, 0.0).y)
+        };
         Self {
             stations: vec![station(0, 420.0, 292.0), station(1, 660.0, 300.0)],
             plumb_lines: vec![line(0, -400.0, 0.0), line(1, 800.0, 180.0)],
-            backbone: Some(Backbone { front: on_plane(464.0, 766.6), rear: on_plane(-40.0, 859.0), radius_mm: 0.6 }),
+            backbone: Some(Backbone {
+                front: on_plane(464.0, 766.6),
+                rear: on_plane(-40.0, 859.0),
+                radius_mm: 0.6,
+            }),
             ..Self::bare()
         }
     }
@@ -226,7 +252,8 @@ impl PlumbLine {
 }
 
 impl Default for Bike {
-    /// A rear wheel a little out of true over a chain on the left: every figure differs from nought and from every other.
+    /// A rear wheel a little out of true over a chain on the left: every figure differs from nought
+    /// and from every other.
     fn default() -> Self {
         let wheel = Wheel {
             centre: V3::new(0.0, 1.8, 330.0),
@@ -244,7 +271,12 @@ impl Default for Bike {
         let mut bike = Self {
             chain_side: Side::Left,
             wheel,
-            rear_sprocket: RearSprocket { face_mm: 72.0, tab_radius_mm: 82.0, radius_mm: 104.0, wobble_mm: 0.0 },
+            rear_sprocket: RearSprocket {
+                face_mm: 72.0,
+                tab_radius_mm: 82.0,
+                radius_mm: 104.0,
+                wobble_mm: 0.0,
+            },
             gearbox: GearboxSprocket {
                 centre: V3::new(560.0, 0.0, 320.0),
                 yaw_deg: 0.2,
@@ -265,12 +297,19 @@ impl Default for Bike {
 }
 
 impl Bike {
-    /// The same bike with everything that can be marked: run-out and further rim places, hub face, frame, stations, backbone.
+    /// The same bike with everything that can be marked: run-out and further rim places, hub face,
+    /// frame, stations, backbone.
     pub fn full() -> Self {
         let mut bike = Self::default();
         bike.wheel.runout_mm = 0.4;
         bike.wheel.further_places = (0..6).map(|i| (33 + i, 30.0 + 60.0 * f64::from(i))).collect();
-        bike.hub_face = Some(HubFace { side: Side::Right, face_mm: 58.0, turns: true, tab_radius_mm: 66.0, tab_deg: 60.0 });
+        bike.hub_face = Some(HubFace {
+            side: Side::Right,
+            face_mm: 58.0,
+            turns: true,
+            tab_radius_mm: 66.0,
+            tab_deg: 60.0,
+        });
         bike.frame = Frame::in_plane(0.5, 0.06);
         bike
     }
@@ -285,7 +324,8 @@ impl Bike {
         self.wheel.centre + self.chain_outward() * self.rear_sprocket.face_mm
     }
 
-    /// Puts the gearbox sprocket so that its face's centre lies this far outboard of the rear sprocket's plane, along the axis.
+    /// Puts the gearbox sprocket so that its face's centre lies this far outboard of the rear
+    /// sprocket's plane, along the axis.
     pub fn set_chain_line(&mut self, offset_mm: f64) {
         let out = self.chain_outward();
         let gearbox = &mut self.gearbox.centre;
@@ -293,7 +333,8 @@ impl Bike {
         gearbox.y += (offset_mm - present) / out.y;
     }
 
-    /// The same bike with its chain on this side and a brake drum, if any, on the other; frame and wheel stay as they are.
+    /// The same bike with its chain on this side and a brake drum, if any, on the other; frame and
+    /// wheel stay as they are.
     pub fn with_chain_on(mut self, side: Side, chain_line_mm: f64) -> Self {
         self.chain_side = side;
         if let Some(face) = &mut self.hub_face {

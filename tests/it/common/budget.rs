@@ -6,8 +6,8 @@ use super::geometry::{Pose, V3, turn};
 use super::random::Random;
 use super::scene::{Card, LensDrift, Shows, TabError, TruthScene};
 
-/// Standard deviations of what goes wrong. The standard values are those that the program states in its results; each is an
-/// estimate, common practice, no source.
+/// Standard deviations of what goes wrong. The standard values are those that the program states in
+/// its results; each is an estimate, common practice, no source.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Budget {
     /// Paper and glue under a tab, along the face's normal, mm.
@@ -40,7 +40,8 @@ pub struct Budget {
     pub gearbox_centre_mm: f64,
     /// Each end of the cord between one set-up and the next, mm.
     pub cord_moved_mm: f64,
-    /// A rider's middle beside the cord's axis, both its faces seen and one of them, and its bridge too long or too short, mm.
+    /// A rider's middle beside the cord's axis, both its faces seen and one of them, and its
+    /// bridge too long or too short, mm.
     pub rider_mm: f64,
     pub rider_one_face_mm: f64,
     pub rider_height_mm: f64,
@@ -140,8 +141,8 @@ impl Budget {
 }
 
 impl TruthScene {
-    /// The same scene with errors drawn from a budget. The expected figures stay those of the bike; the level of the bench
-    /// and the cards' own poses change with what is drawn.
+    /// The same scene with errors drawn from a budget. The expected figures stay those of the bike;
+    /// the level of the bench and the cards' own poses change with what is drawn.
     pub fn with_errors(&self, budget: &Budget, seed: u64) -> Self {
         let mut scene = Self { seed, ..self.clone() };
         let mut random = Random::stream(seed, &[3]);
@@ -156,7 +157,9 @@ impl TruthScene {
     fn draw_print(&mut self, budget: &Budget, random: &mut Random) {
         self.print.scale_error = [0, 1].map(|_| random.gauss(budget.print_scale));
         for card in &mut self.bench.cards {
-            self.print.card_scale_error.insert(card.number, [0, 1].map(|_| random.gauss(budget.card_scale)));
+            self.print
+                .card_scale_error
+                .insert(card.number, [0, 1].map(|_| random.gauss(budget.card_scale)));
             card.bow_mm = [0, 1].map(|_| random.gauss(budget.card_bow_mm));
         }
     }
@@ -168,9 +171,15 @@ impl TruthScene {
         for card in &mut self.bench.cards {
             if budget.card_tilt_deg > 0.0 {
                 // The sheet's own lie takes the place of what the scene gave it.
-                let flat = Card::lying(card.number, card.pose.origin.x, card.pose.origin.y, turn_of(&card.pose));
+                let flat = Card::lying(
+                    card.number,
+                    card.pose.origin.x,
+                    card.pose.origin.y,
+                    turn_of(&card.pose),
+                );
                 let [x, y] = [0, 1].map(|_| random.gauss(budget.card_tilt_deg));
-                card.pose = Pose { origin: card.pose.origin, ..flat.pose.nudged(V3::zeros(), [x, y]) };
+                card.pose =
+                    Pose { origin: card.pose.origin, ..flat.pose.nudged(V3::zeros(), [x, y]) };
             }
             card.pose.rotation = tilt * card.pose.rotation;
             card.pose.origin = tilt * card.pose.origin;
@@ -212,7 +221,8 @@ impl TruthScene {
     fn draw_riders(&mut self, budget: &Budget, random: &mut Random) {
         for rider in &mut self.bench.riders {
             let one_face = rider.faces != [true, true];
-            rider.across_mm = random.gauss(if one_face { budget.rider_one_face_mm } else { budget.rider_mm });
+            rider.across_mm =
+                random.gauss(if one_face { budget.rider_one_face_mm } else { budget.rider_mm });
             rider.short_mm = random.gauss(budget.rider_height_mm);
             // Paper and glue of a rider are in what it is off as a whole.
             for number in [rider.number, rider.number + 1] {

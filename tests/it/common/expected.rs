@@ -1,5 +1,5 @@
-//! The figures a faultless measurement of a scene would print, by JSON pointer, worked out from their definitions and
-//! from the scene's own geometry: no line of this is shared with the program.
+//! The figures a faultless measurement of a scene would print, by JSON pointer, worked out from
+//! their definitions and from the scene's own geometry: no line of this is shared with the program.
 
 use std::collections::BTreeMap;
 
@@ -53,19 +53,27 @@ impl TruthScene {
 
     fn wheel_figures(&self, setups: &[&SetUp], out: &mut Expected) {
         let wheel = &self.bike.wheel;
-        let mean_offset = setups.iter().map(|s| self.wheel_in(s).centre.y).sum::<f64>() / setups.len() as f64;
+        let mean_offset =
+            setups.iter().map(|s| self.wheel_in(s).centre.y).sum::<f64>() / setups.len() as f64;
         out.insert("/wheel/offset".into(), mean_offset);
         out.insert("/wheel/yaw".into(), wheel.yaw_deg);
         out.insert("/wheel/lean".into(), wheel.lean_deg);
         if setups.len() >= 2 && self.has([1, 2]) {
-            // Half the difference of the sides, at the mean place of the two marks, for each set-up.
+            // Half the difference of the sides, at the mean place of the two marks, for each
+            // set-up.
             let mid = |setup: &SetUp| {
-                let (l, r) = (self.rim_point(setup, Side::Left, 0.0), self.rim_point(setup, Side::Right, 0.0));
+                let (l, r) = (
+                    self.rim_point(setup, Side::Left, 0.0),
+                    self.rim_point(setup, Side::Right, 0.0),
+                );
                 V3::new((l.x + r.x) / 2.0, (l.y + r.y) / 2.0, (l.z + r.z) / 2.0)
             };
             let mids: Vec<V3> = setups.iter().map(|setup| mid(setup)).collect();
             // Marks a third of a turn apart have their middle at the axle only all together.
-            out.insert("/wheel/offset_at_mark".into(), mids.iter().map(|mid| mid.y).sum::<f64>() / mids.len() as f64);
+            out.insert(
+                "/wheel/offset_at_mark".into(),
+                mids.iter().map(|mid| mid.y).sum::<f64>() / mids.len() as f64,
+            );
             let by_x = |a: &&V3, b: &&V3| a.x.total_cmp(&b.x);
             let front = mids.iter().max_by(by_x).copied().unwrap_or_default();
             let rear = mids.iter().min_by(by_x).copied().unwrap_or_default();
@@ -80,7 +88,8 @@ impl TruthScene {
             out.insert("/runout/lateral".into(), 2.0 * wheel.runout_mm);
         }
         if self.has([11, 12]) {
-            let [left, right] = wheel.spindle_ends_mm.map(|axial| wheel.centre + wheel.axis() * axial);
+            let [left, right] =
+                wheel.spindle_ends_mm.map(|axial| wheel.centre + wheel.axis() * axial);
             out.insert("/spindle/height_difference".into(), left.z - right.z);
             out.insert("/spindle/left".into(), left.y);
             out.insert("/spindle/right".into(), -right.y);
@@ -102,7 +111,9 @@ impl TruthScene {
         let bike = &self.bike;
         let outward = bike.chain_outward();
         let float = setups.iter().map(|s| s.end_float_mm).sum::<f64>() / setups.len() as f64;
-        let rear = bike.rear_sprocket_centre() + bike.wheel.axis() * float + outward * self.wobble_left(setups);
+        let rear = bike.rear_sprocket_centre()
+            + bike.wheel.axis() * float
+            + outward * self.wobble_left(setups);
         let gearbox_outward = bike.gearbox.axis() * bike.chain_side.sign();
         let between = bike.gearbox.centre - rear;
         out.insert("/chain/offset_at_gearbox".into(), between.dot(&outward));
@@ -114,7 +125,8 @@ impl TruthScene {
         out.insert("/chain/rear_lean".into(), bike.wheel.lean_deg);
     }
 
-    /// The rear plane goes through the mean of tabs 8-10 over the set-ups: what a wobble leaves in that mean, axially.
+    /// The rear plane goes through the mean of tabs 8-10 over the set-ups: what a wobble leaves in
+    /// that mean, axially.
     fn wobble_left(&self, setups: &[&SetUp]) -> f64 {
         let centre = self.bike.rear_sprocket_centre();
         let outward = self.bike.chain_outward();
@@ -147,7 +159,10 @@ impl TruthScene {
             if self.has([13 + 2 * station.letter, 14 + 2 * station.letter]) {
                 let pointer = format!("/stations/{}", letter(station.letter));
                 out.insert(format!("{pointer}/offset"), middle.y);
-                out.insert(format!("{pointer}/height_difference"), station.left.z - station.right.z);
+                out.insert(
+                    format!("{pointer}/height_difference"),
+                    station.left.z - station.right.z,
+                );
                 plan.push([middle.x, middle.y]);
             }
         }
@@ -168,10 +183,12 @@ impl TruthScene {
             out.insert("/wheel_in_frame/yaw".into(), self.bike.wheel.yaw_deg - yaw);
         }
         for face in &self.bike.faces {
-            let tabs: Vec<_> = self.bike.free_tabs.iter().filter(|tab| face.tabs.contains(&tab.number)).collect();
+            let tabs: Vec<_> =
+                self.bike.free_tabs.iter().filter(|tab| face.tabs.contains(&tab.number)).collect();
             if tabs.len() >= 3 && self.has(face.tabs.iter().copied()) {
                 let centre = tabs.iter().map(|tab| tab.point).sum::<V3>() / tabs.len() as f64;
-                let normal = (tabs[1].point - tabs[0].point).cross(&(tabs[2].point - tabs[0].point));
+                let normal =
+                    (tabs[1].point - tabs[0].point).cross(&(tabs[2].point - tabs[0].point));
                 let [yaw, lean] = angles_from_axis(normal);
                 out.insert(format!("/faces/{}/offset", face.name), centre.y);
                 out.insert(format!("/faces/{}/yaw", face.name), yaw);
@@ -180,7 +197,8 @@ impl TruthScene {
         }
     }
 
-    /// Level of the cards' common plane: a least-squares plane through each card's middle column and both ends of it.
+    /// Level of the cards' common plane: a least-squares plane through each card's middle column
+    /// and both ends of it.
     fn bench_figures(&self, out: &mut Expected) {
         let mut points = Vec::new();
         for card in self.cards_in(&self.setups[0]) {
@@ -199,14 +217,17 @@ impl TruthScene {
         }
         let design = DMatrix::from_fn(points.len(), 3, |i, j| [points[i].x, points[i].y, 1.0][j]);
         let heights = DVector::from_fn(points.len(), |i, _| points[i].z);
-        let plane = (design.tr_mul(&design)).lu().solve(&design.tr_mul(&heights)).expect("cards that are not in one line");
+        let plane = (design.tr_mul(&design))
+            .lu()
+            .solve(&design.tr_mul(&heights))
+            .expect("cards that are not in one line");
         out.insert("/bench/level_along".into(), plane[0].atan().to_degrees());
         out.insert("/bench/level_across".into(), plane[1].atan().to_degrees());
     }
 }
 
-/// Intercept and slope of places that lie on one straight line in plan, far enough apart; `None` where the frame
-/// disagrees with itself, since then its plane has no true value.
+/// Intercept and slope of places that lie on one straight line in plan, far enough apart; `None`
+/// where the frame disagrees with itself, since then its plane has no true value.
 fn straight_in_plan(places: &[[f64; 2]]) -> Option<[f64; 2]> {
     let first = places.iter().min_by(|a, b| a[0].total_cmp(&b[0]))?;
     let last = places.iter().max_by(|a, b| a[0].total_cmp(&b[0]))?;

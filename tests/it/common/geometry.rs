@@ -1,5 +1,5 @@
-//! Poses and the camera, written down from the definitions and independently of the program, so that a slip in either is
-//! seen as a difference.
+//! Poses and the camera, written down from the definitions and independently of the program, so
+//! that a slip in either is seen as a difference.
 
 use nalgebra::{Matrix3, Rotation3, Unit, Vector3};
 
@@ -23,7 +23,8 @@ impl Pose {
         self.rotation.column(2).into()
     }
 
-    /// A pattern on a face: its z along `normal`, its x turned by `spin_deg` from the most forward direction in the face.
+    /// A pattern on a face: its z along `normal`, its x turned by `spin_deg` from the most forward
+    /// direction in the face.
     pub fn on_face(point: V3, normal: V3, spin_deg: f64) -> Self {
         let n = normal.normalize();
         // A face that looks straight ahead has no forward direction of its own: sideways serves.
@@ -45,8 +46,8 @@ pub fn turn(axis: V3, deg: f64) -> M3 {
     Rotation3::from_axis_angle(&Unit::new_normalize(axis), deg.to_radians()).into_inner()
 }
 
-/// Unit axis pointing left with this yaw (+ = front of its plane to the left) and lean (+ = top to the left):
-/// yaw = atan2(-ax, ay), lean = asin(-az).
+/// Unit axis pointing left with this yaw (+ = front of its plane to the left) and lean (+ = top to
+/// the left): yaw = atan2(-ax, ay), lean = asin(-az).
 pub fn axis_from_angles(yaw_deg: f64, lean_deg: f64) -> V3 {
     let (yaw, lean) = (yaw_deg.to_radians(), lean_deg.to_radians());
     V3::new(-yaw.sin() * lean.cos(), yaw.cos() * lean.cos(), -lean.sin())
@@ -58,8 +59,9 @@ pub fn angles_from_axis(axis: V3) -> [f64; 2] {
     [(-a.x).atan2(a.y).to_degrees(), (-a.z).asin().to_degrees()]
 }
 
-/// A camera's inner geometry. Pixel (0, 0) is the centre of the top-left pixel. With x = X/Z, y = Y/Z, r2 = x^2 + y^2,
-/// g = 1 + k1 r2 + k2 r2^2 + k3 r2^3: u = fx (x g + 2 p1 x y + p2 (r2 + 2 x^2)) + cx, v likewise.
+/// A camera's inner geometry. Pixel (0, 0) is the centre of the top-left pixel. With x = X/Z, y =
+/// Y/Z, r2 = x^2 + y^2, g = 1 + k1 r2 + k2 r2^2 + k3 r2^3: u = fx (x g + 2 p1 x y + p2 (r2 + 2
+/// x^2)) + cx, v likewise.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lens {
     pub width: usize,
@@ -73,7 +75,8 @@ pub struct Lens {
 }
 
 impl Lens {
-    /// The same camera with its pictures scaled down: a pixel then covers 1 / `ratio` pixels each way.
+    /// The same camera with its pictures scaled down: a pixel then covers 1 / `ratio` pixels each
+    /// way.
     pub fn scaled(&self, ratio: f64) -> Self {
         Self {
             width: (self.width as f64 * ratio).round() as usize,
@@ -87,7 +90,8 @@ impl Lens {
         }
     }
 
-    /// The same camera with a part of its picture: pixel (u, v) of the part is pixel (u + from_u, v + from_v) of the whole.
+    /// The same camera with a part of its picture: pixel (u, v) of the part is pixel (u + from_u, v
+    /// + from_v) of the whole.
     pub fn cropped(&self, [from_u, from_v]: [usize; 2], [width, height]: [usize; 2]) -> Self {
         Self { width, height, cx: self.cx - from_u as f64, cy: self.cy - from_v as f64, ..*self }
     }
@@ -97,7 +101,10 @@ impl Lens {
         let [k1, k2, p1, p2, k3] = self.dist;
         let r2 = x * x + y * y;
         let g = 1.0 + r2 * (k1 + r2 * (k2 + r2 * k3));
-        [x * g + 2.0 * p1 * x * y + p2 * (r2 + 2.0 * x * x), y * g + p1 * (r2 + 2.0 * y * y) + 2.0 * p2 * x * y]
+        [
+            x * g + 2.0 * p1 * x * y + p2 * (r2 + 2.0 * x * x),
+            y * g + p1 * (r2 + 2.0 * y * y) + 2.0 * p2 * x * y,
+        ]
     }
 
     /// Derivatives of [`Lens::bend`]: [dxd/dx, dxd/dy, dyd/dx, dyd/dy].
@@ -107,7 +114,12 @@ impl Lens {
         let g = 1.0 + r2 * (k1 + r2 * (k2 + r2 * k3));
         let dg = 2.0 * (k1 + r2 * (2.0 * k2 + 3.0 * r2 * k3));
         let cross = x * y * dg + 2.0 * p1 * x + 2.0 * p2 * y;
-        [g + x * x * dg + 2.0 * p1 * y + 6.0 * p2 * x, cross, cross, g + y * y * dg + 6.0 * p1 * y + 2.0 * p2 * x]
+        [
+            g + x * x * dg + 2.0 * p1 * y + 6.0 * p2 * x,
+            cross,
+            cross,
+            g + y * y * dg + 6.0 * p1 * y + 2.0 * p2 * x,
+        ]
     }
 
     pub fn pixel(&self, x: f64, y: f64) -> [f64; 2] {
@@ -139,15 +151,19 @@ impl Lens {
         inside(u, self.width) && inside(v, self.height)
     }
 
-    /// Largest ideal radius squared in the picture: beyond it the polynomial means nothing and may fold back into view.
+    /// Largest ideal radius squared in the picture: beyond it the polynomial means nothing and may
+    /// fold back into view.
     pub fn largest_r2(&self) -> f64 {
         let (w, h) = (self.width as f64 - 0.5, self.height as f64 - 0.5);
         let square = |u, v| self.ideal(u, v).iter().map(|c| c * c).sum::<f64>();
-        [square(-0.5, -0.5), square(w, -0.5), square(-0.5, h), square(w, h)].into_iter().fold(0.0, f64::max)
+        [square(-0.5, -0.5), square(w, -0.5), square(-0.5, h), square(w, h)]
+            .into_iter()
+            .fold(0.0, f64::max)
     }
 }
 
-/// A camera where it stands: `p_camera = rotation * (p_world - centre)`, camera x right, y down, z forward.
+/// A camera where it stands: `p_camera = rotation * (p_world - centre)`, camera x right, y down, z
+/// forward.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Eye {
     pub lens: Lens,
@@ -178,17 +194,20 @@ impl Eye {
         (x * x + y * y <= self.largest_r2).then(|| self.lens.pixel(x, y))
     }
 
-    /// Direction in the world of the ray through a pixel (not normalised; its depth along the camera's z is 1).
+    /// Direction in the world of the ray through a pixel (not normalised; its depth along the
+    /// camera's z is 1).
     pub fn ray(&self, u: f64, v: f64) -> V3 {
         let [x, y] = self.lens.ideal(u, v);
         self.rotation.transpose() * V3::new(x, y, 1.0)
     }
 }
 
-/// Rotation camera_from_world of a camera at `eye` that looks at `target`, its picture turned clockwise by `roll_deg`.
+/// Rotation camera_from_world of a camera at `eye` that looks at `target`, its picture turned
+/// clockwise by `roll_deg`.
 pub fn looking_at(eye: V3, target: V3, roll_deg: f64) -> M3 {
     let forward = (target - eye).normalize();
-    // A camera that looks straight down takes the bike's forward direction as the top of its picture.
+    // A camera that looks straight down takes the bike's forward direction as the top of its
+    // picture.
     let up = if forward.z.abs() > 0.999 { V3::x() } else { V3::z() };
     let right = forward.cross(&up).normalize();
     let down = forward.cross(&right);

@@ -14,8 +14,8 @@ use tempfile::TempDir;
 
 pub const JOB: &str = "schema = \"sightcord-job/1\"\n[bike]\nname = \"A trial\"\n";
 
-/// A job of small grey photos, each with a tag behind its end so that no two are the same. Nothing can be measured from it, but
-/// a result that says so there is.
+/// A job of small grey photos, each with a tag behind its end so that no two are the same. Nothing
+/// can be measured from it, but a result that says so there is.
 pub fn small_job() -> TempDir {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("job.toml"), JOB).unwrap();
@@ -100,7 +100,11 @@ pub fn with_new_checksums(mut entries: Vec<(String, Vec<u8>)>) -> Vec<u8> {
     let payload: Vec<Entry> = entries
         .iter()
         .filter(|(name, _)| inside(name).starts_with("data/"))
-        .map(|(name, bytes)| Entry { path: inside(name), bytes: bytes.len() as u64, sha256: sha256(bytes) })
+        .map(|(name, bytes)| Entry {
+            path: inside(name),
+            bytes: bytes.len() as u64,
+            sha256: sha256(bytes),
+        })
         .collect();
     let text = |path: &str| {
         let (_, bytes) = entries.iter().find(|(name, _)| inside(name) == path).unwrap();
@@ -120,7 +124,10 @@ pub fn with_new_checksums(mut entries: Vec<(String, Vec<u8>)>) -> Vec<u8> {
     zip_of(&entries)
 }
 
-pub fn content<'entries>(entries: &'entries mut [(String, Vec<u8>)], end: &str) -> &'entries mut Vec<u8> {
+pub fn content<'entries>(
+    entries: &'entries mut [(String, Vec<u8>)],
+    end: &str,
+) -> &'entries mut Vec<u8> {
     &mut entries.iter_mut().find(|(name, _)| name.ends_with(end)).unwrap().1
 }
 

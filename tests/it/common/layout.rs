@@ -43,8 +43,8 @@ impl PlacedPattern {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Mark {
     pub number: u8,
-    /// The pattern put back onto its face: the origin is the measured point, z the face's outward normal. A flag's y runs
-    /// along its line.
+    /// The pattern put back onto its face: the origin is the measured point, z the face's outward
+    /// normal. A flag's y runs along its line.
     pub pose: Pose,
     pub is_flag: bool,
 }
@@ -69,11 +69,15 @@ impl WheelStance {
     pub fn new(centre: V3, [yaw, lean]: [f64; 2], setup: &SetUp) -> Self {
         let axis = axis_from_angles(yaw + setup.play_deg[0], lean + setup.play_deg[1]);
         let [forward, up] = setup.reseated_mm;
-        Self { centre: centre + axis * setup.end_float_mm + V3::new(forward, 0.0, up), axis, turn_deg: setup.wheel_turn_deg }
+        Self {
+            centre: centre + axis * setup.end_float_mm + V3::new(forward, 0.0, up),
+            axis,
+            turn_deg: setup.wheel_turn_deg,
+        }
     }
 
-    /// A point of the wheel: axial place (+ left of the rim's mid-plane), radius, and its angle from the front over the top
-    /// in a set-up with no turn.
+    /// A point of the wheel: axial place (+ left of the rim's mid-plane), radius, and its angle
+    /// from the front over the top in a set-up with no turn.
     pub fn at(&self, axial_mm: f64, radius_mm: f64, deg: f64) -> V3 {
         let forward = (V3::x() - self.axis * self.axis.x).normalize();
         let up = forward.cross(&self.axis);
@@ -81,7 +85,8 @@ impl WheelStance {
         self.centre + self.axis * axial_mm + (forward * angle.cos() + up * angle.sin()) * radius_mm
     }
 
-    /// A tab on a face square to the axis, on the left (`side` = 1) or right (-1); its pattern has turned with the wheel.
+    /// A tab on a face square to the axis, on the left (`side` = 1) or right (-1); its pattern has
+    /// turned with the wheel.
     fn mark(&self, number: u8, point: V3, side: f64) -> Mark {
         let mut pose = Pose::on_face(point, self.axis * side, spin(number));
         pose.rotation = front_over_top(self.axis, self.turn_deg) * pose.rotation;
@@ -96,14 +101,16 @@ impl TruthScene {
         WheelStance::new(wheel.centre, [wheel.yaw_deg, wheel.lean_deg], setup)
     }
 
-    /// The point on the rear rim's outside face on one side, at an angle on the wheel from the marked place.
+    /// The point on the rear rim's outside face on one side, at an angle on the wheel from the
+    /// marked place.
     pub fn rim_point(&self, setup: &SetUp, side: Side, wheel_deg: f64) -> V3 {
         let wheel = &self.bike.wheel;
         let axial = side.sign() * wheel.rim_width_mm / 2.0 + wheel.runout_at(wheel_deg);
         self.wheel_in(setup).at(axial, wheel.tab_radius_mm, wheel_deg + wheel.mark_deg)
     }
 
-    /// Every tab that is on the bike in a set-up, sorted by number, without errors. Flags look their average way.
+    /// Every tab that is on the bike in a set-up, sorted by number, without errors. Flags look
+    /// their average way.
     pub fn marks(&self, setup: &SetUp) -> Vec<Mark> {
         let mut marks = Vec::new();
         if setup.shows == Shows::Bike {
@@ -129,20 +136,28 @@ impl TruthScene {
         if let Some(front) = &self.bike.front_wheel {
             let stance = WheelStance::new(front.centre, [front.yaw_deg, front.lean_deg], setup);
             for (number, side) in [(3, 1.0), (4, -1.0)] {
-                let point = stance.at(side * front.rim_width_mm / 2.0, front.tab_radius_mm, wheel.mark_deg);
+                let point =
+                    stance.at(side * front.rim_width_mm / 2.0, front.tab_radius_mm, wheel.mark_deg);
                 marks.push(stance.mark(number, point, side));
             }
         }
         if let Some(face) = &self.bike.hub_face {
             let side = face.side.sign();
-            // A brake plate is held by the frame: it follows the wheel along the axis but does not turn.
+            // A brake plate is held by the frame: it follows the wheel along the axis but does not
+            // turn.
             let (number, turn_deg) = if face.turns { (31, stance.turn_deg) } else { (32, 0.0) };
             let stance = WheelStance { turn_deg, ..stance };
-            marks.push(stance.mark(number, stance.at(side * face.face_mm, face.tab_radius_mm, face.tab_deg), side));
+            marks.push(stance.mark(
+                number,
+                stance.at(side * face.face_mm, face.tab_radius_mm, face.tab_deg),
+                side,
+            ));
         }
         // The spindle stands in the frame whatever the wheel does on it.
         let axis = wheel.axis();
-        for (number, axial, side) in [(11, wheel.spindle_ends_mm[0], 1.0), (12, wheel.spindle_ends_mm[1], -1.0)] {
+        for (number, axial, side) in
+            [(11, wheel.spindle_ends_mm[0], 1.0), (12, wheel.spindle_ends_mm[1], -1.0)]
+        {
             marks.push(fixed(number, wheel.centre + axis * axial, axis * side));
         }
     }
@@ -151,7 +166,8 @@ impl TruthScene {
         let bike = &self.bike;
         let side = bike.chain_side.sign();
         let wheel = self.wheel_in(setup);
-        let centred = WheelStance { centre: bike.gearbox.centre, axis: bike.gearbox.axis(), turn_deg: 0.0 };
+        let centred =
+            WheelStance { centre: bike.gearbox.centre, axis: bike.gearbox.axis(), turn_deg: 0.0 };
         let [forward, up] = bike.gearbox.tabs_off_mm;
         let middle = centred.at(0.0, forward, 0.0) + centred.at(0.0, up, 90.0) - centred.centre;
         let gearbox = WheelStance { centre: middle, turn_deg: setup.gearbox_turn_deg, ..centred };
@@ -174,7 +190,11 @@ impl TruthScene {
         }
         for line in &frame.plumb_lines {
             for (i, &height) in line.flags_mm.iter().enumerate() {
-                let facing = V3::new(line.facing_deg.to_radians().cos(), line.facing_deg.to_radians().sin(), 0.0);
+                let facing = V3::new(
+                    line.facing_deg.to_radians().cos(),
+                    line.facing_deg.to_radians().sin(),
+                    0.0,
+                );
                 let point = line.at(height);
                 marks.push(flag(21 + 2 * line.letter + i as u8, point, facing, V3::z()));
             }
@@ -188,9 +208,15 @@ impl TruthScene {
         }
     }
 
-    /// A rider's faces stand on the strip's middle plane, a pattern side above the cord's axis; the paper comes on top.
+    /// A rider's faces stand on the strip's middle plane, a pattern side above the cord's axis; the
+    /// paper comes on top.
     fn rider_marks(&self, setup: &SetUp, marks: &mut Vec<Mark>) {
-        let later = self.setups.iter().filter(|s| s.shows == Shows::Bike).position(|s| s.name == setup.name).unwrap_or(0);
+        let later = self
+            .setups
+            .iter()
+            .filter(|s| s.shows == Shows::Bike)
+            .position(|s| s.name == setup.name)
+            .unwrap_or(0);
         for rider in &self.bench.riders {
             let (axis, along, up) = self.rider_stance(setup, rider, later);
             let left = up.cross(&along);
@@ -207,7 +233,8 @@ impl TruthScene {
         }
     }
 
-    /// Where a rider has the cord's axis, along the cord, and up its strip; `later` counts the set-ups before.
+    /// Where a rider has the cord's axis, along the cord, and up its strip; `later` counts the
+    /// set-ups before.
     pub fn rider_stance(&self, setup: &SetUp, rider: &Rider, later: usize) -> (V3, V3, V3) {
         let cord = &self.bench.cord;
         let x = rider.x_mm + rider.pushed_mm * later as f64;
@@ -228,13 +255,15 @@ impl TruthScene {
                 MovesWith::Gearbox => (gearbox.centre, gearbox.axis(), setup.gearbox_turn_deg),
             };
             let turned = front_over_top(axis, turn_deg);
-            let mut pose = Pose::on_face(centre + turned * (tab.point - centre), tab.normal, spin(tab.number));
+            let mut pose =
+                Pose::on_face(centre + turned * (tab.point - centre), tab.normal, spin(tab.number));
             pose.rotation = turned * pose.rotation;
             marks.push(Mark { number: tab.number, pose, is_flag: false });
         }
     }
 
-    /// Every pattern as it stands in a photo: cards as they lie, tabs with their errors, flags as the draught has turned them.
+    /// Every pattern as it stands in a photo: cards as they lie, tabs with their errors, flags as
+    /// the draught has turned them.
     pub fn patterns(&self, setup_idx: usize, photo_idx: usize) -> Vec<PlacedPattern> {
         let setup = self.setup_in_picture(setup_idx, photo_idx);
         let mut draught = Random::stream(self.seed, &[1, setup_idx as u64, photo_idx as u64]);
@@ -272,11 +301,14 @@ impl TruthScene {
         let error = self.tab_errors.get(&mark.number).copied().unwrap_or_default();
         let mut pose = mark.pose;
         let lift = if mark.is_flag {
-            // A flag is folded round its line: the line's axis lies in the pattern plane, and the flag turns about it.
+            // A flag is folded round its line: the line's axis lies in the pattern plane, and the
+            // flag turns about it.
             pose.rotation *= turn(V3::y(), sway_deg);
             0.0
         } else {
-            PAPER_MM + self.print.paper_error_mm + self.print.backing_mm.get(&mark.number).copied().unwrap_or(0.0)
+            PAPER_MM
+                + self.print.paper_error_mm
+                + self.print.backing_mm.get(&mark.number).copied().unwrap_or(0.0)
         };
         let shift = V3::new(error.sideways_mm[0], error.sideways_mm[1], lift + error.normal_mm);
         let pattern = Pattern::Tab(number);
@@ -286,7 +318,11 @@ impl TruthScene {
             pitch_mm: self.pitch_mm(pattern),
             bow_mm: [0.0, 0.0],
             is_flag: mark.is_flag,
-            is_rider: self.bench.riders.iter().any(|rider| [rider.number, rider.number + 1].contains(&mark.number)),
+            is_rider: self
+                .bench
+                .riders
+                .iter()
+                .any(|rider| [rider.number, rider.number + 1].contains(&mark.number)),
         }
     }
 
@@ -313,5 +349,9 @@ fn fixed(number: u8, point: V3, normal: V3) -> Mark {
 fn flag(number: u8, point: V3, facing: V3, along: V3) -> Mark {
     let y = along.normalize();
     let z = (facing - y * y.dot(&facing)).normalize();
-    Mark { number, pose: Pose { rotation: M3::from_columns(&[y.cross(&z), y, z]), origin: point }, is_flag: true }
+    Mark {
+        number,
+        pose: Pose { rotation: M3::from_columns(&[y.cross(&z), y, z]), origin: point },
+        is_flag: true,
+    }
 }

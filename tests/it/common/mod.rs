@@ -11,10 +11,11 @@
 //! let after = scene.adjusted(&[Adjustment::PullRim { left_mm: -1.2 }]); // the same bike after a step of a plan
 //! ```
 //!
-//! Everything is a public field with a sensible default: `scene.bike.wheel.yaw_deg = 0.5`, `scene.missing_tabs.insert(2)`,
-//! `scene.setups[1].cord_moved_mm = [0.8, 0.8]`, `scene.tab_errors.insert(8, TabError::peeled(5.0, 20.0))`,
-//! `scene.setups[0].photos[3].really_in_setup = Some(1)`. Random numbers come from `scene.seed` alone, so a job is the same
-//! on every machine and for any number of threads.
+//! Everything is a public field with a sensible default: `scene.bike.wheel.yaw_deg = 0.5`,
+//! `scene.missing_tabs.insert(2)`, `scene.setups[1].cord_moved_mm = [0.8, 0.8]`,
+//! `scene.tab_errors.insert(8, TabError::peeled(5.0, 20.0))`, `scene.setups[0].photos[3].
+//! really_in_setup = Some(1)`. Random numbers come from `scene.seed` alone, so a job is the same on
+//! every machine and for any number of threads.
 
 #![allow(dead_code, unused_imports)]
 

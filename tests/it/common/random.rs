@@ -1,5 +1,6 @@
-//! Random numbers that are the same on every machine: SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom
-//! number generators", OOPSLA 2014) and the polar form of the Box-Muller transform.
+//! Random numbers that are the same on every machine: SplitMix64 (Steele, Lea and Flood, "Fast
+//! splittable pseudorandom number generators", OOPSLA 2014) and the polar form of the Box-Muller
+//! transform.
 
 /// A stream of random numbers that depends on its seed alone.
 #[derive(Clone, Debug)]
@@ -14,7 +15,8 @@ impl Random {
         Self { state: seed, spare: None }
     }
 
-    /// An independent stream for one named part of a job, so that a change in one part leaves the others' numbers alone.
+    /// An independent stream for one named part of a job, so that a change in one part leaves the
+    /// others' numbers alone.
     pub fn stream(seed: u64, part: &[u64]) -> Self {
         let mut mixed = Self::new(seed).word();
         for &step in part {

@@ -1,7 +1,8 @@
 //! The truth: a bike over a bench with cards, a cord and plumb lines, photographed in set-ups.
 //!
-//! World = bench frame: x forward along the datum cord as it lies in the first set-up, y to the left, z up (against
-//! gravity), millimetres. Everything is a parameter; nothing here is random. [`super::budget`] draws errors into a scene.
+//! World = bench frame: x forward along the datum cord as it lies in the first set-up, y to the
+//! left, z up (against gravity), millimetres. Everything is a parameter; nothing here is random.
+//! [`super::budget`] draws errors into a scene.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -39,7 +40,8 @@ pub struct Look {
     /// Towards the lamp or the sun, and the part of the light that comes from all round.
     pub to_light: [f64; 3],
     pub ambient: f64,
-    /// Whether bars and strings are lit from where the lamp is; otherwise they are brightest towards the camera.
+    /// Whether bars and strings are lit from where the lamp is; otherwise they are brightest
+    /// towards the camera.
     pub round_bars: bool,
     /// The cord's shadow: half-width of its soft edge, and light left in its middle.
     pub shadow_soft_mm: f64,
@@ -56,7 +58,8 @@ pub struct Look {
     pub cord_twist: Option<([f64; 3], f64)>,
 }
 
-/// Where the shade of something large ends on the bench: beyond `at_mm` in this direction from forward it is light.
+/// Where the shade of something large ends on the bench: beyond `at_mm` in this direction from
+/// forward it is light.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ShadeEdge {
     pub turn_deg: f64,
@@ -91,13 +94,16 @@ pub struct Bench {
     pub cards: Vec<Card>,
     pub cord: Cord,
     pub riders: Vec<Rider>,
-    /// The bench's own tilt, along and across, where the cards do not lie flat to it; otherwise the cards' plane is the bench.
+    /// The bench's own tilt, along and across, where the cards do not lie flat to it; otherwise
+    /// the cards' plane is the bench.
     pub level_deg: Option<[f64; 2]>,
-    /// Half-width of the amplitude by which flags turn in the draught, afresh in every photo, degrees.
+    /// Half-width of the amplitude by which flags turn in the draught, afresh in every photo,
+    /// degrees.
     pub draught_deg: f64,
 }
 
-/// A strip folded round the datum cord, glued back to back: tab `number` looks left, `number + 1` right.
+/// A strip folded round the datum cord, glued back to back: tab `number` looks left, `number + 1`
+/// right.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rider {
     pub number: u8,
@@ -106,7 +112,8 @@ pub struct Rider {
     pub lean_deg: f64,
     /// The middle between its faces beside the cord's axis, mm to the left along its own breadth.
     pub across_mm: f64,
-    /// By how much nearer than a pattern side the patterns' centres stand to the cord's axis, for want of bridge, mm.
+    /// By how much nearer than a pattern side the patterns' centres stand to the cord's axis, for
+    /// want of bridge, mm.
     pub short_mm: f64,
     /// Whether the left and the right face carry their tabs.
     pub faces: [bool; 2],
@@ -116,7 +123,15 @@ pub struct Rider {
 
 impl Rider {
     pub fn standing(number: u8, x_mm: f64, lean_deg: f64) -> Self {
-        Self { number, x_mm, lean_deg, across_mm: 0.0, short_mm: 0.0, faces: [true, true], pushed_mm: 0.0 }
+        Self {
+            number,
+            x_mm,
+            lean_deg,
+            across_mm: 0.0,
+            short_mm: 0.0,
+            faces: [true, true],
+            pushed_mm: 0.0,
+        }
     }
 }
 
@@ -132,8 +147,13 @@ pub struct Card {
 impl Card {
     /// A flat card lying level, its lane's middle at (x, y), turned by `turn_deg` to the left.
     pub fn lying(number: u8, x: f64, y: f64, turn_deg: f64) -> Self {
-        // A sheet of paper on a bench: its print lies about half a millimetre up where it does not lie flat to the wood.
-        Self { number, pose: Pose { rotation: turn(V3::z(), turn_deg), origin: V3::new(x, y, 0.4) }, bow_mm: [0.0, 0.0] }
+        // A sheet of paper on a bench: its print lies about half a millimetre up where it does not
+        // lie flat to the wood.
+        Self {
+            number,
+            pose: Pose { rotation: turn(V3::z(), turn_deg), origin: V3::new(x, y, 0.4) },
+            bow_mm: [0.0, 0.0],
+        }
     }
 }
 
@@ -148,14 +168,16 @@ pub struct Cord {
     pub to_x_mm: f64,
     /// Linear reflectance, red, green, blue.
     pub colour: [f64; 3],
-    /// By how much light and shadow move its mid-line to the left at its rear and front end in every photo, mm: in sightings alone.
+    /// By how much light and shadow move its mid-line to the left at its rear and front end in
+    /// every photo, mm: in sightings alone.
     pub seen_off_mm: [f64; 2],
 }
 
 /// Paper and printer.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Print {
-    /// Printed length over designed length minus one, along (pattern x) and across (pattern y), of every sheet.
+    /// Printed length over designed length minus one, along (pattern x) and across (pattern y), of
+    /// every sheet.
     pub scale_error: [f64; 2],
     /// Further scale error of single cards, by number.
     pub card_scale_error: BTreeMap<u8, [f64; 2]>,
@@ -184,7 +206,11 @@ pub struct TabError {
 impl TabError {
     /// A tab that has come off along its lower edge and swung up about its upper one.
     pub fn peeled(deg: f64, side_mm: f64) -> Self {
-        Self { normal_mm: deg.to_radians().sin() * side_mm / 2.0, tilt_deg: [deg, 0.0], ..Self::default() }
+        Self {
+            normal_mm: deg.to_radians().sin() * side_mm / 2.0,
+            tilt_deg: [deg, 0.0],
+            ..Self::default()
+        }
     }
 }
 
@@ -209,7 +235,8 @@ pub struct SetUp {
     pub end_float_mm: f64,
     /// By how much the wheel's axis stands off in this set-up by play in its bearings: yaw, lean.
     pub play_deg: [f64; 2],
-    /// By how much the wheel was set in elsewhere in the fork ends for this set-up: forward and up, mm.
+    /// By how much the wheel was set in elsewhere in the fork ends for this set-up: forward and
+    /// up, mm.
     pub reseated_mm: [f64; 2],
     /// By how much the cord was knocked to the left at its rear and front end, mm.
     pub cord_moved_mm: [f64; 2],
@@ -258,11 +285,18 @@ impl Viewpoint {
     /// A photo taken at `eye` towards `target`, the camera turned clockwise by `roll_deg`.
     pub fn looking(file: &str, eye: V3, target: V3, roll_deg: f64) -> Self {
         let rotation = looking_at(eye, target, roll_deg);
-        Self { file: file.to_owned(), rotation, centre: eye, drift: LensDrift::default(), really_in_setup: None }
+        Self {
+            file: file.to_owned(),
+            rotation,
+            centre: eye,
+            drift: LensDrift::default(),
+            really_in_setup: None,
+        }
     }
 }
 
-/// How a photo's lens differs from the camera's: focus moves the focal length, the stabiliser the principal point.
+/// How a photo's lens differs from the camera's: focus moves the focal length, the stabiliser the
+/// principal point.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct LensDrift {
     /// Relative change of fx and fy.
@@ -272,7 +306,8 @@ pub struct LensDrift {
 }
 
 impl Default for TruthScene {
-    /// Four cards on the cord, one plumb line, two set-ups half a turn apart with nine photos each, 8-megapixel camera.
+    /// Four cards on the cord, one plumb line, two set-ups half a turn apart with nine photos each,
+    /// 8-megapixel camera.
     fn default() -> Self {
         let mut scene = Self {
             seed: 1,
@@ -280,7 +315,10 @@ impl Default for TruthScene {
             bench: Bench::default(),
             look: Look::default(),
             lens: walk::phone_lens(),
-            setups: vec![SetUp::new("1-mark-forward", 0.0, Vec::new()), SetUp::new("2-mark-rearward", 180.0, Vec::new())],
+            setups: vec![
+                SetUp::new("1-mark-forward", 0.0, Vec::new()),
+                SetUp::new("2-mark-rearward", 180.0, Vec::new()),
+            ],
             walk: Walk::Round,
             print: Print::default(),
             tab_errors: BTreeMap::new(),
@@ -299,7 +337,8 @@ impl Default for Bench {
             Card { pose: flat.pose.nudged(V3::zeros(), tilt), ..flat }
         };
         Self {
-            // A little off the cord and off level, and two of them the other way round, as people lay them.
+            // A little off the cord and off level, and two of them the other way round, as people
+            // lay them.
             cards: vec![
                 card(1, -331.0, -1.1, -0.6, [0.06, 0.04]),
                 card(2, 1.0, 0.8, 179.1, [-0.05, 0.03]),
@@ -333,19 +372,25 @@ impl Cord {
     pub fn at(&self, setup: &SetUp, x: f64) -> V3 {
         let along = (x - self.from_x_mm) / (self.to_x_mm - self.from_x_mm);
         let [rear, front] = setup.cord_moved_mm;
-        V3::new(x, rear + (front - rear) * along, self.height_mm - self.sag_mm * 4.0 * along * (1.0 - along))
+        V3::new(
+            x,
+            rear + (front - rear) * along,
+            self.height_mm - self.sag_mm * 4.0 * along * (1.0 - along),
+        )
     }
 }
 
 impl TruthScene {
-    /// Everything that tabs can mark: run-out, hub face, frame, stations, backbone; twelve photos a set-up.
+    /// Everything that tabs can mark: run-out, hub face, frame, stations, backbone; twelve photos a
+    /// set-up.
     pub fn full() -> Self {
         let mut scene = Self { bike: Bike::full(), walk: Walk::AllRound, ..Self::default() };
         scene.take_photos();
         scene
     }
 
-    /// The same scene for a bike with its chain on this side, photographed by the walk mirrored for it.
+    /// The same scene for a bike with its chain on this side, photographed by the walk mirrored for
+    /// it.
     pub fn with_chain_on(mut self, side: Side, chain_line_mm: f64) -> Self {
         self.bike = self.bike.with_chain_on(side, chain_line_mm);
         self.take_photos();
@@ -355,7 +400,8 @@ impl TruthScene {
     /// Takes the photos of every set-up of the bike anew, from other places for another seed.
     pub fn take_photos(&mut self) {
         let (walk, seed, side) = (self.walk, self.seed, self.bike.chain_side);
-        for (i, setup) in self.setups.iter_mut().enumerate().filter(|(_, s)| s.shows == Shows::Bike) {
+        for (i, setup) in self.setups.iter_mut().enumerate().filter(|(_, s)| s.shows == Shows::Bike)
+        {
             setup.photos = walk.photos(seed.wrapping_mul(1000) + i as u64, side);
         }
     }
@@ -378,7 +424,9 @@ impl TruthScene {
 
     /// Set-up and photo index of every photo, in order.
     pub fn photo_indices(&self) -> Vec<(usize, usize)> {
-        let of_setup = |(s, setup): (usize, &SetUp)| (0..setup.photos.len()).map(move |p| (s, p)).collect::<Vec<_>>();
+        let of_setup = |(s, setup): (usize, &SetUp)| {
+            (0..setup.photos.len()).map(move |p| (s, p)).collect::<Vec<_>>()
+        };
         self.setups.iter().enumerate().flat_map(of_setup).collect()
     }
 
@@ -406,7 +454,10 @@ impl TruthScene {
         let number = pattern.number();
         let (designed, own) = match pattern {
             Pattern::Card(_) => (pattern.pitch_mm(), self.print.card_scale_error.get(&number)),
-            Pattern::Tab(_) => (self.print.tab_side_mm.get(&number).map_or(pattern.pitch_mm(), |side| side / 5.0), None),
+            Pattern::Tab(_) => (
+                self.print.tab_side_mm.get(&number).map_or(pattern.pitch_mm(), |side| side / 5.0),
+                None,
+            ),
         };
         let own = own.copied().unwrap_or([0.0, 0.0]);
         [0, 1].map(|axis| designed * (1.0 + self.print.scale_error[axis] + own[axis]))

@@ -1,4 +1,5 @@
-//! The three photographed sets with known truth beside the project, as scenes: their parameters in, our scene out.
+//! The three photographed sets with known truth beside the project, as scenes: their parameters in,
+//! our scene out.
 
 use std::path::{Path, PathBuf};
 
@@ -28,7 +29,8 @@ pub fn read(set: &str, file: &str) -> Value {
 pub fn scene(set: &str) -> TruthScene {
     let truth = read(set, "truth.json");
     let params = &truth["truth"]["params"];
-    let mut scene = TruthScene { bike: bike(params), lens: lens(&truth["camera"]), ..TruthScene::default() };
+    let mut scene =
+        TruthScene { bike: bike(params), lens: lens(&truth["camera"]), ..TruthScene::default() };
     scene.bench.cards = array(&truth["cards"]).iter().map(card).collect();
     scene.bench.cord.radius_mm = number(&params["cord_r"]);
     scene.bench.cord.height_mm = number(&params["cord_z"]);
@@ -44,7 +46,8 @@ pub fn scene(set: &str) -> TruthScene {
     if !for_the_lens.is_empty() {
         scene.setups.insert(0, SetUp::cards_only(for_the_lens));
     }
-    scene.print.tab_side_mm = if params["full"] == true { [(29, 25.0), (30, 25.0)].into() } else { Default::default() };
+    scene.print.tab_side_mm =
+        if params["full"] == true { [(29, 25.0), (30, 25.0)].into() } else { Default::default() };
     scene
 }
 
@@ -62,7 +65,9 @@ fn bike(params: &Value) -> Bike {
         rim_width_mm: get("rim_w"),
         runout_mm: get("runout"),
         runout_phase_deg: get("runout_phase"),
-        further_places: (0..places).map(|i| (33 + i, 30.0 + 360.0 / f64::from(places) * f64::from(i))).collect(),
+        further_places: (0..places)
+            .map(|i| (33 + i, 30.0 + 360.0 / f64::from(places) * f64::from(i)))
+            .collect(),
         ..bike.wheel
     };
     bike.rear_sprocket.face_mm = get("rear_face");
@@ -77,20 +82,38 @@ fn bike(params: &Value) -> Bike {
     bike.frame = Frame::bare();
     if params["plumb"] == true {
         let rear = PlumbLine::hung(0, get("plumb_x"), get("plumb_y"));
-        bike.frame.plumb_lines.push(PlumbLine { facing_deg: 12.0, flags_mm: [560.0, 170.0], top_mm: 640.0, ..rear });
+        bike.frame.plumb_lines.push(PlumbLine {
+            facing_deg: 12.0,
+            flags_mm: [560.0, 170.0],
+            top_mm: 640.0,
+            ..rear
+        });
     }
     if full {
         let plate = V3::new(get("eng_x"), get("plate_y"), 300.0);
         let across = axis_from_angles(get("plate_yaw"), get("plate_lean"));
-        bike.frame.stations = vec![station(0, plate, across, 475.0, 292.0), station(1, plate, across, 648.0, 300.0)];
+        bike.frame.stations =
+            vec![station(0, plate, across, 475.0, 292.0), station(1, plate, across, 648.0, 300.0)];
         let front = PlumbLine::hung(1, get("plumb_b_x"), get("plumb_b_y"));
-        bike.frame.plumb_lines.push(PlumbLine { facing_deg: 35.0, flags_mm: [560.0, 190.0], top_mm: 640.0, ..front });
+        bike.frame.plumb_lines.push(PlumbLine {
+            facing_deg: 35.0,
+            flags_mm: [560.0, 190.0],
+            top_mm: 640.0,
+            ..front
+        });
         let slope = (get("plumb_b_y") - get("plumb_y")) / (get("plumb_b_x") - get("plumb_x"));
-        let on_backbone = |x: f64, z: f64| V3::new(x, get("plumb_y") + slope * (x - get("plumb_x")), z);
+        let on_backbone =
+            |x: f64, z: f64| V3::new(x, get("plumb_y") + slope * (x - get("plumb_x")), z);
         let (front, rear) = (on_backbone(464.0, 766.6), on_backbone(-40.0, 859.0));
         bike.frame.backbone = Some(Backbone { front, rear, radius_mm: 0.6 });
         let face_mm = get("drum_face").abs();
-        bike.hub_face = Some(HubFace { side: Side::Right, face_mm, turns: true, tab_radius_mm: 66.0, tab_deg: 60.0 });
+        bike.hub_face = Some(HubFace {
+            side: Side::Right,
+            face_mm,
+            turns: true,
+            tab_radius_mm: 66.0,
+            tab_deg: 60.0,
+        });
     }
     bike
 }
@@ -103,9 +126,16 @@ fn station(letter: u8, plate: V3, across: V3, x: f64, z: f64) -> Station {
 }
 
 fn photos(photos: &Value, setup: &str) -> Vec<Viewpoint> {
-    let of_setup = |photo: &&Value| photo["file"].as_str().expect("a file").starts_with(&format!("{setup}/"));
+    let of_setup =
+        |photo: &&Value| photo["file"].as_str().expect("a file").starts_with(&format!("{setup}/"));
     let viewpoint = |photo: &Value| Viewpoint {
-        file: photo["file"].as_str().expect("a file").rsplit('/').next().expect("a name").to_owned(),
+        file: photo["file"]
+            .as_str()
+            .expect("a file")
+            .rsplit('/')
+            .next()
+            .expect("a name")
+            .to_owned(),
         rotation: rotation(&photo["R"]),
         centre: V3::from(numbers(&photo["C"])),
         drift: Default::default(),

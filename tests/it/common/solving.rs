@@ -1,4 +1,5 @@
-//! From a synthetic scene straight to figures: sightings, scene and bench stages without pixels or files.
+//! From a synthetic scene straight to figures: sightings, scene and bench stages without pixels or
+//! files.
 
 use std::collections::BTreeMap;
 
@@ -15,8 +16,12 @@ use super::{SightingKnobs, TruthScene};
 /// The folder of photos that serve the lens alone.
 const CAMERA_FOLDER: &str = "0-camera";
 
-/// A scene's photos as the scene stage takes them, the names of its set-ups and which of them serve the lens alone.
-pub fn scene_photos(truth: &TruthScene, knobs: &SightingKnobs) -> (Vec<ScenePhoto>, Vec<String>, Vec<bool>) {
+/// A scene's photos as the scene stage takes them, the names of its set-ups and which of them serve
+/// the lens alone.
+pub fn scene_photos(
+    truth: &TruthScene,
+    knobs: &SightingKnobs,
+) -> (Vec<ScenePhoto>, Vec<String>, Vec<bool>) {
     let setups: Vec<String> = truth.setups.iter().map(|s| s.name.clone()).collect();
     let lens_only: Vec<bool> = setups.iter().map(|name| name == CAMERA_FOLDER).collect();
     let photos = truth
@@ -47,6 +52,12 @@ pub fn solved(truth: &TruthScene, knobs: &SightingKnobs, job: &Job) -> Option<(S
 
 /// All measured figures by JSON pointer.
 pub fn by_pointer(figures: &Figures) -> BTreeMap<String, Measurement> {
-    let document = ResultDocument::new(ResultParts { figures: figures.clone(), ..ResultParts::default() });
-    document.measured.table.measured().map(|(figure, measured)| (figure.pointer(), measured)).collect()
+    let document =
+        ResultDocument::new(ResultParts { figures: figures.clone(), ..ResultParts::default() });
+    document
+        .measured
+        .table
+        .measured()
+        .map(|(figure, measured)| (figure.pointer(), measured))
+        .collect()
 }

@@ -1,10 +1,13 @@
-//! What a phone, a messenger or a hand does to a photo, done to a good one. All of it in linear light, as it happens.
+//! What a phone, a messenger or a hand does to a photo, done to a good one. All of it in linear
+//! light, as it happens.
 
 use std::path::Path;
 
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
-use image::{DynamicImage, ExtendedColorType, ImageDecoder, ImageEncoder, ImageReader, Rgb, RgbImage};
+use image::{
+    DynamicImage, ExtendedColorType, ImageDecoder, ImageEncoder, ImageReader, Rgb, RgbImage,
+};
 
 use super::random::Random;
 use super::render::imaging::{bilinear, blur, linear_from_srgb, srgb_from_linear};
@@ -16,7 +19,8 @@ pub enum Spoil {
     Nothing,
     /// Standard deviation of a Gaussian, px.
     Blur(f32),
-    /// Standard deviation of a grey pixel's noise as a part of a tab's contrast, which is taken for 0.5 of full white.
+    /// Standard deviation of a grey pixel's noise as a part of a tab's contrast, which is taken for
+    /// 0.5 of full white.
     Noise(f64),
     Jpeg(u8),
     /// Shrunk to this width or height, whichever is larger.
@@ -33,7 +37,8 @@ pub enum Spoil {
     Mirrored,
     /// Every other photo by a phone with smaller pictures and another lens.
     TwoPhones,
-    /// Rows shifted against each other while the picture was read out: by so many px from top to bottom.
+    /// Rows shifted against each other while the picture was read out: by so many px from top to
+    /// bottom.
     RollingShutter(f32),
 }
 
@@ -56,7 +61,9 @@ pub fn write_spoilt(from: &Path, to: &Path, i: usize, spoil: Spoil) {
         let grey = DynamicImage::ImageRgb8(spoilt).into_luma8();
         encoder.write_image(grey.as_raw(), width, height, ExtendedColorType::L8).expect("a JPEG");
     } else {
-        encoder.write_image(spoilt.as_raw(), width, height, ExtendedColorType::Rgb8).expect("a JPEG");
+        encoder
+            .write_image(spoilt.as_raw(), width, height, ExtendedColorType::Rgb8)
+            .expect("a JPEG");
     }
     std::fs::create_dir_all(to.parent().expect("a folder")).expect("a folder");
     std::fs::write(to, bytes).expect("a photo can be written");
@@ -68,7 +75,8 @@ fn spoilt(picture: &RgbImage, i: usize, spoil: Spoil, random: &mut Random) -> Rg
         Spoil::Nothing | Spoil::Jpeg(_) | Spoil::Grey => picture.clone(),
         Spoil::Blur(sigma) => Light::of(picture).blurred(sigma).picture(),
         Spoil::Noise(part) => {
-            // Shot noise: stronger where there is more light, equal to the stated one at a third of full white.
+            // Shot noise: stronger where there is more light, equal to the stated one at a third of
+            // full white.
             let sigma = |light: f32| part * 0.5 * (f64::from(light).max(0.02) * 3.0).sqrt();
             Light::of(picture).each(|light| light + random.gauss(sigma(light)) as f32).picture()
         }
@@ -83,7 +91,9 @@ fn spoilt(picture: &RgbImage, i: usize, spoil: Spoil, random: &mut Random) -> Rg
             let reach = 0.12 * width as f32;
             let mut light = Light::of(picture);
             light.each_at(|u, v, light| {
-                let d = (u as f32 - x as f32 * width as f32).hypot(v as f32 - y as f32 * height as f32) / reach;
+                let d = (u as f32 - x as f32 * width as f32)
+                    .hypot(v as f32 - y as f32 * height as f32)
+                    / reach;
                 light + veil * (0.3 + 2.0 * (-d * d).exp())
             });
             light.picture()
@@ -95,7 +105,8 @@ fn spoilt(picture: &RgbImage, i: usize, spoil: Spoil, random: &mut Random) -> Rg
         }
         Spoil::Crop(part) => {
             let left = (part * width as f32) as u32;
-            image::imageops::crop_imm(picture, left, 0, width - left, height - height / 8).to_image()
+            image::imageops::crop_imm(picture, left, 0, width - left, height - height / 8)
+                .to_image()
         }
         Spoil::Mirrored => image::imageops::flip_horizontal(picture),
         Spoil::TwoPhones if i % 2 == 1 => {

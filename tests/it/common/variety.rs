@@ -1,4 +1,5 @@
-//! Benches drawn at random, unlike each other and unlike what the program assumes: light, cords, lines, grain, sheds, bikes, and mishaps.
+//! Benches drawn at random, unlike each other and unlike what the program assumes: light, cords,
+//! lines, grain, sheds, bikes, and mishaps.
 //!
 //! A fixed mix, by number: of ten benches four are sound, four are hard, two are spoiled.
 
@@ -62,7 +63,8 @@ pub struct DrawnBench {
     /// Some photos (set-up, photo) show this instead.
     pub otherwise: Option<(TruthScene, Vec<(usize, usize)>)>,
     pub knobs: RenderKnobs,
-    /// How unsteady the hand is while rows are read out: standard deviation of its shift, mm, and turn, degrees, about each axis.
+    /// How unsteady the hand is while rows are read out: standard deviation of its shift, mm, and
+    /// turn, degrees, about each axis.
     pub hand: [f64; 2],
 }
 
@@ -79,8 +81,13 @@ const STRINGS: [[f64; 3]; 9] = [
     [0.35, 0.24, 0.12],
 ];
 /// Planks, plywood, concrete, painted board, oiled steel.
-const BENCHES: [[f64; 3]; 5] =
-    [[0.42, 0.30, 0.18], [0.55, 0.42, 0.26], [0.32, 0.31, 0.29], [0.08, 0.16, 0.10], [0.12, 0.12, 0.13]];
+const BENCHES: [[f64; 3]; 5] = [
+    [0.42, 0.30, 0.18],
+    [0.55, 0.42, 0.26],
+    [0.32, 0.31, 0.29],
+    [0.08, 0.16, 0.10],
+    [0.12, 0.12, 0.13],
+];
 
 impl DrawnBench {
     /// Bench `number` of all there are.
@@ -104,7 +111,8 @@ impl DrawnBench {
         fewer_photos(&mut truth, if hard { 6..=9 } else { 8..=10 }, &mut random);
         let truth = truth.at_scale(random.between(0.5, 0.62));
         let knobs = knobs(hard, &mut random);
-        let mut bench = Self { number, class, truth, otherwise: None, knobs, hand: hand(number, hard) };
+        let mut bench =
+            Self { number, class, truth, otherwise: None, knobs, hand: hand(number, hard) };
         if let Class::Spoiled(mishap) = class {
             bench.otherwise = Some(spoiled(&mut bench.truth, mishap, &mut random));
         }
@@ -114,7 +122,10 @@ impl DrawnBench {
     /// How a photo is taken: the bench's knobs, and what the hand does in this one.
     pub fn knobs_of(&self, (setup, photo): (usize, usize)) -> RenderKnobs {
         let mut random = Random::stream(self.number, &[2028, setup as u64, photo as u64]);
-        RenderKnobs { rolling_shutter: Some(RollingShutter::drawn(&mut random, self.hand)), ..self.knobs.clone() }
+        RenderKnobs {
+            rolling_shutter: Some(RollingShutter::drawn(&mut random, self.hand)),
+            ..self.knobs.clone()
+        }
     }
 
     /// The scene that a photo shows.
@@ -143,7 +154,8 @@ fn bike(number: u64, random: &mut Random) -> TruthScene {
 
 fn look(hard: bool, random: &mut Random) -> Look {
     let azimuth = random.between(0.0, 360.0).to_radians();
-    let height = if hard { random.between(18.0, 45.0) } else { random.between(40.0, 80.0) }.to_radians();
+    let height =
+        if hard { random.between(18.0, 45.0) } else { random.between(40.0, 80.0) }.to_radians();
     let tint = |random: &mut Random, colour: [f64; 3]| colour.map(|c| c * random.between(0.8, 1.2));
     let shade = (hard && random.chance(0.5)).then(|| ShadeEdge {
         turn_deg: random.between(0.0, 360.0),
@@ -151,7 +163,8 @@ fn look(hard: bool, random: &mut Random) -> Look {
         soft_mm: random.between(3.0, 60.0),
         left: random.between(0.3, 0.6),
     });
-    let (bench, line) = (BENCHES[random_idx(random, BENCHES.len())], STRINGS[random_idx(random, STRINGS.len())]);
+    let (bench, line) =
+        (BENCHES[random_idx(random, BENCHES.len())], STRINGS[random_idx(random, STRINGS.len())]);
     let second = STRINGS[random_idx(random, STRINGS.len())];
     Look {
         to_light: [azimuth.cos() * height.cos(), azimuth.sin() * height.cos(), height.sin()],
@@ -168,7 +181,9 @@ fn look(hard: bool, random: &mut Random) -> Look {
             tint(random, [grey; 3])
         }),
         line,
-        cord_twist: random.chance(if hard { 0.4 } else { 0.15 }).then(|| (second, random.between(2.0, 8.0))),
+        cord_twist: random
+            .chance(if hard { 0.4 } else { 0.15 })
+            .then(|| (second, random.between(2.0, 8.0))),
     }
 }
 
@@ -194,15 +209,17 @@ fn strings(truth: &mut TruthScene, hard: bool, random: &mut Random) {
     }
 }
 
-/// Leaves out photos from the end of a set-up and from between, by chance, so that both sides keep about as many.
+/// Leaves out photos from the end of a set-up and from between, by chance, so that both sides keep
+/// about as many.
 fn fewer_photos(truth: &mut TruthScene, n: std::ops::RangeInclusive<usize>, random: &mut Random) {
     for setup in &mut truth.setups {
         let keep = *n.start() + random_idx(random, n.end() - n.start() + 1);
         while setup.photos.len() > keep {
             let left = setup.photos.iter().filter(|p| p.centre.y > 0.0).count();
             let more_left = 2 * left > setup.photos.len();
-            let of_side: Vec<usize> =
-                (0..setup.photos.len()).filter(|&i| (setup.photos[i].centre.y > 0.0) == more_left).collect();
+            let of_side: Vec<usize> = (0..setup.photos.len())
+                .filter(|&i| (setup.photos[i].centre.y > 0.0) == more_left)
+                .collect();
             setup.photos.remove(of_side[random_idx(random, of_side.len())]);
         }
     }
@@ -216,13 +233,15 @@ fn knobs(hard: bool, random: &mut Random) -> RenderKnobs {
         read_noise: random.between(2.0, 7.0),
         exposure: if hard { random.between(0.2, 0.7) } else { random.between(0.45, 0.75) },
         vignetting: random.between(0.05, 0.35),
-        jpeg_quality: if hard { random.between(70.0, 92.0) } else { random.between(85.0, 96.0) } as u8,
+        jpeg_quality: if hard { random.between(70.0, 92.0) } else { random.between(85.0, 96.0) }
+            as u8,
         colour: !random.chance(0.05),
         ..RenderKnobs::quick()
     }
 }
 
-/// Up to what a steady hand does in the fiftieth of a second that a phone takes, and up to what an unsteady one does.
+/// Up to what a steady hand does in the fiftieth of a second that a phone takes, and up to what an
+/// unsteady one does.
 fn hand(number: u64, hard: bool) -> [f64; 2] {
     let mut random = Random::stream(number, &[2027]);
     if hard {
@@ -232,7 +251,11 @@ fn hand(number: u64, hard: bool) -> [f64; 2] {
     }
 }
 
-fn spoiled(truth: &mut TruthScene, mishap: Mishap, random: &mut Random) -> (TruthScene, Vec<(usize, usize)>) {
+fn spoiled(
+    truth: &mut TruthScene,
+    mishap: Mishap,
+    random: &mut Random,
+) -> (TruthScene, Vec<(usize, usize)>) {
     let last = truth.setups.len() - 1;
     let n = truth.setups[last].photos.len();
     let late: Vec<(usize, usize)> = (2 * n / 3..n).map(|photo| (last, photo)).collect();
@@ -242,21 +265,30 @@ fn spoiled(truth: &mut TruthScene, mishap: Mishap, random: &mut Random) -> (Trut
         Mishap::WheelKnocked | Mishap::WheelKnockedBetweenSides => {
             other.bike.wheel.yaw_deg += sign * random.between(0.15, 0.4);
             other.bike.wheel.centre.y += sign * random.between(0.5, 1.5);
-            let on_right = |&(_, photo): &(usize, usize)| truth.setups[last].photos[photo].centre.y < 0.0;
+            let on_right =
+                |&(_, photo): &(usize, usize)| truth.setups[last].photos[photo].centre.y < 0.0;
             let all = (0..n).map(|photo| (last, photo));
-            if mishap == Mishap::WheelKnocked { late } else { all.filter(|p| on_right(p)).collect() }
+            if mishap == Mishap::WheelKnocked {
+                late
+            } else {
+                all.filter(|p| on_right(p)).collect()
+            }
         }
         Mishap::CordWithin => {
-            other.setups[last].cord_moved_mm = [sign * random.between(0.8, 2.0), sign * random.between(0.8, 2.0)];
+            other.setups[last].cord_moved_mm =
+                [sign * random.between(0.8, 2.0), sign * random.between(0.8, 2.0)];
             late
         }
         Mishap::CordBetween => {
-            truth.setups[last].cord_moved_mm = [sign * random.between(0.8, 2.0), -sign * random.between(0.3, 2.0)];
+            truth.setups[last].cord_moved_mm =
+                [sign * random.between(0.8, 2.0), -sign * random.between(0.3, 2.0)];
             Vec::new()
         }
         Mishap::CardKicked => {
             let card = truth.bench.cards[1].number;
-            other.setups[last].moved_cards.insert(card, [random.between(2.0, 6.0), sign * random.between(2.0, 6.0), 1.0]);
+            other.setups[last]
+                .moved_cards
+                .insert(card, [random.between(2.0, 6.0), sign * random.between(2.0, 6.0), 1.0]);
             late
         }
         Mishap::TabPeeling => {

@@ -1,4 +1,5 @@
-//! A plan carried out on the truth: what each step tells in its own fields is done to the bike, no more and no less.
+//! A plan carried out on the truth: what each step tells in its own fields is done to the bike, no
+//! more and no less.
 
 use std::collections::BTreeMap;
 
@@ -10,7 +11,8 @@ use super::adjust::Adjustment;
 use super::scene::TruthScene;
 
 impl TruthScene {
-    /// The same bike when every step of a plan is done exactly as it says, photographed anew from other places.
+    /// The same bike when every step of a plan is done exactly as it says, photographed anew from
+    /// other places.
     pub fn after_plan(&self, plan: &[PlanStep]) -> Self {
         let mut scene = plan.iter().fold(self.clone(), |scene, step| scene.after_step(step));
         scene.seed += 1;
@@ -28,7 +30,11 @@ impl TruthScene {
         };
         let adjustment = match step.step {
             StepKind::Rehang => Adjustment::RehangFrame {
-                left_mm: if step.direction.is_some() { toward(Direction::Left, Direction::Right) } else { 0.0 },
+                left_mm: if step.direction.is_some() {
+                    toward(Direction::Left, Direction::Right)
+                } else {
+                    0.0
+                },
                 yaw_deg: turn_in_words(&step.action),
             },
             StepKind::Square => Adjustment::DrawSpindle {
@@ -36,33 +42,50 @@ impl TruthScene {
                 forward_mm: toward(Direction::Forward, Direction::Rearward),
             },
             StepKind::Chain => {
-                assert_eq!(step.side, Some(self.bike.chain_side), "the chain line is set on the chain's side");
+                assert_eq!(
+                    step.side,
+                    Some(self.bike.chain_side),
+                    "the chain line is set on the chain's side"
+                );
                 let outboard_mm = toward(Direction::Outboard, Direction::Inboard);
                 match step.applied_to.as_str() {
-                    "hub" => Adjustment::MoveWheelOnSpindle { left_mm: self.bike.chain_side.sign() * outboard_mm },
+                    "hub" => Adjustment::MoveWheelOnSpindle {
+                        left_mm: self.bike.chain_side.sign() * outboard_mm,
+                    },
                     "sprocket" => Adjustment::PackSprocket { outboard_mm },
                     "gearbox" => Adjustment::ShimGearbox { outboard_mm },
                     other => panic!("the chain line is not set at the {other}"),
                 }
             }
-            StepKind::Centre => Adjustment::PullRim { left_mm: toward(Direction::Left, Direction::Right) },
+            StepKind::Centre => {
+                Adjustment::PullRim { left_mm: toward(Direction::Left, Direction::Right) }
+            }
             StepKind::Refer => return self.clone(),
         };
         self.adjusted(&[adjustment])
     }
 }
 
-/// The turn that hanging the frame again asks for, which stands in its sentence alone: "0.35 degrees front to the right".
+/// The turn that hanging the frame again asks for, which stands in its sentence alone: "0.35
+/// degrees front to the right".
 fn turn_in_words(action: &str) -> f64 {
     let Some((before, after)) = action.split_once(" degrees front to the ") else { return 0.0 };
-    let amount: f64 = before.rsplit(' ').next().and_then(|word| word.parse().ok()).expect("an angle before its unit");
+    let amount: f64 = before
+        .rsplit(' ')
+        .next()
+        .and_then(|word| word.parse().ok())
+        .expect("an angle before its unit");
     if after.starts_with("left") { amount } else { -amount }
 }
 
 /// The expected figures by the JSON pointers of the figures themselves.
 pub fn expected_figures(expected: &Expected) -> BTreeMap<String, Measurement> {
     let mut found = BTreeMap::new();
-    collect("", &serde_json::to_value(expected).expect("expected figures are plain data"), &mut found);
+    collect(
+        "",
+        &serde_json::to_value(expected).expect("expected figures are plain data"),
+        &mut found,
+    );
     found
 }
 
@@ -72,7 +95,9 @@ fn collect(pointer: &str, value: &Value, found: &mut BTreeMap<String, Measuremen
             let figure = serde_json::from_value(value.clone()).expect("a measurement");
             found.insert(pointer.to_owned(), figure);
         }
-        Value::Object(fields) => fields.iter().for_each(|(name, field)| collect(&format!("{pointer}/{name}"), field, found)),
+        Value::Object(fields) => fields
+            .iter()
+            .for_each(|(name, field)| collect(&format!("{pointer}/{name}"), field, found)),
         Value::Array(rims) => {
             for rim in rims {
                 let id = rim["id"].as_str().expect("a rim has an id");

@@ -21,9 +21,11 @@ fn docs() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("docs")
 }
 
-/// Patterns of the JSON pointers at which the schema lets a measurement stand; `*` for an entry of a list or map.
+/// Patterns of the JSON pointers at which the schema lets a measurement stand; `*` for an entry of
+/// a list or map.
 fn figure_fields() -> BTreeSet<String> {
-    let schema: Value = serde_json::from_str(include_str!("../../../docs/result.schema.json")).expect("the schema is JSON");
+    let schema: Value = serde_json::from_str(include_str!("../../../docs/result.schema.json"))
+        .expect("the schema is JSON");
     let mut fields = BTreeSet::new();
     walk(&schema, &schema, "", &mut fields);
     fields
@@ -60,7 +62,11 @@ fn pictures(section: &str) -> Vec<&str> {
 
 /// Fields that a section of the page explains.
 fn explained(section: &str) -> Vec<&str> {
-    section.lines().filter_map(|line| line.strip_prefix("- `/")).filter_map(|rest| rest.split('`').next()).collect()
+    section
+        .lines()
+        .filter_map(|line| line.strip_prefix("- `/"))
+        .filter_map(|rest| rest.split('`').next())
+        .collect()
 }
 
 #[test]
@@ -95,7 +101,10 @@ fn the_drawings_are_those_that_the_page_shows_and_can_be_drawn() {
             fs::write(folder.join(&file), &text).expect("docs can be written");
         }
         let kept = fs::read_to_string(folder.join(&file)).unwrap_or_default();
-        assert!(kept == text, "{file} is not what its drawing makes: run with REGENERATE=1 and look at it");
+        assert!(
+            kept == text,
+            "{file} is not what its drawing makes: run with REGENERATE=1 and look at it"
+        );
         assert!(kept.len() < MOST_BYTES, "{file} has {} bytes", kept.len());
         let tree = resvg::usvg::Tree::from_str(&kept, &resvg::usvg::Options::default())
             .unwrap_or_else(|error| panic!("{file} is no SVG: {error}"));

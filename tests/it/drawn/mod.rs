@@ -1,12 +1,13 @@
-//! Small pictures of single cards and tabs with known corners, drawn by supersampling, for the tests of the pattern finder.
+//! Small pictures of single cards and tabs with known corners, drawn by supersampling, for the
+//! tests of the pattern finder.
 #![allow(dead_code)]
 
 use sightcord::cards::Pattern;
 use sightcord::cards::pattern::DOT_RADIUS;
 use sightcord::photo::LinearImage;
 
-/// Samples per pixel and direction. A straight edge is then known to a sixth of a pixel in each pixel, and far better over a
-/// window.
+/// Samples per pixel and direction. A straight edge is then known to a sixth of a pixel in each
+/// pixel, and far better over a window.
 const SAMPLES: usize = 6;
 const PAPER: f64 = 0.70;
 const INK: f64 = 0.05;
@@ -26,7 +27,8 @@ pub struct Print {
     pub cell: f64,
     /// Turn in the picture, degrees.
     pub turn: f64,
-    /// Tilt away from the camera, degrees, about an axis `tilt_axis` degrees from the columns' direction.
+    /// Tilt away from the camera, degrees, about an axis `tilt_axis` degrees from the columns'
+    /// direction.
     pub tilt: f64,
     pub tilt_axis: f64,
     /// Distance of the camera, cells: the nearer, the stronger the perspective.
@@ -61,13 +63,15 @@ impl Print {
         self
     }
 
-    /// Rows of the homography from lattice places (about the pattern's centre, x along columns, y along rows) to pixels.
+    /// Rows of the homography from lattice places (about the pattern's centre, x along columns, y
+    /// along rows) to pixels.
     fn homography(&self) -> [[f64; 3]; 3] {
         let (st, ct) = self.tilt.to_radians().sin_cos();
         let (sa, ca) = self.tilt_axis.to_radians().sin_cos();
         let (sr, cr) = self.turn.to_radians().sin_cos();
         let flip = if self.mirrored { -1.0 } else { 1.0 };
-        // Along the tilt's axis nothing changes; across it lengths shrink by the cosine and depth grows by the sine.
+        // Along the tilt's axis nothing changes; across it lengths shrink by the cosine and depth
+        // grows by the sine.
         let place = |x: f64, y: f64| {
             let (along, across) = (ca * x + sa * y, -sa * x + ca * y);
             let (x, y) = (ca * along - sa * across * ct, sa * along + ca * across * ct);
@@ -93,7 +97,8 @@ impl Print {
     pub fn cell_px(&self, r: usize, c: usize) -> f64 {
         let (r, c) = (r as f64, c as f64);
         let length = |a: [f64; 2], b: [f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
-        length(self.node(r - 0.5, c), self.node(r + 0.5, c)).min(length(self.node(r, c - 0.5), self.node(r, c + 0.5)))
+        length(self.node(r - 0.5, c), self.node(r + 0.5, c))
+            .min(length(self.node(r, c - 0.5), self.node(r, c + 0.5)))
     }
 
     /// Light of the print at a lattice place about its centre, or None beside the paper.
@@ -164,7 +169,8 @@ impl Drawing {
     }
 
     pub fn image(&self) -> LinearImage {
-        let inverses: Vec<[[f64; 3]; 3]> = self.prints.iter().map(|print| inverse(print.homography())).collect();
+        let inverses: Vec<[[f64; 3]; 3]> =
+            self.prints.iter().map(|print| inverse(print.homography())).collect();
         let mut data = vec![0.0; self.width * self.height];
         for v in 0..self.height {
             for u in 0..self.width {
@@ -182,12 +188,19 @@ impl Drawing {
             let glare = self.glare * (i % self.width) as f64 / self.width as f64;
             (((light + glare + self.noise * dice.normal()) * self.gain).clamp(0.0, 1.0)) as f32
         };
-        LinearImage::new(self.width, self.height, data.into_iter().enumerate().map(finish).collect())
+        LinearImage::new(
+            self.width,
+            self.height,
+            data.into_iter().enumerate().map(finish).collect(),
+        )
     }
 
     fn light(&self, inverses: &[[[f64; 3]; 3]], u: f64, v: f64) -> f64 {
         for bar in &self.bars {
-            let (along, offset) = ([bar.to[0] - bar.from[0], bar.to[1] - bar.from[1]], [u - bar.from[0], v - bar.from[1]]);
+            let (along, offset) = (
+                [bar.to[0] - bar.from[0], bar.to[1] - bar.from[1]],
+                [u - bar.from[0], v - bar.from[1]],
+            );
             let length = along[0].hypot(along[1]);
             let t = (along[0] * offset[0] + along[1] * offset[1]) / (length * length);
             let across = (along[0] * offset[1] - along[1] * offset[0]) / length;
@@ -224,14 +237,17 @@ fn blur(data: &mut [f64], width: usize, height: usize, sigma: f64) {
         return;
     }
     let reach = (3.5 * sigma).ceil() as isize;
-    let kernel: Vec<f64> = (-reach..=reach).map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp()).collect();
+    let kernel: Vec<f64> =
+        (-reach..=reach).map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp()).collect();
     let sum: f64 = kernel.iter().sum();
     let mut pass = |n_lines: usize, length: usize, at: &dyn Fn(usize, usize) -> usize| {
         for line in 0..n_lines {
             let values: Vec<f64> = (0..length).map(|i| data[at(line, i)]).collect();
             for i in 0..length {
                 let tap = |(k, weight): (usize, &f64)| {
-                    weight * values[(i as isize + k as isize - reach).clamp(0, length as isize - 1) as usize]
+                    weight
+                        * values[(i as isize + k as isize - reach).clamp(0, length as isize - 1)
+                            as usize]
                 };
                 data[at(line, i)] = kernel.iter().enumerate().map(tap).sum::<f64>() / sum;
             }

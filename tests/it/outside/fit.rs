@@ -10,7 +10,9 @@ pub type Dual = DualDVec64;
 /// Minimises the sum of squares of what `residuals` tells at given parameters.
 pub fn fit(start: &[f64], residuals: impl Fn(&[Dual]) -> Vec<Dual>) -> Minimum {
     let start = DVector::from_row_slice(start);
-    let at = |x: &DVector<f64>| jacobian(|x: DVector<Dual>| DVector::from_vec(residuals(x.as_slice())), x);
+    let at = |x: &DVector<f64>| {
+        jacobian(|x: DVector<Dual>| DVector::from_vec(residuals(x.as_slice())), x)
+    };
     let n_residuals = at(&start).0.len();
     minimise(start.clone(), n_residuals, 20_000, |x, values, derivatives| {
         let (value, derivative) = at(x);
@@ -31,6 +33,10 @@ pub fn standard_errors(minimum: &Minimum, n_residuals: usize) -> Vec<f64> {
 pub fn assert_near(what: &str, values: &[f64], expected: &[f64], relative: f64) {
     assert_eq!(values.len(), expected.len(), "{what}");
     for (i, (value, expected)) in values.iter().zip(expected).enumerate() {
-        assert!((value - expected).abs() <= relative * expected.abs(), "{what}, number {}: {value} for {expected}", i + 1);
+        assert!(
+            (value - expected).abs() <= relative * expected.abs(),
+            "{what}, number {}: {value} for {expected}",
+            i + 1
+        );
     }
 }

@@ -1,6 +1,7 @@
-//! Our machinery against values that others have published. Each check names its source and says how the value was had: "seen" in the
-//! named source, "remembered" from it, or "computed" from seen data with another tool. Checks that read photos or point lists need
-//! the shared data beside the checkout.
+//! Our machinery against values that others have published. Each check names its source and says
+//! how the value was had: "seen" in the named source, "remembered" from it, or "computed" from seen
+//! data with another tool. Checks that read photos or point lists need the shared data beside the
+//! checkout.
 
 mod calib1;
 mod circle;
@@ -21,7 +22,8 @@ const DATA: &str = "../shared/reference/data";
 
 /// A text file of the shared data.
 fn shared(name: &str) -> String {
-    std::fs::read_to_string(format!("{DATA}/{name}")).unwrap_or_else(|error| panic!("{DATA}/{name}: {error}"))
+    std::fs::read_to_string(format!("{DATA}/{name}"))
+        .unwrap_or_else(|error| panic!("{DATA}/{name}: {error}"))
 }
 
 /// All numbers of a text; what follows a `#` on a line is left out.

@@ -1,12 +1,14 @@
-//! Where propagation of first order is too small: JCGM 101:2008, 9.2 to 9.4 (inputs seen in two public implementations; results of 9.2
-//! seen there too, those of 9.3 and 9.4 remembered and confirmed by four million trials with another tool); and whether it is too small
-//! for figures of ours.
+//! Where propagation of first order is too small: JCGM 101:2008, 9.2 to 9.4 (inputs seen in two
+//! public implementations; results of 9.2 seen there too, those of 9.3 and 9.4 remembered and
+//! confirmed by four million trials with another tool); and whether it is too small for figures of
+//! ours.
 //!
-//! Ours could suffer where a figure holds a product of two quantities whose expected values are both near zero, as 9.4 does: its
-//! first-order part vanishes. Offsets are heights times the tilt of up (a height is far from zero: linear), the chain's offset at the gearbox
-//! holds the sprocket's tilt times where on its face the centre is (both near zero: the one candidate), yaws and leans are arc
-//! tangents of slopes of a few thousandths (linear to parts in 10^5), run-out and its share are amplitudes of a curve (a length of
-//! two components, not linear where both are near zero).
+//! Ours could suffer where a figure holds a product of two quantities whose expected values are
+//! both near zero, as 9.4 does: its first-order part vanishes. Offsets are heights times the tilt
+//! of up (a height is far from zero: linear), the chain's offset at the gearbox holds the sprocket'
+//! s tilt times where on its face the centre is (both near zero: the one candidate), yaws and leans
+//! are arc tangents of slopes of a few thousandths (linear to parts in 10^5), run-out and its share
+//! are amplitudes of a curve (a length of two components, not linear where both are near zero).
 
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -27,7 +29,8 @@ use crate::outside::gum::propagated;
 
 const TRIALS: usize = 400_000;
 
-/// Mean, standard deviation and the shortest-tailed 95 % interval (2.5 % on either side) of what is drawn.
+/// Mean, standard deviation and the shortest-tailed 95 % interval (2.5 % on either side) of what is
+/// drawn.
 fn drawn(mut draw: impl FnMut(&mut Random) -> f64) -> (f64, f64, [f64; 2]) {
     let mut random = Random::new(101);
     let mut values: Vec<f64> = (0..TRIALS).map(|_| draw(&mut random)).collect();
@@ -46,26 +49,35 @@ fn diagonal(sigma: &[f64]) -> DMatrix<f64> {
     DMatrix::from_diagonal(&DVector::from_iterator(sigma.len(), sigma.iter().map(|s| s * s)))
 }
 
-/// 9.2: a sum of four; here first order is exact. Intervals: 3.92 for normal inputs, 2 sqrt 3 (2 - (3/5)^(1/4)) = 3.8794 for rectangular ones.
+/// 9.2: a sum of four; here first order is exact. Intervals: 3.92 for normal inputs, 2 sqrt 3 (2 -
+/// (3/5)^(1/4)) = 3.8794 for rectangular ones.
 #[test]
 fn a_sum_is_propagated_exactly() {
     let told = propagated(&diagonal(&[1.0; 4]), 1, |x| vec![x.iter().sum()]);
     assert_near("u", &[told.covariance[(0, 0)].sqrt()], &[2.0], 1e-9);
     let (_, sigma, interval) = drawn(|random| (0..4).map(|_| random.normal()).sum());
-    assert!((sigma - 2.0).abs() < 0.01 && (interval[1] - 3.92).abs() < 0.03, "{sigma} {interval:?}");
+    assert!(
+        (sigma - 2.0).abs() < 0.01 && (interval[1] - 3.92).abs() < 0.03,
+        "{sigma} {interval:?}"
+    );
     let half = 3.0_f64.sqrt();
     let (_, sigma, interval) = drawn(|random| (0..4).map(|_| random.between(-half, half)).sum());
-    assert!((sigma - 2.0).abs() < 0.01 && (interval[1] - 3.8794).abs() < 0.03, "{sigma} {interval:?}");
+    assert!(
+        (sigma - 2.0).abs() < 0.01 && (interval[1] - 3.8794).abs() < 0.03,
+        "{sigma} {interval:?}"
+    );
 }
 
-/// 9.3, calibration of a mass: deviation from 100 g, mg, at deviations of mass, added mass, air density and both densities.
+/// 9.3, calibration of a mass: deviation from 100 g, mg, at deviations of mass, added mass, air
+/// density and both densities.
 fn mass(off: &[f64]) -> f64 {
     let (total, air) = (100_001.234 + off[0] + off[1], 1.2 + off[2]);
     total * (air - 1.2) * (1.0 / (8000.0 + off[3]) - 1.0 / (8000.0 + off[4])) + (total - 100_000.0)
 }
 
-/// Published: first order 0.0539, truly 0.0754 with 95 % between 1.0834 and 1.3825: the air's deviation from 1.2 and the densities'
-/// difference are both zero by expectation, so their product has no first-order part at all.
+/// Published: first order 0.0539, truly 0.0754 with 95 % between 1.0834 and 1.3825: the air's
+/// deviation from 1.2 and the densities' difference are both zero by expectation, so their product
+/// has no first-order part at all.
 #[test]
 fn first_order_misses_a_product_of_two_zeros() {
     let rectangular = |half: f64| half / 3.0_f64.sqrt();
@@ -84,12 +96,18 @@ fn first_order_misses_a_product_of_two_zeros() {
         mass(&off)
     });
     println!("9.3: first order {first_order:.4}, drawn {mean:.4} u {true_sigma:.4} {interval:.4?}");
-    assert!((mean - 1.2341).abs() < 5e-4 && (true_sigma - 0.0754).abs() < 5e-4, "{mean} {true_sigma}");
-    assert!((interval[0] - 1.0834).abs() < 3e-3 && (interval[1] - 1.3825).abs() < 3e-3, "{interval:?}");
+    assert!(
+        (mean - 1.2341).abs() < 5e-4 && (true_sigma - 0.0754).abs() < 5e-4,
+        "{mean} {true_sigma}"
+    );
+    assert!(
+        (interval[0] - 1.0834).abs() < 3e-3 && (interval[1] - 1.3825).abs() < 3e-3,
+        "{interval:?}"
+    );
 }
 
-/// 9.4: a length squared whose second component is expected to be zero. Published: first order 2500e-6 with u 500e-6, truly 2551e-6
-/// with 502e-6 (exactly 2550e-6 and 502.494e-6).
+/// 9.4: a length squared whose second component is expected to be zero. Published: first order
+/// 2500e-6 with u 500e-6, truly 2551e-6 with 502e-6 (exactly 2550e-6 and 502.494e-6).
 #[test]
 fn first_order_misses_the_shift_of_a_length_squared() {
     let square = |off: &[f64]| (0.050 + off[0]).powi(2) + off[1].powi(2);
@@ -120,19 +138,22 @@ impl Told {
 fn told() -> Told {
     let job = Job::default();
     let truth = TruthScene::full().with_errors(&Budget::standard(), 3);
-    let (solution, _) = solved(&truth, &SightingKnobs::default(), &job).expect("the scene can be solved");
+    let (solution, _) =
+        solved(&truth, &SightingKnobs::default(), &job).expect("the scene can be solved");
     let (_, setups, lens_only) = scene_photos(&truth, &SightingKnobs::default());
     let settings = bench_settings(&job, &setups, &lens_only);
     let choices = choices_of(&solution, &settings);
     Told { solution, settings, choices }
 }
 
-/// Figures that first order does not suit: a height of an arc and a distance without their signs, told near zero. Drawn, they scatter less
-/// (0.75 to 0.78 of first order), so their U is too large rather than too small.
+/// Figures that first order does not suit: a height of an arc and a distance without their signs,
+/// told near zero. Drawn, they scatter less (0.75 to 0.78 of first order), so their U is too large
+/// rather than too small.
 const MAGNITUDES: [&str; 2] = ["/bench/cord_straightness", "/bench/cord_moved"];
 
-/// Every figure told of a whole job, by first order and by drawing the scene's unknowns from their covariance together with those
-/// nuisances that other quantities multiply: where the gearbox sprocket's centre is, the sprocket's wobble, the level.
+/// Every figure told of a whole job, by first order and by drawing the scene's unknowns from their
+/// covariance together with those nuisances that other quantities multiply: where the gearbox
+/// sprocket's centre is, the sprocket's wobble, the level.
 #[test]
 fn first_order_is_enough_for_our_figures() {
     let told = told();
@@ -149,7 +170,8 @@ fn first_order_is_enough_for_our_figures() {
             ]
         })
         .collect();
-    let pointers: Vec<String> = told.figures(state, Shift(None)).into_iter().map(|(figure, _)| figure.pointer()).collect();
+    let pointers: Vec<String> =
+        told.figures(state, Shift(None)).into_iter().map(|(figure, _)| figure.pointer()).collect();
     let best = told.values(state, Shift(None));
     // Unknowns of very different sizes: drawn by the factor of the correlations.
     let n = covariance.nrows();
@@ -158,15 +180,24 @@ fn first_order_is_enough_for_our_figures() {
     let factor = correlations.cholesky().expect("a covariance is positive definite").l();
     for nuisance in std::iter::once(None).chain(nuisances.into_iter().map(Some)) {
         let list: Vec<_> = nuisance.into_iter().collect();
-        let first_order = propagate(solution, covariance, &list, best.len(), |state, shift| told.values(state, shift)).covariance;
+        let first_order = propagate(solution, covariance, &list, best.len(), |state, shift| {
+            told.values(state, shift)
+        })
+        .covariance;
         let draws: Vec<Vec<f64>> = (0..2000_u64)
             .into_par_iter()
             .map(|trial| {
                 let mut random = Random::stream(94, &[trial]);
                 let normal = DVector::from_fn(n, |_, _| random.normal());
                 let mut state = state.clone();
-                state.nudge_kept(&solution.slots, (&factor * normal).component_mul(&scale).as_slice());
-                told.values(&state, Shift(nuisance.map(|(nuisance, sigma)| (nuisance, random.gauss(sigma)))))
+                state.nudge_kept(
+                    &solution.slots,
+                    (&factor * normal).component_mul(&scale).as_slice(),
+                );
+                told.values(
+                    &state,
+                    Shift(nuisance.map(|(nuisance, sigma)| (nuisance, random.gauss(sigma)))),
+                )
             })
             .collect();
         let mut worst = (1.0_f64, "");
@@ -177,7 +208,10 @@ fn first_order_is_enough_for_our_figures() {
             let linear = first_order[(i, i)].sqrt();
             let (ratio, shift) = (sigma / linear, (mean - best[i]).abs() / linear);
             if MAGNITUDES.contains(&pointer.as_str()) {
-                assert!(ratio < 1.07, "{pointer} with {nuisance:?}: drawn {sigma}, first order {linear}");
+                assert!(
+                    ratio < 1.07,
+                    "{pointer} with {nuisance:?}: drawn {sigma}, first order {linear}"
+                );
                 continue;
             }
             if (ratio - 1.0).abs() > (worst.0 - 1.0).abs() {
@@ -187,9 +221,14 @@ fn first_order_is_enough_for_our_figures() {
                 farthest = (shift, pointer);
             }
             // Two thousand draws tell a standard deviation to 1.6 %, a mean to 2.2 % of it.
-            assert!((0.93..1.07).contains(&ratio), "{pointer} with {nuisance:?}: drawn {sigma}, first order {linear}");
+            assert!(
+                (0.93..1.07).contains(&ratio),
+                "{pointer} with {nuisance:?}: drawn {sigma}, first order {linear}"
+            );
             assert!(shift < 0.1, "{pointer} with {nuisance:?}: {mean} drawn, {} told", best[i]);
         }
-        println!("{nuisance:?}: drawn over first order {worst:.3?}, mean off by {farthest:.3?} standard deviations");
+        println!(
+            "{nuisance:?}: drawn over first order {worst:.3?}, mean off by {farthest:.3?} standard deviations"
+        );
     }
 }

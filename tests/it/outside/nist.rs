@@ -1,5 +1,6 @@
-//! NIST Statistical Reference Datasets (certified values and data seen in the StRD files `Norris.dat`, `Misra1a.dat`, `MGH09.dat`,
-//! `MGH10.dat` and `Thurber.dat`): estimates and standard deviations are certified to eleven digits.
+//! NIST Statistical Reference Datasets (certified values and data seen in the StRD files
+//! `Norris.dat`, `Misra1a.dat`, `MGH09.dat`, `MGH10.dat` and `Thurber.dat`): estimates and standard
+//! deviations are certified to eleven digits.
 
 use num_dual::DualNum;
 use sightcord::math::levenberg::{Ending, Minimum};
@@ -28,11 +29,24 @@ impl Reference {
 
     /// Estimates, standard deviations and sum of squares agree with the certified ones.
     fn assert_certified(&self, minimum: &Minimum, from: &[f64]) {
-        let what = format!("{} from {from:?} ({:?} after {} steps)", self.name, minimum.ending, minimum.steps);
+        let what = format!(
+            "{} from {from:?} ({:?} after {} steps)",
+            self.name, minimum.ending, minimum.steps
+        );
         println!("{what}: {}", minimum.parameters.transpose());
         assert_eq!(minimum.ending, Ending::Converged, "{what}");
-        assert_near(&format!("{what}, estimates"), minimum.parameters.as_slice(), self.estimates, self.near);
-        assert_near(&format!("{what}, deviations"), &standard_errors(minimum, self.data.len()), self.deviations, self.near);
+        assert_near(
+            &format!("{what}, estimates"),
+            minimum.parameters.as_slice(),
+            self.estimates,
+            self.near,
+        );
+        assert_near(
+            &format!("{what}, deviations"),
+            &standard_errors(minimum, self.data.len()),
+            self.deviations,
+            self.near,
+        );
         assert_near(&format!("{what}, squares"), &[2.0 * minimum.cost], &[self.squares], 1e-9);
     }
 }
@@ -137,8 +151,9 @@ fn certified_estimates_and_deviations_are_reached_from_both_starts() {
     }
 }
 
-/// Far off, MGH09 runs away to (+inf, -14.07, -inf, -inf) where the sum of squares flattens out at 0.00102734 (seen in the file's own
-/// remarks): from the first start a solver must find its way back or say that it did not.
+/// Far off, MGH09 runs away to (+inf, -14.07, -inf, -inf) where the sum of squares flattens out at
+/// 0.00102734 (seen in the file's own remarks): from the first start a solver must find its way
+/// back or say that it did not.
 #[test]
 fn a_runaway_is_never_taken_for_a_minimum() {
     let [far, near] = MGH09.starts;
@@ -152,5 +167,8 @@ fn a_runaway_is_never_taken_for_a_minimum() {
     // From ten times farther out the flat valley is all that there is.
     let minimum = MGH09.fitted_from(&[1e4, -14.07, -1e6, -1e6]);
     println!("MGH09 from far out: {:?} at {}", minimum.ending, minimum.parameters.transpose());
-    assert!(matches!(minimum.ending, Ending::Diverged | Ending::StillFalling | Ending::Stuck), "{minimum:?}");
+    assert!(
+        matches!(minimum.ending, Ending::Diverged | Ending::StillFalling | Ending::Stuck),
+        "{minimum:?}"
+    );
 }

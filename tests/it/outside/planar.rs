@@ -1,7 +1,9 @@
-//! Flat targets solved by our own adjustment: start lens from `camera::start`, start poses from `scene::pose`, then `scene::solve` with
-//! everything held that the target does not have (print scale, bow, refocusing).
+//! Flat targets solved by our own adjustment: start lens from `camera::start`, start poses from
+//! `scene::pose`, then `scene::solve` with everything held that the target does not have (print
+//! scale, bow, refocusing).
 //!
-//! A target plays the part of a card: a card's corners may be given at any place of its plane. Nothing is known of the lens beforehand.
+//! A target plays the part of a card: a card's corners may be given at any place of its plane.
+//! Nothing is known of the lens beforehand.
 
 use nalgebra::{Matrix2, Vector2, Vector3};
 use sightcord::camera::Lens;
@@ -89,8 +91,9 @@ fn card(world_from_card: Rigid, fixed: bool) -> Card {
     Card { sheet: 0, world_from_card, ground: Ground::Bench, fixed }
 }
 
-/// What one photo shows of one target. A standard deviation of one pixel is stated for all points: none lies far enough off to be bent
-/// by Huber's bound, and the real one is taken from the residuals.
+/// What one photo shows of one target. A standard deviation of one pixel is stated for all points:
+/// none lies far enough off to be bent by Huber's bound, and the real one is taken from the
+/// residuals.
 fn block(view: usize, card: usize, points: &Points) -> Block {
     let pitch = Pattern::Card(CARD).pitch_mm();
     let seen = |(point, at): &(Vector2<f64>, Vector2<f64>)| SeenCorner {
@@ -102,7 +105,13 @@ fn block(view: usize, card: usize, points: &Points) -> Block {
         cell_px: 20.0,
         used: true,
     };
-    Block { view, shown: Shown::Card(card), corners: points.iter().map(seen).collect(), points: Vec::new(), noise: 1.0 }
+    Block {
+        view,
+        shown: Shown::Card(card),
+        corners: points.iter().map(seen).collect(),
+        points: Vec::new(),
+        noise: 1.0,
+    }
 }
 
 /// A scene of targets and cameras.
@@ -113,32 +122,50 @@ struct Scene {
 }
 
 impl Scene {
-    fn new(lenses: Vec<Lens>, views: Vec<View>, cards: Vec<Card>, blocks: Vec<Block>, free: Free) -> Self {
+    fn new(
+        lenses: Vec<Lens>,
+        views: Vec<View>,
+        cards: Vec<Card>,
+        blocks: Vec<Block>,
+        free: Free,
+    ) -> Self {
         let priors = priors(lenses.len(), free);
         let sheets = vec![Sheet { number: CARD, scale: [0.0; 2], bow: [0.0; 2] }];
-        Self { state: State { lenses, views, print: [1.0; 2], sheets, cards, ..State::default() }, blocks, priors }
+        Self {
+            state: State { lenses, views, print: [1.0; 2], sheets, cards, ..State::default() },
+            blocks,
+            priors,
+        }
     }
 
-    /// Adjusts to the last digit; residuals, noise of a coordinate and standard deviations of each lens.
+    /// Adjusts to the last digit; residuals, noise of a coordinate and standard deviations of each
+    /// lens.
     fn solve(&mut self, n_unknowns: usize) -> (Vec<Vector2<f64>>, f64, Vec<[f64; N_LENS]>) {
         let slots = Slots::of(&self.state);
         let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &slots };
         for _ in 0..20 {
-            // One call ends when a figure of ours would not change any more; published digits ask for a few steps beyond.
+            // One call ends when a figure of ours would not change any more; published digits ask
+            // for a few steps beyond.
             let adjusted = adjust(&mut self.state, &problem, 60);
             assert!(adjusted.converged, "the adjustment did not converge: {adjusted:?}");
         }
         let mut residuals = Vec::new();
         for block in &self.blocks {
             for corner in &block.corners {
-                residuals.push(corner.at - foreseen(&self.state, &slots, block, corner.cells).expect("in front of the camera"));
+                residuals.push(
+                    corner.at
+                        - foreseen(&self.state, &slots, block, corner.cells)
+                            .expect("in front of the camera"),
+                );
             }
         }
         assert!(residuals.iter().all(|r| r.norm() < 3.0), "Huber's bound bends a residual");
         let squares: f64 = residuals.iter().map(Vector2::norm_squared).sum();
         let noise = (squares / (2 * residuals.len() - n_unknowns) as f64).sqrt();
         let covariance = covariance(&self.state, &problem).expect("the photos determine the lens");
-        let sigma = |&slot: &usize| std::array::from_fn(|i| noise * covariance[(slot + i, slot + i)].sqrt());
+        let sigma = |&slot: &usize| {
+            std::array::from_fn(|i| noise * covariance[(slot + i, slot + i)].sqrt())
+        };
         (residuals, noise, slots.lenses.iter().map(sigma).collect())
     }
 }
@@ -156,17 +183,29 @@ pub fn calibrate(photos: &[Points], free: Free) -> Calibrated {
     let lens = Lens::pinhole(focal, 640, 480);
     let views = photos.iter().map(|points| view(0, start_pose(points, lens))).collect();
     let blocks = photos.iter().enumerate().map(|(i, points)| block(i, 0, points)).collect();
-    let mut scene = Scene::new(vec![lens], views, vec![card(Rigid::identity(), true)], blocks, free);
+    let mut scene =
+        Scene::new(vec![lens], views, vec![card(Rigid::identity(), true)], blocks, free);
     let n_unknowns = 4 + free.iter().filter(|free| **free).count() + 6 * photos.len();
     let (residuals, noise, sigma) = scene.solve(n_unknowns);
     let camera_from_target = scene.state.views.iter().map(|view| view.camera_from_world).collect();
-    Calibrated { lens: scene.state.lenses[0], sigma: sigma[0], camera_from_target, residuals, noise }
+    Calibrated {
+        lens: scene.state.lenses[0],
+        sigma: sigma[0],
+        camera_from_target,
+        residuals,
+        noise,
+    }
 }
 
 fn start_pose(points: &Points, lens: Lens) -> Rigid {
-    let corners = points.iter().map(|(p, at)| (Vector3::new(p.x, p.y, 0.0), *at, Matrix2::identity())).collect();
+    let corners = points
+        .iter()
+        .map(|(p, at)| (Vector3::new(p.x, p.y, 0.0), *at, Matrix2::identity()))
+        .collect();
     // The lens is not known yet: points may be off by pixels.
-    let (pose, _) = locate(&[Glimpse { lens, camera_from_world: Rigid::identity(), corners }], 10.0).expect("a pose");
+    let (pose, _) =
+        locate(&[Glimpse { lens, camera_from_world: Rigid::identity(), corners }], 10.0)
+            .expect("a pose");
     pose
 }
 
@@ -178,18 +217,33 @@ pub struct Rig {
     pub rms: f64,
 }
 
-/// Solves both cameras together. To our adjustment each camera is one photo in which many cards lie about.
+/// Solves both cameras together. To our adjustment each camera is one photo in which many cards lie
+/// about.
 pub fn rig(photos: [&[Points]; 2], alone: [&Calibrated; 2], free: Free) -> Rig {
     let lenses = alone.map(|camera| camera.lens);
     let world_from_left = alone[0].camera_from_target[0].inverse();
     let views = (0..2).map(|side| view(side, alone[side].camera_from_target[0])).collect();
-    let cards =
-        alone[0].camera_from_target.iter().enumerate().map(|(i, pose)| card(world_from_left.then(pose), i == 0)).collect();
-    let blocks = (0..2).flat_map(|side| photos[side].iter().enumerate().map(move |(i, points)| block(side, i, points))).collect();
+    let cards = alone[0]
+        .camera_from_target
+        .iter()
+        .enumerate()
+        .map(|(i, pose)| card(world_from_left.then(pose), i == 0))
+        .collect();
+    let blocks = (0..2)
+        .flat_map(|side| {
+            photos[side].iter().enumerate().map(move |(i, points)| block(side, i, points))
+        })
+        .collect();
     let mut scene = Scene::new(lenses.to_vec(), views, cards, blocks, free);
-    let n_unknowns = 2 * (4 + free.iter().filter(|free| **free).count()) + 6 * (photos[0].len() + 1);
+    let n_unknowns =
+        2 * (4 + free.iter().filter(|free| **free).count()) + 6 * (photos[0].len() + 1);
     let (residuals, _, sigma) = scene.solve(n_unknowns);
     let [left, right] = [0, 1].map(|side| scene.state.views[side].camera_from_world);
     let lenses = [scene.state.lenses[0], scene.state.lenses[1]];
-    Rig { lenses, sigma: [sigma[0], sigma[1]], right_from_left: right.then(&left.inverse()), rms: rms(&residuals) }
+    Rig {
+        lenses,
+        sigma: [sigma[0], sigma[1]],
+        right_from_left: right.then(&left.inverse()),
+        rms: rms(&residuals),
+    }
 }

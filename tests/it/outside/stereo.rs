@@ -1,6 +1,7 @@
-//! Real photographs of a chequerboard of 30 mm, thirteen pairs left01..14 and right01..14 without 10 (Debian package opencv-doc 4.6.0),
-//! against the result that J.-Y. Bouguet published for them: Camera Calibration Toolbox for Matlab, "Fifth calibration example - stereo"
-//! (seen; his own fit used a fourteenth pair, and his errors are "approximately three times the standard deviations").
+//! Real photographs of a chequerboard of 30 mm, thirteen pairs left01..14 and right01..14 without
+//! 10 (Debian package opencv-doc 4.6.0), against the result that J.-Y. Bouguet published for them:
+//! Camera Calibration Toolbox for Matlab, "Fifth calibration example - stereo" (seen; his own fit
+//! used a fourteenth pair, and his errors are "approximately three times the standard deviations").
 
 use std::collections::BTreeMap;
 
@@ -26,17 +27,24 @@ const PITCH: f64 = 30.0;
 const FOUR: Free = [true, true, true, true, false];
 const FIVE: Free = [true; 5];
 
-/// Another detector's corners, by side and view: (column, row) on the board and pixel. They serve to number ours, and to check the
-/// adjustment for itself.
+/// Another detector's corners, by side and view: (column, row) on the board and pixel. They serve
+/// to number ours, and to check the adjustment for itself.
 fn listed_corners() -> BTreeMap<(String, u8), Vec<([u8; 2], Vector2<f64>)>> {
     let mut corners: BTreeMap<_, Vec<_>> = BTreeMap::new();
-    for line in
-        shared("opencv-doc/corners_opencv5.0.0_win5.csv").lines().filter(|l| l.starts_with("left") || l.starts_with("right"))
+    for line in shared("opencv-doc/corners_opencv5.0.0_win5.csv")
+        .lines()
+        .filter(|l| l.starts_with("left") || l.starts_with("right"))
     {
         let fields: Vec<&str> = line.split(',').collect();
         let number = |i: usize| fields[i].parse::<u8>().expect("a number");
-        let pixel = Vector2::new(fields[4].parse().expect("a number"), fields[5].parse().expect("a number"));
-        corners.entry((fields[0].to_owned(), number(1))).or_default().push(([number(2), number(3)], pixel));
+        let pixel = Vector2::new(
+            fields[4].parse().expect("a number"),
+            fields[5].parse().expect("a number"),
+        );
+        corners
+            .entry((fields[0].to_owned(), number(1)))
+            .or_default()
+            .push(([number(2), number(3)], pixel));
     }
     assert_eq!(corners.values().map(Vec::len).sum::<usize>(), 26 * 54);
     corners
@@ -55,8 +63,17 @@ fn seen_corners(image: &LinearImage) -> Vec<CornerFit> {
         let places = lattice.places(&corners);
         for (&(y, x), &i) in &lattice.nodes {
             let node = [f64::from(x), f64::from(y)];
-            let Some([along_row, along_col]) = PlaneMap::near(&places, node).and_then(|map| map.steps(node)) else { continue };
-            let guess = CornerGuess { at: corners[i].at, along_row, along_col, first_dark: lattice.is_dark(x - 1, y - 1) };
+            let Some([along_row, along_col]) =
+                PlaneMap::near(&places, node).and_then(|map| map.steps(node))
+            else {
+                continue;
+            };
+            let guess = CornerGuess {
+                at: corners[i].at,
+                along_row,
+                along_col,
+                first_dark: lattice.is_dark(x - 1, y - 1),
+            };
             fits.extend(fit_corner(image, &Noise::NONE, &guess));
         }
     }
@@ -68,11 +85,15 @@ fn our_photos() -> [Vec<Points>; 2] {
     let listed = listed_corners();
     SIDES.map(|side| {
         let photo = |&view: &u8| {
-            let photo = read_photo(format!("{DATA}/opencv-doc/{side}{view:02}.jpg").as_ref()).expect("a photo");
+            let photo = read_photo(format!("{DATA}/opencv-doc/{side}{view:02}.jpg").as_ref())
+                .expect("a photo");
             let fits = seen_corners(&photo.luma);
             let number = |(place, near): &([u8; 2], Vector2<f64>)| {
                 let distance = |fit: &&CornerFit| (Vector2::from(fit.at) - near).norm();
-                let fit = fits.iter().min_by(|a, b| distance(a).total_cmp(&distance(b))).filter(|fit| distance(fit) < 3.0)?;
+                let fit = fits
+                    .iter()
+                    .min_by(|a, b| distance(a).total_cmp(&distance(b)))
+                    .filter(|fit| distance(fit) < 3.0)?;
                 Some((on_board(*place), Vector2::from(fit.at)))
             };
             listed[&(side.to_owned(), view)].iter().filter_map(number).collect()
@@ -83,15 +104,24 @@ fn our_photos() -> [Vec<Points>; 2] {
 
 fn listed_photos() -> [Vec<Points>; 2] {
     let listed = listed_corners();
-    let number = |corners: &Vec<([u8; 2], Vector2<f64>)>| corners.iter().map(|(place, at)| (on_board(*place), *at)).collect();
+    let number = |corners: &Vec<([u8; 2], Vector2<f64>)>| {
+        corners.iter().map(|(place, at)| (on_board(*place), *at)).collect()
+    };
     SIDES.map(|side| VIEWS.iter().map(|&view| number(&listed[&(side.to_owned(), view)])).collect())
 }
 
 fn print(what: &str, camera: &Calibrated) {
-    println!("{what}: {:?}\n  sigma {:?}\n  rms {:.6} px, noise {:.6} px", camera.lens, camera.sigma, camera.rms(), camera.noise);
+    println!(
+        "{what}: {:?}\n  sigma {:?}\n  rms {:.6} px, noise {:.6} px",
+        camera.lens,
+        camera.sigma,
+        camera.rms(),
+        camera.noise
+    );
 }
 
-/// Published after joint optimisation: value and three standard deviations of fx, fy, cx, cy, k1, k2, p1, p2 of both cameras.
+/// Published after joint optimisation: value and three standard deviations of fx, fy, cx, cy, k1,
+/// k2, p1, p2 of both cameras.
 const JOINT: [[(f64, f64); 8]; 2] = [
     [
         (533.52331, 0.83147),
@@ -114,14 +144,22 @@ const JOINT: [[(f64, f64); 8]; 2] = [
         (0.00014, 0.00055),
     ],
 ];
-/// The right camera's place, mm, and turn, radians, from the left one: value and three standard deviations.
+/// The right camera's place, mm, and turn, radians, from the left one: value and three standard
+/// deviations.
 const SHIFT: [(f64, f64); 3] = [(-99.80198, 0.14200), (1.12443, 0.11352), (0.05041, 0.49773)];
 const TURN: [(f64, f64); 3] = [(0.00669, 0.00270), (0.00452, 0.00308), (-0.00350, 0.00029)];
 
 fn assert_within(what: &str, found: &[f64], published: &[(f64, f64)]) {
     for (i, (found, (value, bound))) in found.iter().zip(published).enumerate() {
-        println!("{what} {i}: {found:.5} published {value} +- {bound}: {:+.2} of it", (found - value) / bound);
-        assert!((found - value).abs() <= *bound, "{what}, number {}: {found} for {value} +- {bound}", i + 1);
+        println!(
+            "{what} {i}: {found:.5} published {value} +- {bound}: {:+.2} of it",
+            (found - value) / bound
+        );
+        assert!(
+            (found - value).abs() <= *bound,
+            "{what}, number {}: {found} for {value} +- {bound}",
+            i + 1
+        );
     }
 }
 
@@ -134,8 +172,12 @@ fn our_corners_give_the_published_cameras_and_their_distance() {
     println!("corners found of 54: {found:?}");
     assert!(found.iter().sum::<usize>() >= 1350, "corners found of 54: {found:?}");
     let listed = listed_photos();
-    let off: Vec<f64> =
-        photos.iter().flatten().zip(listed.iter().flatten()).flat_map(|(ours, theirs)| off(ours, theirs)).collect();
+    let off: Vec<f64> = photos
+        .iter()
+        .flatten()
+        .zip(listed.iter().flatten())
+        .flat_map(|(ours, theirs)| off(ours, theirs))
+        .collect();
     let rms = (off.iter().map(|d| d * d).sum::<f64>() / off.len() as f64).sqrt();
     println!(
         "our corners lie {rms:.4} px (rms) from the other detector's, at most {:.4}",
@@ -147,7 +189,8 @@ fn our_corners_give_the_published_cameras_and_their_distance() {
     let alone = [calibrate(&left, FOUR), calibrate(&right, FOUR)];
     let rig = rig([&left, &right], [&alone[0], &alone[1]], FOUR);
     println!("rms of both {:.6} px", rig.rms);
-    // The other detector's corners leave 0.2160 px, part of which is the board's own: its columns are not evenly spaced.
+    // The other detector's corners leave 0.2160 px, part of which is the board's own: its columns
+    // are not evenly spaced.
     assert!(rig.rms < 0.18, "{}", rig.rms);
     for side in 0..2 {
         assert_within(SIDES[side], &rig.lenses[side].to_array()[..8], &JOINT[side]);
@@ -161,23 +204,31 @@ fn our_corners_give_the_published_cameras_and_their_distance() {
 
 /// Distances of our corners from the same ones of the other detector.
 fn off(ours: &Points, theirs: &Points) -> Vec<f64> {
-    let same = |place: &Vector2<f64>| theirs.iter().find(|(other, _)| other == place).map(|(_, at)| *at);
+    let same =
+        |place: &Vector2<f64>| theirs.iter().find(|(other, _)| other == place).map(|(_, at)| *at);
     ours.iter().filter_map(|(place, at)| Some((at - same(place)?).norm())).collect()
 }
 
 /// Only what both cameras show of each place of the board.
 fn common_corners(photos: &[Vec<Points>; 2]) -> (Vec<Points>, Vec<Points>) {
     let keep = |mine: &Points, others: &Points| {
-        mine.iter().filter(|(place, _)| others.iter().any(|(other, _)| other == place)).copied().collect::<Points>()
+        mine.iter()
+            .filter(|(place, _)| others.iter().any(|(other, _)| other == place))
+            .copied()
+            .collect::<Points>()
     };
     let pairs = || photos[0].iter().zip(&photos[1]);
-    (pairs().map(|(left, right)| keep(left, right)).collect(), pairs().map(|(left, right)| keep(right, left)).collect())
+    (
+        pairs().map(|(left, right)| keep(left, right)).collect(),
+        pairs().map(|(left, right)| keep(right, left)).collect(),
+    )
 }
 
-/// The regression value of opencv/opencv `modules/python/test/test_calibration.py` (seen; tolerance 0.01 on the rms, 10 on the sum of
-/// differences of K): left photos, five coefficients, rms 0.196334638034 with that detector's corners, which
-/// `listed_corners_give_what_other_tools_compute` meets. Our own corners must not be worse; they use more pixels and leave 0.158. k2 and k3
-/// hang together too closely to be compared.
+/// The regression value of opencv/opencv `modules/python/test/test_calibration.py` (seen; tolerance
+/// 0.01 on the rms, 10 on the sum of differences of K): left photos, five coefficients, rms
+/// 0.196334638034 with that detector's corners, which
+/// `listed_corners_give_what_other_tools_compute` meets. Our own corners must not be worse; they
+/// use more pixels and leave 0.158. k2 and k3 hang together too closely to be compared.
 #[test]
 #[ignore = "needs ../shared"]
 fn our_corners_of_the_left_photos_are_no_worse_than_the_regression_value() {
@@ -185,26 +236,47 @@ fn our_corners_of_the_left_photos_are_no_worse_than_the_regression_value() {
     print("left", &camera);
     assert!(camera.rms() < 0.196334638034 + 0.01, "{}", camera.rms());
     let lens = camera.lens;
-    let differences = [lens.fx - 532.80992189, lens.fy - 532.93346422, lens.cx - 342.4952186, lens.cy - 233.8879292];
+    let differences = [
+        lens.fx - 532.80992189,
+        lens.fy - 532.93346422,
+        lens.cx - 342.4952186,
+        lens.cy - 233.8879292,
+    ];
     assert!(differences.iter().all(|d| d.abs() < 1.5), "{differences:?}");
 }
 
-/// The adjustment for itself, on another detector's corners: everything computed from them with other tools, by two of them alike.
+/// The adjustment for itself, on another detector's corners: everything computed from them with
+/// other tools, by two of them alike.
 #[test]
 #[ignore = "needs ../shared"]
 fn listed_corners_give_what_other_tools_compute() {
     let photos = listed_photos();
     let left = calibrate(&photos[0], FOUR);
     print("left, four", &left);
-    assert_near("left", &left.lens.to_array()[..4], &[533.044856, 533.175509, 342.481201, 233.926821], 2e-7);
-    assert_near("left distortion", &left.lens.to_array()[4..8], &[-0.289933, 0.100188, 0.001211, -0.000148], 4e-3);
+    assert_near(
+        "left",
+        &left.lens.to_array()[..4],
+        &[533.044856, 533.175509, 342.481201, 233.926821],
+        2e-7,
+    );
+    assert_near(
+        "left distortion",
+        &left.lens.to_array()[4..8],
+        &[-0.289933, 0.100188, 0.001211, -0.000148],
+        4e-3,
+    );
     let sigma = [0.416033, 0.437056, 0.464780, 0.512704, 0.002235, 0.007802, 0.000112, 0.000141];
     assert_near("left sigmas", &left.sigma[..4], &sigma[..4], 1e-5);
     assert_near("left sigmas", &left.sigma[4..8], &sigma[4..], 5e-3);
     assert_near("left rms and noise", &[left.rms(), left.noise], &[0.19647004, 0.143386], 4e-6);
     let right = calibrate(&photos[1], FOUR);
     print("right, four", &right);
-    assert_near("right", &right.lens.to_array()[..4], &[537.180330, 536.713414, 327.568879, 249.000001], 2e-7);
+    assert_near(
+        "right",
+        &right.lens.to_array()[..4],
+        &[537.180330, 536.713414, 327.568879, 249.000001],
+        2e-7,
+    );
     assert_near("right rms", &[right.rms()], &[0.2083467], 1e-6);
     for (photos, k, rms) in [
         (&photos[0], [532.788866, 532.913515, 342.481088, 233.913161], 0.19623511),
@@ -227,7 +299,12 @@ fn listed_corners_give_what_other_tools_compute() {
     println!("{:?} {} rms {}", rig.lenses, rig.right_from_left.t, rig.rms);
     assert_near("both, left", &rig.lenses[0].to_array()[..2], &[533.53337, 533.56994], 1e-6);
     assert_near("both, right", &rig.lenses[1].to_array()[..2], &[536.85718, 536.44277], 1e-6);
-    assert_near("both, shift", rig.right_from_left.t.as_slice(), &[-99.81577, 1.10416, -0.14807], 1e-3);
+    assert_near(
+        "both, shift",
+        rig.right_from_left.t.as_slice(),
+        &[-99.81577, 1.10416, -0.14807],
+        1e-3,
+    );
     assert_near("both, distance", &[rig.right_from_left.t.norm()], &[99.82199], 1e-6);
     assert_near("both, rms", &[rig.rms], &[0.2159907], 1e-5);
     // The published errors are three of these.

@@ -1,6 +1,7 @@
-//! A bike as rigid bodies in space, to try the plan on: fork ends in a frame that hangs over the cord, a spindle between
-//! them, on it a hub with rim and rear sprocket, and a gearbox sprocket in the frame. Written for the tests alone, in three
-//! dimensions and from the definitions of the figures, so that it shares nothing with the plan's own geometry.
+//! A bike as rigid bodies in space, to try the plan on: fork ends in a frame that hangs over the
+//! cord, a spindle between them, on it a hub with rim and rear sprocket, and a gearbox sprocket in
+//! the frame. Written for the tests alone, in three dimensions and from the definitions of the
+//! figures, so that it shares nothing with the plan's own geometry.
 
 #![allow(dead_code, reason = "each test file that includes this module uses its own part of it")]
 
@@ -22,14 +23,16 @@ pub struct Bike {
     /// The frame's centre plane at the frame's own origin, and its yaw over the cord.
     pub frame_offset: f64,
     pub frame_yaw: f64,
-    /// Adjusters across the frame, and how far forward of the frame's origin each fork end holds the spindle.
+    /// Adjusters across the frame, and how far forward of the frame's origin each fork end holds
+    /// the spindle.
     pub spacing: f64,
     pub fork_left_x: f64,
     pub fork_right_x: f64,
     /// Heights of the spindle where the fork ends hold it.
     pub fork_left_z: f64,
     pub fork_right_z: f64,
-    /// From the right fork end along the spindle to the hub's middle, and how far the spindle sticks out on either side.
+    /// From the right fork end along the spindle to the hub's middle, and how far the spindle
+    /// sticks out on either side.
     pub hub_along: f64,
     pub overhang: f64,
     /// Rim: its mid-plane from the hub's middle along the axis (+ left), width and radius.
@@ -45,7 +48,8 @@ pub struct Bike {
     pub gearbox: [f64; 3],
     pub gearbox_yaw: f64,
     pub gearbox_lean: f64,
-    /// Where the marked place stands in the two set-ups: angle about the axle from straight ahead, + upwards.
+    /// Where the marked place stands in the two set-ups: angle about the axle from straight ahead,
+    /// + upwards.
     pub marks_deg: [f64; 2],
     /// Whether frame, hub face and spindle ends were measured.
     pub frame_seen: bool,
@@ -96,7 +100,8 @@ impl Bike {
         (self.in_world(left), self.in_world(right))
     }
 
-    /// Everything about the wheel, in the world: axis pointing left, hub's middle, rim's centre, rear sprocket's centre.
+    /// Everything about the wheel, in the world: axis pointing left, hub's middle, rim's centre,
+    /// rear sprocket's centre.
     fn wheel(&self) -> Wheel {
         let (left, right) = self.fork_ends();
         let axis = (left - right).normalize();
@@ -115,10 +120,14 @@ impl Bike {
     fn gearbox_sprocket(&self) -> (Vector3<f64>, Vector3<f64>) {
         let lean = Rotation3::from_axis_angle(&Vector3::x_axis(), -self.gearbox_lean.to_radians());
         let yaw = Rotation3::from_axis_angle(&Vector3::z_axis(), self.gearbox_yaw.to_radians());
-        (self.in_world(Vector3::from(self.gearbox)), self.frame_turn() * (yaw * (lean * Vector3::y())))
+        (
+            self.in_world(Vector3::from(self.gearbox)),
+            self.frame_turn() * (yaw * (lean * Vector3::y())),
+        )
     }
 
-    /// The figures as a bench without error gives them, each with this U (mm, degrees), uncorrelated.
+    /// The figures as a bench without error gives them, each with this U (mm, degrees),
+    /// uncorrelated.
     pub fn measured(&self, u_mm: f64, u_deg: f64) -> Figures {
         let mm = |value: f64| Some(Measurement { value, u: u_mm, quality: Quality::Good });
         let deg = |value: f64| Some(Measurement { value, u: u_deg, quality: Quality::Good });
@@ -177,12 +186,22 @@ impl Bike {
             input.measured.facts.hub_side = Some(self.face_side);
             input.set(Figure::RimFromFace, mm(f * wheel.axis.dot(&(rim_face - face))));
         }
-        for (setup, mark_deg) in [("1-mark-forward", self.marks_deg[0]), ("2-mark-rearward", self.marks_deg[1])] {
+        for (setup, mark_deg) in
+            [("1-mark-forward", self.marks_deg[0]), ("2-mark-rearward", self.marks_deg[1])]
+        {
             for side in [Side::Left, Side::Right] {
-                let at = wheel.place_on_rim(mark_deg, side.sign() * self.rim_width / 2.0, self.rim_radius);
+                let at = wheel.place_on_rim(
+                    mark_deg,
+                    side.sign() * self.rim_width / 2.0,
+                    self.rim_radius,
+                );
                 let place = RimPlace::at_mark(setup, side);
                 let station = Some(if at.x > wheel.rim.x { Station::Front } else { Station::Rear });
-                input.measured.facts.rim.insert(place.clone(), RimFacts { station, x: Some(at.x - axle_x) });
+                input
+                    .measured
+                    .facts
+                    .rim
+                    .insert(place.clone(), RimFacts { station, x: Some(at.x - axle_x) });
                 input.set(Figure::RimOffset(place.clone()), mm(side.sign() * at.y));
                 input.set(Figure::RimHeight(place), mm(at.z));
             }
@@ -194,7 +213,8 @@ impl Bike {
     pub fn carry_out(&mut self, step: &PlanStep, settings: &PlanSettings) {
         let told = step.distance.map_or(0.0, |distance| distance.value);
         match step.step {
-            // A person hangs the frame until its centre is over the cord at the axle and runs along it.
+            // A person hangs the frame until its centre is over the cord at the axle and runs along
+            // it.
             StepKind::Rehang => {
                 self.frame_yaw = 0.0;
                 self.frame_offset = 0.0;
@@ -215,7 +235,10 @@ impl Bike {
                     other => panic!("a sprocket is not packed {other:?}"),
                 };
                 let kinds = [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox];
-                let done = kinds.into_iter().find(|kind| kind.word() == step.applied_to).expect("a kind of packing");
+                let done = kinds
+                    .into_iter()
+                    .find(|kind| kind.word() == step.applied_to)
+                    .expect("a kind of packing");
                 let pack = settings.pack.unwrap_or(done);
                 assert_eq!(step.applied_to, pack.word());
                 self.pack(pack, outboard);
@@ -232,7 +255,8 @@ impl Bike {
         }
     }
 
-    /// Draws one end of the spindle along its slot. The hub keeps its distance from the other fork end.
+    /// Draws one end of the spindle along its slot. The hub keeps its distance from the other fork
+    /// end.
     pub fn draw(&mut self, end: Side, forward: f64) {
         let length = |bike: &Self| {
             let (left, right) = bike.fork_ends();
@@ -255,7 +279,8 @@ impl Bike {
             SpacerKind::Gearbox => {
                 // Along the gearbox's own axis, told in the frame.
                 let (_, axis) = self.gearbox_sprocket();
-                let along = self.frame_turn().inverse() * axis * (self.chain_side.sign() * outboard);
+                let along =
+                    self.frame_turn().inverse() * axis * (self.chain_side.sign() * outboard);
                 self.gearbox = (Vector3::from(self.gearbox) + along).into();
             }
         }
@@ -299,7 +324,9 @@ pub fn correlate(input: &mut Figures, fields: &[&str], r: f64) {
     let n_fields = fields.len();
     input.correlation = Correlation {
         fields: fields.iter().map(|field| Figure::at(field)).collect(),
-        matrix: (0..n_fields).map(|row| (0..n_fields).map(|col| if row == col { 1.0 } else { r }).collect()).collect(),
+        matrix: (0..n_fields)
+            .map(|row| (0..n_fields).map(|col| if row == col { 1.0 } else { r }).collect())
+            .collect(),
     };
 }
 

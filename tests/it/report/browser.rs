@@ -1,4 +1,5 @@
-//! The page in a real browser: nothing overflows, all images load, nothing is complained of, and it prints.
+//! The page in a real browser: nothing overflows, all images load, nothing is complained of, and it
+//! prints.
 //!
 //! Needs the program chromium. Screenshots are left in target/report-page for a person to look at.
 
@@ -79,7 +80,8 @@ addEventListener("load", () => {
 });
 </script>"#;
 
-/// A window can't be made as narrow as a phone, but a frame in it can; the frame's page tells the outer one what it found.
+/// A window can't be made as narrow as a phone, but a frame in it can; the frame's page tells the
+/// outer one what it found.
 fn framed(page: &str, width: u32, height: u64) -> String {
     format!(
         r#"<!DOCTYPE html><style>body {{ margin: 0 }} iframe {{ border: 0; display: block; width: {width}px; height: {height}px }}</style>
@@ -94,29 +96,56 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
     fs::write(&at, &text).unwrap();
     let folder = tempfile::tempdir().unwrap();
     // The page itself forbids scripts; the copy that is probed allows the probe's.
-    let probed = text.replace("default-src 'none'", "default-src 'none'; script-src 'unsafe-inline'");
-    fs::write(folder.path().join("probed.html"), probed.replace("</body>", &format!("{PROBE}</body>"))).unwrap();
+    let probed =
+        text.replace("default-src 'none'", "default-src 'none'; script-src 'unsafe-inline'");
+    fs::write(
+        folder.path().join("probed.html"),
+        probed.replace("</body>", &format!("{PROBE}</body>")),
+    )
+    .unwrap();
     for width in [390, 768, 1280] {
         let outer = folder.path().join("outer.html");
         fs::write(&outer, framed("probed.html", width, 900)).unwrap();
-        let output = chromium(&["--window-size=1400,1000", "--dump-dom", "--virtual-time-budget=6000"], &outer);
+        let output = chromium(
+            &["--window-size=1400,1000", "--dump-dom", "--virtual-time-budget=6000"],
+            &outer,
+        );
         let dom = String::from_utf8_lossy(&output.stdout).into_owned();
-        let said = Html::parse_document(&dom).select(&select("#said")).next().expect("the outer page").text().collect::<String>();
-        let said: serde_json::Value =
-            serde_json::from_str(&said).unwrap_or_else(|e| panic!("{name} at {width}: {e} in {said:?}"));
+        let said = Html::parse_document(&dom)
+            .select(&select("#said"))
+            .next()
+            .expect("the outer page")
+            .text()
+            .collect::<String>();
+        let said: serde_json::Value = serde_json::from_str(&said)
+            .unwrap_or_else(|e| panic!("{name} at {width}: {e} in {said:?}"));
         assert_eq!(said["wide"], width, "{name}: the frame is as wide as asked for");
         assert_eq!(said["beyond"], serde_json::json!([]), "{name} at {width}: {said}");
         assert_eq!(said["scrollWidth"], width, "{name} at {width}: {said}");
         assert_eq!(said["broken"], 0, "{name} at {width}");
         let number = |key: &str| said[key].as_f64().expect("a number");
-        assert!(number("smallest") >= 12.0, "{name} at {width}: letters of {} px in a drawing", said["smallest"]);
-        assert!(width > 390 || number("work") <= 844.0, "{name}: the first step ends at {} px", said["work"]);
-        let hyphened = |word: &serde_json::Value| word.as_str().is_some_and(|word| word.contains('-') || word.contains('/'));
-        let cut: Vec<_> = said["cut"].as_array().expect("a list").iter().filter(|word| !hyphened(word)).collect();
+        assert!(
+            number("smallest") >= 12.0,
+            "{name} at {width}: letters of {} px in a drawing",
+            said["smallest"]
+        );
+        assert!(
+            width > 390 || number("work") <= 844.0,
+            "{name}: the first step ends at {} px",
+            said["work"]
+        );
+        let hyphened = |word: &serde_json::Value| {
+            word.as_str().is_some_and(|word| word.contains('-') || word.contains('/'))
+        };
+        let cut: Vec<_> =
+            said["cut"].as_array().expect("a list").iter().filter(|word| !hyphened(word)).collect();
         assert!(cut.is_empty(), "{name} at {width}: {cut:?} is cut");
         assert_eq!(said["images"], pictures.len(), "{name} at {width}");
-        let complaints: Vec<String> =
-            String::from_utf8_lossy(&output.stderr).lines().filter(|line| line.contains("CONSOLE")).map(str::to_owned).collect();
+        let complaints: Vec<String> = String::from_utf8_lossy(&output.stderr)
+            .lines()
+            .filter(|line| line.contains("CONSOLE"))
+            .map(str::to_owned)
+            .collect();
         assert!(complaints.is_empty(), "{name} at {width}: {complaints:?}");
         if width == 768 {
             continue;
@@ -125,7 +154,13 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
         let height = said["scrollHeight"].as_u64().unwrap().min(16_000);
         fs::write(&outer, framed(at.to_str().unwrap(), width, height)).unwrap();
         let shot = shots().join(format!("{name}-{width}.png"));
-        chromium(&[&format!("--window-size={},{height}", width.max(500)), &format!("--screenshot={}", shot.display())], &outer);
+        chromium(
+            &[
+                &format!("--window-size={},{height}", width.max(500)),
+                &format!("--screenshot={}", shot.display()),
+            ],
+            &outer,
+        );
         assert!(fs::metadata(&shot).unwrap().len() > 20_000, "{name} at {width}");
     }
     printed(name, document, &text, "a4");
@@ -138,13 +173,19 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
 fn printed(name: &str, document: &ResultDocument, text: &str, paper: &str) {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path().join("printed.html");
-    fs::write(&at, text.replace("</head>", &format!("<style>@page {{ size: {paper}; }}</style></head>"))).unwrap();
+    fs::write(
+        &at,
+        text.replace("</head>", &format!("<style>@page {{ size: {paper}; }}</style></head>")),
+    )
+    .unwrap();
     let pdf = shots().join(format!("{name}-{paper}.pdf"));
     chromium(&["--no-pdf-header-footer", &format!("--print-to-pdf={}", pdf.display())], &at);
     let read = |last: &str| {
-        // In the order of the page, not across its columns: words of a drawing don't come between those of a step.
+        // In the order of the page, not across its columns: words of a drawing don't come between
+        // those of a step.
         let arguments = ["-raw", "-f", "1", "-l", last, pdf.to_str().unwrap(), "-"];
-        let output = Command::new("pdftotext").args(arguments).output().expect("pdftotext is installed");
+        let output =
+            Command::new("pdftotext").args(arguments).output().expect("pdftotext is installed");
         String::from_utf8(output.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
     };
     let first = read("1");
@@ -155,9 +196,15 @@ fn printed(name: &str, document: &ResultDocument, text: &str, paper: &str) {
         assert!(first.contains(&what), "{name} on {paper}: {what} in {first}");
     }
     let has_drawing = document.layout.axle.is_some();
-    assert!(!has_drawing || first.contains("From above") && first.contains("From behind"), "{name} on {paper}: {first}");
+    assert!(
+        !has_drawing || first.contains("From above") && first.contains("From behind"),
+        "{name} on {paper}: {first}"
+    );
     let sheets = read("99");
-    assert!(!sheets.contains("Tap a photo"), "{name} on {paper}: photos are printed only when opened");
+    assert!(
+        !sheets.contains("Tap a photo"),
+        "{name} on {paper}: photos are printed only when opened"
+    );
 }
 
 #[test]

@@ -26,8 +26,12 @@ fn the_schema_in_the_project_is_current() {
         std::fs::create_dir_all(schema_file().parent().unwrap()).unwrap();
         std::fs::write(schema_file(), schema()).unwrap();
     }
-    let kept = std::fs::read_to_string(schema_file()).expect("docs/result.schema.json is part of the project");
-    assert!(kept == schema(), "docs/result.schema.json is out of date: run this test with REGENERATE=1 and look at the change");
+    let kept = std::fs::read_to_string(schema_file())
+        .expect("docs/result.schema.json is part of the project");
+    assert!(
+        kept == schema(),
+        "docs/result.schema.json is out of date: run this test with REGENERATE=1 and look at the change"
+    );
 }
 
 #[test]
@@ -36,8 +40,10 @@ fn every_sample_fits_the_schema() {
     let validator = jsonschema::validator_for(&schema).unwrap();
     for (name, document) in samples::all() {
         let value: serde_json::Value = serde_json::from_str(&document.to_json()).unwrap();
-        let errors: Vec<String> =
-            validator.iter_errors(&value).map(|error| format!("{}: {error}", error.instance_path())).collect();
+        let errors: Vec<String> = validator
+            .iter_errors(&value)
+            .map(|error| format!("{}: {error}", error.instance_path()))
+            .collect();
         assert!(errors.is_empty(), "{name}: {errors:#?}");
     }
 }
@@ -45,7 +51,8 @@ fn every_sample_fits_the_schema() {
 #[test]
 fn the_schema_refuses_what_is_no_result() {
     let validator = jsonschema::validator_for(&serde_json::from_str(&schema()).unwrap()).unwrap();
-    let mut value: serde_json::Value = serde_json::from_str(&samples::grass_track().to_json()).unwrap();
+    let mut value: serde_json::Value =
+        serde_json::from_str(&samples::grass_track().to_json()).unwrap();
     value["wheel"]["offset"]["u"] = "small".into();
     assert!(!validator.is_valid(&value));
 }
@@ -95,8 +102,10 @@ fn keys_stand_in_the_order_of_the_contract() {
         "crosscheck",
         "findings",
     ];
-    let places: Vec<usize> =
-        keys.iter().map(|key| json.find(&format!("\n  \"{key}\": ")).unwrap_or_else(|| panic!("no {key}"))).collect();
+    let places: Vec<usize> = keys
+        .iter()
+        .map(|key| json.find(&format!("\n  \"{key}\": ")).unwrap_or_else(|| panic!("no {key}")))
+        .collect();
     assert!(places.windows(2).all(|pair| pair[0] < pair[1]), "{places:?}");
 }
 
@@ -116,13 +125,22 @@ fn the_last_bits_of_a_number_never_show() {
 fn a_figure_that_is_no_number_becomes_null_and_a_finding_names_it() {
     let mut parts = samples::grass_track_parts();
     let rim = Figure::RimOffset(RimPlace::at_mark("1-mark-forward", Side::Left));
-    parts.figures.set(Figure::WheelYaw, Some(Measurement { value: f64::NAN, u: 0.1, quality: Quality::Good }));
-    parts.figures.set(rim.clone(), Some(Measurement { value: 1.0, u: f64::INFINITY, quality: Quality::Good }));
+    parts.figures.set(
+        Figure::WheelYaw,
+        Some(Measurement { value: f64::NAN, u: 0.1, quality: Quality::Good }),
+    );
+    parts.figures.set(
+        rim.clone(),
+        Some(Measurement { value: 1.0, u: f64::INFINITY, quality: Quality::Good }),
+    );
     let document = ResultDocument::new(parts);
     assert_eq!(document.figure(&Figure::WheelYaw), None);
     assert_eq!(document.figure(&rim), None);
     for pointer in ["/wheel/yaw", "/rim/1-mark-forward/left/offset"] {
-        let named = document.findings.iter().any(|f| f.field.as_deref() == Some(pointer) && f.severity == Severity::Refused);
+        let named = document
+            .findings
+            .iter()
+            .any(|f| f.field.as_deref() == Some(pointer) && f.severity == Severity::Refused);
         assert!(named, "{pointer}");
     }
     assert!(!document.to_json().contains("NaN"));
@@ -135,7 +153,8 @@ fn a_stray_number_beside_the_figures_does_not_cost_the_result() {
     parts.camera[0].k1 = f64::INFINITY;
     let document = ResultDocument::new(parts);
     assert!(document.figure(&Figure::WheelYaw).is_some());
-    ResultDocument::from_json(document.to_json().as_bytes(), Path::new("result.json")).expect("it can be read again");
+    ResultDocument::from_json(document.to_json().as_bytes(), Path::new("result.json"))
+        .expect("it can be read again");
     assert!(document.findings.iter().any(|finding| finding.id == "result-not-a-number"));
 }
 
@@ -144,8 +163,9 @@ fn every_null_figure_is_named_by_a_finding() {
     for (name, document) in samples::all() {
         for (figure, measured) in document.measured.table.iter() {
             let pointer = figure.pointer();
-            let named =
-                document.findings.iter().any(|finding| finding.field.as_deref().is_some_and(|field| pointer.starts_with(field)));
+            let named = document.findings.iter().any(|finding| {
+                finding.field.as_deref().is_some_and(|field| pointer.starts_with(field))
+            });
             assert!(measured.is_some() || named, "{name}: {pointer}");
         }
     }
@@ -157,7 +177,9 @@ fn findings_come_gravest_first_and_once() {
     let twice = Finding::warning("cord-moved", "The cord moved.", "Leave it.");
     parts.findings.extend([twice.clone(), twice]);
     let findings = ResultDocument::new(parts).findings;
-    assert!(findings.windows(2).all(|pair| pair[0].severity >= pair[1].severity && pair[0] != pair[1]));
+    assert!(
+        findings.windows(2).all(|pair| pair[0].severity >= pair[1].severity && pair[0] != pair[1])
+    );
 }
 
 #[test]
@@ -194,7 +216,10 @@ fn error_of(bytes: &[u8]) -> ReadError {
 fn reading_tells_what_is_wrong() {
     assert!(matches!(error_of(b"no json"), ReadError::NotJson { .. }));
     assert!(matches!(error_of(b"[1, 2]"), ReadError::OtherSchema { .. }));
-    assert!(matches!(error_of(br#"{"schema": "sightcord-result/x"}"#), ReadError::OtherSchema { .. }));
+    assert!(matches!(
+        error_of(br#"{"schema": "sightcord-result/x"}"#),
+        ReadError::OtherSchema { .. }
+    ));
     assert!(matches!(error_of(br#"{"schema": "sightcord-result/2"}"#), ReadError::Later { .. }));
     assert!(matches!(error_of(br#"{"schema": "sightcord-result/1"}"#), ReadError::Broken { .. }));
     for (bytes, said) in [
@@ -223,7 +248,8 @@ fn a_result_is_found_from_its_file_its_report_or_its_job() {
 
 #[test]
 fn fields_a_later_program_adds_are_ignored() {
-    let mut value: serde_json::Value = serde_json::from_str(&samples::grass_track().to_json()).unwrap();
+    let mut value: serde_json::Value =
+        serde_json::from_str(&samples::grass_track().to_json()).unwrap();
     value["wheel"]["colour"] = "black".into();
     value["weather"] = "dry".into();
     let back = ResultDocument::from_json(value.to_string().as_bytes(), Path::new("r")).unwrap();

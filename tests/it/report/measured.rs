@@ -1,4 +1,5 @@
-//! What the terminal shows of the samples, measured as they are. The snapshots are there to be read, too.
+//! What the terminal shows of the samples, measured as they are. The snapshots are there to be
+//! read, too.
 
 use std::path::Path;
 

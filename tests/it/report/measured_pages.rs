@@ -16,12 +16,16 @@ use crate::report::page::{figures_agree, select};
 
 const SAMPLES: [&str; 2] = ["samples/grass-track", "samples/swing-arm"];
 
-/// What result.json says, read back as anyone else would, and the photos with what was found in them.
+/// What result.json says, read back as anyone else would, and the photos with what was found in
+/// them.
 fn measured(folder: &str) -> (ResultDocument, Vec<PhotoPicture>) {
     let measured = common::measured::measured(Path::new(folder));
     let pictures = pictures(measured);
     let json = measured.document.to_json();
-    (ResultDocument::from_json(json.as_bytes(), Path::new("result.json")).expect("a result"), pictures)
+    (
+        ResultDocument::from_json(json.as_bytes(), Path::new("result.json")).expect("a result"),
+        pictures,
+    )
 }
 
 #[test]
@@ -37,21 +41,37 @@ fn the_pages_of_the_samples_show_result_json_and_what_was_found() {
             let pointer = row.value().attr("data-field").expect("a field");
             let figure = Figure::at(pointer);
             let measured = document.figure(&figure);
-            let read: String = row.select(&select("td.value")).next().expect("a value").text().collect();
-            assert_eq!(read, figure.in_words(&measured.expect("measured"), Show::Mm), "{sample}: {pointer}");
+            let read: String =
+                row.select(&select("td.value")).next().expect("a value").text().collect();
+            assert_eq!(
+                read,
+                figure.in_words(&measured.expect("measured"), Show::Mm),
+                "{sample}: {pointer}"
+            );
         }
         assert!(text.contains(&format!("{RESIDUAL_FACTOR} times enlarged")), "{sample}");
-        assert!(text.contains("what is out of true is drawn"), "{sample}: the drawings state their factor");
+        assert!(
+            text.contains("what is out of true is drawn"),
+            "{sample}: the drawings state their factor"
+        );
         // Photos for the lens alone show nothing of the bike, and have no picture.
-        let of_bike: Vec<_> = document.photos.iter().filter(|photo| photo.setup != "0-camera").collect();
+        let of_bike: Vec<_> =
+            document.photos.iter().filter(|photo| photo.setup != "0-camera").collect();
         assert_eq!(pictures.len(), of_bike.len(), "{sample}");
         assert_eq!(html.select(&select(".photo img")).count(), pictures.len(), "{sample}");
         let count = |what: &str| html.select(&select(what)).count();
         assert_eq!(count(".overlay path.corners"), pictures.len(), "{sample}");
-        assert!(count(".overlay polyline.cord") > pictures.len() / 2, "{sample}: the cord is drawn in most photos");
+        assert!(
+            count(".overlay polyline.cord") > pictures.len() / 2,
+            "{sample}: the cord is drawn in most photos"
+        );
         assert!(count(".overlay polyline.plumb") > 2, "{sample}: plumb lines are drawn");
-        let patterns: usize = of_bike.iter().map(|photo| photo.cards.len() + photo.tabs.len()).sum();
-        assert!(count(".overlay polygon") >= patterns, "{sample}: every card and tab has its outline");
+        let patterns: usize =
+            of_bike.iter().map(|photo| photo.cards.len() + photo.tabs.len()).sum();
+        assert!(
+            count(".overlay polygon") >= patterns,
+            "{sample}: every card and tab has its outline"
+        );
     }
 }
 

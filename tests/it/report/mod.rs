@@ -1,4 +1,5 @@
-//! The report stage: the result document, the terminal's text, the page, and how they come to lie in their folder.
+//! The report stage: the result document, the terminal's text, the page, and how they come to lie
+//! in their folder.
 
 mod browser;
 mod document;

@@ -1,4 +1,5 @@
-//! The page: valid, self-contained, readable by everyone, and showing the figures of the result and no others.
+//! The page: valid, self-contained, readable by everyone, and showing the figures of the result and
+//! no others.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -8,7 +9,9 @@ use image::{ImageFormat, RgbImage};
 use scraper::{Html, Selector};
 use sightcord::figure::{Figure, RimPlace, Side};
 use sightcord::plan::since::since;
-use sightcord::report::html::{Overlay, PhotoPicture, RESIDUAL_FACTOR, files, page, plan_page, since_page, views};
+use sightcord::report::html::{
+    Overlay, PhotoPicture, RESIDUAL_FACTOR, files, page, plan_page, since_page, views,
+};
 use sightcord::report::result::ResultDocument;
 use sightcord::text::units::Show;
 
@@ -26,7 +29,9 @@ pub fn picture(file: &str, width: u32, height: u32) -> PhotoPicture {
     });
     let mut jpeg = std::io::Cursor::new(Vec::new());
     grey.write_to(&mut jpeg, ImageFormat::Jpeg).unwrap();
-    let corners = (0..60).map(|i| ([400.0 + 40.0 * f64::from(i % 10), 900.0 + 40.0 * f64::from(i / 10)], [0.05, -0.08]));
+    let corners = (0..60).map(|i| {
+        ([400.0 + 40.0 * f64::from(i % 10), 900.0 + 40.0 * f64::from(i / 10)], [0.05, -0.08])
+    });
     PhotoPicture {
         file: file.to_owned(),
         jpeg: jpeg.into_inner(),
@@ -38,10 +43,19 @@ pub fn picture(file: &str, width: u32, height: u32) -> PhotoPicture {
         overlay: Overlay {
             corners: corners.collect(),
             outlines: vec![
-                ("card 2".to_owned(), vec![[360.0, 860.0], [820.0, 870.0], [800.0, 1180.0], [350.0, 1160.0]]),
-                ("tab 1".to_owned(), vec![[1500.0, 500.0], [1600.0, 510.0], [1590.0, 610.0], [1495.0, 600.0]]),
+                (
+                    "card 2".to_owned(),
+                    vec![[360.0, 860.0], [820.0, 870.0], [800.0, 1180.0], [350.0, 1160.0]],
+                ),
+                (
+                    "tab 1".to_owned(),
+                    vec![[1500.0, 500.0], [1600.0, 510.0], [1590.0, 610.0], [1495.0, 600.0]],
+                ),
             ],
-            lines: vec![("cord".to_owned(), vec![[10.0, 1020.0], [1200.0, 1010.0], [2390.0, 1000.0]])],
+            lines: vec![(
+                "cord".to_owned(),
+                vec![[10.0, 1020.0], [1200.0, 1010.0], [2390.0, 1000.0]],
+            )],
         },
     }
 }
@@ -78,7 +92,10 @@ pub fn figures_agree(name: &str, html: &Html, document: &ResultDocument) {
     let mut shown = BTreeMap::new();
     for row in html.select(&select("tr[data-field]")) {
         let number = |key: &str| row.value().attr(key).unwrap().parse::<f64>().unwrap();
-        shown.insert(row.value().attr("data-field").unwrap().to_owned(), (number("data-value"), number("data-u")));
+        shown.insert(
+            row.value().attr("data-field").unwrap().to_owned(),
+            (number("data-value"), number("data-u")),
+        );
     }
     let expected: BTreeMap<String, (f64, f64)> = document
         .measured
@@ -95,7 +112,10 @@ fn every_verdict_of_the_result_is_told_in_words() {
     let document = samples::grass_track();
     let html = parsed("grass-track", &page(&document, &[], Show::Mm));
     for verdict in &document.verdicts {
-        let row = html.select(&select(&format!("tr[data-field='{}'] .badge", verdict.field))).next().unwrap();
+        let row = html
+            .select(&select(&format!("tr[data-field='{}'] .badge", verdict.field)))
+            .next()
+            .unwrap();
         assert!(row.text().collect::<String>().contains(verdict.verdict.word()));
     }
 }
@@ -122,11 +142,15 @@ fn those_who_cannot_see_it_are_told() {
     }
     for svg in html.select(&select("svg")) {
         let hidden = svg.value().attr("aria-hidden") == Some("true");
-        let told = svg.value().attr("role") == Some("img") && svg.value().attr("aria-label").is_some_and(|label| label.len() > 5);
+        let told = svg.value().attr("role") == Some("img")
+            && svg.value().attr("aria-label").is_some_and(|label| label.len() > 5);
         assert!(hidden || told);
     }
     // Headings go down one level at a time.
-    let levels: Vec<u8> = html.select(&select("h1, h2, h3, h4")).map(|h| h.value().name().as_bytes()[1] - b'0').collect();
+    let levels: Vec<u8> = html
+        .select(&select("h1, h2, h3, h4"))
+        .map(|h| h.value().name().as_bytes()[1] - b'0')
+        .collect();
     assert!(levels.windows(2).all(|pair| pair[1] <= pair[0] + 1), "{levels:?}");
     for table in html.select(&select("table")) {
         assert!(table.select(&select("th[scope]")).next().is_some());
@@ -136,8 +160,23 @@ fn those_who_cannot_see_it_are_told() {
 #[test]
 fn sections_come_in_the_order_of_use() {
     let html = parsed("grass-track", &page(&samples::grass_track(), &pictures(), Show::Mm));
-    let ids: Vec<&str> = html.select(&select("section")).filter_map(|section| section.value().attr("id")).collect();
-    assert_eq!(ids, ["plan", "views", "judged", "figures", "uncertainty", "photos", "findings", "mind", "lens", "settings"]);
+    let ids: Vec<&str> =
+        html.select(&select("section")).filter_map(|section| section.value().attr("id")).collect();
+    assert_eq!(
+        ids,
+        [
+            "plan",
+            "views",
+            "judged",
+            "figures",
+            "uncertainty",
+            "photos",
+            "findings",
+            "mind",
+            "lens",
+            "settings"
+        ]
+    );
 }
 
 #[test]
@@ -150,7 +189,9 @@ fn steps_come_with_tick_boxes_and_nothing_unfinished_sounds_like_success() {
         header
     };
     assert!(headline("in-tolerance", &samples::in_tolerance()).contains("All well"));
-    for (name, document) in [("not-finished", samples::not_finished()), ("nothing", samples::nothing())] {
+    for (name, document) in
+        [("not-finished", samples::not_finished()), ("nothing", samples::nothing())]
+    {
         let said = headline(name, &document);
         assert!(!said.contains("well") && !said.contains('\u{2713}'), "{name}: {said}");
     }
@@ -161,7 +202,9 @@ fn words_from_a_job_stay_words() {
     let nasty = "<script>alert('x')</script> & \"quoted\"";
     let mut parts = samples::swing_arm_parts();
     samples::face(&mut parts.figures, nasty);
-    parts.figures.set(Figure::RimOffset(RimPlace::at_mark(nasty, Side::Left)), samples::m(30.0, 0.2));
+    parts
+        .figures
+        .set(Figure::RimOffset(RimPlace::at_mark(nasty, Side::Left)), samples::m(30.0, 0.2));
     let mut document = ResultDocument::new(parts);
     document.job.bike = Some(nasty.to_owned());
     document.photos[1].file = format!("1-a/{nasty}.jpg");
@@ -172,15 +215,25 @@ fn words_from_a_job_stay_words() {
     photo.overlay.lines[0].0 = nasty.to_owned();
     let html = parsed("nasty", &page(&document, &[photo], Show::Mm));
     assert_eq!(html.select(&select("script")).count(), 0);
-    assert!(html.select(&select("header strong")).next().unwrap().text().collect::<String>().contains(nasty));
+    assert!(
+        html.select(&select("header strong"))
+            .next()
+            .unwrap()
+            .text()
+            .collect::<String>()
+            .contains(nasty)
+    );
 }
 
 #[test]
 fn a_page_of_24_photos_stays_below_six_megabytes() {
-    // Noise at the size and quality advised is about as large as a JPEG gets: a photo of a bench is a third of it.
+    // Noise at the size and quality advised is about as large as a JPEG gets: a photo of a bench is
+    // a third of it.
     let mut photo = picture("1-mark-forward/01.jpg", 1200, 900);
     photo.jpeg = vec![0xff; 150_000];
-    photo.overlay.corners = (0..1400).map(|i| ([f64::from(i % 100) * 23.7, f64::from(i / 100) * 111.3], [0.03, 0.04])).collect();
+    photo.overlay.corners = (0..1400)
+        .map(|i| ([f64::from(i % 100) * 23.7, f64::from(i / 100) * 111.3], [0.03, 0.04]))
+        .collect();
     let pictures = vec![photo; 24];
     let size = page(&samples::grass_track(), &pictures, Show::Mm).len();
     assert!(size < 6_000_000, "{size} bytes");
@@ -192,23 +245,36 @@ fn the_same_result_gives_the_same_page() {
     assert_eq!(make(), make());
 }
 
-/// Places of marks in a drawing, read back: name, along-or-across, up-or-along, in millimetres of the scene.
+/// Places of marks in a drawing, read back: name, along-or-across, up-or-along, in millimetres of
+/// the scene.
 fn marks(svg: &str, factor: f64) -> Vec<(String, f64, f64)> {
     let html = Html::parse_fragment(svg);
     html.select(&select("circle[data-mark]"))
         .map(|mark| {
             let number = |key: &str| mark.value().attr(key).unwrap().parse::<f64>().unwrap();
             let base = number("data-base");
-            (mark.value().attr("data-mark").unwrap().to_owned(), base + (-number("cx") - base) / factor, -number("cy"))
+            (
+                mark.value().attr("data-mark").unwrap().to_owned(),
+                base + (-number("cx") - base) / factor,
+                -number("cy"),
+            )
         })
         .collect()
 }
 
 fn view(document: &ResultDocument, name: &str) -> (String, f64) {
-    let (_, drawing) = views(document, Show::Mm).into_iter().find(|(view, _)| *view == name).unwrap();
+    let (_, drawing) =
+        views(document, Show::Mm).into_iter().find(|(view, _)| *view == name).unwrap();
     let file = drawing.file();
-    let factor =
-        Html::parse_fragment(&file).select(&select("svg")).next().unwrap().value().attr("data-factor").unwrap().parse().unwrap();
+    let factor = Html::parse_fragment(&file)
+        .select(&select("svg"))
+        .next()
+        .unwrap()
+        .value()
+        .attr("data-factor")
+        .unwrap()
+        .parse()
+        .unwrap();
     (file, factor)
 }
 
@@ -223,18 +289,27 @@ fn places_read_back_from_the_drawings_are_those_of_the_scene() {
         let tabs: Vec<_> = document.layout.marks.iter().filter(|mark| mark.kind == "tab").collect();
         assert!(tabs.len() >= 15);
         for tab in tabs {
-            let mark =
-                if tab.setup.is_empty() { format!("tab {}", tab.number) } else { format!("tab {}, {}", tab.number, tab.setup) };
-            let (_, across, along) =
-                drawn.iter().find(|(known, ..)| *known == mark).unwrap_or_else(|| panic!("{name}: no {mark}"));
+            let mark = if tab.setup.is_empty() {
+                format!("tab {}", tab.number)
+            } else {
+                format!("tab {}, {}", tab.number, tab.setup)
+            };
+            let (_, across, along) = drawn
+                .iter()
+                .find(|(known, ..)| *known == mark)
+                .unwrap_or_else(|| panic!("{name}: no {mark}"));
             assert!(
                 (across - tab.at[1]).abs() < 0.1 && (along - tab.at[0]).abs() < 0.1,
                 "{name} {mark}: {across} {along} for {:?}",
                 tab.at
             );
             let (_, x, z) = from_the_side.iter().find(|(known, ..)| *known == mark).unwrap();
-            // From the side the sheet's x is minus the place along the bike; nothing is exaggerated.
-            assert!((x - tab.at[0]).abs() < 0.1 && (z - tab.at[2]).abs() < 0.1, "{name} {mark} from the side: {x} {z}");
+            // From the side the sheet's x is minus the place along the bike; nothing is
+            // exaggerated.
+            assert!(
+                (x - tab.at[0]).abs() < 0.1 && (z - tab.at[2]).abs() < 0.1,
+                "{name} {mark} from the side: {x} {z}"
+            );
         }
         let cameras = Html::parse_fragment(&side).select(&select("polygon[data-mark]")).count();
         assert_eq!(cameras, document.layout.cameras.len());
@@ -246,8 +321,12 @@ fn a_drawing_of_its_own_is_whole_svg() {
     for (name, document) in samples::all() {
         for (view, drawing) in views(&document, Show::Mm) {
             let file = drawing.file();
-            assert!(file.starts_with("<svg") && file.contains("xmlns=\"http://www.w3.org/2000/svg\""), "{name} {view}");
-            resvg::usvg::Tree::from_str(&file, &resvg::usvg::Options::default()).unwrap_or_else(|e| panic!("{name} {view}: {e}"));
+            assert!(
+                file.starts_with("<svg") && file.contains("xmlns=\"http://www.w3.org/2000/svg\""),
+                "{name} {view}"
+            );
+            resvg::usvg::Tree::from_str(&file, &resvg::usvg::Options::default())
+                .unwrap_or_else(|e| panic!("{name} {view}: {e}"));
         }
     }
 }
@@ -272,8 +351,8 @@ fn an_empty_or_broken_layout_does_not_panic() {
 
 #[test]
 fn finds_lie_where_they_are_seen_however_the_phone_was_held() {
-    // The sensor's top-left pixel, and one near its top right, for the eight orientations of EXIF; the upright picture is half
-    // as large as the sensor's.
+    // The sensor's top-left pixel, and one near its top right, for the eight orientations of EXIF;
+    // the upright picture is half as large as the sensor's.
     let corners = [
         (1, [0.25, 0.25], [599.75, 0.25]),
         (2, [599.75, 0.25], [0.25, 0.25]),
@@ -286,7 +365,13 @@ fn finds_lie_where_they_are_seen_however_the_phone_was_held() {
     ];
     for (orientation, top_left, top_right) in corners {
         let (width, height) = if orientation >= 5 { (450, 600) } else { (600, 450) };
-        let picture = PhotoPicture { width, height, sensor: [1200, 900], orientation, ..PhotoPicture::default() };
+        let picture = PhotoPicture {
+            width,
+            height,
+            sensor: [1200, 900],
+            orientation,
+            ..PhotoPicture::default()
+        };
         assert_eq!(picture.place([0.0, 0.0]), top_left, "orientation {orientation}");
         assert_eq!(picture.place([1199.0, 0.0]), top_right, "orientation {orientation}");
     }
@@ -294,10 +379,23 @@ fn finds_lie_where_they_are_seen_however_the_phone_was_held() {
 
 #[test]
 fn residuals_are_enlarged_by_the_factor_that_is_stated() {
-    let text = page(&samples::grass_track(), &[picture("1-mark-forward/01.jpg", 1200, 900)], Show::Mm);
+    let text =
+        page(&samples::grass_track(), &[picture("1-mark-forward/01.jpg", 1200, 900)], Show::Mm);
     let html = parsed("one photo", &text);
-    let path = html.select(&select("path.residuals")).next().unwrap().value().attr("d").unwrap().to_owned();
-    let first: Vec<f64> = path.trim_start_matches('M').split(['M', 'l', ' ']).take(4).map(|n| n.parse().unwrap()).collect();
+    let path = html
+        .select(&select("path.residuals"))
+        .next()
+        .unwrap()
+        .value()
+        .attr("d")
+        .unwrap()
+        .to_owned();
+    let first: Vec<f64> = path
+        .trim_start_matches('M')
+        .split(['M', 'l', ' '])
+        .take(4)
+        .map(|n| n.parse().unwrap())
+        .collect();
     // 0.05 px and -0.08 px of the photo, which is twice as large as the reduced one.
     assert!((first[2] - RESIDUAL_FACTOR * 0.05 / 2.0).abs() < 0.06, "{first:?}");
     assert!((first[3] + RESIDUAL_FACTOR * 0.08 / 2.0).abs() < 0.06, "{first:?}");
@@ -319,13 +417,19 @@ fn contrast(a: &str, b: &str) -> f64 {
 
 #[test]
 fn text_stands_out_in_light_in_dark_and_on_paper() {
-    let css = concat!(include_str!("../../../src/report/html/palette.css"), include_str!("../../../src/report/html/page.css"));
+    let css = concat!(
+        include_str!("../../../src/report/html/palette.css"),
+        include_str!("../../../src/report/html/page.css")
+    );
     let themes: Vec<BTreeMap<&str, &str>> = css
         .split(":root {")
         .skip(1)
         .map(|block| {
             let block = block.split('}').next().unwrap();
-            block.split(';').filter_map(|rule| rule.trim().strip_prefix("--")?.split_once(": ")).collect()
+            block
+                .split(';')
+                .filter_map(|rule| rule.trim().strip_prefix("--")?.split_once(": "))
+                .collect()
         })
         .collect();
     assert_eq!(themes.len(), 3, "light, dark and print");
@@ -380,7 +484,13 @@ fn a_page_is_written_to_a_new_file_and_over_none() {
     let page = folder.path().join("since.html");
     let since = || {
         let program = Path::new(env!("CARGO_BIN_EXE_sightcord"));
-        Command::new(program).arg("since").args([&result, &result]).arg("--page").arg(&page).output().unwrap()
+        Command::new(program)
+            .arg("since")
+            .args([&result, &result])
+            .arg("--page")
+            .arg(&page)
+            .output()
+            .unwrap()
     };
     let written = since();
     assert_eq!(written.status.code(), Some(0), "{written:?}");

@@ -1,9 +1,12 @@
-//! Hand-made results: two bikes with something to put right, one that is right, and a job in which nothing could be measured.
+//! Hand-made results: two bikes with something to put right, one that is right, and a job in which
+//! nothing could be measured.
 
 use std::collections::BTreeMap;
 
 use sightcord::bench::figures::*;
-use sightcord::figure::facts::{ChainReference, RimFacts, Station, UpFigures, UpSource, WheelSource};
+use sightcord::figure::facts::{
+    ChainReference, RimFacts, Station, UpFigures, UpSource, WheelSource,
+};
 use sightcord::figure::part::Letter;
 use sightcord::figure::table::{BudgetEntry, Correlation};
 use sightcord::figure::{Figure, RimPlace};
@@ -60,7 +63,13 @@ pub fn layout(offset: f64, yaw: f64, lean: f64, plumb: Option<f64>) -> Layout {
     };
     let mut marks = Vec::new();
     for (i, x) in [-330.0, 0.0, 330.0, 660.0].into_iter().enumerate() {
-        marks.push(mark("card", i as u8 + 1, "", [x, if i % 2 == 0 { 1.5 } else { -2.0 }, 0.0], [0.0, 0.0, 1.0]));
+        marks.push(mark(
+            "card",
+            i as u8 + 1,
+            "",
+            [x, if i % 2 == 0 { 1.5 } else { -2.0 }, 0.0],
+            [0.0, 0.0, 1.0],
+        ));
     }
     let right = [-along[0], -along[1], -along[2]];
     for (setup, x) in [("1-mark-forward", 232.0), ("2-mark-rearward", -232.0)] {
@@ -68,7 +77,13 @@ pub fn layout(offset: f64, yaw: f64, lean: f64, plumb: Option<f64>) -> Layout {
         marks.push(mark("tab", 2, setup, at(x, 398.0, -30.0), right));
         for (i, angle) in [20.0_f64, 140.0, 260.0].into_iter().enumerate() {
             let turned = if x > 0.0 { angle } else { angle + 180.0 }.to_radians();
-            marks.push(mark("tab", 8 + i as u8, setup, at(62.0 * turned.cos(), 330.0 + 62.0 * turned.sin(), 66.0), along));
+            marks.push(mark(
+                "tab",
+                8 + i as u8,
+                setup,
+                at(62.0 * turned.cos(), 330.0 + 62.0 * turned.sin(), 66.0),
+                along,
+            ));
         }
     }
     for (i, angle) in [90.0_f64, 210.0, 330.0].into_iter().enumerate() {
@@ -138,7 +153,11 @@ fn photos() -> Vec<PhotoEntry> {
 
 fn camera() -> Vec<CameraEntry> {
     vec![CameraEntry {
-        photos: photos().iter().filter(|photo| photo.used).map(|photo| photo.file.clone()).collect(),
+        photos: photos()
+            .iter()
+            .filter(|photo| photo.used)
+            .map(|photo| photo.file.clone())
+            .collect(),
         width: 4032,
         height: 3024,
         fx: m(3_060.123_456_78, 2.1),
@@ -154,7 +173,14 @@ fn camera() -> Vec<CameraEntry> {
     }]
 }
 
-fn verdict(field: &str, value: Option<Measurement>, tolerance: f64, unit: Unit, source: &str, verdict: Decision) -> Verdict {
+fn verdict(
+    field: &str,
+    value: Option<Measurement>,
+    tolerance: f64,
+    unit: Unit,
+    source: &str,
+    verdict: Decision,
+) -> Verdict {
     Verdict {
         field: Figure::at(field),
         value,
@@ -169,13 +195,20 @@ fn verdict(field: &str, value: Option<Measurement>, tolerance: f64, unit: Unit, 
 }
 
 fn choice(applied_to: &str, distance: f64, direction: Direction, rim: f64, taken: bool) -> Choice {
-    Choice { applied_to: applied_to.to_owned(), distance: m(distance, 0.14).unwrap(), direction, rim: m(rim, 0.38), taken }
+    Choice {
+        applied_to: applied_to.to_owned(),
+        distance: m(distance, 0.14).unwrap(),
+        direction,
+        rim: m(rim, 0.38),
+        taken,
+    }
 }
 
 const PRACTICE: &str = "common practice, no source";
 const HANDBOOK: &str = "a chain maker's handbook, by centre distance";
 
-/// A bike after the first shared photo set: the wheel points and stands to the left, the chain line is out with it.
+/// A bike after the first shared photo set: the wheel points and stands to the left, the chain line
+/// is out with it.
 pub fn grass_track() -> ResultDocument {
     ResultDocument::new(grass_track_parts())
 }
@@ -218,8 +251,18 @@ pub fn grass_track_parts() -> ResultParts {
     };
     figures.measured.up = UpFigures {
         sources: vec![
-            UpSource { source: "plumb line A".to_owned(), sigma_deg: 0.0162, differs_across_deg: 0.0021, differs_along_deg: 0.0 },
-            UpSource { source: "cards' plane".to_owned(), sigma_deg: 0.031, differs_across_deg: -0.0098, differs_along_deg: 0.0 },
+            UpSource {
+                source: "plumb line A".to_owned(),
+                sigma_deg: 0.0162,
+                differs_across_deg: 0.0021,
+                differs_along_deg: 0.0,
+            },
+            UpSource {
+                source: "cards' plane".to_owned(),
+                sigma_deg: 0.031,
+                differs_across_deg: -0.0098,
+                differs_along_deg: 0.0,
+            },
         ],
         sigma_deg: Some(0.0144),
         ..UpFigures::default()
@@ -434,7 +477,8 @@ pub fn face(figures: &mut Figures, name: &str) {
     figures.set(Figure::FaceLean(name.to_owned()), m(0.15, 0.1));
 }
 
-/// Everything that can be measured, on the bike of the third shared photo set, with a front wheel and a named face besides.
+/// Everything that can be measured, on the bike of the third shared photo set, with a front wheel
+/// and a named face besides.
 pub fn swing_arm() -> ResultDocument {
     ResultDocument::new(swing_arm_parts())
 }
@@ -501,7 +545,8 @@ pub fn in_tolerance() -> ResultDocument {
     parts.outcome = Outcome {
         state: State::Done,
         headline: "All well".to_owned(),
-        summary: "All well: leave it alone. Everything that was judged is inside its limits.".to_owned(),
+        summary: "All well: leave it alone. Everything that was judged is inside its limits."
+            .to_owned(),
         verdicts: vec![
             verdict("/wheel/offset", m(0.003, 0.22), 2.0, Unit::Mm, PRACTICE, Decision::In),
             verdict("/wheel/yaw", m(0.081, 0.012), 0.15, Unit::Deg, PRACTICE, Decision::In),
@@ -534,7 +579,9 @@ pub fn nothing() -> ResultDocument {
         job: JobEntry { id: "00".repeat(32), bike: None, chain_side: None },
         outcome: Outcome {
             headline: "Nothing could be measured".to_owned(),
-            summary: "Nothing could be measured. What is missing, and what to do about it, stands below.".to_owned(),
+            summary:
+                "Nothing could be measured. What is missing, and what to do about it, stands below."
+                    .to_owned(),
             ..Outcome::default()
         },
         findings: vec![Finding::refused(

@@ -68,7 +68,8 @@ fn no_line_is_wider_than_eighty_columns() {
 fn the_verdict_is_the_first_thing_said() {
     for (name, document) in samples::all() {
         let text = plain(&report(&document, Show::Mm));
-        let first: String = document.summary.split_whitespace().take(4).collect::<Vec<_>>().join(" ");
+        let first: String =
+            document.summary.split_whitespace().take(4).collect::<Vec<_>>().join(" ");
         assert!(text.starts_with(&first), "{name}: {text}");
     }
 }
@@ -77,7 +78,9 @@ fn the_verdict_is_the_first_thing_said() {
 fn no_meaning_hangs_on_colour_alone() {
     // What is left without styles still says in, OUT and undecided of every verdict.
     let document = samples::grass_track();
-    for text in [report(&document, Show::Mm), report_all(&document, Show::Mm)].map(|text| plain(&text)) {
+    for text in
+        [report(&document, Show::Mm), report_all(&document, Show::Mm)].map(|text| plain(&text))
+    {
         for word in ["OUT (1)", "OUT (0.15)", "undecided (0.2)", "OUT (1.4)", "in (0.25)"] {
             assert!(text.contains(word), "{word} in\n{text}");
         }
@@ -87,12 +90,17 @@ fn no_meaning_hangs_on_colour_alone() {
 #[test]
 fn inches_stand_wherever_millimetres_do() {
     for (name, document) in samples::all() {
-        for text in [report(&document, Show::Inch), report_all(&document, Show::Inch)].map(|text| plain(&text)) {
-            // What a source of a limit says stays as it says it, and so does what a figure needs on the bench.
+        for text in [report(&document, Show::Inch), report_all(&document, Show::Inch)]
+            .map(|text| plain(&text))
+        {
+            // What a source of a limit says stays as it says it, and so does what a figure needs on
+            // the bench.
             let (before, limits) = text.split_once("\nLIMITS").unwrap_or((&text, ""));
             let after = limits.split_once("\n\n").map_or("", |(_, after)| after);
             let lines = before.lines().chain(after.lines());
-            let left: Vec<&str> = lines.filter(|line| line.contains(" mm") && !line.contains("200 mm or more")).collect();
+            let left: Vec<&str> = lines
+                .filter(|line| line.contains(" mm") && !line.contains("200 mm or more"))
+                .collect();
             assert!(left.is_empty(), "{name}: {left:?}");
         }
     }
@@ -110,7 +118,9 @@ fn names_with_control_characters_cannot_steer_the_terminal() {
     for piece in text.split('\u{1b}').skip(1) {
         assert!(
             piece.starts_with('[')
-                && piece[1..].split_once('m').is_some_and(|(code, _)| code.bytes().all(|b| b.is_ascii_digit() || b == b';'))
+                && piece[1..]
+                    .split_once('m')
+                    .is_some_and(|(code, _)| code.bytes().all(|b| b.is_ascii_digit() || b == b';'))
         );
     }
     assert!(!text.contains(['\u{7}', '\r', '\u{8}']));
@@ -144,12 +154,19 @@ fn before_and_after_are_told_in_the_groups_of_the_report() {
         "NOT MEASURED BEFORE",
         "THE EARLIER PLAN",
     ];
-    let places: Vec<Option<usize>> = headings.iter().map(|heading| told.find(&format!("\n{heading}"))).collect();
+    let places: Vec<Option<usize>> =
+        headings.iter().map(|heading| told.find(&format!("\n{heading}"))).collect();
     assert!(places.iter().all(Option::is_some) && places.is_sorted(), "{places:?} in {told}");
-    // Every figure of both evenings once, with its unit; the rim's heights tell nothing of an adjustment.
-    let rows: Vec<&str> = told.lines().filter(|line| line.ends_with(" changed") || line.ends_with(" same")).collect();
+    // Every figure of both evenings once, with its unit; the rim's heights tell nothing of an
+    // adjustment.
+    let rows: Vec<&str> =
+        told.lines().filter(|line| line.ends_with(" changed") || line.ends_with(" same")).collect();
     let is_height = |field: &Figure| matches!(field, Figure::RimHeight(_));
-    let in_both = compared.differences.iter().filter(|d| d.change.is_some() && !is_height(&d.field)).count();
+    let in_both =
+        compared.differences.iter().filter(|d| d.change.is_some() && !is_height(&d.field)).count();
     assert_eq!(rows.len(), in_both, "{told}");
-    assert!(rows.iter().all(|row| [" mm ", " deg ", " % "].iter().any(|unit| row.contains(unit))), "{told}");
+    assert!(
+        rows.iter().all(|row| [" mm ", " deg ", " % "].iter().any(|unit| row.contains(unit))),
+        "{told}"
+    );
 }

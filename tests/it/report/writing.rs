@@ -1,4 +1,5 @@
-//! How a report comes to lie in its folder: checked first, whole or not at all, never over anything else.
+//! How a report comes to lie in its folder: checked first, whole or not at all, never over anything
+//! else.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -23,13 +24,17 @@ fn files(document: &ResultDocument, page: &str) -> Vec<ReportFile> {
 }
 
 fn write(folder: &Path, document: &ResultDocument, page: &str) -> Result<(), WriteError> {
-    let left = prepare(folder, identity(document), JobPlaces::default())?.write(&files(document, page))?;
+    let left =
+        prepare(folder, identity(document), JobPlaces::default())?.write(&files(document, page))?;
     assert_eq!(left, None, "the earlier report is cleared away");
     Ok(())
 }
 
 fn names(folder: &Path) -> Vec<String> {
-    let mut names: Vec<String> = fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .unwrap()
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .collect();
     names.sort();
     names
 }
@@ -112,9 +117,14 @@ fn the_report_of_other_photos_is_kept() {
 
 #[test]
 fn a_foreign_file_is_never_overwritten() {
-    for foreign in
-        ["notes.txt", "views/mine.png", "views/mine.svg", "photos/mine.jpg", "photos/deep/x.jpg", "1-mark-forward/01.jpg"]
-    {
+    for foreign in [
+        "notes.txt",
+        "views/mine.png",
+        "views/mine.svg",
+        "photos/mine.jpg",
+        "photos/deep/x.jpg",
+        "1-mark-forward/01.jpg",
+    ] {
         let (_parent, folder) = place();
         write(&folder, &samples::grass_track(), "one").unwrap();
         let at = folder.join(foreign);
@@ -122,7 +132,12 @@ fn a_foreign_file_is_never_overwritten() {
         fs::write(&at, "mine").unwrap();
         let error = write(&folder, &samples::grass_track(), "two").unwrap_err();
         assert!(matches!(error, WriteError::Foreign { .. }), "{foreign}: {error}");
-        assert!(error.to_string().contains(foreign.split("/x").next().unwrap().split("/01").next().unwrap()), "{error}");
+        assert!(
+            error
+                .to_string()
+                .contains(foreign.split("/x").next().unwrap().split("/01").next().unwrap()),
+            "{error}"
+        );
         assert_eq!(fs::read_to_string(&at).unwrap(), "mine");
         assert_eq!(page(&folder), "one");
     }
@@ -134,7 +149,10 @@ fn a_page_that_is_not_ours_is_never_overwritten() {
     fs::create_dir(&folder).unwrap();
     fs::write(folder.join("index.html"), "my homepage").unwrap();
     let error = write(&folder, &samples::grass_track(), "two").unwrap_err();
-    assert!(matches!(error, WriteError::NoList { .. }) && error.to_string().contains("index.html"), "{error}");
+    assert!(
+        matches!(error, WriteError::NoList { .. }) && error.to_string().contains("index.html"),
+        "{error}"
+    );
     assert_eq!(page(&folder), "my homepage");
 }
 
@@ -160,7 +178,9 @@ fn a_report_without_a_list_of_its_files_is_kept_even_of_the_same_job() {
 
 #[test]
 fn a_file_of_the_report_that_was_edited_is_kept_and_named() {
-    for edited in ["index.html", "report-files.txt", "views/plan.svg", "photos/1-mark-forward-01.jpg"] {
+    for edited in
+        ["index.html", "report-files.txt", "views/plan.svg", "photos/1-mark-forward-01.jpg"]
+    {
         let (_parent, folder) = place();
         write(&folder, &samples::grass_track(), "one").unwrap();
         fs::write(folder.join(edited), "with my notes").unwrap();
@@ -186,10 +206,16 @@ fn the_list_names_every_file_with_its_checksum_in_the_form_of_common_tools() {
     write(&folder, &samples::grass_track(), "one").unwrap();
     let list = fs::read_to_string(folder.join(LIST_NAME)).unwrap();
     let listed: Vec<&str> = list.lines().map(|line| line.split_once("  ").unwrap().1).collect();
-    assert_eq!(listed, ["index.html", "photos/1-mark-forward-01.jpg", "result.json", "views/plan.svg"]);
+    assert_eq!(
+        listed,
+        ["index.html", "photos/1-mark-forward-01.jpg", "result.json", "views/plan.svg"]
+    );
     for line in list.lines() {
         let (sum, path) = line.split_once("  ").unwrap();
-        assert_eq!(sum, sightcord::archive::checksum::sha256(&fs::read(folder.join(path)).unwrap()));
+        assert_eq!(
+            sum,
+            sightcord::archive::checksum::sha256(&fs::read(folder.join(path)).unwrap())
+        );
     }
 }
 
@@ -211,10 +237,16 @@ fn no_two_photos_share_a_picture_and_every_name_can_be_written() {
         "con.jpg".to_owned(),
     ];
     let paths = photos.clone().map(|file| PhotoPicture { file, ..PhotoPicture::default() }.path());
-    let folded: std::collections::BTreeSet<String> = paths.iter().map(|path| path.to_lowercase()).collect();
+    let folded: std::collections::BTreeSet<String> =
+        paths.iter().map(|path| path.to_lowercase()).collect();
     assert_eq!(folded.len(), photos.len(), "{paths:?}");
     let name = |path: &str| path.strip_prefix("photos/").unwrap().to_owned();
-    assert!(paths.iter().all(|path| path.is_ascii() && name(path).len() <= 100 && !name(path).contains('/')), "{paths:?}");
+    assert!(
+        paths
+            .iter()
+            .all(|path| path.is_ascii() && name(path).len() <= 100 && !name(path).contains('/')),
+        "{paths:?}"
+    );
     // They get through the real writing as well.
     let (_parent, folder) = place();
     let document = samples::grass_track();
@@ -267,7 +299,10 @@ fn a_link_inside_is_foreign() {
     fs::write(parent.path().join("precious"), "mine").unwrap();
     fs::remove_file(folder.join("index.html")).unwrap();
     std::os::unix::fs::symlink(parent.path().join("precious"), folder.join("index.html")).unwrap();
-    assert!(matches!(write(&folder, &samples::grass_track(), "two"), Err(WriteError::Foreign { .. })));
+    assert!(matches!(
+        write(&folder, &samples::grass_track(), "two"),
+        Err(WriteError::Foreign { .. })
+    ));
     assert_eq!(fs::read_to_string(parent.path().join("precious")).unwrap(), "mine");
 }
 
@@ -292,7 +327,8 @@ fn no_permission_is_said_before_the_work() {
     fs::set_permissions(parent.path(), fs::Permissions::from_mode(0o555)).unwrap();
     // Who may write everywhere (root) can't be refused here, and the test has nothing to show.
     if fs::write(parent.path().join("probe"), "").is_err() {
-        let error = prepare(&folder, identity(&samples::grass_track()), JobPlaces::default()).unwrap_err();
+        let error =
+            prepare(&folder, identity(&samples::grass_track()), JobPlaces::default()).unwrap_err();
         assert!(error.to_string().contains("no permission"), "{error}");
     }
     fs::set_permissions(parent.path(), fs::Permissions::from_mode(0o755)).unwrap();

@@ -1,4 +1,5 @@
-//! A headless browser that a test drives as a person would use a phone: over a pipe, by the browser's own debugging protocol.
+//! A headless browser that a test drives as a person would use a phone: over a pipe, by the
+//! browser's own debugging protocol.
 
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
@@ -26,15 +27,20 @@ const PATIENCE: Duration = Duration::from_secs(120);
 impl Browser {
     pub fn open(address: &str) -> Self {
         let profile = tempfile::tempdir().unwrap();
-        // The protocol's pipes are the third and fourth descriptor, which only a shell gives without unsafe code.
+        // The protocol's pipes are the third and fourth descriptor, which only a shell gives
+        // without unsafe code.
         let line = format!(
             "exec chromium --headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking \
              --disable-component-update --disable-sync --hide-scrollbars --proxy-server=direct:// --user-data-dir='{}' \
              --remote-debugging-pipe about:blank 3<&0 4>&1 </dev/null >/dev/null 2>/dev/null",
             profile.path().display()
         );
-        let mut child =
-            Command::new("sh").args(["-c", &line]).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("a shell");
+        let mut child = Command::new("sh")
+            .args(["-c", &line])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("a shell");
         let (to, out) = (child.stdin.take().unwrap(), child.stdout.take().unwrap());
         let (tell, from) = channel();
         std::thread::spawn(move || {
@@ -49,9 +55,20 @@ impl Browser {
                 }
             }
         });
-        let mut browser = Self { child, to, from, session: String::new(), count: 0, complaints: Vec::new(), _profile: profile };
-        let target = browser.call("Target.createTarget", json!({ "url": "about:blank" }))["targetId"].clone();
-        let attached = browser.call("Target.attachToTarget", json!({ "targetId": target, "flatten": true }));
+        let mut browser = Self {
+            child,
+            to,
+            from,
+            session: String::new(),
+            count: 0,
+            complaints: Vec::new(),
+            _profile: profile,
+        };
+        let target =
+            browser.call("Target.createTarget", json!({ "url": "about:blank" }))["targetId"]
+                .clone();
+        let attached =
+            browser.call("Target.attachToTarget", json!({ "targetId": target, "flatten": true }));
         browser.session = attached["sessionId"].as_str().unwrap().to_owned();
         for domain in ["Page", "Runtime", "Log", "DOM"] {
             browser.call(&format!("{domain}.enable"), json!({}));
@@ -91,14 +108,18 @@ impl Browser {
 
     /// The value of an expression in the page.
     pub fn value(&mut self, expression: &str) -> Value {
-        let asked = json!({ "expression": expression, "returnByValue": true, "awaitPromise": true });
+        let asked =
+            json!({ "expression": expression, "returnByValue": true, "awaitPromise": true });
         let told = self.call("Runtime.evaluate", asked);
         assert!(told.get("exceptionDetails").is_none(), "{expression}: {told}");
         told["result"]["value"].clone()
     }
 
     pub fn text(&mut self, selector: &str) -> String {
-        let told = self.value(&format!("[...document.querySelectorAll({})].map(e => e.textContent).join('|')", json!(selector)));
+        let told = self.value(&format!(
+            "[...document.querySelectorAll({})].map(e => e.textContent).join('|')",
+            json!(selector)
+        ));
         told.as_str().unwrap_or_default().to_owned()
     }
 
@@ -106,7 +127,8 @@ impl Browser {
     pub fn wait_for(&mut self, expression: &str) {
         let begun = Instant::now();
         while self.value(expression) != json!(true) {
-            let page = if begun.elapsed() > PATIENCE { self.text("main, [role]") } else { String::new() };
+            let page =
+                if begun.elapsed() > PATIENCE { self.text("main, [role]") } else { String::new() };
             assert!(begun.elapsed() < PATIENCE, "never came: {expression}\n{page}");
             std::thread::sleep(Duration::from_millis(100));
         }
@@ -115,7 +137,9 @@ impl Browser {
     /// Chooses files in a file input, as a person does in the phone's own dialog.
     pub fn choose(&mut self, selector: &str, files: &[PathBuf]) {
         let root = self.call("DOM.getDocument", json!({}))["root"]["nodeId"].clone();
-        let node = self.call("DOM.querySelector", json!({ "nodeId": root, "selector": selector }))["nodeId"].clone();
+        let node = self.call("DOM.querySelector", json!({ "nodeId": root, "selector": selector }))
+            ["nodeId"]
+            .clone();
         self.call("DOM.setFileInputFiles", json!({ "files": files, "nodeId": node }));
     }
 
@@ -129,16 +153,23 @@ impl Browser {
         self.call("Emulation.setEmulatedMedia", features);
     }
 
-    /// Leaves a picture of the screen for a person to look at; `whole` of the page from top to bottom.
+    /// Leaves a picture of the screen for a person to look at; `whole` of the page from top to
+    /// bottom.
     pub fn shoot(&mut self, name: &str, whole: bool) {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/bench-page");
         std::fs::create_dir_all(&folder).unwrap();
-        let told = self.call("Page.captureScreenshot", json!({ "format": "png", "captureBeyondViewport": whole }));
-        let bytes = base64::engine::general_purpose::STANDARD.decode(told["data"].as_str().unwrap()).unwrap();
+        let told = self.call(
+            "Page.captureScreenshot",
+            json!({ "format": "png", "captureBeyondViewport": whole }),
+        );
+        let bytes = base64::engine::general_purpose::STANDARD
+            .decode(told["data"].as_str().unwrap())
+            .unwrap();
         std::fs::write(folder.join(format!("{name}.png")), bytes).unwrap();
     }
 
-    /// Nothing is wider than the phone, no letters are smaller than 16 px, no target is too small for a thumb.
+    /// Nothing is wider than the phone, no letters are smaller than 16 px, no target is too small
+    /// for a thumb.
     pub fn check_layout(&mut self, state: &str) {
         let told = self.value(
             r#"(() => {
@@ -155,7 +186,11 @@ impl Browser {
               };
             })()"#,
         );
-        assert_eq!(told, json!({ "wide": 390, "beyond": [], "small": [], "narrow": [] }), "{state}");
+        assert_eq!(
+            told,
+            json!({ "wide": 390, "beyond": [], "small": [], "narrow": [] }),
+            "{state}"
+        );
     }
 }
 

@@ -1,4 +1,5 @@
-//! The program serving a job's page, and a client that speaks HTTP by hand, so that it can be as rude as it likes.
+//! The program serving a job's page, and a client that speaks HTTP by hand, so that it can be as
+//! rude as it likes.
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
@@ -25,7 +26,8 @@ pub struct Answer {
 
 impl Answer {
     pub fn json(&self) -> Value {
-        serde_json::from_slice(&self.body).unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&self.body)))
+        serde_json::from_slice(&self.body)
+            .unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&self.body)))
     }
 
     pub fn text(&self) -> String {
@@ -36,7 +38,11 @@ impl Answer {
 /// A new job folder as the command begin makes it.
 pub fn job(of: &Path) -> PathBuf {
     let job = of.join("my-bike");
-    let made = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(["begin", "--quiet"]).arg(&job).status().unwrap();
+    let made = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+        .args(["begin", "--quiet"])
+        .arg(&job)
+        .status()
+        .unwrap();
     assert!(made.success());
     job
 }
@@ -44,14 +50,16 @@ pub fn job(of: &Path) -> PathBuf {
 /// Photos of one set-up of a shared set, in order.
 pub fn photos(set: &str, setup: &str) -> Vec<PathBuf> {
     let folder = Path::new("../shared/photos").join(set).join(setup);
-    let mut photos: Vec<PathBuf> = std::fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut photos: Vec<PathBuf> =
+        std::fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     photos.sort();
     photos.iter().map(|photo| photo.canonicalize().unwrap()).collect()
 }
 
 /// Every file below a folder but the page's own, with its bytes' number.
 pub fn files(folder: &Path) -> Vec<String> {
-    let all = walkdir::WalkDir::new(folder).sort_by_file_name().into_iter().map(|entry| entry.unwrap());
+    let all =
+        walkdir::WalkDir::new(folder).sort_by_file_name().into_iter().map(|entry| entry.unwrap());
     let files = all.filter(|entry| entry.file_type().is_file());
     files
         .map(|entry| entry.path().strip_prefix(folder).unwrap().to_string_lossy().into_owned())
@@ -74,7 +82,11 @@ impl Page {
             .unwrap();
         let mut line = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
-        let address = line.trim().strip_prefix("http://").unwrap_or_else(|| panic!("no address: {line:?}")).to_owned();
+        let address = line
+            .trim()
+            .strip_prefix("http://")
+            .unwrap_or_else(|| panic!("no address: {line:?}"))
+            .to_owned();
         let (host, token) = address.split_once('/').unwrap();
         Self { child, host: host.to_owned(), token: token.trim_end_matches('/').to_owned() }
     }
@@ -89,7 +101,8 @@ impl Page {
 
     /// Ends it as Ctrl-C does.
     pub fn interrupt(mut self) -> Option<i32> {
-        let ended = Command::new("kill").args(["-INT", &self.child.id().to_string()]).status().unwrap();
+        let ended =
+            Command::new("kill").args(["-INT", &self.child.id().to_string()]).status().unwrap();
         assert!(ended.success());
         self.child.wait().unwrap().code()
     }
@@ -110,12 +123,19 @@ impl Page {
         let _ = stream.read_to_end(&mut all);
         let end = all.windows(4).position(|four| four == b"\r\n\r\n").unwrap_or(all.len());
         let head = String::from_utf8_lossy(&all[..end]).into_owned();
-        let status = head.split_whitespace().nth(1).and_then(|status| status.parse().ok()).unwrap_or(0);
+        let status =
+            head.split_whitespace().nth(1).and_then(|status| status.parse().ok()).unwrap_or(0);
         Answer { status, head, body: all.split_off((end + 4).min(all.len())) }
     }
 
     pub fn get(&self, path: &str) -> Answer {
-        self.raw(&format!("GET /{}/{path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", self.token, self.host), b"")
+        self.raw(
+            &format!(
+                "GET /{}/{path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n",
+                self.token, self.host
+            ),
+            b"",
+        )
     }
 
     pub fn post(&self, path: &str, headers: &str, body: &[u8]) -> Answer {
@@ -149,7 +169,11 @@ impl Page {
             if sections[section].as_str().unwrap().contains(says) {
                 return;
             }
-            assert!(begun.elapsed() < Duration::from_secs(180), "\"{says}\" never came: {}", sections[section]);
+            assert!(
+                begun.elapsed() < Duration::from_secs(180),
+                "\"{says}\" never came: {}",
+                sections[section]
+            );
             std::thread::sleep(Duration::from_millis(300));
         }
     }

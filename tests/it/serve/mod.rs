@@ -1,4 +1,5 @@
-//! The page at the bench: the program serves it on the loopback address, and clients of all manners come.
+//! The page at the bench: the program serves it on the loopback address, and clients of all manners
+//! come.
 
 mod browser;
 mod client;

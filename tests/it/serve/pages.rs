@@ -1,4 +1,5 @@
-//! The page as a phone shows it, driven by a real browser at 390 x 844. Pictures are left in target/bench-page for a person to look at.
+//! The page as a phone shows it, driven by a real browser at 390 x 844. Pictures are left in
+//! target/bench-page for a person to look at.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -51,19 +52,28 @@ fn a_whole_evening_on_the_phone() {
             }
         }
         let told = browser.text("#walk h2");
-        assert!(told.contains(["Position 1 is complete", "All photos are there"][idx]), "{told}: {}", browser.text("#walk"));
+        assert!(
+            told.contains(["Position 1 is complete", "All photos are there"][idx]),
+            "{told}: {}",
+            browser.text("#walk")
+        );
         browser.shoot(["3-complete", "4-all"][idx], true);
         browser.check_layout("complete");
         if idx == 0 {
             browser.click("#walk button.big");
-            browser.wait_for("document.querySelector('#walk h2').textContent.includes('Position 2')");
+            browser
+                .wait_for("document.querySelector('#walk h2').textContent.includes('Position 2')");
         }
     }
     // Every photo lies where it lies in the shared set.
     for setup in SETUPS {
-        let mut sent: Vec<Vec<u8>> = photos("grass-track", setup).iter().map(|photo| std::fs::read(photo).unwrap()).collect();
+        let mut sent: Vec<Vec<u8>> = photos("grass-track", setup)
+            .iter()
+            .map(|photo| std::fs::read(photo).unwrap())
+            .collect();
         let kept = std::fs::read_dir(job.join(setup)).unwrap();
-        let mut kept: Vec<Vec<u8>> = kept.map(|entry| std::fs::read(entry.unwrap().path()).unwrap()).collect();
+        let mut kept: Vec<Vec<u8>> =
+            kept.map(|entry| std::fs::read(entry.unwrap().path()).unwrap()).collect();
         sent.sort();
         kept.sort();
         assert!(sent == kept, "{setup} holds other photos than were sent");
@@ -76,8 +86,15 @@ fn a_whole_evening_on_the_phone() {
     browser.dark(true);
     browser.shoot("5-figures-dark", false);
     browser.dark(false);
-    let measured = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(["measure", "--json"]).arg(&job).output().unwrap();
-    assert!(page.get("result.json").body == measured.stdout, "the page's figures are those of measure, byte for byte");
+    let measured = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+        .args(["measure", "--json"])
+        .arg(&job)
+        .output()
+        .unwrap();
+    assert!(
+        page.get("result.json").body == measured.stdout,
+        "the page's figures are those of measure, byte for byte"
+    );
 
     browser.click("#steps input");
     browser.wait_for("document.querySelector('#steps li').classList.contains('ticked')");
@@ -95,7 +112,11 @@ fn a_whole_evening_on_the_phone() {
 fn without_tab(photo: &Path, number: u8, to: &Path) -> PathBuf {
     let light = sightcord::photo::read_photo(photo).unwrap().luma;
     let seen = sightcord::sightings::look(&light);
-    let tab = seen.patterns.iter().find(|seen| seen.pattern == Pattern::Tab(number)).expect("the photo shows the tab");
+    let tab = seen
+        .patterns
+        .iter()
+        .find(|seen| seen.pattern == Pattern::Tab(number))
+        .expect("the photo shows the tab");
     let mut picture = ImageReader::open(photo).unwrap().decode().unwrap().into_luma8();
     let [mut left, mut top, mut right, mut bottom] = [u32::MAX, u32::MAX, 0, 0];
     for corner in &tab.corners {
@@ -122,9 +143,14 @@ fn a_hidden_tab_a_stripped_photo_and_a_wrong_position_are_told() {
     let shared = photos("grass-track", SETUPS[0]);
     let shows = |photo: &&PathBuf, number: u8| {
         let seen = sightcord::sightings::look(&sightcord::photo::read_photo(photo).unwrap().luma);
-        [number, 11].iter().all(|n| seen.patterns.iter().any(|seen| seen.pattern == Pattern::Tab(*n)))
+        [number, 11]
+            .iter()
+            .all(|n| seen.patterns.iter().any(|seen| seen.pattern == Pattern::Tab(*n)))
     };
-    let photo = shared.iter().find(|photo| shows(photo, 1)).expect("a photo with tab 1 and the left spindle end");
+    let photo = shared
+        .iter()
+        .find(|photo| shows(photo, 1))
+        .expect("a photo with tab 1 and the left spindle end");
     let said = take(&mut browser, &without_tab(photo, 1, folder.path()), 1);
     assert!(said.contains("Tab 1 (rear rim, left) isn't seen"), "{said}");
     assert!(browser.text("#shot .kind").contains("EXIF"), "{}", browser.text("#shot .kind"));
@@ -179,7 +205,11 @@ fn a_second_evening_says_what_became_of_each_step() {
             }
         }
     }
-    let measured = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(["measure", "--quiet"]).arg(&job).status().unwrap();
+    let measured = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+        .args(["measure", "--quiet"])
+        .arg(&job)
+        .status()
+        .unwrap();
     assert!(measured.success());
     let page = Page::open(&job);
     let mut browser = Browser::open(&page.address());

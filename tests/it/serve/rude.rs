@@ -1,4 +1,5 @@
-//! What comes from outside: without the token, too large, too many, cut off, with wicked names, from another site's page.
+//! What comes from outside: without the token, too large, too many, cut off, with wicked names,
+//! from another site's page.
 
 use std::io::{Read, Write};
 use std::path::Path;
@@ -42,10 +43,18 @@ fn without_the_token_there_is_nothing_whatever_is_asked() {
 fn every_answer_forbids_scripts_from_elsewhere_frames_and_copies() {
     let folder = tempfile::tempdir().unwrap();
     let page = Page::open(&job(folder.path()));
-    let nowhere = page.raw(&format!("GET /nothing HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", page.host), b"");
-    for answer in
-        [page.get(""), page.get("page.js"), page.get("state/0/"), page.get("no/such"), page.order("turned", "9"), nowhere]
-    {
+    let nowhere = page.raw(
+        &format!("GET /nothing HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", page.host),
+        b"",
+    );
+    for answer in [
+        page.get(""),
+        page.get("page.js"),
+        page.get("state/0/"),
+        page.get("no/such"),
+        page.order("turned", "9"),
+        nowhere,
+    ] {
         let head = answer.head.to_ascii_lowercase();
         for line in [
             "content-security-policy: default-src 'none'",
@@ -66,7 +75,8 @@ fn every_answer_forbids_scripts_from_elsewhere_frames_and_copies() {
 fn another_sites_page_can_give_no_orders() {
     let folder = tempfile::tempdir().unwrap();
     let page = Page::open(&job(folder.path()));
-    let own = format!("x-bench: 1\r\nOrigin: http://{}\r\nSec-Fetch-Site: same-origin\r\n", page.host);
+    let own =
+        format!("x-bench: 1\r\nOrigin: http://{}\r\nSec-Fetch-Site: same-origin\r\n", page.host);
     assert_eq!(page.post("turned", &own, b"1").status, 200);
     for headers in [
         "",
@@ -108,7 +118,9 @@ fn wicked_names_become_plain_files_in_the_job() {
     let new: Vec<&String> = after.iter().filter(|file| !before.contains(file)).collect();
     assert_eq!(new.len(), names.len(), "{new:?}");
     for file in &new {
-        let name = file.strip_prefix("my-bike/1-mark-forward/").unwrap_or_else(|| panic!("{file} lies elsewhere"));
+        let name = file
+            .strip_prefix("my-bike/1-mark-forward/")
+            .unwrap_or_else(|| panic!("{file} lies elsewhere"));
         assert!(name.len() <= 60 && name.ends_with(".jpg") && !name.starts_with('.'), "{name}");
         assert!(name.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_.".contains(&b)), "{name}");
     }
@@ -139,7 +151,10 @@ fn an_upload_that_is_cut_off_leaves_nothing() {
     let page = Page::open(&job);
     let photo = sample();
     let head = |length: usize| {
-        format!("POST /{}/photo HTTP/1.1\r\nHost: {}\r\nx-bench: 1\r\nContent-Length: {length}\r\n\r\n", page.token, page.host)
+        format!(
+            "POST /{}/photo HTTP/1.1\r\nHost: {}\r\nx-bench: 1\r\nContent-Length: {length}\r\n\r\n",
+            page.token, page.host
+        )
     };
     for part in [0, 1, photo.len() / 2, photo.len() - 1] {
         let mut stream = page.connect();
@@ -232,7 +247,10 @@ fn no_folder_is_listed_and_no_name_leads_to_a_file() {
         assert_eq!(answer.status, 404, "{path}: {}", answer.text());
     }
     let all = page.sections().to_string();
-    assert!(!all.contains(folder.path().to_str().unwrap()), "no path of this computer is told: {all}");
+    assert!(
+        !all.contains(folder.path().to_str().unwrap()),
+        "no path of this computer is told: {all}"
+    );
 }
 
 #[test]
@@ -250,14 +268,21 @@ fn the_address_is_kept_from_other_users_and_a_new_one_ends_the_old_one() {
     drop(page);
     let page = Page::open_with(&job, &["--new-address"]);
     assert_ne!(page.token, old);
-    let gone = page.raw(&format!("GET /{old}/ HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", page.host), b"");
+    let gone = page.raw(
+        &format!("GET /{old}/ HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", page.host),
+        b"",
+    );
     assert_eq!(gone.status, 404);
 }
 
 #[test]
 fn a_folder_that_is_not_there_is_told_with_the_way_out() {
     let run = |arguments: &[&str]| {
-        let out = std::process::Command::new(env!("CARGO_BIN_EXE_sightcord")).arg("bench").args(arguments).output().unwrap();
+        let out = std::process::Command::new(env!("CARGO_BIN_EXE_sightcord"))
+            .arg("bench")
+            .args(arguments)
+            .output()
+            .unwrap();
         (out.status.code(), String::from_utf8_lossy(&out.stderr).into_owned())
     };
     let (code, said) = run(&["no/such/job"]);

@@ -8,12 +8,20 @@ use sightcord::job::Job;
 
 use super::client::photos;
 
-/// Each photo of a set-up: its name, what it tells, and where the camera truly stood over the bench, mm.
+/// Each photo of a set-up: its name, what it tells, and where the camera truly stood over the
+/// bench, mm.
 fn told(set: &str, setup: &str, job: &Job) -> Vec<(String, Whence, [f64; 3])> {
-    let truth: Value =
-        serde_json::from_str(&std::fs::read_to_string(format!("../shared/photos/{set}/truth.json")).unwrap()).unwrap();
+    let truth: Value = serde_json::from_str(
+        &std::fs::read_to_string(format!("../shared/photos/{set}/truth.json")).unwrap(),
+    )
+    .unwrap();
     let place = |name: &str| {
-        let entry = truth["photos"].as_array().unwrap().iter().find(|photo| photo["file"] == name).expect("a photo of the truth");
+        let entry = truth["photos"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .find(|photo| photo["file"] == name)
+            .expect("a photo of the truth");
         [0, 1, 2].map(|axis| entry["C"][axis].as_f64().unwrap())
     };
     let one = |photo: &std::path::PathBuf| {
@@ -46,7 +54,11 @@ fn each_photo_tells_its_side_its_bearing_and_the_wheels_position_or_nothing() {
                         stand.bearing_deg, stand.elevation_deg, told.mark_ahead
                     );
                     assert_eq!(stand.side, side, "{set}/{name}");
-                    assert!(off.abs() < 35.0, "{set}/{name}: {bearing:.0} told as {:.0}", stand.bearing_deg);
+                    assert!(
+                        off.abs() < 35.0,
+                        "{set}/{name}: {bearing:.0} told as {:.0}",
+                        stand.bearing_deg
+                    );
                     assert!(
                         (stand.elevation_deg - elevation).abs() < 15.0,
                         "{set}/{name}: {elevation} told as {}",
@@ -63,5 +75,8 @@ fn each_photo_tells_its_side_its_bearing_and_the_wheels_position_or_nothing() {
         }
     }
     println!("{placed} of {all} placed, {marked} tell the wheel's position");
-    assert!(placed * 10 >= all * 8 && marked * 2 >= all, "{placed} of {all} placed, {marked} marked");
+    assert!(
+        placed * 10 >= all * 8 && marked * 2 >= all,
+        "{placed} of {all} placed, {marked} marked"
+    );
 }

@@ -25,7 +25,8 @@ fn two_phones_send_at_once_and_both_see_all_of_it() {
         }
     });
     assert!(page.sections()["head"].as_str().unwrap().contains("6 photos"));
-    let photos: Vec<String> = files(&job).into_iter().filter(|file| file.ends_with(".jpg")).collect();
+    let photos: Vec<String> =
+        files(&job).into_iter().filter(|file| file.ends_with(".jpg")).collect();
     assert_eq!(photos.len(), 6, "{photos:?}");
     for setup in ["1-mark-forward", "2-mark-rearward"] {
         assert_eq!(photos.iter().filter(|file| file.starts_with(setup)).count(), 3, "{photos:?}");
@@ -43,7 +44,10 @@ fn started_again_it_goes_on_where_it_was_at_the_same_address() {
     for photo in &shared[..5] {
         assert_eq!(page.send("image.jpg", &std::fs::read(photo).unwrap()).status, 200);
     }
-    let key = page.send("image.jpg", &std::fs::read(&shared[0]).unwrap()).json()["key"].as_str().unwrap().to_owned();
+    let key = page.send("image.jpg", &std::fs::read(&shared[0]).unwrap()).json()["key"]
+        .as_str()
+        .unwrap()
+        .to_owned();
     let before = page.sections();
     assert_eq!(page.interrupt(), Some(130));
 
@@ -63,18 +67,33 @@ fn started_again_it_goes_on_where_it_was_at_the_same_address() {
 fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     let folder = tempfile::tempdir().unwrap();
     let job = job(folder.path());
-    std::fs::write(job.join("job.toml"), "schema = \"sightcord-job/1\"\n[bike]\nname = \"Grass-track <350>\"\n").unwrap();
+    std::fs::write(
+        job.join("job.toml"),
+        "schema = \"sightcord-job/1\"\n[bike]\nname = \"Grass-track <350>\"\n",
+    )
+    .unwrap();
     let page = Page::open(&job);
     let mut keys = Vec::new();
     for photo in &photos("cord-00", "1-mark-forward") {
-        keys.push(page.send("a.jpg", &std::fs::read(photo).unwrap()).json()["key"].as_str().unwrap().to_owned());
+        keys.push(
+            page.send("a.jpg", &std::fs::read(photo).unwrap()).json()["key"]
+                .as_str()
+                .unwrap()
+                .to_owned(),
+        );
     }
     assert_eq!(page.order("move", &format!("{} 1", keys[0])).status, 200);
-    assert!(job.join("2-mark-rearward/a.jpg").is_file() && !job.join("1-mark-forward/a.jpg").exists());
+    assert!(
+        job.join("2-mark-rearward/a.jpg").is_file() && !job.join("1-mark-forward/a.jpg").exists()
+    );
     assert_eq!(page.order("move", &format!("{} 0", keys[0])).status, 200);
     assert_eq!(page.order("move", &format!("{} aside", keys[1])).status, 200);
     assert!(job.join(".put-aside/a-2.jpg").is_file());
-    assert_eq!(page.order("move", &format!("{} aside", keys[1])).status, 404, "it is gone from the page");
+    assert_eq!(
+        page.order("move", &format!("{} aside", keys[1])).status,
+        404,
+        "it is gone from the page"
+    );
     assert_eq!(page.order("move", &format!("{} 7", keys[2])).status, 400);
     assert!(page.sections()["head"].as_str().unwrap().contains("Grass-track &lt;350&gt;"));
     // The figures are those of the photos as they are now.
@@ -85,10 +104,17 @@ fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     assert!(job.join("report/index.html").is_file(), "the evening ended with its report");
     assert!(job.join("evening-2/job.toml").is_file());
     page.wait_until("head", "Evening 2, 0 photos");
-    assert_eq!(page.send("a.jpg", &std::fs::read(&photos("cord-01", "1-mark-forward")[0]).unwrap()).status, 200);
+    assert_eq!(
+        page.send("a.jpg", &std::fs::read(&photos("cord-01", "1-mark-forward")[0]).unwrap()).status,
+        200
+    );
     assert!(job.join("evening-2/1-mark-forward/a.jpg").is_file());
     // The first evening is measured by itself as before, without a word on the second.
-    let out = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(["measure", "--json"]).arg(&job).output().unwrap();
+    let out = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+        .args(["measure", "--json"])
+        .arg(&job)
+        .output()
+        .unwrap();
     let result: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
     assert_eq!(result["photos"].as_array().unwrap().len(), 5);
     assert!(!result["findings"].to_string().contains("evening"), "{}", result["findings"]);

@@ -1,5 +1,5 @@
-//! What an eye sees of the truth's cards and tabs in a photo: inside the picture, turned less than 70 degrees, and the patch, warped
-//! flat by the truth's pose, looks like its own code.
+//! What an eye sees of the truth's cards and tabs in a photo: inside the picture, turned less than
+//! 70 degrees, and the patch, warped flat by the truth's pose, looks like its own code.
 
 use sightcord::cards::Pattern;
 use sightcord::cards::pattern::DOT_RADIUS;
@@ -23,7 +23,8 @@ pub struct InPicture {
     pub cell_px: f64,
     /// Correlation of the flat patch with the code.
     pub correlation: f64,
-    /// Scatter of the bright cells' pixels as a part of the patch's contrast: noise, and on a card uneven light too.
+    /// Scatter of the bright cells' pixels as a part of the patch's contrast: noise, and on a card
+    /// uneven light too.
     pub noise: f64,
 }
 
@@ -33,10 +34,14 @@ impl InPicture {
     }
 }
 
-/// All patterns wholly inside the picture that turn their face to the camera by less than 70 degrees.
+/// All patterns wholly inside the picture that turn their face to the camera by less than 70
+/// degrees.
 pub fn in_picture(set: &TruthSet, photo: &TruthPhoto, image: &LinearImage) -> Vec<InPicture> {
     let poses = set.cards.iter().cloned().chain(set.tabs(photo));
-    poses.filter(|pose| turned_to(photo, pose)).filter_map(|pose| seen(photo, image, &pose)).collect()
+    poses
+        .filter(|pose| turned_to(photo, pose))
+        .filter_map(|pose| seen(photo, image, &pose))
+        .collect()
 }
 
 fn turned_to(photo: &TruthPhoto, pose: &TruthPose) -> bool {
@@ -58,10 +63,13 @@ fn seen(photo: &TruthPhoto, image: &LinearImage, pose: &TruthPose) -> Option<InP
         let (a, b, d, e) = (node(-0.5, 0.0)?, node(0.5, 0.0)?, node(0.0, -0.5)?, node(0.0, 0.5)?);
         cells.push((a[0] - b[0]).hypot(a[1] - b[1]).min((d[0] - e[0]).hypot(d[1] - e[1])));
     }
-    // The flat patch and its code, cell by cell; a card's lane is blank but the cord lies in it, so it does not count.
+    // The flat patch and its code, cell by cell; a card's lane is blank but the cord lies in it, so
+    // it does not count.
     let (mut flat, mut code) = (Vec::new(), Vec::new());
     let (mut dark, mut bright) = (Vec::new(), Vec::new());
-    for (row, col) in (0..pattern.rows()).flat_map(|row| (0..pattern.cols()).map(move |col| (row, col))) {
+    for (row, col) in
+        (0..pattern.rows()).flat_map(|row| (0..pattern.cols()).map(move |col| (row, col)))
+    {
         if pattern.is_lane(row) {
             continue;
         }
@@ -81,7 +89,13 @@ fn seen(photo: &TruthPhoto, image: &LinearImage, pose: &TruthPose) -> Option<InP
     let (level, scatter) = robust(&bright);
     let contrast = level - median(&mut dark);
     let noise = scatter / contrast.max(1e-6);
-    Some(InPicture { pattern, corners, cell_px: median(&mut cells), correlation: correlation(&flat, &code), noise })
+    Some(InPicture {
+        pattern,
+        corners,
+        cell_px: median(&mut cells),
+        correlation: correlation(&flat, &code),
+        noise,
+    })
 }
 
 fn correlation(a: &[f64], b: &[f64]) -> f64 {

@@ -1,6 +1,8 @@
-//! The shared photos with their truth: projections of corners and lines, and the photos as linear luminance.
+//! The shared photos with their truth: projections of corners and lines, and the photos as linear
+//! luminance.
 //!
-//! The truth's camera is x_cam = R (X - C) with the lens model of the conventions page; the bench frame is x forward, y left, z up, mm.
+//! The truth's camera is x_cam = R (X - C) with the lens model of the conventions page; the bench
+//! frame is x forward, y left, z up, mm.
 #![allow(dead_code)]
 
 pub mod eye;
@@ -22,7 +24,8 @@ pub struct TruthSet {
     pub cards: Vec<TruthPose>,
     pub cord_radius: f64,
     pub cord_height: f64,
-    /// The bench's roll and pitch, degrees, with which the cord's ends rise and fall, and where the cord lies in each set-up's plan.
+    /// The bench's roll and pitch, degrees, with which the cord's ends rise and fall, and where
+    /// the cord lies in each set-up's plan.
     tilt: [f64; 2],
     /// Height of the cards' middles over their ends, mm.
     pub bow: f64,
@@ -70,14 +73,25 @@ impl TruthSet {
 
     /// A set with its truth, wherever it lies.
     pub fn of_folder(folder: &Path) -> Self {
-        let text = std::fs::read_to_string(folder.join("truth.json")).expect("truth.json of the shared set");
+        let text = std::fs::read_to_string(folder.join("truth.json"))
+            .expect("truth.json of the shared set");
         let truth: Value = serde_json::from_str(&text).expect("valid JSON");
-        let photos = truth["photos"].as_array().unwrap().iter().map(|photo| TruthPhoto::new(folder, photo)).collect();
-        let cards = truth["cards"].as_array().unwrap().iter().map(|card| pose(card, false)).collect();
+        let photos = truth["photos"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|photo| TruthPhoto::new(folder, photo))
+            .collect();
+        let cards =
+            truth["cards"].as_array().unwrap().iter().map(|card| pose(card, false)).collect();
         let params = &truth["truth"]["params"];
         let mut plumb = Vec::new();
         if params["plumb"] == Value::Bool(true) {
-            plumb.push((0, params["plumb_x"].as_f64().unwrap(), params["plumb_y"].as_f64().unwrap()));
+            plumb.push((
+                0,
+                params["plumb_x"].as_f64().unwrap(),
+                params["plumb_y"].as_f64().unwrap(),
+            ));
         }
         if let (Some(x), Some(y)) = (params["plumb_b_x"].as_f64(), params["plumb_b_y"].as_f64()) {
             plumb.push((1, x, y));
@@ -88,7 +102,8 @@ impl TruthSet {
             cards,
             cord_radius: params["cord_r"].as_f64().unwrap(),
             cord_height: params["cord_z"].as_f64().unwrap(),
-            tilt: ["bench_roll", "bench_pitch"].map(|key| params[key].as_f64().unwrap_or(0.0).to_radians()),
+            tilt: ["bench_roll", "bench_pitch"]
+                .map(|key| params[key].as_f64().unwrap_or(0.0).to_radians()),
             bow: params["card_bow"].as_f64().unwrap_or(0.0),
             plumb,
             tabs: truth["tabs"].clone(),
@@ -104,7 +119,10 @@ impl TruthSet {
     /// The tabs of the set-up to which a photo belongs.
     pub fn tabs(&self, photo: &TruthPhoto) -> Vec<TruthPose> {
         let setup = photo.file.split('/').next().unwrap();
-        self.tabs[setup].as_array().map(|tabs| tabs.iter().map(|tab| pose(tab, true)).collect()).unwrap_or_default()
+        self.tabs[setup]
+            .as_array()
+            .map(|tabs| tabs.iter().map(|tab| pose(tab, true)).collect())
+            .unwrap_or_default()
     }
 }
 
@@ -166,7 +184,8 @@ impl TruthPhoto {
     /// Whether a pattern shows its printed side.
     pub fn faces(&self, pose: &TruthPose) -> bool {
         let normal = [pose.r[0][2], pose.r[1][2], pose.r[2][2]];
-        let to_camera = [self.centre[0] - pose.t[0], self.centre[1] - pose.t[1], self.centre[2] - pose.t[2]];
+        let to_camera =
+            [self.centre[0] - pose.t[0], self.centre[1] - pose.t[1], self.centre[2] - pose.t[2]];
         dot(normal, to_camera) > 0.0
     }
 
@@ -182,9 +201,12 @@ impl TruthPhoto {
     /// The photo as linear luminance: the JPEG's own luma through the sRGB curve.
     pub fn image(&self) -> LinearImage {
         let bytes = std::fs::read(&self.path).expect("a shared photo");
-        let options =
-            zune_core::options::DecoderOptions::default().jpeg_set_out_colorspace(zune_core::colorspace::ColorSpace::Luma);
-        let mut decoder = zune_jpeg::JpegDecoder::new_with_options(zune_core::bytestream::ZCursor::new(bytes), options);
+        let options = zune_core::options::DecoderOptions::default()
+            .jpeg_set_out_colorspace(zune_core::colorspace::ColorSpace::Luma);
+        let mut decoder = zune_jpeg::JpegDecoder::new_with_options(
+            zune_core::bytestream::ZCursor::new(bytes),
+            options,
+        );
         let luma = decoder.decode().expect("a JPEG file");
         let info = decoder.info().unwrap();
         let linear = |code: u8| {
@@ -192,7 +214,11 @@ impl TruthPhoto {
             if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
         };
         let table: Vec<f32> = (0..=255).map(linear).collect();
-        LinearImage::new(info.width as usize, info.height as usize, luma.iter().map(|&code| table[code as usize]).collect())
+        LinearImage::new(
+            info.width as usize,
+            info.height as usize,
+            luma.iter().map(|&code| table[code as usize]).collect(),
+        )
     }
 }
 

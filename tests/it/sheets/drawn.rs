@@ -3,14 +3,17 @@
 use crate::sheets::raster::{Raster, pages};
 use sightcord::cards::Pattern;
 use sightcord::cards::sheets::{
-    MARGIN_MM, Numbers, Order, Paper, PlacedTab, Sheet, TAB_CHECK_LINE_MM, card_centre_mm, draw, place_tabs,
+    MARGIN_MM, Numbers, Order, Paper, PlacedTab, Sheet, TAB_CHECK_LINE_MM, card_centre_mm, draw,
+    place_tabs,
 };
 
-/// Ten pixels in a millimetre: an edge is then found to better than a hundredth of a pixel, since ink is area.
+/// Ten pixels in a millimetre: an edge is then found to better than a hundredth of a pixel, since
+/// ink is area.
 const PX_PER_MM: f64 = 10.0;
 
 /// Each paper with one card of each size that fits it.
-const CARDS: [(Paper, u8); 4] = [(Paper::A4, 2), (Paper::Letter, 12), (Paper::A3, 7), (Paper::A3, 16)];
+const CARDS: [(Paper, u8); 4] =
+    [(Paper::A4, 2), (Paper::Letter, 12), (Paper::A3, 7), (Paper::A3, 16)];
 
 pub fn sheets(paper: Paper, cards: &str, tabs: &str) -> Vec<Sheet> {
     let cards = Numbers::parse(cards, "cards", 16).unwrap();
@@ -26,7 +29,8 @@ fn card_page(paper: Paper, number: u8) -> (Pattern, [f64; 2], Raster) {
 }
 
 fn tab_pages(paper: Paper, list: &str) -> Vec<(Vec<PlacedTab>, Raster)> {
-    let tabs: Vec<Pattern> = Numbers::parse(list, "tabs", 64).unwrap().iter().map(Pattern::Tab).collect();
+    let tabs: Vec<Pattern> =
+        Numbers::parse(list, "tabs", 64).unwrap().iter().map(Pattern::Tab).collect();
     let sheet = &sheets(paper, "none", list)[0];
     let placed = place_tabs(paper, &tabs);
     let rasters = pages(&sheet.bytes, PX_PER_MM);
@@ -35,8 +39,8 @@ fn tab_pages(paper: Paper, list: &str) -> Vec<(Vec<PlacedTab>, Raster)> {
     placed.into_iter().zip(rasters).collect()
 }
 
-/// Largest distance of a pattern's corners from where they should be, in x or in y, mm. Beside each corner, closer than any dot,
-/// the ink along a short band across an edge tells where that edge is.
+/// Largest distance of a pattern's corners from where they should be, in x or in y, mm. Beside each
+/// corner, closer than any dot, the ink along a short band across an edge tells where that edge is.
 fn worst_corner_mm(raster: &Raster, pattern: Pattern, centre: [f64; 2]) -> f64 {
     let pitch = pattern.pitch_mm();
     let reach = 0.25 * pitch;
@@ -52,7 +56,8 @@ fn worst_corner_mm(raster: &Raster, pattern: Pattern, centre: [f64; 2]) -> f64 {
                 a.min(b)..a.max(b)
             };
             let height = reach - 0.05 * pitch;
-            // Above the corner (side = 1) the ink lies on the left if the upper left cell is dark; below it, on the right.
+            // Above the corner (side = 1) the ink lies on the left if the upper left cell is dark;
+            // below it, on the right.
             let across = raster.ink_mm2(x - reach..x + reach, band(y)) / height - reach;
             let along = raster.ink_mm2(band(x), y - reach..y + reach) / height - reach;
             let error_x = dark_upper_left * side * across;
@@ -102,18 +107,25 @@ fn check_lines_have_their_length_from_tick_to_tick() {
         assert_eq!([along, across], expected);
         let [width, height] = card.size_mm();
 
-        // The line's own middle is found where there is nothing but the line; the ticks reach a millimetre and more beyond it.
+        // The line's own middle is found where there is nothing but the line; the ticks reach a
+        // millimetre and more beyond it.
         let below = y - height / 2.0;
         let line_y = raster.middle(x - along / 4.0..x + along / 4.0, below - 4.5..below - 0.5)[1];
         let tick = |at: f64| raster.middle(at - 2.0..at + 2.0, line_y - 1.4..line_y - 0.4)[0];
         let measured = tick(x + along / 2.0) - tick(x - along / 2.0);
-        assert!((measured - along).abs() < 0.05, "card {number} on {paper:?}: {measured:.3} mm along");
+        assert!(
+            (measured - along).abs() < 0.05,
+            "card {number} on {paper:?}: {measured:.3} mm along"
+        );
 
         let left = x - width / 2.0;
         let line_x = raster.middle(left - 5.0..left - 0.5, y + across / 8.0..y + across / 4.0)[0];
         let tick = |at: f64| raster.middle(line_x + 0.4..line_x + 1.4, at - 2.0..at + 2.0)[1];
         let measured = tick(y + across / 2.0) - tick(y - across / 2.0);
-        assert!((measured - across).abs() < 0.05, "card {number} on {paper:?}: {measured:.3} mm across");
+        assert!(
+            (measured - across).abs() < 0.05,
+            "card {number} on {paper:?}: {measured:.3} mm across"
+        );
     }
 }
 
@@ -125,7 +137,11 @@ fn the_tab_page_has_a_check_line_of_100_mm() {
             let line_y = raster.middle(width - 100.0..width - 20.0, height - 10.0..height - 6.5)[1];
             let right = raster.middle(width - 9.0..width - 5.5, line_y + 0.4..line_y + 1.4)[0];
             let left = raster.middle(right - 102.0..right - 98.0, line_y + 0.4..line_y + 1.4)[0];
-            assert!((right - left - TAB_CHECK_LINE_MM).abs() < 0.05, "{:.3} mm on {paper:?}", right - left);
+            assert!(
+                (right - left - TAB_CHECK_LINE_MM).abs() < 0.05,
+                "{:.3} mm on {paper:?}",
+                right - left
+            );
         }
     }
 }
@@ -145,11 +161,17 @@ fn lane_ticks_stand_every_two_millimetres_and_point_into_the_lane() {
                     a.min(b)..a.max(b)
                 };
                 let middle = raster.middle(at - 0.6..at + 0.6, band(0.2, 1.5))[0];
-                assert!((middle - at).abs() < 0.02, "tick {k} of card {number} on {paper:?}: {middle:.3} instead of {at:.3}");
+                assert!(
+                    (middle - at).abs() < 0.02,
+                    "tick {k} of card {number} on {paper:?}: {middle:.3} instead of {at:.3}"
+                );
                 let width = raster.ink_mm2(at - 0.6..at + 0.6, band(0.2, 1.5)) / 1.3;
                 let length = raster.ink_mm2(at - 0.6..at + 0.6, band(0.2, 4.0)) / width + 0.2;
                 let expected = if long { 3.0 } else { 1.6 };
-                assert!((length - expected).abs() < 0.05, "tick {k} of card {number} on {paper:?} is {length:.2} mm long");
+                assert!(
+                    (length - expected).abs() < 0.05,
+                    "tick {k} of card {number} on {paper:?} is {length:.2} mm long"
+                );
             }
         }
     }
@@ -160,7 +182,11 @@ fn the_lane_is_blank_beyond_its_ticks_to_both_edges_of_the_paper() {
     for (paper, number) in CARDS {
         let (card, [_, y], raster) = card_page(paper, number);
         let half_lane = card.pitch_mm() - 3.2;
-        assert_eq!(raster.ink_mm2(0.0..paper.landscape_mm()[0], y - half_lane..y + half_lane), 0.0, "card {number} on {paper:?}");
+        assert_eq!(
+            raster.ink_mm2(0.0..paper.landscape_mm()[0], y - half_lane..y + half_lane),
+            0.0,
+            "card {number} on {paper:?}"
+        );
     }
 }
 
@@ -173,12 +199,18 @@ fn nothing_is_drawn_in_the_printers_margins() {
             let upright = ["tabs", "riders"].iter().any(|kind| sheet.file_name.starts_with(kind));
             let [width, height] = if upright { paper.portrait_mm() } else { paper.landscape_mm() };
             for raster in pages(&sheet.bytes, px_per_mm) {
-                // A line on the margin itself may share a pixel with it, where the paper is not a whole number of pixels.
+                // A line on the margin itself may share a pixel with it, where the paper is not a
+                // whole number of pixels.
                 let margin = MARGIN_MM - 1.0 / px_per_mm;
                 let all = raster.ink_mm2(0.0..width, 0.0..height);
                 let printable = raster.ink_mm2(margin..width - margin, margin..height - margin);
                 assert!(all > 100.0, "{} is not empty", sheet.file_name);
-                assert!((all - printable).abs() < 0.01, "{} has {} mm^2 in the margins", sheet.file_name, all - printable);
+                assert!(
+                    (all - printable).abs() < 0.01,
+                    "{} has {} mm^2 in the margins",
+                    sheet.file_name,
+                    all - printable
+                );
             }
         }
     }
@@ -203,7 +235,10 @@ fn tabs_have_white_paper_all_round() {
                 raster.ink_mm2(left + edge..left + width - edge, y - half - 0.08 * side..y - half),
             ];
             assert!(rim.iter().all(|&ink| ink < 1e-6), "{:?}: {rim:?}", tab.tab);
-            let words = raster.ink_mm2(left + edge..left + width - edge, top - height + edge..y - half - 0.08 * side);
+            let words = raster.ink_mm2(
+                left + edge..left + width - edge,
+                top - height + edge..y - half - 0.08 * side,
+            );
             assert!(words > 0.004 * side * side, "{:?} has no words", tab.tab);
         }
     }

@@ -13,8 +13,10 @@ fn sightcord(arguments: &[&str], dir: &Path) -> assert_cmd::assert::Assert {
 }
 
 fn listing(dir: &Path) -> Vec<String> {
-    let mut names: Vec<String> =
-        fs::read_dir(dir).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    let mut names: Vec<String> = fs::read_dir(dir)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
     names.sort();
     names
 }
@@ -25,7 +27,12 @@ fn it_makes_the_folder_writes_three_files_and_says_what_comes_next() {
     let dir = scratch.path().join("to/print");
     sightcord(&[], &dir)
         .success()
-        .stdout(contains("written").and(contains("100 %")).and(contains("[print]")).and(contains("steel rule")))
+        .stdout(
+            contains("written")
+                .and(contains("100 %"))
+                .and(contains("[print]"))
+                .and(contains("steel rule")),
+        )
         .stderr(is_empty());
     assert_eq!(listing(&dir), ["cards-1-5-a4.pdf", "guide-a4.pdf", "tabs-1-32-a4.pdf"]);
 }
@@ -33,10 +40,13 @@ fn it_makes_the_folder_writes_three_files_and_says_what_comes_next() {
 #[test]
 fn paper_and_lists_are_taken_from_the_options() {
     let scratch = TempDir::new().unwrap();
-    sightcord(&["--paper", "a3", "--cards", "13,15-16", "--tabs", "none", "--quiet"], scratch.path())
-        .success()
-        .stdout(is_empty())
-        .stderr(is_empty());
+    sightcord(
+        &["--paper", "a3", "--cards", "13,15-16", "--tabs", "none", "--quiet"],
+        scratch.path(),
+    )
+    .success()
+    .stdout(is_empty())
+    .stderr(is_empty());
     assert_eq!(listing(scratch.path()), ["cards-13_15-16-a3.pdf", "guide-a3.pdf"]);
 }
 
@@ -44,11 +54,17 @@ fn paper_and_lists_are_taken_from_the_options() {
 fn a_second_run_leaves_every_file_as_it_is() {
     let scratch = TempDir::new().unwrap();
     sightcord(&["--paper", "letter"], scratch.path()).success();
-    let before: Vec<_> =
-        listing(scratch.path()).iter().map(|name| fs::metadata(scratch.path().join(name)).unwrap().modified().unwrap()).collect();
-    sightcord(&["--paper", "letter"], scratch.path()).success().stdout(contains("unchanged").and(contains("written").not()));
-    let after: Vec<_> =
-        listing(scratch.path()).iter().map(|name| fs::metadata(scratch.path().join(name)).unwrap().modified().unwrap()).collect();
+    let before: Vec<_> = listing(scratch.path())
+        .iter()
+        .map(|name| fs::metadata(scratch.path().join(name)).unwrap().modified().unwrap())
+        .collect();
+    sightcord(&["--paper", "letter"], scratch.path())
+        .success()
+        .stdout(contains("unchanged").and(contains("written").not()));
+    let after: Vec<_> = listing(scratch.path())
+        .iter()
+        .map(|name| fs::metadata(scratch.path().join(name)).unwrap().modified().unwrap())
+        .collect();
     assert_eq!(before, after);
 }
 
@@ -58,10 +74,11 @@ fn a_file_with_other_content_is_never_written_over() {
     for content in [&b"my own drawing"[..], b""] {
         let mine = scratch.path().join("guide-a4.pdf");
         fs::write(&mine, content).unwrap();
-        sightcord(&[], scratch.path())
-            .code(2)
-            .stdout(is_empty())
-            .stderr(contains("guide-a4.pdf").and(contains("nothing was written")).and(contains("name another folder")));
+        sightcord(&[], scratch.path()).code(2).stdout(is_empty()).stderr(
+            contains("guide-a4.pdf")
+                .and(contains("nothing was written"))
+                .and(contains("name another folder")),
+        );
         assert_eq!(fs::read(&mine).unwrap(), content);
         assert_eq!(listing(scratch.path()), ["guide-a4.pdf"], "nothing else was written either");
     }
@@ -121,9 +138,15 @@ fn bad_lists_and_papers_are_explained() {
         (["--paper", "a5"], "possible values: a4, letter, a3"),
         (["--cards", "13"], "ask for A3 paper"),
     ] {
-        sightcord(&arguments, &scratch.path().join("new")).code(2).stdout(is_empty()).stderr(contains(words));
+        sightcord(&arguments, &scratch.path().join("new"))
+            .code(2)
+            .stdout(is_empty())
+            .stderr(contains(words));
     }
-    assert!(listing(scratch.path()).is_empty(), "no folder is made for an order that cannot be drawn");
+    assert!(
+        listing(scratch.path()).is_empty(),
+        "no folder is made for an order that cannot be drawn"
+    );
 }
 
 #[test]

@@ -1,4 +1,5 @@
-//! The printed sheets: drawn at exact scale, readable by the detector, valid as PDF, and never written over anything else.
+//! The printed sheets: drawn at exact scale, readable by the detector, valid as PDF, and never
+//! written over anything else.
 
 mod drawn;
 mod files;

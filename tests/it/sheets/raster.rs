@@ -1,4 +1,5 @@
-//! A page of a PDF turned into ink per pixel by an independent rasteriser, and measured in millimetres.
+//! A page of a PDF turned into ink per pixel by an independent rasteriser, and measured in
+//! millimetres.
 
 use std::ops::Range;
 
@@ -27,14 +28,24 @@ pub fn pages(pdf: &[u8], px_per_mm: f64) -> Vec<Raster> {
     pdf.pages()
         .iter()
         .map(|page| {
-            let pixmap = render(page, &cache, &InterpreterSettings::default(), &RenderSettings::default(), &settings);
+            let pixmap = render(
+                page,
+                &cache,
+                &InterpreterSettings::default(),
+                &RenderSettings::default(),
+                &settings,
+            );
             Raster {
                 width: pixmap.width().into(),
                 height: pixmap.height().into(),
                 px_per_mm,
                 page_height_mm: f64::from(page.render_dimensions().1) * 25.4 / 72.0,
                 // The least of the three channels counts, so that colour is ink as well.
-                ink: pixmap.data().iter().map(|px| 1.0 - f64::from(px.r.min(px.g).min(px.b)) / 255.0).collect(),
+                ink: pixmap
+                    .data()
+                    .iter()
+                    .map(|px| 1.0 - f64::from(px.r.min(px.g).min(px.b)) / 255.0)
+                    .collect(),
             }
         })
         .collect()
@@ -43,7 +54,11 @@ pub fn pages(pdf: &[u8], px_per_mm: f64) -> Vec<Raster> {
 impl Raster {
     /// What a camera straight above would see.
     pub fn luminance(&self) -> LinearImage {
-        LinearImage::new(self.width, self.height, self.ink.iter().map(|&ink| (1.0 - ink) as f32).collect())
+        LinearImage::new(
+            self.width,
+            self.height,
+            self.ink.iter().map(|&ink| (1.0 - ink) as f32).collect(),
+        )
     }
 
     /// Pixel coordinates (pixel centres whole) of a point in mm from the page's lower left corner.
@@ -51,11 +66,17 @@ impl Raster {
         [x * self.px_per_mm - 0.5, (self.page_height_mm - y) * self.px_per_mm - 0.5]
     }
 
-    /// Area of ink in a window (mm from the page's lower left corner), mm^2, and its first moments about the page's corner.
+    /// Area of ink in a window (mm from the page's lower left corner), mm^2, and its first moments
+    /// about the page's corner.
     fn moments(&self, x: Range<f64>, y: Range<f64>) -> [f64; 3] {
-        let part = |from: f64, to: f64, i: usize| (to.min(i as f64 + 1.0) - from.max(i as f64)).max(0.0) / self.px_per_mm;
+        let part = |from: f64, to: f64, i: usize| {
+            (to.min(i as f64 + 1.0) - from.max(i as f64)).max(0.0) / self.px_per_mm
+        };
         let (left, right) = (x.start * self.px_per_mm, x.end * self.px_per_mm);
-        let (top, low) = ((self.page_height_mm - y.end) * self.px_per_mm, (self.page_height_mm - y.start) * self.px_per_mm);
+        let (top, low) = (
+            (self.page_height_mm - y.end) * self.px_per_mm,
+            (self.page_height_mm - y.start) * self.px_per_mm,
+        );
         let mut sum = [0.0; 3];
         for v in top.max(0.0) as usize..(low.max(0.0).ceil() as usize).min(self.height) {
             for u in left.max(0.0) as usize..(right.max(0.0).ceil() as usize).min(self.width) {

@@ -3,7 +3,9 @@
 use crate::sheets::drawn::sheets;
 use crate::sheets::raster::{Raster, pages};
 use sightcord::cards::Pattern;
-use sightcord::cards::sheets::{Numbers, Order, Paper, card_centre_mm, draw, place_riders, place_tabs};
+use sightcord::cards::sheets::{
+    Numbers, Order, Paper, card_centre_mm, draw, place_riders, place_tabs,
+};
 use sightcord::sightings::{PatternSighting, look};
 
 /// A desk scanner's usual 150 dpi: the smallest tabs' cells are 14 px there.
@@ -62,7 +64,12 @@ fn every_tab_is_read_back_with_its_number() {
             );
             for (sighting, placed) in seen.iter().zip(placed) {
                 // The fit may turn a corner away; what it keeps must be right.
-                assert!(sighting.corners.len() >= 14, "{:?} has {} corners", sighting.pattern, sighting.corners.len());
+                assert!(
+                    sighting.corners.len() >= 14,
+                    "{:?} has {} corners",
+                    sighting.pattern,
+                    sighting.corners.len()
+                );
                 let worst = worst_mm(&raster, sighting, placed.centre_mm());
                 assert!(worst < 0.02, "{:?} on {paper:?}: {worst:.4} mm", sighting.pattern);
             }
@@ -70,16 +77,25 @@ fn every_tab_is_read_back_with_its_number() {
     }
 }
 
-/// Both faces of every rider are read from the flat strip, the right one upside down, and stand as far apart as their cord wants.
+/// Both faces of every rider are read from the flat strip, the right one upside down, and stand as
+/// far apart as their cord wants.
 #[test]
 fn every_rider_is_read_back_with_its_bridge_between_the_feet() {
     for (paper, cord_mm) in [(Paper::A4, 2.0), (Paper::Letter, 0.8), (Paper::A3, 5.0)] {
-        let order = Order { cards: Numbers::default(), tabs: Numbers::range(39, 44), cord_mm, ..Order::usual(paper) };
+        let order = Order {
+            cards: Numbers::default(),
+            tabs: Numbers::range(39, 44),
+            cord_mm,
+            ..Order::usual(paper)
+        };
         let sheet = &draw(&order).unwrap()[0];
         assert!(sheet.file_name.starts_with("riders-39-44"), "{}", sheet.file_name);
         let raster = &pages(&sheet.bytes, PX_PER_MM)[0];
         let seen = read(raster);
-        assert_eq!(seen.iter().map(|s| s.pattern).collect::<Vec<_>>(), (39..=44).map(Pattern::Tab).collect::<Vec<_>>());
+        assert_eq!(
+            seen.iter().map(|s| s.pattern).collect::<Vec<_>>(),
+            (39..=44).map(Pattern::Tab).collect::<Vec<_>>()
+        );
         let lefts = [39, 41, 43].map(Pattern::Tab);
         let placed = place_riders(paper, &lefts, cord_mm).remove(0);
         for rider in &placed {
@@ -90,18 +106,26 @@ fn every_rider_is_read_back_with_its_bridge_between_the_feet() {
             let turned = turned_half(sighting(rider.faces[1]));
             let worst = worst_mm(raster, &turned, right);
             assert!(worst < 0.02, "{:?}: {worst:.4} mm", rider.faces[1]);
-            // By Cauchy's formula the hull of the fold's fibre and the seam's end is as long as its widths' mean says.
+            // By Cauchy's formula the hull of the fold's fibre and the seam's end is as long as its
+            // widths' mean says.
             let (radius, seam) = ((cord_mm + 0.1) / 2.0, 8.0);
             let n = 100_000;
-            let width = |i: usize| f64::max(radius, seam * (std::f64::consts::TAU * i as f64 / n as f64).cos());
+            let width = |i: usize| {
+                f64::max(radius, seam * (std::f64::consts::TAU * i as f64 / n as f64).cos())
+            };
             let half_hull = (0..n).map(width).sum::<f64>() / n as f64 * std::f64::consts::PI;
             let expected = half_hull + 20.0 - seam;
-            assert!(((left[1] - right[1]) / 2.0 - expected).abs() < 0.02, "{} for {expected}", (left[1] - right[1]) / 2.0);
+            assert!(
+                ((left[1] - right[1]) / 2.0 - expected).abs() < 0.02,
+                "{} for {expected}",
+                (left[1] - right[1]) / 2.0
+            );
         }
     }
 }
 
-/// The sighting of a pattern that lies upside down, as if the paper had been turned: its corners counted from the other end.
+/// The sighting of a pattern that lies upside down, as if the paper had been turned: its corners
+/// counted from the other end.
 fn turned_half(sighting: &PatternSighting) -> PatternSighting {
     let mut turned = sighting.clone();
     for corner in &mut turned.corners {

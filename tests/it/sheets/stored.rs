@@ -1,4 +1,5 @@
-//! What is kept under calibration/ is what the program makes today. `REGENERATE=1 cargo test --test sheets` writes it anew.
+//! What is kept under calibration/ is what the program makes today. `REGENERATE=1 cargo test --test
+//! sheets` writes it anew.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -20,7 +21,11 @@ fn assert_kept(path: &Path, bytes: &[u8]) {
         fs::write(path, bytes).unwrap();
     }
     let kept = fs::read(path).unwrap_or_default();
-    assert!(kept == bytes, "{} is not what the program makes: look at both, then run with REGENERATE=1", path.display());
+    assert!(
+        kept == bytes,
+        "{} is not what the program makes: look at both, then run with REGENERATE=1",
+        path.display()
+    );
 }
 
 #[derive(Serialize)]
@@ -41,8 +46,14 @@ struct Entry {
 }
 
 fn entry(pattern: Pattern) -> Entry {
-    let row = |row| (0..pattern.cols()).map(|col| if pattern.has_dot(row, col) { '1' } else { '0' }).collect();
-    Entry { number: pattern.number(), pitch_mm: pattern.pitch_mm(), dots: (0..pattern.rows()).map(row).collect() }
+    let row = |row| {
+        (0..pattern.cols()).map(|col| if pattern.has_dot(row, col) { '1' } else { '0' }).collect()
+    };
+    Entry {
+        number: pattern.number(),
+        pitch_mm: pattern.pitch_mm(),
+        dots: (0..pattern.rows()).map(row).collect(),
+    }
 }
 
 #[test]

@@ -1,4 +1,5 @@
-//! The files as PDF: readable by a parser that is not ours, with all they need inside, and the same bytes each time.
+//! The files as PDF: readable by a parser that is not ours, with all they need inside, and the same
+//! bytes each time.
 
 use crate::sheets::drawn::sheets;
 use hayro::hayro_syntax::Pdf;
@@ -13,14 +14,16 @@ fn pages_have_the_papers_size() {
         for sheet in sheets(paper, cards, "1-64") {
             let pdf = Pdf::new(sheet.bytes).unwrap();
             assert_eq!(pdf.pages().len(), sheet.n_pages, "{}", sheet.file_name);
-            let expected = if ["tabs", "riders"].iter().any(|kind| sheet.file_name.starts_with(kind)) {
-                paper.portrait_mm()
-            } else {
-                paper.landscape_mm()
-            };
+            let expected =
+                if ["tabs", "riders"].iter().any(|kind| sheet.file_name.starts_with(kind)) {
+                    paper.portrait_mm()
+                } else {
+                    paper.landscape_mm()
+                };
             for page in pdf.pages().iter() {
                 let media_box = page.media_box();
-                let size = [media_box.width(), media_box.height()].map(|points| points * 25.4 / 72.0);
+                let size =
+                    [media_box.width(), media_box.height()].map(|points| points * 25.4 / 72.0);
                 for (mm, expected) in size.into_iter().zip(expected) {
                     assert!((mm - expected).abs() < 0.01, "{}: {size:?}", sheet.file_name);
                 }
@@ -38,12 +41,20 @@ fn every_font_is_embedded_and_its_text_can_be_selected() {
             let fonts: Dict = page.raw().get::<Dict>(b"Resources").unwrap().get(b"Font").unwrap();
             for (name, _) in fonts.entries() {
                 let font: Dict = fonts.get(name.as_ref()).unwrap();
-                assert!(font.get::<Stream>(b"ToUnicode").is_some(), "{}: text without characters", sheet.file_name);
-                let descendant: Dict = font.get::<Array>(b"DescendantFonts").unwrap().iter::<Dict>().next().unwrap();
+                assert!(
+                    font.get::<Stream>(b"ToUnicode").is_some(),
+                    "{}: text without characters",
+                    sheet.file_name
+                );
+                let descendant: Dict =
+                    font.get::<Array>(b"DescendantFonts").unwrap().iter::<Dict>().next().unwrap();
                 let descriptor: Dict = descendant.get(b"FontDescriptor").unwrap();
                 let file: Stream = descriptor.get(b"FontFile2").expect("an embedded font");
                 let data = file.decoded().unwrap();
-                assert_eq!(skrifa::FontRef::new(&data).unwrap().head().unwrap().units_per_em(), 2048);
+                assert_eq!(
+                    skrifa::FontRef::new(&data).unwrap().head().unwrap().units_per_em(),
+                    2048
+                );
                 n_fonts += 1;
             }
         }
@@ -66,12 +77,14 @@ fn the_file_asks_the_viewer_not_to_scale_and_to_print_on_one_side() {
     }
 }
 
-/// Each entry of the cross-reference table points at the object that it says; a lenient parser would not notice if not.
+/// Each entry of the cross-reference table points at the object that it says; a lenient parser
+/// would not notice if not.
 #[test]
 fn the_cross_reference_table_points_at_its_objects() {
     for sheet in sheets(Paper::Letter, "1-3", "1-64") {
         let bytes = &sheet.bytes;
-        let find_last = |what: &[u8]| bytes.windows(what.len()).rposition(|window| window == what).unwrap();
+        let find_last =
+            |what: &[u8]| bytes.windows(what.len()).rposition(|window| window == what).unwrap();
         let text = |from: usize| String::from_utf8_lossy(&bytes[from..]).into_owned();
         let start: usize = text(find_last(b"startxref")).lines().nth(1).unwrap().parse().unwrap();
         let table = text(start);
@@ -84,7 +97,11 @@ fn the_cross_reference_table_points_at_its_objects() {
             assert!(rest.trim().ends_with('n'), "{line}");
             let offset: usize = offset.parse().unwrap();
             let header = format!("{number} 0 obj");
-            assert!(bytes[offset..].starts_with(header.as_bytes()), "{}: object {number}", sheet.file_name);
+            assert!(
+                bytes[offset..].starts_with(header.as_bytes()),
+                "{}: object {number}",
+                sheet.file_name
+            );
         }
     }
 }

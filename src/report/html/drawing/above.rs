@@ -36,14 +36,18 @@ pub fn above(bike: &Bike, show: Show) -> Drawing {
     canvas.finish(&words, bike.factor)
 }
 
-/// From behind the wheel to before the gearbox sprocket, and on to plumb lines that hang not far beyond.
+/// From behind the wheel to before the gearbox sprocket, and on to plumb lines that hang not far
+/// beyond.
 fn ends(bike: &Bike) -> (f64, f64) {
     const NOT_FAR: f64 = 260.0;
     let rear = bike.wheel.map_or(-200.0, |wheel| wheel.axle[0] - wheel.radius) - 60.0;
     let front = bike.gearbox_sprocket.map(|sprocket| sprocket.centre[0] + sprocket.radius);
-    let front = front.or(bike.wheel.map(|wheel| wheel.axle[0] + wheel.radius)).unwrap_or(300.0) + 60.0;
+    let front =
+        front.or(bike.wheel.map(|wheel| wheel.axle[0] + wheel.radius)).unwrap_or(300.0) + 60.0;
     let lines = bike.document.layout.lines.iter().filter(|(name, ..)| name.starts_with("plumb"));
-    let near = lines.map(|(_, a, b)| (a[0] + b[0]) / 2.0).filter(|x| (rear - NOT_FAR..front + NOT_FAR).contains(x));
+    let near = lines
+        .map(|(_, a, b)| (a[0] + b[0]) / 2.0)
+        .filter(|x| (rear - NOT_FAR..front + NOT_FAR).contains(x));
     near.fold((rear, front), |(rear, front), x| (rear.min(x - 20.0), front.max(x + 20.0)))
 }
 
@@ -62,19 +66,26 @@ fn frame(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
     }
 }
 
-/// Where the wheel would stand if all were true: over the cord, or in the frame where that is known.
+/// Where the wheel would stand if all were true: over the cord, or in the frame where that is
+/// known.
 fn ghost(canvas: &mut Canvas, bike: &Bike) {
     let Some(wheel) = bike.wheel else { return };
     let x0 = wheel.axle[0];
     let at = |x: f64| sheet(x, bike.frame_across(x).map_or(0.0, |y| bike.drawn(0.0, y)));
     let inset = wheel.half_width;
-    canvas.bar("tyre ghost", at(x0 + wheel.radius - inset), at(x0 - wheel.radius + inset), 2.0 * wheel.half_width);
+    canvas.bar(
+        "tyre ghost",
+        at(x0 + wheel.radius - inset),
+        at(x0 - wheel.radius + inset),
+        2.0 * wheel.half_width,
+    );
 }
 
 fn wheel(canvas: &mut Canvas, bike: &Bike) {
     let Some(wheel) = bike.wheel else { return };
     let [x0, _, z0] = wheel.axle;
-    let across = |x: f64, side: f64| sheet(x, side * wheel.half_width + bike.factor * wheel.across(x, z0));
+    let across =
+        |x: f64, side: f64| sheet(x, side * wheel.half_width + bike.factor * wheel.across(x, z0));
     let (rear, front) = (x0 - wheel.radius, x0 + wheel.radius);
     // The spindle, square to the wheel as drawn: its slope is as exaggerated as the wheel's.
     let slope = bike.factor * wheel.axis[0] / wheel.axis[1];
@@ -86,7 +97,12 @@ fn wheel(canvas: &mut Canvas, bike: &Bike) {
         canvas.rectangle("part", [x - 6.0, y - 24.0], [12.0, 48.0]);
     }
     let inset = wheel.half_width;
-    canvas.bar("tyre", across(front - inset, 0.0), across(rear + inset, 0.0), 2.0 * wheel.half_width);
+    canvas.bar(
+        "tyre",
+        across(front - inset, 0.0),
+        across(rear + inset, 0.0),
+        2.0 * wheel.half_width,
+    );
     for side in [0.62, -0.62] {
         canvas.line("rim", across(front - inset, side), across(rear + inset, side));
     }
@@ -103,11 +119,19 @@ fn sprockets(canvas: &mut Canvas, bike: &Bike) {
         let middle = |s: &Sprocket| face(s, s.centre[0]);
         canvas.bar("chain-run", middle(&rear), middle(&gearbox), 10.0);
         // The rear sprocket's plane carried to the gearbox: what a straight-edge shows there.
-        canvas.line("reach", face(&rear, rear.centre[0] + rear.radius), face(&rear, gearbox.centre[0] + gearbox.radius));
+        canvas.line(
+            "reach",
+            face(&rear, rear.centre[0] + rear.radius),
+            face(&rear, gearbox.centre[0] + gearbox.radius),
+        );
     }
     for sprocket in [bike.rear_sprocket, bike.gearbox_sprocket].into_iter().flatten() {
         let [x, _, _] = sprocket.centre;
-        canvas.line("sprocket", face(&sprocket, x - sprocket.radius), face(&sprocket, x + sprocket.radius));
+        canvas.line(
+            "sprocket",
+            face(&sprocket, x - sprocket.radius),
+            face(&sprocket, x + sprocket.radius),
+        );
     }
 }
 
@@ -123,7 +147,8 @@ fn marks(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
     }
 }
 
-/// The steps where they are done, with arrows that say which way; of what needs no step, how far it is out.
+/// The steps where they are done, with arrows that say which way; of what needs no step, how far it
+/// is out.
 fn told(canvas: &mut Canvas, bike: &Bike, rear_end: f64, show: Show) {
     let mut labels = Labels::new(bike, show);
     if let Some(wheel) = bike.wheel {
@@ -142,7 +167,10 @@ fn told(canvas: &mut Canvas, bike: &Bike, rear_end: f64, show: Show) {
             }
         }
         if labels.step(StepKind::Centre).is_none() && labels.step(StepKind::Rehang).is_none() {
-            let at = sheet(x0 - 0.55 * wheel.radius, bike.factor * wheel.across(x0 - 0.55 * wheel.radius, z0));
+            let at = sheet(
+                x0 - 0.55 * wheel.radius,
+                bike.factor * wheel.across(x0 - 0.55 * wheel.radius, z0),
+            );
             labels.figure(&side_figure(bike), "wheel aside", at);
         }
     }
@@ -195,7 +223,8 @@ fn draw_spindle(canvas: &mut Canvas, step: &PlanStep, x0: f64, offset: f64) -> P
     sheet(x0, y)
 }
 
-/// What brings the sprockets into line, at the part that moves; else what a straight-edge shows at the gearbox.
+/// What brings the sprockets into line, at the part that moves; else what a straight-edge shows at
+/// the gearbox.
 fn chain(canvas: &mut Canvas, bike: &Bike, labels: &mut Labels) {
     let (Some(rear), Some(gearbox)) = (bike.rear_sprocket, bike.gearbox_sprocket) else { return };
     let at_gearbox = sheet(gearbox.centre[0], bike.drawn(gearbox.base, gearbox.centre[1]));

@@ -41,7 +41,11 @@ pub fn behind(bike: &Bike, show: Show) -> Drawing {
 fn plumb(canvas: &mut Canvas, bike: &Bike) {
     for (name, a, b) in &bike.document.layout.lines {
         if name.starts_with("plumb") && a[0].abs() < NEAR {
-            canvas.line("plumb-line", sheet(bike.drawn(0.0, a[1]), a[2]), sheet(bike.drawn(0.0, b[1]), b[2]));
+            canvas.line(
+                "plumb-line",
+                sheet(bike.drawn(0.0, a[1]), a[2]),
+                sheet(bike.drawn(0.0, b[1]), b[2]),
+            );
         }
     }
 }
@@ -49,11 +53,17 @@ fn plumb(canvas: &mut Canvas, bike: &Bike) {
 fn wheel(canvas: &mut Canvas, bike: &Bike) {
     let Some(wheel) = bike.wheel else { return };
     let [x0, _, z0] = wheel.axle;
-    let across = |z: f64, side: f64| sheet(side * wheel.half_width + bike.factor * wheel.across(x0, z), z);
+    let across =
+        |z: f64, side: f64| sheet(side * wheel.half_width + bike.factor * wheel.across(x0, z), z);
     let (low, high) = (z0 - wheel.radius, z0 + wheel.radius);
     let inset = wheel.half_width;
     let true_place = bike.frame_across(x0).map_or(0.0, |y| bike.drawn(0.0, y));
-    canvas.bar("tyre ghost", sheet(true_place, low + inset), sheet(true_place, high - inset), 2.0 * wheel.half_width);
+    canvas.bar(
+        "tyre ghost",
+        sheet(true_place, low + inset),
+        sheet(true_place, high - inset),
+        2.0 * wheel.half_width,
+    );
     canvas.bar("tyre", across(low + inset, 0.0), across(high - inset, 0.0), 2.0 * wheel.half_width);
     for side in [0.62, -0.62] {
         canvas.line("rim", across(low + inset, side), across(high - inset, side));
@@ -64,15 +74,24 @@ fn wheel(canvas: &mut Canvas, bike: &Bike) {
 fn sprockets(canvas: &mut Canvas, bike: &Bike) {
     for sprocket in [bike.gearbox_sprocket, bike.rear_sprocket].into_iter().flatten() {
         let [_, y, z] = sprocket.centre;
-        let face = |height: f64| sheet(bike.drawn(sprocket.base, y) + bike.factor * sprocket.up * height, z + height);
+        let face = |height: f64| {
+            sheet(bike.drawn(sprocket.base, y) + bike.factor * sprocket.up * height, z + height)
+        };
         canvas.line("sprocket", face(-sprocket.radius), face(sprocket.radius));
     }
 }
 
 fn spindle(canvas: &mut Canvas, bike: &Bike) {
-    let ends: Vec<_> = bike.document.layout.marks.iter().filter(|m| m.kind == "tab" && matches!(m.number, 11 | 12)).collect();
+    let ends: Vec<_> = bike
+        .document
+        .layout
+        .marks
+        .iter()
+        .filter(|m| m.kind == "tab" && matches!(m.number, 11 | 12))
+        .collect();
     let level = ends.iter().map(|mark| mark.at[2]).sum::<f64>() / ends.len().max(1) as f64;
-    // Up and down, too, the ends are drawn apart by the factor; level is where they are taken to belong.
+    // Up and down, too, the ends are drawn apart by the factor; level is where they are taken to
+    // belong.
     let at = |mark: &crate::bench::figures::Mark| {
         let base = bike.base(mark);
         (sheet(bike.drawn(base, mark.at[1]), bike.drawn(level, mark.at[2])), base)
@@ -86,7 +105,8 @@ fn spindle(canvas: &mut Canvas, bike: &Bike) {
     }
 }
 
-/// The rim's step with its arrow, or how far the wheel stands aside; how it leans; which end of the spindle stands higher.
+/// The rim's step with its arrow, or how far the wheel stands aside; how it leans; which end of the
+/// spindle stands higher.
 fn told(canvas: &mut Canvas, bike: &Bike, show: Show) {
     let Some(wheel) = bike.wheel else { return };
     let [x0, _, z0] = wheel.axle;
@@ -96,7 +116,12 @@ fn told(canvas: &mut Canvas, bike: &Bike, show: Show) {
     match labels.step(StepKind::Centre) {
         Some(step) => {
             let way = if step.direction == Some(Direction::Left) { -1.0 } else { 1.0 };
-            canvas.arrow("arrow", [at_rim[0] - way * 4.0, at_rim[1]], [at_rim[0] + way * WAY, at_rim[1]], HEAD);
+            canvas.arrow(
+                "arrow",
+                [at_rim[0] - way * 4.0, at_rim[1]],
+                [at_rim[0] + way * WAY, at_rim[1]],
+                HEAD,
+            );
             labels.told_step(step, at_rim);
         }
         None => labels.figure(&Figure::WheelOffset, "wheel aside", at_rim),
@@ -105,14 +130,23 @@ fn told(canvas: &mut Canvas, bike: &Bike, show: Show) {
         let top = z0 + wheel.radius + 14.0;
         let (foot, offset) = (z0 - wheel.radius, bike.factor * wheel.across(x0, z0));
         canvas.line("reach", sheet(offset, foot), sheet(offset, top));
-        labels.figure(&Figure::WheelLean, "wheel lean", sheet(bike.factor * wheel.across(x0, top), top));
+        labels.figure(
+            &Figure::WheelLean,
+            "wheel lean",
+            sheet(bike.factor * wheel.across(x0, top), top),
+        );
     }
     if bike.document.figure(&Figure::SpindleHeights).is_some() {
-        // The end on that side, where both were seen: out there it is drawn clear of everything else.
+        // The end on that side, where both were seen: out there it is drawn clear of everything
+        // else.
         let away = -bike.chain_sign();
-        let is_end = |m: &&crate::bench::figures::Mark| m.kind == "tab" && matches!(m.number, 11 | 12) && m.at[1] * away > 0.0;
+        let is_end = |m: &&crate::bench::figures::Mark| {
+            m.kind == "tab" && matches!(m.number, 11 | 12) && m.at[1] * away > 0.0
+        };
         let end = bike.document.layout.marks.iter().find(is_end);
-        let (y, z) = end.map_or((away * 112.0, z0), |mark| (bike.drawn(bike.base(mark), mark.at[1]), mark.at[2]));
+        let (y, z) = end.map_or((away * 112.0, z0), |mark| {
+            (bike.drawn(bike.base(mark), mark.at[1]), mark.at[2])
+        });
         labels.figure(&Figure::SpindleHeights, "spindle ends", sheet(y, z));
     }
     labels.write(canvas);

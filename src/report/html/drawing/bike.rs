@@ -1,9 +1,11 @@
-//! Where the parts of the bike are drawn: the solved scene's places, and how far each is out of true.
+//! Where the parts of the bike are drawn: the solved scene's places, and how far each is out of
+//! true.
 //!
-//! A millimetre out of true can't be seen on a drawing of a motorcycle. So what is out of true is drawn larger by a stated
-//! factor: across the bike, a part is drawn at `base + factor (true - base)`, where `base` is the place it would have if the
-//! wheel stood square, upright and over the cord, the sprockets in one plane, and the frame over the cord. Along the bike and
-//! up, and for whatever has no such place (cards, cameras), everything is true to scale.
+//! A millimetre out of true can't be seen on a drawing of a motorcycle. So what is out of true is
+//! drawn larger by a stated factor: across the bike, a part is drawn at `base + factor (true -
+//! base)`, where `base` is the place it would have if the wheel stood square, upright and over the
+//! cord, the sprockets in one plane, and the frame over the cord. Along the bike and up, and for
+//! whatever has no such place (cards, cameras), everything is true to scale.
 
 use crate::bench::figures::{Layout, Mark};
 use crate::figure::{Figure, Side};
@@ -31,7 +33,8 @@ pub struct Wheel {
 }
 
 impl Wheel {
-    /// Where the mid-plane stands across the bike at a place along it and above the bench, mm, + left.
+    /// Where the mid-plane stands across the bike at a place along it and above the bench, mm, +
+    /// left.
     pub fn across(&self, x: f64, z: f64) -> f64 {
         let [ax, ay, az] = self.axis;
         self.axle[1] - (ax * (x - self.axle[0]) + az * (z - self.axle[2])) / ay
@@ -84,7 +87,9 @@ impl<'a> Bike<'a> {
         });
         let gearbox_sprocket = layout.gearbox_sprocket.map(|centre| {
             let angle = |figure: &Figure| document.figure(figure);
-            let slope = |relative: Option<f64>, rear: f64| relative.map_or(0.0, |angle| angle.to_radians().tan()) + rear;
+            let slope = |relative: Option<f64>, rear: f64| {
+                relative.map_or(0.0, |angle| angle.to_radians().tan()) + rear
+            };
             let rear = rear_sprocket.map_or((0.0, 0.0), |rear| (rear.along, rear.up));
             Sprocket {
                 centre,
@@ -96,7 +101,8 @@ impl<'a> Bike<'a> {
         });
         let mut bike = Self { document, wheel, rear_sprocket, gearbox_sprocket, factor: 1.0 };
         let bulge = bike.largest_departure();
-        bike.factor = FACTORS.into_iter().find(|factor| factor * bulge <= MOST_BULGE).unwrap_or(1.0);
+        bike.factor =
+            FACTORS.into_iter().find(|factor| factor * bulge <= MOST_BULGE).unwrap_or(1.0);
         bike
     }
 
@@ -104,7 +110,12 @@ impl<'a> Bike<'a> {
     fn largest_departure(&self) -> f64 {
         let mut departures = Vec::new();
         if let Some(wheel) = self.wheel {
-            for (x, z) in [(wheel.radius, 0.0), (-wheel.radius, 0.0), (0.0, wheel.radius), (0.0, -wheel.radius)] {
+            for (x, z) in [
+                (wheel.radius, 0.0),
+                (-wheel.radius, 0.0),
+                (0.0, wheel.radius),
+                (0.0, -wheel.radius),
+            ] {
                 departures.push(wheel.across(wheel.axle[0] + x, wheel.axle[2] + z));
             }
         }
@@ -133,14 +144,16 @@ impl<'a> Bike<'a> {
         base + self.factor * (true_place - base)
     }
 
-    /// Where the frame's centre plane stands across the bike at a place along it, where the frame was measured.
+    /// Where the frame's centre plane stands across the bike at a place along it, where the frame
+    /// was measured.
     pub fn frame_across(&self, x: f64) -> Option<f64> {
         let offset = self.document.figure(&Figure::FrameOffset)?.value;
         let yaw = self.document.figure(&Figure::FrameYaw).map_or(0.0, |yaw| yaw.value);
         Some(offset + x * yaw.to_radians().tan())
     }
 
-    /// The place across the bike that a card or tab would have if all were true: its own where there is none.
+    /// The place across the bike that a card or tab would have if all were true: its own where
+    /// there is none.
     pub fn base(&self, mark: &Mark) -> f64 {
         if mark.kind != "tab" {
             return mark.at[1];
@@ -148,7 +161,9 @@ impl<'a> Bike<'a> {
         match (mark.number, self.wheel) {
             (1 | 2 | 8..=10 | 31..=38, Some(wheel)) => wheel.axial(mark.at),
             (5..=7, _) => self.gearbox_sprocket.map_or(mark.at[1], |sprocket| sprocket.base),
-            (11..=20, _) => self.half_of_pair(mark).map_or(mark.at[1], |half| half * mark.at[1].signum()),
+            (11..=20, _) => {
+                self.half_of_pair(mark).map_or(mark.at[1], |half| half * mark.at[1].signum())
+            }
             // Flags: a line that hangs true hangs over the cord.
             (21..=30, _) => 0.0,
             _ => mark.at[1],
@@ -158,11 +173,17 @@ impl<'a> Bike<'a> {
     /// Half the distance between the two tabs of a pair, odd number left and even number right.
     fn half_of_pair(&self, mark: &Mark) -> Option<f64> {
         let other = if mark.number % 2 == 1 { mark.number + 1 } else { mark.number - 1 };
-        let other = self.document.layout.marks.iter().find(|m| m.kind == "tab" && m.number == other && m.setup == mark.setup)?;
+        let other = self
+            .document
+            .layout
+            .marks
+            .iter()
+            .find(|m| m.kind == "tab" && m.number == other && m.setup == mark.setup)?;
         Some((mark.at[1] - other.at[1]).abs() / 2.0)
     }
 
-    /// The tabs' place when there are several set-ups: its number and set-up, as a reader of the drawing finds it.
+    /// The tabs' place when there are several set-ups: its number and set-up, as a reader of the
+    /// drawing finds it.
     pub fn mark_name(mark: &Mark) -> String {
         if mark.setup.is_empty() {
             format!("{} {}", mark.kind, mark.number)
@@ -171,10 +192,12 @@ impl<'a> Bike<'a> {
         }
     }
 
-    /// +1 where the chain runs on the left, -1 where on the right; from the sprockets where the job does not say.
+    /// +1 where the chain runs on the left, -1 where on the right; from the sprockets where the job
+    /// does not say.
     pub fn chain_sign(&self) -> f64 {
         let side = self.document.chain_side();
-        side.map(Side::sign).unwrap_or_else(|| self.rear_sprocket.map_or(1.0, |sprocket| sprocket.base.signum()))
+        side.map(Side::sign)
+            .unwrap_or_else(|| self.rear_sprocket.map_or(1.0, |sprocket| sprocket.base.signum()))
     }
 }
 
@@ -184,7 +207,8 @@ fn wheel(document: &ResultDocument) -> Option<Wheel> {
     let axis = match (layout.wheel_axis, document.figure(&Figure::WheelYaw)) {
         (Some(axis), _) => axis,
         (None, Some(yaw)) => {
-            let lean = document.figure(&Figure::WheelLean).map_or(0.0, |lean| lean.value).to_radians();
+            let lean =
+                document.figure(&Figure::WheelLean).map_or(0.0, |lean| lean.value).to_radians();
             let yaw = yaw.value.to_radians();
             [-yaw.sin() * lean.cos(), yaw.cos() * lean.cos(), -lean.sin()]
         }
@@ -195,8 +219,12 @@ fn wheel(document: &ResultDocument) -> Option<Wheel> {
         return None;
     }
     let mut wheel = Wheel { axle, axis, radius: 0.0, half_width: HALF_WIDTH };
-    let rim_tabs: Vec<f64> =
-        layout.marks.iter().filter(|m| m.kind == "tab" && matches!(m.number, 1 | 2)).map(|m| wheel.radial(m.at)).collect();
+    let rim_tabs: Vec<f64> = layout
+        .marks
+        .iter()
+        .filter(|m| m.kind == "tab" && matches!(m.number, 1 | 2))
+        .map(|m| wheel.radial(m.at))
+        .collect();
     // No tab on the rim: a wheel of a common size, so that the rest has something to stand by.
     const COMMON_RADIUS: f64 = 240.0;
     wheel.radius = mean(&rim_tabs).unwrap_or(COMMON_RADIUS) + BEYOND_TABS;
@@ -210,14 +238,25 @@ fn wheel(document: &ResultDocument) -> Option<Wheel> {
     Some(wheel)
 }
 
-fn tab_radius(layout: &Layout, numbers: std::ops::RangeInclusive<u8>, centre: [f64; 3], axis: [f64; 3]) -> f64 {
+fn tab_radius(
+    layout: &Layout,
+    numbers: std::ops::RangeInclusive<u8>,
+    centre: [f64; 3],
+    axis: [f64; 3],
+) -> f64 {
     let around = Wheel { axle: centre, axis, radius: 0.0, half_width: 0.0 };
-    let tabs: Vec<f64> =
-        layout.marks.iter().filter(|m| m.kind == "tab" && numbers.contains(&m.number)).map(|m| around.radial(m.at)).collect();
+    let tabs: Vec<f64> = layout
+        .marks
+        .iter()
+        .filter(|m| m.kind == "tab" && numbers.contains(&m.number))
+        .map(|m| around.radial(m.at))
+        .collect();
     const COMMON_RADIUS: f64 = 50.0;
     mean(&tabs).unwrap_or(COMMON_RADIUS) + BEYOND_SPROCKET_TABS
 }
 
 fn mean(values: &[f64]) -> Option<f64> {
-    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64).filter(|mean| mean.is_finite())
+    (!values.is_empty())
+        .then(|| values.iter().sum::<f64>() / values.len() as f64)
+        .filter(|mean| mean.is_finite())
 }

@@ -4,14 +4,16 @@ use svg::Document;
 use svg::node::Node;
 use svg::node::element::{Circle, Group, Line, Polygon, Rectangle, Style, Text, Title};
 
-/// How wide letters are on the average, in heights: of plain type, and of titles. Measured on the page with a wide font.
+/// How wide letters are on the average, in heights: of plain type, and of titles. Measured on the
+/// page with a wide font.
 const LETTER: f64 = 0.6;
 pub const WIDE_LETTER: f64 = 0.66;
 
 /// A place on the sheet, mm.
 pub type Place = [f64; 2];
 
-/// Rules for everything drawn, as classes; the page brings its own copy, a file of its own needs one inside.
+/// Rules for everything drawn, as classes; the page brings its own copy, a file of its own needs
+/// one inside.
 pub const DRAWING_CSS: &str = include_str!("drawing.css");
 
 /// A drawing in the making, with the rectangle that holds what was drawn.
@@ -29,7 +31,8 @@ pub enum Anchor {
     End,
 }
 
-/// Places are written to a hundredth of a millimetre: a tenth of what a reader of the drawing may ask for.
+/// Places are written to a hundredth of a millimetre: a tenth of what a reader of the drawing may
+/// ask for.
 fn rounded(x: f64) -> f64 {
     if x.is_finite() { (x * 100.0).round() / 100.0 + 0.0 } else { 0.0 }
 }
@@ -59,21 +62,34 @@ impl Canvas {
         self.reach(a);
         self.reach(b);
         let [a, b] = [a, b].map(|p| p.map(rounded));
-        self.put(Line::new().set("class", class).set("x1", a[0]).set("y1", a[1]).set("x2", b[0]).set("y2", b[1]));
+        self.put(
+            Line::new()
+                .set("class", class)
+                .set("x1", a[0])
+                .set("y1", a[1])
+                .set("x2", b[0])
+                .set("y2", b[1]),
+        );
     }
 
     pub fn polygon(&mut self, class: &str, points: &[Place]) {
         points.iter().for_each(|&point| self.reach(point));
-        let points: Vec<String> = points.iter().map(|p| format!("{},{}", rounded(p[0]), rounded(p[1]))).collect();
+        let points: Vec<String> =
+            points.iter().map(|p| format!("{},{}", rounded(p[0]), rounded(p[1]))).collect();
         self.put(Polygon::new().set("class", class).set("points", points.join(" ")));
     }
 
     /// A polygon that says what it stands for when pointed at.
     pub fn titled_polygon(&mut self, class: &str, points: &[Place], title: &str) {
         points.iter().for_each(|&point| self.reach(point));
-        let points: Vec<String> = points.iter().map(|p| format!("{},{}", rounded(p[0]), rounded(p[1]))).collect();
+        let points: Vec<String> =
+            points.iter().map(|p| format!("{},{}", rounded(p[0]), rounded(p[1]))).collect();
         self.put(
-            Polygon::new().set("class", class).set("points", points.join(" ")).set("data-mark", title).add(Title::new(title)),
+            Polygon::new()
+                .set("class", class)
+                .set("points", points.join(" "))
+                .set("data-mark", title)
+                .add(Title::new(title)),
         );
     }
 
@@ -95,11 +111,18 @@ impl Canvas {
         self.reach([centre[0] - radius, centre[1] - radius]);
         self.reach([centre[0] + radius, centre[1] + radius]);
         let centre = centre.map(rounded);
-        self.put(Circle::new().set("class", class).set("cx", centre[0]).set("cy", centre[1]).set("r", rounded(radius)));
+        self.put(
+            Circle::new()
+                .set("class", class)
+                .set("cx", centre[0])
+                .set("cy", centre[1])
+                .set("r", rounded(radius)),
+        );
     }
 
-    /// A thing of the scene as a dot that tells what it is, and how its place was exaggerated: across, the drawn place is
-    /// `base + factor (true - base)`, so that the true place can be read back.
+    /// A thing of the scene as a dot that tells what it is, and how its place was exaggerated:
+    /// across, the drawn place is `base + factor (true - base)`, so that the true place can be
+    /// read back.
     pub fn mark(&mut self, class: &str, centre: Place, radius: f64, what: &str, base: f64) {
         self.reach(centre);
         let centre = centre.map(rounded);
@@ -114,7 +137,8 @@ impl Canvas {
         self.put(dot);
     }
 
-    /// A bar with round ends, such as a tyre from above: filled by the second of two lines over each other.
+    /// A bar with round ends, such as a tyre from above: filled by the second of two lines over
+    /// each other.
     pub fn bar(&mut self, class: &str, a: Place, b: Place, width: f64) {
         let reach = width / 2.0;
         for place in [a, b] {
@@ -129,7 +153,8 @@ impl Canvas {
         }
     }
 
-    /// An arrow with its head at `to`. One that would be too short for its head begins further back.
+    /// An arrow with its head at `to`. One that would be too short for its head begins further
+    /// back.
     pub fn arrow(&mut self, class: &str, from: Place, to: Place, head: f64) {
         let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
         let length = dx.hypot(dy);
@@ -137,13 +162,21 @@ impl Canvas {
             return;
         }
         let (ux, uy) = (dx / length, dy / length);
-        let from = if length < 1.8 * head { [to[0] - 1.8 * head * ux, to[1] - 1.8 * head * uy] } else { from };
+        let from = if length < 1.8 * head {
+            [to[0] - 1.8 * head * ux, to[1] - 1.8 * head * uy]
+        } else {
+            from
+        };
         let neck = [to[0] - ux * head, to[1] - uy * head];
         self.line(class, from, neck);
         let wing = head * 0.42;
         self.polygon(
             &format!("{class} tip"),
-            &[to, [neck[0] - uy * wing, neck[1] + ux * wing], [neck[0] + uy * wing, neck[1] - ux * wing]],
+            &[
+                to,
+                [neck[0] - uy * wing, neck[1] + ux * wing],
+                [neck[0] + uy * wing, neck[1] - ux * wing],
+            ],
         );
     }
 
@@ -152,7 +185,8 @@ impl Canvas {
         if self.least[0] <= self.most[0] { [self.least[0], self.most[0]] } else { [0.0, 100.0] }
     }
 
-    /// Words; `size` is the height of the letters, mm. The sheet reaches as far as they are likely to.
+    /// Words; `size` is the height of the letters, mm. The sheet reaches as far as they are likely
+    /// to.
     pub fn words(&mut self, class: &str, at: Place, anchor: Anchor, size: f64, words: &str) {
         let share = if class.contains("title") { WIDE_LETTER } else { LETTER };
         let width = share * size * words.chars().count() as f64;
@@ -186,16 +220,29 @@ impl Canvas {
         for end in [x, x + LENGTH / 2.0, x + LENGTH] {
             self.line("rule", [end, y - size * 0.35], [end, y + size * 0.35]);
         }
-        self.words("label", [x + LENGTH + size * 0.5, y + size * 0.35], Anchor::Start, size, "100 mm");
+        self.words(
+            "label",
+            [x + LENGTH + size * 0.5, y + size * 0.35],
+            Anchor::Start,
+            size,
+            "100 mm",
+        );
     }
 
-    /// The finished drawing: what it shows for those who can't see it, and for a reader of the file the factor by which the
-    /// out-of-true is exaggerated.
+    /// The finished drawing: what it shows for those who can't see it, and for a reader of the file
+    /// the factor by which the out-of-true is exaggerated.
     pub fn finish(self, title: &str, factor: f64) -> Drawing {
         const MARGIN: f64 = 8.0;
-        let (least, most) = if self.least[0] <= self.most[0] { (self.least, self.most) } else { ([0.0; 2], [100.0; 2]) };
+        let (least, most) = if self.least[0] <= self.most[0] {
+            (self.least, self.most)
+        } else {
+            ([0.0; 2], [100.0; 2])
+        };
         let (x, y) = (rounded(least[0] - MARGIN), rounded(least[1] - MARGIN));
-        let (width, height) = (rounded(most[0] - least[0] + 2.0 * MARGIN), rounded(most[1] - least[1] + 2.0 * MARGIN));
+        let (width, height) = (
+            rounded(most[0] - least[0] + 2.0 * MARGIN),
+            rounded(most[1] - least[1] + 2.0 * MARGIN),
+        );
         Drawing { group: self.group, view: [x, y, width, height], title: title.to_owned(), factor }
     }
 }

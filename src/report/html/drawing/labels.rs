@@ -1,5 +1,5 @@
-//! What stands written beside a drawing, in one column, each with a line to what it tells of: the steps of the plan where there
-//! are any, else how far a part is out.
+//! What stands written beside a drawing, in one column, each with a line to what it tells of: the
+//! steps of the plan where there are any, else how far a part is out.
 
 use super::bike::Bike;
 use super::canvas::{Anchor, Canvas, Place, WIDE_LETTER};
@@ -11,7 +11,8 @@ use crate::text::units::{Kind, Show, Shown};
 const LEAST_LETTERS: f64 = 15.0;
 /// Letters in the longest line, "1 draw forward".
 const LONGEST: f64 = 14.0;
-/// Height of letters over the width of the whole drawing: 12.5 px on a phone that shows it 358 px wide.
+/// Height of letters over the width of the whole drawing: 12.5 px on a phone that shows it 358 px
+/// wide.
 const OF_WIDTH: f64 = 12.5 / 358.0;
 /// Length of an arrow's head, and of an arrow that only says which way, mm.
 pub const HEAD: f64 = 15.0;
@@ -22,7 +23,8 @@ const AROUND: f64 = 16.0;
 /// From the first line of one label to that of the next, in heights of letters.
 const SPACING: f64 = 3.6;
 
-/// Height of letters that can be read on a phone, whatever the drawing's width becomes with a column of them beside it.
+/// Height of letters that can be read on a phone, whatever the drawing's width becomes with a
+/// column of them beside it.
 pub fn letters(canvas: &Canvas) -> f64 {
     let [least, most] = canvas.across();
     let drawn = most - least + GAP + AROUND;
@@ -82,12 +84,18 @@ impl<'a> Labels<'a> {
             (StepKind::Chain, _) => "rear",
             (StepKind::Refer, _) => "",
         };
-        let amount = step.distance.map(|distance| Shown::of(&distance, Kind::Length, self.show).with_unit());
+        let amount =
+            step.distance.map(|distance| Shown::of(&distance, Kind::Length, self.show).with_unit());
         let lines = [Some(format!("{} {verb} {way}", step.n)), amount];
-        self.labels.push(Label { from, class: "label step", lines: lines.into_iter().flatten().collect() });
+        self.labels.push(Label {
+            from,
+            class: "label step",
+            lines: lines.into_iter().flatten().collect(),
+        });
     }
 
-    /// Writes all of them in a column on the side away from the chain, in the order of their places, none over another.
+    /// Writes all of them in a column on the side away from the chain, in the order of their
+    /// places, none over another.
     pub fn write(mut self, canvas: &mut Canvas) {
         let away = self.bike.chain_sign();
         let letters = letters(canvas);
@@ -103,8 +111,15 @@ impl<'a> Labels<'a> {
             let class = if label.class == "label" { "leader" } else { "leader step" };
             canvas.line(class, label.from, [column - away * 5.0, top + letters * 0.6]);
             for (i, line) in label.lines.iter().enumerate() {
-                let class = if i == 0 { format!("{} title", label.class) } else { label.class.to_owned() };
-                canvas.words(&class, [column, top + letters * (0.95 + 1.2 * i as f64)], anchor, letters, line);
+                let class =
+                    if i == 0 { format!("{} title", label.class) } else { label.class.to_owned() };
+                canvas.words(
+                    &class,
+                    [column, top + letters * (0.95 + 1.2 * i as f64)],
+                    anchor,
+                    letters,
+                    line,
+                );
             }
         }
     }

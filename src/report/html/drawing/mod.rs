@@ -1,4 +1,5 @@
-//! The scene in drawings: from above, from behind and from the side to scale, and a small one for each step.
+//! The scene in drawings: from above, from behind and from the side to scale, and a small one for
+//! each step.
 
 mod above;
 mod behind;

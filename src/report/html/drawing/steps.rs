@@ -22,7 +22,8 @@ pub fn step(step: &PlanStep, chain: Option<Side>) -> Drawing {
     canvas.finish(&format!("Step {}: {}", step.n, step.part), 1.0)
 }
 
-/// Left is at the left of the sheet, for a view from above with front at the top and for one from behind.
+/// Left is at the left of the sheet, for a view from above with front at the top and for one from
+/// behind.
 fn across(side: Option<Side>) -> f64 {
     side.map_or(0.0, |side| -side.sign())
 }
@@ -34,10 +35,14 @@ fn square(canvas: &mut Canvas, step: &PlanStep) {
         Some(Direction::Forward) => -1.0,
         _ => 1.0,
     };
-    // The wheel as it will stand, square; and faintly as it stands, turned about the end that stays.
+    // The wheel as it will stand, square; and faintly as it stands, turned about the end that
+    // stays.
     let tilt = 0.10 * side * down;
     let turned = |x: f64, y: f64| -> Place { [x - tilt * y, y + tilt * (x + side * 60.0)] };
-    canvas.polygon("ghost", &[turned(-11.0, -56.0), turned(11.0, -56.0), turned(11.0, 56.0), turned(-11.0, 56.0)]);
+    canvas.polygon(
+        "ghost",
+        &[turned(-11.0, -56.0), turned(11.0, -56.0), turned(11.0, 56.0), turned(-11.0, 56.0)],
+    );
     canvas.polygon("wheel", &[[-11.0, -56.0], [11.0, -56.0], [11.0, 56.0], [-11.0, 56.0]]);
     canvas.line("spindle", [-72.0, 0.0], [72.0, 0.0]);
     for x in [-60.0, 60.0] {
@@ -61,18 +66,36 @@ fn line_up(canvas: &mut Canvas, step: &PlanStep, chain: Option<Side>) {
     let (moving_y, still_y) = if at_gearbox { (-48.0, 34.0) } else { (34.0, -48.0) };
     canvas.line("reach", [face, -62.0], [face, 62.0]);
     canvas.line("sprocket", [face, still_y - 16.0], [face, still_y + 16.0]);
-    canvas.line("ghost", [face - out * 24.0, moving_y - 18.0], [face - out * 24.0, moving_y + 18.0]);
+    canvas.line(
+        "ghost",
+        [face - out * 24.0, moving_y - 18.0],
+        [face - out * 24.0, moving_y + 18.0],
+    );
     canvas.line("sprocket", [face, moving_y - 18.0], [face, moving_y + 18.0]);
-    canvas.arrow("arrow", [face - out * 24.0, moving_y - 10.0], [face - out * 3.0, moving_y - 10.0], HEAD);
+    canvas.arrow(
+        "arrow",
+        [face - out * 24.0, moving_y - 10.0],
+        [face - out * 3.0, moving_y - 10.0],
+        HEAD,
+    );
     if step.applied_to == "hub" {
         // The rim is carried along.
         let x = -side * 20.0;
-        canvas.polygon("wheel", &[[x - 10.0, 6.0], [x + 10.0, 6.0], [x + 10.0, 62.0], [x - 10.0, 62.0]]);
+        canvas.polygon(
+            "wheel",
+            &[[x - 10.0, 6.0], [x + 10.0, 6.0], [x + 10.0, 62.0], [x - 10.0, 62.0]],
+        );
         canvas.line("spindle", [-80.0, 34.0], [80.0, 34.0]);
     } else if !at_gearbox {
         canvas.line("spindle", [-80.0, 34.0], [80.0, 34.0]);
     }
-    canvas.words("label", [-side * 88.0, -44.0], if side > 0.0 { Anchor::Start } else { Anchor::End }, LETTERS, "gearbox");
+    canvas.words(
+        "label",
+        [-side * 88.0, -44.0],
+        if side > 0.0 { Anchor::Start } else { Anchor::End },
+        LETTERS,
+        "gearbox",
+    );
 }
 
 /// From behind: rim, spokes, hub; the arrow at the rim.
@@ -107,10 +130,17 @@ fn rehang(canvas: &mut Canvas, step: &PlanStep) {
     canvas.line("cord", [0.0, -66.0], [0.0, 62.0]);
     canvas.line("frame", [-way * 34.0, -60.0], [-way * 34.0, 40.0]);
     canvas.arrow("arrow", [-way * 32.0, -20.0], [-way * 3.0, -20.0], HEAD);
-    canvas.words("label", [-way * 40.0, -46.0], if way > 0.0 { Anchor::End } else { Anchor::Start }, LETTERS, "frame");
+    canvas.words(
+        "label",
+        [-way * 40.0, -46.0],
+        if way > 0.0 { Anchor::End } else { Anchor::Start },
+        LETTERS,
+        "frame",
+    );
 }
 
-/// What can't be adjusted, from behind: the wheel or the sprocket out of its place, and nothing to turn.
+/// What can't be adjusted, from behind: the wheel or the sprocket out of its place, and nothing to
+/// turn.
 fn refer(canvas: &mut Canvas, step: &PlanStep) {
     // Top to the left is +, and left is at the left of the sheet.
     let lean = if step.before.is_some_and(|figure| figure.value > 0.0) { -12.0 } else { 12.0 };
@@ -120,7 +150,15 @@ fn refer(canvas: &mut Canvas, step: &PlanStep) {
         canvas.line("ghost", [-30.0, -34.0], [-30.0, 34.0]);
         canvas.line("sprocket", [-30.0 + lean, -34.0], [-30.0 - lean, 34.0]);
     } else {
-        canvas.polygon("wheel", &[[lean - 11.0, -56.0], [lean + 11.0, -56.0], [11.0 - lean, 56.0], [-11.0 - lean, 56.0]]);
+        canvas.polygon(
+            "wheel",
+            &[
+                [lean - 11.0, -56.0],
+                [lean + 11.0, -56.0],
+                [11.0 - lean, 56.0],
+                [-11.0 - lean, 56.0],
+            ],
+        );
     }
     canvas.words("label title", [58.0, -2.0], Anchor::Middle, LETTERS * 2.6, "?");
 }

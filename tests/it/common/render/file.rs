@@ -16,10 +16,16 @@ use super::knobs::RenderKnobs;
 const FULL_FRAME_DIAGONAL_MM: f64 = 43.267;
 
 impl Picture {
-    /// Luminance proportional to light, from the brightness a JPEG stores, as the program's own decoder hands it on.
+    /// Luminance proportional to light, from the brightness a JPEG stores, as the program's own
+    /// decoder hands it on.
     pub fn linear(&self) -> sightcord::photo::LinearImage {
-        let light = |&colour: &[u8; 3]| linear_from_srgb(luma(colour.map(|c| f32::from(c) / 255.0)));
-        sightcord::photo::LinearImage::new(self.width, self.height, self.data.iter().map(light).collect())
+        let light =
+            |&colour: &[u8; 3]| linear_from_srgb(luma(colour.map(|c| f32::from(c) / 255.0)));
+        sightcord::photo::LinearImage::new(
+            self.width,
+            self.height,
+            self.data.iter().map(light).collect(),
+        )
     }
 
     /// The picture as a JPEG file's bytes. `lens` feeds the EXIF block, `second` its clock.
@@ -33,7 +39,8 @@ impl Picture {
         let written = if knobs.colour {
             encoder.write_image(self.data.as_flattened(), width, height, ExtendedColorType::Rgb8)
         } else {
-            let grey: Vec<u8> = self.data.iter().map(|c| luma(c.map(f32::from)).round() as u8).collect();
+            let grey: Vec<u8> =
+                self.data.iter().map(|c| luma(c.map(f32::from)).round() as u8).collect();
             encoder.write_image(&grey, width, height, ExtendedColorType::L8)
         };
         written.expect("a picture of ordinary size can be written to memory");
@@ -43,11 +50,13 @@ impl Picture {
     /// Writes the picture as PNG, for looking at.
     pub fn save_png(&self, path: &Path) -> io::Result<()> {
         let (width, height) = (self.width as u32, self.height as u32);
-        image::save_buffer(path, self.data.as_flattened(), width, height, ExtendedColorType::Rgb8).map_err(io::Error::other)
+        image::save_buffer(path, self.data.as_flattened(), width, height, ExtendedColorType::Rgb8)
+            .map_err(io::Error::other)
     }
 }
 
-/// A TIFF block as phones write it: maker, model, orientation, time, focal length and its 35 mm equivalent.
+/// A TIFF block as phones write it: maker, model, orientation, time, focal length and its 35 mm
+/// equivalent.
 fn exif_block(lens: &Lens, second: usize) -> Vec<u8> {
     let diagonal_px = (lens.width as f64).hypot(lens.height as f64);
     let equivalent = FULL_FRAME_DIAGONAL_MM * lens.fx / diagonal_px;

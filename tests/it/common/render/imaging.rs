@@ -1,4 +1,5 @@
-//! From light on ideal pixels to the numbers in a file: smear, blur, vignetting, noise, tone curve, sharpening, 8 bits.
+//! From light on ideal pixels to the numbers in a file: smear, blur, vignetting, noise, tone curve,
+//! sharpening, 8 bits.
 
 use rayon::prelude::*;
 
@@ -28,7 +29,11 @@ pub fn develop(mut light: Light, knobs: &RenderKnobs, seed: u64) -> Picture {
     if knobs.sharpen > 0.0 {
         sharpen(&mut light, knobs.sharpen, knobs.sharpen_radius_px);
     }
-    let data = light.data.par_iter().map(|c| c.map(|v| (v * 255.0).round().clamp(0.0, 255.0) as u8)).collect();
+    let data = light
+        .data
+        .par_iter()
+        .map(|c| c.map(|v| (v * 255.0).round().clamp(0.0, 255.0) as u8))
+        .collect();
     Picture { width: light.width, height: light.height, data }
 }
 
@@ -59,7 +64,8 @@ fn expose(light: &mut Light, knobs: &RenderKnobs, seed: u64) {
             *colour = colour.map(|c| {
                 let mut value = c * gain * fall;
                 if full_well.is_finite() {
-                    value += (value.max(0.0) / full_well + read * read).sqrt() * random.normal() as f32;
+                    value +=
+                        (value.max(0.0) / full_well + read * read).sqrt() * random.normal() as f32;
                 }
                 srgb_from_linear(value.clamp(0.0, 1.0))
             });
@@ -72,10 +78,12 @@ fn sharpen(light: &mut Light, amount: f64, radius_px: f64) {
     let luma: Vec<f32> = light.data.par_iter().map(|&c| luma(c)).collect();
     let mut soft: Vec<[f32; 1]> = luma.iter().map(|&l| [l]).collect();
     blur(&mut soft, light.width, radius_px);
-    light.data.par_iter_mut().zip(soft.par_iter()).zip(luma.par_iter()).for_each(|((colour, soft), luma)| {
-        let more = amount as f32 * (luma - soft[0]);
-        *colour = colour.map(|c| c + more);
-    });
+    light.data.par_iter_mut().zip(soft.par_iter()).zip(luma.par_iter()).for_each(
+        |((colour, soft), luma)| {
+            let more = amount as f32 * (luma - soft[0]);
+            *colour = colour.map(|c| c + more);
+        },
+    );
 }
 
 /// Brightness of an encoded colour, as JPEG has it.
@@ -83,18 +91,24 @@ pub fn luma([r, g, b]: Rgb) -> f32 {
     0.299 * r + 0.587 * g + 0.114 * b
 }
 
-/// Gaussian blur of rows of this width, along them and then across; the outermost pixel is repeated beyond the edge.
+/// Gaussian blur of rows of this width, along them and then across; the outermost pixel is repeated
+/// beyond the edge.
 pub fn blur<const N: usize>(data: &mut [[f32; N]], width: usize, sigma: f64) {
     let reach = (4.0 * sigma).ceil() as usize;
     let height = data.len() / width;
-    let kernel: Vec<f32> = (0..=2 * reach).map(|i| (-0.5 * ((i as f64 - reach as f64) / sigma).powi(2)).exp() as f32).collect();
+    let kernel: Vec<f32> = (0..=2 * reach)
+        .map(|i| (-0.5 * ((i as f64 - reach as f64) / sigma).powi(2)).exp() as f32)
+        .collect();
     let sum: f32 = kernel.iter().sum();
     let kernel: Vec<f32> = kernel.into_iter().map(|k| k / sum).collect();
-    let add = |total: &mut [f32; N], k: f32, colour: &[f32; N]| total.iter_mut().zip(colour).for_each(|(t, c)| *t += k * c);
+    let add = |total: &mut [f32; N], k: f32, colour: &[f32; N]| {
+        total.iter_mut().zip(colour).for_each(|(t, c)| *t += k * c)
+    };
     data.par_chunks_mut(width).for_each(|row| {
         let (first, last) = (row[0], row[width - 1]);
         let ends = |end| std::iter::repeat_n(end, reach);
-        let source: Vec<[f32; N]> = ends(first).chain(row.iter().copied()).chain(ends(last)).collect();
+        let source: Vec<[f32; N]> =
+            ends(first).chain(row.iter().copied()).chain(ends(last)).collect();
         for (u, out) in row.iter_mut().enumerate() {
             *out = [0.0; N];
             kernel.iter().zip(&source[u..]).for_each(|(&k, colour)| add(out, k, colour));
@@ -136,5 +150,7 @@ pub fn bilinear(source: &[Rgb], width: usize, height: usize, u: f64, v: f64) -> 
     let (fu, fv) = ((u - u0 as f64) as f32, (v - v0 as f64) as f32);
     let at = |u: usize, v: usize| source[v * width + u];
     let (a, b, c, d) = (at(u0, v0), at(u0 + 1, v0), at(u0, v0 + 1), at(u0 + 1, v0 + 1));
-    std::array::from_fn(|i| (a[i] * (1.0 - fu) + b[i] * fu) * (1.0 - fv) + (c[i] * (1.0 - fu) + d[i] * fu) * fv)
+    std::array::from_fn(|i| {
+        (a[i] * (1.0 - fu) + b[i] * fu) * (1.0 - fv) + (c[i] * (1.0 - fu) + d[i] * fu) * fv
+    })
 }

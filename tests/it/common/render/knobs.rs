@@ -12,19 +12,22 @@ pub struct RollingShutter {
 }
 
 impl RollingShutter {
-    /// What a hand does in one photo: standard deviation of its shift, mm, and turn, degrees, about each axis.
+    /// What a hand does in one photo: standard deviation of its shift, mm, and turn, degrees, about
+    /// each axis.
     pub fn drawn(random: &mut Random, [shift_mm, turn_deg]: [f64; 2]) -> Self {
         let mut three = |sigma: f64| [0, 1, 2].map(|_| random.gauss(sigma));
         Self { shift_mm: three(shift_mm), turn_deg: three(turn_deg) }
     }
 }
 
-/// Everything that can be wrong with a photo. Lengths in pixels are pixels of the photo as it is rendered.
+/// Everything that can be wrong with a photo. Lengths in pixels are pixels of the photo as it is
+/// rendered.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RenderKnobs {
     /// Optics, focus and sensor together: standard deviation of a Gaussian, px.
     pub blur_px: f64,
-    /// Strength of the phone's sharpening (unsharp mask on the tone-mapped picture) and its radius, px.
+    /// Strength of the phone's sharpening (unsharp mask on the tone-mapped picture) and its
+    /// radius, px.
     pub sharpen: f64,
     pub sharpen_radius_px: f64,
     /// Electrons in a pixel of full white: shot noise is their square root. Infinity: none.
@@ -44,15 +47,18 @@ pub struct RenderKnobs {
     pub colour: bool,
     /// Whether the file says anything about its camera.
     pub exif: bool,
-    /// Rim, spokes, sprockets, tubes, room: what stands about and hides things. Without: cards, tabs, lines and a bench.
+    /// Rim, spokes, sprockets, tubes, room: what stands about and hides things. Without: cards,
+    /// tabs, lines and a bench.
     pub clutter: bool,
     /// Tabs whose mirror image shows in a piece of chrome beside them.
     pub mirrored_tabs: Vec<u8>,
-    /// Samples for a pixel that an edge of the print or a line crosses. 610 is proven in `tests/renderer.rs`.
+    /// Samples for a pixel that an edge of the print or a line crosses. 610 is proven in
+    /// `tests/renderer.rs`.
     pub edge_samples: EdgeSamples,
 }
 
-/// Points in a pixel: a Fibonacci lattice, whose shadow on either axis has as many different places as it has points.
+/// Points in a pixel: a Fibonacci lattice, whose shadow on either axis has as many different places
+/// as it has points.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum EdgeSamples {
     /// 89 points: for quick looks.
@@ -92,6 +98,13 @@ impl RenderKnobs {
 
     /// Light as it falls on ideal pixels: no blur, noise, sharpening or vignetting.
     pub fn ideal() -> Self {
-        Self { blur_px: 0.0, sharpen: 0.0, full_well: f64::INFINITY, read_noise: 0.0, vignetting: 0.0, ..Self::default() }
+        Self {
+            blur_px: 0.0,
+            sharpen: 0.0,
+            full_well: f64::INFINITY,
+            read_noise: 0.0,
+            vignetting: 0.0,
+            ..Self::default()
+        }
     }
 }

@@ -34,11 +34,13 @@ impl TruthScene {
 
     /// One developed photo.
     pub fn photograph(&self, setup_idx: usize, photo_idx: usize, knobs: &RenderKnobs) -> Picture {
-        let photo_seed = self.seed.wrapping_mul(1_000_003).wrapping_add((setup_idx * 1000 + photo_idx) as u64);
+        let photo_seed =
+            self.seed.wrapping_mul(1_000_003).wrapping_add((setup_idx * 1000 + photo_idx) as u64);
         imaging::develop(self.light(setup_idx, photo_idx, knobs), knobs, photo_seed)
     }
 
-    /// A job folder: the photos of every set-up, job.toml with what cannot be seen, expected.json with the true figures.
+    /// A job folder: the photos of every set-up, job.toml with what cannot be seen, expected.json
+    /// with the true figures.
     pub fn write_job(&self, folder: &Path, knobs: &RenderKnobs) -> io::Result<()> {
         fs::create_dir_all(folder)?;
         fs::write(folder.join("job.toml"), self.job_toml())?;
@@ -50,7 +52,13 @@ impl TruthScene {
     }
 
     /// One photo of a job folder.
-    pub fn write_photo(&self, folder: &Path, setup_idx: usize, photo_idx: usize, knobs: &RenderKnobs) -> io::Result<()> {
+    pub fn write_photo(
+        &self,
+        folder: &Path,
+        setup_idx: usize,
+        photo_idx: usize,
+        knobs: &RenderKnobs,
+    ) -> io::Result<()> {
         let setup = &self.setups[setup_idx];
         let into = folder.join(&setup.name);
         fs::create_dir_all(&into)?;
@@ -66,9 +74,14 @@ impl TruthScene {
             self.bike.chain_side.word()
         );
         if let Some(face) = &self.bike.hub_face {
-            text += &format!("\n[hub]\nface_side = \"{}\"\nface_turns = {}\n", face.side.word(), face.turns);
+            text += &format!(
+                "\n[hub]\nface_side = \"{}\"\nface_turns = {}\n",
+                face.side.word(),
+                face.turns
+            );
         }
-        let mut tabs: Vec<u8> = self.print.tab_side_mm.keys().chain(self.print.backing_mm.keys()).copied().collect();
+        let mut tabs: Vec<u8> =
+            self.print.tab_side_mm.keys().chain(self.print.backing_mm.keys()).copied().collect();
         tabs.sort_unstable();
         tabs.dedup();
         for number in tabs {

@@ -49,23 +49,38 @@ impl Print {
         let [px, py] = placed.pitch_mm;
         let (paper, extra) = match pattern {
             Pattern::Card(_) => {
-                // A4 for a 10 mm pitch, A3 for 15 mm: both are 29.7 x 21.0 pitches, or near enough for a margin.
-                let paper = Outline::Rectangle { from: [-14.8 * px, -10.5 * py], to: [14.8 * px, 10.5 * py] };
+                // A4 for a 10 mm pitch, A3 for 15 mm: both are 29.7 x 21.0 pitches, or near enough
+                // for a margin.
+                let paper = Outline::Rectangle {
+                    from: [-14.8 * px, -10.5 * py],
+                    to: [14.8 * px, 10.5 * py],
+                };
                 (paper, card_extra(pattern.number(), px, py))
             }
             Pattern::Tab(number) => {
                 // 1.4 x 1.7 pattern sides, the pattern's centre 0.7 sides below the top.
                 // A rider's paper leaves its strip's plane 12 mm below the centre, for the cord.
                 let foot = if placed.is_rider { -3.0 } else { -5.0 };
-                let paper = Outline::Rectangle { from: [-3.5 * px, foot * py], to: [3.5 * px, 3.5 * py] };
+                let paper =
+                    Outline::Rectangle { from: [-3.5 * px, foot * py], to: [3.5 * px, 3.5 * py] };
                 (paper, tab_extra(number, px, py))
             }
         };
         let has_lane = matches!(pattern, Pattern::Card(_));
-        Self { pitch_mm: placed.pitch_mm, per_mm: placed.pitch_mm.map(f64::recip), rows, cols, cells, has_lane, paper, extra }
+        Self {
+            pitch_mm: placed.pitch_mm,
+            per_mm: placed.pitch_mm.map(f64::recip),
+            rows,
+            cols,
+            cells,
+            has_lane,
+            paper,
+            extra,
+        }
     }
 
-    /// The cell at a place and the place in it from its centre, in pitches; `None` outside the pattern.
+    /// The cell at a place and the place in it from its centre, in pitches; `None` outside the
+    /// pattern.
     fn cell(&self, x: f64, y: f64) -> Option<(Cell, usize, f64, f64)> {
         let c = x * self.per_mm[0] + self.cols as f64 / 2.0;
         let r = self.rows as f64 / 2.0 - y * self.per_mm[1];
@@ -84,8 +99,13 @@ impl Print {
     fn ink_at(&self, x: f64, y: f64) -> bool {
         match self.cell(x, y) {
             Some((_, row, _, _)) if self.is_lane(row) => on_tick(x, self.pitch_mm[1] - y.abs()),
-            Some((cell, _, dc, dr)) => cell.dark != (cell.dot && dc * dc + dr * dr < DOT_RADIUS * DOT_RADIUS),
-            None => self.extra.iter().any(|&[from, to]| Outline::Rectangle { from, to }.inside(x, y) > 0.0),
+            Some((cell, _, dc, dr)) => {
+                cell.dark != (cell.dot && dc * dc + dr * dr < DOT_RADIUS * DOT_RADIUS)
+            }
+            None => self
+                .extra
+                .iter()
+                .any(|&[from, to]| Outline::Rectangle { from, to }.inside(x, y) > 0.0),
         }
     }
 
@@ -111,23 +131,32 @@ impl Print {
                 } else {
                     match across {
                         [false, false] => Edges::None,
-                        // A larger pixel reaches the dots of the cells beyond, and the lane's ticks stand against its edge.
+                        // A larger pixel reaches the dots of the cells beyond, and the lane's ticks
+                        // stand against its edge.
                         _ if wide || (across[1] && beside_lane) => Edges::Fine,
-                        [true, false] => Edges::One { axis: 0, place: x + (0.5f64.copysign(dc) - dc) * px },
-                        [false, true] => Edges::One { axis: 1, place: y - (0.5f64.copysign(dr) - dr) * py },
+                        [true, false] => {
+                            Edges::One { axis: 0, place: x + (0.5f64.copysign(dc) - dc) * px }
+                        }
+                        [false, true] => {
+                            Edges::One { axis: 1, place: y - (0.5f64.copysign(dr) - dr) * py }
+                        }
                         [true, true] => Edges::Fine,
                     }
                 }
             }
             None => {
-                let out = [x.abs() - self.cols as f64 / 2.0 * px, y.abs() - self.rows as f64 / 2.0 * py];
+                let out =
+                    [x.abs() - self.cols as f64 / 2.0 * px, y.abs() - self.rows as f64 / 2.0 * py];
                 let near = |&[from, to]: &[[f64; 2]; 2]| {
-                    let apart = |axis: usize, at: f64| (from[axis] - at).max(at - to[axis]) < reach[axis];
+                    let apart =
+                        |axis: usize, at: f64| (from[axis] - at).max(at - to[axis]) < reach[axis];
                     apart(0, x) && apart(1, y)
                 };
                 if out[0] < reach[0] && out[1] < reach[1] {
                     Edges::Fine
-                } else if self.paper.inside(x, y) < reach[0].max(reach[1]) || self.extra.iter().any(near) {
+                } else if self.paper.inside(x, y) < reach[0].max(reach[1])
+                    || self.extra.iter().any(near)
+                {
                     Edges::Coarse
                 } else {
                     Edges::None
@@ -142,7 +171,8 @@ const TICK_MM: f64 = 1.6;
 const TICK_LONG_MM: f64 = 3.0;
 const TICK_WIDTH_MM: f64 = 0.25;
 
-/// Whether a place in the lane, this far from the lane's edge, lies on a tick: every 2 mm from the middle.
+/// Whether a place in the lane, this far from the lane's edge, lies on a tick: every 2 mm from the
+/// middle.
 fn on_tick(x: f64, from_edge: f64) -> bool {
     let nearest = (x / 2.0).round();
     let length = if nearest.rem_euclid(5.0) == 0.0 { TICK_LONG_MM } else { TICK_MM };

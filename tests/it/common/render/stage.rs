@@ -16,7 +16,12 @@ const ENAMEL: Rgb = [0.05, 0.07, 0.14];
 const WOOD: Rgb = [0.42, 0.30, 0.18];
 
 /// All surfaces of one photo.
-pub fn surfaces(scene: &TruthScene, setup_idx: usize, photo_idx: usize, knobs: &RenderKnobs) -> Vec<Surface> {
+pub fn surfaces(
+    scene: &TruthScene,
+    setup_idx: usize,
+    photo_idx: usize,
+    knobs: &RenderKnobs,
+) -> Vec<Surface> {
     let setup = scene.setup_in_picture(setup_idx, photo_idx);
     let with_bike = setup.shows == Shows::Bike;
     let mut stage = Stage { scene, setup, surfaces: Vec::new() };
@@ -64,7 +69,8 @@ impl Stage<'_> {
     /// The large shade as it falls on a sheet.
     fn shade(&self, pose: &Pose) -> Option<Shade> {
         let edge = self.scene.look.shade?;
-        let across = V3::new(edge.turn_deg.to_radians().cos(), edge.turn_deg.to_radians().sin(), 0.0);
+        let across =
+            V3::new(edge.turn_deg.to_radians().cos(), edge.turn_deg.to_radians().sin(), 0.0);
         // Slid along the light down to the bench.
         let light = self.to_light();
         let flat = across - V3::z() * (across.dot(&light) / light.z.max(0.2));
@@ -79,7 +85,10 @@ impl Stage<'_> {
 
     fn print(&mut self, placed: &PlacedPattern, mirrored: bool) {
         let pattern = placed.pattern;
-        let half_mm = [placed.pitch_mm[0] * pattern.cols() as f64 / 2.0, placed.pitch_mm[1] * pattern.rows() as f64 / 2.0];
+        let half_mm = [
+            placed.pitch_mm[0] * pattern.cols() as f64 / 2.0,
+            placed.pitch_mm[1] * pattern.rows() as f64 / 2.0,
+        ];
         let is_card = matches!(pattern, Pattern::Card(_));
         self.surfaces.push(Surface {
             shape: Shape::Sheet { pose: placed.pose, bow_mm: placed.bow_mm, half_mm },
@@ -94,7 +103,10 @@ impl Stage<'_> {
     /// The tab's mirror image in a flat piece of chrome beside it, a little darker.
     fn reflection(&mut self, placed: &PlacedPattern) {
         let side = placed.pitch_mm[0] * 5.0;
-        let beside = PlacedPattern { pose: placed.pose.nudged(V3::new(1.7 * side, 0.0, 0.0), [0.0, 0.0]), ..*placed };
+        let beside = PlacedPattern {
+            pose: placed.pose.nudged(V3::new(1.7 * side, 0.0, 0.0), [0.0, 0.0]),
+            ..*placed
+        };
         self.print(&beside, true);
         if let Some(image) = self.surfaces.last_mut() {
             image.light *= 0.8;
@@ -116,9 +128,21 @@ impl Stage<'_> {
         self.twisted(from, to, radius_mm, colour, exact, None);
     }
 
-    fn twisted(&mut self, from: V3, to: V3, radius_mm: f64, colour: Rgb, exact: bool, twist: Option<Twist>) {
+    fn twisted(
+        &mut self,
+        from: V3,
+        to: V3,
+        radius_mm: f64,
+        colour: Rgb,
+        exact: bool,
+        twist: Option<Twist>,
+    ) {
         let along = (to - from).normalize();
-        let lit = self.scene.look.round_bars.then(|| Lit { to_light: self.to_light(), ambient: self.scene.look.ambient });
+        let lit = self
+            .scene
+            .look
+            .round_bars
+            .then(|| Lit { to_light: self.to_light(), ambient: self.scene.look.ambient });
         // Bars look up to the light with the part of them that can.
         let up = V3::z() - along * along.z;
         let light = self.light_on(if up.norm() > 0.1 { up.normalize() } else { V3::x() });
@@ -132,8 +156,9 @@ impl Stage<'_> {
         });
     }
 
-    /// The cord's shadow on a sheet: p lies in it where the ray from p to the light passes within a radius of the cord. The
-    /// signed distance of that ray from the cord's axis is (p - a) . (l x m) / |l x m|.
+    /// The cord's shadow on a sheet: p lies in it where the ray from p to the light passes within a
+    /// radius of the cord. The signed distance of that ray from the cord's axis is (p - a) . (l
+    /// x m) / |l x m|.
     fn cord_shadow(&self, pose: &Pose) -> Option<Shadow> {
         if self.setup.shows == Shows::CardsOnly {
             return None;
@@ -155,14 +180,20 @@ impl Stage<'_> {
     fn bench(&mut self) {
         // Wood under the lowest corner of any card.
         let corners = |placed: &PlacedPattern| {
-            let (rows, cols) = (placed.pattern.rows() as f64 + 3.0, placed.pattern.cols() as f64 + 4.0);
-            [[-3.0, -4.0], [-3.0, cols], [rows, -4.0], [rows, cols]].map(|[r, c]| placed.world(r, c).z)
+            let (rows, cols) =
+                (placed.pattern.rows() as f64 + 3.0, placed.pattern.cols() as f64 + 4.0);
+            [[-3.0, -4.0], [-3.0, cols], [rows, -4.0], [rows, cols]]
+                .map(|[r, c]| placed.world(r, c).z)
         };
         let lowest = self.scene.cards_in(self.setup).iter().flat_map(corners).fold(0.0, f64::min);
         let pose = Pose { rotation: M3::identity(), origin: V3::new(0.0, 0.0, lowest - 0.2) };
         let outline = Outline::Rectangle { from: [-760.0, -480.0], to: [1060.0, 480.0] };
         let look = &self.scene.look;
-        let texture = Texture::Blotches { size_mm: look.grain_mm, depth: look.grain as f32, seed: self.scene.seed as u32 };
+        let texture = Texture::Blotches {
+            size_mm: look.grain_mm,
+            depth: look.grain as f32,
+            seed: self.scene.seed as u32,
+        };
         self.flat(pose, outline, rgb(look.bench), texture);
         let shadow = self.cord_shadow(&pose);
         if let Some(bench) = self.surfaces.last_mut() {
@@ -174,11 +205,21 @@ impl Stage<'_> {
     /// Cord, plumb lines and backbone.
     fn strings(&mut self) {
         let cord = &self.scene.bench.cord;
-        // A sagging cord in straight pieces: within a piece it sags by less than a thousandth of the whole.
+        // A sagging cord in straight pieces: within a piece it sags by less than a thousandth of
+        // the whole.
         let n = if cord.sag_mm == 0.0 { 1 } else { 32 };
-        let at = |i: usize| cord.at(self.setup, cord.from_x_mm + (cord.to_x_mm - cord.from_x_mm) * i as f64 / n as f64);
+        let at = |i: usize| {
+            cord.at(
+                self.setup,
+                cord.from_x_mm + (cord.to_x_mm - cord.from_x_mm) * i as f64 / n as f64,
+            )
+        };
         for i in 0..n {
-            let twist = self.scene.look.cord_twist.map(|(colour, pitch_mm)| Twist { colour: rgb(colour), pitch_mm });
+            let twist = self
+                .scene
+                .look
+                .cord_twist
+                .map(|(colour, pitch_mm)| Twist { colour: rgb(colour), pitch_mm });
             self.twisted(at(i), at(i + 1), cord.radius_mm, rgb(cord.colour), true, twist);
         }
         self.rider_feet();
@@ -190,14 +231,21 @@ impl Stage<'_> {
         }
         if let Some(backbone) = &frame.backbone {
             let beyond = (backbone.front - backbone.rear).normalize() * 40.0;
-            self.bar(backbone.front + beyond, backbone.rear - beyond, backbone.radius_mm, rgb(self.scene.look.line), true);
+            self.bar(
+                backbone.front + beyond,
+                backbone.rear - beyond,
+                backbone.radius_mm,
+                rgb(self.scene.look.line),
+                true,
+            );
         }
     }
 
     /// The paper of each rider round the cord: half a tube, and flanks up to where its seam begins.
     fn rider_feet(&mut self) {
         let paper: Rgb = [0.82, 0.82, 0.80];
-        let setups: Vec<&SetUp> = self.scene.setups.iter().filter(|s| s.shows == Shows::Bike).collect();
+        let setups: Vec<&SetUp> =
+            self.scene.setups.iter().filter(|s| s.shows == Shows::Bike).collect();
         let later = setups.iter().position(|s| s.name == self.setup.name).unwrap_or(0);
         for rider in &self.scene.bench.riders {
             let (axis, along, up) = self.scene.rider_stance(self.setup, rider, later);
@@ -210,9 +258,17 @@ impl Stage<'_> {
                 let outward = left * touch.sin() + up * touch.cos();
                 let rise = up * touch.sin() - left * touch.cos();
                 let from = axis + outward * radius;
-                let pose = Pose { rotation: M3::from_columns(&[rise.cross(&outward), rise, outward]), origin: from };
+                let pose = Pose {
+                    rotation: M3::from_columns(&[rise.cross(&outward), rise, outward]),
+                    origin: from,
+                };
                 let length = (seam * seam - radius * radius).sqrt();
-                self.flat(pose, Outline::Rectangle { from: [-14.0, 0.0], to: [14.0, length] }, paper, Texture::Flat);
+                self.flat(
+                    pose,
+                    Outline::Rectangle { from: [-14.0, 0.0], to: [14.0, length] },
+                    paper,
+                    Texture::Flat,
+                );
             }
         }
     }
@@ -221,7 +277,10 @@ impl Stage<'_> {
     fn room(&mut self) {
         let wall = |x: f64, y: f64, normal: V3| {
             let side = V3::z().cross(&normal);
-            Pose { rotation: M3::from_columns(&[side, V3::z(), normal]), origin: V3::new(x, y, 600.0) }
+            Pose {
+                rotation: M3::from_columns(&[side, V3::z(), normal]),
+                origin: V3::new(x, y, 600.0),
+            }
         };
         let seed = self.scene.seed as u32;
         let outline = || Outline::Rectangle { from: [-3500.0, -1500.0], to: [3500.0, 2500.0] };
@@ -260,26 +319,52 @@ impl Stage<'_> {
             let (hub, rim) = (stance.at(side, 28.0, deg + lead), stance.at(0.0, inner, deg));
             self.bar(hub, rim, 1.1, [0.5, 0.5, 0.5], false);
         }
-        self.bar(stance.centre + stance.axis * 30.0, stance.centre - stance.axis * 30.0, 26.0, STEEL, false);
+        self.bar(
+            stance.centre + stance.axis * 30.0,
+            stance.centre - stance.axis * 30.0,
+            26.0,
+            STEEL,
+            false,
+        );
         if let Some(face) = &self.scene.bike.hub_face {
             let side = face.side.sign();
             let at = face.face_mm - 0.8;
-            let (from, to) = (stance.centre + stance.axis * side * (at - 30.0), stance.centre + stance.axis * side * at);
+            let (from, to) = (
+                stance.centre + stance.axis * side * (at - 30.0),
+                stance.centre + stance.axis * side * at,
+            );
             self.bar(from, to, 82.0, STEEL, false);
             let pose = Self::on_axis(stance.centre, stance.axis * side, at);
             self.flat(pose, Outline::Ring { inner: 9.0, outer: 82.0 }, STEEL, Texture::Flat);
         }
         let [left, right] = wheel.spindle_ends_mm;
         let axis = wheel.axis();
-        self.bar(wheel.centre + axis * (left - 0.6), wheel.centre + axis * (right + 0.6), 9.0, STEEL, false);
+        self.bar(
+            wheel.centre + axis * (left - 0.6),
+            wheel.centre + axis * (right + 0.6),
+            9.0,
+            STEEL,
+            false,
+        );
         for (axial, outward) in [(left - 0.6, axis), (right + 0.6, -axis)] {
             let pose = Self::on_axis(wheel.centre, outward, axial * outward.dot(&axis));
             self.flat(pose, Outline::Ring { inner: 0.0, outer: 13.0 }, STEEL, Texture::Flat);
         }
         if let Some(front) = &self.scene.bike.front_wheel {
-            let stance = super::super::layout::WheelStance::new(front.centre, [front.yaw_deg, front.lean_deg], self.setup);
+            let stance = super::super::layout::WheelStance::new(
+                front.centre,
+                [front.yaw_deg, front.lean_deg],
+                self.setup,
+            );
             let outer = front.rim_radius_mm;
-            self.drum(stance.centre, stance.axis, front.rim_width_mm / 2.0 - 0.6, outer, outer - 26.0, STEEL);
+            self.drum(
+                stance.centre,
+                stance.axis,
+                front.rim_width_mm / 2.0 - 0.6,
+                outer,
+                outer - 26.0,
+                STEEL,
+            );
         }
     }
 
@@ -287,7 +372,12 @@ impl Stage<'_> {
     fn drum(&mut self, centre: V3, axis: V3, half_mm: f64, outer: f64, inner: f64, colour: Rgb) {
         let texture = Texture::Blotches { size_mm: [14.0, 14.0], depth: 0.08, seed: 3 };
         for side in [1.0, -1.0] {
-            self.flat(Self::on_axis(centre, axis * side, half_mm), Outline::Ring { inner, outer }, colour, texture);
+            self.flat(
+                Self::on_axis(centre, axis * side, half_mm),
+                Outline::Ring { inner, outer },
+                colour,
+                texture,
+            );
         }
         let frame = Self::on_axis(centre, axis, 0.0);
         let facets = 48;
@@ -298,7 +388,12 @@ impl Stage<'_> {
                 let width = radius * (std::f64::consts::PI / f64::from(facets)).tan();
                 let rotation = M3::from_columns(&[axis.cross(&outward), axis, outward]);
                 let pose = Pose { rotation, origin: centre + radial * radius };
-                self.flat(pose, Outline::Rectangle { from: [-width, -half_mm], to: [width, half_mm] }, colour, texture);
+                self.flat(
+                    pose,
+                    Outline::Rectangle { from: [-width, -half_mm], to: [width, half_mm] },
+                    colour,
+                    texture,
+                );
             }
         }
     }
@@ -317,7 +412,12 @@ impl Stage<'_> {
         // Turned with the wheel, so that the teeth do not stand still.
         let mut pose = Self::on_axis(stance.centre, stance.axis * side, at);
         pose.rotation *= super::super::geometry::turn(V3::z(), -side * self.setup.wheel_turn_deg);
-        self.flat(pose, gear(40.0, outer), STEEL, Texture::Blotches { size_mm: [9.0, 9.0], depth: 0.06, seed: 5 });
+        self.flat(
+            pose,
+            gear(40.0, outer),
+            STEEL,
+            Texture::Blotches { size_mm: [9.0, 9.0], depth: 0.06, seed: 5 },
+        );
         let gearbox = &bike.gearbox;
         let pose = Self::on_axis(gearbox.centre, gearbox.axis() * side, -0.6);
         self.flat(pose, gear(0.0, gearbox.radius_mm), STEEL, Texture::Flat);
@@ -344,14 +444,36 @@ impl Stage<'_> {
             // In the plate's own frame y points down on the left and up on the right.
             let up = -s;
             let (low, high) = ((-60.0 * up).min(55.0 * up), (-60.0 * up).max(55.0 * up));
-            self.flat(pose, Outline::Rectangle { from: [-60.0, low], to: [310.0, high] }, [0.4, 0.37, 0.34], Texture::Flat);
+            self.flat(
+                pose,
+                Outline::Rectangle { from: [-60.0, low], to: [310.0, high] },
+                [0.4, 0.37, 0.34],
+                Texture::Flat,
+            );
             let end = bike.wheel.centre
-                + bike.wheel.axis() * (if s > 0.0 { bike.wheel.spindle_ends_mm[0] } else { bike.wheel.spindle_ends_mm[1] });
+                + bike.wheel.axis()
+                    * (if s > 0.0 {
+                        bike.wheel.spindle_ends_mm[0]
+                    } else {
+                        bike.wheel.spindle_ends_mm[1]
+                    });
             let inside = end - V3::y() * (s * 14.0);
             self.bar(inside, V3::new(350.0, frame_y + s * 50.0, 262.0), 11.0, ENAMEL, false);
             self.bar(inside, V3::new(250.0, frame_y + s * 45.0, 640.0), 9.0, ENAMEL, false);
-            self.bar(V3::new(350.0, frame_y + s * 50.0, 262.0), V3::new(250.0, frame_y + s * 45.0, 700.0), 13.0, ENAMEL, false);
-            self.bar(V3::new(880.0, frame_y + s * 150.0, -5.0), V3::new(830.0, frame_y + s * 60.0, 262.0), 14.0, WOOD, false);
+            self.bar(
+                V3::new(350.0, frame_y + s * 50.0, 262.0),
+                V3::new(250.0, frame_y + s * 45.0, 700.0),
+                13.0,
+                ENAMEL,
+                false,
+            );
+            self.bar(
+                V3::new(880.0, frame_y + s * 150.0, -5.0),
+                V3::new(830.0, frame_y + s * 60.0, 262.0),
+                14.0,
+                WOOD,
+                false,
+            );
         }
     }
 }

@@ -1,5 +1,5 @@
-//! Shapes that a ray meets, and what is painted on them. Flat things are evaluated in their own plane, so that an edge of
-//! the print lies exactly where the geometry says.
+//! Shapes that a ray meets, and what is painted on them. Flat things are evaluated in their own
+//! plane, so that an edge of the print lies exactly where the geometry says.
 
 use super::super::geometry::{Pose, V3};
 use super::paint::{Rgb, Texture, scaled};
@@ -58,7 +58,8 @@ pub struct Lit {
     pub ambient: f64,
 }
 
-/// The edge of a shade on a sheet: light is left only in part where this affine distance is negative.
+/// The edge of a shade on a sheet: light is left only in part where this affine distance is
+/// negative.
 #[derive(Clone, Copy, Debug)]
 pub struct Shade {
     pub constant: f64,
@@ -95,7 +96,8 @@ pub enum Outline {
     },
 }
 
-/// The band in which the cord keeps the light off a sheet: its distance is affine in the sheet's own coordinates.
+/// The band in which the cord keeps the light off a sheet: its distance is affine in the sheet's
+/// own coordinates.
 #[derive(Clone, Copy, Debug)]
 pub struct Shadow {
     pub constant: f64,
@@ -128,7 +130,9 @@ impl Outline {
     /// Distance to the edge, mm, + inside. Never more than the true distance.
     pub fn inside(&self, x: f64, y: f64) -> f64 {
         match *self {
-            Self::Rectangle { from, to } => (x - from[0]).min(to[0] - x).min(y - from[1]).min(to[1] - y),
+            Self::Rectangle { from, to } => {
+                (x - from[0]).min(to[0] - x).min(y - from[1]).min(to[1] - y)
+            }
             Self::Ring { inner, outer } => {
                 let r = (x * x + y * y).sqrt();
                 (outer - r).min(r - inner)
@@ -150,10 +154,15 @@ impl Outline {
     pub fn hull(&self) -> Vec<[f64; 2]> {
         let (from, to) = match *self {
             Self::Rectangle { from, to } => (from, to),
-            Self::Ring { outer, .. } | Self::Gear { outer, .. } => ([-outer, -outer], [outer, outer]),
+            Self::Ring { outer, .. } | Self::Gear { outer, .. } => {
+                ([-outer, -outer], [outer, outer])
+            }
         };
         let at = |i: usize, axis: usize| from[axis] + (to[axis] - from[axis]) * i as f64 / 4.0;
-        (0..5).flat_map(|i| (0..5).map(move |j| (i, j))).map(|(i, j)| [at(i, 0), at(j, 1)]).collect()
+        (0..5)
+            .flat_map(|i| (0..5).map(move |j| (i, j)))
+            .map(|(i, j)| [at(i, 0), at(j, 1)])
+            .collect()
     }
 }
 
@@ -165,7 +174,9 @@ impl Shadow {
 
     /// Part of the light that arrives.
     fn light(&self, x: f64, y: f64, z: f64) -> f32 {
-        let edge = ((self.distance(x, y, z).abs() - self.radius_mm + self.soft_mm) / (2.0 * self.soft_mm)).clamp(0.0, 1.0);
+        let edge = ((self.distance(x, y, z).abs() - self.radius_mm + self.soft_mm)
+            / (2.0 * self.soft_mm))
+            .clamp(0.0, 1.0);
         let open = edge * edge * (3.0 - 2.0 * edge);
         (self.left + (1.0 - self.left) * open) as f32
     }
@@ -176,18 +187,22 @@ impl Shadow {
 }
 
 impl Surface {
-    /// Colour of the place (x, y) of the thing, as light sees it; `None` where the thing is not. `front`: seen from its z side.
-    /// `facing`: of a bar, how far its left edge and its middle face the light, 1 to -1.
+    /// Colour of the place (x, y) of the thing, as light sees it; `None` where the thing is not.
+    /// `front`: seen from its z side. `facing`: of a bar, how far its left edge and its middle
+    /// face the light, 1 to -1.
     pub fn look(&self, x: f64, y: f64, front: bool, facing: [f64; 2]) -> Option<Rgb> {
         let light = match &self.shape {
             Shape::Sheet { bow_mm, half_mm, .. } => {
                 let z = bow(*bow_mm, *half_mm, x, y);
-                self.shadow.map_or(1.0, |shadow| shadow.light(x, y, z)) * self.shade.map_or(1.0, |shade| shade.light(x, y, z))
+                self.shadow.map_or(1.0, |shadow| shadow.light(x, y, z))
+                    * self.shade.map_or(1.0, |shade| shade.light(x, y, z))
             }
             Shape::Tube { .. } => 1.0,
         };
         match &self.paint {
-            Paint::Print(print) => (print.paper.inside(x, y) > 0.0).then(|| scaled(print.colour(x, y, front), light)),
+            Paint::Print(print) => {
+                (print.paper.inside(x, y) > 0.0).then(|| scaled(print.colour(x, y, front), light))
+            }
             Paint::Plain { outline, colour, texture } => {
                 (outline.inside(x, y) > 0.0).then(|| scaled(*colour, light * texture.at(x, y)))
             }
@@ -197,10 +212,15 @@ impl Surface {
                 let deep = (1.0 - w * w).max(0.0).sqrt();
                 let light = match lit {
                     None => 0.45 + 0.55 * deep,
-                    Some(lit) => lit.ambient + (1.0 - lit.ambient) * (facing[0] * w + facing[1] * deep).max(0.0),
+                    Some(lit) => {
+                        lit.ambient
+                            + (1.0 - lit.ambient) * (facing[0] * w + facing[1] * deep).max(0.0)
+                    }
                 };
                 let colour = match twist {
-                    Some(twist) if (y / twist.pitch_mm + 0.25 * w).rem_euclid(1.0) < 0.5 => &twist.colour,
+                    Some(twist) if (y / twist.pitch_mm + 0.25 * w).rem_euclid(1.0) < 0.5 => {
+                        &twist.colour
+                    }
                     _ => colour,
                 };
                 (w.abs() < 1.0 && y > 0.0).then(|| scaled(*colour, light as f32))
@@ -208,7 +228,8 @@ impl Surface {
         }
     }
 
-    /// What edges of the thing cross the box of `reach` to each side of (x, y), in its own coordinates.
+    /// What edges of the thing cross the box of `reach` to each side of (x, y), in its own
+    /// coordinates.
     pub fn edges(&self, x: f64, y: f64, reach: [f64; 2]) -> Edges {
         if let (Some(shadow), Shape::Sheet { bow_mm, half_mm, .. }) = (&self.shadow, &self.shape)
             && shadow.has_edge(x, y, bow(*bow_mm, *half_mm, x, y), reach)
@@ -246,7 +267,9 @@ impl Surface {
                 };
                 outline.hull().into_iter().map(|[x, y]| pose.world(V3::new(x, y, 0.0))).collect()
             }
-            Shape::Tube { from, to, .. } => (0..=16).map(|i| from + (to - from) * (f64::from(i) / 16.0)).collect(),
+            Shape::Tube { from, to, .. } => {
+                (0..=16).map(|i| from + (to - from) * (f64::from(i) / 16.0)).collect()
+            }
         }
     }
 }

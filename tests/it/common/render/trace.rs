@@ -1,6 +1,7 @@
-//! From surfaces to the light on each pixel. A pixel without an edge takes the colour at its centre. A pixel crossed by one
-//! straight edge of the print takes the two colours by the exact area to each side of it. Any other pixel takes the mean over
-//! a Fibonacci lattice of points. Surfaces are evaluated in their own coordinates, which are affine within a pixel.
+//! From surfaces to the light on each pixel. A pixel without an edge takes the colour at its
+//! centre. A pixel crossed by one straight edge of the print takes the two colours by the exact
+//! area to each side of it. Any other pixel takes the mean over a Fibonacci lattice of points.
+//! Surfaces are evaluated in their own coordinates, which are affine within a pixel.
 
 use rayon::prelude::*;
 
@@ -38,7 +39,8 @@ enum Frame {
     Tube { from: V3, along: V3, length: f64, radius: f64, to_light: V3 },
 }
 
-/// Where a ray meets a surface: depth for sorting, the surface's own coordinates and their change per pixel.
+/// Where a ray meets a surface: depth for sorting, the surface's own coordinates and their change
+/// per pixel.
 struct Hit<'a> {
     surface: &'a Surface,
     depth: f64,
@@ -76,18 +78,27 @@ pub fn trace(surfaces: &[Surface], eye: &Eye, knobs: &RenderKnobs) -> Light {
         let n_rows = rows.len() / width;
         // What each row sees: of a camera that holds still, all the same.
         let seen_by_row: Vec<Vec<View>> = match &knobs.rolling_shutter {
-            Some(shutter) => {
-                (0..n_rows).map(|row| views(surfaces, &boxes, &eye_at_row(eye, shutter, (band_v + row) as f64))).collect()
-            }
+            Some(shutter) => (0..n_rows)
+                .map(|row| {
+                    views(surfaces, &boxes, &eye_at_row(eye, shutter, (band_v + row) as f64))
+                })
+                .collect(),
             None => vec![views(surfaces, &boxes, eye)],
         };
         for (tile_u, _) in (0..width).step_by(TILE).enumerate() {
             let from = [(tile_u * TILE) as f64, band_v as f64];
             let middle = (TILE as f64 - 1.0) / 2.0;
-            let at_middle = ray_through(eye, from[0] + middle, from[1] + middle, &mut eye.lens.ideal(from[0], from[1]));
+            let at_middle = ray_through(
+                eye,
+                from[0] + middle,
+                from[1] + middle,
+                &mut eye.lens.ideal(from[0], from[1]),
+            );
             let ends = [&seen_by_row[0], &seen_by_row[seen_by_row.len() - 1]];
-            let may_show = |i: usize| ends.iter().any(|views| views[i].may_show_in_tile(&at_middle));
-            let candidates: Vec<usize> = (0..surfaces.len()).filter(|&i| overlaps(boxes[i], from) && may_show(i)).collect();
+            let may_show =
+                |i: usize| ends.iter().any(|views| views[i].may_show_in_tile(&at_middle));
+            let candidates: Vec<usize> =
+                (0..surfaces.len()).filter(|&i| overlaps(boxes[i], from) && may_show(i)).collect();
             let mut hits = Vec::with_capacity(16);
             for row in 0..n_rows {
                 let v = (band_v + row) as f64;
@@ -96,7 +107,8 @@ pub fn trace(surfaces: &[Surface], eye: &Eye, knobs: &RenderKnobs) -> Light {
                 for u in tile_u * TILE..((tile_u + 1) * TILE).min(width) {
                     let ray = ray_through(eye, u as f64, v, &mut guess);
                     let seed = (u as u64) << 32 | v as u64;
-                    rows[row * width + u] = pixel(views, &candidates, &ray, &lattices, seed, &mut hits);
+                    rows[row * width + u] =
+                        pixel(views, &candidates, &ray, &lattices, seed, &mut hits);
                 }
             }
         }
@@ -136,7 +148,14 @@ fn ray_through(eye: &Eye, u: f64, v: f64, guess: &mut [f64; 2]) -> Ray {
     *guess = [x, y];
     let [a, b, c, d] = derivative;
     let det = a * d - b * c;
-    Ray { x, y, x_u: d / det / lens.fx, x_v: -b / det / lens.fy, y_u: -c / det / lens.fx, y_v: a / det / lens.fy }
+    Ray {
+        x,
+        y,
+        x_u: d / det / lens.fx,
+        x_v: -b / det / lens.fy,
+        y_u: -c / det / lens.fx,
+        y_v: a / det / lens.fy,
+    }
 }
 
 /// Light on one pixel.
@@ -182,7 +201,8 @@ fn pixel<'a>(
         }
     }
     hits.truncate(n_needed);
-    let composite = |du: f64, dv: f64| hits.iter().find_map(|hit| hit.colour(du, dv)).unwrap_or(NOTHING);
+    let composite =
+        |du: f64, dv: f64| hits.iter().find_map(|hit| hit.colour(du, dv)).unwrap_or(NOTHING);
     match edges {
         Edges::None => composite(0.0, 0.0),
         Edges::One { axis, place } => hits[split].two_sides(axis, place),
@@ -193,7 +213,8 @@ fn pixel<'a>(
 }
 
 impl Hit<'_> {
-    /// How far each of the surface's coordinates moves from the pixel's centre to its furthest corner, mm.
+    /// How far each of the surface's coordinates moves from the pixel's centre to its furthest
+    /// corner, mm.
     fn reach(&self) -> [f64; 2] {
         [0, 1].map(|axis| 0.5 * (self.per_u[axis].abs() + self.per_v[axis].abs()))
     }
@@ -214,12 +235,15 @@ impl Hit<'_> {
     fn colour(&self, du: f64, dv: f64) -> Option<Rgb> {
         let at = |axis: usize| self.at[axis] + self.per_u[axis] * du + self.per_v[axis] * dv;
         let light = self.surface.light;
-        self.surface.look(at(0), at(1), self.front, self.facing).map(|colour| colour.map(|c| c * light))
+        self.surface
+            .look(at(0), at(1), self.front, self.facing)
+            .map(|colour| colour.map(|c| c * light))
     }
 }
 
 impl<'a> View<'a> {
-    /// Whether any pixel of the tile about this ray can meet the surface: generous, for it only spares work.
+    /// Whether any pixel of the tile about this ray can meet the surface: generous, for it only
+    /// spares work.
     fn may_show_in_tile(&self, ray: &Ray) -> bool {
         let tile = 2.0 * TILE as f64;
         match self.frame {
@@ -232,18 +256,23 @@ impl<'a> View<'a> {
                 let depth = -centre.z / d.z;
                 let per = |dx: f64, dy: f64| {
                     let step = rotation * V3::new(dx, dy, 0.0);
-                    depth * ((step.x - d.x * step.z / d.z).abs() + (step.y - d.y * step.z / d.z).abs())
+                    depth
+                        * ((step.x - d.x * step.z / d.z).abs()
+                            + (step.y - d.y * step.z / d.z).abs())
                 };
                 let reach = per(ray.x_u, ray.y_u) + per(ray.x_v, ray.y_v);
                 // A bow lifts a sheet by a few millimetres at most.
                 let bow_mm = 10.0 / (d.z / d.norm()).abs();
-                depth > 0.5 && self.surface.inside(centre.x + depth * d.x, centre.y + depth * d.y) > -(tile * reach + bow_mm)
+                depth > 0.5
+                    && self.surface.inside(centre.x + depth * d.x, centre.y + depth * d.y)
+                        > -(tile * reach + bow_mm)
             }
             Frame::Tube { from, along, length, radius, .. } => {
                 let square = V3::new(ray.x, ray.y, 1.0).cross(&along);
                 let off = from.dot(&square) / square.norm();
                 let furthest = from.norm().max((from + along * length).norm());
-                let reach = furthest * (ray.x_u.abs() + ray.x_v.abs() + ray.y_u.abs() + ray.y_v.abs());
+                let reach =
+                    furthest * (ray.x_u.abs() + ray.x_v.abs() + ray.y_u.abs() + ray.y_v.abs());
                 off.abs() < radius + tile * reach
             }
         }
@@ -253,7 +282,9 @@ impl<'a> View<'a> {
     fn meet(&self, ray: &Ray) -> Option<Hit<'a>> {
         let hit = match self.frame {
             Frame::Sheet { ref rotation, ref centre } => self.meet_sheet(rotation, centre, ray),
-            Frame::Tube { from, along, length, radius, to_light } => self.meet_tube([from, along, to_light], length, radius, ray),
+            Frame::Tube { from, along, length, radius, to_light } => {
+                self.meet_tube([from, along, to_light], length, radius, ray)
+            }
         }?;
         let [x, y] = hit.reach();
         (self.surface.inside(hit.at[0], hit.at[1]) > -(x + y)).then_some(hit)
@@ -285,11 +316,13 @@ impl<'a> View<'a> {
         if self.surface.inside(x, y) < -LARGEST_PIXEL_MM {
             return None;
         }
-        // x = cx + depth dx with depth = (z - cz) / dz: the change per pixel of the flat sheet, then of its height.
+        // x = cx + depth dx with depth = (z - cz) / dz: the change per pixel of the flat sheet,
+        // then of its height.
         let per = |d_i: V3| {
             let flat = [depth * (d_i.x - d.x * d_i.z / d.z), depth * (d_i.y - d.y * d_i.z / d.z)];
             let (along_x, along_y) = (d.x / d.z, d.y / d.z);
-            let rise = (slope_x * flat[0] + slope_y * flat[1]) / (1.0 - slope_x * along_x - slope_y * along_y);
+            let rise = (slope_x * flat[0] + slope_y * flat[1])
+                / (1.0 - slope_x * along_x - slope_y * along_y);
             [flat[0] + rise * along_x, flat[1] + rise * along_y]
         };
         Some(Hit {
@@ -303,9 +336,16 @@ impl<'a> View<'a> {
         })
     }
 
-    /// A tube's coordinates: the signed distance of the ray from the axis, and the place along the axis. A ray meets an
-    /// endless tube just where that distance is less than the radius, so its edges are exact.
-    fn meet_tube(&self, [from, along, to_light]: [V3; 3], length: f64, radius: f64, ray: &Ray) -> Option<Hit<'a>> {
+    /// A tube's coordinates: the signed distance of the ray from the axis, and the place along the
+    /// axis. A ray meets an endless tube just where that distance is less than the radius, so
+    /// its edges are exact.
+    fn meet_tube(
+        &self,
+        [from, along, to_light]: [V3; 3],
+        length: f64,
+        radius: f64,
+        ray: &Ray,
+    ) -> Option<Hit<'a>> {
         let d = V3::new(ray.x, ray.y, 1.0);
         let off = from.dot(&d.cross(&along)) / d.cross(&along).norm();
         // Far off: nothing more to work out.
@@ -320,15 +360,19 @@ impl<'a> View<'a> {
             let off = from.dot(&square) / square.norm();
             let per_depth = (dd - dm * dm).sqrt();
             let nearest = (d.dot(&from) - dm * along.dot(&from)) / (dd - dm * dm);
-            // A string is told by the point of its axis nearest to the ray, and sorted as if it stood a radius before it: a
-            // flag's plane holds the axis, and the line hides the flag. A stout bar is met on its surface.
-            let before = if strings { radius } else { (radius * radius - off * off).max(0.0).sqrt() } / per_depth;
+            // A string is told by the point of its axis nearest to the ray, and sorted as if it
+            // stood a radius before it: a flag's plane holds the axis, and the line
+            // hides the flag. A stout bar is met on its surface.
+            let before =
+                if strings { radius } else { (radius * radius - off * off).max(0.0).sqrt() }
+                    / per_depth;
             let place = if strings { nearest } else { nearest - before } * dm - along.dot(&from);
             (off, place, nearest - before)
         };
         let (off, place, depth) = at(ray.x, ray.y);
         let per = |dx: f64, dy: f64| {
-            let (a, b) = (at(ray.x + dx / 2.0, ray.y + dy / 2.0), at(ray.x - dx / 2.0, ray.y - dy / 2.0));
+            let (a, b) =
+                (at(ray.x + dx / 2.0, ray.y + dy / 2.0), at(ray.x - dx / 2.0, ray.y - dy / 2.0));
             [a.0 - b.0, a.1 - b.1]
         };
         (depth > 1.0 && place > -30.0 && place < length + 30.0).then(|| Hit {
@@ -339,9 +383,11 @@ impl<'a> View<'a> {
             per_v: per(ray.x_v, ray.y_v),
             front: true,
             facing: {
-                // The axis lies `off` towards `square` from the ray: what is seen of the bar lies on the other side of its axis.
+                // The axis lies `off` towards `square` from the ray: what is seen of the bar lies
+                // on the other side of its axis.
                 let square = d.cross(&along).normalize();
-                let towards_camera = along.cross(&square).normalize() * along.cross(&square).dot(&-d).signum();
+                let towards_camera =
+                    along.cross(&square).normalize() * along.cross(&square).dot(&-d).signum();
                 [-to_light.dot(&square), to_light.dot(&towards_camera)]
             },
         })
@@ -351,7 +397,8 @@ impl<'a> View<'a> {
 /// Area of the part of a pixel (du and dv from -1/2 to 1/2) in which a du + b dv < c.
 fn area_below(c: f64, a: f64, b: f64) -> f64 {
     let (a, b) = (a.abs().max(b.abs()), a.abs().min(b.abs()));
-    // By symmetry the steeper direction first and c as measured from the corner: u, v from 0 to 1, a u + b v < c.
+    // By symmetry the steeper direction first and c as measured from the corner: u, v from 0 to 1,
+    // a u + b v < c.
     let c = c + (a + b) / 2.0;
     if c <= 0.0 {
         return 0.0;
@@ -381,7 +428,13 @@ fn views<'a>(surfaces: &'a [Surface], boxes: &[[f64; 4]], eye: &Eye) -> Vec<View
                     Paint::Bar { lit: Some(lit), .. } => eye.rotation * lit.to_light,
                     _ => V3::zeros(),
                 };
-                Frame::Tube { from, along: (to - from) / length, length, radius: *radius_mm, to_light }
+                Frame::Tube {
+                    from,
+                    along: (to - from) / length,
+                    length,
+                    radius: *radius_mm,
+                    to_light,
+                }
             }
         };
         View { surface, frame, seen_in }
@@ -389,11 +442,14 @@ fn views<'a>(surfaces: &'a [Surface], boxes: &[[f64; 4]], eye: &Eye) -> Vec<View
     surfaces.iter().zip(boxes).map(view).collect()
 }
 
-/// Boxes in the picture outside of which each surface cannot be seen; empty (upside down) where it is behind the camera.
+/// Boxes in the picture outside of which each surface cannot be seen; empty (upside down) where it
+/// is behind the camera.
 fn boxes(surfaces: &[Surface], eye: &Eye, shutter: Option<&RollingShutter>) -> Vec<[f64; 4]> {
     let height = eye.lens.height as f64;
     let eyes: Vec<Eye> = match shutter {
-        Some(shutter) => [0.0, height / 2.0, height].iter().map(|&v| eye_at_row(eye, shutter, v)).collect(),
+        Some(shutter) => {
+            [0.0, height / 2.0, height].iter().map(|&v| eye_at_row(eye, shutter, v)).collect()
+        }
         None => vec![*eye],
     };
     let whole = [f64::NEG_INFINITY, f64::NEG_INFINITY, f64::INFINITY, f64::INFINITY];
@@ -409,14 +465,21 @@ fn boxes(surfaces: &[Surface], eye: &Eye, shutter: Option<&RollingShutter>) -> V
                     continue;
                 }
                 before += 1;
-                // Outside the lens's field the bent coordinates mean nothing; the straight ones lie outside as well.
-                let [u, v] = eye
-                    .project_camera(c)
-                    .unwrap_or_else(|| [c.x / c.z * eye.lens.fx + eye.lens.cx, c.y / c.z * eye.lens.fy + eye.lens.cy]);
-                let radius = if let Shape::Tube { radius_mm, .. } = surface.shape { radius_mm } else { 0.0 };
+                // Outside the lens's field the bent coordinates mean nothing; the straight ones lie
+                // outside as well.
+                let [u, v] = eye.project_camera(c).unwrap_or_else(|| {
+                    [c.x / c.z * eye.lens.fx + eye.lens.cx, c.y / c.z * eye.lens.fy + eye.lens.cy]
+                });
+                let radius =
+                    if let Shape::Tube { radius_mm, .. } = surface.shape { radius_mm } else { 0.0 };
                 // The lens bends straight edges between the hull's points by a few pixels.
                 let margin = 12.0 + radius / c.z * eye.lens.fx;
-                seen = [seen[0].min(u - margin), seen[1].min(v - margin), seen[2].max(u + margin), seen[3].max(v + margin)];
+                seen = [
+                    seen[0].min(u - margin),
+                    seen[1].min(v - margin),
+                    seen[2].max(u + margin),
+                    seen[3].max(v + margin),
+                ];
             }
         }
         if before > 0 && behind > 0 { whole } else { seen }
@@ -426,11 +489,15 @@ fn boxes(surfaces: &[Surface], eye: &Eye, shutter: Option<&RollingShutter>) -> V
 
 fn overlaps(seen: [f64; 4], from: [f64; 2]) -> bool {
     let side = TILE as f64;
-    seen[0] < from[0] + side && seen[2] > from[0] - 1.0 && seen[1] < from[1] + side && seen[3] > from[1] - 1.0
+    seen[0] < from[0] + side
+        && seen[2] > from[0] - 1.0
+        && seen[1] < from[1] + side
+        && seen[3] > from[1] - 1.0
 }
 
-/// A Fibonacci lattice over the pixel. Its points' shadows on the axes are evenly spaced, so an edge along an axis is
-/// placed to 1 / (2 n) px; a shift that differs from pixel to pixel takes out the bias for all other directions.
+/// A Fibonacci lattice over the pixel. Its points' shadows on the axes are evenly spaced, so an
+/// edge along an axis is placed to 1 / (2 n) px; a shift that differs from pixel to pixel takes out
+/// the bias for all other directions.
 struct Lattice {
     points: Vec<[f64; 2]>,
 }
@@ -438,7 +505,8 @@ struct Lattice {
 impl Lattice {
     /// `n` and `step` are neighbouring Fibonacci numbers.
     fn new(n: usize, step: usize) -> Self {
-        let point = |i: usize| [(i as f64 + 0.5) / n as f64, ((i * step % n) as f64 + 0.5) / n as f64];
+        let point =
+            |i: usize| [(i as f64 + 0.5) / n as f64, ((i * step % n) as f64 + 0.5) / n as f64];
         Self { points: (0..n).map(point).collect() }
     }
 

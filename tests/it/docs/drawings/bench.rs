@@ -4,9 +4,14 @@ use super::pen::{Anchor, OUT_OF_TRUE, Pen, Place, turned};
 use Anchor::{End, Middle, Start};
 
 pub fn level() -> String {
-    let mut pen = Pen::new(480.0, 200.0, "The bench's level along the bike from the side, and across it from behind");
+    let mut pen = Pen::new(
+        480.0,
+        200.0,
+        "The bench's level along the bike from the side, and across it from behind",
+    );
     for (x, turn, letter, left, right, caption) in [
-        // Front is at the left from the bike's left side, so that front high is drawn turned clockwise.
+        // Front is at the left from the bike's left side, so that front high is drawn turned
+        // clockwise.
         (124.0, -OUT_OF_TRUE, "level along +", "front", "rear", "from the bike's left"),
         (356.0, -OUT_OF_TRUE, "level across +", "left", "right", "from behind"),
     ] {
@@ -16,7 +21,15 @@ pub fn level() -> String {
         pen.words("soft", (x + 104.0, 104.0), End, "level");
         pen.line("metal", at(-96.0, 0.0), at(96.0, 0.0));
         for dx in [-62.0, 50.0] {
-            pen.outline("card", &[at(dx - 22.0, -4.0), at(dx + 22.0, -4.0), at(dx + 22.0, -8.0), at(dx - 22.0, -8.0)]);
+            pen.outline(
+                "card",
+                &[
+                    at(dx - 22.0, -4.0),
+                    at(dx + 22.0, -4.0),
+                    at(dx + 22.0, -8.0),
+                    at(dx - 22.0, -8.0),
+                ],
+            );
         }
         pen.angle(middle, 88.0, 90.0, 90.0 + turn);
         pen.words("letter", (x - 96.0, 78.0), Start, letter);
@@ -28,19 +41,31 @@ pub fn level() -> String {
 }
 
 pub fn cord() -> String {
-    let mut pen = Pen::new(480.0, 290.0, "The cord's straightness and movement from above, the cards' flatness from the side");
+    let mut pen = Pen::new(
+        480.0,
+        290.0,
+        "The cord's straightness and movement from above, the cards' flatness from the side",
+    );
     for y in [60.0, 200.0] {
-        pen.outline("card", &[(40.0, y - 38.0), (160.0, y - 38.0), (160.0, y + 38.0), (40.0, y + 38.0)]);
+        pen.outline(
+            "card",
+            &[(40.0, y - 38.0), (160.0, y - 38.0), (160.0, y + 38.0), (40.0, y + 38.0)],
+        );
     }
-    let bow: Vec<Place> =
-        (0..=20).map(|i| 20.0 + 11.0 * f64::from(i)).map(|y| (100.0 - 22.0 * (1.0 - ((y - 130.0) / 110.0).powi(2)), y)).collect();
+    let bow: Vec<Place> = (0..=20)
+        .map(|i| 20.0 + 11.0 * f64::from(i))
+        .map(|y| (100.0 - 22.0 * (1.0 - ((y - 130.0) / 110.0).powi(2)), y))
+        .collect();
     pen.line("carried", (100.0, 20.0), (100.0, 240.0));
     pen.path("rod", &bow);
     pen.arrow((130.0, 130.0), (100.0, 130.0));
     pen.arrow((48.0, 130.0), (78.0, 130.0));
     pen.words("letter", (100.0, 258.0), Middle, "cord straightness");
     for y in [60.0, 200.0] {
-        pen.outline("card", &[(200.0, y - 38.0), (320.0, y - 38.0), (320.0, y + 38.0), (200.0, y + 38.0)]);
+        pen.outline(
+            "card",
+            &[(200.0, y - 38.0), (320.0, y - 38.0), (320.0, y + 38.0), (200.0, y + 38.0)],
+        );
     }
     pen.line("rod", (272.0, 20.0), (260.0, 240.0));
     pen.line("carried", (250.0, 20.0), (256.0, 240.0));
@@ -52,7 +77,10 @@ pub fn cord() -> String {
     pen.caption(180.0, "from above");
     pen.line("carried", (350.0, 150.0), (470.0, 150.0));
     for (x, up) in [(352.0, 0.0), (392.0, 22.0), (432.0, 4.0)] {
-        pen.outline("card", &[(x, 146.0 - up), (x + 34.0, 146.0 - up), (x + 34.0, 154.0 - up), (x, 154.0 - up)]);
+        pen.outline(
+            "card",
+            &[(x, 146.0 - up), (x + 34.0, 146.0 - up), (x + 34.0, 154.0 - up), (x, 154.0 - up)],
+        );
     }
     pen.span((409.0, 132.0), (409.0, 150.0));
     pen.words("letter", (409.0, 112.0), Middle, "flatness");
@@ -62,7 +90,8 @@ pub fn cord() -> String {
 }
 
 pub fn print() -> String {
-    let mut pen = Pen::new(480.0, 270.0, "A card's two check lines: 250 mm along and 160 mm across as drawn");
+    let mut pen =
+        Pen::new(480.0, 270.0, "A card's two check lines: 250 mm along and 160 mm across as drawn");
     pen.outline("card", &[(40.0, 20.0), (350.0, 20.0), (350.0, 216.0), (40.0, 216.0)]);
     for row in 0..6 {
         for column in 0..9 {
@@ -82,7 +111,11 @@ pub fn print() -> String {
 }
 
 pub fn lens() -> String {
-    let mut pen = Pen::new(480.0, 240.0, "The camera: focal length and middle of the picture, both in pixels");
+    let mut pen = Pen::new(
+        480.0,
+        240.0,
+        "The camera: focal length and middle of the picture, both in pixels",
+    );
     pen.outline("card", &[(280.0, 30.0), (330.0, 60.0), (330.0, 200.0), (280.0, 170.0)]);
     pen.circle("dot", (100.0, 116.0), 5.0);
     pen.words("soft", (100.0, 100.0), Middle, "lens");
@@ -103,12 +136,16 @@ pub fn lens() -> String {
 pub fn verdict() -> String {
     let mut pen = Pen::new(480.0, 240.0, "Value, uncertainty and tolerance: in, undecided or out");
     let (zero, limit) = (200.0, 90.0);
-    pen.outline("card", &[(zero - limit, 30.0), (zero + limit, 30.0), (zero + limit, 200.0), (zero - limit, 200.0)]);
+    pen.outline(
+        "card",
+        &[(zero - limit, 30.0), (zero + limit, 30.0), (zero + limit, 200.0), (zero - limit, 200.0)],
+    );
     pen.line("thin", (zero, 30.0), (zero, 206.0));
     pen.words("soft", (zero, 222.0), Middle, "0");
     pen.words("soft", (zero + limit, 222.0), Middle, "+ tolerance");
     pen.words("soft", (zero - limit, 222.0), Middle, "- tolerance");
-    for (y, value, word) in [(70.0, 30.0, "in"), (120.0, 84.0, "undecided"), (170.0, 150.0, "out")] {
+    for (y, value, word) in [(70.0, 30.0, "in"), (120.0, 84.0, "undecided"), (170.0, 150.0, "out")]
+    {
         let x = zero + value;
         pen.line("metal", (x - 34.0, y), (x + 34.0, y));
         pen.circle("tab", (x, y), 6.0);

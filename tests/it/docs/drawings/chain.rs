@@ -1,4 +1,5 @@
-//! The two sprockets, the chain on the left as it is drawn here; on the right everything is mirrored.
+//! The two sprockets, the chain on the left as it is drawn here; on the right everything is
+//! mirrored.
 
 use super::pen::{Anchor, OUT_OF_TRUE, Pen, turned};
 use Anchor::{End, Middle, Start};
@@ -10,9 +11,10 @@ fn sprockets(pen: &mut Pen, rear_turn: f64, gearbox_turn: f64) -> ((f64, f64), (
         let end = |dy: f64| turned((middle.0, middle.1 + dy), middle, turn);
         (end(-half), end(half))
     };
-    for (middle, half, turn, name) in
-        [(rear, 52.0, rear_turn, "rear sprocket"), (gearbox, 24.0, gearbox_turn, "gearbox sprocket")]
-    {
+    for (middle, half, turn, name) in [
+        (rear, 52.0, rear_turn, "rear sprocket"),
+        (gearbox, 24.0, gearbox_turn, "gearbox sprocket"),
+    ] {
         let (a, b) = face(middle, half, turn);
         let shaft = |dx: f64| turned((middle.0 + dx, middle.1), middle, turn);
         pen.line("rod", middle, shaft(if half > 30.0 { 150.0 } else { 60.0 }));
@@ -35,7 +37,12 @@ pub fn at_gearbox() -> String {
     let (rear, gearbox) = sprockets(&mut pen, 3.0, 0.0);
     let edge = |dy: f64| turned((rear.0, rear.1 + dy), rear, 3.0);
     pen.line("carried", edge(52.0), edge(-184.0));
-    pen.words("soft", (edge(-184.0).0 + 8.0, 22.0), Start, "straight-edge on the rear sprocket's face");
+    pen.words(
+        "soft",
+        (edge(-184.0).0 + 8.0, 22.0),
+        Start,
+        "straight-edge on the rear sprocket's face",
+    );
     let foot = edge(gearbox.1 - rear.1);
     pen.arrow((foot.0, gearbox.1), gearbox);
     pen.words("letter", (gearbox.0 - 12.0, gearbox.1 + 5.0), End, "offset at gearbox");
@@ -48,7 +55,11 @@ pub fn at_gearbox() -> String {
 }
 
 pub fn at_rear() -> String {
-    let mut pen = Pen::new(480.0, 270.0, "From above: the gearbox sprocket's plane carried back to the rear sprocket's centre");
+    let mut pen = Pen::new(
+        480.0,
+        270.0,
+        "From above: the gearbox sprocket's plane carried back to the rear sprocket's centre",
+    );
     let (rear, gearbox) = sprockets(&mut pen, 0.0, -5.0);
     let edge = |dy: f64| turned((gearbox.0, gearbox.1 + dy), gearbox, -5.0);
     pen.line("carried", edge(-24.0), edge(180.0));
@@ -61,7 +72,11 @@ pub fn at_rear() -> String {
 }
 
 pub fn angles() -> String {
-    let mut pen = Pen::new(480.0, 290.0, "The sprockets' yaw against each other from above, and each one's lean from behind");
+    let mut pen = Pen::new(
+        480.0,
+        290.0,
+        "The sprockets' yaw against each other from above, and each one's lean from behind",
+    );
     let (rear, gearbox) = ((120.0, 200.0), (120.0, 78.0));
     pen.line("metal", (120.0, 152.0), (120.0, 248.0));
     let tip = |dy: f64| turned((gearbox.0, gearbox.1 + dy), gearbox, OUT_OF_TRUE);
@@ -74,9 +89,10 @@ pub fn angles() -> String {
     pen.words("soft", (134.0, 206.0), Start, "rear");
     pen.caption(120.0, "from above, front at the top");
     pen.bench(256.0, 240.0, 470.0);
-    for (x, y, half, turn, letter, name) in
-        [(300.0, 176.0, 30.0, 5.0, "gearbox lean", "gearbox"), (410.0, 176.0, 56.0, OUT_OF_TRUE + 3.0, "rear lean", "rear")]
-    {
+    for (x, y, half, turn, letter, name) in [
+        (300.0, 176.0, 30.0, 5.0, "gearbox lean", "gearbox"),
+        (410.0, 176.0, 56.0, OUT_OF_TRUE + 3.0, "rear lean", "rear"),
+    ] {
         let middle = (x, y);
         let end = |dy: f64| turned((x, y + dy), middle, turn);
         pen.line("thin", middle, (x, y - 104.0));

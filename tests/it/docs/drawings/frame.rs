@@ -44,7 +44,11 @@ pub fn frame() -> String {
 }
 
 pub fn wheel_in_frame() -> String {
-    let mut pen = Pen::new(480.0, 300.0, "From above: the wheel against the frame's middle instead of the cord");
+    let mut pen = Pen::new(
+        480.0,
+        300.0,
+        "From above: the wheel against the frame's middle instead of the cord",
+    );
     let axle = (210.0, 196.0);
     let frame = |dy: f64| turned((axle.0, axle.1 + dy), axle, 5.0);
     pen.cord(260.0, 40.0, 270.0);
@@ -70,8 +74,11 @@ pub fn wheel_in_frame() -> String {
 }
 
 pub fn plumb() -> String {
-    let mut pen =
-        Pen::new(480.0, 270.0, "From behind: where a plumb line hangs against the cord's plane, half-way between its flags");
+    let mut pen = Pen::new(
+        480.0,
+        270.0,
+        "From behind: where a plumb line hangs against the cord's plane, half-way between its flags",
+    );
     pen.bench(236.0, 60.0, 420.0);
     pen.cord(270.0, 18.0, 236.0);
     pen.circle("dot", (270.0, 232.0), 3.5);
@@ -79,7 +86,10 @@ pub fn plumb() -> String {
     pen.line("rod", (200.0, 20.0), (200.0, 196.0));
     pen.outline("dot", &[(194.0, 196.0), (206.0, 196.0), (200.0, 216.0)]);
     for (y, name) in [(56.0, "flag 21"), (170.0, "flag 22")] {
-        pen.outline("tab", &[(188.0, y - 12.0), (212.0, y - 12.0), (212.0, y + 12.0), (188.0, y + 12.0)]);
+        pen.outline(
+            "tab",
+            &[(188.0, y - 12.0), (212.0, y - 12.0), (212.0, y + 12.0), (188.0, y + 12.0)],
+        );
         pen.line("thin", (200.0, y - 12.0), (200.0, y + 12.0));
         pen.words("soft", (180.0, y + 5.0), End, name);
     }
@@ -127,8 +137,11 @@ pub fn stations() -> String {
 }
 
 pub fn backbone() -> String {
-    let mut pen =
-        Pen::new(480.0, 280.0, "From above: a second cord along the backbone with two flags, against the datum cord below");
+    let mut pen = Pen::new(
+        480.0,
+        280.0,
+        "From above: a second cord along the backbone with two flags, against the datum cord below",
+    );
     let rear = (190.0, 216.0);
     let at = |dy: f64| turned((rear.0, rear.1 + dy), rear, OUT_OF_TRUE);
     pen.cord(260.0, 16.0, 250.0);
@@ -150,7 +163,11 @@ pub fn backbone() -> String {
 }
 
 pub fn faces() -> String {
-    let mut pen = Pen::new(480.0, 280.0, "A face with three tabs: offset and yaw from above, lean from behind");
+    let mut pen = Pen::new(
+        480.0,
+        280.0,
+        "A face with three tabs: offset and yaw from above, lean from behind",
+    );
     let middle = (100.0, 130.0);
     let at = |dy: f64| turned((middle.0, middle.1 + dy), middle, OUT_OF_TRUE);
     pen.cord(180.0, 16.0, 246.0);

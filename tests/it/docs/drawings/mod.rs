@@ -1,4 +1,5 @@
-//! The drawings of docs/figures.md, one a group of figures. Front is at the top from above, the bike's left at the left.
+//! The drawings of docs/figures.md, one a group of figures. Front is at the top from above, the
+//! bike's left at the left.
 
 mod bench;
 mod chain;

@@ -1,4 +1,5 @@
-//! The pen that all drawings of the figures page are made with, so that they look alike: places on a sheet, x to the right, y down.
+//! The pen that all drawings of the figures page are made with, so that they look alike: places on
+//! a sheet, x to the right, y down.
 
 use std::fmt::Write;
 
@@ -31,7 +32,8 @@ pub struct Pen {
     body: String,
 }
 
-/// A place turned about another, degrees: front to the left, or top to the left, where the bike's left is the sheet's.
+/// A place turned about another, degrees: front to the left, or top to the left, where the bike's
+/// left is the sheet's.
 pub fn turned((x, y): Place, (about_x, about_y): Place, degrees: f64) -> Place {
     let (sin, cos) = degrees.to_radians().sin_cos();
     let (dx, dy) = (x - about_x, y - about_y);
@@ -49,7 +51,10 @@ impl Pen {
     }
 
     pub fn line(&mut self, class: &str, a: Place, b: Place) {
-        self.put(format_args!(r#"<line class="{class}" x1="{:.1}" y1="{:.1}" x2="{:.1}" y2="{:.1}"/>"#, a.0, a.1, b.0, b.1));
+        self.put(format_args!(
+            r#"<line class="{class}" x1="{:.1}" y1="{:.1}" x2="{:.1}" y2="{:.1}"/>"#,
+            a.0, a.1, b.0, b.1
+        ));
     }
 
     pub fn outline(&mut self, class: &str, corners: &[Place]) {
@@ -63,7 +68,9 @@ impl Pen {
     }
 
     pub fn circle(&mut self, class: &str, (x, y): Place, radius: f64) {
-        self.put(format_args!(r#"<circle class="{class}" cx="{x:.1}" cy="{y:.1}" r="{radius:.1}"/>"#));
+        self.put(format_args!(
+            r#"<circle class="{class}" cx="{x:.1}" cy="{y:.1}" r="{radius:.1}"/>"#
+        ));
     }
 
     pub fn words(&mut self, class: &str, (x, y): Place, anchor: Anchor, text: &str) {
@@ -72,7 +79,9 @@ impl Pen {
             Anchor::Middle => "middle",
             Anchor::End => "end",
         };
-        self.put(format_args!(r#"<text class="{class}" x="{x:.1}" y="{y:.1}" text-anchor="{anchor}">{text}</text>"#));
+        self.put(format_args!(
+            r#"<text class="{class}" x="{x:.1}" y="{y:.1}" text-anchor="{anchor}">{text}</text>"#
+        ));
     }
 
     /// What a panel shows, at the sheet's lower edge.
@@ -95,21 +104,26 @@ impl Pen {
 
     fn head(&mut self, from: Place, tip: Place) {
         let along = (tip.1 - from.1).atan2(tip.0 - from.0);
-        let corner = |off: f64| (tip.0 - 9.0 * (along + off).cos(), tip.1 - 9.0 * (along + off).sin());
+        let corner =
+            |off: f64| (tip.0 - 9.0 * (along + off).cos(), tip.1 - 9.0 * (along + off).sin());
         self.outline("head", &[tip, corner(0.35), corner(-0.35)]);
     }
 
-    /// An angle between two directions, each as degrees to the left of straight up; the arrow tip stands at the second.
+    /// An angle between two directions, each as degrees to the left of straight up; the arrow tip
+    /// stands at the second.
     pub fn angle(&mut self, centre: Place, radius: f64, from: f64, to: f64) {
         let at = |degrees: f64| turned((centre.0, centre.1 - radius), centre, degrees);
-        let arc: Vec<Place> = (0..=16).map(|i| at(from + (to - from) * f64::from(i) / 16.0)).collect();
+        let arc: Vec<Place> =
+            (0..=16).map(|i| at(from + (to - from) * f64::from(i) / 16.0)).collect();
         self.path("size", &arc);
         self.head(arc[14], arc[16]);
     }
 
-    // ---- parts of bike and bench --------------------------------------------------------------------------------------
+    // ---- parts of bike and bench
+    // --------------------------------------------------------------------------------------
 
-    /// A wheel seen from above or from behind, turned about its middle, with its middle plane carried on beyond it.
+    /// A wheel seen from above or from behind, turned about its middle, with its middle plane
+    /// carried on beyond it.
     pub fn wheel(&mut self, middle: Place, half_width: f64, half_length: f64, degrees: f64) {
         let at = |dx: f64, dy: f64| turned((middle.0 + dx, middle.1 + dy), middle, degrees);
         let (w, l) = (half_width, half_length);

@@ -4,7 +4,11 @@ use super::pen::{Anchor, OUT_OF_TRUE, Pen, Place, turned};
 use Anchor::{End, Middle, Start};
 
 pub fn signs() -> String {
-    let mut pen = Pen::new(480.0, 270.0, "Which way is plus: to the left, front to the left, top to the left");
+    let mut pen = Pen::new(
+        480.0,
+        270.0,
+        "Which way is plus: to the left, front to the left, top to the left",
+    );
     pen.cord(130.0, 20.0, 236.0);
     pen.words("soft", (130.0, 14.0), Middle, "front");
     pen.words("soft", (60.0, 236.0), Middle, "left");
@@ -34,7 +38,11 @@ pub fn signs() -> String {
 }
 
 pub fn rim() -> String {
-    let mut pen = Pen::new(480.0, 270.0, "From behind: distance of the rim's two faces from the upright plane through the cord");
+    let mut pen = Pen::new(
+        480.0,
+        270.0,
+        "From behind: distance of the rim's two faces from the upright plane through the cord",
+    );
     pen.bench(236.0, 60.0, 420.0);
     pen.cord(240.0, 18.0, 236.0);
     pen.circle("dot", (240.0, 232.0), 3.5);
@@ -66,7 +74,11 @@ pub fn wheel() -> String {
     pen.words("soft", (158.0, 236.0), Start, "cord");
     let middle = (112.0, 150.0);
     pen.wheel(middle, 17.0, 76.0, OUT_OF_TRUE);
-    pen.line("rod", turned((40.0, 150.0), middle, OUT_OF_TRUE), turned((184.0, 150.0), middle, OUT_OF_TRUE));
+    pen.line(
+        "rod",
+        turned((40.0, 150.0), middle, OUT_OF_TRUE),
+        turned((184.0, 150.0), middle, OUT_OF_TRUE),
+    );
     pen.circle("dot", middle, 4.0);
     pen.line("thin", (112.0, 150.0), (112.0, 34.0));
     pen.angle(middle, 108.0, 0.0, OUT_OF_TRUE);
@@ -80,7 +92,11 @@ pub fn wheel() -> String {
     pen.bench(246.0, 300.0, 460.0);
     pen.line("thin", (380.0, 136.0), (380.0, 22.0));
     pen.wheel((380.0, 136.0), 17.0, 76.0, OUT_OF_TRUE);
-    pen.line("rod", turned((312.0, 136.0), (380.0, 136.0), OUT_OF_TRUE), turned((448.0, 136.0), (380.0, 136.0), OUT_OF_TRUE));
+    pen.line(
+        "rod",
+        turned((312.0, 136.0), (380.0, 136.0), OUT_OF_TRUE),
+        turned((448.0, 136.0), (380.0, 136.0), OUT_OF_TRUE),
+    );
     pen.angle((380.0, 136.0), 108.0, 0.0, OUT_OF_TRUE);
     pen.words("letter", (358.0, 28.0), End, "lean");
     pen.words("soft", (386.0, 28.0), Start, "upright");
@@ -89,7 +105,11 @@ pub fn wheel() -> String {
 }
 
 pub fn two_positions() -> String {
-    let mut pen = Pen::new(480.0, 290.0, "The rim's offsets with the mark forward and with the mark rearward");
+    let mut pen = Pen::new(
+        480.0,
+        290.0,
+        "The rim's offsets with the mark forward and with the mark rearward",
+    );
     let middle = (222.0, 140.0);
     let turn = 5.0;
     pen.cord(240.0, 16.0, 258.0);
@@ -121,7 +141,11 @@ pub fn two_positions() -> String {
 }
 
 pub fn run_out() -> String {
-    let mut pen = Pen::new(480.0, 250.0, "Run-out: the rim's face against a plane square to the axle, once round");
+    let mut pen = Pen::new(
+        480.0,
+        250.0,
+        "Run-out: the rim's face against a plane square to the axle, once round",
+    );
     // The rim from the side with six places.
     pen.circle("wheel", (110.0, 110.0), 84.0);
     pen.circle("thin", (110.0, 110.0), 70.0);
@@ -135,7 +159,8 @@ pub fn run_out() -> String {
     // What a dial gauge would trace.
     let curve = |x: f64| 110.0 - 44.0 * ((x - 240.0) / 210.0 * std::f64::consts::TAU).sin();
     pen.line("thin", (240.0, 110.0), (456.0, 110.0));
-    let places: Vec<Place> = (0..=42).map(|i| 240.0 + 5.0 * f64::from(i)).map(|x| (x, curve(x))).collect();
+    let places: Vec<Place> =
+        (0..=42).map(|i| 240.0 + 5.0 * f64::from(i)).map(|x| (x, curve(x))).collect();
     pen.path("rod", &places);
     for i in 0..6 {
         let x = 254.0 + 35.0 * f64::from(i);
@@ -152,8 +177,11 @@ pub fn run_out() -> String {
 }
 
 pub fn hub() -> String {
-    let mut pen =
-        Pen::new(480.0, 250.0, "From the brake drum's or hub's face to the rim's outside face on the same side, along the axle");
+    let mut pen = Pen::new(
+        480.0,
+        250.0,
+        "From the brake drum's or hub's face to the rim's outside face on the same side, along the axle",
+    );
     // Section from behind: rim above, hub below, spokes between.
     pen.line("rod", (80.0, 180.0), (400.0, 180.0));
     pen.outline("wheel", &[(190.0, 30.0), (290.0, 30.0), (290.0, 62.0), (190.0, 62.0)]);
@@ -180,8 +208,11 @@ pub fn hub() -> String {
 }
 
 pub fn spindle() -> String {
-    let mut pen =
-        Pen::new(480.0, 250.0, "From behind: the spindle's two ends, their heights and their distances from the cord's plane");
+    let mut pen = Pen::new(
+        480.0,
+        250.0,
+        "From behind: the spindle's two ends, their heights and their distances from the cord's plane",
+    );
     pen.bench(216.0, 40.0, 440.0);
     pen.cord(240.0, 20.0, 216.0);
     pen.circle("dot", (240.0, 212.0), 3.5);
@@ -210,7 +241,11 @@ pub fn spindle() -> String {
 }
 
 pub fn track() -> String {
-    let mut pen = Pen::new(480.0, 310.0, "The front wheel's middle against the rear wheel's middle plane, and its lean");
+    let mut pen = Pen::new(
+        480.0,
+        310.0,
+        "The front wheel's middle against the rear wheel's middle plane, and its lean",
+    );
     let rear = (150.0, 216.0);
     pen.wheel(rear, 18.0, 56.0, -4.0);
     pen.line("carried", turned((150.0, 160.0), rear, -4.0), turned((150.0, 20.0), rear, -4.0));
