@@ -30,6 +30,8 @@ const LEAST_MM: f64 = 0.45;
 const CERTAIN: f64 = 25.0;
 /// What one place left unexplained must fall by this factor.
 const FITS_BETTER: f64 = 1.6;
+/// Robust squares by which photos tell one place from another: three standard deviations.
+const TELLS_APART: f64 = 9.0;
 /// Photos that show the cord before and after.
 const LEAST_PHOTOS: usize = 2;
 
@@ -86,9 +88,20 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     if blocks.len() < 2 * LEAST_PHOTOS {
         return None;
     }
-    let together = fitted(&seen, None)?;
+    by_its_own_photos(state, cord, &blocks, &seen)
+        .or_else(|| by_another_set_up(state, cord, &blocks, &seen))
+}
+
+/// Told by a set-up's own photos: two places explain them far better than one.
+fn by_its_own_photos(
+    state: &State,
+    cord: usize,
+    blocks: &[(usize, &Block)],
+    seen: &[Seen],
+) -> Option<CordMoved> {
+    let together = fitted(seen, None)?;
     let splits = LEAST_PHOTOS..=blocks.len() - LEAST_PHOTOS;
-    let tried = splits.filter_map(|k| fitted(&seen, Some(k)).map(|fit| (k, fit)));
+    let tried = splits.filter_map(|k| fitted(seen, Some(k)).map(|fit| (k, fit)));
     let (k, split) = tried.min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))?;
     let shift = split.values.fixed_rows::<2>(4).into_owned();
     let by_mm =
@@ -112,6 +125,69 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
         before_used,
         by_mm,
     })
+}
+
+/// Told by another set-up's cord: photos before or after some moment show it where it lay there,
+/// the others elsewhere. Where both parts were taken from one side each, the set-up's own photos
+/// would take the movement for another height.
+fn by_another_set_up(
+    state: &State,
+    cord: usize,
+    blocks: &[(usize, &Block)],
+    seen: &[Seen],
+) -> Option<CordMoved> {
+    let others = (0..state.cords.len()).filter(|&other| other != cord);
+    let told = others.filter_map(|other| {
+        let there: Vec<Vec<Seen>> = blocks
+            .iter()
+            .enumerate()
+            .map(|(nth, (_, block))| {
+                let block = Block { shown: Shown::Cord(other), ..(*block).clone() };
+                places(state, other, nth, &block)
+            })
+            .collect();
+        let own = |nth: usize| seen.iter().filter(move |p| p.nth == nth);
+        let cost = |nth: usize| own(nth).map(|p| rho(p.residual)).sum::<f64>();
+        let cost_there = |nth: usize| there[nth].iter().map(|p| rho(p.residual)).sum::<f64>();
+        // By how much a photo can tell one place from the other.
+        let apart = |nth: usize| {
+            let both = own(nth).zip(&there[nth]);
+            both.map(|(p, q)| rho(p.residual - q.residual)).sum::<f64>()
+        };
+        let of = |photos: &[usize], f: &dyn Fn(usize) -> f64| {
+            photos.iter().map(|&nth| f(nth)).sum::<f64>()
+        };
+        let all: Vec<usize> = (0..blocks.len()).collect();
+        let parts = (LEAST_PHOTOS..=blocks.len() - LEAST_PHOTOS)
+            .flat_map(|k| [(k, true, all.split_at(k)), (k, false, swapped(all.split_at(k)))]);
+        let fits = parts.filter(|(_, _, (there, here))| {
+            of(there, &apart) > TELLS_APART
+                && of(there, &cost_there) <= of(there, &cost)
+                && of(here, &cost) + TELLS_APART <= of(here, &cost_there)
+        });
+        let gain = |there: &[usize], here: &[usize]| of(there, &cost_there) + of(here, &cost);
+        fits.map(|(k, before, (there, here))| (gain(there, here), k, before, other))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+    });
+    let (_, k, before_used, other) = told.min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let (known, other) = (&state.cords[cord], &state.cords[other]);
+    let by_mm = [-1.0, 1.0]
+        .map(|s| known.middle + s * known.half)
+        .map(|x| (known.at(x) - other.at(x)).yz().norm())
+        .into_iter()
+        .fold(0.0, f64::max);
+    let out = if before_used { &blocks[k..] } else { &blocks[..k] };
+    (by_mm > LEAST_MM).then(|| CordMoved {
+        setup: known.setup,
+        from: blocks[k].0,
+        left_out: out.iter().map(|(photo, _)| *photo).collect(),
+        before_used,
+        by_mm,
+    })
+}
+
+fn swapped<T>((a, b): (T, T)) -> (T, T) {
+    (b, a)
 }
 
 /// Cards seen from both sides. Groups are numbered as [`super::cord_choice::MidPoint::group`] has
@@ -181,7 +257,11 @@ fn fitted(seen: &[Seen], from: Option<usize>) -> Option<Fit> {
         values = factor.solve(&right);
         covariance = factor.inverse();
     }
-    let rho = |r: f64| if r.abs() <= HUBER { r * r } else { HUBER * (2.0 * r.abs() - HUBER) };
     let cost = (0..seen.len()).map(|i| rho(left(&values, i))).sum();
     Some(Fit { values, covariance, cost })
+}
+
+/// Robust square of a residual in standard deviations.
+fn rho(r: f64) -> f64 {
+    if r.abs() <= HUBER { r * r } else { HUBER * (2.0 * r.abs() - HUBER) }
 }
