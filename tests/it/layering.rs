@@ -1,5 +1,5 @@
 //! Data flows one way: a stage may use earlier stages only. This reads every `crate::` path in the
-//! sources.
+//! sources, however many lines an import takes.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -64,17 +64,11 @@ fn no_stage_knows_a_later_one() {
             .get(stage)
             .unwrap_or_else(|| panic!("src/{stage} has no place in the order of stages"));
         let text = std::fs::read_to_string(entry.path()).expect("the source can be read");
-        for (number, line) in text.lines().enumerate() {
-            for used in stages_in(line) {
-                let Some(&theirs) = rank.get(used.as_str()) else { continue };
-                n_paths += 1;
-                let backwards = theirs > own || (theirs == own && used != stage);
-                assert!(
-                    !backwards,
-                    "src/{file}:{}: {stage} uses {used}, which comes later: {line}",
-                    number + 1
-                );
-            }
+        for (line, used) in named_after("crate::", &without_comments(&text)) {
+            let Some(&theirs) = rank.get(used.as_str()) else { continue };
+            n_paths += 1;
+            let backwards = theirs > own || (theirs == own && used != stage);
+            assert!(!backwards, "src/{file}:{line}: {stage} uses {used}, which comes later");
         }
     }
     assert!(
@@ -149,44 +143,67 @@ fn files_used(file: &str, text: &str, files: &BTreeSet<String>) -> BTreeSet<Stri
     let module = module_of(file);
     let stage = module.split('/').next().unwrap_or("").to_owned();
     let above = module.rsplit_once('/').map_or("", |(folder, _)| folder);
-    let code = text.split("#[cfg(test)]").next().unwrap_or("");
-    let mut used = BTreeSet::new();
-    let lines = code.lines().filter(|line| !line.trim_start().starts_with("//"));
-    let code = lines.collect::<Vec<&str>>().join(" ");
+    let code = without_comments(text.split("#[cfg(test)]").next().unwrap_or(""));
     let own = format!("crate::{stage}::");
-    let word = |name: &str| {
-        name.trim().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>()
-    };
+    let mut used = BTreeSet::new();
     for (path, base) in
         [("super::", above), (own.as_str(), stage.as_str()), ("self::", module.as_str())]
     {
-        for part in code.split(path).skip(1) {
-            // A list in braces names several, else the first word is the one.
-            let names: Vec<&str> = match part.strip_prefix('{') {
-                Some(list) => list.split('}').next().unwrap_or(list).split(',').collect(),
-                None => vec![part],
-            };
-            used.extend(names.into_iter().map(|name| format!("{base}/{}", word(name))));
-        }
+        used.extend(named_after(path, &code).map(|(_, name)| format!("{base}/{name}")));
     }
     used.retain(|named| files.contains(named) && *named != module);
     used
 }
 
-/// The stages named in `crate::stage` and `crate::{stage, stage}` paths of a line.
-fn stages_in(line: &str) -> Vec<String> {
-    if line.trim_start().starts_with("//") {
-        return Vec::new();
-    }
-    let word = |text: &str| {
-        text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>()
-    };
-    let mut found = Vec::new();
-    for part in line.split("crate::").skip(1) {
-        match part.strip_prefix('{') {
-            Some(list) => found.extend(list.split(',').map(|item| word(item.trim_start()))),
-            None => found.push(word(part)),
+/// A source with its whole lines of comment left empty, so that lines keep their numbers.
+fn without_comments(text: &str) -> String {
+    let lines =
+        text.lines().map(|line| if line.trim_start().starts_with("//") { "" } else { line });
+    lines.collect::<Vec<&str>>().join("\n")
+}
+
+/// What is named right after each `path` of a source, with the number of the line where the path
+/// stands: one word, or the first word of each entry of a list in braces, over as many lines as it
+/// has.
+fn named_after<'a>(path: &'a str, code: &'a str) -> impl Iterator<Item = (usize, String)> + 'a {
+    code.match_indices(path).flat_map(move |(at, _)| {
+        let line = code[..at].matches('\n').count() + 1;
+        let rest = &code[at + path.len()..];
+        entries(rest).into_iter().map(move |entry| (line, first_word(entry)))
+    })
+}
+
+/// The entries of the list in braces that a text begins with, without taking those of lists within
+/// it apart; the text itself where it begins with no list.
+fn entries(text: &str) -> Vec<&str> {
+    let Some(list) = text.strip_prefix('{') else { return vec![text] };
+    let (mut depth, mut start, mut found) = (0, 0, Vec::new());
+    for (at, c) in list.char_indices() {
+        match c {
+            '{' => depth += 1,
+            '}' if depth > 0 => depth -= 1,
+            ',' if depth == 0 => {
+                found.push(&list[start..at]);
+                start = at + 1;
+            }
+            '}' => {
+                found.push(&list[start..at]);
+                return found;
+            }
+            _ => {}
         }
     }
     found
+}
+
+fn first_word(text: &str) -> String {
+    text.trim_start().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect()
+}
+
+#[test]
+fn an_import_over_several_lines_is_read_to_its_end() {
+    let code = "use crate::{\n    bench::{\n        rim,\n        wheel,\n    },\n    plan,\n};\nuse crate::text;";
+    let named: Vec<(usize, String)> = named_after("crate::", code).collect();
+    let expected = [(1, "bench"), (1, "plan"), (8, "text")];
+    assert_eq!(named, expected.map(|(line, name)| (line, name.to_owned())));
 }
