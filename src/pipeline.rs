@@ -364,7 +364,7 @@ fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<Phot
     for line in &lines {
         // Where flags were not read, the line's own image still tells how it hangs.
         if !sightings.lines.iter().any(|seen| seen.kind == line.kind) {
-            sightings.lines.extend(sightings::strand::follow(&read.luma, line));
+            sightings.lines.extend(sightings::follow_line::follow(&read.luma, line));
         }
     }
     Some(sightings)

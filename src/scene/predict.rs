@@ -4,8 +4,8 @@ use nalgebra::{Vector2, Vector3};
 
 use crate::cards::codes::TAB_SIDE;
 use crate::sightings::StringKind;
+use crate::sightings::follow_line::ExpectedLine;
 use crate::sightings::look_again::PredictedPattern;
-use crate::sightings::strand::ExpectedLine;
 
 use super::observe::{Block, Shown};
 use super::residual::foreseen;
