@@ -354,7 +354,8 @@ fn look_again_at_all(
 /// None where nothing more is expected of the photo, or it can't be read any more.
 fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<PhotoSightings> {
     let facts = photo.facts.as_ref()?;
-    let (patterns, lines) = scene::predict::expected(first, idx, (facts.width, facts.height));
+    let (patterns, lines) =
+        scene::assess::predict::expected(first, idx, (facts.width, facts.height));
     if patterns.is_empty() && lines.is_empty() {
         return None;
     }
@@ -373,7 +374,7 @@ fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<Phot
 /// Reads each plumb line's images again, as wide as all photos together have the line.
 fn read_lines_again(photos: &mut [SeenPhoto], first: &Solution) {
     let seen: Vec<&PhotoSightings> = photos.iter().map(|photo| &photo.sightings).collect();
-    let widths = scene::line_width::common_widths(first, &seen);
+    let widths = scene::strings::line_width::common_widths(first, &seen);
     photos.par_iter_mut().enumerate().for_each(|(idx, photo)| {
         for (_, line, width) in widths.iter().filter(|(of, _, _)| *of == idx) {
             photo.sightings.lines[*line].read_with(width);

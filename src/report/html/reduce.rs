@@ -12,17 +12,18 @@ use imageproc::geometry::convex_hull;
 use imageproc::point::Point;
 use moxcms::{ColorProfile, Layout, TransformOptions};
 
-use super::names::{Name, write_names};
-use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 use crate::cards::Pattern;
 use crate::photo::colour::{Colours, heic_colours};
 use crate::photo::format::DRAWN_SEGMENT;
 use crate::photo::room::{Room, header_limits};
 use crate::photo::{LinearImage, PhotoFacts, PhotoFile};
 use crate::scene::Solution;
-use crate::scene::observe::Shown;
-use crate::scene::residual::foreseen;
+use crate::scene::adjust::residual::foreseen;
+use crate::scene::model::observe::Shown;
 use crate::sightings::{PhotoSightings, StringKind};
+
+use super::names::{Name, write_names};
+use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 
 /// Long side of a photo in the report, px, and the JPEG quality: together about 100 kB a photo, so
 /// that 24 of them stay below 6 MB in the page.
