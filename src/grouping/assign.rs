@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::figure::Side;
-use crate::photo::listing::CAMERA_FOLDER;
+use crate::photo::job_photos::CAMERA_FOLDER;
 
 use super::clock::seconds;
 use super::places::Mark;

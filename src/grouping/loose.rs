@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::finding::Finding;
-use crate::photo::listing::{CAMERA_FOLDER, LOOSE_SETUP};
+use crate::photo::job_photos::{CAMERA_FOLDER, LOOSE_SETUP};
 
 use super::assign::{Work, is_camera};
 use super::clock::{have_one_clock, in_time};

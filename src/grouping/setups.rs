@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::finding::Finding;
 use crate::job::Job;
 use crate::photo::PhotoFacts;
-use crate::photo::listing::CAMERA_FOLDER;
+use crate::photo::job_photos::CAMERA_FOLDER;
 
 /// Set-up of photos of cards alone that lie elsewhere than on the bench, where others show them
 /// there.

@@ -36,9 +36,6 @@ const ORDER: [&[&str]; 23] = [
 /// Stages that work with figures by their identities and leave files and their form to others.
 const KNOW_NO_JSON: [&str; 2] = ["bench", "plan"];
 
-/// Folders in which files still go round in circles: none may be added.
-const CIRCLES_LEFT: [&str; 3] = ["archive", "cards", "photo"];
-
 #[test]
 fn no_stage_knows_a_later_one() {
     let rank: BTreeMap<&str, usize> = ORDER
@@ -115,8 +112,7 @@ fn no_files_of_a_folder_go_round_in_a_circle() {
         "is this test still reading the sources?"
     );
     for file in uses.keys() {
-        let stage = file.split('/').next().unwrap_or("");
-        let circle = reached(&uses, file).contains(file) && !CIRCLES_LEFT.contains(&stage);
+        let circle = reached(&uses, file).contains(file);
         assert!(!circle, "src/{file} is used by a file that it uses itself: {:?}", uses[file]);
     }
 }

@@ -9,7 +9,7 @@ use std::path::Path;
 use sha2::{Digest, Sha256};
 
 use super::ReportFile;
-pub use crate::photo::listing::REPORT_LIST as LIST_NAME;
+pub use crate::photo::job_photos::REPORT_LIST as LIST_NAME;
 
 /// No list comes near this size: a line a file, and a file a photo.
 const MOST_LIST_BYTES: u64 = 4 << 20;

@@ -1,4 +1,5 @@
-//! The bundle adjustment: residuals and derivatives, priors, normal equations, weights and rejection.
+//! The bundle adjustment: residuals and derivatives, priors, normal equations, weights and
+//! rejection.
 
 pub mod block_normal;
 pub mod group_spread;

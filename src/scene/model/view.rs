@@ -1,5 +1,5 @@
-//! One photo's camera: where it stands, how it drifted since the common lens, and how the hand moved
-//! it while the rows were read.
+//! One photo's camera: where it stands, how it drifted since the common lens, and how the hand
+//! moved it while the rows were read.
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 

@@ -1,5 +1,5 @@
-//! Cord and plumb lines: which of what is seen in a lane or along a line is theirs, and how sure that
-//! is.
+//! Cord and plumb lines: which of what is seen in a lane or along a line is theirs, and how sure
+//! that is.
 
 pub mod cord_choice;
 pub mod cord_doubts;
