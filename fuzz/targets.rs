@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
-use sightcord::archive::{self, bag, bag_text, place};
+use sightcord::archive::{self, bag_text, check_bag, place};
 use sightcord::bench;
 use sightcord::bench::from_job::{bench_settings, scene_settings};
 use sightcord::camera::lens::Lens;
@@ -125,7 +125,7 @@ pub fn bag_folder(bytes: &[u8]) {
         let _ = std::str::from_utf8(part)
             .map(|text| (bag_text::info(text), bag_text::fetch(text, (1, 0))));
     }
-    let _ = bag::check(folder.path());
+    let _ = check_bag::check(folder.path());
     let _ = archive::prove(folder.path(), true, None, &|_| {});
 }
 

@@ -4,17 +4,19 @@
 //! the wheel stands, solve the scene, look again where the scene expects more, solve again, tell
 //! the figures, judge and plan, put the document together.
 
+mod as_scene;
+mod document;
 mod in_colour;
 pub mod known;
 mod left_out;
 mod lines;
+mod looks;
 mod once;
 mod sorting;
 
+use crate::math::hex::hex;
 use std::path::Path;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
-use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 use thiserror::Error;
 
@@ -23,20 +25,23 @@ use crate::bench::from_job::{bench_settings, scene_settings};
 use crate::bench::{self, Figures};
 use crate::figure::Figure;
 use crate::finding::Finding;
-use crate::grouping::{GroupedBy, GroupingEntry, leave_out_what_follows};
+use crate::grouping::{GroupedBy, leave_out_what_follows};
 use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
-use crate::photo::listing::{CAMERA_FOLDER, LOOSE_SETUP};
-use crate::photo::room::Room;
-use crate::photo::{Impression, JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
+use crate::photo::{JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
 use crate::plan::{self, Outcome, PlanSettings};
 use crate::report::ResultDocument;
-use crate::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultParts};
-use crate::scene::{self, ScenePhoto, Solution};
-use crate::sightings::{self, PhotoSightings};
+use crate::scene::{self, Solution};
+use crate::sightings::PhotoSightings;
+
+use as_scene::{scene_findings, scene_photos};
+use document::document;
+use known::Known;
+use looks::{look_again_at_all, look_at_all, read_lines_again};
 use sorting::Sorting;
 
-use known::Known;
+pub use as_scene::scene_photo;
+pub use document::listed_photos;
 
 /// Why a job could not even be begun.
 #[derive(Debug, Error)]
@@ -124,7 +129,7 @@ fn job_id(folder: &Path, photos: &JobPhotos) -> String {
         hash.update(format!("{}  {}\n", photo.sha256, photo.id));
     }
     hash.update(std::fs::read(folder.join(JOB_FILE)).unwrap_or_default());
-    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    hex(&hash.finalize())
 }
 
 /// Measures a job.
@@ -251,374 +256,4 @@ fn photos_that_would_help(
     let fields: Vec<Figure> = open.iter().map(|(field, _)| field.clone()).collect();
     let u_of = |field: &Figure| open.iter().find(|(known, _)| known == field).map(|(_, u)| *u);
     bench::advice::advise(solution, settings, &fields, &u_of, raised)
-}
-
-/// What looking at one photo gives.
-struct Looked {
-    photo: SeenPhoto,
-    impression: Option<Impression>,
-    findings: Vec<Finding>,
-}
-
-/// First look, photo by photo in parallel; the order of the list is kept.
-fn look_at_all(
-    listed: &JobPhotos,
-    known: Option<&Known>,
-    findings: &mut Vec<Finding>,
-    progress: &(dyn Fn(Progress) + Sync),
-) -> (Vec<SeenPhoto>, Vec<Option<Impression>>) {
-    let placed = |(file, setup): (&'_ PhotoFile, Option<&str>)| {
-        let setup = setup.unwrap_or(LOOSE_SETUP);
-        (file.clone(), setup.to_owned(), setup == CAMERA_FOLDER)
-    };
-    let files: Vec<(PhotoFile, String, bool)> = listed.with_setups().map(placed).collect();
-    let done = AtomicUsize::new(0);
-    let looked: Vec<Looked> = files
-        .par_iter()
-        .map(|(file, setup, lens_only)| {
-            let looked = look_at(file, setup, *lens_only, known);
-            progress(Progress::Looked(done.fetch_add(1, Ordering::Relaxed) + 1, files.len()));
-            looked
-        })
-        .collect();
-    let mut photos = Vec::with_capacity(looked.len());
-    let mut impressions = Vec::with_capacity(looked.len());
-    for Looked { photo, impression, findings: own } in looked {
-        photos.push(photo);
-        impressions.push(impression);
-        findings.extend(own);
-    }
-    (photos, impressions)
-}
-
-fn look_at(file: &PhotoFile, setup: &str, lens_only: bool, known: Option<&Known>) -> Looked {
-    let photo = SeenPhoto {
-        file: file.clone(),
-        setup: setup.to_owned(),
-        lens_only,
-        facts: None,
-        sightings: PhotoSightings::default(),
-    };
-    let mut looked = Looked { photo, impression: None, findings: Vec::new() };
-    if let Some(first) = known.and_then(|known| known.get(&file.sha256)) {
-        looked.findings = first.facts.findings(&file.id);
-        looked.impression = Some(first.impression.clone());
-        looked.photo.sightings = first.sightings.clone();
-        looked.photo.facts = Some(first.facts.clone());
-        return looked;
-    }
-    let _room = Room::for_photo(&file.path);
-    match file.read() {
-        Ok(read) => {
-            match guarded(&format!("{} is not used.", file.id), || {
-                (sightings::look(&read.luma), Impression::of(&read.luma))
-            }) {
-                Ok((sightings, impression)) => {
-                    looked.findings = read.facts.findings(&file.id);
-                    looked.impression = Some(impression);
-                    looked.photo.sightings = sightings;
-                    looked.photo.facts = Some(read.facts);
-                }
-                Err(mistake) => looked.findings.push(mistake.in_photo(&file.id)),
-            }
-        }
-        Err(error) => looked.findings.push(error.finding(&file.id)),
-    }
-    looked
-}
-
-/// Second look: what the solved scene expects in each photo is looked for where it should be. A
-/// photo at which that goes wrong keeps what the first look found; the findings say so.
-fn look_again_at_all(
-    photos: &mut [SeenPhoto],
-    first: &Solution,
-    progress: &(dyn Fn(Progress) + Sync),
-) -> Vec<Finding> {
-    let n = photos.len();
-    let done = AtomicUsize::new(0);
-    let looked = photos.par_iter_mut().enumerate().map(|(idx, photo)| {
-        let again = guarded(&format!("{} was not looked at a second time.", photo.file.id), || {
-            look_again_at(photo, idx, first)
-        });
-        progress(Progress::LookedAgain(done.fetch_add(1, Ordering::Relaxed) + 1, n));
-        match again {
-            Ok(Some(sightings)) => photo.sightings = sightings,
-            Ok(None) => {}
-            Err(mistake) => return Some(mistake.in_photo(&photo.file.id)),
-        }
-        None
-    });
-    looked.collect::<Vec<Option<Finding>>>().into_iter().flatten().collect()
-}
-
-/// None where nothing more is expected of the photo, or it can't be read any more.
-fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<PhotoSightings> {
-    let facts = photo.facts.as_ref()?;
-    let (patterns, lines) = scene::predict::expected(first, idx, (facts.width, facts.height));
-    if patterns.is_empty() && lines.is_empty() {
-        return None;
-    }
-    let _room = Room::for_photo(&photo.file.path);
-    let read = photo.file.read().ok()?;
-    let mut sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);
-    for line in &lines {
-        // Where flags were not read, the line's own image still tells how it hangs.
-        if !sightings.lines.iter().any(|seen| seen.kind == line.kind) {
-            sightings.lines.extend(sightings::strand::follow(&read.luma, line));
-        }
-    }
-    Some(sightings)
-}
-
-/// Reads each plumb line's images again, as wide as all photos together have the line.
-fn read_lines_again(photos: &mut [SeenPhoto], first: &Solution) {
-    let seen: Vec<&PhotoSightings> = photos.iter().map(|photo| &photo.sightings).collect();
-    let widths = scene::line_width::common_widths(first, &seen);
-    photos.par_iter_mut().enumerate().for_each(|(idx, photo)| {
-        for (_, line, width) in widths.iter().filter(|(of, _, _)| *of == idx) {
-            photo.sightings.lines[*line].read_with(width);
-        }
-    });
-}
-
-fn scene_photos(photos: &[SeenPhoto], setups: &[String]) -> Vec<ScenePhoto> {
-    let one = |photo: &SeenPhoto| ScenePhoto {
-        setup: setups.iter().position(|s| *s == photo.setup).unwrap_or(0),
-        lens_only: photo.lens_only,
-        ..scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings)
-    };
-    photos.iter().map(one).collect()
-}
-
-/// A photo as the scene sees it, in the first set-up and on the bench until somebody says
-/// otherwise.
-pub fn scene_photo(
-    file: &str,
-    facts: Option<&PhotoFacts>,
-    sightings: &PhotoSightings,
-) -> ScenePhoto {
-    ScenePhoto {
-        file: file.to_owned(),
-        setup: 0,
-        lens_only: false,
-        width: facts.map_or(1, |f| f.width),
-        height: facts.map_or(1, |f| f.height),
-        camera: facts.map_or(String::new(), camera_key),
-        start_focal: facts.and_then(PhotoFacts::start_focal_px),
-        sightings: sightings.clone(),
-    }
-}
-
-/// Photos share a lens when camera, lens and zoom are the same.
-fn camera_key(facts: &PhotoFacts) -> String {
-    let exif = &facts.exif;
-    format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?}",
-        exif.make,
-        exif.model,
-        exif.lens_model,
-        exif.focal_length_mm,
-        exif.focal_length_35mm,
-        exif.digital_zoom
-    )
-}
-
-/// What the scene has to say of the photos.
-fn scene_findings(photos: &[SeenPhoto], solution: Option<&Solution>) -> Vec<Finding> {
-    let mut findings = solution.map(|s| s.findings.clone()).unwrap_or_default();
-    findings.extend(
-        solution.map(|solution| lines::contradictions(photos, solution)).unwrap_or_default(),
-    );
-    let any_card = photos.iter().any(|p| {
-        p.sightings.patterns.iter().any(|s| matches!(s.pattern, crate::cards::Pattern::Card(_)))
-    });
-    if !any_card {
-        findings.push(Finding::refused(
-            "no-card",
-            "No grid card was read in any photo, so nothing can be measured.",
-            "Lay the printed cards flat under the cord, go closer until a card fills a quarter of the picture, and hold still.",
-        ));
-        return findings;
-    }
-    for (idx, photo) in photos.iter().enumerate() {
-        let placed = solution.is_some_and(|s| s.view_of.get(idx).copied().flatten().is_some());
-        if photo.facts.is_some() && !placed {
-            findings.push(
-                Finding::warning(
-                    "photo-not-placed",
-                    format!(
-                        "Photo {} shows no card that ties it to the others; it was not used.",
-                        photo.file.id
-                    ),
-                    "Take it again with two cards in it that other photos show too.",
-                )
-                .in_photo(photo.file.id.clone()),
-            );
-        }
-        for pattern in &photo.sightings.mirrored {
-            findings.push(
-                Finding::note(
-                    "mirror-image",
-                    format!(
-                        "Photo {} shows {} in a mirror (chrome or glass); the reflection was not used.",
-                        photo.file.id,
-                        name_of(*pattern)
-                    ),
-                    "Nothing to do.",
-                )
-                .in_photo(photo.file.id.clone()),
-            );
-        }
-    }
-    findings
-}
-
-fn name_of(pattern: crate::cards::Pattern) -> String {
-    match pattern {
-        crate::cards::Pattern::Card(number) => format!("card {number}"),
-        crate::cards::Pattern::Tab(number) => format!("tab {number}"),
-    }
-}
-
-#[allow(clippy::too_many_arguments)]
-fn document(
-    job: &Job,
-    id: String,
-    photos: &[SeenPhoto],
-    grouping: &[GroupingEntry],
-    solution: Option<&Solution>,
-    mut figures: Figures,
-    outcome: Outcome,
-    findings: Vec<Finding>,
-) -> ResultDocument {
-    let fits = solution.map(Solution::view_fit).unwrap_or_default();
-    let bench = figures.layout.bench_from_world;
-    let mut entries = Vec::new();
-    for (idx, photo) in photos.iter().enumerate() {
-        let view = solution.and_then(|s| s.view_of.get(idx).copied().flatten());
-        let fit = view.and_then(|v| fits.get(&v));
-        let numbers = |card: bool| {
-            let mut numbers: Vec<u8> = photo
-                .sightings
-                .patterns
-                .iter()
-                .filter(|p| matches!(p.pattern, crate::cards::Pattern::Card(_)) == card)
-                .map(|p| p.pattern.number())
-                .collect();
-            numbers.dedup();
-            numbers
-        };
-        let position = match (view, bench, solution, photo.lens_only) {
-            (Some(view), Some((rotation, origin)), Some(solution), false) => {
-                let eye = solution.state.views[view].camera_from_world.inverse().t;
-                let rotation = nalgebra::Matrix3::from(rotation);
-                Some((rotation * (eye - nalgebra::Vector3::from(origin))).into())
-            }
-            _ => None,
-        };
-        if let Some(position) = position {
-            figures.layout.cameras.push((photo.file.id.clone(), position));
-        }
-        entries.push(PhotoEntry {
-            file: photo.file.id.clone(),
-            sha256: photo.file.sha256.clone(),
-            setup: photo.setup.clone(),
-            used: fit.is_some(),
-            cards: numbers(true),
-            tabs: numbers(false),
-            corners: fit.map_or(0, |(n, _)| *n),
-            rms_px: fit.map(|(_, rms)| *rms),
-            position,
-            taken: photo.facts.as_ref().and_then(|facts| day_taken(facts.exif.taken.as_deref()?)),
-        });
-    }
-    let parts = ResultParts {
-        job: JobEntry {
-            id,
-            bike: job.bike.name.clone(),
-            chain_side: figures.measured.facts.chain_side.or(job.bike.chain_side),
-        },
-        camera: solution.map(|s| cameras(s, photos, &fits)).unwrap_or_default(),
-        photos: entries,
-        grouping: grouping.to_vec(),
-        figures,
-        outcome,
-        findings,
-        settings: serde_json::to_value(job).unwrap_or_default(),
-    };
-    ResultDocument::new(parts)
-}
-
-/// The day in "2026:05:16 10:04:48", as "2026-05-16"; None where a camera wrote none.
-fn day_taken(written: &str) -> Option<String> {
-    let day = written.get(..10)?;
-    let is_day = day
-        .bytes()
-        .enumerate()
-        .all(|(i, b)| if i == 4 || i == 7 { b == b':' } else { b.is_ascii_digit() });
-    (is_day && !day.starts_with("0000")).then(|| day.replace(':', "-"))
-}
-
-fn cameras(
-    solution: &Solution,
-    photos: &[SeenPhoto],
-    fits: &std::collections::BTreeMap<usize, (usize, f64)>,
-) -> Vec<CameraEntry> {
-    let mut cameras = Vec::new();
-    for (idx, lens) in solution.state.lenses.iter().enumerate() {
-        let of_lens = || {
-            solution
-                .view_of
-                .iter()
-                .enumerate()
-                .filter_map(|(photo, view)| view.map(|view| (photo, view)))
-                .filter(|(_, view)| solution.state.views[*view].lens == idx)
-        };
-        let measured = |value: f64, offset: usize| {
-            let covariance = solution.covariance.as_ref()?;
-            let slot = solution.slots.lenses[idx] + offset;
-            let u = 2.0 * covariance[(slot, slot)].max(0.0).sqrt();
-            Some(crate::measurement::Measurement {
-                value,
-                u,
-                quality: crate::measurement::Quality::Good,
-            })
-        };
-        let (n, sum) = of_lens()
-            .filter_map(|(_, view)| fits.get(&view))
-            .fold((0, 0.0), |(n, sum), (corners, rms)| {
-                (n + corners, sum + rms * rms * *corners as f64)
-            });
-        let (_, width, height) = solution.priors.lens_start[idx];
-        cameras.push(CameraEntry {
-            photos: of_lens().map(|(photo, _)| photos[photo].file.id.clone()).collect(),
-            width: width as u32,
-            height: height as u32,
-            fx: measured(lens.fx, 0),
-            fy: measured(lens.fy, 1),
-            cx: measured(lens.cx, 2),
-            cy: measured(lens.cy, 3),
-            k1: lens.k1,
-            k2: lens.k2,
-            p1: lens.p1,
-            p2: lens.p2,
-            k3: lens.k3,
-            rms_px: (n > 0).then(|| (sum / n as f64).sqrt()),
-        });
-    }
-    cameras.retain(|camera| !camera.photos.is_empty());
-    cameras
-}
-
-/// The photos of a listing as a report's identity needs them: names and checksums.
-pub fn listed_photos(listed: &JobPhotos) -> Vec<PhotoEntry> {
-    listed
-        .all()
-        .map(|file| PhotoEntry {
-            file: file.id.clone(),
-            sha256: file.sha256.clone(),
-            setup: file.id.split_once('/').map_or(String::new(), |(setup, _)| setup.to_owned()),
-            ..PhotoEntry::default()
-        })
-        .collect()
 }

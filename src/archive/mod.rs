@@ -9,18 +9,29 @@
 
 pub mod bag;
 pub mod bag_text;
+pub mod check_bag;
 pub mod checksum;
 pub mod compare;
+pub mod manifests;
+pub mod measure_again;
+pub mod opened;
 pub mod own_form;
 pub mod paths;
 pub mod place;
+pub mod proof;
 pub mod prove;
 pub mod readme;
 pub mod seal;
+pub mod sealed;
+pub mod sealed_job;
+pub mod sealed_texts;
+pub mod tag_files;
 pub mod zipped;
 
-pub use prove::{Proof, ProveError, is_archive, prove, sealed_result};
-pub use seal::{KeepError, Sealed, keep};
+pub use proof::{Proof, ProveError};
+pub use prove::{is_archive, prove, sealed_result};
+pub use seal::keep;
+pub use sealed::{KeepError, Sealed};
 
 /// Where a sealed job keeps its parts, inside the bag.
 pub mod layout {

@@ -6,15 +6,17 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use super::bag::{self, Bag, Entry, one_line};
-use super::layout;
-use super::place::is_clean;
-use super::prove::{Opened, Proof, ProveError};
-use super::readme::Privacy;
-use super::seal::{CLEANED_PHOTOS, bag_texts, top_folder};
-use super::zipped;
 use crate::report::ResultDocument;
-use crate::report::result::Program;
+use crate::report::program::Program;
+
+use super::bag::{self, Bag};
+use super::opened::Opened;
+use super::place::is_clean;
+use super::proof::{Proof, ProveError};
+use super::readme::Privacy;
+use super::sealed_texts::{CLEANED_PHOTOS, bag_texts, top_folder};
+use super::tag_files::{Entry, one_line};
+use super::{layout, tag_files, zipped};
 
 /// Whether a bag says that this program made it, or holds what only this program puts there:
 /// leaving its name out does not make the rules milder.
@@ -152,7 +154,7 @@ fn texts(
             .filter(|(label, _)| label != "Payload-Oxum")
             .map(|(label, value)| (label.as_str(), value.clone()))
             .collect();
-        bag::tag_files(&payload, &facts, vec![(layout::README.to_owned(), readme)])
+        tag_files::tag_files(&payload, &facts, vec![(layout::README.to_owned(), readme)])
     };
     for (path, bytes) in again {
         if !is_same(&path, &bytes) {

@@ -1,8 +1,9 @@
 //! The page in the archive for a stranger: what this is, and how to check it without this program.
 
-use super::checksum::sha256;
 use crate::photo::{ExifFacts, exif};
-use crate::report::result::Program;
+use crate::report::program::Program;
+
+use super::checksum::sha256;
 
 /// What of a photo's own data is worth a word before it is given away.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

@@ -1,16 +1,16 @@
 //! Which one photo would help a figure most.
 //!
 //! Candidate stands round the bench are tried on the solved scene: each adds what it would show to
-//! the inverse covariance (`scene::imagine`), and the figure's uncertainty is told anew, the
-//! photos' places and all else kept. The best is put in words.
+//! the inverse covariance (`scene::assess::forecast`), and the figure's uncertainty is told anew,
+//! the photos' places and all else kept. The best is put in words.
 
 use nalgebra::{DVector, Vector3};
 use rayon::prelude::*;
 
 use crate::figure::Figure;
 use crate::scene::Solution;
-use crate::scene::imagine::{Imagined, Stand, imagine};
-use crate::scene::solve::{inverse, quadratic_forms};
+use crate::scene::adjust::solve::{inverse, quadratic_forms};
+use crate::scene::assess::forecast::{Forecast, Stand, forecast};
 
 use super::choose::choices_of;
 use super::evaluate::{Choices, Evaluation};
@@ -68,25 +68,25 @@ pub fn advise(
     }
     let Some(worse) = worse.covariance.as_ref() else { return Vec::new() };
     let vectors: Vec<DVector<f64>> = gradients.iter().map(|(.., g)| g.clone()).collect();
-    let tried: Vec<(Stand, Imagined, Vec<f64>)> = stands(solution, settings, &choices)
+    let tried: Vec<(Stand, Forecast, Vec<f64>)> = stands(solution, settings, &choices)
         .into_par_iter()
         .filter_map(|stand| {
-            let imagined = imagine(solution, &stand)?;
-            let variances = quadratic_forms(&(&now + &imagined.information), &vectors)?;
-            Some((stand, imagined, variances))
+            let forecast = forecast(solution, &stand)?;
+            let variances = quadratic_forms(&(&now + &forecast.information), &vectors)?;
+            Some((stand, forecast, variances))
         })
         .collect();
     let mut advice = Vec::new();
     for (i, (field, u_now, g)) in gradients.iter().enumerate() {
         let before = g.dot(&(worse * g));
-        let Some((stand, imagined, variances)) =
+        let Some((stand, forecast, variances)) =
             tried.iter().min_by(|a, b| a.2[i].total_cmp(&b.2[i]))
         else {
             continue;
         };
         let u_then = (u_now * u_now - 4.0 * (before - variances[i])).max(0.0).sqrt();
         if u_then < (1.0 - WORTH) * u_now {
-            let words = words(solution, settings, &choices, stand, imagined);
+            let words = words(solution, settings, &choices, stand, forecast);
             advice.push(Advice {
                 field: field.clone(),
                 u_now: *u_now,
@@ -162,7 +162,7 @@ fn words(
     settings: &BenchSettings,
     choices: &Choices,
     stand: &Stand,
-    imagined: &Imagined,
+    forecast: &Forecast,
 ) -> String {
     let evaluation = Evaluation::new(settings, choices, &solution.state, Shift(None)).run();
     let Some(datum) = evaluation.datum else { return String::new() };
@@ -174,12 +174,12 @@ fn words(
         x if x < 150.0 => "level with the rear axle".to_owned(),
         x => format!("{:.0} cm ahead of the rear axle", x / 10.0),
     };
-    let tabs = match imagined.tabs.len() {
+    let tabs = match forecast.tabs.len() {
         0 => String::new(),
         _ => format!(
             " and tab{} {}",
-            if imagined.tabs.len() > 1 { "s" } else { "" },
-            listed(&imagined.tabs.iter().copied().collect())
+            if forecast.tabs.len() > 1 { "s" } else { "" },
+            listed(&forecast.tabs.iter().copied().collect())
         ),
     };
     format!(
@@ -187,7 +187,7 @@ fn words(
         settings.setups[stand.setup],
         from_ground.y.abs() / 10.0,
         from_ground.z / 10.0,
-        if imagined.cards.len() > 1 { "s" } else { "" },
-        listed(&imagined.cards.iter().copied().collect())
+        if forecast.cards.len() > 1 { "s" } else { "" },
+        listed(&forecast.cards.iter().copied().collect())
     )
 }

@@ -5,7 +5,7 @@ use nalgebra::Vector3;
 use crate::figure::Figure;
 use crate::figure::facts::UpFigures;
 use crate::finding::Finding;
-use crate::scene::state::Ground;
+use crate::scene::model::state::Ground;
 use crate::scene::{Solution, State};
 
 use super::datum::DatumChoice;

@@ -7,8 +7,8 @@ use nalgebra::DMatrix;
 
 use crate::figure::Figure;
 use crate::finding::Finding;
-use crate::scene::halves::{Half, Split, halves};
-use crate::scene::state::line_axes;
+use crate::scene::assess::cross_validation::{HalfEstimate, Split, estimate_halves};
+use crate::scene::model::unknowns::line_axes;
 use crate::scene::{Solution, State};
 
 use super::evaluate::{Choices, Evaluation};
@@ -130,7 +130,11 @@ fn cannot_compare(split: Split) -> Finding {
 /// What both halves show whichever side they look from: where the cord runs near its ends, and how
 /// plumb lines hang, in the world that one card holds still. Each as told by either half, with its
 /// variance by either half and by all photos.
-fn datum_and_up(solution: &Solution, one: &Half, other: &Half) -> Vec<(f64, f64, f64, f64, f64)> {
+fn datum_and_up(
+    solution: &Solution,
+    one: &HalfEstimate,
+    other: &HalfEstimate,
+) -> Vec<(f64, f64, f64, f64, f64)> {
     let (state, slots) = (&solution.state, &solution.slots);
     // Each quantity as the unknowns that it is linear in: slot and factor; and how it is told.
     let mut quantities: Vec<(Vec<(usize, f64)>, Box<dyn Fn(&State) -> f64>)> = Vec::new();
@@ -174,7 +178,7 @@ fn compare(
     propagated: &Propagated,
     split: Split,
 ) -> Option<(Option<f64>, BTreeMap<Figure, f64>)> {
-    let [one, other] = halves(solution, split)?.map(|half| {
+    let [one, other] = estimate_halves(solution, split)?.map(|half| {
         let told = Evaluation::new(settings, choices, &half.state, Shift(None)).run().told;
         let values = told.into_iter().collect::<BTreeMap<Figure, f64>>();
         let spread = &half.covariance * propagated.jacobian.transpose();

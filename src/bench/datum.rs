@@ -17,7 +17,7 @@ use crate::figure::member::Section;
 use crate::figure::sense::Sense;
 use crate::finding::Severity;
 use crate::measurement::Quality;
-use crate::scene::state::Cord;
+use crate::scene::model::state::Cord;
 use crate::scene::{Solution, State};
 
 use super::ground::Datum;

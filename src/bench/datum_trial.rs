@@ -7,7 +7,7 @@ use nalgebra::{DMatrix, DVector, Matrix2, Vector3};
 
 use crate::finding::Finding;
 use crate::measurement::Quality;
-use crate::scene::state::Cord;
+use crate::scene::model::state::Cord;
 use crate::scene::{Solution, State};
 
 use super::datum::DatumChoice;

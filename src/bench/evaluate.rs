@@ -7,7 +7,7 @@ use crate::figure::Figure;
 use crate::figure::facts::Station;
 use crate::figure::part::{RiderId, RimPlace, Wheel};
 use crate::scene::State;
-use crate::scene::state::Carrier;
+use crate::scene::model::state::Carrier;
 
 use super::datum::DatumChoice;
 use super::figures::Side;

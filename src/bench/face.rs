@@ -3,7 +3,7 @@
 use nalgebra::{Vector2, Vector3};
 
 use crate::figure::Figure;
-use crate::scene::state::{Carrier, Face};
+use crate::scene::model::state::{Carrier, Face};
 
 use super::evaluate::Evaluation;
 use super::nuisance::Nuisance;

@@ -4,7 +4,7 @@ use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 
 use crate::cards::Pattern;
 use crate::scene::State;
-use crate::scene::state::Cord;
+use crate::scene::model::state::Cord;
 use crate::sightings::StringKind;
 
 use super::nuisance::{Nuisance, Shift};

@@ -5,7 +5,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use crate::figure::part::Letter;
 use crate::scene::Solution;
-use crate::scene::state::{Carrier, Ground};
+use crate::scene::model::state::{Carrier, Ground};
 use crate::sightings::StringKind;
 
 use super::evaluate::Evaluation;

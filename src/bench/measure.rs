@@ -13,18 +13,15 @@ use crate::measurement::{Measurement, Quality};
 use crate::scene::{Solution, State};
 
 use super::choose::choose;
-use super::contradiction;
-use super::datum;
-use super::datum_findings;
 use super::evaluate::{Choices, Evaluation};
 use super::figures::Figures;
 use super::layout::layout;
 use super::nuisance::{Nuisance, Shift};
 use super::propagate::{Propagated, propagate};
 use super::settings::{BenchSettings, WHEEL};
-use super::turning;
 use super::unseen::{GEARBOX_TABS, nuisances};
 use super::views::Views;
+use super::{contradiction, datum, datum_findings, turning};
 
 /// From here on the odd and even photos' disagreement raises the noise: the ratio scatters about 1
 /// by some 0.2 for honest photos, since the checked figures are few and hang together.
@@ -150,7 +147,7 @@ fn tell(
             figure.u = figure.u.max(*apart);
         }
     }
-    if !solution.cord_movement_is_told() {
+    if !solution.cord_movement_is_determined() {
         measured.remove(&Figure::CordMoved);
     }
     if let Some(axis) = evaluation.wheel_axis() {

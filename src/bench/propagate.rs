@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
-use crate::scene::prior::{self, PriorSource};
+use crate::scene::adjust::prior::{self, PriorSource};
 use crate::scene::{Solution, State};
 
 use super::nuisance::{Nuisance, Shift};

@@ -7,7 +7,7 @@ use nalgebra::Vector3;
 use crate::figure::Kind;
 use crate::finding::Finding;
 use crate::say;
-use crate::scene::riders::{LEAST_UPRIGHT, axis_below};
+use crate::scene::strings::riders::{LEAST_UPRIGHT, axis_below};
 use crate::scene::{Solution, State};
 use crate::text::Amount;
 

@@ -6,7 +6,7 @@ use nalgebra::Vector3;
 use crate::figure::Figure;
 use crate::figure::facts::Station;
 use crate::figure::part::{RimPlace, Wheel};
-use crate::scene::state::Carrier;
+use crate::scene::model::state::Carrier;
 
 use super::evaluate::Evaluation;
 use super::figures::Side;

@@ -6,7 +6,7 @@ use crate::figure::facts::{UpFigures, UpFrom, UpSource};
 use crate::figure::part::Letter;
 use crate::finding::Finding;
 use crate::math::robust::student;
-use crate::scene::state::line_axes;
+use crate::scene::model::unknowns::line_axes;
 use crate::scene::{Solution, State};
 use crate::sightings::StringKind;
 

@@ -9,8 +9,8 @@ use crate::figure::part::{Letter, Wheel};
 use crate::figure::{Figure, Side};
 use crate::measurement::Quality;
 use crate::scene::Solution;
-use crate::scene::observe::Shown;
-use crate::scene::state::Carrier;
+use crate::scene::model::observe::Shown;
+use crate::scene::model::state::Carrier;
 use crate::sightings::StringKind;
 
 use super::settings::{BenchSettings, Part};

@@ -24,7 +24,7 @@ use anyhow::Context;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::disk::new_file::write_new;
-use crate::report::result::Program;
+use crate::report::program::Program;
 use crate::visible;
 
 /// Measures with photographs whether a motorcycle's rear wheel stands square, upright and central

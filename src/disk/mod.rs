@@ -4,6 +4,7 @@
 pub mod new_file;
 pub mod place;
 pub mod scratch;
+pub mod second_name;
 
 use std::fs::File;
 use std::io;

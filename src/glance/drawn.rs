@@ -2,14 +2,15 @@
 
 use std::path::Path;
 
-use super::seen::{Glance, Looked, line_name};
 use crate::cards::Pattern;
+use crate::glance::cord_on_card::CordReading;
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::report::html::{MAP_LETTERS, Overlay, flat_card, named_picture};
-use crate::scene::cord_on_card::CordReading;
 use crate::sightings::PhotoSightings;
 use crate::text::units::{Kind, Show, Shown};
+
+use super::seen::{Glance, Looked, line_name};
 
 /// The photo with what was found in it, each thing by its full name; None for a photo that can't be
 /// read.

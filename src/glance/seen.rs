@@ -6,12 +6,13 @@ use serde::Serialize;
 
 use crate::cards::Pattern;
 use crate::figure::Side;
+use crate::glance::cord_on_card::{self, CordReading};
+use crate::glance::read_cord::read_cord;
 use crate::job::Job;
 use crate::math::robust::median;
 use crate::measurement::Measurement;
 use crate::photo::{Photo, PhotoError, read_photo};
 use crate::report::numbers::named;
-use crate::scene::cord_on_card::{self, CordReading};
 use crate::sightings::{self, PatternSighting, PhotoSightings, StringKind};
 
 /// Corners blurred by more than this (px, Gaussian) lose accuracy; sharp phone photos show 0.2 to
@@ -142,7 +143,7 @@ pub fn looked(what: &Photographed, job: &Job, read: Result<Photo, PhotoError>) -
     };
     let seen = sightings::look(&photo.luma);
     let (width, height) = (photo.facts.width, photo.facts.height);
-    let cord = cord_on_card::read_cord(&seen, width, height, photo.facts.start_focal_px());
+    let cord = read_cord(&seen, width, height, photo.facts.start_focal_px());
     (glance.width, glance.height) = (width, height);
     for sighting in &seen.patterns {
         match sighting.pattern {

@@ -12,12 +12,12 @@ use serde::Serialize;
 use crate::camera::Lens;
 use crate::cards::Pattern;
 use crate::figure::Side;
+use crate::glance::read_cord::focal;
 use crate::job::{Job, Role};
 use crate::math::Rigid;
 use crate::photo::PhotoFacts;
-use crate::scene::cards_first::{COARSE, glimpse, seen_corners, thinned};
-use crate::scene::cord_on_card::focal;
-use crate::scene::pose::locate;
+use crate::scene::start::glimpses::{COARSE, glimpse, seen_corners, thinned};
+use crate::scene::start::pose::locate;
 use crate::sightings::{PatternSighting, PhotoSightings};
 
 /// Corners of a card that are enough to tell where the camera stood.

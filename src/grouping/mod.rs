@@ -8,15 +8,19 @@
 //! at the marked place join them: they stand opposite each other on the rim.
 
 mod angles;
+mod assign;
 mod causes;
+mod clock;
+mod loose;
+mod misfiled;
 mod places;
 mod positions;
 mod setups;
 mod sights;
 
+pub use assign::group;
 pub use causes::{causes, leave_out_what_follows};
+pub use clock::in_time;
 pub use places::{Mark, WheelShown, wheel_shown};
 pub use positions::{Position, Shows, Sorted, sort};
-pub use setups::{
-    GroupedBy, Grouping, GroupingEntry, Listed, group, in_time, in_words, plain_name,
-};
+pub use setups::{GroupedBy, Grouping, GroupingEntry, Listed, in_words, plain_name};

@@ -85,7 +85,7 @@ pub(super) fn direction(from_axle: Vector2<f64>, sights: &Sights) -> Option<f64>
 }
 
 /// Where a tab stands: nearest to the rays to it, with its size's word on the distance.
-fn stands(seen: &[&TabSight]) -> Option<Vector3<f64>> {
+fn tab_centre(seen: &[&TabSight]) -> Option<Vector3<f64>> {
     let (mut near, mut right) = (Matrix3::zeros(), Vector3::zeros());
     for sight in seen {
         let along = sight.ray * sight.ray.transpose();
@@ -109,7 +109,7 @@ fn mean_place(
     let places: Vec<Vector2<f64>> = numbers
         .iter()
         .filter_map(|number| {
-            stands(
+            tab_centre(
                 &seen.iter().copied().filter(|sight| sight.number == *number).collect::<Vec<_>>(),
             )
         })

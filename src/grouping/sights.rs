@@ -8,10 +8,12 @@ use crate::camera::start::{homography, map};
 use crate::cards::Pattern;
 use crate::job::{Job, Role};
 use crate::math::Rigid;
-use crate::scene::cards_first::{CardsFirst, cards_first, glimpse, level, seen_corners};
-use crate::scene::marks_next::LEAST_TAB_CORNERS;
-use crate::scene::pose::candidates;
-use crate::scene::state::Ground;
+use crate::scene::model::state::Ground;
+use crate::scene::start::cards::{StartCards, start_cards};
+use crate::scene::start::glimpses::{glimpse, seen_corners};
+use crate::scene::start::marks::LEAST_TAB_CORNERS;
+use crate::scene::start::pose::candidates;
+use crate::scene::start::world_axes::level;
 use crate::scene::{Carrier, Hangs, ScenePhoto, SceneSettings};
 use crate::sightings::{PatternSighting, PhotoSightings};
 
@@ -60,7 +62,7 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
     let twice = cards_seen_twice(photos);
     let on_bench: Vec<ScenePhoto> =
         photos.iter().enumerate().map(|(idx, photo)| as_seen(photo, idx)).collect();
-    let mut first = cards_first(&on_bench, settings, &BTreeSet::new(), &twice);
+    let mut first = start_cards(&on_bench, settings, &BTreeSet::new(), &twice);
     level(&mut first, &on_bench);
     let mut out = Sights {
         placed: vec![false; photos.len()],
@@ -164,7 +166,7 @@ fn tabs_once(sightings: &PhotoSightings) -> impl Iterator<Item = &PatternSightin
 
 /// Whether a photo without tabs shows the cards as they lie on the bench: a lone card may lie there
 /// as well.
-fn lies_as_on_bench(first: &CardsFirst, photo: &ScenePhoto) -> bool {
+fn lies_as_on_bench(first: &StartCards, photo: &ScenePhoto) -> bool {
     let cards = &first.state.cards;
     let number = |card: usize| first.state.sheets[cards[card].sheet].number;
     let own: Vec<usize> =

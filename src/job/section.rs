@@ -7,10 +7,24 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use crate::figure::nearest::nearest;
+
 use super::Side;
 use super::keys::{KEYS, Key, Kind, LISTS, SECTIONS, keys_of};
 use super::problem::Problem;
-use crate::figure::nearest::nearest;
+
+/// The value of a key that must be there.
+pub(super) fn required<Value>(
+    section: &Section<'_>,
+    key: &'static str,
+    read: impl FnOnce(&Section<'_>) -> Option<Value>,
+) -> Option<Value> {
+    if !section.has(key) {
+        section.problem(key, format!("{key} is missing"), format!("Add a line {key} = ..."));
+        return None;
+    }
+    read(section)
+}
 
 /// More things wrong than this are not told.
 const MOST_PROBLEMS: usize = 100;

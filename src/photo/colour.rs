@@ -4,17 +4,11 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
+use super::decoded::Colours;
+use super::file_bytes::{head_of, read_limited};
 use super::format::{Content, content_of};
-use super::read::{head_of, read_limited};
 use super::srgb::light_table_8;
 use super::{LinearImage, PhotoFile, PhotoFormat, jpeg};
-
-/// Interleaved red, green and blue codes of a picture.
-pub struct Colours {
-    pub width: usize,
-    pub height: usize,
-    pub codes: Vec<u8>,
-}
 
 /// What `look` says to the linear light of red, of green and of blue. One colour is held at a time.
 /// None for a photo without colour, one that is neither JPEG nor HEIC (phones write little else;

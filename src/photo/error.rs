@@ -6,8 +6,9 @@ use thiserror::Error;
 
 use crate::finding::Finding;
 
+use super::decoded::{MAX_PIXELS, MAX_SIDE, MIN_SIDE};
+use super::file_bytes::MAX_FILE_BYTES;
 use super::format::PhotoFormat;
-use super::read::{MAX_FILE_BYTES, MAX_PIXELS, MAX_SIDE, MIN_SIDE};
 
 /// Why a photo could not be read. Messages name no path, so that results say the same on every
 /// machine.

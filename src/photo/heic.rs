@@ -15,8 +15,7 @@ use heifer::heifer_isobmff::boxes::Property;
 use heifer::heifer_isobmff::{HeifFile, ItemId};
 use heifer::{Error, Image, Options};
 
-use super::colour::Colours;
-use super::read::{Decoded, MAX_PIXELS, check_size};
+use super::decoded::{Colours, Decoded, MAX_PIXELS, check_size};
 use super::srgb::{light_table_8, luminance};
 use super::{LinearImage, PhotoError, PhotoFormat};
 

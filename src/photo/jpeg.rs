@@ -9,8 +9,7 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
-use super::colour::Colours;
-use super::read::{Decoded, check_size};
+use super::decoded::{Colours, Decoded, check_size};
 use super::segments::{Next, Segments};
 use super::srgb::{light_table_8, luminance};
 use super::{LinearImage, PhotoError, PhotoFormat};

@@ -3,13 +3,18 @@
 mod aside;
 pub mod colour;
 pub mod copies;
+pub mod decoded;
 pub mod error;
+pub mod evenings;
 pub mod exif;
+pub mod file_bytes;
+pub mod folder;
 pub mod format;
 #[cfg(feature = "heic")]
 mod heic;
 pub mod image;
 pub mod impression;
+pub mod job_photos;
 mod jpeg;
 pub mod listing;
 pub mod order;
@@ -17,6 +22,7 @@ mod png;
 mod raster;
 pub mod read;
 pub mod room;
+pub mod same_files;
 pub(crate) mod segments;
 pub mod srgb;
 
@@ -25,5 +31,6 @@ pub use exif::ExifFacts;
 pub use format::{PhotoFormat, format_of};
 pub use image::LinearImage;
 pub use impression::Impression;
-pub use listing::{JobPhotos, ListError, PhotoFile, SetupFolder, list_job, list_photos};
+pub use job_photos::{JobPhotos, PhotoFile, SetupFolder};
+pub use listing::{ListError, list_job, list_photos};
 pub use read::{Photo, PhotoFacts, decode_photo, read_photo};

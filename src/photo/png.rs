@@ -6,8 +6,8 @@ use std::io::Cursor;
 
 use png::{BitDepth, Decoder, Limits, Transformations};
 
+use super::decoded::{Decoded, check_size};
 use super::raster::write_luminance;
-use super::read::{Decoded, check_size};
 use super::srgb::{light_table_8, light_table_16};
 use super::{LinearImage, PhotoError, PhotoFormat};
 

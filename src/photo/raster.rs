@@ -4,7 +4,7 @@ use std::io::Cursor;
 
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
 
-use super::read::{Decoded, MAX_PIXELS, MAX_SIDE, check_size};
+use super::decoded::{Decoded, MAX_PIXELS, MAX_SIDE, check_size};
 use super::room::header_limits;
 use super::srgb::{light_table_8, light_table_16, luminance};
 use super::{LinearImage, PhotoError, PhotoFormat};

@@ -3,7 +3,6 @@
 //! Limits are checked before anything is decoded, so that no file can make the program ask for more
 //! memory than it should.
 
-use std::fs::File;
 use std::io::Read;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -12,18 +11,11 @@ use sha2::{Digest, Sha256};
 
 use crate::finding::Finding;
 
-use super::format::{Content, SNIFF_BYTES, content_of};
+use super::decoded::Decoded;
+use super::file_bytes::{MAX_FILE_BYTES, read_limited};
+use super::format::{Content, content_of};
 use super::{ExifFacts, LinearImage, PhotoError, PhotoFormat, jpeg, png, raster};
-
-/// Larger files are refused. The largest phone photos, of 200 megapixels, stay well under it.
-pub const MAX_FILE_BYTES: u64 = 200_000_000;
-/// Pictures of more pixels are refused: linear luminance takes four bytes a pixel, so this is half
-/// a gigabyte.
-pub const MAX_PIXELS: usize = 120_000_000;
-/// Longer sides are refused: nothing but a panorama is that long, and a panorama has no lens.
-pub const MAX_SIDE: usize = 30_000;
-/// Shorter sides are refused: not even one tab of 6-pixel cells with its paper fits in.
-pub const MIN_SIDE: usize = 64;
+use crate::math::hex::hex;
 
 /// Ratio by which two aspect ratios may differ before a photo counts as cropped: sensors' and
 /// encoders' rounding to multiples of 16 pixels stays below it.
@@ -52,12 +44,6 @@ pub struct PhotoFacts {
 pub struct Photo {
     pub luma: LinearImage,
     pub facts: PhotoFacts,
-}
-
-/// The picture a decoder made, and how many bytes follow it in the file.
-pub(super) struct Decoded {
-    pub luma: LinearImage,
-    pub trailing_bytes: u64,
 }
 
 impl PhotoFacts {
@@ -180,56 +166,4 @@ fn exif_facts(format: PhotoFormat, bytes: &[u8]) -> ExifFacts {
         PhotoFormat::Heic => ExifFacts { orientation: super::heic::orientation(bytes), ..facts },
         _ => facts,
     }
-}
-
-/// Refuses sizes outside the limits. Every decoder calls it between the header and the pixels.
-pub(super) fn check_size(width: usize, height: usize) -> Result<(), PhotoError> {
-    if width < MIN_SIDE || height < MIN_SIDE {
-        Err(PhotoError::PictureTooSmall(width, height))
-    } else if width > MAX_SIDE || height > MAX_SIDE || width * height > MAX_PIXELS {
-        Err(PhotoError::PictureTooLarge(width, height))
-    } else {
-        Ok(())
-    }
-}
-
-/// The file's first bytes, enough to know its kind by; none where it can't be read or is no file.
-pub(super) fn head_of(path: &Path) -> Vec<u8> {
-    let mut head = Vec::with_capacity(SNIFF_BYTES);
-    if std::fs::metadata(path).is_ok_and(|metadata| metadata.is_file())
-        && let Ok(file) = File::open(path)
-        && file.take(SNIFF_BYTES as u64).read_to_end(&mut head).is_err()
-    {
-        head.clear();
-    }
-    head
-}
-
-/// The file's bytes, unless it is no file or too large; a file that grows meanwhile is not read
-/// without end.
-pub(super) fn read_limited(path: &Path) -> Result<Vec<u8>, PhotoError> {
-    let unreadable = |error: std::io::Error| PhotoError::from_io(&error);
-    let metadata = std::fs::metadata(path).map_err(unreadable)?;
-    if !metadata.is_file() {
-        return Err(PhotoError::NotAFile);
-    }
-    if metadata.len() > MAX_FILE_BYTES {
-        return Err(PhotoError::FileTooLarge(metadata.len()));
-    }
-    let mut bytes = Vec::with_capacity(metadata.len() as usize);
-    File::open(path)
-        .map_err(unreadable)?
-        .take(MAX_FILE_BYTES + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    Ok(bytes)
-}
-
-/// Lower-case hexadecimal digits.
-pub(super) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write;
-    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }

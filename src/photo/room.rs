@@ -8,8 +8,9 @@ use std::sync::{Condvar, Mutex, PoisonError};
 use image::{ImageReader, Limits};
 
 use super::PhotoFormat;
+use super::decoded::MAX_PIXELS;
+use super::file_bytes::read_limited;
 use super::format::{Content, content_of};
-use super::read::{MAX_PIXELS, read_limited};
 
 /// What all photos that are being looked at may take together, bytes: 16 of 12 megapixels at once,
 /// or the largest one alone.

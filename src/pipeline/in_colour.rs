@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use crate::photo::colour::look_at_colours;
 use crate::photo::room::Room;
 use crate::scene::Solution;
-use crate::scene::lane_colour::Lanes;
+use crate::scene::strings::lane_colour::Lanes;
 use crate::sightings::LaneEdges;
 use crate::sightings::cord::find_lane_edges;
 

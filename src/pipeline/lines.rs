@@ -1,12 +1,13 @@
 //! Lines whose pictures contradict each other.
 
-use super::SeenPhoto;
 use crate::figure::part::Letter;
 use crate::finding::Finding;
 use crate::scene::Solution;
-use crate::scene::marks_next::too_thick;
-use crate::scene::observe::Shown;
+use crate::scene::model::observe::Shown;
+use crate::scene::start::lines::too_thick;
 use crate::sightings::StringKind;
+
+use super::SeenPhoto;
 
 /// Three pictures can as a rule be met by one line; more that can't contradict each other.
 const LEAST: usize = 4;

@@ -3,14 +3,15 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{SeenPhoto, scene_photos};
 use crate::bench::from_job::scene_settings;
 use crate::finding::Finding;
 use crate::grouping::{self, Grouping, GroupingEntry, Listed, causes, group, in_time};
 use crate::guarded::guarded;
 use crate::job::Job;
 use crate::photo::JobPhotos;
-use crate::photo::listing::LOOSE_SETUP;
+use crate::photo::job_photos::LOOSE_SETUP;
+
+use super::{SeenPhoto, scene_photos};
 
 /// The set-ups, in order.
 pub struct Sorting {

@@ -6,19 +6,24 @@
 //! longer at hand.
 
 pub mod cautions;
+pub mod centre_rim;
 pub mod chain_drive;
+pub mod chain_line;
 pub mod choices;
 pub mod difference;
 pub mod evening;
 pub mod foreseen;
 pub mod hand;
+pub mod hang_frame;
 pub mod limits;
 pub mod moves;
 pub mod outcome;
+pub mod planner;
 pub mod progress;
 pub mod refer;
 pub mod settings;
 pub mod since;
+pub mod square_wheel;
 pub mod steps;
 pub mod summary;
 pub mod tolerance;

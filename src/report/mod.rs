@@ -3,6 +3,7 @@
 pub mod absent;
 pub mod brief;
 pub mod cautions;
+pub mod entries;
 pub mod expected;
 pub mod fields;
 mod finite;
@@ -10,10 +11,12 @@ pub mod groups;
 pub mod html;
 mod json;
 pub mod numbers;
+pub mod program;
 mod put_together;
 pub mod read;
 pub mod relative;
 pub mod result;
+pub mod taken;
 pub mod text;
 pub mod write;
 

@@ -1,13 +1,14 @@
 //! How the parts of a result become one document: rounded, every null named, the gravest findings
 //! first.
 
-use super::absent;
-use super::finite;
-use super::json;
-use super::result::{Crosscheck, PATTERN_VERSION, Program, ResultDocument, ResultParts, SCHEMA};
 use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::text::capital;
+
+use super::entries::Crosscheck;
+use super::program::Program;
+use super::result::{PATTERN_VERSION, ResultDocument, ResultParts, SCHEMA};
+use super::{absent, finite, json};
 
 /// What to do where a number was lost.
 const AGAIN: &str = "Photograph again with more of the cards and tabs in each photo.";

@@ -6,12 +6,11 @@
 //! reader ignores those it does not know.
 
 use std::borrow::Cow;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::json;
 use crate::bench::figures::{Figures, Layout, Side};
 use crate::figure::facts::ChainReference;
 use crate::figure::table::{BudgetEntry, Correlation, JointCovariance, by_pointer};
@@ -25,148 +24,16 @@ use crate::plan::outcome::{Expected, HandComparison, Outcome, PlanStep, State, V
 use crate::text::Sentence;
 use crate::visible;
 
+use super::entries::{CameraEntry, Crosscheck, JobEntry, PhotoEntry};
+use super::json;
+use super::program::Program;
+
 /// Name and version of the document's form.
 pub const SCHEMA: &str = "sightcord-result/1";
 /// The file's name in a report.
 pub const RESULT_NAME: &str = "result.json";
 /// Version of the printed pattern whose codes and sizes this program knows.
 pub const PATTERN_VERSION: &str = "1";
-
-/// The program that measured.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct Program {
-    pub name: String,
-    pub version: String,
-    /// Of its sources, as version control names it; "+changes" behind it where they differ from
-    /// that. "unknown" where the program was built without knowing, empty where an earlier
-    /// version did not say.
-    #[serde(default)]
-    pub revision: String,
-    /// What it was built with beyond the usual, such as "heic".
-    #[serde(default)]
-    pub features: Vec<String>,
-    /// The kind of machine, such as "x86_64-linux": on one kind a version gives the same bytes.
-    /// Empty where no version said it.
-    #[serde(default)]
-    pub machine: String,
-}
-
-/// What a program says that was built from sources of which nobody told the revision.
-const UNKNOWN_REVISION: &str = "unknown";
-
-impl Program {
-    /// This very program.
-    pub fn this() -> Self {
-        Self {
-            name: env!("CARGO_PKG_NAME").to_owned(),
-            version: env!("CARGO_PKG_VERSION").to_owned(),
-            revision: env!("SIGHTCORD_REVISION").to_owned(),
-            features: env!("SIGHTCORD_FEATURES").split_whitespace().map(str::to_owned).collect(),
-            machine: format!("{}-{}", std::env::consts::ARCH, std::env::consts::OS),
-        }
-    }
-
-    /// The same program in the same version, on whatever machine: it writes the same words for the
-    /// same figures. Two revisions are two versions; where one does not know its revision, the
-    /// version's number counts. That is the stricter way: whoever forges an archive gains
-    /// nothing by taking the revision out of it.
-    pub fn is_same_version(&self, other: &Self) -> bool {
-        let is_known = |revision: &str| !revision.is_empty() && revision != UNKNOWN_REVISION;
-        let same_revision = self.revision == other.revision
-            || !is_known(&self.revision)
-            || !is_known(&other.revision);
-        self.name == other.name && self.version == other.version && same_revision
-    }
-
-    /// Name, version and revision for people.
-    pub fn told(&self) -> String {
-        match self.revision.as_str() {
-            "" => format!("{} {}", self.name, self.version),
-            revision => format!("{} {} (revision {revision})", self.name, self.version),
-        }
-    }
-}
-
-/// What was measured.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct JobEntry {
-    /// SHA-256 of the inputs: the photos and the settings, not the folder's name.
-    pub id: String,
-    /// The bike's name in its owner's words.
-    pub bike: Option<String>,
-    pub chain_side: Option<Side>,
-}
-
-/// A lens, as the photos taken with it showed it. The model is that of the manual's page on
-/// conventions.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct CameraEntry {
-    /// The photos taken with it, as `set-up/file`.
-    pub photos: Vec<String>,
-    /// Size of its photos, px.
-    pub width: u32,
-    pub height: u32,
-    /// Focal lengths and principal point, px.
-    pub fx: Option<Measurement>,
-    pub fy: Option<Measurement>,
-    pub cx: Option<Measurement>,
-    pub cy: Option<Measurement>,
-    /// Lens coefficients; no unit.
-    pub k1: f64,
-    pub k2: f64,
-    pub p1: f64,
-    pub p2: f64,
-    pub k3: f64,
-    /// Root mean square distance of corners from where the solved scene puts them, px.
-    pub rms_px: Option<f64>,
-}
-
-/// A photo and what it gave.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PhotoEntry {
-    /// `set-up/file`, with a forward slash.
-    pub file: String,
-    /// SHA-256 of the file's bytes, in hexadecimal.
-    pub sha256: String,
-    pub setup: String,
-    /// Whether anything of it entered the solution.
-    pub used: bool,
-    /// Numbers of the cards and tabs that were read, ascending.
-    pub cards: Vec<u8>,
-    pub tabs: Vec<u8>,
-    /// Corners that entered the solution.
-    pub corners: usize,
-    /// Root mean square distance of its corners from where the solved scene puts them, px.
-    pub rms_px: Option<f64>,
-    /// Where the camera stood in the bench frame, mm.
-    pub position: Option<[f64; 3]>,
-    /// The day it was taken, as the camera wrote it: "2026-05-16".
-    #[serde(default)]
-    pub taken: Option<String>,
-}
-
-/// Folders whose name begins so hold photos of cards only, for the lens; their cards lie elsewhere
-/// than on the bench.
-const CARDS_ONLY_PREFIX: &str = crate::photo::listing::CAMERA_FOLDER;
-
-impl PhotoEntry {
-    /// Whether it was taken for the lens alone.
-    pub fn is_of_cards_only(&self) -> bool {
-        self.setup.starts_with(CARDS_ONLY_PREFIX)
-    }
-}
-
-/// The comparison of odd with even photos.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Crosscheck {
-    /// By how much their solutions differ, over what their uncertainties allow; 1 and below is as
-    /// it should be.
-    pub ratio: Option<f64>,
-    /// The same of photos from the left against those from the right. Null where they show too
-    /// different things.
-    #[serde(default)]
-    pub left_right: Option<f64>,
-}
 
 /// Everything a measurement gave. Lengths in millimetres, angles in degrees; `null` where a figure
 /// could not be measured, and then a finding names it by its JSON pointer.
@@ -349,39 +216,6 @@ impl ResultDocument {
         self.verdicts.iter().find(|verdict| verdict.field == *figure)
     }
 
-    /// Whose bike it is and how many photos tell it: "Grass-track 350: 20 of 21 photos, two wheel
-    /// positions."
-    pub fn taken_from(&self) -> String {
-        let used = self.photos.iter().filter(|photo| photo.used).count();
-        let of_bike = self.photos.iter().filter(|photo| photo.used && !photo.is_of_cards_only());
-        let positions: BTreeSet<&str> = of_bike.map(|photo| photo.setup.as_str()).collect();
-        let positions = match positions.len() {
-            0 => String::new(),
-            1 => ", one wheel position".to_owned(),
-            2 => ", two wheel positions".to_owned(),
-            n => format!(", {n} wheel positions"),
-        };
-        let bike = self.job.bike.as_deref().map_or_else(String::new, |bike| format!("{bike}: "));
-        format!("{bike}{used} of {} photos{positions}.", self.photos.len())
-    }
-
-    /// The day the photos of the bike were taken, for people: "16 May 2026"; first and last where
-    /// there were several.
-    pub fn date_of_photos(&self) -> Option<String> {
-        let days: BTreeSet<&str> = self
-            .photos
-            .iter()
-            .filter(|photo| !photo.is_of_cards_only())
-            .filter_map(|photo| photo.taken.as_deref())
-            .collect();
-        let (first, last) = (days.first()?, days.last()?);
-        Some(if first == last {
-            day_in_words(first)
-        } else {
-            format!("{} to {}", day_in_words(first), day_in_words(last))
-        })
-    }
-
     /// The side the chain runs on, by the tabs or else by the job.
     pub fn chain_side(&self) -> Option<Side> {
         self.measured.facts.chain_side.or(self.job.chain_side)
@@ -422,19 +256,5 @@ impl ResultDocument {
             .zip(distance("gearbox_face_to_tooth_centre_mm"))?;
         (self.measured.facts.chain_reference == Some(ChainReference::ToothCentres))
             .then(|| format!("{rear} mm at the rear and {gearbox} mm at the gearbox"))
-    }
-}
-
-/// "2026-05-16" as "16 May 2026"; what is no day stays as it is.
-fn day_in_words(day: &str) -> String {
-    const MONTHS: [&str; 12] =
-        ["Jan", "Feb", "March", "April", "May", "June", "July", "Aug", "Sept", "Oct", "Nov", "Dec"];
-    let mut parts = day.splitn(3, '-');
-    let (year, month, date) =
-        (parts.next().unwrap_or(""), parts.next().unwrap_or(""), parts.next().unwrap_or(""));
-    let month = month.parse::<usize>().ok().and_then(|n| MONTHS.get(n.checked_sub(1)?));
-    match (month, date.parse::<u8>()) {
-        (Some(month), Ok(date)) => format!("{date} {month} {year}"),
-        _ => day.to_owned(),
     }
 }

@@ -1,13 +1,13 @@
 //! The job's folders as the bench page uses them: evenings, and in each the wheel's positions.
 
-use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
 
 use crate::disk::new_file::write_new;
 use crate::disk::sync_folder;
 use crate::job::JOB_FILE;
-use crate::photo::listing::{CAMERA_FOLDER, EVENING_PREFIX, evening_number, later_evenings};
+use crate::photo::evenings::{evening_number, later_evenings};
+use crate::photo::job_photos::{CAMERA_FOLDER, EVENING_PREFIX};
 use crate::photo::order::setup_order;
 
 /// Positions of the wheel where the job has no folders for them yet.

@@ -9,45 +9,36 @@ use std::io;
 use std::sync::Arc;
 use std::time::Duration;
 
-use http_body_util::{BodyExt, Full, Limited};
-use hyper::body::{Bytes, Incoming};
-use hyper::header::{self, HeaderMap, HeaderName, HeaderValue};
+use http_body_util::BodyExt;
+use hyper::body::Incoming;
+use hyper::header::HeaderMap;
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
-use hyper::{Method, Request, Response, StatusCode};
+use hyper::{Method, Request, StatusCode};
 use hyper_util::rt::{TokioIo, TokioTimer};
-use serde::Deserialize;
 use serde_json::json;
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::Semaphore;
 use tokio::task::spawn_blocking;
 use tokio::time::{sleep, timeout};
 
-use super::name::unescaped;
-use super::refusal::Refusal;
-use super::state::Bench;
-use super::take::{MOST_PHOTOS, room_for_more, take};
-use super::upload::{check_size, receive};
-use super::{change, page, parts, report, token};
 use crate::glance::drawn::drawn_for_phone;
 use crate::glance::seen::{Photographed, glance};
 use crate::guarded::guarded;
 use crate::photo::room::Room;
 
-/// Connections at a time: two phones open some twelve. Whoever comes later waits.
-const CONNECTIONS: usize = 64;
-/// Photos that come in at a time, and that are looked at: each of these takes some hundred
-/// megabytes.
-const UPLOADS: usize = 4;
-const LOOKS: usize = 2;
-/// A photo waits so long for its turn; then its phone is told to send it again.
-const TURN: Duration = Duration::from_secs(20);
+use super::orders::ordered;
+use super::refusal::Refusal;
+use super::responses::{
+    Answer, PAGE_POLICY, REPORT_POLICY, bare, blocking, kind_of, moved, not_there, nothing, plain,
+    refused, with_headers,
+};
+use super::served::Served;
+use super::{page, parts, token};
+
 /// A request's head must be there in so long; so must the next one on an open connection.
 const HEAD_TIME: Duration = Duration::from_secs(40);
 const HEAD_BYTES: usize = 32 * 1024;
-/// An order is a few words.
-const ORDER_BYTES: usize = 1000;
-const ORDER_TIME: Duration = Duration::from_secs(10);
+
 /// A phone that waits for news is told "nothing yet" after so long.
 const NO_NEWS: Duration = Duration::from_secs(20);
 /// What reads and writes for the page has no reason to end before the page does: a year.
@@ -55,35 +46,8 @@ const AS_LONG_AS_THE_PAGE: Duration = Duration::from_secs(365 * 24 * 3600);
 /// After a connection could not be opened.
 const PAUSE: Duration = Duration::from_millis(100);
 
-/// The page's own: scripts, styles and pictures from this server alone.
-const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
-    form-action 'none'; base-uri 'none'; frame-ancestors 'none'";
-/// The report's: it brings its styles along and has no script.
-const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; form-action 'none'; base-uri 'none'; \
-    frame-ancestors 'none'";
 /// The header that the page's own orders carry.
 const OWN_HEADER: &str = "x-bench";
-
-/// What all connections share.
-pub struct Served {
-    pub bench: Bench,
-    token: String,
-    connections: Arc<Semaphore>,
-    uploads: Semaphore,
-    looks: Semaphore,
-}
-
-impl Served {
-    pub fn new(bench: Bench, token: String) -> Self {
-        Self {
-            bench,
-            token,
-            connections: Arc::new(Semaphore::new(CONNECTIONS)),
-            uploads: Semaphore::new(UPLOADS),
-            looks: Semaphore::new(LOOKS),
-        }
-    }
-}
 
 /// Serves until the program ends.
 pub fn run(listeners: Vec<std::net::TcpListener>, served: Arc<Served>) -> io::Result<()> {
@@ -139,8 +103,6 @@ async fn serve_one(stream: TcpStream, served: Arc<Served>) {
         .serve_connection(TokioIo::new(stream), service)
         .await;
 }
-
-type Answer = Response<Full<Bytes>>;
 
 async fn answered(request: Request<Incoming>, served: Arc<Served>) -> Answer {
     let path = request.uri().path().to_owned();
@@ -214,20 +176,6 @@ async fn got(rest: &str, served: Arc<Served>) -> Result<Answer, Refusal> {
     }
 }
 
-fn not_there() -> Refusal {
-    Refusal::new(404, "That is not here.", "Go back to the page.")
-}
-
-fn kind_of(name: &str) -> &'static str {
-    match name.rsplit_once('.').map(|(_, ending)| ending) {
-        Some("html") => "text/html; charset=utf-8",
-        Some("svg") => "image/svg+xml",
-        Some("jpg") => "image/jpeg",
-        Some("json") => "application/json",
-        _ => "text/plain; charset=utf-8",
-    }
-}
-
 /// The page's sections as soon as they are others than at version `since`.
 async fn news(since: u64, mine: String, served: Arc<Served>) -> Result<Answer, Refusal> {
     let mut versions = served.bench.versions();
@@ -270,156 +218,4 @@ async fn picture(key: String, served: Arc<Served>) -> Result<Answer, Refusal> {
         Some(bytes)
     });
     drawn.await?.map(|bytes| plain("image/jpeg", bytes)).ok_or_else(not_there)
-}
-
-/// What the phone says that it is going to send.
-#[derive(Deserialize)]
-struct Announced {
-    photos: usize,
-    largest: u64,
-}
-
-async fn ordered(
-    act: String,
-    request: Request<Incoming>,
-    served: Arc<Served>,
-) -> Result<Answer, Refusal> {
-    if act == "photo" {
-        return photo(request, served).await;
-    }
-    let too_long =
-        |_| Refusal::new(413, "This is more than any order of the page's.", "Load the page again.");
-    let body = timeout(ORDER_TIME, Limited::new(request.into_body(), ORDER_BYTES).collect()).await;
-    let body = body
-        .map_err(|_| Refusal::new(408, "The order did not come in whole.", "Press again."))?
-        .map_err(too_long)?;
-    let text = String::from_utf8_lossy(&body.to_bytes()).into_owned();
-    let done = blocking(move || {
-        let bench = &served.bench;
-        match act.as_str() {
-            "announce" => announced(served.as_ref(), &text),
-            "turned" => change::turn_to(bench, &text),
-            "move" => change::move_photo(bench, &text),
-            "tick" => change::tick(bench, &text),
-            "report" => report::make(bench),
-            "evening" => change::next_evening(bench),
-            _ => Err(not_there()),
-        }
-    });
-    done.await??;
-    Ok(plain("application/json", json!({ "ok": true }).to_string()))
-}
-
-/// Refuses before anything is sent what would be refused afterwards.
-fn announced(served: &Served, text: &str) -> Result<(), Refusal> {
-    let announced: Announced = serde_json::from_str(text).map_err(|_| {
-        Refusal::new(400, "What is going to be sent was not understood.", "Load the page again.")
-    })?;
-    check_size(announced.largest)?;
-    let state = served.bench.read();
-    room_for_more(&state)?;
-    let left = MOST_PHOTOS.saturating_sub(state.photos.len());
-    if announced.photos > left {
-        return Err(Refusal::new(
-            413,
-            format!(
-                "{} photos were chosen, and {left} more are taken this evening.",
-                announced.photos
-            ),
-            "Choose the photos of this one bike and evening: six or so of each wheel position are enough.",
-        ));
-    }
-    Ok(())
-}
-
-async fn photo(request: Request<Incoming>, served: Arc<Served>) -> Result<Answer, Refusal> {
-    let name = request
-        .headers()
-        .get("x-name")
-        .map_or(String::new(), |name| unescaped(&String::from_utf8_lossy(name.as_bytes())));
-    let length = request
-        .headers()
-        .get(header::CONTENT_LENGTH)
-        .and_then(|length| length.to_str().ok()?.parse().ok());
-    check_size(length.unwrap_or(0))?;
-    room_for_more(&served.bench.read())?;
-    let busy = || Refusal::new(503, "Other photos are coming in.", "It is sent again in a moment.");
-    let permit = timeout(TURN, served.uploads.acquire()).await.map_err(|_| busy())?;
-    let _permit = permit.map_err(|_| busy())?;
-    let folder = served.bench.read().evening.folder.clone();
-    let received = receive(request.into_body(), folder, length).await?;
-    let _look = served.looks.acquire().await.map_err(|_| not_there())?;
-    let for_look = served.clone();
-    let filed = blocking(move || take(&for_look.bench, received, &name)).await??;
-    Ok(plain(
-        "application/json",
-        json!({ "ok": true, "key": filed.key, "again": filed.again }).to_string(),
-    ))
-}
-
-/// Runs on a thread of its own what takes long or waits for the disk.
-async fn blocking<T: Send + 'static>(
-    work: impl FnOnce() -> T + Send + 'static,
-) -> Result<T, Refusal> {
-    let report = "Please report it as the README says under \"When something is wrong\".";
-    spawn_blocking(work).await.map_err(|_| Refusal::new(500, "The program made a mistake.", report))
-}
-
-fn plain(kind: &'static str, body: impl Into<Bytes>) -> Answer {
-    let mut answer = Response::new(Full::new(body.into()));
-    answer.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
-    answer
-}
-
-fn bare(status: StatusCode) -> Answer {
-    let mut answer = Response::new(Full::new(Bytes::new()));
-    *answer.status_mut() = status;
-    answer
-}
-
-/// To everybody without the token.
-fn nothing() -> Answer {
-    let mut answer = plain(
-        "text/plain; charset=utf-8",
-        "There is nothing here. Open the address exactly as the terminal shows it.\n",
-    );
-    *answer.status_mut() = StatusCode::NOT_FOUND;
-    answer
-}
-
-fn moved(to: &str) -> Answer {
-    let mut answer = bare(StatusCode::SEE_OTHER);
-    if let Ok(to) = HeaderValue::from_str(to) {
-        answer.headers_mut().insert(header::LOCATION, to);
-    }
-    answer
-}
-
-fn refused(refusal: &Refusal) -> Answer {
-    let mut answer = plain(
-        "application/json",
-        json!({ "what": refusal.what, "do": refusal.advice }).to_string(),
-    );
-    *answer.status_mut() =
-        StatusCode::from_u16(refusal.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
-    answer
-}
-
-/// What every answer carries: no script from elsewhere, no frame, no copy in any cache, no word to
-/// other sites.
-fn with_headers(mut answer: Answer, policy: &'static str) -> Answer {
-    let fixed: [(HeaderName, &'static str); 8] = [
-        (header::CONTENT_SECURITY_POLICY, policy),
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::REFERRER_POLICY, "no-referrer"),
-        (header::CACHE_CONTROL, "no-store"),
-        (header::X_FRAME_OPTIONS, "DENY"),
-        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
-        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
-        (HeaderName::from_static("x-robots-tag"), "noindex"),
-    ];
-    for (name, value) in fixed {
-        answer.headers_mut().insert(name, HeaderValue::from_static(value));
-    }
-    answer
 }

@@ -6,21 +6,22 @@ use std::sync::Mutex;
 
 use rayon::prelude::*;
 
-use super::answer::{Seen, answer, bright_light};
-use super::folders::{evenings, positions};
-use super::state::{Bench, Earlier, Status, Taken, Told, chain_side_in, key_of};
 use crate::figure::Side;
 use crate::glance::seen::{Photographed, looked};
 use crate::glance::stand::whence;
 use crate::guarded::guarded;
 use crate::job::Job;
-use crate::photo::listing::REPORT_FOLDER;
+use crate::photo::job_photos::REPORT_FOLDER;
 use crate::photo::room::Room;
 use crate::photo::{JobPhotos, PhotoFile, list_job};
 use crate::pipeline::{self, Progress};
 use crate::report::ResultDocument;
 use crate::report::result::RESULT_NAME;
 use crate::visible;
+
+use super::answer::{Seen, answer, bright_light};
+use super::folders::{evenings, positions};
+use super::state::{Bench, Earlier, Status, Taken, Told, chain_side_in, key_of};
 
 /// Runs as long as the program does.
 pub fn run(bench: &Bench) {

@@ -4,13 +4,14 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, PoisonError};
 
-use super::refusal::Refusal;
-use super::state::Bench;
-use crate::photo::listing::REPORT_FOLDER;
+use crate::photo::job_photos::REPORT_FOLDER;
 use crate::pictures::{drawn, or_result_alone};
 use crate::pipeline;
 use crate::report::write::{Identity, JobPlaces, prepare};
 use crate::text::units::Show;
+
+use super::refusal::Refusal;
+use super::state::Bench;
 
 /// Writes the report of what was measured last.
 pub fn make(bench: &Bench) -> Result<(), Refusal> {

@@ -7,13 +7,14 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
-use super::folders::{evenings, positions};
-use super::http::{self, Served};
-use super::kept::{KEPT_NAME, Kept};
-use super::measuring;
-use super::network::host;
-use super::state::Bench;
 use crate::job::{Job, JobError};
+
+use super::folders::{evenings, positions};
+use super::kept::{KEPT_NAME, Kept};
+use super::network::host;
+use super::served::Served;
+use super::state::Bench;
+use super::{http, measuring};
 
 /// The port that is tried first. Nothing well known uses it.
 const FIRST_PORT: u16 = 8714;

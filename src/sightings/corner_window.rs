@@ -3,7 +3,7 @@
 
 use crate::math::lanes::{LANES, Lanes};
 use crate::photo::LinearImage;
-use crate::sightings::corner_fit::CornerGuess;
+use crate::sightings::corner::CornerGuess;
 
 /// Half-width of the window in cells. A dot begins 0.487 cells from the corner (half a cell's
 /// diagonal less the dot's radius of 0.22), and its blur reaches further in.

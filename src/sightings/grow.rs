@@ -3,13 +3,15 @@
 
 use std::collections::BTreeMap;
 
-use super::corner_fit::{CornerFit, CornerGuess, fit_corner};
+use crate::cards::Pattern;
+use crate::math::robust::median;
+
+use super::corner::{CornerFit, CornerGuess};
+use super::corner_fit::fit_corner;
 use super::plane_map::{Node, PlaneMap};
 use super::plate::Plate;
 use super::read_tab::is_flag;
 use super::seen::CornerSighting;
-use crate::cards::Pattern;
-use crate::math::robust::median;
 
 /// How far (nodes) a corner may lie from the nearest known one, from one round of growth to the
 /// next: neighbours first, then across the lane (4), then past an occlusion.

@@ -9,10 +9,10 @@ use std::ops::Range;
 
 use nalgebra::Vector2;
 
-use super::line_path::{Crossing, Path, along, line_points};
-use super::round_line::{Axis, Place, Strip, Width, find_axis};
-use super::seen::StrandPoint;
 use crate::photo::LinearImage;
+
+use super::line_path::{Crossing, Path, StrandPoint, along, line_points};
+use super::round_line::{Axis, Place, Strip, Width, find_axis};
 
 /// Stations whose light is read together.
 pub(super) const GROUP: usize = 10;

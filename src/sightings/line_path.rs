@@ -2,8 +2,20 @@
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 
-use super::seen::StrandPoint;
 use crate::math::robust::{median, sigma_about_zero};
+
+/// One point of the mid-line of a cord or line in the photo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StrandPoint {
+    /// Position of the mid-point between the two edges, px.
+    pub at: [f64; 2],
+    /// Unit normal of the line in the photo: only the position along it means anything.
+    pub normal: [f64; 2],
+    /// Standard uncertainty along the normal, px.
+    pub sigma: f64,
+    /// Apparent width between the two edges, px.
+    pub width: f64,
+}
 
 /// Least standard uncertainty of a place, px: the two edges of a round line are lit differently.
 const LEAST_SIGMA: f64 = 0.1;

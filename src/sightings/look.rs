@@ -2,8 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use crate::cards::Pattern;
+use crate::math::robust::median;
+use crate::photo::LinearImage;
+
 use super::cells::{Ground, read_cells};
-use super::corner_fit::CornerFit;
+use super::corner::CornerFit;
 use super::grow::{Fits, cell_px, corner_sightings, fit_pattern, guess, nodes};
 use super::lattice::{Lattice, find_lattices};
 use super::plane_map::{Node, PlaneMap};
@@ -14,9 +18,6 @@ use super::read_tab::{N_CELLS, TabReading, read_tab, reading_of, tab_words};
 use super::seen::{PatternSighting, PhotoSightings};
 use super::weak_dots::{WeakDots, WeakReading};
 use super::x_corners::{CornerIndex, XCorner, find_x_corners};
-use crate::cards::Pattern;
-use crate::math::robust::median;
-use crate::photo::LinearImage;
 
 /// Fewest nodes of a lattice that may be a tab: with fewer the 25 cells could not be placed.
 const MIN_TAB_NODES: usize = 8;
@@ -80,7 +81,7 @@ pub fn look(image: &LinearImage) -> PhotoSightings {
     }
     let mut sightings = sightings(all.found, all.mirrored, all.n_unread);
     sightings.lanes = super::cord::find_lane_edges(image, &sightings.patterns);
-    sightings.lines = super::strand::find_lines(image, &sightings.patterns);
+    sightings.lines = super::flag_lines::find_lines(image, &sightings.patterns);
     sightings
 }
 

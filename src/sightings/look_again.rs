@@ -6,17 +6,19 @@
 
 use std::collections::BTreeMap;
 
+use crate::cards::Pattern;
+use crate::math::robust::median;
+use crate::photo::LinearImage;
+
 use super::cells::{Cell, Ground, read_cells};
-use super::corner_fit::{CornerFit, CornerGuess, fit_corner};
+use super::corner::{CornerFit, CornerGuess};
+use super::corner_fit::fit_corner;
 use super::grow::{cell_px, guess, is_corner, nodes, stray_distances};
 use super::plane_map::Node;
 use super::plate::Plate;
 use super::read_tab::{N_CELLS, is_flag};
 use super::seen::{CornerSighting, PatternSighting, PhotoSightings};
 use super::weak_dots::WeakDots;
-use crate::cards::Pattern;
-use crate::math::robust::median;
-use crate::photo::LinearImage;
 
 /// Largest common error of a pattern's predicted corners, px, and as a part of the cell: a solved
 /// scene predicts to a pixel or two, and beyond half a cell the chequer could be taken for its

@@ -1,9 +1,11 @@
 //! The noun that leaves this stage: everything that was found in one photo, in pixels of the
 //! sensor's own orientation.
 
-use super::line_light::LineLight;
-use super::round_line::Width;
 use crate::cards::Pattern;
+
+use super::line_light::LineLight;
+use super::line_path::StrandPoint;
+use super::round_line::Width;
 
 /// One X-corner of a pattern, found and fitted to a fraction of a pixel.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -43,19 +45,6 @@ pub enum StringKind {
     Plumb(u8),
     /// The backbone cord between flags 29 and 30.
     Backbone,
-}
-
-/// One point of the mid-line of a cord or line in the photo.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct StrandPoint {
-    /// Position of the mid-point between the two edges, px.
-    pub at: [f64; 2],
-    /// Unit normal of the line in the photo: only the position along it means anything.
-    pub normal: [f64; 2],
-    /// Standard uncertainty along the normal, px.
-    pub sigma: f64,
-    /// Apparent width between the two edges, px.
-    pub width: f64,
 }
 
 /// The image of one cord or line: points along it, in order.

@@ -198,7 +198,7 @@ fn what_of_another_version_cannot_be_checked_is_named() {
 /// milder.
 #[test]
 fn what_of_another_revision_cannot_be_checked_is_named() {
-    let this = sightcord::report::result::Program::this().revision;
+    let this = sightcord::report::program::Program::this().revision;
     if this == "unknown" {
         return;
     }

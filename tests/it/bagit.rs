@@ -3,7 +3,8 @@
 
 use std::path::{Path, PathBuf};
 
-use sightcord::archive::bag::{self, Bag};
+use sightcord::archive::bag::Bag;
+use sightcord::archive::check_bag;
 use sightcord::archive::checksum::{Algorithm, checksums, sha256};
 
 /// Published values: FIPS 180 examples and NIST CAVS 11.0 short messages, as two public vector
@@ -54,7 +55,7 @@ fn bags(kind: &str) -> Vec<(String, PathBuf)> {
 
 /// What is wrong with a bag, or with reading it.
 fn problems(folder: &Path) -> (Vec<String>, Option<Bag>) {
-    match bag::check(folder) {
+    match check_bag::check(folder) {
         Ok(bag) => (bag.problems.clone(), Some(bag)),
         Err(why) => (vec![why.to_string()], None),
     }

@@ -1,14 +1,14 @@
 //! What the photos check of each other and of the print: a third set-up the wheel's axis, the
 //! set-ups the rim's width, a caliper the print.
 
-use crate::common;
-
-use crate::common::solving::{by_pointer, solved};
-use crate::common::{SetUp, SightingKnobs, TruthScene};
 use sightcord::bench::Figures;
 use sightcord::figure::Figure;
 use sightcord::finding::Finding;
 use sightcord::job::{Job, Side};
+
+use crate::common;
+use crate::common::solving::{by_pointer, solved};
+use crate::common::{SetUp, SightingKnobs, TruthScene};
 
 const UNSTEADY: &str = "wheel-axis-unsteady";
 const CALIPER: &str = "print-scale-contradicts-caliper";

@@ -1,15 +1,16 @@
 //! The cord as one photo tells it in each card's own millimetres, against the truth.
 
-use crate::shared_truth;
-
-use crate::common::{RenderKnobs, SightingKnobs, TruthScene, V3, Viewpoint};
-use crate::shared_truth::{SETS, TruthPhoto, TruthPose, TruthSet, Vec3};
 use rayon::prelude::*;
 use sightcord::cards::Pattern;
+use sightcord::glance::cord_on_card::{CordReading, HEIGHT_MM, NotRead};
+use sightcord::glance::picture_bend::PictureBend;
+use sightcord::glance::read_cord::read_cord;
 use sightcord::photo::read_photo;
-use sightcord::scene::cord_on_card::{CordReading, HEIGHT_MM, NotRead, read_cord};
-use sightcord::scene::picture_bend::PictureBend;
 use sightcord::sightings::look;
+
+use crate::common::{RenderKnobs, SightingKnobs, TruthScene, V3, Viewpoint};
+use crate::shared_truth;
+use crate::shared_truth::{SETS, TruthPhoto, TruthPose, TruthSet, Vec3};
 
 /// The true cord on a card: offset from the lane's middle towards the upper edge (mm), and angle
 /// (degrees), from two of its points.

@@ -7,13 +7,16 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use crate::shared_truth::TruthSet;
 use nalgebra::{DMatrix, DVector, Matrix3, Vector2, Vector3};
 use sightcord::camera::Lens;
 use sightcord::math::Rigid;
-use sightcord::scene::cord_choice::{LaneView, MidPoint, choose, mid_points, slope_along};
-use sightcord::scene::state::{Card, Ground, Sheet, State, View};
-use sightcord::sightings::{CornerSighting, LaneEdges, PatternSighting, cord::find_lane_edges};
+use sightcord::scene::model::state::{Card, Ground, Sheet, State};
+use sightcord::scene::model::view::View;
+use sightcord::scene::strings::cord_choice::{LaneView, MidPoint, choose, mid_points, slope_along};
+use sightcord::sightings::cord::find_lane_edges;
+use sightcord::sightings::{CornerSighting, LaneEdges, PatternSighting};
+
+use crate::shared_truth::TruthSet;
 
 /// All sets that are looked at.
 fn folders() -> Vec<PathBuf> {

@@ -2,11 +2,13 @@
 
 use std::f64::consts::PI;
 
-use crate::shared_truth::{Dice, SETS, TruthPhoto, TruthPose, TruthSet, robust};
 use sightcord::cards::Pattern;
 use sightcord::photo::LinearImage;
-use sightcord::sightings::corner_fit::{CornerFit, CornerGuess, fit_corner};
+use sightcord::sightings::corner::{CornerFit, CornerGuess};
+use sightcord::sightings::corner_fit::fit_corner;
 use sightcord::sightings::noise::Noise;
+
+use crate::shared_truth::{Dice, SETS, TruthPhoto, TruthPose, TruthSet, robust};
 
 const DARK: f64 = 0.05;
 const BRIGHT: f64 = 0.75;

@@ -2,12 +2,12 @@
 //! truth, chain on either side, tooth centres, a gearbox that turned, set-ups that are not half a
 //! turn apart.
 
-use crate::common;
+use sightcord::job::{Job, Side};
 
+use crate::common;
 use crate::common::bike::FrontWheel;
 use crate::common::solving::{by_pointer, solved};
 use crate::common::{Card, SightingKnobs, TruthScene, V3, Viewpoint};
-use sightcord::job::{Job, Side};
 
 /// Exact sightings leave what the cards' own tilt on the bench has to say of up (it weighs a tenth
 /// beside a plumb line), and rounding.

@@ -3,15 +3,16 @@
 
 use std::path::Path;
 
-use crate::common::geometry::V3;
-use crate::common::{RenderKnobs, TruthScene, Viewpoint};
 use sightcord::bench::advice::{Advice, advise};
 use sightcord::bench::from_job::bench_settings;
 use sightcord::bench::measure::noise_raised;
 use sightcord::figure::Figure;
 use sightcord::pipeline::{self, Measured};
 use sightcord::scene::Solution;
-use sightcord::scene::state::Ground;
+use sightcord::scene::model::state::Ground;
+
+use crate::common::geometry::V3;
+use crate::common::{RenderKnobs, TruthScene, Viewpoint};
 
 fn measured(folder: &Path) -> Measured {
     pipeline::measure(pipeline::open(folder).expect("a job"), &|_| {})

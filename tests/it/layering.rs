@@ -1,5 +1,5 @@
 //! Data flows one way: a stage may use earlier stages only. This reads every `crate::` path in the
-//! sources.
+//! sources, however many lines an import takes.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -36,9 +36,6 @@ const ORDER: [&[&str]; 23] = [
 /// Stages that work with figures by their identities and leave files and their form to others.
 const KNOW_NO_JSON: [&str; 2] = ["bench", "plan"];
 
-/// Folders in which files still go round in circles: none may be added.
-const CIRCLES_LEFT: [&str; 5] = ["archive", "cards", "photo", "scene", "sightings"];
-
 #[test]
 fn no_stage_knows_a_later_one() {
     let rank: BTreeMap<&str, usize> = ORDER
@@ -64,17 +61,12 @@ fn no_stage_knows_a_later_one() {
             .get(stage)
             .unwrap_or_else(|| panic!("src/{stage} has no place in the order of stages"));
         let text = std::fs::read_to_string(entry.path()).expect("the source can be read");
-        for (number, line) in text.lines().enumerate() {
-            for used in stages_in(line) {
-                let Some(&theirs) = rank.get(used.as_str()) else { continue };
-                n_paths += 1;
-                let backwards = theirs > own || (theirs == own && used != stage);
-                assert!(
-                    !backwards,
-                    "src/{file}:{}: {stage} uses {used}, which comes later: {line}",
-                    number + 1
-                );
-            }
+        for (line, named) in named_after("crate::", &without_comments(&text)) {
+            let used = named.split("::").next().unwrap_or("");
+            let Some(&theirs) = rank.get(used) else { continue };
+            n_paths += 1;
+            let backwards = theirs > own || (theirs == own && used != stage);
+            assert!(!backwards, "src/{file}:{line}: {stage} uses {used}, which comes later");
         }
     }
     assert!(
@@ -92,29 +84,60 @@ fn bench_and_plan_know_no_json() {
     }
 }
 
-#[test]
-fn no_files_of_a_folder_go_round_in_a_circle() {
+/// For each file the files it uses.
+fn uses() -> BTreeMap<String, BTreeSet<String>> {
     let sources = sources();
     let files: BTreeSet<String> = sources.iter().map(|(file, _)| module_of(file)).collect();
-    let uses: BTreeMap<String, BTreeSet<String>> = sources
-        .iter()
-        .map(|(file, text)| (module_of(file), files_used(file, text, &files)))
-        .collect();
+    let used = |(file, text): &(String, String)| (module_of(file), files_used(file, text, &files));
+    sources.iter().map(used).collect()
+}
+
+/// What can be reached from `start` over one step or more.
+fn reached<'a>(uses: &'a BTreeMap<String, BTreeSet<String>>, start: &str) -> BTreeSet<&'a String> {
+    let mut reached = BTreeSet::new();
+    let mut open: Vec<&String> = uses[start].iter().collect();
+    while let Some(next) = open.pop() {
+        if reached.insert(next) {
+            open.extend(&uses[next]);
+        }
+    }
+    reached
+}
+
+#[test]
+fn no_files_of_a_folder_go_round_in_a_circle() {
+    let uses = uses();
     assert!(
         uses.values().map(BTreeSet::len).sum::<usize>() > 300,
         "is this test still reading the sources?"
     );
-    for file in &files {
-        let stage = file.split('/').next().unwrap_or("");
-        let mut reached = BTreeSet::new();
-        let mut open: Vec<&String> = uses[file].iter().collect();
-        while let Some(next) = open.pop() {
-            if reached.insert(next) {
-                open.extend(&uses[next]);
-            }
-        }
-        let circle = reached.contains(file) && !CIRCLES_LEFT.contains(&stage);
+    for file in uses.keys() {
+        let circle = reached(&uses, file).contains(file);
         assert!(!circle, "src/{file} is used by a file that it uses itself: {:?}", uses[file]);
+    }
+}
+
+/// The rooms of a stage are its folders: `scene/model` comes before `scene/adjust`.
+#[test]
+fn no_rooms_of_a_stage_go_round_in_a_circle() {
+    let room_of = |file: &String| {
+        let mut parts = file.split('/');
+        match (parts.next(), parts.next(), parts.next()) {
+            (Some(stage), Some(room), Some(_)) => Some(format!("{stage}/{room}")),
+            _ => None,
+        }
+    };
+    let mut rooms: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for (file, used) in &uses() {
+        if let Some(room) = room_of(file) {
+            let others = used.iter().filter_map(room_of).filter(|other| *other != room);
+            rooms.entry(room.clone()).or_default().extend(others);
+        }
+    }
+    assert!(rooms.len() > 10, "is this test still reading the sources?");
+    for room in rooms.keys() {
+        let circle = reached(&rooms, room).contains(room);
+        assert!(!circle, "src/{room} is used by a room that it uses itself: {:?}", rooms[room]);
     }
 }
 
@@ -144,49 +167,89 @@ fn module_of(file: &str) -> String {
     module.strip_suffix("/mod").unwrap_or(module).to_owned()
 }
 
-/// The files of its own folder that a file names, in code that is not for its tests.
+/// The files that a file names, in code that is not for its tests: of each path the longest part
+/// that is a file, "bench/rim" of `crate::bench::rim::Mark`.
 fn files_used(file: &str, text: &str, files: &BTreeSet<String>) -> BTreeSet<String> {
     let module = module_of(file);
-    let stage = module.split('/').next().unwrap_or("").to_owned();
-    let above = module.rsplit_once('/').map_or("", |(folder, _)| folder);
-    let code = text.split("#[cfg(test)]").next().unwrap_or("");
+    let code = without_comments(text.split("#[cfg(test)]").next().unwrap_or(""));
+    let above = |place: &str| place.rsplit_once('/').map_or("", |(folder, _)| folder).to_owned();
     let mut used = BTreeSet::new();
-    let lines = code.lines().filter(|line| !line.trim_start().starts_with("//"));
-    let code = lines.collect::<Vec<&str>>().join(" ");
-    let own = format!("crate::{stage}::");
-    let word = |name: &str| {
-        name.trim().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>()
-    };
-    for (path, base) in
-        [("super::", above), (own.as_str(), stage.as_str()), ("self::", module.as_str())]
-    {
-        for part in code.split(path).skip(1) {
-            // A list in braces names several, else the first word is the one.
-            let names: Vec<&str> = match part.strip_prefix('{') {
-                Some(list) => list.split('}').next().unwrap_or(list).split(',').collect(),
-                None => vec![part],
-            };
-            used.extend(names.into_iter().map(|name| format!("{base}/{}", word(name))));
+    for (path, base) in [("super::", above(&module)), ("crate::", String::new())] {
+        for (_, mut named) in named_after(path, &code) {
+            let mut base = base.clone();
+            while let Some(rest) = named.strip_prefix("super::") {
+                (base, named) = (above(&base), rest.to_owned());
+            }
+            let mut place = format!("{base}/{}", named.replace("::", "/"));
+            place = place.trim_matches('/').to_owned();
+            while !place.is_empty() && !files.contains(&place) {
+                place = above(&place);
+            }
+            used.insert(place);
         }
     }
-    used.retain(|named| files.contains(named) && *named != module);
+    used.retain(|named| !named.is_empty() && *named != module);
     used
 }
 
-/// The stages named in `crate::stage` and `crate::{stage, stage}` paths of a line.
-fn stages_in(line: &str) -> Vec<String> {
-    if line.trim_start().starts_with("//") {
-        return Vec::new();
-    }
-    let word = |text: &str| {
-        text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>()
+/// A source with its whole lines of comment left empty, so that lines keep their numbers.
+fn without_comments(text: &str) -> String {
+    let lines =
+        text.lines().map(|line| if line.trim_start().starts_with("//") { "" } else { line });
+    lines.collect::<Vec<&str>>().join("\n")
+}
+
+/// What is named after each `path` of a source, with the number of the line where the path stands:
+/// the words up to the next that is no name, or those of each entry of a list in braces, over as
+/// many lines as it has and with the lists within it.
+fn named_after(path: &str, code: &str) -> Vec<(usize, String)> {
+    let of_place = |(at, _): (usize, &str)| {
+        // What goes on before it was read from its beginning: `super::super::`.
+        let begins = !code[..at].ends_with("::") && !code[..at].ends_with(char::is_alphanumeric);
+        let line = code[..at].matches('\n').count() + 1;
+        let named = if begins { names(&code[at + path.len()..]) } else { Vec::new() };
+        named.into_iter().map(move |name| (line, name))
     };
-    let mut found = Vec::new();
-    for part in line.split("crate::").skip(1) {
-        match part.strip_prefix('{') {
-            Some(list) => found.extend(list.split(',').map(|item| word(item.trim_start()))),
-            None => found.push(word(part)),
+    code.match_indices(path).flat_map(of_place).collect()
+}
+
+/// The paths that a text begins with: one, or every one of a list in braces.
+fn names(text: &str) -> Vec<String> {
+    let text = text.trim_start();
+    let Some(list) = text.strip_prefix('{') else {
+        let is_part = |c: char| c.is_alphanumeric() || c == '_' || c == ':';
+        let end = text.find(|c| !is_part(c)).unwrap_or(text.len());
+        let (path, rest) = text.split_at(end);
+        if !rest.starts_with('{') || !path.ends_with("::") {
+            return vec![path.trim_end_matches(':').to_owned()];
+        }
+        return names(rest).into_iter().map(|name| format!("{path}{name}")).collect();
+    };
+    let (mut depth, mut start, mut found) = (0, 0, Vec::new());
+    for (at, c) in list.char_indices() {
+        match c {
+            '{' => depth += 1,
+            '}' if depth > 0 => depth -= 1,
+            ',' | '}' if depth == 0 => {
+                found.extend(names(&list[start..at]));
+                start = at + 1;
+                if c == '}' {
+                    break;
+                }
+            }
+            _ => {}
         }
     }
+    found.retain(|name| !name.is_empty());
     found
+}
+
+#[test]
+fn an_import_over_several_lines_is_read_to_its_end() {
+    let code = "use crate::{\n    bench::{\n        rim,\n        wheel::Lie,\n    },\n    plan,\n};\n\
+                use crate::text;\nuse super::super::job::Job;";
+    let found = |path| named_after(path, code).into_iter().collect::<Vec<(usize, String)>>();
+    let expected = [(1, "bench::rim"), (1, "bench::wheel::Lie"), (1, "plan"), (8, "text")];
+    assert_eq!(found("crate::"), expected.map(|(line, name)| (line, name.to_owned())));
+    assert_eq!(found("super::"), [(9, "super::job::Job".to_owned())]);
 }

@@ -3,10 +3,11 @@
 
 use std::path::Path;
 
+use sightcord::scene::model::observe::Shown;
+use sightcord::sightings::{PhotoSightings, StringKind};
+
 use crate::common::measured::measured;
 use crate::shared_truth::{TruthPhoto, TruthSet, robust};
-use sightcord::scene::observe::Shown;
-use sightcord::sightings::{PhotoSightings, StringKind};
 
 /// Where a photo shows the line, from 60 to 700 mm above the bench: pixels at every 2 mm that lie
 /// inside.

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-use sightcord::report::result::Program;
+use sightcord::report::program::Program;
 
 fn run(words: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_sightcord")).args(words).output().unwrap()

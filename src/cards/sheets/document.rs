@@ -4,6 +4,7 @@
 use pdf_writer::{Filter, Name, Pdf, Rect, Ref, TextStr};
 
 use super::canvas::{Canvas, POINTS_PER_MM};
+use super::deflate::deflate;
 use super::lettering::UsedGlyphs;
 
 /// A document being drawn, page by page.
@@ -68,10 +69,4 @@ impl Document {
         }
         pdf.finish()
     }
-}
-
-/// Packed as PDF's FlateDecode expects it.
-pub fn deflate(bytes: &[u8]) -> Vec<u8> {
-    // Level 9: the files are small and written once.
-    miniz_oxide::deflate::compress_to_vec_zlib(bytes, 9)
 }

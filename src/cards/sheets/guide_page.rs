@@ -2,7 +2,9 @@
 //! measures on it.
 
 use super::canvas::{Align, BLACK, Canvas, Ink, Pen, Point};
-use super::guide_views::{draw_from_above, draw_from_left, draw_half_turn, draw_standpoints};
+use super::guide_views::{
+    WORDS_MM, draw_from_above, draw_from_left, draw_half_turn, draw_standpoints,
+};
 use super::lettering::Face;
 use super::paper::{MARGIN_MM, Paper};
 use super::rider_page::draw_fold;
@@ -11,7 +13,6 @@ use super::rider_page::draw_fold;
 const WIDTH: f64 = 269.4;
 const HEIGHT: f64 = 199.9;
 
-pub(super) const WORDS_MM: f64 = 2.7;
 const HEADING_MM: f64 = 3.5;
 const PANEL: Pen = Pen { ink: Ink::Gray(0.6), width_mm: 0.2, dash_mm: 0.0 };
 

@@ -7,8 +7,9 @@
 use std::f64::consts::PI;
 
 use super::canvas::{Align, BLACK, Canvas, Ink, Pen, Point, WHITE};
-use super::guide_page::WORDS_MM;
 use super::lettering::Face;
+
+pub(super) const WORDS_MM: f64 = 2.7;
 
 const CORD: Pen = Pen { ink: Ink::Colour(0.85, 0.3, 0.0), width_mm: 0.6, dash_mm: 0.0 };
 const PLUMB: Pen = Pen { ink: Ink::Gray(0.25), width_mm: 0.25, dash_mm: 0.0 };

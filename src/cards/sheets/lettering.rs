@@ -204,7 +204,7 @@ fn embed_face(pdf: &mut Pdf, face: Face, used: &FaceUse, next: &mut impl FnMut()
 
     let subset = subsetter::subset(loaded.data, 0, &used.remapper)
         .expect("the font that ships with the program can be cut down");
-    let packed = super::document::deflate(&subset);
+    let packed = super::deflate::deflate(&subset);
     let mut stream = pdf.stream(font_data, &packed);
     stream.filter(pdf_writer::Filter::FlateDecode).pair(Name(b"Length1"), subset.len() as i32);
     drop(stream);

@@ -5,6 +5,7 @@
 
 mod canvas;
 mod card_page;
+mod deflate;
 mod document;
 mod guide_page;
 mod guide_views;

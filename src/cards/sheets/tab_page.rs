@@ -1,14 +1,15 @@
 //! Pages of tabs to cut out, each on its own piece of white paper with its number and role below
 //! the pattern.
 
+use crate::cards::Pattern;
+use crate::cards::pattern::PATTERN_VERSION;
+
 use super::canvas::{Align, BLACK, Canvas, Ink, LEADING, Pen, Point};
 use super::lattice::{draw_check_line_along, draw_pattern};
 use super::lettering::Face;
 use super::paper::{MARGIN_MM, Paper};
 use super::tab_words::{is_flag, tab_words};
-use crate::cards::Pattern;
-use crate::cards::pattern::PATTERN_VERSION;
-pub use crate::job::settings::TAB_CHECK_LINE_MM;
+pub use crate::job::print_prior::TAB_CHECK_LINE_MM;
 
 /// White paper of a tab in pattern sides, across and upright; the pattern is centred across, its
 /// centre 0.7 sides below the top.

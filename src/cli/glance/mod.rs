@@ -1,5 +1,6 @@
 //! `sightcord glance`: what single photos show, without lens or scene.
 
+mod arrivals;
 mod lines;
 mod picture;
 mod sorting;
@@ -19,7 +20,7 @@ use crate::glance::drawn::{drawn, flat_cards};
 use crate::glance::missing;
 use crate::glance::seen::{self, Glance, Looked, Photographed, Trouble};
 use crate::job::Job;
-use crate::photo::listing::CAMERA_FOLDER;
+use crate::photo::job_photos::CAMERA_FOLDER;
 use crate::photo::room::Room;
 use crate::photo::{JobPhotos, PhotoFile, list_photos};
 

@@ -1,11 +1,11 @@
 //! A glance in words, for a terminal of 80 columns.
 
+use crate::glance::cord_on_card::HEIGHT_MM;
 use crate::glance::missing::{riders, tabs_in_words};
 use crate::glance::seen::{BLURRED, Glance, SeenCord, SeenPattern};
 use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::report::numbers::ranges;
-use crate::scene::cord_on_card::HEIGHT_MM;
 use crate::text::units::{Kind, Show, Shown};
 use crate::visible::one_line;
 

@@ -12,17 +12,19 @@ use imageproc::geometry::convex_hull;
 use imageproc::point::Point;
 use moxcms::{ColorProfile, Layout, TransformOptions};
 
-use super::names::{Name, write_names};
-use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 use crate::cards::Pattern;
-use crate::photo::colour::{Colours, heic_colours};
+use crate::photo::colour::heic_colours;
+use crate::photo::decoded::Colours;
 use crate::photo::format::DRAWN_SEGMENT;
 use crate::photo::room::{Room, header_limits};
 use crate::photo::{LinearImage, PhotoFacts, PhotoFile};
 use crate::scene::Solution;
-use crate::scene::observe::Shown;
-use crate::scene::residual::foreseen;
+use crate::scene::adjust::residual::foreseen;
+use crate::scene::model::observe::Shown;
 use crate::sightings::{PhotoSightings, StringKind};
+
+use super::names::{Name, write_names};
+use super::photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR};
 
 /// Long side of a photo in the report, px, and the JPEG quality: together about 100 kB a photo, so
 /// that 24 of them stay below 6 MB in the page.
@@ -30,7 +32,7 @@ const LONG_SIDE: u32 = 1000;
 const QUALITY: u8 = 68;
 /// What decoding a photo in colour may allocate: the largest picture with three 8-bit samples a
 /// pixel, and as much again.
-const MOST_COLOUR_BYTES: u64 = 6 * crate::photo::read::MAX_PIXELS as u64;
+const MOST_COLOUR_BYTES: u64 = 6 * crate::photo::decoded::MAX_PIXELS as u64;
 /// The same for a picture to be looked at by itself, with names in it: they can be read when it
 /// fills a screen.
 const LONG_SIDE_ALONE: u32 = 1600;
@@ -225,8 +227,8 @@ fn in_colour(path: &std::path::Path, long_side: u32) -> Option<DynamicImage> {
     }
     let mut reader = ImageReader::open(path).ok()?.with_guessed_format().ok()?;
     let mut limits = Limits::default();
-    limits.max_image_width = Some(crate::photo::read::MAX_SIDE as u32);
-    limits.max_image_height = Some(crate::photo::read::MAX_SIDE as u32);
+    limits.max_image_width = Some(crate::photo::decoded::MAX_SIDE as u32);
+    limits.max_image_height = Some(crate::photo::decoded::MAX_SIDE as u32);
     // What needs more is shown in grey, from the luminance that was measured in.
     limits.max_alloc = Some(MOST_COLOUR_BYTES);
     reader.limits(limits);

@@ -21,7 +21,8 @@ use std::path::{Path, PathBuf};
 pub use error::WriteError;
 pub use own_files::LIST_NAME;
 
-use super::result::{PhotoEntry, RESULT_NAME, ResultDocument};
+use super::entries::PhotoEntry;
+use super::result::{RESULT_NAME, ResultDocument};
 use crate::disk::place::{is_within, resolved};
 use crate::disk::scratch::{ScratchFolder, uninterrupted};
 use crate::disk::{make_folders_in, sync_folder};

@@ -1,6 +1,7 @@
 //! The list of what this program wrote into a report's folder, and what it tells of the files that
 //! lie there now.
 
+use crate::math::hex::hex;
 use std::collections::BTreeMap;
 use std::fs::{self, DirEntry, File};
 use std::io::{self, Read};
@@ -9,7 +10,7 @@ use std::path::Path;
 use sha2::{Digest, Sha256};
 
 use super::ReportFile;
-pub use crate::photo::listing::REPORT_LIST as LIST_NAME;
+pub use crate::photo::job_photos::REPORT_LIST as LIST_NAME;
 
 /// No list comes near this size: a line a file, and a file a photo.
 const MOST_LIST_BYTES: u64 = 4 << 20;
@@ -151,10 +152,6 @@ fn file_sha256(at: &Path) -> io::Result<String> {
             n => hasher.update(&buffer[..n]),
         }
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 #[cfg(test)]

@@ -6,8 +6,8 @@ use std::io::{Cursor, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use sightcord::archive::bag::{Entry, tag_files};
 use sightcord::archive::checksum::sha256;
+use sightcord::archive::tag_files::{Entry, tag_files};
 use sightcord::archive::zipped::SealedZip;
 use sightcord::archive::{Proof, ProveError, keep, prove};
 use tempfile::TempDir;

@@ -9,7 +9,8 @@ use nalgebra::{DMatrix, DVector};
 use sightcord::bench::nuisance::{Nuisance, Shift};
 use sightcord::bench::propagate::{Propagated, propagate};
 use sightcord::math::Rigid;
-use sightcord::scene::state::{Card, Ground, Slots};
+use sightcord::scene::model::state::{Card, Ground};
+use sightcord::scene::model::unknowns::Slots;
 use sightcord::scene::{Solution, State};
 
 use crate::outside::fit::{assert_near, fit};

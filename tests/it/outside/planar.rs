@@ -11,12 +11,14 @@ use sightcord::camera::lens::N_LENS;
 use sightcord::camera::start::{focal_from_homographies, homography};
 use sightcord::cards::Pattern;
 use sightcord::math::Rigid;
-use sightcord::scene::observe::{Block, SeenCorner, Shown};
-use sightcord::scene::pose::{Glimpse, locate};
-use sightcord::scene::prior::{LensSpread, Priors};
-use sightcord::scene::residual::foreseen;
-use sightcord::scene::solve::{Problem, adjust, covariance};
-use sightcord::scene::state::{Card, Ground, Sheet, Slots, State, View};
+use sightcord::scene::adjust::residual::foreseen;
+use sightcord::scene::adjust::solve::{Problem, adjust, covariance};
+use sightcord::scene::model::observe::{Block, SeenCorner, Shown};
+use sightcord::scene::model::priors::{LensSpread, Priors};
+use sightcord::scene::model::state::{Card, Ground, Sheet, State};
+use sightcord::scene::model::unknowns::Slots;
+use sightcord::scene::model::view::View;
+use sightcord::scene::start::pose::{Glimpse, locate};
 
 /// Points of a target, in its own unit, and the pixels where one photo shows them.
 pub type Points = Vec<(Vector2<f64>, Vector2<f64>)>;

@@ -13,7 +13,7 @@ use sightcord::camera::start::{focal_from_homographies, homography};
 use sightcord::math::Rigid;
 use sightcord::math::levenberg::{Ending, minimise};
 use sightcord::math::rigid::{exp, log, skew};
-use sightcord::scene::pose::{Glimpse, locate};
+use sightcord::scene::start::pose::{Glimpse, locate};
 
 use crate::outside::fit::assert_near;
 use crate::outside::planar::{Points, calibrate};

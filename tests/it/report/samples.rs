@@ -13,7 +13,8 @@ use sightcord::figure::{Figure, RimPlace};
 use sightcord::finding::Finding;
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::outcome::*;
-use sightcord::report::result::{CameraEntry, JobEntry, PhotoEntry, ResultDocument, ResultParts};
+use sightcord::report::entries::{CameraEntry, JobEntry, PhotoEntry};
+use sightcord::report::result::{ResultDocument, ResultParts};
 use sightcord::say;
 use sightcord::text::Amount;
 

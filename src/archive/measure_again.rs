@@ -1,0 +1,126 @@
+//! Measuring again from the sealed photos, and what is compared then.
+
+use std::path::Path;
+
+use crate::disk::make_folders_in;
+use crate::disk::second_name::second_name;
+use crate::job::JOB_FILE;
+use crate::pipeline::{self, Progress};
+use crate::report::ResultDocument;
+use crate::report::program::Program;
+
+use super::bag::Bag;
+use super::checksum::sha256;
+use super::compare::{Alike, compare};
+use super::layout;
+use super::opened::scratch_folder;
+use super::proof::{Proof, ProveError};
+use super::sealed_texts::report_files;
+
+/// Lays the sealed photos and settings out as a job, measures it, and compares.
+pub(super) fn measure_again(
+    sealed: &str,
+    folder: &Path,
+    bag: &Bag,
+    progress: &(dyn Fn(Progress) + Sync),
+    proof: &mut Proof,
+) -> Result<(), ProveError> {
+    let document = ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT))?;
+    let this = Program::this();
+    let same_version = document.program.is_same_version(&this);
+    let same_machine = document.program.machine == this.machine;
+    if !same_version {
+        proof.notes.push(format!(
+            "it was sealed by {}, and this is {}: figures, verdicts and settings are compared, but what the report's \
+             pages and the plan say in words only that version can compare",
+            document.program.told(),
+            this.told()
+        ));
+        // Where this version would write the same, another one did; else nobody here can tell.
+        let same = report_files(&document);
+        let is_same = |path: &String| {
+            same.iter()
+                .any(|(known, bytes)| known == path && bag.files[path].sha256 == sha256(bytes))
+        };
+        let pages = bag
+            .files
+            .keys()
+            .filter(|path| path.starts_with(layout::REPORT) && *path != layout::RESULT);
+        proof.not_covered.extend(pages.filter(|path| !is_same(path)).cloned());
+    } else if !same_machine {
+        let machine = if document.program.machine.is_empty() {
+            "an unnamed kind of machine"
+        } else {
+            &document.program.machine
+        };
+        proof.notes.push(format!(
+            "it was measured on {machine}, and this is {}: figures are compared within 1 % of their U, not byte by byte",
+            this.machine
+        ));
+    }
+    let lacking: Vec<&str> = document
+        .program
+        .features
+        .iter()
+        .filter(|feature| !this.features.contains(feature))
+        .map(String::as_str)
+        .collect();
+    if !lacking.is_empty() {
+        proof.notes.push(format!(
+            "it was measured by a build with {}, which this one lacks: photos that only such a build reads are missing here",
+            lacking.join(", ")
+        ));
+    }
+    let job = scratch_folder()?;
+    let scratch = |why| ProveError::Scratch { at: job.path().to_owned(), why };
+    for path in bag.files.keys() {
+        let own = path.strip_prefix(layout::PHOTOS).or((path == layout::JOB).then_some(JOB_FILE));
+        if let Some(own) = own {
+            let to = job.path().join(own);
+            let (around, _) = own.rsplit_once('/').unwrap_or_default();
+            make_folders_in(job.path(), Path::new(around)).map_err(scratch)?;
+            second_name(&folder.join(path), &to).map_err(scratch)?;
+        }
+    }
+    let again = match pipeline::open(job.path()) {
+        Ok(opened) => pipeline::measure(opened, progress).document,
+        Err(why) => {
+            let what = why.to_string().replace(&job.path().display().to_string(), "the sealed job");
+            proof.problems.push(format!("the sealed job can't be measured again: {what}"));
+            return Ok(());
+        }
+    };
+    // Only this version writes its reports the same way.
+    if same_version {
+        let written = report_files(&document);
+        for (path, bytes) in &written {
+            if bag.files.get(path).is_none_or(|file| file.sha256 != sha256(bytes)) {
+                proof
+                    .problems
+                    .push(format!("{path} is not what this version writes for the sealed result"));
+            }
+        }
+        let reports = bag.files.keys().filter(|path| path.starts_with(layout::REPORT));
+        for stray in reports.filter(|path| !written.iter().any(|(known, _)| known == *path)) {
+            proof
+                .problems
+                .push(format!("{stray} is a stray file: this version writes none of that name"));
+        }
+    }
+    // Version, revision and machine are told in the notes, and features decide only which photos
+    // can be read.
+    let again = ResultDocument { program: document.program.clone(), ..again };
+    let alike = match (same_version, same_machine) {
+        (false, _) => Alike::Figures,
+        (true, false) => Alike::AllButLastBits,
+        (true, true) => Alike::Bytes,
+    };
+    proof.reproduction = match compare(sealed, &again.to_json(), alike) {
+        Ok(reproduction) => Some(reproduction),
+        Err(why) => {
+            proof.problems.push(format!("{} is not JSON: {why}", layout::RESULT));
+            None
+        }
+    };
+    Ok(())
+}

@@ -1,0 +1,146 @@
+//! What errors that come in groups add to the covariance.
+//!
+//! A shadow shifts the cord alike in all photos that show one card from one side; light on a thin
+//! line shifts its whole image. The points' own scatter does not tell of it. Leaving out one group
+//! at a time does: the jackknife over groups (Tukey 1958; Quenouille 1956), with Student's t for
+//! their small number, is the least that the covariance may be. What it has more than the points'
+//! own is kept apart and added to the figures.
+
+use crate::scene::model::observe::CardSide;
+use std::collections::BTreeMap;
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::scene::model::observe::{Block, SeenPoint};
+use crate::scene::model::solution::GroupSpread;
+use crate::scene::model::state::State;
+
+use super::solve::Problem;
+use super::{block_normal, prior};
+
+/// Holds what a left-out group leaves open: mm or radians, far more than any of the unknowns
+/// changes by.
+const WIDE: f64 = 20.0;
+
+/// One group's share of the normal equations of the unknowns concerned.
+struct Share {
+    information: DMatrix<f64>,
+    gradient: DVector<f64>,
+}
+
+/// What groups add to the covariance of the unknowns at `slots`, all else held. `group_of` names
+/// the group of each point, None for points that count for themselves. None with fewer than three
+/// groups, which tell no spread.
+pub fn of_groups(
+    state: &State,
+    problem: &Problem,
+    slots: &[usize],
+    source: &'static str,
+    group_of: impl Fn(&Block, &SeenPoint) -> Option<CardSide>,
+) -> Option<GroupSpread> {
+    let n = slots.len();
+    let mut shares: BTreeMap<Option<CardSide>, Share> = BTreeMap::new();
+    for block in problem.blocks.iter().filter(|block| !block.points.is_empty()) {
+        let mut by_group: BTreeMap<Option<CardSide>, Vec<SeenPoint>> = BTreeMap::new();
+        for point in block.points.iter().filter(|point| point.used) {
+            by_group.entry(group_of(block, point)).or_default().push(point.clone());
+        }
+        for (group, points) in by_group {
+            let part = Block { points, corners: Vec::new(), ..block.clone() };
+            let normal = block_normal::normal(state, problem.slots, &part);
+            let places: Vec<(usize, usize)> = normal
+                .kept
+                .iter()
+                .enumerate()
+                .filter_map(|(i, slot)| {
+                    slots.iter().position(|s| s == slot).map(|at| (at, normal.local.len() + i))
+                })
+                .collect();
+            if places.is_empty() {
+                continue;
+            }
+            let share = shares.entry(group).or_insert_with(|| Share {
+                information: DMatrix::zeros(n, n),
+                gradient: DVector::zeros(n),
+            });
+            for &(a, i) in &places {
+                share.gradient[a] += normal.gradient[i];
+                for &(b, j) in &places {
+                    // Only the upper triangle is filled.
+                    share.information[(a, b)] += normal.normal[(i.min(j), i.max(j))];
+                }
+            }
+        }
+    }
+    let mut total = DMatrix::identity(n, n) * WIDE.powi(-2);
+    let mut gradient = DVector::zeros(n);
+    for row in prior::rows(state, problem.slots, problem.priors) {
+        let own: Vec<(usize, f64)> = row
+            .by
+            .iter()
+            .filter_map(|(slot, d)| slots.iter().position(|s| s == slot).map(|at| (at, *d)))
+            .collect();
+        for &(a, da) in &own {
+            gradient[a] += da * row.residual;
+            for &(b, db) in &own {
+                total[(a, b)] += da * db;
+            }
+        }
+    }
+    for share in shares.values() {
+        total += &share.information;
+        gradient += &share.gradient;
+    }
+    let own = total.clone().cholesky()?.inverse();
+    // What all of them together would still move by is no group's doing.
+    let moved: Vec<DVector<f64>> = shares
+        .iter()
+        .filter(|(group, _)| group.is_some())
+        .filter_map(|(_, share)| {
+            let rest = (&total - &share.information).cholesky()?;
+            Some(rest.solve(&(&share.gradient - &gradient)) + &own * &gradient)
+        })
+        .collect();
+    if moved.len() < 3 {
+        return None;
+    }
+    let count = moved.len() as f64;
+    let mean = moved.iter().sum::<DVector<f64>>() / count;
+    let factor = (count - 1.0) / count * (student(moved.len() - 1) / 2.0).powi(2);
+    let spread: DMatrix<f64> =
+        moved.iter().map(|m| (m - &mean) * (m - &mean).transpose()).sum::<DMatrix<f64>>() * factor;
+    Some(GroupSpread { slots: slots.to_vec(), covariance: beyond(&own, &spread)?, source })
+}
+
+/// By how much one covariance exceeds another, in the directions in which it does.
+fn beyond(own: &DMatrix<f64>, spread: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let root = own.clone().cholesky()?.l();
+    let whitened = root.clone().solve_lower_triangular(spread)?;
+    let whitened = root.clone().solve_lower_triangular(&whitened.transpose())?;
+    let eigen = ((&whitened + whitened.transpose()) * 0.5).symmetric_eigen();
+    let more = DMatrix::from_diagonal(&eigen.eigenvalues.map(|value| (value - 1.0).max(0.0)));
+    let back = root * &eigen.eigenvectors;
+    Some(&back * more * back.transpose())
+}
+
+/// Two-sided 95 % quantile of Student's t. Values: any table of Student's t.
+fn student(freedom: usize) -> f64 {
+    let table: [f64; 11] = [12.71, 12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23];
+    table.get(freedom).copied().unwrap_or(2.1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// In the first direction the groups tell no more than the points, in the second three times as
+    /// much.
+    #[test]
+    fn only_what_exceeds_the_points_own_is_added() {
+        let own = DMatrix::from_row_slice(2, 2, &[4.0, 0.0, 0.0, 1.0]);
+        let spread = DMatrix::from_row_slice(2, 2, &[1.0, 0.0, 0.0, 9.0]);
+        let more = beyond(&own, &spread).expect("positive definite");
+        let expected = DMatrix::from_row_slice(2, 2, &[0.0, 0.0, 0.0, 8.0]);
+        assert!((more - expected).norm() < 1e-12);
+    }
+}

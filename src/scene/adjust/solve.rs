@@ -1,0 +1,438 @@
+//! The bundle adjustment: Levenberg-Marquardt on block normal equations.
+//!
+//! Each view's own unknowns (camera pose, lens drift, how its flags hang) meet no other view's, so
+//! their block is eliminated view by view (Schur complement; Brown 1958, Triggs et al. 2000); what
+//! is left grows with cards, tabs and lines, not with photos. Work is spread over views and added
+//! up in their order, so the result does not depend on the number of threads.
+
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use rayon::prelude::*;
+
+use crate::scene::model::observe::Block;
+use crate::scene::model::priors::Priors;
+use crate::scene::model::state::State;
+use crate::scene::model::unknowns::Slots;
+
+use super::{block_normal, prior, residual};
+
+/// One view's normal equations: its own unknowns, the kept ones it meets, and what couples them.
+struct ViewNormal {
+    own: DMatrix<f64>,
+    own_gradient: DVector<f64>,
+    /// Kept slots that this view's blocks meet, sorted.
+    meets: Vec<usize>,
+    /// own x meets.
+    cross: DMatrix<f64>,
+    kept: DMatrix<f64>,
+    kept_gradient: DVector<f64>,
+    cost: f64,
+}
+
+fn view_normal(
+    state: &State,
+    slots: &Slots,
+    blocks: &[&Block],
+    view: usize,
+    priors: &Priors,
+) -> ViewNormal {
+    let parts: Vec<_> =
+        blocks.iter().map(|block| block_normal::normal(state, slots, block)).collect();
+    let mut meets: Vec<usize> = parts.iter().flat_map(|part| part.kept.iter().copied()).collect();
+    meets.sort_unstable();
+    meets.dedup();
+    let n = state.view_size(view);
+    let mut out = ViewNormal {
+        own: DMatrix::zeros(n, n),
+        own_gradient: DVector::zeros(n),
+        cross: DMatrix::zeros(n, meets.len()),
+        kept: DMatrix::zeros(meets.len(), meets.len()),
+        kept_gradient: DVector::zeros(meets.len()),
+        meets,
+        cost: 0.0,
+    };
+    for part in &parts {
+        out.cost += part.cost;
+        let n_local = part.local.len();
+        let places: Vec<usize> =
+            part.kept.iter().map(|slot| out.meets.binary_search(slot).unwrap_or(0)).collect();
+        for j in 0..n_local + places.len() {
+            for i in 0..=j {
+                let value = part.normal[(i, j)];
+                match (i < n_local, j < n_local) {
+                    (true, true) => {
+                        out.own[(part.local[i], part.local[j])] += value;
+                        if i != j {
+                            out.own[(part.local[j], part.local[i])] += value;
+                        }
+                    }
+                    (true, false) => out.cross[(part.local[i], places[j - n_local])] += value,
+                    _ => {
+                        let (a, b) = (places[i - n_local], places[j - n_local]);
+                        out.kept[(a, b)] += value;
+                        if i != j {
+                            out.kept[(b, a)] += value;
+                        }
+                    }
+                }
+            }
+            if j < n_local {
+                out.own_gradient[part.local[j]] += part.gradient[j];
+            } else {
+                out.kept_gradient[places[j - n_local]] += part.gradient[j];
+            }
+        }
+    }
+    for (r, unknown, d) in prior::view_rows(state, view, priors) {
+        out.own[(unknown, unknown)] += d * d;
+        out.own_gradient[unknown] += d * r;
+        out.cost += r * r / 2.0;
+    }
+    out
+}
+
+/// All normal equations at one state.
+struct Normal {
+    views: Vec<ViewNormal>,
+    /// Priors' share of the kept unknowns.
+    kept: DMatrix<f64>,
+    kept_gradient: DVector<f64>,
+    cost: f64,
+}
+
+/// Observations and prior knowledge of one adjustment.
+pub struct Problem<'a> {
+    pub blocks: &'a [Block],
+    pub priors: &'a Priors,
+    pub slots: &'a Slots,
+}
+
+impl Problem<'_> {
+    fn by_view(&self, n_views: usize) -> Vec<Vec<&Block>> {
+        let mut by_view = vec![Vec::new(); n_views];
+        for block in self.blocks {
+            by_view[block.view].push(block);
+        }
+        by_view
+    }
+
+    fn normal(&self, state: &State) -> Normal {
+        let by_view = self.by_view(state.views.len());
+        let views: Vec<ViewNormal> = by_view
+            .par_iter()
+            .enumerate()
+            .map(|(view, blocks)| view_normal(state, self.slots, blocks, view, self.priors))
+            .collect();
+        let n = self.slots.n;
+        let mut kept = DMatrix::zeros(n, n);
+        let mut kept_gradient = DVector::zeros(n);
+        let mut cost: f64 = views.iter().map(|view| view.cost).sum();
+        for row in prior::rows(state, self.slots, self.priors) {
+            cost += row.residual * row.residual / 2.0;
+            for &(i, di) in &row.by {
+                kept_gradient[i] += di * row.residual;
+                for &(j, dj) in &row.by {
+                    kept[(i, j)] += di * dj;
+                }
+            }
+        }
+        Normal { views, kept, kept_gradient, cost }
+    }
+
+    fn cost(&self, state: &State) -> f64 {
+        let by_view = self.by_view(state.views.len());
+        let per_view: Vec<f64> = by_view
+            .par_iter()
+            .enumerate()
+            .map(|(view, blocks)| {
+                let seen: f64 =
+                    blocks.iter().map(|block| residual::cost(state, self.slots, block)).sum();
+                let own: f64 = prior::view_rows(state, view, self.priors)
+                    .iter()
+                    .map(|(r, _, _)| r * r / 2.0)
+                    .sum();
+                seen + own
+            })
+            .collect();
+        let priors: f64 = prior::rows(state, self.slots, self.priors)
+            .iter()
+            .map(|row| row.residual * row.residual / 2.0)
+            .sum();
+        per_view.iter().sum::<f64>() + priors
+    }
+}
+
+/// One view's own unknowns eliminated.
+struct Eliminated {
+    /// own^-1 cross and own^-1 gradient: what is needed to find the view's step afterwards.
+    solved: DMatrix<f64>,
+    solved_gradient: DVector<f64>,
+    /// What is left for the kept unknowns that the view meets.
+    kept: DMatrix<f64>,
+    gradient: DVector<f64>,
+}
+
+/// None when the view does not determine its own unknowns.
+fn eliminate(view: &ViewNormal, damping: f64) -> Option<Eliminated> {
+    let mut own = view.own.clone();
+    for i in 0..own.nrows() {
+        own[(i, i)] += damping * own[(i, i)] + 1e-300;
+    }
+    let factor = own.cholesky()?;
+    let solved = factor.solve(&view.cross);
+    let solved_gradient = factor.solve(&view.own_gradient);
+    let mut kept = view.kept.clone();
+    kept.gemm_tr(-1.0, &view.cross, &solved, 1.0);
+    let mut gradient = view.kept_gradient.clone();
+    gradient.gemv_tr(-1.0, &view.cross, &solved_gradient, 1.0);
+    Some(Eliminated { solved, solved_gradient, kept, gradient })
+}
+
+/// The reduced system: kept unknowns only.
+struct Reduced {
+    matrix: DMatrix<f64>,
+    right: DVector<f64>,
+}
+
+impl Reduced {
+    fn of_priors(normal: &Normal) -> Self {
+        Reduced { matrix: normal.kept.clone(), right: -normal.kept_gradient.clone() }
+    }
+
+    fn add(&mut self, meets: &[usize], part: &Eliminated) {
+        for (b, &j) in meets.iter().enumerate() {
+            self.right[j] -= part.gradient[b];
+            for (a, &i) in meets.iter().enumerate() {
+                self.matrix[(i, j)] += part.kept[(a, b)];
+            }
+        }
+    }
+}
+
+fn reduce(normal: &Normal, damping: f64) -> Option<(Reduced, Vec<Eliminated>)> {
+    let parts: Option<Vec<Eliminated>> = normal
+        .views
+        .par_iter()
+        .map(|view| eliminate(view, damping))
+        .collect::<Vec<_>>()
+        .into_iter()
+        .collect();
+    let parts = parts?;
+    let mut reduced = Reduced::of_priors(normal);
+    for (view, part) in normal.views.iter().zip(&parts) {
+        reduced.add(&view.meets, part);
+    }
+    let matrix = &mut reduced.matrix;
+    if damping > 0.0 {
+        // Marquardt's diagonal is that of the full system, not of the reduced one.
+        let mut diagonal = normal.kept.diagonal();
+        for view in &normal.views {
+            for (a, &i) in view.meets.iter().enumerate() {
+                diagonal[i] += view.kept[(a, a)];
+            }
+        }
+        for i in 0..diagonal.len() {
+            matrix[(i, i)] += damping * diagonal[i];
+        }
+    }
+    Some((reduced, parts))
+}
+
+/// What one view alone tells of the kept unknowns, its own unknowns eliminated: what its blocks add
+/// to the inverse covariance. None when the view does not determine its own pose.
+pub fn information(state: &State, problem: &Problem, view: usize) -> Option<DMatrix<f64>> {
+    let blocks: Vec<&Block> = problem.blocks.iter().filter(|block| block.view == view).collect();
+    let normal = view_normal(state, problem.slots, &blocks, view, problem.priors);
+    let factor = normal.own.clone().cholesky()?;
+    let mut kept = normal.kept.clone();
+    kept.gemm_tr(-1.0, &normal.cross, &factor.solve(&normal.cross), 1.0);
+    let mut all = DMatrix::zeros(problem.slots.n, problem.slots.n);
+    for (b, &j) in normal.meets.iter().enumerate() {
+        for (a, &i) in normal.meets.iter().enumerate() {
+            all[(i, j)] = kept[(a, b)];
+        }
+    }
+    Some(all)
+}
+
+/// g^T M^-1 g for each vector, M symmetric positive definite; None when it is not.
+pub fn quadratic_forms(matrix: &DMatrix<f64>, vectors: &[DVector<f64>]) -> Option<Vec<f64>> {
+    let (scale, factor) = factored(matrix)?;
+    let form = |vector: &DVector<f64>| {
+        let right = vector.component_mul(&scale);
+        right.dot(&factor.solve(&right))
+    };
+    Some(vectors.iter().map(form).collect())
+}
+
+/// Inverse of a symmetric positive definite matrix; None when it is not.
+pub fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let (scale, factor) = factored(matrix)?;
+    let mut inverse = factor.inverse();
+    let n = scale.len();
+    (0..n).for_each(|j| (0..n).for_each(|i| inverse[(i, j)] *= scale[i] * scale[j]));
+    inverse.iter().all(|x| x.is_finite()).then_some(inverse)
+}
+
+/// What holds unknowns that no photo shows, as information: a tenth of a metre, or of a radian and
+/// more.
+const LOOSE: f64 = 1e-4;
+
+/// How an adjustment ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Adjusted {
+    pub cost: f64,
+    pub steps: usize,
+    pub converged: bool,
+}
+
+/// Moves `state` to the minimum of the robust cost. Every accepted step lowers the cost.
+pub fn adjust(state: &mut State, problem: &Problem, max_steps: usize) -> Adjusted {
+    descend(state, problem, max_steps, 0.0)
+}
+
+/// The same where photos may leave unknowns open: these stay about where they are.
+pub fn adjust_loose(state: &mut State, problem: &Problem, max_steps: usize) -> Adjusted {
+    descend(state, problem, max_steps, LOOSE)
+}
+
+fn descend(state: &mut State, problem: &Problem, max_steps: usize, loose: f64) -> Adjusted {
+    let normal_of = |state: &State| {
+        let mut normal = problem.normal(state);
+        (0..normal.kept.nrows()).for_each(|i| normal.kept[(i, i)] += loose);
+        normal
+    };
+    let mut damping = 1e-5;
+    let mut growth = 2.0;
+    let mut normal = normal_of(state);
+    let mut cost = normal.cost;
+    for step_idx in 0..max_steps {
+        let ending = |converged| Adjusted { cost, steps: step_idx, converged };
+        let Some((kept_step, view_steps)) = step(&normal, damping) else {
+            damping = (damping * growth).max(1e-8);
+            growth *= 2.0;
+            if damping > 1e10 {
+                return ending(false);
+            }
+            continue;
+        };
+        let mut trial = state.clone();
+        trial.nudge_kept(problem.slots, kept_step.as_slice());
+        for (view, own_step) in view_steps.iter().enumerate() {
+            trial.nudge_view(view, own_step.as_slice());
+        }
+        let trial_cost = problem.cost(&trial);
+        if trial_cost.is_finite() && trial_cost < cost {
+            let fall = (cost - trial_cost) / cost.max(f64::MIN_POSITIVE);
+            *state = trial;
+            cost = trial_cost;
+            damping = (damping / 10.0).max(1e-9);
+            growth = 2.0;
+            // A millionth of the cost moves no figure by a hundredth of its uncertainty. Under
+            // strong damping a small fall tells nothing: unknowns that hang together
+            // closely hardly move then.
+            if fall < 1e-7 && damping <= 1e-7 {
+                return Adjusted { cost, steps: step_idx + 1, converged: true };
+            }
+            normal = normal_of(state);
+        } else {
+            let expected =
+                kept_step.amax().max(view_steps.iter().map(|s| s.amax()).fold(0.0, f64::max));
+            if expected < 1e-9 || damping > 1e8 {
+                return ending(true);
+            }
+            damping *= growth * 4.0;
+            growth *= 2.0;
+        }
+    }
+    Adjusted { cost, steps: max_steps, converged: false }
+}
+
+fn step(normal: &Normal, damping: f64) -> Option<(DVector<f64>, Vec<DVector<f64>>)> {
+    let (reduced, eliminated) = reduce(normal, damping)?;
+    let kept_step = solve_scaled(&reduced.matrix, &reduced.right)?;
+    let view_steps = normal
+        .views
+        .iter()
+        .zip(&eliminated)
+        .map(|(view, Eliminated { solved, solved_gradient, .. })| {
+            let met = DVector::from_iterator(
+                view.meets.len(),
+                view.meets.iter().map(|&slot| kept_step[slot]),
+            );
+            -(solved_gradient + solved * met)
+        })
+        .collect();
+    Some((kept_step, view_steps))
+}
+
+/// Cholesky factor of a symmetric matrix scaled to unit diagonal, and the scale; None when it is
+/// not positive definite.
+fn factored(matrix: &DMatrix<f64>) -> Option<(DVector<f64>, Cholesky<f64, Dyn>)> {
+    let scale = matrix.diagonal().map(|d| 1.0 / d.sqrt());
+    if scale.iter().any(|s| !s.is_finite()) {
+        return None;
+    }
+    let n = scale.len();
+    let scaled = DMatrix::from_fn(n, n, |i, j| matrix[(i, j)] * scale[i] * scale[j]);
+    Some((scale, scaled.cholesky()?))
+}
+
+fn solve_scaled(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f64>> {
+    let (scale, factor) = factored(matrix)?;
+    let step = factor.solve(&right.component_mul(&scale)).component_mul(&scale);
+    step.iter().all(|x| x.is_finite()).then_some(step)
+}
+
+/// Covariance of the kept unknowns where photos may leave some open: these come out as enormous,
+/// and all others as they are.
+pub fn loose_covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
+    let mut matrix = reduce(&problem.normal(state), 0.0)?.0.matrix;
+    (0..matrix.nrows()).for_each(|i| matrix[(i, i)] += LOOSE);
+    inverse(&matrix)
+}
+
+/// Covariance of the kept unknowns, the views' own unknowns marginalised: inverse of the undamped
+/// reduced matrix. It holds for the gauge in which one card is fixed; functions that do not depend
+/// on where the world frame lies have the same variance in any gauge. None when the photos leave
+/// something undetermined.
+pub fn covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
+    inverse(&reduce(&problem.normal(state), 0.0)?.0.matrix)
+}
+
+/// Steps from one state under many assignments of what the views show, the normal equations of each
+/// view made once. Right to first order only.
+pub struct Trials {
+    priors: Reduced,
+    /// Of either problem: the kept unknowns that each view meets, and its share.
+    views: [Vec<(Vec<usize>, Eliminated)>; 2],
+}
+
+impl Trials {
+    /// Of a problem and another that differs in its blocks alone; both have the same priors and
+    /// slots. None when a view does not determine its own unknowns.
+    pub fn of(state: &State, problem: &Problem, other: &Problem) -> Option<Self> {
+        let normal = problem.normal(state);
+        let priors = Reduced::of_priors(&normal);
+        let shares = |normal: Normal| {
+            let eliminated = |view: ViewNormal| Some((eliminate(&view, 0.0)?, view.meets));
+            let parts = normal.views.into_iter().map(eliminated);
+            parts.map(|part| part.map(|(part, meets)| (meets, part))).collect::<Option<Vec<_>>>()
+        };
+        Some(Trials { priors, views: [shares(normal)?, shares(other.normal(state))?] })
+    }
+
+    /// Step of the kept unknowns, and their covariance, where the `others` among the views are as
+    /// the other problem has them. What photos leave open stays about where it is.
+    pub fn step(&self, others: &[usize]) -> Option<(DVector<f64>, DMatrix<f64>)> {
+        let mut reduced =
+            Reduced { matrix: self.priors.matrix.clone(), right: self.priors.right.clone() };
+        for view in 0..self.views[0].len() {
+            let (meets, part) = &self.views[usize::from(others.contains(&view))][view];
+            reduced.add(meets, part);
+        }
+        (0..reduced.matrix.nrows()).for_each(|i| reduced.matrix[(i, i)] += LOOSE);
+        let covariance = inverse(&reduced.matrix)?;
+        let step = solve_scaled(&reduced.matrix, &reduced.right)?;
+        Some((step, covariance))
+    }
+}

@@ -1,0 +1,268 @@
+//! A cord that was pushed aside in the midst of a set-up: its photos before and after tell two
+//! places of it.
+//!
+//! One cord for all photos of the set-up then fits none of them: its noise grows, or the fewer
+//! photos are taken for outliers and the datum lies between both. So the set-up is split between
+//! any two photos, in their order, and a shift of the cord from there on is told. What lies on one
+//! side of the bench before and on the other after tells a shift no better than another height of
+//! the cord, and the covariance knows.
+
+use crate::scene::model::observe::CardSide;
+use std::collections::{BTreeMap, BTreeSet};
+
+use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
+
+use crate::scene::adjust::residual::point_residual;
+use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::solution::Solution;
+use crate::scene::model::state::State;
+
+/// What light does to one place of the cord in one photo besides its own standard uncertainty, px:
+/// as much as half of all places show.
+const LIGHT_PX: f64 = 0.3;
+/// From here on a residual counts linearly, in standard deviations.
+const HUBER: f64 = 2.0;
+const ROUNDS: usize = 8;
+/// A shift is believed beyond this at some place of the cord, mm: three times what light does
+/// there.
+const LEAST_MM: f64 = 0.45;
+/// And where its squared size over its covariance, for each of its two unknowns, is more than this.
+/// (As with a wheel's knock in `body_split`.)
+const CERTAIN: f64 = 25.0;
+/// What one place left unexplained must fall by this factor.
+const FITS_BETTER: f64 = 1.6;
+/// Robust squares by which photos tell one place from another: three standard deviations.
+const TELLS_APART: f64 = 9.0;
+/// Photos that show the cord before and after.
+const LEAST_PHOTOS: usize = 2;
+
+/// A cord that did not hold still.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CordMoved {
+    pub setup: usize,
+    /// The first photo after it moved.
+    pub from: usize,
+    /// Photos whose sightings of the cord are left out.
+    pub left_out: Vec<usize>,
+    /// Whether the photos before it moved are used, not those after.
+    pub before_used: bool,
+    /// The farthest that any place of it seems to have moved, mm.
+    pub by_mm: f64,
+}
+
+/// The unknowns: y and z of the cord's middle and their change along, and a shift in y and its
+/// change from some photo on.
+const N: usize = 6;
+/// What they are held by beforehand, mm: a cord may lie anywhere within the lane, and its height is
+/// known to its gap.
+const HELD: [f64; N] = [20.0, 20.0, 3.0, 3.0, 20.0, 20.0];
+
+/// A place of the cord in one photo: which photo of the set-up, residual and its change with y and
+/// z (standard deviations a mm), place along.
+struct Seen {
+    nth: usize,
+    residual: f64,
+    by: Vector2<f64>,
+    s: f64,
+    group: CardSide,
+}
+
+/// Cords that moved within a set-up, one for each set-up at the most.
+pub fn cord_moved_within(solution: &Solution, photo_of: &BTreeMap<usize, usize>) -> Vec<CordMoved> {
+    let cords = 0..solution.state.cords.len();
+    cords.filter_map(|cord| moved(solution, photo_of, cord)).collect()
+}
+
+fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) -> Option<CordMoved> {
+    let state = &solution.state;
+    let mut blocks: Vec<(usize, &Block)> = Vec::new();
+    for block in solution.blocks.iter().filter(|block| block.shown == Shown::Cord(cord)) {
+        blocks.push((*photo_of.get(&block.view)?, block));
+    }
+    blocks.sort_by_key(|(photo, _)| *photo);
+    let seen: Vec<Seen> = blocks
+        .iter()
+        .enumerate()
+        .flat_map(|(nth, (_, block))| places(state, cord, nth, block))
+        .collect();
+    if blocks.len() < 2 * LEAST_PHOTOS {
+        return None;
+    }
+    by_its_own_photos(state, cord, &blocks, &seen)
+        .or_else(|| by_another_set_up(state, cord, &blocks, &seen))
+}
+
+/// Told by a set-up's own photos: two places explain them far better than one.
+fn by_its_own_photos(
+    state: &State,
+    cord: usize,
+    blocks: &[(usize, &Block)],
+    seen: &[Seen],
+) -> Option<CordMoved> {
+    let together = fitted(seen, None)?;
+    let splits = LEAST_PHOTOS..=blocks.len() - LEAST_PHOTOS;
+    let tried = splits.filter_map(|k| fitted(seen, Some(k)).map(|fit| (k, fit)));
+    let (k, split) = tried.min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))?;
+    let shift = split.values.fixed_rows::<2>(4).into_owned();
+    let by_mm =
+        [-1.0, 1.0].map(|s: f64| (shift[0] + s * shift[1]).abs()).into_iter().fold(0.0, f64::max);
+    let spread: Matrix2<f64> = split.covariance.fixed_view::<2, 2>(4, 4).into_owned();
+    let significance = shift.dot(&(spread.try_inverse()? * shift)) / 2.0;
+    if !(by_mm > LEAST_MM && significance > CERTAIN && FITS_BETTER * split.cost < together.cost) {
+        return None;
+    }
+    // The datum is the cord as it lay first, if the photos before it moved tell it.
+    let groups = |of: &dyn Fn(usize) -> bool| {
+        seen.iter().filter(|p| of(p.nth)).map(|p| p.group).collect::<BTreeSet<CardSide>>()
+    };
+    let before_used = from_both_sides(&groups(&|nth| nth < k))
+        >= from_both_sides(&groups(&|nth| nth >= k)).min(2);
+    let out = if before_used { &blocks[k..] } else { &blocks[..k] };
+    Some(CordMoved {
+        setup: state.cords[cord].setup,
+        from: blocks[k].0,
+        left_out: out.iter().map(|(photo, _)| *photo).collect(),
+        before_used,
+        by_mm,
+    })
+}
+
+/// Told by another set-up's cord: photos before or after some moment show it where it lay there,
+/// the others elsewhere. Where both parts were taken from one side each, the set-up's own photos
+/// would take the movement for another height.
+fn by_another_set_up(
+    state: &State,
+    cord: usize,
+    blocks: &[(usize, &Block)],
+    seen: &[Seen],
+) -> Option<CordMoved> {
+    let others = (0..state.cords.len()).filter(|&other| other != cord);
+    let told = others.filter_map(|other| {
+        let there: Vec<Vec<Seen>> = blocks
+            .iter()
+            .enumerate()
+            .map(|(nth, (_, block))| {
+                let block = Block { shown: Shown::Cord(other), ..(*block).clone() };
+                places(state, other, nth, &block)
+            })
+            .collect();
+        let own = |nth: usize| seen.iter().filter(move |p| p.nth == nth);
+        let cost = |nth: usize| own(nth).map(|p| rho(p.residual)).sum::<f64>();
+        let cost_there = |nth: usize| there[nth].iter().map(|p| rho(p.residual)).sum::<f64>();
+        // By how much a photo can tell one place from the other.
+        let apart = |nth: usize| {
+            let both = own(nth).zip(&there[nth]);
+            both.map(|(p, q)| rho(p.residual - q.residual)).sum::<f64>()
+        };
+        let of = |photos: &[usize], f: &dyn Fn(usize) -> f64| {
+            photos.iter().map(|&nth| f(nth)).sum::<f64>()
+        };
+        let all: Vec<usize> = (0..blocks.len()).collect();
+        let parts = (LEAST_PHOTOS..=blocks.len() - LEAST_PHOTOS)
+            .flat_map(|k| [(k, true, all.split_at(k)), (k, false, swapped(all.split_at(k)))]);
+        let fits = parts.filter(|(_, _, (there, here))| {
+            of(there, &apart) > TELLS_APART
+                && of(there, &cost_there) <= of(there, &cost)
+                && of(here, &cost) + TELLS_APART <= of(here, &cost_there)
+        });
+        let gain = |there: &[usize], here: &[usize]| of(there, &cost_there) + of(here, &cost);
+        fits.map(|(k, before, (there, here))| (gain(there, here), k, before, other))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+    });
+    let (_, k, before_used, other) = told.min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let (known, other) = (&state.cords[cord], &state.cords[other]);
+    let by_mm = [-1.0, 1.0]
+        .map(|s| known.middle + s * known.half)
+        .map(|x| (known.at(x) - other.at(x)).yz().norm())
+        .into_iter()
+        .fold(0.0, f64::max);
+    let out = if before_used { &blocks[k..] } else { &blocks[..k] };
+    (by_mm > LEAST_MM).then(|| CordMoved {
+        setup: known.setup,
+        from: blocks[k].0,
+        left_out: out.iter().map(|(photo, _)| *photo).collect(),
+        before_used,
+        by_mm,
+    })
+}
+
+fn swapped<T>((a, b): (T, T)) -> (T, T) {
+    (b, a)
+}
+
+/// Cards seen from both sides.
+fn from_both_sides(groups: &BTreeSet<CardSide>) -> usize {
+    let from_right = groups.iter().filter(|group| !group.from_left);
+    from_right.filter(|group| groups.contains(&CardSide { from_left: true, ..**group })).count()
+}
+
+/// The places of the cord that one photo shows by both edges, those that were rejected included.
+fn places(state: &State, cord: usize, nth: usize, block: &Block) -> Vec<Seen> {
+    const STEP: f64 = 1e-3;
+    let moved = |y: f64, z: f64| {
+        let mut state = state.clone();
+        state.cords[cord].y[0] += y;
+        state.cords[cord].z[0] += z;
+        state
+    };
+    let [aside, above] = [moved(STEP, 0.0), moved(0.0, STEP)];
+    let known = &state.cords[cord];
+    let points = block.points.iter().filter(|point| !point.lone);
+    let place = |point: &crate::scene::model::observe::SeenPoint| {
+        let group = point.group?;
+        let (residual, at) = point_residual(state, block, point)?;
+        let (y, _) = point_residual(&aside, block, point)?;
+        let (z, _) = point_residual(&above, block, point)?;
+        let worse = point.sigma / point.sigma.hypot(LIGHT_PX);
+        let by = Vector2::new((y - residual) / STEP, (z - residual) / STEP) * worse;
+        Some(Seen {
+            nth,
+            residual: residual * worse,
+            by,
+            s: (at.x - known.middle) / known.half,
+            group,
+        })
+    };
+    points.filter_map(place).collect()
+}
+
+struct Fit {
+    values: SVector<f64, N>,
+    covariance: SMatrix<f64, N, N>,
+    cost: f64,
+}
+
+/// Robust least squares, with a shift from the photo `from` on or without.
+fn fitted(seen: &[Seen], from: Option<usize>) -> Option<Fit> {
+    let row = |p: &Seen| {
+        let after = if from.is_some_and(|from| p.nth >= from) { 1.0 } else { 0.0 };
+        let (y, z) = (p.by[0], p.by[1]);
+        SVector::<f64, N>::from([y, y * p.s, z, z * p.s, y * after, y * p.s * after])
+    };
+    let rows: Vec<SVector<f64, N>> = seen.iter().map(row).collect();
+    let left = |values: &SVector<f64, N>, i: usize| seen[i].residual + rows[i].dot(values);
+    let mut values = SVector::zeros();
+    let mut covariance = SMatrix::identity();
+    for _ in 0..ROUNDS {
+        let mut normal = SMatrix::<f64, N, N>::from_diagonal(
+            &SVector::from(HELD).map(|sigma: f64| sigma.powi(-2)),
+        );
+        let mut right = SVector::<f64, N>::zeros();
+        for (i, row) in rows.iter().enumerate() {
+            let r = left(&values, i).abs();
+            let weight = if r <= HUBER { 1.0 } else { HUBER / r };
+            normal += row * row.transpose() * weight;
+            right -= row * (seen[i].residual * weight);
+        }
+        let factor = normal.cholesky()?;
+        values = factor.solve(&right);
+        covariance = factor.inverse();
+    }
+    let cost = (0..seen.len()).map(|i| rho(left(&values, i))).sum();
+    Some(Fit { values, covariance, cost })
+}
+
+/// Robust square of a residual in standard deviations.
+fn rho(r: f64) -> f64 {
+    if r.abs() <= HUBER { r * r } else { HUBER * (2.0 * r.abs() - HUBER) }
+}

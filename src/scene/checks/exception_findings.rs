@@ -1,0 +1,161 @@
+//! What people are told of the exceptions.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::cards::Pattern;
+use crate::finding::Finding;
+use crate::say;
+use crate::scene::model::input::{Hangs, ScenePhoto, SceneSettings};
+use crate::scene::model::state::Carrier;
+use crate::text::Amount;
+
+use super::body_moved::Moved;
+use super::cord_moved::CordMoved;
+use super::exceptions::Exceptions;
+
+/// So many tabs of one turning body left out in one photo are no accident.
+const LEAST_TOGETHER: usize = 3;
+
+impl Exceptions {
+    /// Findings that tell of the exceptions.
+    pub fn findings(&self, photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        for (number, file) in &self.twice {
+            findings.push(
+                Finding::warning(
+                    "card-twice",
+                    format!("Card {number} lies on the bench twice, so neither of the two could be used."),
+                    "Lay each number down once only: print a card with a number that is not used yet.",
+                )
+                .in_photo(file.clone()),
+            );
+        }
+        for number in &self.moved_cards {
+            findings.push(Finding::warning(
+                "card-moved",
+                format!("Card {number} lies elsewhere in one set-up than in another; each place was used for itself."),
+                "Tape the cards down before the first photo and leave them until the last.",
+            ));
+        }
+        for number in self.dropped_cards.iter().filter(|n| !self.twice.contains_key(n)) {
+            findings.push(Finding::warning(
+                "card-restless",
+                format!("Card {number} does not lie still even within a set-up, or is not flat; it was not used."),
+                "Tape it down flat and take the photos again.",
+            ));
+        }
+        for number in &self.split_tabs {
+            if settings.tabs.iter().any(|tab| tab.number == *number && tab.hangs == Hangs::Cord) {
+                findings.push(Finding::note(
+                    "rider-moved",
+                    format!(
+                        "The rider with tab {number} was moved along the cord between set-ups; it counts in each for itself."
+                    ),
+                    "Nothing to do: it shows where the cord runs at either place.",
+                ));
+                continue;
+            }
+            findings.push(Finding::warning(
+                "tab-moved",
+                format!("Tab {number} moved between set-ups although it should stay on its part; it was not used to tie them."),
+                "Stick it on again and take both set-ups again, or leave it out.",
+            ));
+        }
+        for moved in &self.moved {
+            findings.push(moved_finding(moved, photos, settings));
+        }
+        findings.extend(self.cords_moved.iter().map(|moved| cord_finding(moved, photos, settings)));
+        let is_reported =
+            |photo: usize| self.moved.iter().any(|moved| moved.left_out.contains(&photo));
+        let mut misplaced = self.photos_of_other_setups(settings);
+        misplaced.retain(|photo| !is_reported(*photo));
+        for &photo in &misplaced {
+            findings.push(
+                Finding::warning(
+                    "photo-of-other-setup",
+                    format!(
+                        "In photo {} the wheel is turned differently from the other photos of set-up {}; its tabs were not used there.",
+                        photos[photo].file, settings.setups[photos[photo].setup]
+                    ),
+                    "Move the photo into the folder of the set-up it belongs to.",
+                )
+                .in_photo(photos[photo].file.clone()),
+            );
+        }
+        for &(photo, pattern) in self
+            .ignored
+            .iter()
+            .filter(|(photo, _)| !misplaced.contains(photo) && !is_reported(*photo))
+        {
+            let name = match pattern {
+                Pattern::Card(n) => format!("Card {n}"),
+                Pattern::Tab(n) => format!("Tab {n}"),
+            };
+            findings.push(
+                Finding::note(
+                    "sighting-left-out",
+                    format!(
+                        "{name} in photo {} lies elsewhere than the other photos show it; it was left out there.",
+                        photos[photo].file
+                    ),
+                    "Nothing to do if the figures are good; it may be a reflection or may have moved.",
+                )
+                .in_photo(photos[photo].file.clone()),
+            );
+        }
+        findings
+    }
+
+    /// Photos that are told to be of another set-up: strangers, and those in which several tabs of
+    /// one turning body had to be left out.
+    fn photos_of_other_setups(&self, settings: &SceneSettings) -> BTreeSet<usize> {
+        let body_of =
+            |number: u8| settings.tabs.iter().find(|tab| tab.number == number).map(|tab| tab.hangs);
+        let mut left_out: BTreeMap<(usize, u8), usize> = BTreeMap::new();
+        for (photo, pattern) in &self.ignored {
+            if let (Pattern::Tab(_), Some(Hangs::On(Carrier::Turning(body)))) =
+                (pattern, body_of(pattern.number()))
+            {
+                *left_out.entry((*photo, body)).or_default() += 1;
+            }
+        }
+        let together =
+            left_out.into_iter().filter(|(_, n)| *n >= LEAST_TOGETHER).map(|((photo, _), _)| photo);
+        self.misplaced_photos.iter().copied().chain(together).collect()
+    }
+}
+
+/// What is said of a body that moved in the midst of a set-up.
+fn moved_finding(moved: &Moved, photos: &[ScenePhoto], settings: &SceneSettings) -> Finding {
+    let (name, body) =
+        (&settings.setups[moved.setup], if moved.kind == 1 { "gearbox sprocket" } else { "wheel" });
+    let nth = photos[..=moved.from].iter().filter(|photo| photo.setup == moved.setup).count();
+    let used = if moved.before_used { "before it" } else { "from it on" };
+    Finding::warning(
+        "moved-within-setup",
+        format!(
+            "In set-up {name} the {body} is turned or moved from photo {nth} on ({}); only what the photos {used} show of it was used.",
+            photos[moved.from].file
+        ),
+        "Within a set-up nothing may be touched: take the photos of that set-up again, or put those from there on into a folder of their own.",
+    )
+    .in_photo(photos[moved.from].file.clone())
+}
+
+/// What is said of a cord that moved in the midst of a set-up.
+fn cord_finding(moved: &CordMoved, photos: &[ScenePhoto], settings: &SceneSettings) -> Finding {
+    let file = &photos[moved.from].file;
+    let used = if moved.before_used { "before it" } else { "from it on" };
+    Finding::warning(
+        "cord-moved-within-setup",
+        say![
+            format!("In set-up {} the cord lies ", settings.setups[moved.setup]),
+            Amount::tenths(moved.by_mm),
+            format!(
+                " farther to one side from photo {file} on: somebody knocked it. Only what the photos {used} show of it was used."
+            ),
+        ],
+        "Fasten the cord so that nobody can knock it, and take that set-up's photos again.",
+    )
+    .in_photo(file.clone())
+}

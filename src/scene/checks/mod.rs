@@ -1,0 +1,9 @@
+//! What does not hold still although it should, and what is left out for it.
+
+pub mod body_moved;
+pub mod body_split;
+pub mod cord_moved;
+pub mod exception_findings;
+pub mod exceptions;
+pub mod outliers;
+pub mod outlying_tabs;

@@ -1,0 +1,169 @@
+//! Sightings that the solution contradicts, and what must have moved for them to be so.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::cards::Pattern;
+use crate::scene::model::input::ScenePhoto;
+use crate::scene::model::observe::Shown;
+use crate::scene::model::solution::Solution;
+use crate::scene::model::state::Carrier;
+
+use super::body_moved::{moved_within, tabs_of};
+use super::cord_moved::{CordMoved, cord_moved_within};
+use super::exceptions::Exceptions;
+use super::outlying_tabs::{loose_tabs, torn_tabs};
+
+/// A sighting is bad when this part of its corners had to be left out.
+const BAD_SHARE: f64 = 0.4;
+
+/// One block's standing: its photo, what it shows, and whether it is bad.
+struct SightingVerdict {
+    photo: usize,
+    setup: usize,
+    pattern: Pattern,
+    carrier: Option<Carrier>,
+    bad: bool,
+}
+
+/// Looks for sightings that the solution contradicts and adds exceptions. Returns whether there is
+/// something new.
+pub fn find_outliers(
+    solution: &Solution,
+    photos: &[ScenePhoto],
+    exceptions: &mut Exceptions,
+) -> bool {
+    let mut photo_of: BTreeMap<usize, usize> = BTreeMap::new();
+    for (photo, view) in solution.view_of.iter().enumerate() {
+        if let Some(view) = view {
+            photo_of.insert(*view, photo);
+        }
+    }
+    let before = exceptions.clone();
+    for moved in moved_within(solution, &photo_of) {
+        // Once split, what is left of a set-up is not split again.
+        if !exceptions
+            .moved
+            .iter()
+            .any(|known| (known.setup, known.kind) == (moved.setup, moved.kind))
+        {
+            let out = moved.left_out.iter().flat_map(|&p| {
+                tabs_of(solution, photos, p, &moved).into_iter().map(move |t| (p, t))
+            });
+            exceptions.ignored.extend(out);
+            exceptions.moved.push(moved);
+        }
+    }
+    if exceptions.moved.len() != before.moved.len() {
+        return true;
+    }
+    let mut verdicts = Vec::new();
+    for block in &solution.blocks {
+        let (Some(pattern), Some(&photo)) = (solution.pattern(block), photo_of.get(&block.view))
+        else {
+            continue;
+        };
+        let n_out = block.corners.iter().filter(|c| !c.used).count();
+        let carrier = match block.shown {
+            Shown::Tab { tab, .. } => Some(solution.state.tabs[tab].carrier),
+            _ => None,
+        };
+        let bad = n_out as f64 > BAD_SHARE * block.corners.len() as f64;
+        verdicts.push(SightingVerdict { photo, setup: photos[photo].setup, pattern, carrier, bad });
+    }
+    find_misplaced_photos(&verdicts, exceptions);
+    loose_tabs(solution, exceptions);
+    exceptions.split_tabs.extend(torn_tabs(solution));
+    let is_misplaced = |s: &SightingVerdict, exceptions: &Exceptions| {
+        exceptions.misplaced_photos.contains(&s.photo) && s.carrier.is_some()
+    };
+    let patterns: BTreeSet<Pattern> = verdicts.iter().map(|s| s.pattern).collect();
+    for pattern in patterns {
+        let of_it: Vec<&SightingVerdict> = verdicts
+            .iter()
+            .filter(|s| s.pattern == pattern && !is_misplaced(s, exceptions))
+            .collect();
+        let n_bad = of_it.iter().filter(|s| s.bad).count();
+        if n_bad == 0 {
+            continue;
+        }
+        let setups: BTreeSet<usize> = of_it.iter().map(|s| s.setup).collect();
+        let bad_in = |setup: usize| {
+            let here = of_it.iter().filter(|s| s.setup == setup);
+            let (bad, all) = here.fold((0, 0), |(bad, all), s| (bad + usize::from(s.bad), all + 1));
+            bad >= 2 && 2 * bad > all
+        };
+        let whole_setups = setups.iter().filter(|s| bad_in(**s)).count();
+        let number = pattern.number();
+        // A flag hangs on its line: nobody holds it still, and where it is seen badly the line's
+        // own images count more.
+        if matches!(pattern, Pattern::Tab(_))
+            && solution.state.flags.iter().any(|flag| flag.number == number)
+        {
+            continue;
+        }
+        match pattern {
+            Pattern::Card(_)
+                if whole_setups > 0
+                    && setups.len() > 1
+                    && !exceptions.moved_cards.contains(&number) =>
+            {
+                exceptions.moved_cards.insert(number);
+            }
+            Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
+                exceptions.dropped_cards.insert(number);
+            }
+            Pattern::Tab(_)
+                if whole_setups > 0
+                    && setups.len() > 1
+                    && !exceptions.split_tabs.contains(&number)
+                    && solution
+                        .state
+                        .tabs
+                        .iter()
+                        .any(|tab| tab.number == number && tab.only_setup.is_none()) =>
+            {
+                exceptions.split_tabs.insert(number);
+            }
+            _ => {
+                for s in of_it.iter().filter(|s| s.bad) {
+                    exceptions.ignored.insert((s.photo, pattern));
+                }
+            }
+        }
+    }
+    let still =
+        exceptions.moved_cards == before.moved_cards && exceptions.ignored == before.ignored;
+    if still {
+        // Once split, what is left of a set-up is not split again.
+        let known =
+            |moved: &CordMoved| exceptions.cords_moved.iter().any(|k| k.setup == moved.setup);
+        let new: Vec<CordMoved> = cord_moved_within(solution, &photo_of)
+            .into_iter()
+            .filter(|moved| !known(moved))
+            .collect();
+        exceptions.cords_moved.extend(new);
+    }
+    exceptions.moved_cards != before.moved_cards
+        || exceptions.cords_moved != before.cords_moved
+        || exceptions.dropped_cards != before.dropped_cards
+        || exceptions.split_tabs != before.split_tabs
+        || exceptions.ignored != before.ignored
+        || exceptions.loose_tabs != before.loose_tabs
+}
+
+/// Photos in which the tabs of a turning body disagree with the rest of their set-up: taken with
+/// the wheel somewhere else.
+fn find_misplaced_photos(verdicts: &[SightingVerdict], exceptions: &mut Exceptions) {
+    let photos: BTreeSet<usize> = verdicts.iter().map(|s| s.photo).collect();
+    for photo in photos {
+        let turning: Vec<&SightingVerdict> = verdicts
+            .iter()
+            .filter(|s| s.photo == photo && matches!(s.carrier, Some(Carrier::Turning(_))))
+            .collect();
+        let n_bad = turning.iter().filter(|s| s.bad).count();
+        if n_bad >= 2 && n_bad == turning.len() {
+            exceptions.misplaced_photos.insert(photo);
+            exceptions.ignored.extend(turning.iter().map(|s| (photo, s.pattern)));
+        }
+    }
+}

@@ -1,0 +1,137 @@
+//! One estimate of the scene from the beginning: start values, then everything adjusted together,
+//! coarse to fine.
+
+use std::collections::BTreeSet;
+
+use crate::scene::adjust::hand;
+use crate::scene::adjust::noise::reject;
+use crate::scene::adjust::solve::{Problem, adjust};
+use crate::scene::checks::exceptions::Exceptions;
+use crate::scene::model::input::{ScenePhoto, SceneSettings};
+use crate::scene::model::observe::Block;
+use crate::scene::model::priors::{LensSpread, Priors};
+use crate::scene::model::solution::Solution;
+use crate::scene::model::unknowns::Slots;
+use crate::scene::start::cards::start_cards;
+use crate::scene::start::glimpses::COARSE;
+use crate::scene::start::marks::start_marks;
+use crate::scene::start::world_axes::level;
+
+use super::cord_has_moved::cord_has_moved;
+use super::refine::refine;
+
+/// Corners of a card and photo that take part before the lens is known.
+const COARSE_CORNERS: usize = 40;
+
+pub fn estimate(
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+    exceptions: &Exceptions,
+) -> Option<Solution> {
+    let photos = &exceptions.applied(photos)[..];
+    let mut first =
+        start_cards(photos, settings, &exceptions.moved_cards, &exceptions.dropped_cards);
+    if first.state.views.is_empty() {
+        return None;
+    }
+    let mut priors = standard_priors(settings, &first.lens_start, first.state.lenses.len());
+    // Cards and cameras alone, coarse to fine; a few corners of each card do until the lens is
+    // known.
+    thin(&mut first.blocks, COARSE_CORNERS);
+    let slots = Slots::of(&first.state);
+    for noise in [COARSE, 5.0] {
+        first.blocks.iter_mut().for_each(|block| block.noise = noise);
+        adjust(
+            &mut first.state,
+            &Problem { blocks: &first.blocks, priors: &priors, slots: &slots },
+            40,
+        );
+    }
+    priors.sweep_sigma = hand::shown_by_cards(&first.state, &slots, &first.blocks, &priors);
+    level(&mut first, photos);
+    let mut state = first.state;
+    let mut blocks = first.blocks;
+    let marks = start_marks(
+        &mut state,
+        photos,
+        &first.view_of,
+        settings,
+        &exceptions.split_tabs,
+        &exceptions.loose_tabs,
+    );
+    blocks.extend(marks.blocks);
+    priors.still_bodies = marks.still_bodies;
+    let slots = Slots::of(&state);
+    // Everything together, first with few corners and wide bounds.
+    priors.cord_moved_sigma = 3.0;
+    blocks.iter_mut().for_each(|block| block.noise = 5.0);
+    adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 30);
+    thicken(&mut blocks);
+    blocks.iter_mut().for_each(|block| block.noise = 3.0);
+    reject(&state, &slots, &mut blocks, 6.0);
+    adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 10);
+    let problem = Problem { blocks: &blocks, priors: &priors, slots: &slots };
+    let cord_moved = cord_has_moved(&state, &problem, settings.cord_moved_sigma);
+    priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
+    let converged = refine(&mut state, &slots, &mut blocks, &mut priors, 3);
+    Some(Solution {
+        state,
+        slots,
+        blocks,
+        priors,
+        view_of: first.view_of,
+        covariance: None,
+        findings: first.findings,
+        cards_of_unlike_size: BTreeSet::new(),
+        moved_cards: BTreeSet::new(),
+        loose_tabs: BTreeSet::new(),
+        cord_moved,
+        cord_rival: marks.cord_rival,
+        cord_doubts: Vec::new(),
+        group_spreads: Vec::new(),
+        readings: Vec::new(),
+        converged,
+        regular: false,
+    })
+}
+
+/// The standard values of `prior::Priors` under a job's settings.
+fn standard_priors(
+    settings: &SceneSettings,
+    lens_start: &[(f64, usize, usize)],
+    n_lenses: usize,
+) -> Priors {
+    Priors {
+        print: settings.print,
+        print_sigma: settings.print_sigma,
+        sheet_sigma: 5e-4,
+        loose_sheets: Vec::new(),
+        measured_sheets: settings.measured_sheets.clone(),
+        bow_sigma: settings.bow_sigma,
+        tab_scale_sigma: 3e-3,
+        usual_drift: (settings.zoom_sigma, settings.shift_sigma),
+        zoom_sigma: vec![settings.zoom_sigma; n_lenses],
+        shift_sigma: vec![settings.shift_sigma; n_lenses],
+        sweep_sigma: hand::USUAL,
+        lens_start: lens_start.to_vec(),
+        lens_spread: LensSpread::USUAL,
+        flag_sigma: settings.flag_sigma,
+        // A tab that stands 0.05 mm off is tilted by a milliradian or so (our estimate; common
+        // practice, no source).
+        face_sigma: (settings.flat_sigma, settings.flat_sigma * 0.02),
+        still_bodies: Vec::new(),
+        cord_moved_sigma: settings.cord_moved_sigma,
+        cord_straight_sigma: 0.1,
+    }
+}
+
+fn thin(blocks: &mut [Block], most: usize) {
+    for block in blocks {
+        let stride = block.corners.len().div_ceil(most).max(1);
+        block.corners.iter_mut().enumerate().for_each(|(i, corner)| corner.used = i % stride == 0);
+    }
+}
+
+fn thicken(blocks: &mut [Block]) {
+    blocks.iter_mut().flat_map(|block| &mut block.corners).for_each(|corner| corner.used = true);
+}

@@ -1,0 +1,92 @@
+//! Rounds of weighing, rejecting and adjusting, from a state that is nearly right.
+
+use crate::finding::Finding;
+use crate::math::robust::median;
+use crate::scene::adjust::hand;
+use crate::scene::adjust::noise::{REJECT, reject, weigh};
+use crate::scene::adjust::solve::{Problem, adjust};
+use crate::scene::model::observe::Block;
+use crate::scene::model::priors::Priors;
+use crate::scene::model::solution::Solution;
+use crate::scene::model::state::State;
+use crate::scene::model::unknowns::Slots;
+use crate::scene::strings::line_choice::settle_lines;
+
+/// Lines settled, then rounds of weighing, rejecting and adjusting, from a state that is nearly
+/// right.
+pub fn refine(
+    state: &mut State,
+    slots: &Slots,
+    blocks: &mut Vec<Block>,
+    priors: &mut Priors,
+    rounds: usize,
+) -> bool {
+    settle_lines(state, blocks);
+    let mut converged = false;
+    for _ in 0..rounds {
+        reject(state, slots, blocks, REJECT);
+        weigh(state, slots, blocks);
+        reject(state, slots, blocks, REJECT);
+        loosen_drift(state, priors);
+        priors.sweep_sigma = hand::shown_by_cards(state, slots, blocks, priors);
+        loosen_sheets(state, priors);
+        converged = adjust(state, &Problem { blocks, priors, slots }, 15).converged;
+    }
+    converged
+}
+
+/// Where photos drift more than the standard prior allows (refocusing), the prior follows what they
+/// show: per lens, the rms of the drift itself, if larger.
+fn loosen_drift(state: &State, priors: &mut Priors) {
+    let (least_zoom, least_shift) = priors.usual_drift;
+    for lens in 0..state.lenses.len() {
+        let of_lens: Vec<_> = state.views.iter().filter(|v| v.lens == lens).collect();
+        let rms = |values: &dyn Fn(&crate::scene::model::view::View) -> f64| {
+            (of_lens.iter().map(|v| values(v).powi(2)).sum::<f64>() / of_lens.len().max(1) as f64)
+                .sqrt()
+        };
+        priors.zoom_sigma[lens] = rms(&|v| v.log_zoom).clamp(least_zoom, least_zoom.max(0.1))
+            * if of_lens.len() < 2 { 1.0 } else { 1.2 };
+        let shift = rms(&|v| v.shift[0]).max(rms(&|v| v.shift[1]));
+        priors.shift_sigma[lens] = shift.clamp(least_shift, least_shift.max(100.0)) * 1.2;
+    }
+}
+
+/// A sheet whose scale lies this far from the middle one of three or more was printed apart: five
+/// times what sheets of one print differ by.
+const PRINTED_APART: f64 = 2.5e-3;
+
+/// Frees sheets that were printed apart, so that they pull on no other sheet's scale.
+fn loosen_sheets(state: &State, priors: &mut Priors) {
+    if state.sheets.len() < 3 {
+        return;
+    }
+    for way in 0..2 {
+        let scales: Vec<f64> = state.sheets.iter().map(|sheet| sheet.scale[way]).collect();
+        let Some(middle) = median(&scales) else { continue };
+        for sheet in &state.sheets {
+            let measured =
+                priors.measured_sheets.iter().any(|(number, ..)| *number == sheet.number);
+            if (sheet.scale[way] - middle).abs() > PRINTED_APART
+                && !measured
+                && !priors.loose_sheets.contains(&sheet.number)
+            {
+                priors.loose_sheets.push(sheet.number);
+            }
+        }
+    }
+}
+
+/// What a sheet printed apart is told of.
+pub fn sheet_findings(solution: &Solution) -> Vec<Finding> {
+    let findings = solution.priors.loose_sheets.iter().filter_map(|number| {
+        let sheet = solution.state.sheets.iter().find(|sheet| sheet.number == *number)?;
+        let percent = 100.0 * (sheet.scale[0] + sheet.scale[1]) / 2.0;
+        Some(Finding::warning(
+            "card-scale-differs",
+            format!("Card {number} was printed {percent:+.1} % larger than the others; it was not used for scale."),
+            "Print all cards in one go at 100 %, and measure the check lines of one of them.",
+        ))
+    });
+    findings.collect()
+}

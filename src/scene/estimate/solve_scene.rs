@@ -1,0 +1,132 @@
+//! The whole way from sightings to a solved scene: estimated anew until nothing more is seen not to
+//! hold still.
+
+use std::collections::BTreeSet;
+
+use crate::finding::Finding;
+use crate::scene::checks::exceptions::Exceptions;
+use crate::scene::checks::outliers::find_outliers;
+use crate::scene::model::input::{ScenePhoto, SceneSettings};
+use crate::scene::model::observe::Shown;
+use crate::scene::model::solution::Solution;
+use crate::scene::start::card_size::{self, size_groups};
+
+use super::from_start::estimate;
+use super::refine::sheet_findings;
+
+/// Most times that the scene is built anew because something was seen not to hold still.
+const MOST_RESTARTS: usize = 4;
+
+/// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None
+/// when no photo shows a card well enough to be placed.
+pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
+    let unlike = cards_of_unlike_size(photos, settings);
+    let mut solution = solve_without_covariance(&card_size::without(photos, &unlike), settings)?;
+    solution.update_covariance();
+    Some(solution.with_cards_of_unlike_size(unlike))
+}
+
+/// Cards that were printed at another size than the rest: of the groups of one size, the one with
+/// which most of the tabs agree is right.
+pub fn cards_of_unlike_size(photos: &[ScenePhoto], settings: &SceneSettings) -> BTreeSet<u8> {
+    let groups = size_groups(photos, settings);
+    if groups.len() < 2 {
+        return BTreeSet::new();
+    }
+    let others = |group: &BTreeSet<u8>| {
+        groups.iter().flatten().copied().filter(|card| !group.contains(card)).collect()
+    };
+    let tab_corners = |solution: &Solution| {
+        let tabs = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Tab { .. }));
+        tabs.flat_map(|block| &block.corners).filter(|corner| corner.used).count()
+    };
+    let agreeing = |others: &BTreeSet<u8>| {
+        estimate(&card_size::without(photos, others), settings, &Exceptions::default())
+            .map_or(0, |solution| tab_corners(&solution))
+    };
+    // The first of equals: the group of most cards.
+    let tried = groups.iter().map(others).map(|others: BTreeSet<u8>| (agreeing(&others), others));
+    tried
+        .reduce(|best, next| if next.0 > best.0 { next } else { best })
+        .map_or(BTreeSet::new(), |(_, others)| others)
+}
+
+/// The same without its covariance.
+pub fn solve_without_covariance(
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+) -> Option<Solution> {
+    let (best, exceptions) = estimate_until_consistent(photos, settings)?;
+    if !exceptions.contradict() {
+        return Some(with_exceptions(best, &exceptions, photos, settings));
+    }
+    // Photos of two phones, or with the zoom touched, whose data tell the same lens, contradict
+    // each other everywhere.
+    let apart: Vec<ScenePhoto> = photos
+        .iter()
+        .map(|photo| ScenePhoto {
+            camera: format!("{} {}", photo.camera, photo.file),
+            ..photo.clone()
+        })
+        .collect();
+    match estimate_until_consistent(&apart, settings) {
+        Some((own, fewer)) if BETTER * fewer.n_left_out() < exceptions.n_left_out() => {
+            let mut own = with_exceptions(own, &fewer, photos, settings);
+            own.findings.push(Finding::warning(
+                "lenses-differ",
+                "The photos contradict each other if one lens took them all, as their data say, and agree if each has its own: there are two \
+                 phones in the job, or somebody zoomed. Each photo's lens was estimated for itself, which costs accuracy.",
+                "Take all photos with one phone, one lens and without zoom.",
+            ));
+            Some(own)
+        }
+        _ => Some(with_exceptions(best, &exceptions, photos, settings)),
+    }
+}
+
+/// A lens for each photo is believed where it leaves this many times fewer sightings contradicted.
+const BETTER: usize = 3;
+
+/// Solved again until nothing more is seen not to hold still.
+fn estimate_until_consistent(
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+) -> Option<(Solution, Exceptions)> {
+    let mut exceptions = Exceptions::default();
+    exceptions.drop_cards_seen_twice(photos);
+    let mut best = estimate(photos, settings, &exceptions)?;
+    for _ in 0..MOST_RESTARTS {
+        if !find_outliers(&best, photos, &mut exceptions) {
+            break;
+        }
+        best = estimate(photos, settings, &exceptions)?;
+    }
+    Some((best, exceptions))
+}
+
+fn with_exceptions(
+    mut best: Solution,
+    exceptions: &Exceptions,
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+) -> Solution {
+    best.regular = exceptions.is_empty();
+    best.findings.extend(exceptions.findings(photos, settings));
+    best.findings.extend(sheet_findings(&best));
+    best.loose_tabs = exceptions.loose_tabs.clone();
+    best.moved_cards = exceptions.moved_cards.clone();
+    best
+}
+
+impl Solution {
+    /// The same with word of the cards that were left out for their size.
+    pub fn with_cards_of_unlike_size(mut self, unlike: BTreeSet<u8>) -> Self {
+        if !unlike.is_empty()
+            && !self.findings.iter().any(|finding| finding.id == card_size::WRONG_SIZE)
+        {
+            self.findings.push(card_size::finding(&unlike));
+        }
+        self.cards_of_unlike_size = unlike;
+        self
+    }
+}

@@ -1,0 +1,82 @@
+//! A solved scene: where everything is, how sure that is, and what was noticed.
+
+use std::collections::BTreeSet;
+
+use nalgebra::DMatrix;
+
+use crate::cards::Pattern;
+use crate::finding::Finding;
+
+use super::observe::{Block, Shown};
+use super::priors::Priors;
+use super::state::{Cord, State};
+use super::unknowns::Slots;
+
+/// An addition to the covariance of some kept unknowns.
+#[derive(Clone, Debug)]
+pub struct GroupSpread {
+    /// Places among the kept unknowns.
+    pub slots: Vec<usize>,
+    /// Positive semidefinite, k = 1.
+    pub covariance: DMatrix<f64>,
+    /// What the budget calls it.
+    pub source: &'static str,
+}
+
+/// Another reading of the cord, as observations and a start.
+#[derive(Clone, Debug)]
+pub struct RivalCord {
+    /// How far aside it lies on the mean, mm.
+    pub apart_mm: f64,
+    pub cords: Vec<Cord>,
+    pub blocks: Vec<Block>,
+}
+
+/// A solved scene.
+#[derive(Clone, Debug)]
+pub struct Solution {
+    pub state: State,
+    pub slots: Slots,
+    pub blocks: Vec<Block>,
+    pub priors: Priors,
+    /// For each photo its view, if it found its place.
+    pub view_of: Vec<Option<usize>>,
+    /// Covariance of the kept unknowns (k = 1), in the order of `slots`; None when the photos
+    /// leave something undetermined.
+    pub covariance: Option<DMatrix<f64>>,
+    pub findings: Vec<Finding>,
+    /// Cards that were left out because they were printed at another size than the rest.
+    pub cards_of_unlike_size: BTreeSet<u8>,
+    /// Cards that did not lie still between set-ups.
+    pub moved_cards: BTreeSet<u8>,
+    /// Tabs that do not lie in their face.
+    pub loose_tabs: BTreeSet<u8>,
+    /// Whether the cord was seen to have moved between set-ups.
+    pub cord_moved: bool,
+    /// Another reading of the cord that the light bears out nearly as well.
+    pub cord_rival: Option<RivalCord>,
+    /// Why the cord's place may not be trusted; empty when it may.
+    pub cord_doubts: Vec<Finding>,
+    /// What errors that come in groups add to the covariance.
+    pub group_spreads: Vec<GroupSpread>,
+    /// Other readings of the same photos that fit as well: with a turning body at a second place
+    /// in part of a set-up's photos.
+    pub readings: Vec<Solution>,
+    pub converged: bool,
+    /// Whether nothing had to be treated apart from the rule.
+    pub regular: bool,
+}
+
+impl Solution {
+    /// The pattern a block shows, if it shows one.
+    pub fn pattern(&self, block: &Block) -> Option<Pattern> {
+        match block.shown {
+            Shown::Card(card) => {
+                Some(Pattern::Card(self.state.sheets[self.state.cards[card].sheet].number))
+            }
+            Shown::Tab { tab, .. } => Some(Pattern::Tab(self.state.tabs[tab].number)),
+            Shown::Flag { flag, .. } => Some(Pattern::Tab(self.state.flags[flag].number)),
+            Shown::Cord(_) | Shown::Line(_) => None,
+        }
+    }
+}

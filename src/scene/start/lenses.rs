@@ -1,0 +1,71 @@
+//! One lens for each camera and picture size, with its focal length to start from.
+
+use nalgebra::{Matrix3, Vector2};
+
+use crate::camera::Lens;
+use crate::camera::start::{focal_from_homographies, homography};
+use crate::cards::Pattern;
+use crate::finding::Finding;
+use crate::math::robust::median;
+use crate::scene::model::input::ScenePhoto;
+
+use super::glimpses::seen_corners;
+
+/// One lens for each camera and picture size.
+pub fn lenses(
+    photos: &[ScenePhoto],
+    findings: &mut Vec<Finding>,
+) -> (Vec<usize>, Vec<Lens>, Vec<(f64, usize, usize)>) {
+    let mut keys: Vec<(&str, usize, usize)> =
+        photos.iter().map(|p| (p.camera.as_str(), p.width, p.height)).collect();
+    keys.sort_unstable();
+    keys.dedup();
+    let find =
+        |p: &ScenePhoto| keys.binary_search(&(p.camera.as_str(), p.width, p.height)).unwrap_or(0);
+    let lens_of: Vec<usize> = photos.iter().map(find).collect();
+    let mut starts = Vec::new();
+    for (idx, &(_, width, height)) in keys.iter().enumerate() {
+        let of_this = || {
+            photos.iter().zip(&lens_of).filter(|(_, lens)| **lens == idx).map(|(photo, _)| photo)
+        };
+        let told: Vec<f64> = of_this().filter_map(|photo| photo.start_focal).collect();
+        let maps: Vec<Matrix3<f64>> = of_this().flat_map(card_maps).collect();
+        let betrayed = focal_from_homographies(&maps, width, height);
+        let focal = match (median(&told), betrayed) {
+            // EXIF may speak of another crop than the file shows: the cards are believed where the
+            // two differ by half.
+            (Some(told), Some(seen)) if !(0.67..1.5).contains(&(told / seen)) => {
+                findings.push(Finding::warning(
+                    "focal-length-contradicts-exif",
+                    format!("The photos' EXIF data say a focal length of {told:.0} px, the cards in them say {seen:.0} px."),
+                    "Use photos as the camera wrote them, not cropped or scaled copies; the cards were believed.",
+                ));
+                seen
+            }
+            (Some(told), _) => told,
+            (None, Some(seen)) => seen,
+            // A usual phone lens sees as wide as 27 mm on film: 27 / 36 of the picture's width.
+            (None, None) => 0.75 * width.max(height) as f64,
+        };
+        starts.push((focal, width, height));
+    }
+    let lenses =
+        starts.iter().map(|&(focal, width, height)| Lens::pinhole(focal, width, height)).collect();
+    (lens_of, lenses, starts)
+}
+
+fn card_maps(photo: &ScenePhoto) -> Vec<Matrix3<f64>> {
+    let cards = photo
+        .sightings
+        .patterns
+        .iter()
+        .filter(|p| matches!(p.pattern, Pattern::Card(_)) && p.corners.len() >= 30);
+    cards
+        .filter_map(|sighting| {
+            let corners = seen_corners(sighting);
+            let plane: Vec<_> = corners.iter().map(|c| Vector2::from(c.cells)).collect();
+            let pixels: Vec<_> = corners.iter().map(|c| c.at).collect();
+            homography(&plane, &pixels)
+        })
+        .collect()
+}

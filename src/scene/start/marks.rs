@@ -1,0 +1,69 @@
+//! Start values of all that is not a card, once cameras and lens are known: tabs, turning bodies,
+//! lines, the cord and faces.
+
+use std::collections::BTreeSet;
+
+use crate::cards::Pattern;
+use crate::scene::model::input::{ScenePhoto, SceneSettings};
+use crate::scene::model::observe::Block;
+use crate::scene::model::solution::RivalCord;
+use crate::scene::model::state::State;
+use crate::scene::strings::riders::riders_line;
+
+use super::cords::start_cords;
+use super::faces::start_faces;
+use super::glimpses::seen_corners;
+use super::lines::start_lines;
+use super::tabs::{TabView, start_tabs};
+
+/// A tab needs this many corners in a photo for the photo to count.
+pub const LEAST_TAB_CORNERS: usize = 5;
+
+/// What was added to the state.
+pub struct StartMarks {
+    pub blocks: Vec<Block>,
+    /// Kinds of turning bodies that stayed in place.
+    pub still_bodies: Vec<u8>,
+    /// Another reading of the cord that the light bears out nearly as well.
+    pub cord_rival: Option<RivalCord>,
+}
+
+/// Adds all that is not a card. `split_tabs` are not tied between set-ups, `loose_tabs` do not lie
+/// in their face.
+pub fn start_marks(
+    state: &mut State,
+    photos: &[ScenePhoto],
+    view_of: &[Option<usize>],
+    settings: &SceneSettings,
+    split_tabs: &BTreeSet<u8>,
+    loose_tabs: &BTreeSet<u8>,
+) -> StartMarks {
+    let mut seen: Vec<TabView> = Vec::new();
+    for (photo, view) in photos.iter().zip(view_of) {
+        let (Some(view), false) = (view, photo.lens_only) else { continue };
+        for sighting in &photo.sightings.patterns {
+            if let Pattern::Tab(number) = sighting.pattern {
+                let corners = seen_corners(sighting);
+                // A tab's number seen twice in one photo tells nothing about either: it is left out
+                // here and found elsewhere.
+                let twice = photo
+                    .sightings
+                    .patterns
+                    .iter()
+                    .filter(|p| p.pattern == sighting.pattern)
+                    .count()
+                    > 1;
+                if corners.len() >= LEAST_TAB_CORNERS && !twice {
+                    seen.push(TabView { view: *view, setup: photo.setup, number, corners });
+                }
+            }
+        }
+    }
+    let mut blocks = Vec::new();
+    let still_bodies = start_tabs(state, &seen, settings, split_tabs, &mut blocks);
+    start_lines(state, photos, view_of, &seen, settings, &mut blocks);
+    let riders = riders_line(state, settings);
+    let cord_rival = start_cords(state, photos, view_of, riders.as_ref(), &mut blocks);
+    start_faces(state, settings, loose_tabs);
+    StartMarks { blocks, still_bodies, cord_rival }
+}

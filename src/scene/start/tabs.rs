@@ -1,0 +1,116 @@
+//! Start poses of tabs, set-up by set-up.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::math::Rigid;
+use crate::scene::model::input::{Hangs, SceneSettings};
+use crate::scene::model::observe::{Block, SeenCorner, Shown};
+use crate::scene::model::state::{Carrier, State, Tab};
+
+use super::bodies::join_body;
+use super::glimpses::glimpse;
+use super::pose::{Glimpse, locate};
+
+/// Start poses of tabs are told with this noise factor: the lens is known to a fraction of a pixel
+/// by now.
+pub const NOISE: f64 = 8.0;
+
+/// A tab seen in a photo.
+pub struct TabView {
+    pub view: usize,
+    pub setup: usize,
+    pub number: u8,
+    pub corners: Vec<SeenCorner>,
+}
+
+pub fn glimpses(state: &State, seen: &[&TabView], pitch: f64) -> Vec<Glimpse> {
+    let mean = (state.print[0] + state.print[1]) / 2.0 * pitch;
+    seen.iter()
+        .map(|s| {
+            let view = &state.views[s.view];
+            glimpse(&s.corners, [mean, mean], state.lens_of(view), view.camera_from_world)
+        })
+        .collect()
+}
+
+/// Start poses of tabs on carriers, set-up by set-up, then brought together body by body, and their
+/// corners as observations. Returns the kinds of bodies that stayed in place.
+pub fn start_tabs(
+    state: &mut State,
+    seen: &[TabView],
+    settings: &SceneSettings,
+    split: &BTreeSet<u8>,
+    blocks: &mut Vec<Block>,
+) -> Vec<u8> {
+    // Poses in the world: by tab and, for what may move, by set-up.
+    let mut kinds: BTreeSet<u8> = BTreeSet::new();
+    let mut moving: BTreeMap<(u8, usize), Rigid> = BTreeMap::new();
+    for setting in &settings.tabs {
+        let each_setup = split.contains(&setting.number);
+        let carrier = match setting.hangs {
+            Hangs::On(carrier) => carrier,
+            // Until it is seen to have been pushed along the cord while the wheel was turned.
+            Hangs::Cord => Carrier::Still,
+            Hangs::Flag(_) => continue,
+        };
+        let of_tab: Vec<&TabView> = seen.iter().filter(|s| s.number == setting.number).collect();
+        if of_tab.is_empty() {
+            continue;
+        }
+        if carrier == Carrier::Still && !each_setup {
+            if let Some((pose, _)) = locate(&glimpses(state, &of_tab, setting.pitch), NOISE) {
+                state.tabs.push(Tab::new(setting.number, carrier, None, pose, setting.pitch));
+            }
+            continue;
+        }
+        let setups: BTreeSet<usize> = of_tab.iter().map(|s| s.setup).collect();
+        for setup in setups {
+            let here: Vec<&TabView> = of_tab.iter().copied().filter(|s| s.setup == setup).collect();
+            let Some((pose, _)) = locate(&glimpses(state, &here, setting.pitch), NOISE) else {
+                continue;
+            };
+            match carrier {
+                Carrier::Turning(kind) if !each_setup => {
+                    kinds.insert(kind);
+                    moving.insert((setting.number, setup), pose);
+                }
+                _ => state.tabs.push(Tab::new(
+                    setting.number,
+                    Carrier::Still,
+                    Some(setup),
+                    pose,
+                    setting.pitch,
+                )),
+            }
+        }
+    }
+    let mut still_bodies = Vec::new();
+    for kind in kinds {
+        if join_body(state, kind, &moving, settings) {
+            still_bodies.push(kind);
+        }
+    }
+    for s in seen {
+        let tab = state
+            .tabs
+            .iter()
+            .position(|t| t.number == s.number && t.only_setup.is_none_or(|only| only == s.setup));
+        let Some(tab) = tab else { continue };
+        let body = match state.tabs[tab].carrier {
+            Carrier::Still => None,
+            Carrier::Turning(kind) => match state.body(kind, s.setup) {
+                Some(body) => Some(body),
+                None => continue,
+            },
+        };
+        let shown = Shown::Tab { tab, body };
+        blocks.push(Block {
+            view: s.view,
+            shown,
+            corners: s.corners.clone(),
+            points: Vec::new(),
+            noise: 1.0,
+        });
+    }
+    still_bodies
+}

@@ -1,0 +1,209 @@
+//! What makes the cord's place doubtful: seen from too few places, contradicted, crooked, or to be
+//! read in two ways.
+//!
+//! Everything is measured from the cord, and an error of it shows in no other residual. So its
+//! place has to be earned: each test that fails is told with its cause and what to do, and figures
+//! that stand on the cord are then no better than a single sighting; where it lies as no cord can,
+//! there are none.
+
+use crate::scene::model::observe::CardSide;
+use std::collections::BTreeMap;
+
+use crate::finding::{Finding, Severity};
+use crate::say;
+use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::solution::Solution;
+use crate::scene::model::state::{Ground, State};
+use crate::text::{Amount, Sentence};
+
+/// Two cards so far apart along the cord, mm, each seen from both sides, tell where it runs.
+const LEAST_LENGTH: f64 = 300.0;
+/// A card and side of which more than this part of the photos was rejected contradicts the rest;
+/// told of so many photos and more.
+const REJECTED: f64 = 1.0 / 3.0;
+const LEAST_REPORTED: usize = 3;
+/// A tight cord is straight to within this, mm: twice the standard value it is held by, and more
+/// than three standard uncertainties.
+const STRAIGHT: f64 = 0.2;
+/// Beyond this it is no cord at all that was seen over some card, mm.
+const CROOKED: f64 = 0.4;
+/// It never runs uphill in the middle by more than this, mm: what bowed cards and blocks of unequal
+/// height leave open.
+const HUMP: f64 = 0.3;
+
+/// The findings; empty where the cord may be trusted, or where there is none. `solution` must have
+/// its covariance.
+pub fn doubts(solution: &Solution) -> Vec<Finding> {
+    let mut found = Vec::new();
+    if solution.state.cords.is_empty() {
+        return found;
+    }
+    let crooked = crooked(solution);
+    if let Some(refused) = crooked.iter().find(|doubt| doubt.severity == Severity::Refused) {
+        return vec![refused.clone()];
+    }
+    let groups = groups(&solution.blocks, |_| true);
+    if !groups.is_empty() {
+        found.extend(seen_from_too_few_places(&solution.state, &groups));
+        found.extend(contradicted(&groups));
+    }
+    if let Some(rival) = &solution.cord_rival {
+        found.push(doubt(
+            "cord-two-readings",
+            say![
+                "The light in the cards' lanes can be read in two ways: the cord, or its shadow, ",
+                Amount::tenths(rival.apart_mm),
+                " apart.",
+            ],
+            "Change the light so that no sharp shadow lies beside the cord, raise the cord to 3 to 5 mm above the paper, or take one \
+             of another colour, and take the photos again.",
+        ));
+    }
+    found.extend(crooked);
+    found
+}
+
+/// Points that both edges tell of a card seen from one side.
+#[derive(Clone, Copy, Default)]
+struct Count {
+    all: usize,
+    used: usize,
+}
+
+type Groups = BTreeMap<CardSide, Count>;
+
+fn groups(blocks: &[Block], wanted: impl Fn(usize) -> bool) -> Groups {
+    let mut groups = Groups::new();
+    for block in blocks {
+        let Shown::Cord(cord) = block.shown else { continue };
+        for point in block.points.iter().filter(|point| wanted(cord) && !point.lone) {
+            let Some(group) = point.group else { continue };
+            let count = groups.entry(group).or_default();
+            count.all += 1;
+            count.used += usize::from(point.used);
+        }
+    }
+    groups
+}
+
+/// Whether one set-up's cord is seen from so many places that a movement of it may be believed. A
+/// mid-line that was handed over as a whole has no groups and counts as such.
+pub fn movement_is_determined(state: &State, blocks: &[Block], cord: usize) -> bool {
+    let of_lanes = blocks.iter().any(|block| {
+        matches!(block.shown, Shown::Cord(_)) && block.points.iter().any(|p| p.group.is_some())
+    });
+    !of_lanes || seen_from_too_few_places(state, &groups(blocks, |idx| idx == cord)).is_none()
+}
+
+fn doubt(code: &str, what: impl Into<Sentence>, advice: &str) -> Finding {
+    let what = what.into().and("Figures that hang on the cord are shown, but get no verdict.");
+    Finding::warning(code, what, advice).about("/bench/cord_straightness")
+}
+
+fn side(left: bool) -> &'static str {
+    if left { "left" } else { "right" }
+}
+
+fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
+    let sees = |card: u8, from_left: bool| {
+        groups.get(&CardSide { card, from_left }).is_some_and(|count| count.used > 0)
+    };
+    // Left is the bike's where the job tells it later; here it is the world's, whose y follows the
+    // cards.
+    let place = |card: u8| {
+        state
+            .cards
+            .iter()
+            .find(|c| c.ground == Ground::Bench && state.sheets[c.sheet].number == card)
+            .map(|c| c.world_from_card.t.x)
+    };
+    let mut cards: Vec<u8> = groups.keys().map(|group| group.card).collect();
+    cards.dedup();
+    let from_both: Vec<u8> =
+        cards.iter().copied().filter(|&card| sees(card, false) && sees(card, true)).collect();
+    let places: Vec<f64> = from_both.iter().filter_map(|&card| place(card)).collect();
+    let (low, high) = places
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(*x), high.max(*x)));
+    // Cards are laid to a hand's breadth: what is 300 mm apart by the rule may measure a little
+    // less.
+    if high - low >= 0.95 * LEAST_LENGTH {
+        return None;
+    }
+    let lacking: Vec<String> =
+        cards.iter().filter(|card| !from_both.contains(card)).map(u8::to_string).collect();
+    let which = match lacking.len() {
+        0 => String::new(),
+        1 => format!(" Card {} shows it from one side only.", lacking[0]),
+        _ => format!(" Cards {} show it from one side only.", lacking.join(", ")),
+    };
+    Some(doubt(
+        "cord-seen-poorly",
+        format!(
+            "The cord has to be seen clear of its shadow over two cards that lie 300 mm apart, each from both sides.{which}"
+        ),
+        "Take more photos from both sides of the bike, from higher up, so that the cord is seen inside the cards' lanes; light from \
+         several sides helps.",
+    ))
+}
+
+fn contradicted(groups: &Groups) -> Option<Finding> {
+    let is_contradicted = |count: &Count| {
+        count.all >= LEAST_REPORTED && (count.all - count.used) as f64 > REJECTED * count.all as f64
+    };
+    let (group, count) = groups.iter().find(|(_, count)| is_contradicted(count))?;
+    let (card, n) = (group.card, count.all);
+    Some(doubt(
+        "cord-contradicted",
+        format!(
+            "Over card {card}, {} of {n} photos from one side ({}) show the cord elsewhere than all others do.",
+            n - count.used,
+            side(group.from_left)
+        ),
+        "See whether the card moved or a shadow runs along its lane; light it from both sides and take the photos again.",
+    ))
+}
+
+/// A cord that no cord can be like.
+fn refused(code: &str, what: Sentence, advice: &str) -> Finding {
+    Finding::refused(
+        code,
+        say![what, " Nothing is measured from it."],
+        format!("{advice} Two riders on the cord, 600 mm or more apart (sheets --tabs 39-42), show where it runs in any light."),
+    )
+    .about("/wheel/offset")
+}
+
+fn crooked(solution: &Solution) -> Option<Finding> {
+    let covariance = solution.covariance.as_ref()?;
+    let sigma = |slot: usize| covariance[(slot, slot)].max(0.0).sqrt();
+    for (cord, &slot) in solution.state.cords.iter().zip(&solution.slots.cords) {
+        let aside = cord.y[2].abs();
+        if aside > STRAIGHT && aside > 3.0 * sigma(slot + 2) {
+            let what = say![
+                "The cord seems to lie ",
+                Amount::tenths(aside),
+                " off the straight line between its ends; a tight cord can't."
+            ];
+            let advice = "See that it touches nothing and is tight. If it is, its shadow was taken for it over some card: change the light.";
+            const CODE: &str = "cord-not-straight";
+            return Some(if aside > CROOKED {
+                refused(CODE, what, advice)
+            } else {
+                doubt(CODE, what, advice)
+            });
+        }
+        if -cord.z[2] > HUMP && -cord.z[2] > 3.0 * sigma(slot + 5) {
+            return Some(refused(
+                "cord-hump",
+                say![
+                    "The cord seems to run ",
+                    Amount::tenths(-cord.z[2]),
+                    " uphill towards its middle; a free cord can't."
+                ],
+                "See that nothing lifts it. If nothing does, its shadow was taken for it over some card: change the light.",
+            ));
+        }
+    }
+    None
+}
