@@ -20,6 +20,10 @@ use crate::scene::model::state::State;
 /// What light does to one place of the cord in one photo besides its own standard uncertainty, px:
 /// as much as half of all places show.
 const LIGHT_PX: f64 = 0.3;
+/// Part of its square that it is at the least, and places in excess of unknowns from which on the
+/// places themselves tell it: two thirds of all sound set-ups show less than a tenth.
+const LEAST_LIGHT: f64 = 0.1;
+const LEAST_FREEDOM: usize = 10;
 /// From here on a residual counts linearly, in standard deviations.
 const HUBER: f64 = 2.0;
 const ROUNDS: usize = 8;
@@ -28,11 +32,9 @@ const ROUNDS: usize = 8;
 const LEAST_MM: f64 = 0.45;
 /// And where its squared size over its covariance, for each of its two unknowns, is more than this.
 /// (As with a wheel's knock in `body_split`.)
-const CERTAIN: f64 = 25.0;
+const CERTAIN: f64 = 15.0;
 /// What one place left unexplained must fall by this factor.
 const FITS_BETTER: f64 = 1.6;
-/// Robust squares by which photos tell one place from another: three standard deviations.
-const TELLS_APART: f64 = 9.0;
 /// Photos that show the cord before and after.
 const LEAST_PHOTOS: usize = 2;
 
@@ -88,26 +90,19 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     if blocks.len() < 2 * LEAST_PHOTOS {
         return None;
     }
-    by_its_own_photos(state, cord, &blocks, &seen)
-        .or_else(|| by_another_set_up(state, cord, &blocks, &seen))
-}
-
-/// Told by a set-up's own photos: two places explain them far better than one.
-fn by_its_own_photos(
-    state: &State,
-    cord: usize,
-    blocks: &[(usize, &Block)],
-    seen: &[Seen],
-) -> Option<CordMoved> {
-    let together = fitted(seen, None)?;
+    let together = fitted(&seen, None)?;
     let splits = LEAST_PHOTOS..=blocks.len() - LEAST_PHOTOS;
-    let tried = splits.filter_map(|k| fitted(seen, Some(k)).map(|fit| (k, fit)));
+    let tried = splits.filter_map(|k| fitted(&seen, Some(k)).map(|fit| (k, fit)));
     let (k, split) = tried.min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))?;
     let shift = split.values.fixed_rows::<2>(4).into_owned();
     let by_mm =
         [-1.0, 1.0].map(|s: f64| (shift[0] + s * shift[1]).abs()).into_iter().fold(0.0, f64::max);
     let spread: Matrix2<f64> = split.covariance.fixed_view::<2, 2>(4, 4).into_owned();
-    let significance = shift.dot(&(spread.try_inverse()? * shift)) / 2.0;
+    // Light does to the places of this set-up what one shift leaves unexplained of them.
+    let freedom = seen.len().saturating_sub(N);
+    let light = (split.cost / freedom.max(1) as f64).clamp(LEAST_LIGHT, 1.0);
+    let light = if freedom < LEAST_FREEDOM { 1.0 } else { light };
+    let significance = shift.dot(&(spread.try_inverse()? * shift)) / 2.0 / light;
     if !(by_mm > LEAST_MM && significance > CERTAIN && FITS_BETTER * split.cost < together.cost) {
         return None;
     }
@@ -125,69 +120,6 @@ fn by_its_own_photos(
         before_used,
         by_mm,
     })
-}
-
-/// Told by another set-up's cord: photos before or after some moment show it where it lay there,
-/// the others elsewhere. Where both parts were taken from one side each, the set-up's own photos
-/// would take the movement for another height.
-fn by_another_set_up(
-    state: &State,
-    cord: usize,
-    blocks: &[(usize, &Block)],
-    seen: &[Seen],
-) -> Option<CordMoved> {
-    let others = (0..state.cords.len()).filter(|&other| other != cord);
-    let told = others.filter_map(|other| {
-        let there: Vec<Vec<Seen>> = blocks
-            .iter()
-            .enumerate()
-            .map(|(nth, (_, block))| {
-                let block = Block { shown: Shown::Cord(other), ..(*block).clone() };
-                places(state, other, nth, &block)
-            })
-            .collect();
-        let own = |nth: usize| seen.iter().filter(move |p| p.nth == nth);
-        let cost = |nth: usize| own(nth).map(|p| rho(p.residual)).sum::<f64>();
-        let cost_there = |nth: usize| there[nth].iter().map(|p| rho(p.residual)).sum::<f64>();
-        // By how much a photo can tell one place from the other.
-        let apart = |nth: usize| {
-            let both = own(nth).zip(&there[nth]);
-            both.map(|(p, q)| rho(p.residual - q.residual)).sum::<f64>()
-        };
-        let of = |photos: &[usize], f: &dyn Fn(usize) -> f64| {
-            photos.iter().map(|&nth| f(nth)).sum::<f64>()
-        };
-        let all: Vec<usize> = (0..blocks.len()).collect();
-        let parts = (LEAST_PHOTOS..=blocks.len() - LEAST_PHOTOS)
-            .flat_map(|k| [(k, true, all.split_at(k)), (k, false, swapped(all.split_at(k)))]);
-        let fits = parts.filter(|(_, _, (there, here))| {
-            of(there, &apart) > TELLS_APART
-                && of(there, &cost_there) <= of(there, &cost)
-                && of(here, &cost) + TELLS_APART <= of(here, &cost_there)
-        });
-        let gain = |there: &[usize], here: &[usize]| of(there, &cost_there) + of(here, &cost);
-        fits.map(|(k, before, (there, here))| (gain(there, here), k, before, other))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-    });
-    let (_, k, before_used, other) = told.min_by(|a, b| a.0.total_cmp(&b.0))?;
-    let (known, other) = (&state.cords[cord], &state.cords[other]);
-    let by_mm = [-1.0, 1.0]
-        .map(|s| known.middle + s * known.half)
-        .map(|x| (known.at(x) - other.at(x)).yz().norm())
-        .into_iter()
-        .fold(0.0, f64::max);
-    let out = if before_used { &blocks[k..] } else { &blocks[..k] };
-    (by_mm > LEAST_MM).then(|| CordMoved {
-        setup: known.setup,
-        from: blocks[k].0,
-        left_out: out.iter().map(|(photo, _)| *photo).collect(),
-        before_used,
-        by_mm,
-    })
-}
-
-fn swapped<T>((a, b): (T, T)) -> (T, T) {
-    (b, a)
 }
 
 /// Cards seen from both sides.

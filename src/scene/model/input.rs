@@ -49,6 +49,9 @@ pub struct SceneSettings {
     pub tabs: Vec<TabSetting>,
     /// Faces on which several tabs are stuck: name and tab numbers.
     pub faces: Vec<(String, Vec<u8>)>,
+    /// Still tabs on one rigid part each: where one of them was moved between set-ups, so were the
+    /// others.
+    pub moving_as_one: Vec<Vec<u8>>,
     /// Printed over designed size along and across, and standard uncertainty.
     pub print: [f64; 2],
     pub print_sigma: [f64; 2],
