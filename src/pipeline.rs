@@ -14,6 +14,7 @@ mod looks;
 mod once;
 mod sorting;
 
+use crate::math::hex::hex;
 use std::path::Path;
 
 use sha2::{Digest, Sha256};
@@ -128,7 +129,7 @@ fn job_id(folder: &Path, photos: &JobPhotos) -> String {
         hash.update(format!("{}  {}\n", photo.sha256, photo.id));
     }
     hash.update(std::fs::read(folder.join(JOB_FILE)).unwrap_or_default());
-    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    hex(&hash.finalize())
 }
 
 /// Measures a job.

@@ -1,5 +1,6 @@
 //! Checksums by the names that manifests give them.
 
+use crate::math::hex::hex;
 use std::io::{self, Read};
 
 use md5::Md5;
@@ -107,9 +108,4 @@ pub fn checksums(
 /// SHA-256 of bytes in the memory, in lower-case hexadecimal digits.
 pub fn sha256(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
-}
-
-/// Lower-case hexadecimal digits.
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -1,5 +1,6 @@
 //! Small mathematics shared by several stages.
 
+pub mod hex;
 pub mod lanes;
 pub mod levenberg;
 pub mod rigid;

@@ -41,12 +41,3 @@ pub(super) fn read_limited(path: &Path) -> Result<Vec<u8>, PhotoError> {
         .map_err(unreadable)?;
     Ok(bytes)
 }
-
-/// Lower-case hexadecimal digits.
-pub(super) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write;
-    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}

@@ -8,8 +8,9 @@ use sha2::{Digest, Sha256};
 
 use crate::finding::Finding;
 
-use super::file_bytes::{hex, read_limited};
+use super::file_bytes::read_limited;
 use super::{Photo, PhotoError, read_photo};
+use crate::math::hex::hex;
 
 /// The sub-folder whose photos show cards only, with card poses of their own.
 pub const CAMERA_FOLDER: &str = "0-camera";

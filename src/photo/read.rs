@@ -12,9 +12,10 @@ use sha2::{Digest, Sha256};
 use crate::finding::Finding;
 
 use super::decoded::Decoded;
-use super::file_bytes::{MAX_FILE_BYTES, hex, read_limited};
+use super::file_bytes::{MAX_FILE_BYTES, read_limited};
 use super::format::{Content, content_of};
 use super::{ExifFacts, LinearImage, PhotoError, PhotoFormat, jpeg, png, raster};
+use crate::math::hex::hex;
 
 /// Ratio by which two aspect ratios may differ before a photo counts as cropped: sensors' and
 /// encoders' rounding to multiples of 16 pixels stays below it.

@@ -11,8 +11,9 @@ use sha2::{Digest, Sha256};
 use crate::finding::Finding;
 
 use super::PhotoError;
-use super::file_bytes::{MAX_FILE_BYTES, hex};
+use super::file_bytes::MAX_FILE_BYTES;
 use super::job_photos::{JobPhotos, PhotoFile};
+use crate::math::hex::hex;
 
 /// Fills in the checksums. Of files with the same bytes only the first is kept; files that can't be
 /// read are kept out too.

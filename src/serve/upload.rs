@@ -1,6 +1,7 @@
 //! A photo on its way in: piece by piece into a file without a name, within limits. Broken off, it
 //! leaves nothing.
 
+use crate::math::hex::hex;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -116,7 +117,7 @@ fn write(folder: &Path, mut coming: Receiver<Piece>) -> io::Result<Option<Receiv
                 hash.update(&data);
             }
             Piece::End => {
-                let sha256 = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+                let sha256 = hex(&hash.finalize());
                 return Ok(Some(Received { file, sha256 }));
             }
         }

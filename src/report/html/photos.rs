@@ -1,5 +1,6 @@
 //! The photos with what was found in them: a reduced JPEG each, and the finds drawn over it.
 
+use crate::math::hex::hex;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, PreEscaped, html};
@@ -174,7 +175,7 @@ pub fn plain_name(photo: &str) -> String {
 /// 16 hexadecimal digits of the SHA-256 of a photo's name: two names share them by chance once in
 /// 10^19 pairs.
 pub fn name_digits(photo: &str) -> String {
-    Sha256::digest(photo.as_bytes()).iter().take(8).map(|byte| format!("{byte:02x}")).collect()
+    hex(&Sha256::digest(photo.as_bytes())[..8])
 }
 
 /// A tenth of a pixel of the reduced photo is finer than anyone can see.

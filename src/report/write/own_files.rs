@@ -1,6 +1,7 @@
 //! The list of what this program wrote into a report's folder, and what it tells of the files that
 //! lie there now.
 
+use crate::math::hex::hex;
 use std::collections::BTreeMap;
 use std::fs::{self, DirEntry, File};
 use std::io::{self, Read};
@@ -151,10 +152,6 @@ fn file_sha256(at: &Path) -> io::Result<String> {
             n => hasher.update(&buffer[..n]),
         }
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 #[cfg(test)]

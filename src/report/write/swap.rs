@@ -1,6 +1,7 @@
 //! A finished report takes the place of the earlier one, in one step where the file system has such
 //! a step.
 
+use crate::math::hex::hex;
 use std::ffi::OsString;
 use std::fs;
 use std::io;
@@ -52,7 +53,7 @@ fn aside_of(folder: &Path) -> PathBuf {
         aside.push(name);
     } else {
         let sum = Sha256::digest(name.as_encoded_bytes());
-        aside.push(sum.iter().map(|byte| format!("{byte:02x}")).collect::<String>());
+        aside.push(hex(&sum));
     }
     folder.with_file_name(aside)
 }

@@ -6,6 +6,7 @@
 //! their small number, is the least that the covariance may be. What it has more than the points'
 //! own is kept apart and added to the figures.
 
+use crate::scene::model::observe::CardSide;
 use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector};
@@ -35,12 +36,12 @@ pub fn of_groups(
     problem: &Problem,
     slots: &[usize],
     source: &'static str,
-    group_of: impl Fn(&Block, &SeenPoint) -> Option<u16>,
+    group_of: impl Fn(&Block, &SeenPoint) -> Option<CardSide>,
 ) -> Option<GroupSpread> {
     let n = slots.len();
-    let mut shares: BTreeMap<Option<u16>, Share> = BTreeMap::new();
+    let mut shares: BTreeMap<Option<CardSide>, Share> = BTreeMap::new();
     for block in problem.blocks.iter().filter(|block| !block.points.is_empty()) {
-        let mut by_group: BTreeMap<Option<u16>, Vec<SeenPoint>> = BTreeMap::new();
+        let mut by_group: BTreeMap<Option<CardSide>, Vec<SeenPoint>> = BTreeMap::new();
         for point in block.points.iter().filter(|point| point.used) {
             by_group.entry(group_of(block, point)).or_default().push(point.clone());
         }

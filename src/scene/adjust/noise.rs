@@ -42,22 +42,34 @@ const CONTRADICTED: f64 = 6.0;
 const BEST_KNOWN: f64 = 1.5;
 
 /// What shares a noise level: one card, one tab, one flag, all cords, one line.
-fn group(state: &State, shown: Shown) -> (u8, usize) {
-    match shown {
-        Shown::Card(card) => (0, state.cards[card].sheet),
-        Shown::Tab { tab, .. } => (1, usize::from(state.tabs[tab].number)),
-        Shown::Flag { flag, .. } => (2, flag),
-        Shown::Cord(_) => (3, 0),
-        Shown::Line(line) => (4, line),
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum NoiseGroup {
+    Sheet(usize),
+    /// By its number.
+    Tab(u8),
+    Flag(usize),
+    Cords,
+    Line(usize),
+}
+
+impl NoiseGroup {
+    fn of(state: &State, shown: Shown) -> Self {
+        match shown {
+            Shown::Card(card) => Self::Sheet(state.cards[card].sheet),
+            Shown::Tab { tab, .. } => Self::Tab(state.tabs[tab].number),
+            Shown::Flag { flag, .. } => Self::Flag(flag),
+            Shown::Cord(_) => Self::Cords,
+            Shown::Line(line) => Self::Line(line),
+        }
     }
 }
 
 /// Sets each block's noise factor from the residuals of its group: 1.4826 times the median of
 /// absolute whitened residuals, raised for the unknowns that a small group has used up.
 pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
-    let mut by_group: BTreeMap<(u8, usize), Vec<f64>> = BTreeMap::new();
+    let mut by_group: BTreeMap<NoiseGroup, Vec<f64>> = BTreeMap::new();
     let mut by_class: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
-    let mut block_means: BTreeMap<(NoiseClass, bool), Vec<f64>> = BTreeMap::new();
+    let mut block_means: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
     let mut images: BTreeMap<usize, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
     let mut unknowns_of: BTreeMap<NoiseClass, f64> = BTreeMap::new();
     // A plumb line's image is fitted otherwise than a cord's that lies across: neither tells of the
@@ -83,7 +95,7 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
                     contrasts.extend([mean, tilt(&residuals)]);
                     stated.push(IMAGE / block.points[0].sigma * (residuals.len() as f64).sqrt());
                 }
-                _ => block_means.entry((block.shown.noise_class(), false)).or_default().push(mean),
+                _ => block_means.entry(block.shown.noise_class()).or_default().push(mean),
             }
         }
         if matches!(block.shown, Shown::Cord(_)) {
@@ -93,14 +105,12 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
                 point_components(state, block, |point| point.sigma <= BEST_KNOWN * best_sigma);
         }
         by_class.entry(block.shown.noise_class()).or_default().extend(&residuals);
-        by_group.entry(group(state, block.shown)).or_default().extend(residuals);
+        by_group.entry(NoiseGroup::of(state, block.shown)).or_default().extend(residuals);
     }
     for (key, residuals) in &by_group {
-        let (class, unknowns) = match key.0 {
-            1 | 2 => (NoiseClass::Tabs, unknowns_of_tab(residuals.len())),
-            _ => continue,
-        };
-        *unknowns_of.entry(class).or_default() += unknowns;
+        if matches!(key, NoiseGroup::Tab(_) | NoiseGroup::Flag(_)) {
+            *unknowns_of.entry(NoiseClass::Tabs).or_default() += unknowns_of_tab(residuals.len());
+        }
     }
     let class_sigma: BTreeMap<NoiseClass, f64> = by_class
         .iter()
@@ -111,14 +121,14 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
             Some((*class, with_stated(sigma, freedom)))
         })
         .collect();
-    let mean_sigma: BTreeMap<(NoiseClass, bool), f64> = block_means
+    let mean_sigma: BTreeMap<NoiseClass, f64> = block_means
         .iter()
         .filter(|(_, means)| means.len() >= 3)
         .map(|(class, means)| (*class, scatter(means)))
         .collect();
     for block in blocks.iter_mut() {
         let class = block.shown.noise_class();
-        let residuals = &by_group[&group(state, block.shown)];
+        let residuals = &by_group[&NoiseGroup::of(state, block.shown)];
         let own = if residuals.len() >= LEAST_RESIDUALS {
             let n = residuals.len() as f64;
             let unknowns =
@@ -133,10 +143,8 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
             }
             _ => 0.0,
         };
-        let sigma = own
-            .unwrap_or(1.0)
-            .max(mean_sigma.get(&(class, false)).copied().unwrap_or(0.0))
-            .max(of_images);
+        let sigma =
+            own.unwrap_or(1.0).max(mean_sigma.get(&class).copied().unwrap_or(0.0)).max(of_images);
         block.noise = sigma.clamp(RANGE.0, RANGE.1);
     }
 }

@@ -162,7 +162,7 @@ fn seen_point(
         at,
         normal: Vector2::new(-along.y, along.x),
         sigma,
-        group: 0,
+        group: None,
         lone: false,
         used: true,
     })

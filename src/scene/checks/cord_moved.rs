@@ -7,6 +7,7 @@
 //! side of the bench before and on the other after tells a shift no better than another height of
 //! the cord, and the covariance knows.
 
+use crate::scene::model::observe::CardSide;
 use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
@@ -61,8 +62,7 @@ struct Seen {
     residual: f64,
     by: Vector2<f64>,
     s: f64,
-    /// Card and side.
-    group: u16,
+    group: CardSide,
 }
 
 /// Cords that moved within a set-up, one for each set-up at the most.
@@ -100,7 +100,7 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     }
     // The datum is the cord as it lay first, if the photos before it moved tell it.
     let groups = |of: &dyn Fn(usize) -> bool| {
-        seen.iter().filter(|p| of(p.nth)).map(|p| p.group).collect::<BTreeSet<u16>>()
+        seen.iter().filter(|p| of(p.nth)).map(|p| p.group).collect::<BTreeSet<CardSide>>()
     };
     let before_used = from_both_sides(&groups(&|nth| nth < k))
         >= from_both_sides(&groups(&|nth| nth >= k)).min(2);
@@ -114,10 +114,10 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     })
 }
 
-/// Cards seen from both sides. Groups are numbered as [`super::cord_choice::MidPoint::group`] has
-/// them.
-fn from_both_sides(groups: &BTreeSet<u16>) -> usize {
-    groups.iter().filter(|group| *group % 2 == 0 && groups.contains(&(*group + 1))).count()
+/// Cards seen from both sides.
+fn from_both_sides(groups: &BTreeSet<CardSide>) -> usize {
+    let from_right = groups.iter().filter(|group| !group.from_left);
+    from_right.filter(|group| groups.contains(&CardSide { from_left: true, ..**group })).count()
 }
 
 /// The places of the cord that one photo shows by both edges, those that were rejected included.
@@ -131,8 +131,9 @@ fn places(state: &State, cord: usize, nth: usize, block: &Block) -> Vec<Seen> {
     };
     let [aside, above] = [moved(STEP, 0.0), moved(0.0, STEP)];
     let known = &state.cords[cord];
-    let points = block.points.iter().filter(|point| !point.lone && point.group != 0);
+    let points = block.points.iter().filter(|point| !point.lone);
     let place = |point: &crate::scene::model::observe::SeenPoint| {
+        let group = point.group?;
         let (residual, at) = point_residual(state, block, point)?;
         let (y, _) = point_residual(&aside, block, point)?;
         let (z, _) = point_residual(&above, block, point)?;
@@ -143,7 +144,7 @@ fn places(state: &State, cord: usize, nth: usize, block: &Block) -> Vec<Seen> {
             residual: residual * worse,
             by,
             s: (at.x - known.middle) / known.half,
-            group: point.group,
+            group,
         })
     };
     points.filter_map(place).collect()

@@ -18,7 +18,7 @@ impl Solution {
         let straight = |&slot: &usize| [slot, slot + 1, slot + 3, slot + 4];
         let cord_slots: Vec<usize> = self.slots.cords.iter().flat_map(straight).collect();
         let group = |block: &Block, point: &SeenPoint| {
-            (matches!(block.shown, Shown::Cord(_)) && point.group != 0).then_some(point.group)
+            point.group.filter(|_| matches!(block.shown, Shown::Cord(_)))
         };
         self.group_spreads.clear();
         self.group_spreads.extend(of_groups(

@@ -53,14 +53,23 @@ pub struct SeenCorner {
     pub used: bool,
 }
 
+/// A card seen from one side: what points of the cord share light and shadow by, in all set-ups.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct CardSide {
+    /// The card's number.
+    pub card: u8,
+    /// Whether the camera stands on the side of the world's +y.
+    pub from_left: bool,
+}
+
 /// A point of a line's image.
 #[derive(Clone, Debug)]
 pub struct SeenPoint {
     pub at: Vector2<f64>,
     pub normal: Vector2<f64>,
     pub sigma: f64,
-    /// Points with the same number share light and shadow; 0 for those that don't say.
-    pub group: u16,
+    /// What shares light and shadow with it; None for points that don't say.
+    pub group: Option<CardSide>,
     /// Whether one edge alone tells it: such points never found a slope or a movement.
     pub lone: bool,
     pub used: bool,

@@ -81,7 +81,7 @@ fn chosen_points(lanes: &[LaneView], chosen: &Chosen) -> CordPoints {
             at: point.at,
             normal: point.normal,
             sigma: point.sigma,
-            group: point.group(),
+            group: Some(point.group()),
             lone: point.lone,
             used: true,
         };

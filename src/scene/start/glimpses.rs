@@ -16,7 +16,7 @@ pub fn seen_points(sighting: &LineSighting) -> Vec<SeenPoint> {
         at: Vector2::from(p.at),
         normal: Vector2::from(p.normal),
         sigma: p.sigma,
-        group: 0,
+        group: None,
         lone: false,
         used: true,
     };

@@ -4,6 +4,7 @@
 //! since a shadow may pass for one. Each is then fitted closely, card by card (`cord_fit`), and the
 //! one that leaves least of the light unexplained is the cord.
 
+use crate::scene::model::observe::CardSide;
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use rayon::prelude::*;
 
@@ -326,8 +327,8 @@ pub struct MidPoint {
 
 impl MidPoint {
     /// What shares light and shadow with it: one card seen from one side, in all set-ups.
-    pub fn group(&self) -> u16 {
-        2 * u16::from(self.card) + u16::from(self.left)
+    pub fn group(&self) -> CardSide {
+        CardSide { card: self.card, from_left: self.left }
     }
 }
 

@@ -6,6 +6,7 @@
 //! that stand on the cord are then no better than a single sighting; where it lies as no cord can,
 //! there are none.
 
+use crate::scene::model::observe::CardSide;
 use std::collections::BTreeMap;
 
 use crate::finding::{Finding, Severity};
@@ -20,7 +21,7 @@ const LEAST_LENGTH: f64 = 300.0;
 /// A card and side of which more than this part of the photos was rejected contradicts the rest;
 /// told of so many photos and more.
 const REJECTED: f64 = 1.0 / 3.0;
-const LEAST_TOLD: usize = 3;
+const LEAST_REPORTED: usize = 3;
 /// A tight cord is straight to within this, mm: twice the standard value it is held by, and more
 /// than three standard uncertainties.
 const STRAIGHT: f64 = 0.2;
@@ -62,19 +63,24 @@ pub fn doubts(solution: &Solution) -> Vec<Finding> {
     found
 }
 
-/// (card, from the left): points that both edges tell, in all and used.
-type Groups = BTreeMap<(u16, bool), (usize, usize)>;
+/// Points that both edges tell of a card seen from one side.
+#[derive(Clone, Copy, Default)]
+struct Count {
+    all: usize,
+    used: usize,
+}
+
+type Groups = BTreeMap<CardSide, Count>;
 
 fn groups(blocks: &[Block], wanted: impl Fn(usize) -> bool) -> Groups {
     let mut groups = Groups::new();
     for block in blocks {
         let Shown::Cord(cord) = block.shown else { continue };
-        for point in
-            block.points.iter().filter(|point| wanted(cord) && point.group != 0 && !point.lone)
-        {
-            let entry = groups.entry((point.group / 2, point.group % 2 == 1)).or_default();
-            entry.0 += 1;
-            entry.1 += usize::from(point.used);
+        for point in block.points.iter().filter(|point| wanted(cord) && !point.lone) {
+            let Some(group) = point.group else { continue };
+            let count = groups.entry(group).or_default();
+            count.all += 1;
+            count.used += usize::from(point.used);
         }
     }
     groups
@@ -84,7 +90,7 @@ fn groups(blocks: &[Block], wanted: impl Fn(usize) -> bool) -> Groups {
 /// mid-line that was handed over as a whole has no groups and counts as such.
 pub fn movement_is_determined(state: &State, blocks: &[Block], cord: usize) -> bool {
     let of_lanes = blocks.iter().any(|block| {
-        matches!(block.shown, Shown::Cord(_)) && block.points.iter().any(|p| p.group != 0)
+        matches!(block.shown, Shown::Cord(_)) && block.points.iter().any(|p| p.group.is_some())
     });
     !of_lanes || seen_from_too_few_places(state, &groups(blocks, |idx| idx == cord)).is_none()
 }
@@ -99,19 +105,21 @@ fn side(left: bool) -> &'static str {
 }
 
 fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
-    let sees = |card: u16, left: bool| groups.get(&(card, left)).is_some_and(|(_, used)| *used > 0);
+    let sees = |card: u8, from_left: bool| {
+        groups.get(&CardSide { card, from_left }).is_some_and(|count| count.used > 0)
+    };
     // Left is the bike's where the job tells it later; here it is the world's, whose y follows the
     // cards.
-    let place = |card: u16| {
+    let place = |card: u8| {
         state
             .cards
             .iter()
-            .find(|c| c.ground == Ground::Bench && u16::from(state.sheets[c.sheet].number) == card)
+            .find(|c| c.ground == Ground::Bench && state.sheets[c.sheet].number == card)
             .map(|c| c.world_from_card.t.x)
     };
-    let mut cards: Vec<u16> = groups.keys().map(|(card, _)| *card).collect();
+    let mut cards: Vec<u8> = groups.keys().map(|group| group.card).collect();
     cards.dedup();
-    let from_both: Vec<u16> =
+    let from_both: Vec<u8> =
         cards.iter().copied().filter(|&card| sees(card, false) && sees(card, true)).collect();
     let places: Vec<f64> = from_both.iter().filter_map(|&card| place(card)).collect();
     let (low, high) = places
@@ -123,7 +131,7 @@ fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
         return None;
     }
     let lacking: Vec<String> =
-        cards.iter().filter(|card| !from_both.contains(card)).map(u16::to_string).collect();
+        cards.iter().filter(|card| !from_both.contains(card)).map(u8::to_string).collect();
     let which = match lacking.len() {
         0 => String::new(),
         1 => format!(" Card {} shows it from one side only.", lacking[0]),
@@ -140,15 +148,17 @@ fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
 }
 
 fn contradicted(groups: &Groups) -> Option<Finding> {
-    let (&(card, left), &(n, used)) = groups
-        .iter()
-        .find(|(_, (n, used))| *n >= LEAST_TOLD && (n - used) as f64 > REJECTED * *n as f64)?;
+    let is_contradicted = |count: &Count| {
+        count.all >= LEAST_REPORTED && (count.all - count.used) as f64 > REJECTED * count.all as f64
+    };
+    let (group, count) = groups.iter().find(|(_, count)| is_contradicted(count))?;
+    let (card, n) = (group.card, count.all);
     Some(doubt(
         "cord-contradicted",
         format!(
             "Over card {card}, {} of {n} photos from one side ({}) show the cord elsewhere than all others do.",
-            n - used,
-            side(left)
+            n - count.used,
+            side(group.from_left)
         ),
         "See whether the card moved or a shadow runs along its lane; light it from both sides and take the photos again.",
     ))
