@@ -3,11 +3,12 @@
 use nalgebra::Vector3;
 
 use crate::figure::Figure;
+use crate::scene::model::state::TurningPart;
 
 use super::evaluate::Evaluation;
 use super::face::Plane;
 use super::nuisance::Nuisance;
-use super::settings::{GEARBOX, GEARBOX_FACE, Part, REAR_FACE};
+use super::settings::{GEARBOX_FACE, Part, REAR_FACE};
 use super::turning::{Axis, turning_axis};
 
 impl Evaluation<'_> {
@@ -64,7 +65,7 @@ impl Evaluation<'_> {
         let face = self.face_plane(GEARBOX_FACE, setup)?;
         let face_normal = if face.normal.dot(&left) < 0.0 { -face.normal } else { face.normal };
         if self.choices.gearbox_axis
-            && let Some(axis) = turning_axis(self.state, GEARBOX, &left)
+            && let Some(axis) = turning_axis(self.state, TurningPart::Gearbox, &left)
         {
             // On the axis, level with the face; the axis is free of the sprocket's own wobble.
             let centre = axis.point

@@ -7,14 +7,14 @@ use crate::figure::Figure;
 use crate::figure::facts::Station;
 use crate::figure::part::{RiderId, RimPlace, Wheel};
 use crate::scene::State;
-use crate::scene::model::state::Carrier;
+use crate::scene::model::state::{Carrier, TurningPart};
 
 use super::datum::DatumChoice;
 use super::figures::Side;
 use super::ground::{CardPlane, Datum, UpWeights, card_plane};
 use super::nuisance::{Nuisance, Shift};
 use super::seating::Unsteady;
-use super::settings::{BenchSettings, Marked, Part, WHEEL};
+use super::settings::{BenchSettings, Marked, Part};
 use super::turning::{Axis, turning_axis};
 
 /// What was decided once, at the solution, and must not change while figures are told beside it.
@@ -160,7 +160,7 @@ impl<'a> Evaluation<'a> {
             .filter(|&s| !self.settings.lens_only[s] && tab.only_setup.is_none_or(|only| only == s))
             .filter(|&s| match tab.carrier {
                 Carrier::Still => true,
-                Carrier::Turning(kind) => self.state.body(kind, s).is_some(),
+                Carrier::Turning(part) => self.state.body(part, s).is_some(),
             })
             .collect()
     }
@@ -171,8 +171,11 @@ impl<'a> Evaluation<'a> {
 
     pub fn wheel_axis(&self) -> Option<Axis> {
         let left = self.choices.left?;
-        let axis =
-            self.choices.wheel_axis.then(|| turning_axis(self.state, WHEEL, &left)).flatten()?;
+        let axis = self
+            .choices
+            .wheel_axis
+            .then(|| turning_axis(self.state, TurningPart::Wheel, &left))
+            .flatten()?;
         let shift = |nuisance: fn(u8) -> Nuisance| [0, 1].map(|way| self.shift.of(nuisance(way)));
         Some(axis.moved(shift(Nuisance::AxisTilt), shift(Nuisance::AxisPlace)))
     }

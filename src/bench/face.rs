@@ -16,8 +16,8 @@ impl Evaluation<'_> {
         let first = *face.tabs.first()?;
         let world_from_carrier = match self.state.tabs[first].carrier {
             Carrier::Still => crate::math::Rigid::identity(),
-            Carrier::Turning(kind) => {
-                self.state.bodies[self.state.body(kind, setup)?].world_from_body
+            Carrier::Turning(part) => {
+                self.state.bodies[self.state.body(part, setup)?].world_from_body
             }
         };
         let mean =

@@ -10,6 +10,7 @@ use crate::figure::sense::Sense;
 use crate::figure::table::{BudgetEntry, Correlation, JointCovariance};
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
+use crate::scene::model::state::TurningPart;
 use crate::scene::{Solution, State};
 
 use super::choose::choose;
@@ -18,7 +19,7 @@ use super::figures::Figures;
 use super::layout::layout;
 use super::nuisance::{Nuisance, Shift};
 use super::propagate::{Propagated, propagate};
-use super::settings::{BenchSettings, WHEEL};
+use super::settings::BenchSettings;
 use super::unseen::{GEARBOX_TABS, nuisances};
 use super::views::Views;
 use super::{contradiction, datum, datum_findings, turning};
@@ -151,7 +152,7 @@ fn tell(
         measured.remove(&Figure::CordMoved);
     }
     if let Some(axis) = evaluation.wheel_axis() {
-        let apart_mm = turning::float_along(&solution.state, WHEEL, &axis);
+        let apart_mm = turning::float_along(&solution.state, TurningPart::Wheel, &axis);
         let radius_mm = evaluation.mark_radius(&axis).unwrap_or(contradiction::USUAL_RADIUS_MM);
         let float = contradiction::Float { apart_mm, radius_mm };
         findings.extend(contradiction::doubt_floating_wheel(float, &mut measured));

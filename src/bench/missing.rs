@@ -1,8 +1,10 @@
 //! Why a figure is missing, told for each by its JSON pointer, and what photo or mark would help.
 
+use crate::figure::{Figure, Kind};
 use crate::finding::{Finding, Severity};
 use crate::say;
 use crate::scene::Solution;
+use crate::scene::model::state::TurningPart;
 use crate::text::Amount;
 
 use super::datum_findings::DISAGREE;
@@ -10,8 +12,6 @@ use super::evaluate::Choices;
 use super::figures::{Figures, Side};
 use super::settings::{BenchSettings, Part};
 use super::views::Views;
-use crate::figure::Figure;
-use crate::figure::Kind;
 
 /// Adds a finding for each figure that could not be measured.
 pub fn findings(
@@ -189,7 +189,7 @@ fn wheel(
     findings: &mut Vec<Finding>,
 ) {
     if !choices.wheel_axis {
-        let joined = views.joining_tabs(solution, super::settings::WHEEL);
+        let joined = views.joining_tabs(solution, TurningPart::Wheel);
         findings.push(
             Finding::refused(
                 "no-wheel-axis",

@@ -32,8 +32,8 @@ impl Evaluation<'_> {
             let Some(p) = self.point(*t, setup, mark.thickness) else { continue };
             let Some(axial) = self.axial(axis, *t, mark) else { continue };
             // In the wheel's own frame: the angle is that of the first set-up.
-            let Carrier::Turning(kind) = self.state.tabs[*t].carrier else { continue };
-            let Some(body) = self.state.body(kind, setup) else { continue };
+            let Carrier::Turning(part) = self.state.tabs[*t].carrier else { continue };
+            let Some(body) = self.state.body(part, setup) else { continue };
             let q = self.state.bodies[body].world_from_body.inverse().apply(&p);
             let d = q - axis.point;
             found.push((place, d.dot(&e2).atan2(d.dot(&e1)), axial));

@@ -3,10 +3,11 @@
 use nalgebra::Vector3;
 
 use crate::figure::Figure;
+use crate::scene::model::state::TurningPart;
 
 use super::evaluate::Evaluation;
 use super::nuisance::Nuisance;
-use super::settings::{FRONT_WHEEL, Marked};
+use super::settings::Marked;
 use super::turning::{Axis, turning_axis};
 
 impl Evaluation<'_> {
@@ -60,8 +61,11 @@ impl Evaluation<'_> {
         let (Some(datum), Some(left)) = (self.datum, self.choices.left) else { return };
         // Steered or leaning, the front rim shows its mid-plane at its axle only to who knows where
         // that axle is.
-        let Some(front) =
-            self.choices.front_axis.then(|| turning_axis(self.state, FRONT_WHEEL, &left)).flatten()
+        let Some(front) = self
+            .choices
+            .front_axis
+            .then(|| turning_axis(self.state, TurningPart::FrontWheel, &left))
+            .flatten()
         else {
             return;
         };

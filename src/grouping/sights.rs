@@ -8,7 +8,7 @@ use crate::camera::start::{homography, map};
 use crate::cards::Pattern;
 use crate::job::{Job, Role};
 use crate::math::Rigid;
-use crate::scene::model::state::Ground;
+use crate::scene::model::state::{Ground, TurningPart};
 use crate::scene::start::cards::{StartCards, start_cards};
 use crate::scene::start::glimpses::{glimpse, seen_corners};
 use crate::scene::start::marks::LEAST_TAB_CORNERS;
@@ -89,8 +89,7 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
             let number = sighting.pattern.number();
             let role = job.tab(number).role;
             let on_wheel = settings.tabs.iter().any(|tab| {
-                tab.number == number
-                    && tab.hangs == Hangs::On(Carrier::Turning(crate::bench::settings::WHEEL))
+                tab.number == number && tab.hangs == Hangs::On(Carrier::Turning(TurningPart::Wheel))
             });
             let is_end = matches!(role, Role::SpindleEnd { .. });
             let side = side_of(role);

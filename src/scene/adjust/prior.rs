@@ -6,8 +6,8 @@
 
 use nalgebra::Vector3;
 
-use crate::scene::model::priors::Priors;
-use crate::scene::model::state::{Carrier, State};
+use crate::scene::model::priors::{LensStart, Priors};
+use crate::scene::model::state::{Carrier, State, TurningPart};
 use crate::scene::model::unknowns::{FIXED, Slots, line_axes};
 use crate::sightings::StringKind;
 
@@ -62,12 +62,13 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
         );
     }
     for (sheet, &slot) in state.sheets.iter().zip(&slots.sheets) {
-        let measured = priors.measured_sheets.iter().find(|(number, _, _)| *number == sheet.number);
+        let measured =
+            priors.measured_sheets.iter().find(|measured| measured.number == sheet.number);
         for i in 0..2 {
             // A sheet measured for itself is told over the common scale, whose own start value is
             // then the designed size.
             let (value, sigma) = match measured {
-                Some((_, scale, sigma)) => (scale[i] / priors.print[i] - 1.0, *sigma),
+                Some(measured) => (measured.scale[i] / priors.print[i] - 1.0, measured.sigma),
                 None if priors.loose_sheets.contains(&sheet.number) => (0.0, LOOSE_SHEET),
                 None => (0.0, priors.sheet_sigma),
             };
@@ -88,7 +89,7 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
         single(&mut rows, PriorSource::CordShape, cord.z[1], 5.0, slot + 4);
         single(&mut rows, PriorSource::CordShape, cord.z[2], 5.0, slot + 5);
     }
-    for ((lens, &slot), &(focal, width, height)) in
+    for ((lens, &slot), &LensStart { focal, width, height }) in
         state.lenses.iter().zip(&slots.lenses).zip(&priors.lens_start)
     {
         let size = width.max(height) as f64;
@@ -225,13 +226,13 @@ fn faces(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>
 /// Bodies that stayed where they were.
 fn bodies(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
     for (body, &slot) in state.bodies.iter().zip(&slots.bodies) {
-        if slot == FIXED || !priors.still_bodies.contains(&body.kind) {
+        if slot == FIXED || !priors.still_bodies.contains(&body.part) {
             continue;
         }
         // Turns are told about the tabs' middle, not the far-off world origin, or a tiny turn would
         // count as a shift.
         let turn = crate::math::rigid::log(&body.world_from_body.r);
-        let middle = carried_middle(state, body.kind);
+        let middle = carried_middle(state, body.part);
         let shift = body.world_from_body.apply(&middle) - middle;
         let turned = body.world_from_body.r * middle;
         let by_turn = -crate::math::rigid::skew(&turned);
@@ -250,11 +251,11 @@ fn bodies(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow
 }
 
 /// Mean centre of the tabs that a kind of body carries, in the body's frame.
-pub fn carried_middle(state: &State, kind: u8) -> Vector3<f64> {
+pub fn carried_middle(state: &State, part: TurningPart) -> Vector3<f64> {
     let carried: Vec<_> = state
         .tabs
         .iter()
-        .filter(|t| t.carrier == Carrier::Turning(kind))
+        .filter(|t| t.carrier == Carrier::Turning(part))
         .map(|t| t.carrier_from_tab.t)
         .collect();
     carried.iter().sum::<Vector3<f64>>() / carried.len().max(1) as f64

@@ -9,6 +9,7 @@ use crate::math::robust::median;
 use crate::scene::adjust::residual::foreseen;
 use crate::scene::adjust::solve::{Problem, information};
 use crate::scene::model::observe::{Block, SeenCorner, SeenPoint, Shown};
+use crate::scene::model::priors::LensStart;
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::{Carrier, Ground, State};
 use crate::scene::model::unknowns::Slots;
@@ -50,7 +51,7 @@ pub fn forecast(solution: &Solution, stand: &Stand) -> Option<Forecast> {
     let mut state: State = solution.state.clone();
     let model = solution.state.views.first()?;
     let lens = state.lenses[model.lens];
-    let (_, width, height) = solution.priors.lens_start[model.lens];
+    let LensStart { width, height, .. } = solution.priors.lens_start[model.lens];
     let camera_from_world = looking(&stand.eye, &stand.target)?;
     let view_idx = state.views.len();
     state.views.push(View::still(model.lens, stand.setup, camera_from_world, [width, height]));
@@ -136,7 +137,7 @@ fn marks(state: &State, setup: usize) -> Vec<(Shown, Pattern, Rigid)> {
         }
         let body = match tab.carrier {
             Carrier::Still => None,
-            Carrier::Turning(kind) => match state.body(kind, setup) {
+            Carrier::Turning(part) => match state.body(part, setup) {
                 Some(body) => Some(body),
                 None => continue,
             },

@@ -90,8 +90,8 @@ fn shown_in(solution: &Solution, view: &View) -> Vec<Shown> {
             }
             match entry.carrier {
                 Carrier::Still => shown.push(Shown::Tab { tab, body: None }),
-                Carrier::Turning(kind) => {
-                    if let Some(body) = state.body(kind, view.setup) {
+                Carrier::Turning(part) => {
+                    if let Some(body) = state.body(part, view.setup) {
                         shown.push(Shown::Tab { tab, body: Some(body) });
                     }
                 }

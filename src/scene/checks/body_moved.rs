@@ -16,7 +16,7 @@ use crate::scene::adjust::residual::lengths;
 use crate::scene::model::input::ScenePhoto;
 use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
-use crate::scene::model::state::{Carrier, State, Tab};
+use crate::scene::model::state::{Carrier, State, Tab, TurningPart};
 
 /// One place of a body fits this many times worse than its tabs' usual noise before anything is
 /// split, and two places at least so many times better (our choice: a knock of a tenth of a degree
@@ -35,7 +35,7 @@ const STEPS: usize = 8;
 pub struct Moved {
     pub setup: usize,
     /// Kind of the body.
-    pub kind: u8,
+    pub part: TurningPart,
     /// The first photo after it moved.
     pub from: usize,
     /// Photos whose sightings of the body are left out.
@@ -90,7 +90,7 @@ pub fn moved_within(solution: &Solution, photo_of: &BTreeMap<usize, usize>) -> V
         let left_out = if before_used { &shots[k..] } else { &shots[..k] };
         found.push(Moved {
             setup: body.setup,
-            kind: body.kind,
+            part: body.part,
             from: shots[k].photo,
             left_out: left_out.iter().map(|shot| shot.photo).collect(),
             before_used,
@@ -126,7 +126,7 @@ pub fn tabs_of(
 ) -> Vec<Pattern> {
     let on_it = |number: u8| {
         let carried =
-            |tab: &Tab| tab.number == number && tab.carrier == Carrier::Turning(moved.kind);
+            |tab: &Tab| tab.number == number && tab.carrier == Carrier::Turning(moved.part);
         moved.went_along.contains(&number) || solution.state.tabs.iter().any(carried)
     };
     let patterns = photos[photo].sightings.patterns.iter().map(|sighting| sighting.pattern);
@@ -168,7 +168,7 @@ fn misfit(solution: &Solution, shots: &[Shot], state: &State) -> f64 {
 fn fitted(solution: &Solution, body: usize, shots: &[Shot]) -> f64 {
     const STEP: f64 = 1e-5;
     let mut state = solution.state.clone();
-    let middle = crate::scene::adjust::prior::carried_middle(&state, state.bodies[body].kind);
+    let middle = crate::scene::adjust::prior::carried_middle(&state, state.bodies[body].part);
     let values = |state: &State| -> Vec<f64> {
         let blocks = shots.iter().flat_map(|shot| &shot.blocks);
         blocks

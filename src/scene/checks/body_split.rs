@@ -77,9 +77,9 @@ impl Solution {
             .collect();
         readings.sort_by(|a, b| b.significance.total_cmp(&a.significance));
         let Some(best) = readings.first() else { return };
-        let (kind, bound) = (self.state.bodies[best.body].kind, AS_GOOD * best.significance);
+        let (part, bound) = (self.state.bodies[best.body].part, AS_GOOD * best.significance);
         readings.retain(|reading| {
-            reading.significance >= bound && self.state.bodies[reading.body].kind == kind
+            reading.significance >= bound && self.state.bodies[reading.body].part == part
         });
         self.findings.push(finding(&readings, &self.state, &photo_of, photos, settings));
         if readings.len() > 1 {
@@ -149,7 +149,7 @@ fn read(
         adjust(&mut state, &Problem { blocks: &blocks, priors, slots: &slots }, steps);
     }
     let covariance = loose_covariance(&state, &Problem { blocks: &blocks, priors, slots: &slots })?;
-    let middle = carried_middle(&state, state.bodies[body].kind);
+    let middle = carried_middle(&state, state.bodies[body].part);
     let [a, b] = [body, apart].map(|idx| state.bodies[idx].world_from_body);
     let (turn, shift) = (log(&(b.r * a.r.transpose())), b.t - a.t);
     let moved = Vector6::new(turn.x, turn.y, turn.z, shift.x, shift.y, shift.z);
@@ -193,7 +193,7 @@ fn finding(
         let photo = &photos[photo(reading)];
         format!("set-up {} from photo {}", settings.setups[photo.setup], photo.file)
     };
-    let part = if state.bodies[first.body].kind == 1 { "gearbox sprocket" } else { "wheel" };
+    let part = state.bodies[first.body].part.word();
     let by = say![
         "by ",
         Amount::tenths(first.shifted),

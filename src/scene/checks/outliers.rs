@@ -44,7 +44,7 @@ pub fn find_outliers(
         if !exceptions
             .moved
             .iter()
-            .any(|known| (known.setup, known.kind) == (moved.setup, moved.kind))
+            .any(|known| (known.setup, known.part) == (moved.setup, moved.part))
         {
             let out = moved.left_out.iter().flat_map(|&p| {
                 tabs_of(solution, photos, p, &moved).into_iter().map(move |t| (p, t))

@@ -7,7 +7,7 @@ use nalgebra::Vector3;
 use crate::math::Rigid;
 use crate::math::rigid::{fit_rigid, log};
 use crate::scene::model::input::{Hangs, SceneSettings};
-use crate::scene::model::state::{Body, Carrier, State, Tab};
+use crate::scene::model::state::{Body, Carrier, State, Tab, TurningPart};
 
 /// A body that turned by less (radians) and went less far (mm) than this between set-ups did not
 /// turn: start poses are good to a fraction of it, and nobody turns a wheel by half a degree to see
@@ -24,7 +24,7 @@ fn pose_points(pose: &Rigid, pitch: f64) -> [Vector3<f64>; 4] {
 /// body's frame. Returns whether it stayed in place.
 pub fn join_body(
     state: &mut State,
-    kind: u8,
+    part: TurningPart,
     moving: &BTreeMap<(u8, usize), Rigid>,
     settings: &SceneSettings,
 ) -> bool {
@@ -34,7 +34,7 @@ pub fn join_body(
         settings
             .tabs
             .iter()
-            .any(|t| t.number == number && t.hangs == Hangs::On(Carrier::Turning(kind)))
+            .any(|t| t.number == number && t.hangs == Hangs::On(Carrier::Turning(part)))
     };
     let mine: Vec<(u8, usize, Rigid)> = moving
         .iter()
@@ -85,14 +85,14 @@ pub fn join_body(
     }
     for (setup, motion) in &bodies {
         state.bodies.push(Body {
-            kind,
+            part,
             setup: *setup,
             world_from_body: *motion,
             fixed: *setup == first,
         });
     }
     for (number, pose) in &in_body {
-        state.tabs.push(Tab::new(*number, Carrier::Turning(kind), None, *pose, pitch_of(*number)));
+        state.tabs.push(Tab::new(*number, Carrier::Turning(part), None, *pose, pitch_of(*number)));
     }
     // Tabs in set-ups that share none with the rest stand for themselves.
     for (number, setup, pose) in mine.iter().filter(|(_, setup, _)| !bodies.contains_key(setup)) {

@@ -8,6 +8,7 @@ use crate::finding::Finding;
 use crate::math::Rigid;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::priors::LensStart;
 use crate::scene::model::state::{Card, Ground, Sheet, State};
 use crate::scene::model::view::View;
 use crate::sightings::PatternSighting;
@@ -27,8 +28,8 @@ pub struct StartCards {
     pub blocks: Vec<Block>,
     /// For each photo its view, if it found its place.
     pub view_of: Vec<Option<usize>>,
-    /// For each lens: focal length to start from and picture size.
-    pub lens_start: Vec<(f64, usize, usize)>,
+    /// For each lens what is known of it beforehand.
+    pub lens_start: Vec<LensStart>,
     pub findings: Vec<Finding>,
 }
 
