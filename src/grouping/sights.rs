@@ -1,5 +1,6 @@
 //! What single photos show of the wheel's tabs, in a world that the cards tell.
 
+use crate::scene::checks::exceptions::cards_seen_twice;
 use std::collections::BTreeSet;
 
 use nalgebra::{Vector2, Vector3};
@@ -59,7 +60,7 @@ pub struct Sights {
 
 /// Finds the photos' places by their cards, and looks at the tabs from there.
 pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sights {
-    let twice = cards_seen_twice(photos);
+    let twice: BTreeSet<u8> = cards_seen_twice(photos).into_keys().collect();
     let on_bench: Vec<ScenePhoto> =
         photos.iter().enumerate().map(|(idx, photo)| as_seen(photo, idx)).collect();
     let mut first = start_cards(&on_bench, settings, &BTreeSet::new(), &twice);
@@ -134,21 +135,6 @@ fn as_seen(photo: &ScenePhoto, idx: usize) -> ScenePhoto {
 
 fn shows_cards(sightings: &PhotoSightings) -> bool {
     sightings.patterns.iter().any(|seen| matches!(seen.pattern, Pattern::Card(_)))
-}
-
-fn cards_seen_twice(photos: &[ScenePhoto]) -> BTreeSet<u8> {
-    let mut twice = BTreeSet::new();
-    for photo in photos {
-        let mut seen = BTreeSet::new();
-        for sighting in
-            photo.sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_)))
-        {
-            if !seen.insert(sighting.pattern.number()) {
-                twice.insert(sighting.pattern.number());
-            }
-        }
-    }
-    twice
 }
 
 /// Tabs that the photo shows once and well enough; one shown twice tells nothing about either.

@@ -71,22 +71,8 @@ impl Exceptions {
     /// A number that stands twice in one photo was printed twice: nobody can tell which is which in
     /// the other photos.
     pub fn drop_cards_seen_twice(&mut self, photos: &[ScenePhoto]) {
-        for photo in photos {
-            for sighting in &photo.sightings.patterns {
-                if let Pattern::Card(number) = sighting.pattern
-                    && photo
-                        .sightings
-                        .patterns
-                        .iter()
-                        .filter(|p| p.pattern == sighting.pattern)
-                        .count()
-                        > 1
-                {
-                    self.dropped_cards.insert(number);
-                    self.twice.entry(number).or_insert_with(|| photo.file.clone());
-                }
-            }
-        }
+        self.twice = cards_seen_twice(photos);
+        self.dropped_cards.extend(self.twice.keys());
     }
 
     /// The photos without the sightings left out.
@@ -101,4 +87,20 @@ impl Exceptions {
         }
         photos
     }
+}
+
+/// Cards whose number stands twice in one photo, each with the first such photo.
+pub fn cards_seen_twice(photos: &[ScenePhoto]) -> BTreeMap<u8, String> {
+    let mut twice = BTreeMap::new();
+    for photo in photos {
+        let mut seen = BTreeSet::new();
+        for sighting in &photo.sightings.patterns {
+            if let Pattern::Card(number) = sighting.pattern
+                && !seen.insert(number)
+            {
+                twice.entry(number).or_insert_with(|| photo.file.clone());
+            }
+        }
+    }
+    twice
 }
