@@ -9,7 +9,7 @@ use crate::scene::start::glimpses::{seen_corners, thinned};
 use crate::sightings::{PatternSighting, PhotoSightings};
 
 use super::cord_in_lane::read_lane;
-use super::cord_on_card::{CordReading, LaneReading, NotRead, VIEW_U};
+use super::cord_on_card::{CordReading, LaneReading, NotRead, VIEW_U_PART};
 use super::cord_straightness::{Strip, out_of_line, straightness};
 use super::picture_bend::PictureBend;
 
@@ -65,7 +65,7 @@ pub fn focal(
     told: Option<f64>,
 ) -> (f64, f64) {
     if let Some(told) = told {
-        return (told, VIEW_U.0);
+        return (told, VIEW_U_PART);
     }
     let maps: Vec<nalgebra::Matrix3<f64>> = cards
         .iter()

@@ -119,8 +119,10 @@ pub fn sort(
         (mark(number).is_none(), mark(number), std::cmp::Reverse(n_photos(number)), number)
     });
     let positions = order.iter().map(|&number| Position { mark: mark(number) }).collect();
+    let place: BTreeMap<usize, usize> =
+        order.into_iter().enumerate().map(|(place, number)| (number, place)).collect();
     let shows = (0..photos.len()).map(|photo| match found.get(&photo) {
-        Some(number) => Shows::Wheel(order.iter().position(|of| of == number).unwrap_or(0)),
+        Some(number) => Shows::Wheel(place[number]),
         None if sights.cards_only[photo] && sights.elsewhere[photo] => Shows::CardsElsewhere,
         None if sights.cards_only[photo] || photos[photo].lens_only => Shows::CardsOnly,
         None if sights.placed[photo] => Shows::BenchOnly,

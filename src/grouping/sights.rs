@@ -23,7 +23,9 @@ use crate::sightings::{PatternSighting, PhotoSightings};
 const LEAST_FACING: f64 = 0.15;
 /// Two cards of a photo lie as on the bench where their distance (mm, and its share) and the angle
 /// between them (radians) agree so far: the lens is not known yet.
-const SAME_PLACE: (f64, f64, f64) = (20.0, 0.04, 0.09);
+const SAME_PLACE_MM: f64 = 20.0;
+const SAME_PLACE_SHARE: f64 = 0.04;
+const SAME_PLACE_TURN: f64 = 0.09;
 
 /// A tab as one photo shows it.
 #[derive(Clone, Debug)]
@@ -168,7 +170,7 @@ fn lies_as_on_bench(first: &StartCards, photo: &ScenePhoto) -> bool {
         let (here, there) = (a.inverse().then(b), a_bench.inverse().then(b_bench));
         let miss = (here.t - there.t).norm();
         let turned = crate::math::rigid::log(&(here.r * there.r.transpose())).norm();
-        miss < SAME_PLACE.0 + SAME_PLACE.1 * there.t.norm() && turned < SAME_PLACE.2
+        miss < SAME_PLACE_MM + SAME_PLACE_SHARE * there.t.norm() && turned < SAME_PLACE_TURN
     };
     pairs.iter().skip(1).all(|pair| agree(&pairs[0], pair)) && pairs.len() == own.len()
 }

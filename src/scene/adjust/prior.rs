@@ -13,7 +13,8 @@ use crate::sightings::StringKind;
 
 /// A body that stayed is tied this closely: mm and radians. Far below what photos resolve, far
 /// above rounding.
-const STAYED: (f64, f64) = (0.005, 1e-5);
+const STAYED_MM: f64 = 0.005;
+const STAYED_TURN: f64 = 1e-5;
 
 /// By how much a plumb line may hang out of the normal of the cards' plane, radians: a degree and
 /// more is seen on any bench (our estimate; common practice, no source). It holds a line of which
@@ -239,13 +240,13 @@ fn bodies(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow
         for i in 0..3 {
             rows.push(PriorRow {
                 source: PriorSource::Stayed,
-                residual: turn[i] / STAYED.1,
-                by: vec![(slot + i, 1.0 / STAYED.1)],
+                residual: turn[i] / STAYED_TURN,
+                by: vec![(slot + i, 1.0 / STAYED_TURN)],
             });
             let mut by: Vec<(usize, f64)> =
-                (0..3).map(|k| (slot + k, by_turn[(i, k)] / STAYED.0)).collect();
-            by.push((slot + 3 + i, 1.0 / STAYED.0));
-            rows.push(PriorRow { source: PriorSource::Stayed, residual: shift[i] / STAYED.0, by });
+                (0..3).map(|k| (slot + k, by_turn[(i, k)] / STAYED_MM)).collect();
+            by.push((slot + 3 + i, 1.0 / STAYED_MM));
+            rows.push(PriorRow { source: PriorSource::Stayed, residual: shift[i] / STAYED_MM, by });
         }
     }
 }

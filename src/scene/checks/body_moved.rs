@@ -109,9 +109,10 @@ fn restless_tabs(solution: &Solution, photo_of: &BTreeMap<usize, usize>, usual: 
             .iter()
             .filter(|b| matches!(b.shown, Shown::Tab { tab, .. } if tab == tab_idx))
             .collect();
-        let photo =
-            blocks.first().and_then(|block| photo_of.get(&block.view)).copied().unwrap_or(0);
-        !blocks.is_empty() && misfit(solution, &[Shot { photo, blocks }], state) > FITS_ILL * usual
+        let Some(&photo) = blocks.first().and_then(|block| photo_of.get(&block.view)) else {
+            return false;
+        };
+        misfit(solution, &[Shot { photo, blocks }], state) > FITS_ILL * usual
     };
     let still = (0..state.tabs.len()).filter(|&t| state.tabs[t].carrier == Carrier::Still);
     still.filter(|&t| is_restless(t)).map(|t| state.tabs[t].number).collect()

@@ -28,17 +28,25 @@ use crate::text::Amount;
 
 /// Steps and rounds of weighing of a trial, first to find the moment, then to judge it: each starts
 /// from a solution.
-const QUICK: (usize, usize) = (2, 0);
-const FULL: (usize, usize) = (4, 2);
+const QUICK: Effort = Effort { steps: 2, rounds: 0 };
+const FULL: Effort = Effort { steps: 4, rounds: 2 };
 /// Squared distance between the two places over its covariance, for each of six unknowns. Over two
 /// dozen sets of photos in which nothing was touched it was 9 at most; over three in which the
 /// wheel was knocked by 0.12 to 0.3 degrees, 100 to 320.
 const SUSPICIOUS: f64 = 6.0;
 const CERTAIN: f64 = 25.0;
-/// What moved by less than this, radians and mm, is left to the uncertainties.
-const LEAST: (f64, f64) = (3e-4, 0.05);
+/// What turned by less than this, radians, and went less far, mm, is left to the uncertainties.
+const LEAST_TURN: f64 = 3e-4;
+const LEAST_SHIFT_MM: f64 = 0.05;
 /// A reading that explains this part of what the best one does is as good.
 const AS_GOOD: f64 = 0.5;
+
+/// How far a trial is adjusted: steps of each adjustment, and rounds of weighing after the first.
+#[derive(Clone, Copy)]
+struct Effort {
+    steps: usize,
+    rounds: usize,
+}
 
 /// A body at two places within a set-up.
 struct Reading {
@@ -81,7 +89,8 @@ impl Solution {
         readings.retain(|reading| {
             reading.significance >= bound && self.state.bodies[reading.body].part == part
         });
-        self.findings.push(finding(&readings, &self.state, &photo_of, photos, settings));
+        let finding = finding(&readings, &self.state, &photo_of, photos, settings);
+        self.findings.extend(finding);
         if readings.len() > 1 {
             self.readings = readings.into_iter().map(|reading| self.read_so(reading)).collect();
         } else if let Some(only) = readings.pop() {
@@ -116,7 +125,7 @@ fn best_split(
         return None;
     }
     let reading = read(solution, body, &views, from, FULL)?;
-    let moved = reading.turned > LEAST.0 || reading.shifted > LEAST.1;
+    let moved = reading.turned > LEAST_TURN || reading.shifted > LEAST_SHIFT_MM;
     (moved && reading.significance > CERTAIN).then_some(reading)
 }
 
@@ -127,7 +136,7 @@ fn read(
     body: usize,
     views: &[usize],
     from: usize,
-    (steps, rounds): (usize, usize),
+    Effort { steps, rounds }: Effort,
 ) -> Option<Reading> {
     let mut state = solution.state.clone();
     let apart = state.bodies.len();
@@ -185,13 +194,12 @@ fn finding(
     photo_of: &BTreeMap<usize, usize>,
     photos: &[ScenePhoto],
     settings: &SceneSettings,
-) -> Finding {
-    let first = &readings[0];
-    let photo =
-        |reading: &Reading| photo_of.get(&reading.views[reading.from]).copied().unwrap_or(0);
+) -> Option<Finding> {
+    let first = readings.first()?;
+    let photo = |reading: &Reading| photos.get(*photo_of.get(&reading.views[reading.from])?);
     let place = |reading: &Reading| {
-        let photo = &photos[photo(reading)];
-        format!("set-up {} from photo {}", settings.setups[photo.setup], photo.file)
+        let photo = photo(reading)?;
+        Some(format!("set-up {} from photo {}", settings.setups[photo.setup], photo.file))
     };
     let part = state.bodies[first.body].part.word();
     let by = say![
@@ -204,7 +212,7 @@ fn finding(
             if first.from >= first.views.len() - first.from { "before it" } else { "from it on" };
         (
             say![
-                format!("The {part} was turned or moved in {} on, ", place(first)),
+                format!("The {part} was turned or moved in {} on, ", place(first)?),
                 by,
                 format!("; the place that the photos {used} show was taken."),
             ],
@@ -212,7 +220,7 @@ fn finding(
              their own.",
         )
     } else {
-        let places: Vec<String> = readings.iter().map(place).collect();
+        let places: Vec<String> = readings.iter().filter_map(place).collect();
         (
             say![
                 format!("The {part} was turned or moved "),
@@ -226,5 +234,6 @@ fn finding(
              you walk round.",
         )
     };
-    Finding::warning("moved-within-setup", what, advice).in_photo(photos[photo(first)].file.clone())
+    let finding = Finding::warning("moved-within-setup", what, advice);
+    Some(finding.in_photo(photo(first)?.file.clone()))
 }

@@ -35,7 +35,8 @@ pub struct Exceptions {
 /// From so many sightings in so many photos on, what had to be left out is no accident: over four
 /// dozen sets of photos with one lens there was not one, in one with two lenses of the same name
 /// twenty in seven photos.
-const CONTRADICTIONS: (usize, usize) = (5, 3);
+const CONTRADICTED_SIGHTINGS: usize = 5;
+const CONTRADICTED_PHOTOS: usize = 3;
 
 impl Exceptions {
     /// Whether there are none.
@@ -65,7 +66,7 @@ impl Exceptions {
     /// each other as a whole.
     pub fn contradict(&self) -> bool {
         let photos: BTreeSet<usize> = self.left_out().map(|(photo, _)| *photo).collect();
-        self.n_left_out() >= CONTRADICTIONS.0 && photos.len() >= CONTRADICTIONS.1
+        self.n_left_out() >= CONTRADICTED_SIGHTINGS && photos.len() >= CONTRADICTED_PHOTOS
     }
 
     /// A number that stands twice in one photo was printed twice: nobody can tell which is which in

@@ -12,7 +12,8 @@ use crate::scene::model::state::{Body, Carrier, State, Tab, TurningPart};
 /// A body that turned by less (radians) and went less far (mm) than this between set-ups did not
 /// turn: start poses are good to a fraction of it, and nobody turns a wheel by half a degree to see
 /// its other side.
-const STAYED: (f64, f64) = (0.01, 1.0);
+const STAYED_TURN: f64 = 0.01;
+const STAYED_SHIFT_MM: f64 = 1.0;
 
 /// Points that stand for a tab's pose: corners of its pattern.
 fn pose_points(pose: &Rigid, pitch: f64) -> [Vector3<f64>; 4] {
@@ -77,7 +78,8 @@ pub fn join_body(
     let middle =
         in_body.values().map(|pose| pose.t).sum::<Vector3<f64>>() / in_body.len().max(1) as f64;
     let stayed = |motion: &Rigid| {
-        log(&motion.r).norm() < STAYED.0 && (motion.apply(&middle) - middle).norm() < STAYED.1
+        log(&motion.r).norm() < STAYED_TURN
+            && (motion.apply(&middle) - middle).norm() < STAYED_SHIFT_MM
     };
     let stayed = bodies.len() > 1 && bodies.values().all(stayed);
     if stayed {
