@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use notify::Watcher;
 use serde::Serialize;
 
-use crate::glance::missing;
 use crate::glance::seen::Glance;
+use crate::glance::{adds, missing};
 use crate::job::Job;
 use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile};
 
@@ -97,7 +97,7 @@ impl Arrivals {
         let (before, new) = all.split_at(all.len().saturating_sub(1));
         let line = lines::lines(before, new, job);
         let glance = new.first().cloned().unwrap_or_default();
-        New { line, adds: missing::adds(before, &glance, job), missing, glance }
+        New { line, adds: adds::adds(before, &glance, job), missing, glance }
     }
 
     pub fn glances(&self) -> Vec<Glance> {
