@@ -33,8 +33,8 @@ pub(super) fn measure_again(
         proof.notes.push(format!(
             "it was sealed by {}, and this is {}: figures, verdicts and settings are compared, but what the report's \
              pages and the plan say in words only that version can compare",
-            document.program.told(),
-            this.told()
+            document.program.in_words(),
+            this.in_words()
         ));
         // Where this version would write the same, another one did; else nobody here can tell.
         let same = report_files(&document);

@@ -40,14 +40,14 @@ pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
         figures.findings.iter().any(|finding| finding.id == datum_findings::DISAGREE)
     };
     let rival = solution.with_rival_cord();
-    let told = tell(solution, rival.as_ref(), settings, None);
-    if let Some(other) = rival.as_ref().filter(|_| contradicts(&told.0)) {
-        let theirs = tell(other, None, settings, None);
+    let first = figures_of(solution, rival.as_ref(), settings, None);
+    if let Some(other) = rival.as_ref().filter(|_| contradicts(&first.0)) {
+        let theirs = figures_of(other, None, settings, None);
         if !contradicts(&theirs.0) {
             return checked(theirs, other, None, settings);
         }
     }
-    checked(told, solution, rival.as_ref(), settings)
+    checked(first, solution, rival.as_ref(), settings)
 }
 
 /// The figures, with the photos' noise raised where odd and even photos disagree.
@@ -66,7 +66,7 @@ fn checked(
     let mut worse = solution.clone();
     worse.raise_noise(ratio);
     let (left_right, findings) = (figures.crosscheck_left_right, figures.findings);
-    let (mut figures, _) = tell(&worse, rival, settings, Some(apart));
+    let (mut figures, _) = figures_of(&worse, rival, settings, Some(apart));
     figures.crosscheck_ratio = Some(ratio);
     figures.crosscheck_left_right = left_right;
     figures.findings.extend(
@@ -90,7 +90,7 @@ type Apart = BTreeMap<Figure, f64>;
 
 /// `rival` is the same with another reading of the cord that the light bears out nearly as well.
 /// `apart` is what odd and even photos told before; without it they are compared.
-fn tell(
+fn figures_of(
     solution: &Solution,
     rival: Option<&Solution>,
     settings: &BenchSettings,
@@ -103,12 +103,13 @@ fn tell(
     let evaluation = Evaluation::new(settings, &choices, &solution.state, Shift(None)).run();
     let tilts = super::flatness::tilted_tabs(solution, settings, &evaluation, &mut findings);
     let nuisances = nuisances(solution, settings, &choices, &evaluation, &tilts);
-    let fields: Vec<Figure> = evaluation.told.iter().map(|(figure, _)| figure.clone()).collect();
-    let values: Vec<f64> = evaluation.told.iter().map(|(_, value)| *value).collect();
+    let fields: Vec<Figure> =
+        evaluation.recorded.iter().map(|(figure, _)| figure.clone()).collect();
+    let values: Vec<f64> = evaluation.recorded.iter().map(|(_, value)| *value).collect();
     let values_of = |state: &State, shift: Shift| -> Vec<f64> {
         Evaluation::new(settings, &choices, state, shift)
             .run()
-            .told
+            .recorded
             .iter()
             .map(|(_, value)| *value)
             .collect()
@@ -164,7 +165,7 @@ fn tell(
             &mut measured,
         ));
     }
-    let told = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
+    let first = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
         let spread = spread_of(reading)?.covariance;
         let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
         Some(
@@ -176,10 +177,10 @@ fn tell(
         )
     };
     // Riders that agree with the cord's edges tell which reading of them is right.
-    let riders_tell = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
-    let readings = solution.readings.iter().chain(rival.filter(|_| !riders_tell));
+    let riders_decide = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
+    let readings = solution.readings.iter().chain(rival.filter(|_| !riders_decide));
     contradiction::allow_for_readings(
-        &readings.filter_map(told).collect::<Vec<_>>(),
+        &readings.filter_map(first).collect::<Vec<_>>(),
         &mut measured,
     );
     super::assemble::fill(&mut figures.measured, &evaluation, &measured, settings, solution);

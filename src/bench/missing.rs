@@ -34,10 +34,10 @@ pub fn findings(
     let has_cord = choices.datum.is_some();
     // Where riders and edges contradict each other, or riders alone do not suffice, that is told
     // already.
-    let told =
+    let is_reported =
         findings.iter().any(|finding| [DISAGREE, "riders-too-few"].contains(&finding.id.as_str()))
             || solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
-    if !has_cord && !told {
+    if !has_cord && !is_reported {
         findings.push(
             Finding::refused(
                 "cord-not-seen",

@@ -45,7 +45,7 @@ pub fn propagate(
     covariance: &DMatrix<f64>,
     nuisances: &[(Nuisance, f64)],
     n_figures: usize,
-    tell: impl Fn(&State, Shift) -> Vec<f64> + Sync,
+    evaluate: impl Fn(&State, Shift) -> Vec<f64> + Sync,
 ) -> Propagated {
     let n = solution.slots.n;
     let difference = |plus: Vec<f64>, minus: Vec<f64>, step: f64| {
@@ -70,7 +70,7 @@ pub fn propagate(
                 let mut change = vec![0.0; n];
                 change[slot] = step;
                 state.nudge_kept(&solution.slots, &change);
-                tell(&state, Shift(None))
+                evaluate(&state, Shift(None))
             };
             difference(at(STEP), at(-STEP), STEP)
         })
@@ -79,7 +79,7 @@ pub fn propagate(
     let by_nuisance: Vec<DVector<f64>> = nuisances
         .par_iter()
         .map(|&(nuisance, _)| {
-            let at = |step: f64| tell(&solution.state, Shift(Some((nuisance, step))));
+            let at = |step: f64| evaluate(&solution.state, Shift(Some((nuisance, step))));
             difference(at(1e-4), at(-1e-4), 1e-4)
         })
         .collect();

@@ -41,10 +41,10 @@ pub fn unsteady(solution: &Solution, left: &Vector3<f64>) -> Option<Unsteady> {
     if pairs.len() < 2 {
         return None;
     }
-    let tell = |state: &State| deviations(state, &pairs, &common, left);
-    let values = tell(&solution.state)?;
+    let deviations_of = |state: &State| deviations(state, &pairs, &common, left);
+    let values = deviations_of(&solution.state)?;
     let propagated = propagate(solution, covariance, &[], values.len(), |state, _| {
-        tell(state).unwrap_or_else(|| vec![f64::NAN; values.len()])
+        deviations_of(state).unwrap_or_else(|| vec![f64::NAN; values.len()])
     });
     let beyond = |i: usize, floor: f64| {
         let noise = BEYOND_NOISE * propagated.covariance[(i, i)].max(0.0).sqrt();

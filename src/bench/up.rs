@@ -38,7 +38,7 @@ pub fn weigh_up(
         let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
         let spread =
             axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
-        if let Some(finding) = super::upright::not_told(solution, views, line, &spread) {
+        if let Some(finding) = super::upright::undetermined(solution, views, line, &spread) {
             findings.push(finding);
             continue;
         }

@@ -19,14 +19,14 @@ impl Evaluation<'_> {
         // opposite have.
         let at_mark = marks.iter().map(|mark| mark.2).sum::<f64>() / marks.len().max(1) as f64;
         if front_and_rear.is_some() {
-            self.tell(Figure::WheelOffsetAtMark, at_mark);
+            self.record(Figure::WheelOffsetAtMark, at_mark);
         }
         let mut lean = 0.0;
         if let Some(axis) = axis {
             let a = datum.components(&axis.direction);
-            self.tell(Figure::WheelYaw, (-a.x).atan2(a.y).to_degrees());
+            self.record(Figure::WheelYaw, (-a.x).atan2(a.y).to_degrees());
             lean = (-a.z).asin();
-            self.tell(Figure::WheelLean, lean.to_degrees());
+            self.record(Figure::WheelLean, lean.to_degrees());
         }
         if let Some((front, rear)) = front_and_rear {
             let ((_, pf, yf), (_, pr, yr)) = (&marks[front], &marks[rear]);
@@ -34,19 +34,19 @@ impl Evaluation<'_> {
             if dx.abs() > 50.0 {
                 // A wheel that leans to the left stands further left at its higher mark.
                 let yaw = ((yf - yr - dz * lean.tan()) / dx).atan().to_degrees();
-                self.tell(Figure::WheelYawFromOffsets, yaw);
+                self.record(Figure::WheelYawFromOffsets, yaw);
                 if axis.is_none() {
-                    self.tell(Figure::WheelYaw, yaw);
+                    self.record(Figure::WheelYaw, yaw);
                 }
             }
         }
         match (hub, front_and_rear) {
             (Some(hub), _) => {
                 let offset = datum.offset(hub);
-                self.tell(Figure::WheelOffset, offset);
+                self.record(Figure::WheelOffset, offset);
             }
             (None, Some(_)) => {
-                self.tell(Figure::WheelOffset, at_mark + self.shift.of(Nuisance::RunOut))
+                self.record(Figure::WheelOffset, at_mark + self.shift.of(Nuisance::RunOut))
             }
             _ => {}
         }
@@ -70,11 +70,11 @@ impl Evaluation<'_> {
             return;
         };
         let a = datum.components(&front.direction);
-        self.tell(Figure::TrackLean, (-a.z).asin().to_degrees());
+        self.record(Figure::TrackLean, (-a.z).asin().to_degrees());
         let (Some(axis), Some(hub)) = (axis, hub) else { return };
         let Some(faces) = self.rim_faces(&front, front_rim) else { return };
         let middle = front.point + front.direction * (faces.mean_left - faces.width / 2.0);
-        self.tell(Figure::TrackOffset, axis.direction.dot(&(middle - hub)));
+        self.record(Figure::TrackOffset, axis.direction.dot(&(middle - hub)));
     }
 }
 

@@ -73,9 +73,9 @@ pub fn tabs_in_words(numbers: &[u8], job: &Job) -> String {
             _ => groups.push((role, vec![number])),
         }
     }
-    let told: Vec<String> =
+    let words: Vec<String> =
         groups.iter().map(|(role, group)| format!("{} ({role})", ranges(group))).collect();
-    told.join(", ")
+    words.join(", ")
 }
 
 /// The same with the word: "tab 2 (rear rim, right)", "tabs 5, 6 (gearbox sprocket)".

@@ -62,10 +62,10 @@ pub fn focal(
     cards: &[&PatternSighting],
     width: usize,
     height: usize,
-    told: Option<f64>,
+    stated: Option<f64>,
 ) -> (f64, f64) {
-    if let Some(told) = told {
-        return (told, VIEW_U_PART);
+    if let Some(stated) = stated {
+        return (stated, VIEW_U_PART);
     }
     let maps: Vec<nalgebra::Matrix3<f64>> = cards
         .iter()

@@ -54,7 +54,7 @@ pub fn sort(
         let scenes: Vec<ScenePhoto> = photos.iter().zip(&listed).map(scene).collect();
         grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))
     });
-    let sorted = super::or_told(sorted, findings).unwrap_or_default();
+    let sorted = super::or_reported(sorted, findings).unwrap_or_default();
     let out = group(&listed, &sorted);
     let causes = causes(&sorted, &out);
     findings.extend(out.findings.iter().cloned());

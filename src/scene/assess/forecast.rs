@@ -17,7 +17,7 @@ use crate::scene::model::view::View;
 
 /// Where the camera would stand and what it would look at, in the world, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stand {
+pub struct Viewpoint {
     pub setup: usize,
     pub eye: Vector3<f64>,
     pub target: Vector3<f64>,
@@ -47,22 +47,22 @@ const CORD_ENDS: f64 = 5.0;
 
 /// Imagines a photo with the lens of the job's first photo. None when it would show no card or
 /// could not be placed.
-pub fn forecast(solution: &Solution, stand: &Stand) -> Option<Forecast> {
+pub fn forecast(solution: &Solution, viewpoint: &Viewpoint) -> Option<Forecast> {
     let mut state: State = solution.state.clone();
     let model = solution.state.views.first()?;
     let lens = state.lenses[model.lens];
     let LensStart { width, height, .. } = solution.priors.lens_start[model.lens];
-    let camera_from_world = looking(&stand.eye, &stand.target)?;
+    let camera_from_world = looking(&viewpoint.eye, &viewpoint.target)?;
     let view_idx = state.views.len();
-    state.views.push(View::still(model.lens, stand.setup, camera_from_world, [width, height]));
+    state.views.push(View::still(model.lens, viewpoint.setup, camera_from_world, [width, height]));
     let slots = Slots::of(&state);
     let inside = |p: &Vector2<f64>| {
         p.x > 8.0 && p.y > 8.0 && p.x < width as f64 - 9.0 && p.y < height as f64 - 9.0
     };
     let (mut blocks, mut cards, mut tabs) = (Vec::new(), Vec::new(), Vec::new());
-    for (shown, pattern, pose) in marks(&state, stand.setup) {
+    for (shown, pattern, pose) in marks(&state, viewpoint.setup) {
         let normal: Vector3<f64> = pose.r.column(2).into_owned();
-        if (stand.eye - pose.t).normalize().dot(&normal) < LEAST_COSINE {
+        if (viewpoint.eye - pose.t).normalize().dot(&normal) < LEAST_COSINE {
             continue;
         }
         let block =
