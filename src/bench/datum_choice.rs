@@ -30,20 +30,20 @@ pub fn choose(
         return edges;
     };
     let tried = |edges: Option<&DatumChoice>, riders: Vec<StandingRider>| {
-        let mut findings_of_it = Vec::new();
+        let mut own_findings = Vec::new();
         let trial = Trial::new(solution, settings, covariance, edges.is_some(), riders);
         let (trial, moved) = trial.without_moved(solution.cord_moved);
         let (trial, outlier) = trial.agreeing();
-        findings_of_it.extend(outlier.map(|(words, off)| datum_findings::left_out(&words, off)));
+        own_findings.extend(outlier.map(|(words, off)| datum_findings::left_out(&words, off)));
         if let Some(by) = trial.disagreement() {
-            findings_of_it.push(datum_findings::disagree(edges.is_some(), &by));
-            return Tried { chosen: None, disagree: true, findings_of_it };
+            own_findings.push(datum_findings::disagree(edges.is_some(), &by));
+            return Tried { chosen: None, disagree: true, own_findings };
         }
-        let chosen = trial.chosen(edges, &mut findings_of_it);
+        let chosen = trial.chosen(edges, &mut own_findings);
         if chosen.is_some() && moved && edges.is_none() {
-            findings_of_it.push(datum_findings::riders_moved());
+            own_findings.push(datum_findings::riders_moved());
         }
-        Tried { chosen, disagree: false, findings_of_it }
+        Tried { chosen, disagree: false, own_findings }
     };
     let mut outcome = tried(edges.as_ref(), riders.clone());
     // Edges that are doubtful anyway don't refuse what riders tell well by themselves.
@@ -53,7 +53,7 @@ pub fn choose(
             outcome = alone;
         }
     }
-    findings.extend(outcome.findings_of_it);
+    findings.extend(outcome.own_findings);
     outcome.chosen
 }
 
@@ -62,5 +62,5 @@ struct Tried {
     chosen: Option<DatumChoice>,
     /// Whether they contradict the edges or each other.
     disagree: bool,
-    findings_of_it: Vec<Finding>,
+    own_findings: Vec<Finding>,
 }

@@ -142,45 +142,22 @@ fn figures_of(
         Quality::Single => (Quality::Single, LONE_VIEW),
     };
     let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
-    // The halves' disagreement as a whole raises the noise; what one figure differs by more than
-    // that, it keeps to itself.
-    for (field, apart) in &apart {
-        if let Some(figure) = measured.get_mut(field) {
-            figure.u = figure.u.max(*apart);
-        }
-    }
+    keep_apart(&apart, &mut measured);
     if !solution.cord_movement_is_determined() {
         measured.remove(&Figure::CordMoved);
     }
-    if let Some(axis) = evaluation.wheel_axis() {
-        let apart_mm = turning::float_along(&solution.state, TurningPart::Wheel, &axis);
-        let radius_mm = evaluation.mark_radius(&axis).unwrap_or(contradiction::USUAL_RADIUS_MM);
-        let float = contradiction::Float { apart_mm, radius_mm };
-        findings.extend(contradiction::doubt_floating_wheel(float, &mut measured));
-    }
-    if solution.readings.is_empty() {
-        findings.extend(contradiction::doubt_moved_wheel(
-            &fields,
-            &propagated.covariance,
-            &mut measured,
-        ));
-    }
-    let first = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
+    findings.extend(doubt_wheel(solution, &evaluation, &fields, &propagated, &mut measured));
+    let of_reading = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
         let spread = spread_of(reading)?.covariance;
         let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
-        Some(
-            fields
-                .iter()
-                .cloned()
-                .zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt())))
-                .collect(),
-        )
+        let with_u = values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()));
+        Some(fields.iter().cloned().zip(with_u).collect())
     };
     // Riders that agree with the cord's edges tell which reading of them is right.
     let riders_decide = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
     let readings = solution.readings.iter().chain(rival.filter(|_| !riders_decide));
     contradiction::allow_for_readings(
-        &readings.filter_map(first).collect::<Vec<_>>(),
+        &readings.filter_map(of_reading).collect::<Vec<_>>(),
         &mut measured,
     );
     super::assemble::fill(&mut figures.measured, &evaluation, &measured, settings, solution);
@@ -195,6 +172,37 @@ fn figures_of(
     super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
     figures.findings = findings;
     (figures, apart)
+}
+
+/// The halves' disagreement as a whole raises the noise; what one figure differs by more than that,
+/// it keeps to itself.
+fn keep_apart(apart: &Apart, measured: &mut BTreeMap<Figure, Measurement>) {
+    for (field, apart) in apart {
+        if let Some(figure) = measured.get_mut(field) {
+            figure.u = figure.u.max(*apart);
+        }
+    }
+}
+
+/// What a wheel that shifts along its axis, or that was moved between set-ups, makes doubtful.
+fn doubt_wheel(
+    solution: &Solution,
+    evaluation: &Evaluation,
+    fields: &[Figure],
+    propagated: &Propagated,
+    measured: &mut BTreeMap<Figure, Measurement>,
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    if let Some(axis) = evaluation.wheel_axis() {
+        let apart_mm = turning::float_along(&solution.state, TurningPart::Wheel, &axis);
+        let radius_mm = evaluation.mark_radius(&axis).unwrap_or(contradiction::USUAL_RADIUS_MM);
+        let float = contradiction::Float { apart_mm, radius_mm };
+        findings.extend(contradiction::doubt_floating_wheel(float, measured));
+    }
+    if solution.readings.is_empty() {
+        findings.extend(contradiction::doubt_moved_wheel(fields, &propagated.covariance, measured));
+    }
+    findings
 }
 
 /// Figures in whose standard uncertainty the bench's level has more than this part: the others
