@@ -32,10 +32,10 @@ pub struct Advice {
 /// Words that each naming of a place to stand holds.
 pub const PLACE: &str = "stand on the";
 
-/// A photo is worth taking when it takes at least this part off U.
+/// A photo is worth taking when it takes at least this part off U (our choice).
 const WORTH: f64 = 0.1;
 /// Heights above the bench, distances from the cord and places along the bike (from the axle, as
-/// parts of the way to the gearbox), mm.
+/// parts of the way to the gearbox), mm (our choice).
 const HEIGHTS: [f64; 3] = [300.0, 500.0, 850.0];
 const DISTANCES: [f64; 2] = [650.0, 950.0];
 const PLACES: [f64; 6] = [-0.9, -0.4, 0.1, 0.5, 1.0, 1.6];

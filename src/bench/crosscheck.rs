@@ -35,7 +35,7 @@ const NEAR_END: f64 = 0.7;
 /// From here on left and right are said to differ: their ratio scatters about 1 by some 0.4, since
 /// they share few figures.
 const FAR_APART: f64 = 2.5;
-/// Fewest figures that both halves tell, for a ratio.
+/// Fewest figures that both halves tell, for a ratio (our choice).
 const LEAST_FIGURES: usize = 3;
 
 /// What came of the check.

@@ -20,7 +20,7 @@ use super::settings::BenchSettings;
 /// and to stand for one with a doubt.
 const APART: f64 = 600.0;
 const LEAST_APART: f64 = 100.0;
-/// Riders this far apart that agree with the edges bear them out, mm.
+/// Riders this far apart that agree with the edges bear them out, mm (our choice).
 const BEARS_OUT: f64 = 300.0;
 /// A rider's cord in a later set-up that lies farther than this from the first's has moved, mm, or
 /// three standard values where they are more.

@@ -10,7 +10,7 @@ use crate::sightings::StringKind;
 use super::settings::{BenchSettings, GEARBOX_FACE, Marked, Part, REAR_FACE};
 
 /// Highest tab number.
-const N_TABS: u8 = 64;
+const N_TABS: u8 = crate::cards::codes::N_TABS as u8;
 
 /// Settings of the scene: how tabs move, what lies in one plane, how large the prints are.
 pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {

@@ -278,7 +278,8 @@ fn measurements(
     measured
 }
 
-/// Contributions below this part of a figure's uncertainty are not worth a line in its budget.
+/// Contributions below this part of a figure's uncertainty are not worth a line in its budget (our
+/// choice).
 const LEAST_SHARE: f64 = 0.02;
 
 fn budget_and_joint(figures: &mut Figures, fields: &[Figure], propagated: &Propagated) {

@@ -15,7 +15,7 @@ use crate::sightings::StringKind;
 
 use super::settings::{BenchSettings, Part};
 
-/// Least angle between two rays for a figure to be good, degrees.
+/// Least angle between two rays for a figure to be good, degrees (our choice).
 const LEAST_ANGLE: f64 = 10.0;
 
 /// Camera positions from which each mark was seen, in the frame of what carries it.

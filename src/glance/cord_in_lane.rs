@@ -23,7 +23,7 @@ const FROM_ABOVE: f64 = 0.3;
 /// An edge counts when its light changes by this part of the strongest edge's in the lane: weaker
 /// ones were unevennesses of the paper and of shadows' rims in the shared photos.
 const COUNTS: f64 = 0.25;
-/// How thick a cord may be, mm.
+/// How thick a cord may be, mm (our choice).
 const THICKNESS_MM: (f64, f64) = (0.8, 4.5);
 
 /// Expanded uncertainty of the angle, degrees: the step of the slope that was looked for, and,

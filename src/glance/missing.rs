@@ -12,12 +12,14 @@ use crate::report::numbers::{named, plural, ranges};
 
 use super::seen::Glance;
 
-/// Photos that a set-up needs, and set-ups.
+/// Photos that a set-up needs, and set-ups (our choice: three from each side).
 pub const PHOTOS_PER_SETUP: usize = 6;
 pub(super) const SETUPS: usize = 2;
-/// Cards that a datum needs.
+/// Photos wanted from each side.
+pub const PER_SIDE: usize = PHOTOS_PER_SETUP / 2;
+/// Cards that a datum needs (our choice).
 const CARDS: usize = 3;
-/// Views from which a tab's place can be told.
+/// Views from which a tab's place can be told (two rays make a place).
 pub const VIEWS: usize = 2;
 
 /// The tabs that wheel and chain need, as the job has them.
@@ -31,7 +33,7 @@ pub fn wanted(job: &Job) -> Vec<u8> {
     (1..=N_TABS as u8).filter(needed).collect()
 }
 
-/// Riders on the cord that a datum needs.
+/// Riders on the cord that a datum needs (two make a line).
 const RIDERS: usize = 2;
 
 /// The riders on the cord that some photos show, and the tabs by which each shows.

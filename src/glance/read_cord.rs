@@ -13,7 +13,7 @@ use super::cord_on_card::{CordReading, LaneReading, NotRead, VIEW_U_PART};
 use super::cord_straightness::{Strip, out_of_line, straightness};
 use super::picture_bend::PictureBend;
 
-/// The same where the file tells no focal length and the cards don't either.
+/// The same where the file tells no focal length and the cards don't either (our choice).
 const VIEW_U_UNKNOWN_LENS: f64 = 0.25;
 /// Usual focal length of a phone as a part of the picture's longer side (26 mm equivalent), where
 /// nothing tells it.

@@ -3,7 +3,9 @@
 use crate::figure::Side;
 use crate::job::Job;
 
-use super::missing::{PHOTOS_PER_SETUP, SETUPS, is_usable, lacks_of_all, named_tabs, wanted_with};
+use super::missing::{
+    PER_SIDE, PHOTOS_PER_SETUP, SETUPS, is_usable, lacks_of_all, named_tabs, wanted_with,
+};
 use super::seen::Glance;
 
 /// How far the photos are, set-up by set-up.
@@ -24,9 +26,6 @@ pub struct SetupTally {
     /// "6 of 6: complete", "4 of 6: two more from the right; tab 2 in one more".
     pub what: String,
 }
-
-/// Photos wanted from each side.
-const PER_SIDE: usize = 3;
 
 /// Counts what there is.
 pub fn tally(glances: &[Glance], job: &Job) -> Tally {

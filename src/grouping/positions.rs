@@ -19,9 +19,9 @@ const GAP: f64 = 0.14;
 /// in the middle (radians) tell nothing.
 const STEADY: f64 = 0.17;
 /// How far apart the two marked places may lie round the rim and still be taken for opposite each
-/// other, radians (25 degrees).
+/// other, radians (25 degrees) (our choice).
 const OPPOSITE: f64 = 0.44;
-/// A rim's usual radius at its tabs, mm, where no axle is known.
+/// A rim's usual radius at its tabs, mm, where no axle is known (our choice).
 const USUAL_RADIUS: f64 = 290.0;
 
 /// What a photo is in the job.

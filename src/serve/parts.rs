@@ -8,9 +8,9 @@ use serde::Serialize;
 use super::answer::Grade;
 use super::ring::ring;
 use super::state::{FIRST_MEASURED, State, Status, Taken};
-use super::tally::{A_SIDE, Tally};
+use super::tally::Tally;
 use super::{figures, steps};
-use crate::glance::missing::{PHOTOS_PER_SETUP, tabs_in_words};
+use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, tabs_in_words};
 use crate::glance::stand::Stand;
 
 /// All that a phone is told at once.
@@ -154,8 +154,8 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
         (ring(&stands, tally.next.filter(|_| !tally.is_complete()), &format!("Seen from above: {} photos taken. {words}", tally.photos)))
         ul.tally {
             (count("Photos", tally.photos, PHOTOS_PER_SETUP))
-            (count("Left", tally.left, A_SIDE))
-            (count("Right", tally.right, A_SIDE))
+            (count("Left", tally.left, PER_SIDE))
+            (count("Right", tally.right, PER_SIDE))
             li class=[tally.has_low.then_some("done")] { "One from low down: " (if tally.has_low { "yes" } else { "not yet" }) }
             @if !tally.unseen.is_empty() && tally.photos > 0 { li { "Not seen yet: tab " (tabs_in_words(&tally.unseen, &state.job)) } }
             @if !tally.once.is_empty() && tally.photos > 1 { li { "Once more: tab " (tabs_in_words(&tally.once, &state.job)) } }

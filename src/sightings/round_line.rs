@@ -58,7 +58,7 @@ impl Width {
     }
 }
 
-/// Parts into which the width is cut for the sum over it.
+/// Parts into which the width is cut for the sum over it (our choice).
 const PARTS: usize = 12;
 /// Scale of a camera's sharpening, px: what is added is the difference to the picture blurred by so
 /// much.
@@ -86,7 +86,8 @@ const STARTS: [(f64, f64); 5] =
 /// A line narrower than this, px, shows too little of its shading for two readings to be told
 /// apart: it is read as lit evenly.
 pub const NARROW: f64 = 2.3;
-/// Places and steps that tell which start is the right one, and steps of the fit from it.
+/// Places and steps that tell which start is the right one, and steps of the fit from it (our
+/// choice).
 const PLACES_TO_CHOOSE: usize = 5;
 const STEPS_TO_CHOOSE: usize = 6;
 const MAX_STEPS: usize = 12;

@@ -19,7 +19,7 @@ const LEAST_RESIDUALS: usize = 40;
 /// What is stated beforehand of a corner's uncertainty weighs as much as so many residuals: few of
 /// them, of marks that have unknowns of their own, fit whatever was seen.
 const STATED_WEIGHS: f64 = 40.0;
-/// Unknowns of a line in space.
+/// Unknowns of a line in space (two for its place, two for its direction).
 const LINE_UNKNOWNS: usize = 4;
 /// No group is trusted more than this part of its stated uncertainty, nor called worse than this
 /// many times it.

@@ -42,7 +42,8 @@ const LEAST_COSINE: f64 = 0.37;
 /// Part of the corners in view that are counted on: frame and wheel hide some, and nobody knows
 /// which.
 const SEEN_SHARE: usize = 2;
-/// A cord's ends are those of what was seen of it, its places not quite the cards' middles, mm.
+/// A cord's ends are those of what was seen of it, its places not quite the cards' middles, mm (our
+/// choice).
 const CORD_ENDS: f64 = 5.0;
 
 /// Imagines a photo with the lens of the job's first photo. None when it would show no card or

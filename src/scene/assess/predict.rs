@@ -17,7 +17,7 @@ use crate::sightings::look_again::PredictedPattern;
 /// taken to end: a bob hangs there. It need not reach so far: where it ends is seen.
 const ABOVE_LONE_FLAG: f64 = 450.0;
 const ABOVE_BENCH: f64 = 30.0;
-/// What a flag hides of its line to either side of its middle, in pattern sides.
+/// What a flag hides of its line to either side of its middle, in pattern sides (our choice).
 const HIDDEN_BY_FLAG: f64 = 1.05;
 /// A line is looked for within this many standard deviations of where it is expected, and so many
 /// px for what the lens leaves open.

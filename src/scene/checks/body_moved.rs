@@ -23,7 +23,7 @@ use crate::scene::model::state::{Carrier, State, Tab, TurningPart};
 /// makes tens, a blurred photo two or three).
 const FITS_ILL: f64 = 3.0;
 const FITS_BETTER: f64 = 2.0;
-/// Photos that show the body on the part that is used, and on the other.
+/// Photos that show the body on the part that is used, and on the other (our choice).
 const LEAST_USED: usize = 2;
 const LEAST_OTHER: usize = 1;
 /// From here on a residual counts linearly, in standard deviations.

@@ -38,7 +38,7 @@ const CERTAIN: f64 = 25.0;
 /// What turned by less than this, radians, and went less far, mm, is left to the uncertainties.
 const LEAST_TURN: f64 = 3e-4;
 const LEAST_SHIFT_MM: f64 = 0.05;
-/// A reading that explains this part of what the best one does is as good.
+/// A reading that explains this part of what the best one does is as good (our choice).
 const AS_GOOD: f64 = 0.5;
 
 /// How far a trial is adjusted: steps of each adjustment, and rounds of weighing after the first.

@@ -13,7 +13,7 @@ use super::cord_moved::{CordMoved, cord_moved_within};
 use super::exceptions::Exceptions;
 use super::outlying_tabs::{loose_tabs, torn_tabs};
 
-/// A sighting is bad when this part of its corners had to be left out.
+/// A sighting is bad when this part of its corners had to be left out (our choice).
 const BAD_SHARE: f64 = 0.4;
 
 /// One block's standing: its photo, what it shows, and whether it is bad.

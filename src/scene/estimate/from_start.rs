@@ -20,7 +20,7 @@ use crate::scene::start::world_axes::level;
 use super::cord_has_moved::cord_has_moved;
 use super::refine::refine;
 
-/// Corners of a card and photo that take part before the lens is known.
+/// Corners of a card and photo that take part before the lens is known (our choice).
 const COARSE_CORNERS: usize = 40;
 
 pub fn estimate(

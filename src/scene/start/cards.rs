@@ -17,7 +17,7 @@ use super::glimpses::{COARSE, LEAST_CORNERS, glimpse, seen_corners, thinned};
 use super::lenses::lenses;
 use super::pose::locate;
 
-/// Corners from which a card is located.
+/// Corners from which a card is located (our choice).
 const CORNERS_TO_LOCATE: usize = 60;
 
 /// The scene as far as the cards tell it.

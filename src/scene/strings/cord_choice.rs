@@ -31,16 +31,16 @@ pub struct LaneView {
     blur_px: f64,
 }
 
-/// Fewest lanes in all photos.
+/// Fewest lanes in all photos (our choice).
 const FEWEST_LANES: usize = 4;
-/// What is taken for the blur where nothing tells it, px.
+/// What is taken for the blur where nothing tells it, px (our choice).
 const USUAL_BLUR: f64 = 0.6;
 /// How far the close fit may go from where the light bears the cord out: y, z and radius (standard
 /// deviations, mm); and from where all groups together have it, a tight cord being straight to the
 /// side and hanging through a little.
 const NEAR: [f64; 3] = [f64::INFINITY, 1.5, 0.4];
 const STRAIGHT: [f64; 3] = [0.2, 0.5, 0.03];
-/// How far the paper lies over or under what its card's pose says, mm.
+/// How far the paper lies over or under what its card's pose says, mm (our choice).
 const PAPER_HIGHER: f64 = 0.25;
 /// What a group's place is not better known than in y and z, mm, and from where on a group counts
 /// less for the line (Huber).

@@ -14,7 +14,7 @@ use nalgebra::{SMatrix, SVector, Vector2};
 use super::fine_lane::{FineLane, N, Place};
 use super::lane_light_fit::{BOUND, Held, Linear, lane_shifts, linear};
 
-/// What they may change by at once, and the steps of their derivatives.
+/// What they may change by at once, and the steps of their derivatives (our choice).
 const MOST_STEP: [f64; N] = [0.35, 0.4, 0.15, 0.3];
 const STEP: [f64; N] = [0.01, 0.01, 0.01, 0.02];
 /// A cord's radius is never less, nor its clearance from the paper, mm.

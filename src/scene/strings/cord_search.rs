@@ -30,15 +30,16 @@ const HIGHEST: f64 = 9.2;
 const HEIGHT_STEP: f64 = 0.5;
 const RADII: [f64; 6] = [0.45, 0.7, 1.0, 1.35, 1.75, 2.25];
 /// A cord on blocks hangs clear of the cards by this at least, mm. What seems to touch them or to
-/// sink in is a shadow.
+/// sink in is a shadow (our choice).
 pub const LEAST_GAP: f64 = 0.15;
-/// Places across the lane that are tried, mm from its middle to either side, and their spacing.
+/// Places across the lane that are tried, mm from its middle to either side, and their spacing (our
+/// choice).
 const ACROSS_REACH: f64 = 8.4;
 const ACROSS_STEP: f64 = 0.35;
-/// Steepest cord against the world's x.
+/// Steepest cord against the world's x (our choice).
 const STEEPEST: f64 = 0.05;
 
-/// Light is compared on pieces of paper of this width, mm.
+/// Light is compared on pieces of paper of this width, mm (our choice).
 const BIN: f64 = 0.4;
 const N_BINS: usize = 56;
 /// What lies this near to the cord's edge is a mixture: outside and inside it, px.
@@ -46,7 +47,7 @@ const OUTER_MARGIN_PX: f64 = 0.9;
 const INNER_MARGIN_PX: f64 = 0.45;
 /// Differences beyond this count no more: parts of the paper's light.
 const MOST: f64 = 0.15;
-/// A sample that can't be compared counts as much as an ordinary difference.
+/// A sample that can't be compared counts as much as an ordinary difference (our choice).
 const ORDINARY: f64 = 0.03;
 /// Cords that are looked at more closely; and how far apart two must lie to be told apart, mm.
 const MOST_KEPT: usize = 6;
@@ -57,7 +58,7 @@ const APART: f64 = 1.2;
 const SAG: (f64, f64) = (0.9, 0.15);
 const SAG_HELD: f64 = 0.05;
 const SAGS: f64 = 0.9;
-/// Holds the change of light across the cord back, mm^2.
+/// Holds the change of light across the cord back, mm^2 (our choice).
 const SPREAD_HELD: f64 = 0.02;
 /// Paper that lies higher or lower than its card's pose says, mm: bowed sheets.
 const HIGHER: [f64; 5] = [0.0, -0.35, 0.35, -0.7, 0.7];

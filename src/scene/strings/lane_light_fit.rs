@@ -6,15 +6,15 @@ use nalgebra::{DMatrix, DVector};
 use super::fine_lane::{FineLane, N, N_LIGHT, N_PAPER, Place};
 
 /// By how much a photo's light may differ from the others' over the lane, evenly and from one side
-/// to the other.
+/// to the other (our choice).
 const UNEVEN: [f64; 2] = [0.03, 0.03];
 /// Residuals beyond this many standard deviations count less (Huber).
 pub const BOUND: f64 = 2.5;
-/// Step of the derivative by a lane's own shift, mm.
+/// Step of the derivative by a lane's own shift, mm (our choice).
 const SHIFT_STEP: f64 = 0.02;
 
 /// How much the bend (second difference) of the paper's and of the cord's light is expected to be;
-/// the light is 1 on bare paper.
+/// the light is 1 on bare paper (our choice).
 const PAPER_BEND: f64 = 0.25;
 const CORD_BEND: f64 = 0.08;
 
