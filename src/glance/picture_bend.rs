@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2};
 
 use crate::camera::start::{homography, map};
 use crate::cards::Pattern;
-use crate::math::levenberg::minimise;
+use crate::math::levenberg_marquardt::minimise;
 use crate::sightings::PhotoSightings;
 
 /// The unknowns: a, b, c, and the middle's place off the picture's middle, px.

@@ -13,7 +13,7 @@
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
 use crate::math::lanes::{LANES, Lanes};
-use crate::math::levenberg::{Minimum, minimise};
+use crate::math::levenberg_marquardt::{Minimum, minimise};
 use crate::math::robust::sigma_about_zero;
 
 /// The mean light in a narrow strip along the line.
