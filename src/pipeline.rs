@@ -153,7 +153,7 @@ pub fn measure_knowing(
     });
     left_out::leave_out(
         &mut photos,
-        or_told(copies, &mut findings).unwrap_or_default(),
+        or_reported(copies, &mut findings).unwrap_or_default(),
         &mut findings,
     );
     left_out::leave_out_displaced_tabs(&mut photos, &job, &mut findings);
@@ -172,7 +172,7 @@ pub fn measure_knowing(
         progress(Progress::Solving);
         Some((scene::solve_again(&first, &scene_photos(&photos, &setups), &settings)?, mistakes))
     });
-    let solution = or_told(solved, &mut findings).flatten().map(|(solution, mistakes)| {
+    let solution = or_reported(solved, &mut findings).flatten().map(|(solution, mistakes)| {
         findings.extend(mistakes);
         solution
     });
@@ -181,18 +181,18 @@ pub fn measure_knowing(
         let figures = guarded("The figures could not be worked out from the solved scene.", || {
             bench::measure(solution, &bench_settings)
         });
-        or_told(figures, &mut findings)
+        or_reported(figures, &mut findings)
     });
     let mut figures = figures.unwrap_or_default();
     leave_out_what_follows(&causes, &mut figures.findings);
     findings.extend(causes);
     findings.extend(scene_findings(&photos, solution.as_ref()));
-    once::tell_once(&mut findings);
+    once::report_once(&mut findings);
     let planned = guarded("Nothing is judged and nothing planned.", || {
         progress(Progress::Planning);
         plan::plan(&figures, &PlanSettings::from(&job))
     });
-    let mut outcome = or_told(planned, &mut findings).unwrap_or_default();
+    let mut outcome = or_reported(planned, &mut findings).unwrap_or_default();
     if let Some(solution) = &solution {
         let named = guarded("Which photos would help is not said.", || {
             let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
@@ -201,7 +201,7 @@ pub fn measure_knowing(
             let findings = plan::name_photos(&mut named, &advice);
             (named, findings)
         });
-        if let Some((named, own)) = or_told(named, &mut findings) {
+        if let Some((named, own)) = or_reported(named, &mut findings) {
             outcome = named;
             findings.extend(own);
         }
@@ -218,7 +218,7 @@ pub fn measure_knowing(
             findings.clone(),
         )
     });
-    let document = or_told(whole, &mut findings).unwrap_or_else(|| {
+    let document = or_reported(whole, &mut findings).unwrap_or_else(|| {
         document(
             &job,
             id,
@@ -234,7 +234,7 @@ pub fn measure_knowing(
 }
 
 /// What a guarded step gave; a mistake goes to the findings.
-fn or_told<T>(outcome: Result<T, Box<Finding>>, findings: &mut Vec<Finding>) -> Option<T> {
+fn or_reported<T>(outcome: Result<T, Box<Finding>>, findings: &mut Vec<Finding>) -> Option<T> {
     outcome.map_err(|mistake| findings.push(*mistake)).ok()
 }
 

@@ -73,13 +73,13 @@ pub fn compare(sealed: &str, again: &str, alike: Alike) -> Result<Reproduction, 
         }
     }
     if !figures.is_empty() {
-        return Ok(Reproduction::Differs(told(figures)));
+        return Ok(Reproduction::Differs(shortened(figures)));
     }
     if others.is_empty() {
-        return Ok(Reproduction::Reproduced(told(small)));
+        return Ok(Reproduction::Reproduced(shortened(small)));
     }
     others.append(&mut small);
-    Ok(Reproduction::FiguresAlone(told(others)))
+    Ok(Reproduction::FiguresAlone(shortened(others)))
 }
 
 #[derive(Default)]
@@ -93,7 +93,7 @@ struct Found {
 }
 
 /// The first differences, and how many more there are.
-fn told(mut differences: Vec<String>) -> Vec<String> {
+fn shortened(mut differences: Vec<String>) -> Vec<String> {
     let more = differences.len().saturating_sub(MOST_TOLD);
     if more > 0 {
         differences.truncate(MOST_TOLD);
@@ -112,11 +112,11 @@ fn pointer(path: &[String]) -> String {
 
 fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found) {
     if is_figure(sealed) || is_figure(again) {
-        let told = || format!("{}: sealed {sealed}, measured again {again}", pointer(path));
+        let words = || format!("{}: sealed {sealed}, measured again {again}", pointer(path));
         if !same_figure(sealed, again) {
-            found.figures.push(told());
+            found.figures.push(words());
         } else if sealed != again {
-            found.small.push(told());
+            found.small.push(words());
         }
         return;
     }
@@ -154,7 +154,7 @@ fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found
         }
         _ if sealed == again => {}
         _ => {
-            let told = format!(
+            let words = format!(
                 "{}: sealed {}, measured again {}",
                 pointer(path),
                 short(sealed),
@@ -162,11 +162,11 @@ fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found
             );
             // What a person wrote into the settings is no outcome of arithmetic.
             if path.first().is_some_and(|key| key == "settings") {
-                found.figures.push(told);
+                found.figures.push(words);
             } else if same_other(sealed, again) {
-                found.small.push(told);
+                found.small.push(words);
             } else {
-                found.others.push(told);
+                found.others.push(words);
             }
         }
     }
@@ -180,12 +180,12 @@ fn name_of(entry: &Value) -> Option<String> {
 }
 
 fn gone(value: &Value, path: &[String], words: &str, found: &mut Found) {
-    let told = format!("{}: {words}", pointer(path));
+    let words = format!("{}: {words}", pointer(path));
     // A field that another version did not know and that is null says nothing.
     if has_figure(value) {
-        found.figures.push(told);
+        found.figures.push(words);
     } else {
-        found.others.push(told);
+        found.others.push(words);
     }
 }
 
@@ -335,14 +335,14 @@ mod tests {
         let compared = |again: &str| compare(&sealed, again, Alike::AllButLastBits).unwrap();
         assert_eq!(compared(&sealed), Reproduction::Identical);
         let near = result(0.5009, 0.1005, "in", "Square within 0.51 deg.");
-        let Reproduction::Reproduced(told) = compared(&near) else {
+        let Reproduction::Reproduced(words) = compared(&near) else {
             panic!("a hundredth of U is allowed")
         };
-        assert_eq!(told.len(), 2, "small differences are told all the same: {told:?}");
-        let Ok(Reproduction::Differs(told)) = compare(&sealed, &near, Alike::Bytes) else {
+        assert_eq!(words.len(), 2, "small differences are told all the same: {words:?}");
+        let Ok(Reproduction::Differs(words)) = compare(&sealed, &near, Alike::Bytes) else {
             panic!("one machine gives one result")
         };
-        assert_eq!(told.len(), 2, "each is named: {told:?}");
+        assert_eq!(words.len(), 2, "each is named: {words:?}");
         let other_blanks = sealed.replace(':', ": ");
         assert!(
             matches!(compared(&other_blanks), Reproduction::Differs(_)),

@@ -1,5 +1,6 @@
 //! Measuring again from the sealed photos, and what is compared then.
 
+use std::io;
 use std::path::Path;
 
 use crate::disk::make_folders_in;
@@ -30,58 +31,14 @@ pub(super) fn measure_again(
     let same_version = document.program.is_same_version(&this);
     let same_machine = document.program.machine == this.machine;
     if !same_version {
-        proof.notes.push(format!(
-            "it was sealed by {}, and this is {}: figures, verdicts and settings are compared, but what the report's \
-             pages and the plan say in words only that version can compare",
-            document.program.told(),
-            this.told()
-        ));
-        // Where this version would write the same, another one did; else nobody here can tell.
-        let same = report_files(&document);
-        let is_same = |path: &String| {
-            same.iter()
-                .any(|(known, bytes)| known == path && bag.files[path].sha256 == sha256(bytes))
-        };
-        let pages = bag
-            .files
-            .keys()
-            .filter(|path| path.starts_with(layout::REPORT) && *path != layout::RESULT);
-        proof.not_covered.extend(pages.filter(|path| !is_same(path)).cloned());
+        note_other_version(&document, &this, bag, proof);
     } else if !same_machine {
-        let machine = if document.program.machine.is_empty() {
-            "an unnamed kind of machine"
-        } else {
-            &document.program.machine
-        };
-        proof.notes.push(format!(
-            "it was measured on {machine}, and this is {}: figures are compared within 1 % of their U, not byte by byte",
-            this.machine
-        ));
+        note_other_machine(&document.program, &this, proof);
     }
-    let lacking: Vec<&str> = document
-        .program
-        .features
-        .iter()
-        .filter(|feature| !this.features.contains(feature))
-        .map(String::as_str)
-        .collect();
-    if !lacking.is_empty() {
-        proof.notes.push(format!(
-            "it was measured by a build with {}, which this one lacks: photos that only such a build reads are missing here",
-            lacking.join(", ")
-        ));
-    }
+    note_lacking_features(&document.program, &this, proof);
     let job = scratch_folder()?;
-    let scratch = |why| ProveError::Scratch { at: job.path().to_owned(), why };
-    for path in bag.files.keys() {
-        let own = path.strip_prefix(layout::PHOTOS).or((path == layout::JOB).then_some(JOB_FILE));
-        if let Some(own) = own {
-            let to = job.path().join(own);
-            let (around, _) = own.rsplit_once('/').unwrap_or_default();
-            make_folders_in(job.path(), Path::new(around)).map_err(scratch)?;
-            second_name(&folder.join(path), &to).map_err(scratch)?;
-        }
-    }
+    lay_out(folder, bag, job.path())
+        .map_err(|why| ProveError::Scratch { at: job.path().to_owned(), why })?;
     let again = match pipeline::open(job.path()) {
         Ok(opened) => pipeline::measure(opened, progress).document,
         Err(why) => {
@@ -92,20 +49,7 @@ pub(super) fn measure_again(
     };
     // Only this version writes its reports the same way.
     if same_version {
-        let written = report_files(&document);
-        for (path, bytes) in &written {
-            if bag.files.get(path).is_none_or(|file| file.sha256 != sha256(bytes)) {
-                proof
-                    .problems
-                    .push(format!("{path} is not what this version writes for the sealed result"));
-            }
-        }
-        let reports = bag.files.keys().filter(|path| path.starts_with(layout::REPORT));
-        for stray in reports.filter(|path| !written.iter().any(|(known, _)| known == *path)) {
-            proof
-                .problems
-                .push(format!("{stray} is a stray file: this version writes none of that name"));
-        }
+        compare_report(&document, bag, proof);
     }
     // Version, revision and machine are told in the notes, and features decide only which photos
     // can be read.
@@ -123,4 +67,80 @@ pub(super) fn measure_again(
         }
     };
     Ok(())
+}
+
+/// What only the version that sealed the job can compare.
+fn note_other_version(document: &ResultDocument, this: &Program, bag: &Bag, proof: &mut Proof) {
+    proof.notes.push(format!(
+        "it was sealed by {}, and this is {}: figures, verdicts and settings are compared, but what the report's \
+         pages and the plan say in words only that version can compare",
+        document.program.in_words(),
+        this.in_words()
+    ));
+    // Where this version would write the same, another one did; else nobody here can tell.
+    let same = report_files(document);
+    let is_same = |path: &String| {
+        same.iter().any(|(known, bytes)| known == path && bag.files[path].sha256 == sha256(bytes))
+    };
+    let pages =
+        bag.files.keys().filter(|path| path.starts_with(layout::REPORT) && *path != layout::RESULT);
+    proof.not_covered.extend(pages.filter(|path| !is_same(path)).cloned());
+}
+
+fn note_other_machine(sealed_by: &Program, this: &Program, proof: &mut Proof) {
+    let machine = if sealed_by.machine.is_empty() {
+        "an unnamed kind of machine"
+    } else {
+        &sealed_by.machine
+    };
+    proof.notes.push(format!(
+        "it was measured on {machine}, and this is {}: figures are compared within 1 % of their U, not byte by byte",
+        this.machine
+    ));
+}
+
+fn note_lacking_features(sealed_by: &Program, this: &Program, proof: &mut Proof) {
+    let lacking: Vec<&str> = sealed_by
+        .features
+        .iter()
+        .filter(|feature| !this.features.contains(feature))
+        .map(String::as_str)
+        .collect();
+    if !lacking.is_empty() {
+        proof.notes.push(format!(
+            "it was measured by a build with {}, which this one lacks: photos that only such a build reads are missing here",
+            lacking.join(", ")
+        ));
+    }
+}
+
+/// Lays the sealed photos and settings out as they lay in the job.
+fn lay_out(folder: &Path, bag: &Bag, job: &Path) -> io::Result<()> {
+    for path in bag.files.keys() {
+        let own = path.strip_prefix(layout::PHOTOS).or((path == layout::JOB).then_some(JOB_FILE));
+        if let Some(own) = own {
+            let (around, _) = own.rsplit_once('/').unwrap_or_default();
+            make_folders_in(job, Path::new(around))?;
+            second_name(&folder.join(path), &job.join(own))?;
+        }
+    }
+    Ok(())
+}
+
+/// The sealed report must be what this version writes for the sealed result.
+fn compare_report(document: &ResultDocument, bag: &Bag, proof: &mut Proof) {
+    let written = report_files(document);
+    for (path, bytes) in &written {
+        if bag.files.get(path).is_none_or(|file| file.sha256 != sha256(bytes)) {
+            proof
+                .problems
+                .push(format!("{path} is not what this version writes for the sealed result"));
+        }
+    }
+    let reports = bag.files.keys().filter(|path| path.starts_with(layout::REPORT));
+    for stray in reports.filter(|path| !written.iter().any(|(known, _)| known == *path)) {
+        proof
+            .problems
+            .push(format!("{stray} is a stray file: this version writes none of that name"));
+    }
 }

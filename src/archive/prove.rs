@@ -159,8 +159,8 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
             layout::RESULT
         ));
     }
-    let told = result.get("photos").and_then(Value::as_array).into_iter().flatten();
-    let mut of_result: Vec<(String, &str)> = told
+    let listed = result.get("photos").and_then(Value::as_array).into_iter().flatten();
+    let mut of_result: Vec<(String, &str)> = listed
         .filter_map(|photo| {
             let (file, sha256) = (photo.get("file")?.as_str()?, photo.get("sha256")?.as_str()?);
             Some((format!("{}{file}", layout::PHOTOS), sha256))

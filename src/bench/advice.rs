@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use crate::figure::Figure;
 use crate::scene::Solution;
 use crate::scene::adjust::solve::{inverse, quadratic_forms};
-use crate::scene::assess::forecast::{Forecast, Stand, forecast};
+use crate::scene::assess::forecast::{Forecast, Viewpoint, forecast};
 
 use super::choose::choices_of;
 use super::evaluate::{Choices, Evaluation};
@@ -25,17 +25,17 @@ pub struct Advice {
     /// Expanded uncertainty now and with the photo.
     pub u_now: f64,
     pub u_then: f64,
-    pub stand: Stand,
+    pub viewpoint: Viewpoint,
     pub words: String,
 }
 
 /// Words that each naming of a place to stand holds.
 pub const PLACE: &str = "stand on the";
 
-/// A photo is worth taking when it takes at least this part off U.
+/// A photo is worth taking when it takes at least this part off U (our choice).
 const WORTH: f64 = 0.1;
 /// Heights above the bench, distances from the cord and places along the bike (from the axle, as
-/// parts of the way to the gearbox), mm.
+/// parts of the way to the gearbox), mm (our choice).
 const HEIGHTS: [f64; 3] = [300.0, 500.0, 850.0];
 const DISTANCES: [f64; 2] = [650.0, 950.0];
 const PLACES: [f64; 6] = [-0.9, -0.4, 0.1, 0.5, 1.0, 1.6];
@@ -68,30 +68,30 @@ pub fn advise(
     }
     let Some(worse) = worse.covariance.as_ref() else { return Vec::new() };
     let vectors: Vec<DVector<f64>> = gradients.iter().map(|(.., g)| g.clone()).collect();
-    let tried: Vec<(Stand, Forecast, Vec<f64>)> = stands(solution, settings, &choices)
+    let tried: Vec<(Viewpoint, Forecast, Vec<f64>)> = viewpoints(solution, settings, &choices)
         .into_par_iter()
-        .filter_map(|stand| {
-            let forecast = forecast(solution, &stand)?;
+        .filter_map(|viewpoint| {
+            let forecast = forecast(solution, &viewpoint)?;
             let variances = quadratic_forms(&(&now + &forecast.information), &vectors)?;
-            Some((stand, forecast, variances))
+            Some((viewpoint, forecast, variances))
         })
         .collect();
     let mut advice = Vec::new();
     for (i, (field, u_now, g)) in gradients.iter().enumerate() {
         let before = g.dot(&(worse * g));
-        let Some((stand, forecast, variances)) =
+        let Some((viewpoint, forecast, variances)) =
             tried.iter().min_by(|a, b| a.2[i].total_cmp(&b.2[i]))
         else {
             continue;
         };
         let u_then = (u_now * u_now - 4.0 * (before - variances[i])).max(0.0).sqrt();
         if u_then < (1.0 - WORTH) * u_now {
-            let words = words(solution, settings, &choices, stand, forecast);
+            let words = words(solution, settings, &choices, viewpoint, forecast);
             advice.push(Advice {
                 field: field.clone(),
                 u_now: *u_now,
                 u_then,
-                stand: *stand,
+                viewpoint: *viewpoint,
                 words,
             });
         }
@@ -113,8 +113,8 @@ fn gradient(
         let mut change = vec![0.0; n];
         change[slot] = step;
         state.nudge_kept(&solution.slots, &change);
-        let told = Evaluation::new(settings, choices, &state, Shift(None)).run().told;
-        told.into_iter().find(|(told, _)| told == figure).map(|(_, value)| value)
+        let recorded = Evaluation::new(settings, choices, &state, Shift(None)).run().recorded;
+        recorded.into_iter().find(|(recorded, _)| recorded == figure).map(|(_, value)| value)
     };
     let slopes: Vec<Option<f64>> = (0..n)
         .into_par_iter()
@@ -123,7 +123,7 @@ fn gradient(
     slopes.into_iter().collect::<Option<Vec<f64>>>().map(DVector::from_vec)
 }
 
-fn stands(solution: &Solution, settings: &BenchSettings, choices: &Choices) -> Vec<Stand> {
+fn viewpoints(solution: &Solution, settings: &BenchSettings, choices: &Choices) -> Vec<Viewpoint> {
     let evaluation = Evaluation::new(settings, choices, &solution.state, Shift(None)).run();
     let (Some(datum), Some(axis)) = (evaluation.datum, evaluation.wheel_axis()) else {
         return Vec::new();
@@ -135,7 +135,7 @@ fn stands(solution: &Solution, settings: &BenchSettings, choices: &Choices) -> V
         .map_or(550.0, |gearbox| (gearbox - evaluation.places.axle.unwrap_or(gearbox)).x.abs())
         .clamp(300.0, 900.0);
     let ground = evaluation.origin(&datum, &axle);
-    let mut stands = Vec::new();
+    let mut viewpoints = Vec::new();
     for setup in (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]) {
         for side in [1.0, -1.0] {
             for place in PLACES {
@@ -148,26 +148,26 @@ fn stands(solution: &Solution, settings: &BenchSettings, choices: &Choices) -> V
                         let target = ground
                             + datum.forward * (place.clamp(0.0, 1.0) * 0.7 * reach)
                             + Vector3::new(0.0, 0.0, 160.0);
-                        stands.push(Stand { setup, eye, target });
+                        viewpoints.push(Viewpoint { setup, eye, target });
                     }
                 }
             }
         }
     }
-    stands
+    viewpoints
 }
 
 fn words(
     solution: &Solution,
     settings: &BenchSettings,
     choices: &Choices,
-    stand: &Stand,
+    viewpoint: &Viewpoint,
     forecast: &Forecast,
 ) -> String {
     let evaluation = Evaluation::new(settings, choices, &solution.state, Shift(None)).run();
     let Some(datum) = evaluation.datum else { return String::new() };
     let axle = evaluation.wheel_axis().map_or(Vector3::zeros(), |axis| axis.point);
-    let from_ground = datum.components(&(stand.eye - evaluation.origin(&datum, &axle)));
+    let from_ground = datum.components(&(viewpoint.eye - evaluation.origin(&datum, &axle)));
     let side = if from_ground.y > 0.0 { "left" } else { "right" };
     let along = match from_ground.x {
         x if x < -150.0 => format!("{:.0} cm behind the rear axle", -x / 10.0),
@@ -184,7 +184,7 @@ fn words(
     };
     format!(
         "In set-up {}, {PLACE} {side}, {along}, {:.0} cm from the cord, the camera {:.0} cm above the bench; card{} {}{tabs} must be in the picture.",
-        settings.setups[stand.setup],
+        settings.setups[viewpoint.setup],
         from_ground.y.abs() / 10.0,
         from_ground.z / 10.0,
         if forecast.cards.len() > 1 { "s" } else { "" },

@@ -15,38 +15,38 @@ use super::settings::{BenchSettings, Part};
 
 /// Fills the table and the facts from what was measured.
 pub fn fill(
-    told: &mut Measured,
+    out: &mut Measured,
     evaluation: &Evaluation,
     measured: &BTreeMap<Figure, Measurement>,
     settings: &BenchSettings,
     solution: &Solution,
 ) {
     for (figure, measurement) in measured {
-        told.table.set(figure.clone(), Some(*measurement));
+        out.table.set(figure.clone(), Some(*measurement));
     }
-    rims(told, evaluation, settings, solution);
+    rims(out, evaluation, settings, solution);
     for name in &settings.faces {
         let offset = Figure::FaceOffset(name.clone());
-        let found = told.table.stored(&offset);
-        told.table.set(offset, found);
+        let found = out.table.stored(&offset);
+        out.table.set(offset, found);
     }
     let choices = evaluation.choices;
     let source = if choices.wheel_axis { WheelSource::Axis } else { WheelSource::Offsets };
-    told.facts.wheel_source = told.table.stored(&Figure::WheelYaw).map(|_| source);
-    told.facts.runout_places = rim_places(settings, solution);
-    told.facts.hub_side = choices.hub_side;
-    told.facts.chain_side = choices.chain_side;
+    out.facts.wheel_source = out.table.stored(&Figure::WheelYaw).map(|_| source);
+    out.facts.runout_places = rim_places(settings, solution);
+    out.facts.hub_side = choices.hub_side;
+    out.facts.chain_side = choices.chain_side;
     let reference = match settings.tooth_centres {
         Some(_) => ChainReference::ToothCentres,
         None => ChainReference::Faces,
     };
-    told.facts.chain_reference = told.table.stored(&Figure::ChainAtGearbox).map(|_| reference);
+    out.facts.chain_reference = out.table.stored(&Figure::ChainAtGearbox).map(|_| reference);
     for (id, at_x, faces) in &evaluation.riders {
         // Two riders that alone tell the datum lie in it by its definition.
         let figure = Figure::RiderOffset(id.clone());
-        let offset = told.table.stored(&figure).filter(|offset| offset.u > LEAST_RIDER_U);
-        told.table.set(figure, offset);
-        told.facts.riders.insert(id.clone(), RiderFacts { at_x: *at_x, faces: *faces });
+        let offset = out.table.stored(&figure).filter(|offset| offset.u > LEAST_RIDER_U);
+        out.table.set(figure, offset);
+        out.facts.riders.insert(id.clone(), RiderFacts { at_x: *at_x, faces: *faces });
     }
 }
 
@@ -65,7 +65,7 @@ fn rim_places(settings: &BenchSettings, solution: &Solution) -> u8 {
 /// One entry for each rim tab that is marked and was seen anywhere, and for both marked places, in
 /// each set-up; unmeasured where it was not seen in that set-up. A width needs both marked places.
 fn rims(
-    told: &mut Measured,
+    out: &mut Measured,
     evaluation: &Evaluation,
     settings: &BenchSettings,
     solution: &Solution,
@@ -85,17 +85,17 @@ fn rims(
             let wheel = if front_wheel { Wheel::Front } else { Wheel::Rear };
             let at = RimPlace { setup: name.clone(), wheel, place, side };
             let figure = Figure::RimOffset(at.clone());
-            let offset = told.table.stored(&figure);
-            told.table.set(figure, offset);
+            let offset = out.table.stored(&figure);
+            out.table.set(figure, offset);
             if expected && offset.is_none() {
                 both = None;
             }
             let known = evaluation.stations.iter().find(|(known, ..)| *known == at);
             let (station, x) = (known.map(|(_, station, _)| *station), known.map(|(.., x)| *x));
-            told.facts.rim.insert(at, RimFacts { station, x });
+            out.facts.rim.insert(at, RimFacts { station, x });
         }
         let figure = Figure::RimWidth(name.clone());
-        let width = both.and_then(|()| told.table.stored(&figure));
-        told.table.set(figure, width);
+        let width = both.and_then(|()| out.table.stored(&figure));
+        out.table.set(figure, width);
     }
 }

@@ -3,11 +3,12 @@
 use nalgebra::Vector3;
 
 use crate::figure::Figure;
+use crate::scene::model::state::TurningPart;
 
 use super::evaluate::Evaluation;
 use super::face::Plane;
 use super::nuisance::Nuisance;
-use super::settings::{GEARBOX, GEARBOX_FACE, Part, REAR_FACE};
+use super::settings::{GEARBOX_FACE, Part, REAR_FACE};
 use super::turning::{Axis, turning_axis};
 
 impl Evaluation<'_> {
@@ -64,7 +65,7 @@ impl Evaluation<'_> {
         let face = self.face_plane(GEARBOX_FACE, setup)?;
         let face_normal = if face.normal.dot(&left) < 0.0 { -face.normal } else { face.normal };
         if self.choices.gearbox_axis
-            && let Some(axis) = turning_axis(self.state, GEARBOX, &left)
+            && let Some(axis) = turning_axis(self.state, TurningPart::Gearbox, &left)
         {
             // On the axis, level with the face; the axis is free of the sprocket's own wobble.
             let centre = axis.point
@@ -94,14 +95,14 @@ impl Evaluation<'_> {
             ((-n.x).atan2(n.y).to_degrees(), (-n.z).asin().to_degrees())
         };
         if let Some(rear) = rear {
-            self.tell(Figure::RearLean, angles(&rear.normal).1);
+            self.record(Figure::RearLean, angles(&rear.normal).1);
             let on_axis = axis.map_or(rear.point, |a| {
                 a.point + a.direction * (rear.point - a.point).dot(&a.direction)
             });
             self.places.rear_sprocket = Some(on_axis);
         }
         if let Some(gearbox) = gearbox {
-            self.tell(Figure::GearboxLean, angles(&gearbox.normal).1);
+            self.record(Figure::GearboxLean, angles(&gearbox.normal).1);
             self.places.gearbox_sprocket = Some(gearbox.point);
         }
         let (Some(rear), Some(gearbox), Some(rear_centre)) =
@@ -114,19 +115,19 @@ impl Evaluation<'_> {
         let outboard = side.sign();
         let gearbox_tooth = gearbox.point - gearbox.normal * (outboard * inboard_gearbox);
         let rear_tooth = rear_centre - rear.normal * (outboard * inboard_rear);
-        self.tell(
+        self.record(
             Figure::ChainAtGearbox,
             outboard * rear.normal.dot(&(gearbox_tooth - rear_tooth)),
         );
         // The gearbox plane seen from the rear sprocket's centre, along the rear axis.
         let beyond =
             gearbox.normal.dot(&(gearbox_tooth - rear_tooth)) / gearbox.normal.dot(&rear.normal);
-        self.tell(Figure::ChainAtRear, outboard * beyond);
+        self.record(Figure::ChainAtRear, outboard * beyond);
         let (rear_yaw, rear_lean) = angles(&rear.normal);
         let (gearbox_yaw, gearbox_lean) = angles(&gearbox.normal);
-        self.tell(Figure::ChainYaw, gearbox_yaw - rear_yaw);
-        self.tell(Figure::ChainLean, gearbox_lean - rear_lean);
-        self.tell(Figure::ChainCentres, (gearbox.point - rear_centre).norm());
+        self.record(Figure::ChainYaw, gearbox_yaw - rear_yaw);
+        self.record(Figure::ChainLean, gearbox_lean - rear_lean);
+        self.record(Figure::ChainCentres, (gearbox.point - rear_centre).norm());
         let _ = foot;
     }
 }

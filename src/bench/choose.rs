@@ -5,7 +5,7 @@ use nalgebra::Vector3;
 use crate::figure::Figure;
 use crate::figure::facts::UpFigures;
 use crate::finding::Finding;
-use crate::scene::model::state::Ground;
+use crate::scene::model::state::{Ground, TurningPart};
 use crate::scene::{Solution, State};
 
 use super::datum::DatumChoice;
@@ -14,7 +14,7 @@ use super::evaluate::{Choices, Evaluation};
 use super::figures::Side;
 use super::ground::UpWeights;
 use super::nuisance::Shift;
-use super::settings::{BenchSettings, FRONT_WHEEL, GEARBOX, Part, WHEEL};
+use super::settings::{BenchSettings, Part};
 use super::turning::{LEAST_TURN, turning_axis};
 use super::up::weigh_up;
 use super::views::Views;
@@ -50,28 +50,28 @@ pub fn choose(
     choices.datum =
         datum_choice::choose(solution, settings, views, &plain.up, plain.plane.as_ref(), findings);
     let Some(left) = left else { return choices };
-    let tells_axis = |kind: u8, least_tabs: usize| {
-        views.joining_tabs(solution, kind) >= least_tabs
-            && turning_axis(state, kind, &left).is_some_and(|axis| axis.turn >= LEAST_TURN)
+    let axis_is_known = |part: TurningPart, least_tabs: usize| {
+        views.joining_tabs(solution, part) >= least_tabs
+            && turning_axis(state, part, &left).is_some_and(|axis| axis.turn >= LEAST_TURN)
     };
-    choices.wheel_axis = tells_axis(WHEEL, 3);
+    choices.wheel_axis = axis_is_known(TurningPart::Wheel, 3);
     if choices.wheel_axis {
         choices.unsteady = super::seating::unsteady(solution, &left);
         findings.extend(choices.unsteady.map(|unsteady| unsteady.finding()));
     }
     // Two tabs, a rim's width apart, tell the front wheel's axis less well, and their uncertainty
     // says so.
-    choices.front_axis = tells_axis(FRONT_WHEEL, 2);
-    choices.gearbox_axis = tells_axis(GEARBOX, 3);
+    choices.front_axis = axis_is_known(TurningPart::FrontWheel, 2);
+    choices.gearbox_axis = axis_is_known(TurningPart::Gearbox, 3);
     choices.chain_side = chain_side(state, settings, &left, findings);
     choices.hub_side = settings
         .hub_side
         .or_else(|| side_of(state, settings, &left, &|part| *part == Part::HubFace));
     choices.run_out = true;
     let trial = Evaluation::new(settings, &choices, state, Shift(None)).run();
-    let told_curve = trial.told.iter().any(|(figure, _)| *figure == Figure::RunoutLateral);
+    let has_run_out = trial.recorded.iter().any(|(figure, _)| *figure == Figure::RunoutLateral);
     let forward = check_forward(&trial, findings);
-    choices.run_out = told_curve;
+    choices.run_out = has_run_out;
     if !forward {
         choices.left = None;
     }
@@ -163,13 +163,13 @@ fn chain_side(
 ) -> Option<Side> {
     let seen = side_of(state, settings, left, &|part| matches!(part, Part::RearSprocket))
         .or_else(|| side_of(state, settings, left, &|part| matches!(part, Part::GearboxSprocket)));
-    if let (Some(told), Some(seen)) = (settings.chain_side, seen)
-        && told != seen
+    if let (Some(stated), Some(seen)) = (settings.chain_side, seen)
+        && stated != seen
     {
         findings.push(
             Finding::warning(
                 "chain-side-contradicts",
-                format!("The job says that the chain runs on the {}, the sprocket tabs face {}.", told.word(), seen.word()),
+                format!("The job says that the chain runs on the {}, the sprocket tabs face {}.", stated.word(), seen.word()),
                 "Check chain_side in job.toml and whether tabs 1 and 2 are on the right sides; the tabs were believed.",
             )
             .about("/chain/side"),

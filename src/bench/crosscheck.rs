@@ -35,7 +35,7 @@ const NEAR_END: f64 = 0.7;
 /// From here on left and right are said to differ: their ratio scatters about 1 by some 0.4, since
 /// they share few figures.
 const FAR_APART: f64 = 2.5;
-/// Fewest figures that both halves tell, for a ratio.
+/// Fewest figures that both halves tell, for a ratio (our choice).
 const LEAST_FIGURES: usize = 3;
 
 /// What came of the check.
@@ -162,10 +162,10 @@ fn datum_and_up(
             .sum()
     };
     let Some(all) = solution.covariance.as_ref() else { return Vec::new() };
-    let compared = quantities.iter().map(|(by, told)| {
+    let compared = quantities.iter().map(|(by, value_of)| {
         let [va, vb, all] =
             [&one.covariance, &other.covariance, all].map(|covariance| variance(by, covariance));
-        (told(&one.state), told(&other.state), va, vb, all)
+        (value_of(&one.state), value_of(&other.state), va, vb, all)
     });
     compared.collect()
 }
@@ -179,8 +179,8 @@ fn compare(
     split: Split,
 ) -> Option<(Option<f64>, BTreeMap<Figure, f64>)> {
     let [one, other] = estimate_halves(solution, split)?.map(|half| {
-        let told = Evaluation::new(settings, choices, &half.state, Shift(None)).run().told;
-        let values = told.into_iter().collect::<BTreeMap<Figure, f64>>();
+        let value_of = Evaluation::new(settings, choices, &half.state, Shift(None)).run().recorded;
+        let values = value_of.into_iter().collect::<BTreeMap<Figure, f64>>();
         let spread = &half.covariance * propagated.jacobian.transpose();
         (values, spread, half)
     });

@@ -30,20 +30,20 @@ pub fn choose(
         return edges;
     };
     let tried = |edges: Option<&DatumChoice>, riders: Vec<StandingRider>| {
-        let mut told = Vec::new();
+        let mut own_findings = Vec::new();
         let trial = Trial::new(solution, settings, covariance, edges.is_some(), riders);
         let (trial, moved) = trial.without_moved(solution.cord_moved);
         let (trial, outlier) = trial.agreeing();
-        told.extend(outlier.map(|(words, off)| datum_findings::left_out(&words, off)));
+        own_findings.extend(outlier.map(|(words, off)| datum_findings::left_out(&words, off)));
         if let Some(by) = trial.disagreement() {
-            told.push(datum_findings::disagree(edges.is_some(), &by));
-            return Tried { chosen: None, disagree: true, told };
+            own_findings.push(datum_findings::disagree(edges.is_some(), &by));
+            return Tried { chosen: None, disagree: true, own_findings };
         }
-        let chosen = trial.chosen(edges, &mut told);
+        let chosen = trial.chosen(edges, &mut own_findings);
         if chosen.is_some() && moved && edges.is_none() {
-            told.push(datum_findings::riders_moved());
+            own_findings.push(datum_findings::riders_moved());
         }
-        Tried { chosen, disagree: false, told }
+        Tried { chosen, disagree: false, own_findings }
     };
     let mut outcome = tried(edges.as_ref(), riders.clone());
     // Edges that are doubtful anyway don't refuse what riders tell well by themselves.
@@ -53,7 +53,7 @@ pub fn choose(
             outcome = alone;
         }
     }
-    findings.extend(outcome.told);
+    findings.extend(outcome.own_findings);
     outcome.chosen
 }
 
@@ -62,5 +62,5 @@ struct Tried {
     chosen: Option<DatumChoice>,
     /// Whether they contradict the edges or each other.
     disagree: bool,
-    told: Vec<Finding>,
+    own_findings: Vec<Finding>,
 }

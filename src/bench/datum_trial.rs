@@ -20,7 +20,7 @@ use super::settings::BenchSettings;
 /// and to stand for one with a doubt.
 const APART: f64 = 600.0;
 const LEAST_APART: f64 = 100.0;
-/// Riders this far apart that agree with the edges bear them out, mm.
+/// Riders this far apart that agree with the edges bear them out, mm (our choice).
 const BEARS_OUT: f64 = 300.0;
 /// A rider's cord in a later set-up that lies farther than this from the first's has moved, mm, or
 /// three standard values where they are more.
@@ -38,7 +38,7 @@ pub struct Trial<'a> {
     middle: f64,
     half: f64,
     /// For each rider: y, and its derivatives by kept unknowns.
-    told: Vec<(Vector3<f64>, Vec<(usize, f64)>)>,
+    estimates: Vec<(Vector3<f64>, Vec<(usize, f64)>)>,
 }
 
 impl<'a> Trial<'a> {
@@ -52,30 +52,30 @@ impl<'a> Trial<'a> {
         let state = &solution.state;
         let cord =
             state.cords.first().filter(|_| with_edges).map(|cord| (cord, solution.slots.cords[0]));
-        let told: Vec<_> = riders.iter().map(|rider| told_by(rider, solution)).collect();
-        let (low, high) = told
+        let estimates: Vec<_> = riders.iter().map(|rider| estimate_of(rider, solution)).collect();
+        let (low, high) = estimates
             .iter()
             .fold((f64::MAX, f64::MIN), |(low, high), (p, _)| (low.min(p.x), high.max(p.x)));
         let (middle, half) = match cord {
             Some((cord, _)) => (cord.middle, cord.half),
             None => ((low + high) / 2.0, ((high - low) / 2.0).max(50.0)),
         };
-        Self { state, settings, covariance, cord, riders, middle, half, told }
+        Self { state, settings, covariance, cord, riders, middle, half, estimates }
     }
 
     fn s(&self, i: usize) -> f64 {
-        (self.told[i].0.x - self.middle) / self.half
+        (self.estimates[i].0.x - self.middle) / self.half
     }
 
     fn keep(self, keep: impl Fn(&StandingRider) -> bool) -> Self {
         let kept = self
             .riders
             .iter()
-            .zip(&self.told)
+            .zip(&self.estimates)
             .filter(|(rider, _)| keep(rider))
             .map(|(r, t)| (r.clone(), t.clone()));
-        let (riders, told) = kept.unzip();
-        Self { riders, told, ..self }
+        let (riders, estimates) = kept.unzip();
+        Self { riders, estimates, ..self }
     }
 
     /// Without what riders tell in later set-ups where the cord was seen to have moved. A rider
@@ -87,7 +87,7 @@ impl<'a> Trial<'a> {
                 (0..self.riders.len()).filter(|&j| self.riders[j].rider == self.riders[i].rider);
             let mut first = same.filter(|&j| self.riders[j].later < 1.0);
             first.any(|j| {
-                let apart = self.told[i].0 - self.told[j].0;
+                let apart = self.estimates[i].0 - self.estimates[j].0;
                 apart.x.abs() < NEARBY && apart.y.abs() > bound
             })
         };
@@ -121,7 +121,7 @@ impl<'a> Trial<'a> {
     fn riders_covariance(&self) -> DMatrix<f64> {
         let n = self.riders.len();
         DMatrix::from_fn(n, n, |i, j| {
-            self.photos(&self.told[i].1, &self.told[j].1) + self.unseen(i, j)
+            self.photos(&self.estimates[i].1, &self.estimates[j].1) + self.unseen(i, j)
         })
     }
 
@@ -145,12 +145,13 @@ impl<'a> Trial<'a> {
         if let Some((cord, slot)) = self.cord {
             let light = (self.settings.assumed.cord_light_u_mm / 2.0).powi(2) / 2.0;
             let gradient = |i: usize| {
-                let mut by = self.told[i].1.clone();
+                let mut by = self.estimates[i].1.clone();
                 by.extend([(slot, -1.0), (slot + 1, -self.s(i))]);
                 by
             };
-            let off =
-                DVector::from_fn(n, |i, _| self.told[i].0.y - cord.y[0] - cord.y[1] * self.s(i));
+            let off = DVector::from_fn(n, |i, _| {
+                self.estimates[i].0.y - cord.y[0] - cord.y[1] * self.s(i)
+            });
             let joint = DMatrix::from_fn(n, n, |i, j| {
                 let lit = light * (1.0 + self.s(i) * self.s(j));
                 self.photos(&gradient(i), &gradient(j)) + self.unseen(i, j) + lit
@@ -164,7 +165,7 @@ impl<'a> Trial<'a> {
         let design = DMatrix::from_fn(n, 2, |i, k| if k == 0 { 1.0 } else { self.s(i) });
         let weights = spread.clone().try_inverse()?;
         let normal = (design.transpose() * &weights * &design).try_inverse()?;
-        let y = DVector::from_fn(n, |i, _| self.told[i].0.y);
+        let y = DVector::from_fn(n, |i, _| self.estimates[i].0.y);
         let off = &y - &design * (&normal * (design.transpose() * (&weights * &y)));
         Some((off, spread, n - 2))
     }
@@ -207,15 +208,15 @@ impl<'a> Trial<'a> {
     }
 
     fn view_without(&self, rider: u8) -> Self {
-        let copy = Self { riders: self.riders.clone(), told: self.told.clone(), ..*self };
+        let copy = Self { riders: self.riders.clone(), estimates: self.estimates.clone(), ..*self };
         copy.keep(|other| other.rider != rider)
     }
 
     /// Each rider's distance from the line it is held against, where they do not agree.
     pub fn disagreement(&self) -> Option<Vec<(String, f64)>> {
         (self.contradiction() > 1.0).then(|| self.residuals()).flatten().map(|(off, ..)| {
-            let mut told = BTreeSet::new();
-            let first = |i: &usize| told.insert(self.riders[*i].rider);
+            let mut seen = BTreeSet::new();
+            let first = |i: &usize| seen.insert(self.riders[*i].rider);
             (0..self.riders.len()).filter(first).map(|i| (self.riders[i].words(), off[i])).collect()
         })
     }
@@ -228,7 +229,7 @@ impl<'a> Trial<'a> {
     ) -> Option<DatumChoice> {
         let numbers: BTreeSet<u8> = self.riders.iter().map(|r| r.rider).collect();
         let (low, high) = self
-            .told
+            .estimates
             .iter()
             .fold((f64::MAX, f64::MIN), |(low, high), (p, _)| (low.min(p.x), high.max(p.x)));
         let apart = high - low;
@@ -269,7 +270,7 @@ impl<'a> Trial<'a> {
 }
 
 /// Where a rider has the cord, and how that follows its tabs' unknowns.
-fn told_by(rider: &StandingRider, solution: &Solution) -> (Vector3<f64>, Vec<(usize, f64)>) {
+fn estimate_of(rider: &StandingRider, solution: &Solution) -> (Vector3<f64>, Vec<(usize, f64)>) {
     const STEP: f64 = 1e-5;
     let y = |slot: usize, step: f64| {
         let mut state = solution.state.clone();

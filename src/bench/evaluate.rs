@@ -7,14 +7,14 @@ use crate::figure::Figure;
 use crate::figure::facts::Station;
 use crate::figure::part::{RiderId, RimPlace, Wheel};
 use crate::scene::State;
-use crate::scene::model::state::Carrier;
+use crate::scene::model::state::{Carrier, TurningPart};
 
 use super::datum::DatumChoice;
 use super::figures::Side;
 use super::ground::{CardPlane, Datum, UpWeights, card_plane};
 use super::nuisance::{Nuisance, Shift};
 use super::seating::Unsteady;
-use super::settings::{BenchSettings, Marked, Part, WHEEL};
+use super::settings::{BenchSettings, Marked, Part};
 use super::turning::{Axis, turning_axis};
 
 /// What was decided once, at the solution, and must not change while figures are told beside it.
@@ -42,7 +42,7 @@ pub struct Choices {
 }
 
 /// Figures in a fixed order.
-pub type Told = Vec<(Figure, f64)>;
+pub type Recorded = Vec<(Figure, f64)>;
 
 /// The places that drawings need, in the bench frame.
 #[derive(Clone, Copy, Debug, Default)]
@@ -59,7 +59,7 @@ pub struct Evaluation<'a> {
     pub choices: &'a Choices,
     pub state: &'a State,
     pub shift: Shift,
-    pub told: Told,
+    pub recorded: Recorded,
     pub plane: Option<CardPlane>,
     pub up: Vector3<f64>,
     /// The datum plane.
@@ -92,7 +92,7 @@ impl<'a> Evaluation<'a> {
             choices,
             state,
             shift,
-            told: Vec::new(),
+            recorded: Vec::new(),
             plane,
             up,
             datum,
@@ -102,13 +102,13 @@ impl<'a> Evaluation<'a> {
         }
     }
 
-    pub(super) fn tell(&mut self, figure: Figure, value: f64) {
-        self.told.push((figure, value));
+    pub(super) fn record(&mut self, figure: Figure, value: f64) {
+        self.recorded.push((figure, value));
     }
 
     /// What was told of a figure so far.
-    pub(super) fn told_value(&self, figure: &Figure) -> Option<f64> {
-        self.told.iter().find(|(told, _)| told == figure).map(|(_, value)| *value)
+    pub(super) fn recorded_value(&self, figure: &Figure) -> Option<f64> {
+        self.recorded.iter().find(|(recorded, _)| recorded == figure).map(|(_, value)| *value)
     }
 
     /// Tells all figures.
@@ -160,7 +160,7 @@ impl<'a> Evaluation<'a> {
             .filter(|&s| !self.settings.lens_only[s] && tab.only_setup.is_none_or(|only| only == s))
             .filter(|&s| match tab.carrier {
                 Carrier::Still => true,
-                Carrier::Turning(kind) => self.state.body(kind, s).is_some(),
+                Carrier::Turning(part) => self.state.body(part, s).is_some(),
             })
             .collect()
     }
@@ -171,8 +171,11 @@ impl<'a> Evaluation<'a> {
 
     pub fn wheel_axis(&self) -> Option<Axis> {
         let left = self.choices.left?;
-        let axis =
-            self.choices.wheel_axis.then(|| turning_axis(self.state, WHEEL, &left)).flatten()?;
+        let axis = self
+            .choices
+            .wheel_axis
+            .then(|| turning_axis(self.state, TurningPart::Wheel, &left))
+            .flatten()?;
         let shift = |nuisance: fn(u8) -> Nuisance| [0, 1].map(|way| self.shift.of(nuisance(way)));
         Some(axis.moved(shift(Nuisance::AxisTilt), shift(Nuisance::AxisPlace)))
     }
@@ -196,20 +199,20 @@ impl<'a> Evaluation<'a> {
                 .unwrap_or_else(|| Datum::along(&Vector3::x(), plane.point, &self.up, &left));
             let n = datum.components(&plane.normal);
             // The bench lies as the cards do, less the cards' own tilt on it.
-            self.tell(
+            self.record(
                 Figure::LevelAlong,
                 (-n.x / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(0)),
             );
-            self.tell(
+            self.record(
                 Figure::LevelAcross,
                 (-n.y / n.z).atan().to_degrees() - self.shift.of(Nuisance::CardTilt(1)),
             );
         }
-        self.tell(Figure::Flatness, plane.flatness);
+        self.record(Figure::Flatness, plane.flatness);
         let cords = &self.state.cords;
         let bulge = cords.iter().map(|cord| cord.y[2].abs()).fold(f64::NAN, f64::max);
         if bulge.is_finite() {
-            self.tell(Figure::CordStraightness, bulge);
+            self.record(Figure::CordStraightness, bulge);
         }
         if let [first, rest @ ..] = &cords[..]
             && !rest.is_empty()
@@ -220,7 +223,7 @@ impl<'a> Evaluation<'a> {
                 .map(|s| moved(first.middle + s * first.half))
                 .into_iter()
                 .fold(0.0, f64::max);
-            self.tell(Figure::CordMoved, most);
+            self.record(Figure::CordMoved, most);
         }
     }
 
@@ -260,7 +263,7 @@ impl<'a> Evaluation<'a> {
         for (rider, place) in choice.rider_places(self.state, &self.shift) {
             let faces = choice.faces_of(rider.rider);
             let id = RiderId(faces.iter().map(u8::to_string).collect::<Vec<String>>().join("-"));
-            self.tell(Figure::RiderOffset(id.clone()), datum.offset(&place));
+            self.record(Figure::RiderOffset(id.clone()), datum.offset(&place));
             self.riders.push((id, (place - origin).dot(&datum.forward), faces.len() as u8));
         }
     }

@@ -16,8 +16,8 @@ impl Evaluation<'_> {
         let first = *face.tabs.first()?;
         let world_from_carrier = match self.state.tabs[first].carrier {
             Carrier::Still => crate::math::Rigid::identity(),
-            Carrier::Turning(kind) => {
-                self.state.bodies[self.state.body(kind, setup)?].world_from_body
+            Carrier::Turning(part) => {
+                self.state.bodies[self.state.body(part, setup)?].world_from_body
             }
         };
         let mean =
@@ -62,9 +62,9 @@ impl Evaluation<'_> {
             let Some(plane) = self.face_plane(name, setup) else { continue };
             let n = datum.components(&plane.normal);
             let n = if n.y < 0.0 { -n } else { n };
-            self.tell(Figure::FaceOffset(name.clone()), datum.offset(&plane.point));
-            self.tell(Figure::FaceYaw(name.clone()), (-n.x).atan2(n.y).to_degrees());
-            self.tell(Figure::FaceLean(name.clone()), (-n.z).asin().to_degrees());
+            self.record(Figure::FaceOffset(name.clone()), datum.offset(&plane.point));
+            self.record(Figure::FaceYaw(name.clone()), (-n.x).atan2(n.y).to_degrees());
+            self.record(Figure::FaceLean(name.clone()), (-n.z).asin().to_degrees());
         }
     }
 }

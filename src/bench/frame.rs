@@ -33,7 +33,7 @@ impl Evaluation<'_> {
                 StringKind::Plumb(letter) => {
                     let offset = datum.offset(&self.line_middle(line))
                         + self.shift.of(Nuisance::LineLight(line));
-                    self.tell(Figure::PlumbOffset(Letter::of(letter)), offset);
+                    self.record(Figure::PlumbOffset(Letter::of(letter)), offset);
                 }
                 StringKind::Backbone => {
                     let mut feet: Vec<Vector3<f64>> = self
@@ -45,10 +45,10 @@ impl Evaluation<'_> {
                         .collect();
                     feet.sort_by(|a, b| b.dot(&datum.forward).total_cmp(&a.dot(&datum.forward)));
                     if let [front, .., rear] = feet[..] {
-                        self.tell(Figure::BackboneFront, datum.offset(&front));
-                        self.tell(Figure::BackboneRear, datum.offset(&rear));
+                        self.record(Figure::BackboneFront, datum.offset(&front));
+                        self.record(Figure::BackboneRear, datum.offset(&rear));
                         let d = datum.components(&(front - rear));
-                        self.tell(Figure::BackboneYaw, (d.y / d.x).atan().to_degrees());
+                        self.record(Figure::BackboneYaw, (d.y / d.x).atan().to_degrees());
                     }
                 }
                 StringKind::Cord => {}
@@ -83,36 +83,36 @@ impl Evaluation<'_> {
         }
         for station in 0..4 {
             if let Some((x, offset, height)) = self.station_pair(station, &datum) {
-                self.tell(Figure::StationOffset(Letter::of(station)), offset);
-                self.tell(Figure::StationHeights(Letter::of(station)), height);
+                self.record(Figure::StationOffset(Letter::of(station)), offset);
+                self.record(Figure::StationHeights(Letter::of(station)), height);
                 centre.push((x, offset));
             }
         }
-        let axle = self.told_value(&Figure::WheelOffset);
-        let yaw = self.told_value(&Figure::WheelYaw);
+        let axle = self.recorded_value(&Figure::WheelOffset);
+        let yaw = self.recorded_value(&Figure::WheelYaw);
         let axle_x = self.hub_forward(&datum);
         let frame = match (centre_line(&centre), axle_x) {
             (Some((middle, offset, slope)), Some(x)) => {
                 let at_axle = offset + slope * (x - middle);
                 let frame_yaw = slope.atan().to_degrees();
-                self.tell(Figure::FrameOffset, at_axle);
-                self.tell(Figure::FrameYaw, frame_yaw);
+                self.record(Figure::FrameOffset, at_axle);
+                self.record(Figure::FrameYaw, frame_yaw);
                 (at_axle, frame_yaw)
             }
             // One line alone tells the offset; its yaw is taken as none, and a finding says so.
             _ if !centre.is_empty() => {
                 let offset = centre.iter().map(|(_, y)| y).sum::<f64>() / centre.len() as f64;
-                self.tell(Figure::FrameOffset, offset);
+                self.record(Figure::FrameOffset, offset);
                 (offset, 0.0)
             }
             // Without any, the cord stands for the frame.
             _ => (0.0, 0.0),
         };
         if let Some(offset) = axle {
-            self.tell(Figure::WheelInFrameOffset, offset - frame.0);
+            self.record(Figure::WheelInFrameOffset, offset - frame.0);
         }
         if let Some(yaw) = yaw {
-            self.tell(Figure::WheelInFrameYaw, yaw - frame.1);
+            self.record(Figure::WheelInFrameYaw, yaw - frame.1);
         }
     }
 

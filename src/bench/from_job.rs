@@ -2,15 +2,15 @@
 
 use crate::job::settings::Levelled;
 use crate::job::{Job, MovesWith, Role, TabRole};
+use crate::scene::model::priors::MeasuredSheet;
+use crate::scene::model::state::TurningPart;
 use crate::scene::{Carrier, Hangs, SceneSettings, TabSetting};
 use crate::sightings::StringKind;
 
-use super::settings::{
-    BenchSettings, FRONT_WHEEL, GEARBOX, GEARBOX_FACE, Marked, Part, REAR_FACE, WHEEL,
-};
+use super::settings::{BenchSettings, GEARBOX_FACE, Marked, Part, REAR_FACE};
 
 /// Highest tab number.
-const N_TABS: u8 = 64;
+const N_TABS: u8 = crate::cards::codes::N_TABS as u8;
 
 /// Settings of the scene: how tabs move, what lies in one plane, how large the prints are.
 pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
@@ -37,7 +37,11 @@ pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
         .keys()
         .map(|&number| {
             let own = job.card_print(number);
-            (number, [own.along.ratio, own.across.ratio], own.along.sigma.max(own.across.sigma))
+            MeasuredSheet {
+                number,
+                scale: [own.along.ratio, own.across.ratio],
+                sigma: own.along.sigma.max(own.across.sigma),
+            }
         })
         .collect();
     SceneSettings {
@@ -65,9 +69,9 @@ fn tab_setting(number: u8, tab: &TabRole, printed: f64) -> TabSetting {
         (Role::PlumbFlag { line, .. }, _) => Hangs::Flag(StringKind::Plumb(line.index())),
         (Role::BackboneFlag { .. }, _) => Hangs::Flag(StringKind::Backbone),
         (Role::CordRider { .. }, _) => Hangs::Cord,
-        (_, MovesWith::Wheel) => Hangs::On(Carrier::Turning(WHEEL)),
-        (_, MovesWith::FrontWheel) => Hangs::On(Carrier::Turning(FRONT_WHEEL)),
-        (_, MovesWith::Gearbox) => Hangs::On(Carrier::Turning(GEARBOX)),
+        (_, MovesWith::Wheel) => Hangs::On(Carrier::Turning(TurningPart::Wheel)),
+        (_, MovesWith::FrontWheel) => Hangs::On(Carrier::Turning(TurningPart::FrontWheel)),
+        (_, MovesWith::Gearbox) => Hangs::On(Carrier::Turning(TurningPart::Gearbox)),
         (_, MovesWith::Frame | MovesWith::Line) => Hangs::On(Carrier::Still),
     };
     TabSetting {

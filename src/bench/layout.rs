@@ -12,7 +12,7 @@ use super::evaluate::Evaluation;
 use super::figures::{Layout, Mark};
 use super::settings::BenchSettings;
 
-/// How much of a plumb line with one flag is drawn, mm.
+/// How much of a plumb line with one flag is drawn, mm (our choice).
 const DRAWN_ABOVE: f64 = 300.0;
 
 /// Places for drawings, in the bench frame.

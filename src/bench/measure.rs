@@ -11,6 +11,7 @@ use crate::figure::table::{BudgetEntry, Correlation, JointCovariance};
 use crate::figure::unit::Kind;
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
+use crate::scene::model::state::TurningPart;
 use crate::scene::{Solution, State};
 
 use super::choose::choose;
@@ -19,7 +20,7 @@ use super::figures::Figures;
 use super::layout::layout;
 use super::nuisance::{Nuisance, Shift};
 use super::propagate::{Propagated, propagate};
-use super::settings::{BenchSettings, WHEEL};
+use super::settings::BenchSettings;
 use super::unseen::{GEARBOX_TABS, nuisances};
 use super::views::Views;
 use super::{contradiction, datum, datum_findings, turning};
@@ -40,14 +41,14 @@ pub fn measure(solution: &Solution, settings: &BenchSettings) -> Figures {
         figures.findings.iter().any(|finding| finding.id == datum_findings::DISAGREE)
     };
     let rival = solution.with_rival_cord();
-    let told = tell(solution, rival.as_ref(), settings, None);
-    if let Some(other) = rival.as_ref().filter(|_| contradicts(&told.0)) {
-        let theirs = tell(other, None, settings, None);
+    let first = figures_of(solution, rival.as_ref(), settings, None);
+    if let Some(other) = rival.as_ref().filter(|_| contradicts(&first.0)) {
+        let theirs = figures_of(other, None, settings, None);
         if !contradicts(&theirs.0) {
             return checked(theirs, other, None, settings);
         }
     }
-    checked(told, solution, rival.as_ref(), settings)
+    checked(first, solution, rival.as_ref(), settings)
 }
 
 /// The figures, with the photos' noise raised where odd and even photos disagree.
@@ -66,7 +67,7 @@ fn checked(
     let mut worse = solution.clone();
     worse.raise_noise(ratio);
     let (left_right, findings) = (figures.crosscheck_left_right, figures.findings);
-    let (mut figures, _) = tell(&worse, rival, settings, Some(apart));
+    let (mut figures, _) = figures_of(&worse, rival, settings, Some(apart));
     figures.crosscheck_ratio = Some(ratio);
     figures.crosscheck_left_right = left_right;
     figures.findings.extend(
@@ -90,7 +91,7 @@ type Apart = BTreeMap<Figure, f64>;
 
 /// `rival` is the same with another reading of the cord that the light bears out nearly as well.
 /// `apart` is what odd and even photos told before; without it they are compared.
-fn tell(
+fn figures_of(
     solution: &Solution,
     rival: Option<&Solution>,
     settings: &BenchSettings,
@@ -103,12 +104,13 @@ fn tell(
     let evaluation = Evaluation::new(settings, &choices, &solution.state, Shift(None)).run();
     let tilts = super::flatness::tilted_tabs(solution, settings, &evaluation, &mut findings);
     let nuisances = nuisances(solution, settings, &choices, &evaluation, &tilts);
-    let fields: Vec<Figure> = evaluation.told.iter().map(|(figure, _)| figure.clone()).collect();
-    let values: Vec<f64> = evaluation.told.iter().map(|(_, value)| *value).collect();
+    let fields: Vec<Figure> =
+        evaluation.recorded.iter().map(|(figure, _)| figure.clone()).collect();
+    let values: Vec<f64> = evaluation.recorded.iter().map(|(_, value)| *value).collect();
     let values_of = |state: &State, shift: Shift| -> Vec<f64> {
         Evaluation::new(settings, &choices, state, shift)
             .run()
-            .told
+            .recorded
             .iter()
             .map(|(_, value)| *value)
             .collect()
@@ -149,45 +151,22 @@ fn tell(
             "Take more photos from other sides, each with two cards or more in it.",
         ));
     }
-    // The halves' disagreement as a whole raises the noise; what one figure differs by more than
-    // that, it keeps to itself.
-    for (field, apart) in &apart {
-        if let Some(figure) = measured.get_mut(field) {
-            figure.u = figure.u.max(*apart);
-        }
-    }
+    keep_apart(&apart, &mut measured);
     if !solution.cord_movement_is_determined() {
         measured.remove(&Figure::CordMoved);
     }
-    if let Some(axis) = evaluation.wheel_axis() {
-        let apart_mm = turning::float_along(&solution.state, WHEEL, &axis);
-        let radius_mm = evaluation.mark_radius(&axis).unwrap_or(contradiction::USUAL_RADIUS_MM);
-        let float = contradiction::Float { apart_mm, radius_mm };
-        findings.extend(contradiction::doubt_floating_wheel(float, &mut measured));
-    }
-    if solution.readings.is_empty() {
-        findings.extend(contradiction::doubt_moved_wheel(
-            &fields,
-            &propagated.covariance,
-            &mut measured,
-        ));
-    }
-    let told = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
+    findings.extend(doubt_wheel(solution, &evaluation, &fields, &propagated, &mut measured));
+    let of_reading = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
         let spread = spread_of(reading)?.covariance;
         let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
-        Some(
-            fields
-                .iter()
-                .cloned()
-                .zip(values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt())))
-                .collect(),
-        )
+        let with_u = values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()));
+        Some(fields.iter().cloned().zip(with_u).collect())
     };
     // Riders that agree with the cord's edges tell which reading of them is right.
-    let riders_tell = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
-    let readings = solution.readings.iter().chain(rival.filter(|_| !riders_tell));
+    let riders_decide = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
+    let readings = solution.readings.iter().chain(rival.filter(|_| !riders_decide));
     contradiction::allow_for_readings(
-        &readings.filter_map(told).collect::<Vec<_>>(),
+        &readings.filter_map(of_reading).collect::<Vec<_>>(),
         &mut measured,
     );
     super::assemble::fill(&mut figures.measured, &evaluation, &measured, settings, solution);
@@ -202,6 +181,37 @@ fn tell(
     super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
     figures.findings = findings;
     (figures, apart)
+}
+
+/// The halves' disagreement as a whole raises the noise; what one figure differs by more than that,
+/// it keeps to itself.
+fn keep_apart(apart: &Apart, measured: &mut BTreeMap<Figure, Measurement>) {
+    for (field, apart) in apart {
+        if let Some(figure) = measured.get_mut(field) {
+            figure.u = figure.u.max(*apart);
+        }
+    }
+}
+
+/// What a wheel that shifts along its axis, or that was moved between set-ups, makes doubtful.
+fn doubt_wheel(
+    solution: &Solution,
+    evaluation: &Evaluation,
+    fields: &[Figure],
+    propagated: &Propagated,
+    measured: &mut BTreeMap<Figure, Measurement>,
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    if let Some(axis) = evaluation.wheel_axis() {
+        let apart_mm = turning::float_along(&solution.state, TurningPart::Wheel, &axis);
+        let radius_mm = evaluation.mark_radius(&axis).unwrap_or(contradiction::USUAL_RADIUS_MM);
+        let float = contradiction::Float { apart_mm, radius_mm };
+        findings.extend(contradiction::doubt_floating_wheel(float, measured));
+    }
+    if solution.readings.is_empty() {
+        findings.extend(contradiction::doubt_moved_wheel(fields, &propagated.covariance, measured));
+    }
+    findings
 }
 
 /// Figures in whose standard uncertainty the bench's level has more than this part: the others
@@ -286,7 +296,8 @@ fn measurements(
     measured
 }
 
-/// Contributions below this part of a figure's uncertainty are not worth a line in its budget.
+/// Contributions below this part of a figure's uncertainty are not worth a line in its budget (our
+/// choice).
 const LEAST_SHARE: f64 = 0.02;
 
 fn budget_and_joint(figures: &mut Figures, fields: &[Figure], propagated: &Propagated) {

@@ -1,8 +1,10 @@
 //! Why a figure is missing, told for each by its JSON pointer, and what photo or mark would help.
 
+use crate::figure::{Figure, Kind};
 use crate::finding::{Finding, Severity};
 use crate::say;
 use crate::scene::Solution;
+use crate::scene::model::state::TurningPart;
 use crate::text::Amount;
 
 use super::datum_findings::DISAGREE;
@@ -10,8 +12,6 @@ use super::evaluate::Choices;
 use super::figures::{Figures, Side};
 use super::settings::{BenchSettings, Part};
 use super::views::Views;
-use crate::figure::Figure;
-use crate::figure::Kind;
 
 /// Adds a finding for each figure that could not be measured.
 pub fn findings(
@@ -34,35 +34,17 @@ pub fn findings(
     let has_cord = choices.datum.is_some();
     // Where riders and edges contradict each other, or riders alone do not suffice, that is told
     // already.
-    let told =
+    let is_reported =
         findings.iter().any(|finding| [DISAGREE, "riders-too-few"].contains(&finding.id.as_str()))
             || solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
-    if !has_cord && !told {
-        findings.push(
-            Finding::refused(
-                "cord-not-seen",
-                "The datum cord was not found in any photo, so nothing can be measured from it.",
-                "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, 2 to 5 mm above the paper, \
-                 and take photos from above the cards and from both sides. Where light and shadow hide it, put two riders on it, 600 mm \
-                 or more apart (sheets --tabs 39-42): they show where it runs in any light.",
-            )
-            .about(Figure::WheelOffset),
-        );
+    if !has_cord && !is_reported {
+        findings.push(cord_not_seen());
     }
     findings.extend(solution.cord_doubts.iter().cloned());
     let setups: Vec<usize> =
         (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
     if setups.len() == 1 {
-        findings.push(
-            Finding::warning(
-                "one-setup",
-                "Only one position of the wheel was photographed. Without turning it, its axis can't be found, and run-out looks like a wheel that is \
-                 not square.",
-                "Turn the wheel half round, so that the mark lies at the other end, and take six photos more: three from the left, three from \
-                 the right. Move nothing else.",
-            )
-            .about(Figure::WheelYaw),
-        );
+        findings.push(one_setup());
     }
     if choices.left.is_some() && has_cord {
         rims(figures, settings, findings);
@@ -82,21 +64,7 @@ pub fn findings(
         );
     }
     if solution.cord_moved {
-        findings.push(
-            Finding::warning(
-                "cord-moved",
-                say![
-                    "The cord lies ",
-                    match figures.get(&Figure::CordMoved) {
-                        Some(moved) => say![Amount::measured(&moved, Kind::Length)],
-                        None => say!["somewhat"],
-                    },
-                    " elsewhere in one set-up than in another; all was measured from its place in the first.",
-                ],
-                "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
-            )
-            .about(Figure::CordMoved),
-        );
+        findings.push(cord_moved(figures));
     }
     super::rim_width::findings(figures, settings, findings);
     if settings.print_measured != [true, true] && !rims.is_empty() {
@@ -106,6 +74,44 @@ pub fn findings(
             super::rim_width::print_within_percent(figures, settings),
         ));
     }
+}
+
+fn cord_not_seen() -> Finding {
+    Finding::refused(
+        "cord-not-seen",
+        "The datum cord was not found in any photo, so nothing can be measured from it.",
+        "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, 2 to 5 mm above the paper, \
+         and take photos from above the cards and from both sides. Where light and shadow hide it, put two riders on it, 600 mm \
+         or more apart (sheets --tabs 39-42): they show where it runs in any light.",
+    )
+    .about(Figure::WheelOffset)
+}
+
+fn one_setup() -> Finding {
+    Finding::warning(
+        "one-setup",
+        "Only one position of the wheel was photographed. Without turning it, its axis can't be found, and run-out looks like a wheel that is \
+         not square.",
+        "Turn the wheel half round, so that the mark lies at the other end, and take six photos more: three from the left, three from \
+         the right. Move nothing else.",
+    )
+    .about(Figure::WheelYaw)
+}
+
+fn cord_moved(figures: &Figures) -> Finding {
+    Finding::warning(
+        "cord-moved",
+        say![
+            "The cord lies ",
+            match figures.get(&Figure::CordMoved) {
+                Some(moved) => say![Amount::measured(&moved, Kind::Length)],
+                None => say!["somewhat"],
+            },
+            " elsewhere in one set-up than in another; all was measured from its place in the first.",
+        ],
+        "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
+    )
+    .about(Figure::CordMoved)
 }
 
 /// The warning about a print that nobody measured. `within_percent` is what a caliper's rim width
@@ -189,7 +195,7 @@ fn wheel(
     findings: &mut Vec<Finding>,
 ) {
     if !choices.wheel_axis {
-        let joined = views.joining_tabs(solution, super::settings::WHEEL);
+        let joined = views.joining_tabs(solution, TurningPart::Wheel);
         findings.push(
             Finding::refused(
                 "no-wheel-axis",

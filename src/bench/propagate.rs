@@ -38,14 +38,14 @@ pub struct Propagated {
 const STEP: f64 = 1e-5;
 
 /// Propagates `covariance` of the solution's kept unknowns and the nuisances (with standard
-/// deviations) to the figures that `tell` gives. `tell` must give the same figures, in the same
-/// order, for every state near the solution.
+/// deviations) to the figures that `evaluate` gives. `evaluate` must give the same figures, in the
+/// same order, for every state near the solution.
 pub fn propagate(
     solution: &Solution,
     covariance: &DMatrix<f64>,
     nuisances: &[(Nuisance, f64)],
     n_figures: usize,
-    tell: impl Fn(&State, Shift) -> Vec<f64> + Sync,
+    evaluate: impl Fn(&State, Shift) -> Vec<f64> + Sync,
 ) -> Propagated {
     let n = solution.slots.n;
     let difference = |plus: Vec<f64>, minus: Vec<f64>, step: f64| {
@@ -70,7 +70,7 @@ pub fn propagate(
                 let mut change = vec![0.0; n];
                 change[slot] = step;
                 state.nudge_kept(&solution.slots, &change);
-                tell(&state, Shift(None))
+                evaluate(&state, Shift(None))
             };
             difference(at(STEP), at(-STEP), STEP)
         })
@@ -79,26 +79,15 @@ pub fn propagate(
     let by_nuisance: Vec<DVector<f64>> = nuisances
         .par_iter()
         .map(|&(nuisance, _)| {
-            let at = |step: f64| tell(&solution.state, Shift(Some((nuisance, step))));
+            let at = |step: f64| evaluate(&solution.state, Shift(Some((nuisance, step))));
             difference(at(1e-4), at(-1e-4), 1e-4)
         })
         .collect();
     // C g for all figures at once.
     let spread = covariance * jacobian.transpose();
     let mut total = &jacobian * &spread;
-    let mut sources: Vec<BTreeMap<&'static str, f64>> = (0..n_figures)
-        .map(|figure| {
-            let all = total[(figure, figure)].max(0.0);
-            let mut shares: BTreeMap<&'static str, f64> = BTreeMap::new();
-            for row in prior::rows(&solution.state, &solution.slots, &solution.priors) {
-                let along: f64 = row.by.iter().map(|&(slot, d)| d * spread[(slot, figure)]).sum();
-                *shares.entry(source_name(row.source)).or_default() += along * along;
-            }
-            let known: f64 = shares.values().sum();
-            shares.insert("photos", (all - known).max(0.0));
-            shares
-        })
-        .collect();
+    let mut sources: Vec<BTreeMap<&'static str, f64>> =
+        (0..n_figures).map(|figure| solution_shares(solution, &spread, &total, figure)).collect();
     for spread in &solution.group_spreads {
         let by = DMatrix::from_fn(n_figures, spread.slots.len(), |figure, k| {
             jacobian[(figure, spread.slots[k])]
@@ -120,15 +109,42 @@ pub fn propagate(
         shares.values_mut().for_each(|share| *share = share.sqrt());
         shares.retain(|_, share| *share > 0.0);
     }
-    // What the figures do when the print was larger by 1 %: the unknowns follow the print by their
-    // covariance with it.
+    let per_percent_of_print = per_percent_of_print(solution, covariance, &jacobian);
+    Propagated { covariance: total, sources, jacobian, per_percent_of_print }
+}
+
+/// The variance of one figure by what the solution has it from: each prior, and the photos for the
+/// rest.
+fn solution_shares(
+    solution: &Solution,
+    spread: &DMatrix<f64>,
+    total: &DMatrix<f64>,
+    figure: usize,
+) -> BTreeMap<&'static str, f64> {
+    let all = total[(figure, figure)].max(0.0);
+    let mut shares: BTreeMap<&'static str, f64> = BTreeMap::new();
+    for row in prior::rows(&solution.state, &solution.slots, &solution.priors) {
+        let along: f64 = row.by.iter().map(|&(slot, d)| d * spread[(slot, figure)]).sum();
+        *shares.entry(source_name(row.source)).or_default() += along * along;
+    }
+    let known: f64 = shares.values().sum();
+    shares.insert("photos", (all - known).max(0.0));
+    shares
+}
+
+/// What the figures do when the print was larger by 1 %: the unknowns follow the print by their
+/// covariance with it.
+fn per_percent_of_print(
+    solution: &Solution,
+    covariance: &DMatrix<f64>,
+    jacobian: &DMatrix<f64>,
+) -> Vec<f64> {
     let (along, across) = (solution.slots.print, solution.slots.print + 1);
     let follow =
         |slot: usize| covariance.column(slot) / covariance[(slot, slot)].max(f64::MIN_POSITIVE);
     let response = follow(along) + follow(across);
-    let per_percent = &jacobian * response * 0.01;
-    let per_percent_of_print = per_percent.iter().copied().collect();
-    Propagated { covariance: total, sources, jacobian, per_percent_of_print }
+    let per_percent = jacobian * response * 0.01;
+    per_percent.iter().copied().collect()
 }
 
 /// What the budget calls a prior.

@@ -119,13 +119,13 @@ pub fn standing(
     let first = first_setup(solution, settings, &seen);
     let mut standing: Vec<StandingRider> = Vec::new();
     // What is wrong with a rider is told once, not for each set-up.
-    let mut told: BTreeMap<(u8, &'static str), Finding> = BTreeMap::new();
+    let mut reported: BTreeMap<(u8, &'static str), Finding> = BTreeMap::new();
     for ((rider, setup), mut faces) in seen {
         let all = StandingRider { rider, setup, later: 0.0, faces: faces.clone(), sigma: 0.0 };
         let words = all.words();
         faces.retain(|face| views.tab_is_good(solution, face.tab));
         if faces.is_empty() {
-            told.entry((rider, "rider-seen-poorly")).or_insert_with(|| seen_poorly(&words));
+            reported.entry((rider, "rider-seen-poorly")).or_insert_with(|| seen_poorly(&words));
             continue;
         }
         let assumed = &settings.assumed;
@@ -139,14 +139,15 @@ pub fn standing(
         let [_, along] = rider_here.directions(state);
         if along.dot(up) < LEAST_UPRIGHT {
             let lean = along.dot(up).clamp(-1.0, 1.0).acos().to_degrees();
-            told.entry((rider, "rider-leans")).or_insert_with(|| leans(&words, lean));
+            reported.entry((rider, "rider-leans")).or_insert_with(|| leans(&words, lean));
             continue;
         }
         let axis = rider_here.axis(state, &Shift(None));
         let height = plane.map_or(0.0, |plane| (axis - plane.point).dot(&plane.normal));
         let disagree = faces_disagree(&rider_here, state);
         if !HEIGHTS.contains(&height) || disagree > FACES_AGREE {
-            told.entry((rider, "rider-not-on-cord"))
+            reported
+                .entry((rider, "rider-not-on-cord"))
                 .or_insert_with(|| not_on_cord(&words, height, disagree));
             continue;
         }
@@ -158,7 +159,8 @@ pub fn standing(
     let serves = |rider: u8| standing.iter().any(|s| s.rider == rider);
     // A rider that serves in one set-up is not missed in the other.
     findings.extend(
-        told.into_iter()
+        reported
+            .into_iter()
             .filter(|((rider, id), _)| *id != "rider-seen-poorly" || !serves(*rider))
             .map(|(_, f)| f),
     );

@@ -32,8 +32,8 @@ impl Evaluation<'_> {
             let Some(p) = self.point(*t, setup, mark.thickness) else { continue };
             let Some(axial) = self.axial(axis, *t, mark) else { continue };
             // In the wheel's own frame: the angle is that of the first set-up.
-            let Carrier::Turning(kind) = self.state.tabs[*t].carrier else { continue };
-            let Some(body) = self.state.body(kind, setup) else { continue };
+            let Carrier::Turning(part) = self.state.tabs[*t].carrier else { continue };
+            let Some(body) = self.state.body(part, setup) else { continue };
             let q = self.state.bodies[body].world_from_body.inverse().apply(&p);
             let d = q - axis.point;
             found.push((place, d.dot(&e2).atan2(d.dot(&e1)), axial));
@@ -101,8 +101,8 @@ impl Evaluation<'_> {
                 let offset = side.sign() * datum.offset(&p);
                 let at =
                     RimPlace { setup: self.settings.setups[setup].clone(), wheel, place, side };
-                self.tell(Figure::RimOffset(at.clone()), offset);
-                self.tell(Figure::RimHeight(at.clone()), self.height(&p, foot));
+                self.record(Figure::RimOffset(at.clone()), offset);
+                self.record(Figure::RimHeight(at.clone()), self.height(&p, foot));
                 let from = hub.copied().unwrap_or(*foot);
                 let d = datum.components(&(p - from));
                 if wheel == Wheel::Rear {
@@ -115,7 +115,7 @@ impl Evaluation<'_> {
             }
             if sides == 2 && wheel == Wheel::Rear {
                 let name = self.settings.setups[setup].clone();
-                self.tell(Figure::RimWidth(name), width);
+                self.record(Figure::RimWidth(name), width);
             }
         }
     }
@@ -159,7 +159,7 @@ impl Evaluation<'_> {
         if let Some(faces) = axis.and_then(|axis| self.rim_faces(axis, rim))
             && let Some(amplitude) = faces.amplitude
         {
-            self.tell(Figure::RunoutLateral, 2.0 * amplitude);
+            self.record(Figure::RunoutLateral, 2.0 * amplitude);
         }
     }
 
@@ -177,7 +177,7 @@ impl Evaluation<'_> {
             Side::Left => faces.mean_left,
             Side::Right => faces.mean_left - faces.width,
         };
-        self.tell(Figure::RimFromFace, side.sign() * (rim_face - face));
+        self.record(Figure::RimFromFace, side.sign() * (rim_face - face));
     }
 }
 

@@ -49,19 +49,19 @@ pub fn print_within_percent(figures: &Figures, settings: &BenchSettings) -> Opti
     (difference <= bound).then(|| 100.0 * (difference + bound) / caliper)
 }
 
-fn told_widths(figures: &Figures) -> Vec<(Figure, usize, f64)> {
+fn measured_widths(figures: &Figures) -> Vec<(Figure, usize, f64)> {
     let widths = figures.measured.table.measured();
-    let told = widths.filter(|(figure, _)| matches!(figure, Figure::RimWidth(_))).filter_map(
+    let measured = widths.filter(|(figure, _)| matches!(figure, Figure::RimWidth(_))).filter_map(
         |(figure, width)| {
             let index = figures.joint.fields.iter().position(|known| known == figure)?;
             Some((figure.clone(), index, width.value))
         },
     );
-    told.collect()
+    measured.collect()
 }
 
 fn mean_width(figures: &Figures) -> Option<Width> {
-    let widths = told_widths(figures);
+    let widths = measured_widths(figures);
     let n = widths.len() as f64;
     let pairs = widths.iter().flat_map(|a| widths.iter().map(move |b| (a.1, b.1)));
     let variance = pairs.map(|(a, b)| figures.joint.matrix[a][b]).sum::<f64>() / (n * n);
@@ -71,7 +71,7 @@ fn mean_width(figures: &Figures) -> Option<Width> {
 }
 
 fn between_setups(figures: &Figures) -> Option<Finding> {
-    let widths = told_widths(figures);
+    let widths = measured_widths(figures);
     let (low, high) =
         widths.iter().fold(widths.first().zip(widths.first())?, |(low, high), width| {
             (if width.2 < low.2 { width } else { low }, if width.2 > high.2 { width } else { high })

@@ -10,11 +10,11 @@ use nalgebra::Vector3;
 use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::say;
+use crate::scene::model::state::TurningPart;
 use crate::scene::{Solution, State};
 use crate::text::Amount;
 
 use super::propagate::propagate;
-use super::settings::WHEEL;
 use super::turning::{Axis, pair_axis, turned_pairs, turning_axis};
 
 /// By how much the axes of single pairs of set-ups lie off the common one, at the most.
@@ -36,15 +36,15 @@ const SHIFT_FLOOR_MM: f64 = 0.2;
 /// None where the axis is steady, or where less than three set-ups leave nothing to compare.
 pub fn unsteady(solution: &Solution, left: &Vector3<f64>) -> Option<Unsteady> {
     let covariance = solution.covariance.as_ref()?;
-    let pairs = turned_pairs(&solution.state, WHEEL);
-    let common = turning_axis(&solution.state, WHEEL, left)?;
+    let pairs = turned_pairs(&solution.state, TurningPart::Wheel);
+    let common = turning_axis(&solution.state, TurningPart::Wheel, left)?;
     if pairs.len() < 2 {
         return None;
     }
-    let tell = |state: &State| deviations(state, &pairs, &common, left);
-    let values = tell(&solution.state)?;
+    let deviations_of = |state: &State| deviations(state, &pairs, &common, left);
+    let values = deviations_of(&solution.state)?;
     let propagated = propagate(solution, covariance, &[], values.len(), |state, _| {
-        tell(state).unwrap_or_else(|| vec![f64::NAN; values.len()])
+        deviations_of(state).unwrap_or_else(|| vec![f64::NAN; values.len()])
     });
     let beyond = |i: usize, floor: f64| {
         let noise = BEYOND_NOISE * propagated.covariance[(i, i)].max(0.0).sqrt();
@@ -71,10 +71,10 @@ fn deviations(
 ) -> Option<Vec<f64>> {
     let e1 = crate::math::rigid::any_normal(&at.direction);
     let e2 = at.direction.cross(&e1);
-    let common = turning_axis(state, WHEEL, left)?;
+    let common = turning_axis(state, TurningPart::Wheel, left)?;
     let mut values = Vec::with_capacity(4 * pairs.len());
     for &pair in pairs {
-        let own = pair_axis(state, WHEEL, pair, left)?;
+        let own = pair_axis(state, TurningPart::Wheel, pair, left)?;
         let tilt = own.direction - common.direction;
         let shift = own.foot(&at.point) - common.foot(&at.point);
         values.extend([

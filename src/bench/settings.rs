@@ -4,11 +4,6 @@ use crate::job::Assumed;
 
 use super::figures::Side;
 
-/// Kinds of turning bodies, as the scene numbers them.
-pub const WHEEL: u8 = 0;
-pub const GEARBOX: u8 = 1;
-pub const FRONT_WHEEL: u8 = 2;
-
 /// What a tab marks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Part {

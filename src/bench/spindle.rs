@@ -23,13 +23,13 @@ impl Evaluation<'_> {
             ends[usize::from(side == Side::Right)] = Some(p);
         }
         if let [Some(l), Some(r)] = ends {
-            self.tell(Figure::SpindleHeights, (l - r).dot(&self.up));
+            self.record(Figure::SpindleHeights, (l - r).dot(&self.up));
         }
         for (end, side) in ends.into_iter().zip([Side::Left, Side::Right]) {
             if let Some(p) = end {
                 let figure =
                     if side == Side::Left { Figure::SpindleLeft } else { Figure::SpindleRight };
-                self.tell(figure, side.sign() * datum.offset(&p));
+                self.record(figure, side.sign() * datum.offset(&p));
             }
         }
     }

@@ -5,6 +5,7 @@ use nalgebra::{Matrix3, Vector3};
 use crate::math::Rigid;
 use crate::math::rigid::{any_normal, log};
 use crate::scene::State;
+use crate::scene::model::state::TurningPart;
 
 /// A straight axis in the world frame.
 #[derive(Clone, Copy, Debug)]
@@ -25,34 +26,34 @@ pub const LEAST_TURN: f64 = 0.35;
 /// of t along the axis (end float) left out. None if the body did not turn.
 ///
 /// `toward` says which way the direction shall point.
-pub fn turning_axis(state: &State, kind: u8, toward: &Vector3<f64>) -> Option<Axis> {
-    axis_of(&stands(state, kind), toward)
+pub fn turning_axis(state: &State, part: TurningPart, toward: &Vector3<f64>) -> Option<Axis> {
+    axis_of(&poses(state, part), toward)
 }
 
 /// The axis that one pair of set-ups tells alone, by the indices that [`turned_pairs`] gives.
 pub fn pair_axis(
     state: &State,
-    kind: u8,
+    part: TurningPart,
     (a, b): (usize, usize),
     toward: &Vector3<f64>,
 ) -> Option<Axis> {
-    let stands = stands(state, kind);
-    axis_of(&[*stands.get(a)?, *stands.get(b)?], toward)
+    let poses = poses(state, part);
+    axis_of(&[*poses.get(a)?, *poses.get(b)?], toward)
 }
 
 /// Every pair of set-ups between which the body turned far enough to tell an axis.
-pub fn turned_pairs(state: &State, kind: u8) -> Vec<(usize, usize)> {
-    let stands = stands(state, kind);
-    let pairs = (0..stands.len()).flat_map(|a| (a + 1..stands.len()).map(move |b| (a, b)));
-    pairs.filter(|&(a, b)| log(&motion(stands[a], stands[b]).r).norm() >= LEAST_TURN).collect()
+pub fn turned_pairs(state: &State, part: TurningPart) -> Vec<(usize, usize)> {
+    let poses = poses(state, part);
+    let pairs = (0..poses.len()).flat_map(|a| (a + 1..poses.len()).map(move |b| (a, b)));
+    pairs.filter(|&(a, b)| log(&motion(poses[a], poses[b]).r).norm() >= LEAST_TURN).collect()
 }
 
 /// Where the body stands in each of its set-ups, in order. Where it was moved in the midst of one,
 /// its first place there counts.
-fn stands(state: &State, kind: u8) -> Vec<&Rigid> {
+fn poses(state: &State, part: TurningPart) -> Vec<&Rigid> {
     let in_order = state.bodies.iter().enumerate();
     let own = in_order
-        .filter(|(idx, body)| body.kind == kind && state.body(kind, body.setup) == Some(*idx));
+        .filter(|(idx, body)| body.part == part && state.body(part, body.setup) == Some(*idx));
     own.map(|(_, body)| &body.world_from_body).collect()
 }
 
@@ -61,13 +62,13 @@ fn motion(a: &Rigid, b: &Rigid) -> Rigid {
     b.then(&a.inverse())
 }
 
-fn axis_of(stands: &[&Rigid], toward: &Vector3<f64>) -> Option<Axis> {
+fn axis_of(poses: &[&Rigid], toward: &Vector3<f64>) -> Option<Axis> {
     let mut sum = Vector3::zeros();
     let mut most = 0.0_f64;
     let mut motions = Vec::new();
     // Every pair of set-ups tells an axis; with three set-ups the weak turns count little.
-    for (i, a) in stands.iter().enumerate() {
-        for b in &stands[i + 1..] {
+    for (i, a) in poses.iter().enumerate() {
+        for b in &poses[i + 1..] {
             let motion = motion(a, b);
             let w = log(&motion.r);
             let angle = w.norm();
@@ -98,14 +99,14 @@ fn axis_of(stands: &[&Rigid], toward: &Vector3<f64>) -> Option<Axis> {
 }
 
 /// How far apart along an axis the body stands in its set-ups, from one end to the other, mm.
-pub fn float_along(state: &State, kind: u8, axis: &Axis) -> f64 {
-    let stands = stands(state, kind);
-    let Some(first) = stands.first() else { return 0.0 };
+pub fn float_along(state: &State, part: TurningPart, axis: &Axis) -> f64 {
+    let poses = poses(state, part);
+    let Some(first) = poses.first() else { return 0.0 };
     let along = |stand: &&Rigid| {
         (motion(first, stand).apply(&axis.point) - axis.point).dot(&axis.direction)
     };
     let (low, high) =
-        stands.iter().map(along).fold((0.0f64, 0.0f64), |(low, high), s| (low.min(s), high.max(s)));
+        poses.iter().map(along).fold((0.0f64, 0.0f64), |(low, high), s| (low.min(s), high.max(s)));
     high - low
 }
 

@@ -10,7 +10,8 @@ use super::nuisance::{self, Nuisance};
 use super::settings::{BenchSettings, Part};
 use super::up::card_tilt_sigma;
 
-/// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane.
+/// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane (three points
+/// make a plane).
 pub const GEARBOX_TABS: usize = 3;
 
 /// By how much the middle of fewer tabs may lie off the sprocket's centre besides (k = 2), mm: two

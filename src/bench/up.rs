@@ -1,6 +1,6 @@
 //! Up, weighed from what tells it: plumb lines, the cards on the bench, a level's reading.
 
-use nalgebra::{Matrix2, Vector2};
+use nalgebra::{DMatrix, Matrix2, Vector2};
 
 use crate::figure::facts::{UpFigures, UpFrom, UpSource};
 use crate::figure::part::Letter;
@@ -16,6 +16,14 @@ use super::nuisance::Shift;
 use super::settings::BenchSettings;
 use super::views::Views;
 
+/// What one source says of up: its slopes against the bench, and their covariance.
+#[derive(Clone)]
+struct Opinion {
+    source: String,
+    slopes: Vector2<f64>,
+    spread: Matrix2<f64>,
+}
+
 /// Weights of the sources of up, and what they say.
 pub fn weigh_up(
     solution: &Solution,
@@ -27,30 +35,8 @@ pub fn weigh_up(
 ) -> UpWeights {
     let state = &solution.state;
     let mut weights = UpWeights::default();
-    let hang = settings.assumed.plumb_u_deg / 2.0;
     let Some(covariance) = solution.covariance.as_ref() else { return weights };
-    let mut lines: Vec<(String, Vector2<f64>, Matrix2<f64>)> = Vec::new();
-    for line in plumb_lines(state) {
-        let direction = state.lines[line].direction;
-        let [a, b] = line_axes(&direction);
-        let slot = solution.slots.lines[line] + 2;
-        let own = covariance.fixed_view::<2, 2>(slot, slot).into_owned();
-        let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
-        let spread =
-            axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
-        if let Some(finding) = super::upright::not_told(solution, views, line, &spread) {
-            findings.push(finding);
-            continue;
-        }
-        if let Some(weight) = spread.try_inverse() {
-            let letter = match state.lines[line].kind {
-                StringKind::Plumb(letter) => Letter::of(letter).to_string(),
-                _ => "?".to_owned(),
-            };
-            weights.lines.push((line, weight));
-            lines.push((format!("plumb line {letter}"), up_from_line(&direction), spread));
-        }
-    }
+    let lines = weigh_lines(solution, covariance, settings, views, &mut weights, findings);
     let forward = choices
         .left
         .map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
@@ -62,41 +48,20 @@ pub fn weigh_up(
         let variance =
             |i: usize| (settings.level_sigma.powi(2) + tilt[i].powi(2)).sqrt().to_radians().powi(2);
         let spread = Matrix2::new(variance(0), 0.0, 0.0, variance(1));
-        let agrees = lines.iter().all(|(_, line, line_spread)| {
-            let difference = line - slopes;
-            let both = line_spread + spread;
-            (0..2).all(|i| difference[i].abs() <= 2.0 * both[(i, i)].sqrt())
-        });
-        if agrees {
-            weights.cards = spread.try_inverse();
-        } else {
-            findings.push(Finding::warning(
-                "up-disagrees",
-                format!(
-                    "The plumb line and the cards on the bench disagree about up by {:.2} degrees; the plumb line was believed.",
-                    lines.iter().map(|(_, line, _)| (line - slopes).norm().to_degrees()).fold(0.0, f64::max)
-                ),
-                "Check the bench with a level, and that the plumb bob hangs free and still.",
-            ));
-        }
-        let name = if settings.level_was_read {
+        let source = if settings.level_was_read {
             "cards with the level's reading"
         } else {
             "cards on the bench"
         };
-        sources.push((name.to_owned(), slopes, spread));
-    }
-    for pair in lines.windows(2) {
-        let difference = pair[0].1 - pair[1].1;
-        let both = pair[0].2 + pair[1].2;
-        if (0..2).any(|i| difference[i].abs() > 2.5 * both[(i, i)].sqrt()) {
-            findings.push(Finding::warning(
-                "plumb-lines-disagree",
-                format!("{} and {} are not parallel: {:.2} degrees.", pair[0].0, pair[1].0, difference.norm().to_degrees()),
-                "Let both bobs come to rest out of draughts, touching nothing, and take the photos again.",
-            ));
+        let cards = Opinion { source: source.to_owned(), slopes, spread };
+        if lines.iter().all(|line| agree(line, &cards)) {
+            weights.cards = spread.try_inverse();
+        } else {
+            findings.push(up_disagrees(&lines, &cards));
         }
+        sources.push(cards);
     }
+    findings.extend(lines.windows(2).filter_map(|pair| not_parallel(&pair[0], &pair[1])));
     up.from = match (weights.lines.is_empty(), settings.level_was_read, settings.level_was_laid) {
         (false, ..) => UpFrom::PlumbLine,
         (_, true, _) => UpFrom::Reading,
@@ -111,7 +76,7 @@ pub fn weigh_up(
     }
     let best = weights.up(state, plane.as_ref(), &forward, settings, &Shift(None));
     let best = best.xy() / best.z;
-    for (source, slopes, spread) in sources {
+    for Opinion { source, slopes, spread } in sources {
         let difference = slopes - best;
         up.sources.push(UpSource {
             source,
@@ -121,6 +86,77 @@ pub fn weigh_up(
         });
     }
     weights
+}
+
+/// What each plumb line says of up; lines that are not known well enough are reported instead.
+fn weigh_lines(
+    solution: &Solution,
+    covariance: &DMatrix<f64>,
+    settings: &BenchSettings,
+    views: &Views,
+    weights: &mut UpWeights,
+    findings: &mut Vec<Finding>,
+) -> Vec<Opinion> {
+    let state = &solution.state;
+    let hang = settings.assumed.plumb_u_deg / 2.0;
+    let mut lines = Vec::new();
+    for line in plumb_lines(state) {
+        let direction = state.lines[line].direction;
+        let [a, b] = line_axes(&direction);
+        let slot = solution.slots.lines[line] + 2;
+        let own = covariance.fixed_view::<2, 2>(slot, slot).into_owned();
+        let axes = nalgebra::Matrix2::new(a.x, b.x, a.y, b.y) / direction.z;
+        let spread =
+            axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
+        if let Some(finding) = super::upright::undetermined(solution, views, line, &spread) {
+            findings.push(finding);
+            continue;
+        }
+        if let Some(weight) = spread.try_inverse() {
+            let letter = match state.lines[line].kind {
+                StringKind::Plumb(letter) => Letter::of(letter).to_string(),
+                _ => "?".to_owned(),
+            };
+            weights.lines.push((line, weight));
+            let source = format!("plumb line {letter}");
+            lines.push(Opinion { source, slopes: up_from_line(&direction), spread });
+        }
+    }
+    lines
+}
+
+/// Whether two opinions of up differ by no more than their uncertainties allow.
+fn agree(line: &Opinion, cards: &Opinion) -> bool {
+    let difference = line.slopes - cards.slopes;
+    let both = line.spread + cards.spread;
+    (0..2).all(|i| difference[i].abs() <= 2.0 * both[(i, i)].sqrt())
+}
+
+fn up_disagrees(lines: &[Opinion], cards: &Opinion) -> Finding {
+    Finding::warning(
+        "up-disagrees",
+        format!(
+            "The plumb line and the cards on the bench disagree about up by {:.2} degrees; the plumb line was believed.",
+            lines
+                .iter()
+                .map(|line| (line.slopes - cards.slopes).norm().to_degrees())
+                .fold(0.0, f64::max)
+        ),
+        "Check the bench with a level, and that the plumb bob hangs free and still.",
+    )
+}
+
+/// What is said of two plumb lines that are not parallel.
+fn not_parallel(one: &Opinion, other: &Opinion) -> Option<Finding> {
+    let difference = one.slopes - other.slopes;
+    let both = one.spread + other.spread;
+    (0..2).any(|i| difference[i].abs() > 2.5 * both[(i, i)].sqrt()).then(|| {
+        Finding::warning(
+            "plumb-lines-disagree",
+            format!("{} and {} are not parallel: {:.2} degrees.", one.source, other.source, difference.norm().to_degrees()),
+            "Let both bobs come to rest out of draughts, touching nothing, and take the photos again.",
+        )
+    })
 }
 
 /// Two cards' scatter is raised by this much at the most: what Student's t makes of one degree of

@@ -22,7 +22,7 @@ const LEAST_IMAGES: usize = 3;
 
 /// Why a plumb line does not tell upright, if it does not. `spread` is the covariance of its
 /// slopes.
-pub fn not_told(
+pub fn undetermined(
     solution: &Solution,
     views: &Views,
     line: usize,
@@ -30,9 +30,9 @@ pub fn not_told(
 ) -> Option<Finding> {
     let (images, flags) = views.of_line(solution, line);
     // Two flags, each from two photos, bear each other out as images do.
-    let flags_tell = flags.iter().filter(|photos| **photos >= 2).count() >= 2;
+    let flags_determine = flags.iter().filter(|photos| **photos >= 2).count() >= 2;
     let known = (0..2).all(|i| spread[(i, i)] < WORTH_LITTLE.to_radians().powi(2));
-    if known && (images >= LEAST_IMAGES || flags_tell) {
+    if known && (images >= LEAST_IMAGES || flags_determine) {
         return None;
     }
     let StringKind::Plumb(letter) = solution.state.lines[line].kind else { return None };

@@ -10,12 +10,12 @@ use crate::figure::{Figure, Side};
 use crate::measurement::Quality;
 use crate::scene::Solution;
 use crate::scene::model::observe::Shown;
-use crate::scene::model::state::Carrier;
+use crate::scene::model::state::{Carrier, TurningPart};
 use crate::sightings::StringKind;
 
 use super::settings::{BenchSettings, Part};
 
-/// Least angle between two rays for a figure to be good, degrees.
+/// Least angle between two rays for a figure to be good, degrees (our choice).
 const LEAST_ANGLE: f64 = 10.0;
 
 /// Camera positions from which each mark was seen, in the frame of what carries it.
@@ -60,12 +60,12 @@ impl Views {
 
     /// Number of tabs of a turning body that were seen in two set-ups or more and do not lie in one
     /// line with the others.
-    pub fn joining_tabs(&self, solution: &Solution, kind: u8) -> usize {
+    pub fn joining_tabs(&self, solution: &Solution, part: TurningPart) -> usize {
         let state = &solution.state;
         let joined: Vec<usize> = self
             .tabs
             .iter()
-            .filter(|(tab, _)| state.tabs[**tab].carrier == Carrier::Turning(kind))
+            .filter(|(tab, _)| state.tabs[**tab].carrier == Carrier::Turning(part))
             .filter(|(_, seen)| {
                 seen.iter().map(|(_, _, setup)| setup).collect::<BTreeSet<_>>().len() >= 2
             })

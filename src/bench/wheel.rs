@@ -3,10 +3,11 @@
 use nalgebra::Vector3;
 
 use crate::figure::Figure;
+use crate::scene::model::state::TurningPart;
 
 use super::evaluate::Evaluation;
 use super::nuisance::Nuisance;
-use super::settings::{FRONT_WHEEL, Marked};
+use super::settings::Marked;
 use super::turning::{Axis, turning_axis};
 
 impl Evaluation<'_> {
@@ -18,14 +19,14 @@ impl Evaluation<'_> {
         // opposite have.
         let at_mark = marks.iter().map(|mark| mark.2).sum::<f64>() / marks.len().max(1) as f64;
         if front_and_rear.is_some() {
-            self.tell(Figure::WheelOffsetAtMark, at_mark);
+            self.record(Figure::WheelOffsetAtMark, at_mark);
         }
         let mut lean = 0.0;
         if let Some(axis) = axis {
             let a = datum.components(&axis.direction);
-            self.tell(Figure::WheelYaw, (-a.x).atan2(a.y).to_degrees());
+            self.record(Figure::WheelYaw, (-a.x).atan2(a.y).to_degrees());
             lean = (-a.z).asin();
-            self.tell(Figure::WheelLean, lean.to_degrees());
+            self.record(Figure::WheelLean, lean.to_degrees());
         }
         if let Some((front, rear)) = front_and_rear {
             let ((_, pf, yf), (_, pr, yr)) = (&marks[front], &marks[rear]);
@@ -33,19 +34,19 @@ impl Evaluation<'_> {
             if dx.abs() > 50.0 {
                 // A wheel that leans to the left stands further left at its higher mark.
                 let yaw = ((yf - yr - dz * lean.tan()) / dx).atan().to_degrees();
-                self.tell(Figure::WheelYawFromOffsets, yaw);
+                self.record(Figure::WheelYawFromOffsets, yaw);
                 if axis.is_none() {
-                    self.tell(Figure::WheelYaw, yaw);
+                    self.record(Figure::WheelYaw, yaw);
                 }
             }
         }
         match (hub, front_and_rear) {
             (Some(hub), _) => {
                 let offset = datum.offset(hub);
-                self.tell(Figure::WheelOffset, offset);
+                self.record(Figure::WheelOffset, offset);
             }
             (None, Some(_)) => {
-                self.tell(Figure::WheelOffset, at_mark + self.shift.of(Nuisance::RunOut))
+                self.record(Figure::WheelOffset, at_mark + self.shift.of(Nuisance::RunOut))
             }
             _ => {}
         }
@@ -60,17 +61,20 @@ impl Evaluation<'_> {
         let (Some(datum), Some(left)) = (self.datum, self.choices.left) else { return };
         // Steered or leaning, the front rim shows its mid-plane at its axle only to who knows where
         // that axle is.
-        let Some(front) =
-            self.choices.front_axis.then(|| turning_axis(self.state, FRONT_WHEEL, &left)).flatten()
+        let Some(front) = self
+            .choices
+            .front_axis
+            .then(|| turning_axis(self.state, TurningPart::FrontWheel, &left))
+            .flatten()
         else {
             return;
         };
         let a = datum.components(&front.direction);
-        self.tell(Figure::TrackLean, (-a.z).asin().to_degrees());
+        self.record(Figure::TrackLean, (-a.z).asin().to_degrees());
         let (Some(axis), Some(hub)) = (axis, hub) else { return };
         let Some(faces) = self.rim_faces(&front, front_rim) else { return };
         let middle = front.point + front.direction * (faces.mean_left - faces.width / 2.0);
-        self.tell(Figure::TrackOffset, axis.direction.dot(&(middle - hub)));
+        self.record(Figure::TrackOffset, axis.direction.dot(&(middle - hub)));
     }
 }
 

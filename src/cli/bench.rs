@@ -70,7 +70,7 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
         super::print(&format!("{address}\n"))?;
     } else {
         let is_here = at.iter().all(IpAddr::is_loopback);
-        super::print(&super::fitted(&told(
+        super::print(&super::fitted(&words(
             args,
             &opened.folder.display().to_string(),
             opened.evening,
@@ -85,7 +85,7 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
     Ok(super::DONE)
 }
 
-fn told(args: &BenchArgs, folder: &str, evening: u32) -> String {
+fn words(args: &BenchArgs, folder: &str, evening: u32) -> String {
     let what =
         if evening > 1 { format!(" It goes on with evening {evening}.") } else { String::new() };
     let open = match args.phone || args.at.is_some_and(|at| !at.is_loopback()) {

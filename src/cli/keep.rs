@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::measure::{progress_bar, tell};
+use super::measure::{progress_bar, show_progress};
 use crate::archive::{self, Sealed};
 use crate::disk::scratch;
 use crate::visible::one_line;
@@ -37,15 +37,15 @@ pub fn run(args: &KeepArgs) -> anyhow::Result<u8> {
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
     let sealed = archive::keep(&args.folder, &args.to, args.without_place, &|progress| {
-        tell(&bar, &progress)
+        show_progress(&bar, &progress)
     });
     bar.finish_and_clear();
     let sealed = sealed?;
-    super::print(&if args.quiet { format!("{}\n", sealed.sha256) } else { told(&sealed) })?;
+    super::print(&if args.quiet { format!("{}\n", sealed.sha256) } else { words(&sealed) })?;
     Ok(super::DONE)
 }
 
-fn told(sealed: &Sealed) -> String {
+fn words(sealed: &Sealed) -> String {
     let file = sealed.file.display().to_string();
     let mut text =
         format!("Kept: {} ({} photos, {} bytes)\n", one_line(&file), sealed.n_photos, sealed.bytes);

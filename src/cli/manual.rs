@@ -30,7 +30,7 @@ pub struct ManualArgs {
 /// Runs the command.
 pub fn run(args: &ManualArgs) -> anyhow::Result<u8> {
     clear_away_on_interrupt();
-    let mut told = String::new();
+    let mut written = String::new();
     std::fs::create_dir_all(&args.dir).with_context(|| {
         let dir = args.dir.display();
         format!(
@@ -40,10 +40,10 @@ pub fn run(args: &ManualArgs) -> anyhow::Result<u8> {
     for (name, bytes) in files()? {
         let path = args.dir.join(name);
         write_new(&args.dir, &path, &bytes)?;
-        told.push_str(&format!("written  {}\n", one_line(&path.display().to_string())));
+        written.push_str(&format!("written  {}\n", one_line(&path.display().to_string())));
     }
     if !args.quiet {
-        super::print(&told)?;
+        super::print(&written)?;
     }
     Ok(super::DONE)
 }

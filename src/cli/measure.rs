@@ -85,7 +85,7 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
             // Where nothing can be printed, the figures will say so.
             bar.suspend(|| super::print(&super::fitted(&said)).unwrap_or_default());
         }
-        tell(&bar, &progress);
+        show_progress(&bar, &progress);
     });
     bar.finish_and_clear();
     if args.json {
@@ -154,7 +154,7 @@ pub(super) fn progress_bar(silent: bool) -> ProgressBar {
     bar
 }
 
-pub(super) fn tell(bar: &ProgressBar, progress: &Progress) {
+pub(super) fn show_progress(bar: &ProgressBar, progress: &Progress) {
     let (message, done, all) = match progress {
         Progress::Looked(done, all) => ("looking at photos", *done, *all),
         Progress::LookedAgain(done, all) => ("looking again", *done, *all),

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::measure::{progress_bar, tell};
+use super::measure::{progress_bar, show_progress};
 use crate::archive::compare::Reproduction;
 use crate::archive::{self, Proof};
 use crate::disk::scratch;
@@ -38,17 +38,17 @@ pub fn run(args: &ProveArgs) -> anyhow::Result<u8> {
     scratch::clear_away_on_interrupt();
     let bar = progress_bar(args.quiet);
     let proof = archive::prove(&args.file, args.quick, args.expect.as_deref(), &|progress| {
-        tell(&bar, &progress)
+        show_progress(&bar, &progress)
     });
     bar.finish_and_clear();
     let proof = proof?;
     if !args.quiet {
-        super::print(&told(args, &proof))?;
+        super::print(&words(args, &proof))?;
     }
     Ok(if proof.is_proven() { super::DONE } else { NOT_PROVEN })
 }
 
-fn told(args: &ProveArgs, proof: &Proof) -> String {
+fn words(args: &ProveArgs, proof: &Proof) -> String {
     let (n_files, bytes) = proof.payload;
     let (major, minor) = proof.bag_version;
     let file = args.file.display().to_string();

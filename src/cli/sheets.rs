@@ -91,7 +91,7 @@ pub fn run(args: &SheetsArgs) -> anyhow::Result<u8> {
     let sheets = sheets::draw(&order)?;
     let states = store(&args.dir, &sheets)?;
     if !args.quiet {
-        super::print(&told(&args.dir, &order, &sheets, &states))?;
+        super::print(&words(&args.dir, &order, &sheets, &states))?;
     }
     Ok(super::DONE)
 }
@@ -161,7 +161,7 @@ fn write_new(dir: &Path, sheet: &Sheet) -> anyhow::Result<()> {
     file.publish(&path).with_context(failed)
 }
 
-fn told(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> String {
+fn words(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> String {
     let mut text = String::new();
     for (sheet, state) in sheets.iter().zip(states) {
         let word = match state {

@@ -11,7 +11,7 @@ use crate::scene::start::pose::locate;
 use crate::sightings::lane::Lane;
 use crate::sightings::{LaneEdges, PatternSighting};
 
-use super::cord_on_card::{CordOnCard, EDGE_U_MM, HEIGHT_MM, NotRead, VIEW_U};
+use super::cord_on_card::{CordOnCard, EDGE_U_MM, HEIGHT_MM, NotRead, VIEW_U_LENS};
 use super::cord_straightness::Strip;
 
 /// Beyond this slope of the view across the lane (63 degrees off the upright) the height's share
@@ -23,7 +23,7 @@ const FROM_ABOVE: f64 = 0.3;
 /// An edge counts when its light changes by this part of the strongest edge's in the lane: weaker
 /// ones were unevennesses of the paper and of shadows' rims in the shared photos.
 const COUNTS: f64 = 0.25;
-/// How thick a cord may be, mm.
+/// How thick a cord may be, mm (our choice).
 const THICKNESS_MM: (f64, f64) = (0.8, 4.5);
 
 /// Expanded uncertainty of the angle, degrees: the step of the slope that was looked for, and,
@@ -102,7 +102,7 @@ pub fn read_lane(
     let view = view_of(apparent);
     let sigma = 0.5 * first.sigma_mm.hypot(second.sigma_mm);
     let (height, height_u) = HEIGHT_MM;
-    let view_u = lens_u * view.abs() + VIEW_U.1;
+    let view_u = lens_u * view.abs() + VIEW_U_LENS;
     let parts = [2.0 * sigma, EDGE_U_MM, height_u * view.abs(), height * view_u];
     let u = parts.iter().map(|part| part * part).sum::<f64>().sqrt() + open;
     let slope = (first.slope + second.slope) / 2.0;

@@ -26,7 +26,8 @@ pub const HEIGHT_MM: (f64, f64) = (3.0, 2.0);
 
 /// Expanded uncertainty of the view's slope: a part of itself (a focal length that is up to 7 %
 /// off) and a share for the lens's bend.
-pub const VIEW_U: (f64, f64) = (0.10, 0.05);
+pub const VIEW_U_PART: f64 = 0.10;
+pub const VIEW_U_LENS: f64 = 0.05;
 
 /// The cord in one card's lane.
 #[derive(Clone, Debug, PartialEq)]

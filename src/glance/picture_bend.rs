@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2};
 
 use crate::camera::start::{homography, map};
 use crate::cards::Pattern;
-use crate::math::levenberg::minimise;
+use crate::math::levenberg_marquardt::minimise;
 use crate::sightings::PhotoSightings;
 
 /// The unknowns: a, b, c, and the middle's place off the picture's middle, px.
@@ -19,7 +19,7 @@ const N: usize = 5;
 /// What they are taken to be before anything is seen (standard deviation): at the picture's corner
 /// phones bend by some per cent, and the stabiliser moves the middle by 8 to 13 px.
 const USUAL: [f64; N] = [0.1, 0.1, 0.1, 15.0, 15.0];
-/// Steps for differences, small against the above.
+/// Steps for differences, small against the above (our choice).
 const STEP: [f64; N] = [1e-4, 1e-4, 1e-4, 0.05, 0.05];
 /// Corners of a card that are used at most, spread evenly: more of them only repeat the same bend.
 const CORNERS_PER_CARD: usize = 80;

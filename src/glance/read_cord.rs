@@ -9,11 +9,11 @@ use crate::scene::start::glimpses::{seen_corners, thinned};
 use crate::sightings::{PatternSighting, PhotoSightings};
 
 use super::cord_in_lane::read_lane;
-use super::cord_on_card::{CordReading, LaneReading, NotRead, VIEW_U};
+use super::cord_on_card::{CordReading, LaneReading, NotRead, VIEW_U_PART};
 use super::cord_straightness::{Strip, out_of_line, straightness};
 use super::picture_bend::PictureBend;
 
-/// The same where the file tells no focal length and the cards don't either.
+/// The same where the file tells no focal length and the cards don't either (our choice).
 const VIEW_U_UNKNOWN_LENS: f64 = 0.25;
 /// Usual focal length of a phone as a part of the picture's longer side (26 mm equivalent), where
 /// nothing tells it.
@@ -62,10 +62,10 @@ pub fn focal(
     cards: &[&PatternSighting],
     width: usize,
     height: usize,
-    told: Option<f64>,
+    stated: Option<f64>,
 ) -> (f64, f64) {
-    if let Some(told) = told {
-        return (told, VIEW_U.0);
+    if let Some(stated) = stated {
+        return (stated, VIEW_U_PART);
     }
     let maps: Vec<nalgebra::Matrix3<f64>> = cards
         .iter()

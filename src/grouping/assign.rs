@@ -9,7 +9,7 @@ use crate::photo::job_photos::CAMERA_FOLDER;
 use super::clock::seconds;
 use super::places::Mark;
 use super::positions::{Shows, Sorted};
-use super::setups::{GroupedBy, Grouping, Listed};
+use super::setups::{GroupedBy, Grouping, Listed, PhotoSetup};
 
 /// Puts every photo into a set-up.
 pub fn group(photos: &[Listed], sorted: &Sorted) -> Grouping {
@@ -40,10 +40,10 @@ pub(super) struct Work<'a> {
 
 impl Work<'_> {
     pub(super) fn setup(&mut self, name: &str, lens_only: bool) -> usize {
-        if let Some(known) = self.out.setups.iter().position(|(known, _)| known == name) {
+        if let Some(known) = self.out.setups.iter().position(|known| known.name == name) {
             return known;
         }
-        self.out.setups.push((name.to_owned(), lens_only));
+        self.out.setups.push(PhotoSetup { name: name.to_owned(), lens_only });
         self.out.setups.len() - 1
     }
 
@@ -68,7 +68,7 @@ impl Work<'_> {
             }
         }
         for setup in 0..self.out.setups.len() {
-            if self.out.setups[setup].1 {
+            if self.out.setups[setup].lens_only {
                 continue;
             }
             let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
@@ -77,7 +77,7 @@ impl Work<'_> {
             {
                 *counts.entry(position).or_default() += 1;
             }
-            let name = self.out.setups[setup].0.to_lowercase();
+            let name = self.out.setups[setup].name.to_lowercase();
             let is_named = |position: usize| {
                 self.sorted
                     .positions
@@ -179,7 +179,7 @@ impl Work<'_> {
     }
 
     pub(super) fn name(&self, setup: usize) -> String {
-        self.out.setups[setup].0.clone()
+        self.out.setups[setup].name.clone()
     }
 
     pub(super) fn move_to(&mut self, photos: &[usize], setup: usize) {
@@ -198,8 +198,8 @@ impl Work<'_> {
             Some(mark) => mark_name(mark),
             None => "position".to_owned(),
         };
-        let bench = self.out.setups.iter().filter(|(_, lens)| !lens).count();
-        let free = |name: &String| !self.out.setups.iter().any(|(known, _)| known == name);
+        let bench = self.out.setups.iter().filter(|setup| !setup.lens_only).count();
+        let free = |name: &String| !self.out.setups.iter().any(|known| known.name == *name);
         let numbered = (bench + 1..).map(|number| format!("{number}-{words}"));
         let name = numbered.into_iter().find(free).unwrap_or(words);
         let setup = self.setup(&name, false);
@@ -211,7 +211,7 @@ impl Work<'_> {
     fn lens_first(&mut self) {
         let mut order: Vec<usize> =
             (0..self.out.setups.len()).filter(|setup| self.out.of_photo.contains(setup)).collect();
-        order.sort_by_key(|&setup| (!self.out.setups[setup].1, setup));
+        order.sort_by_key(|&setup| (!self.out.setups[setup].lens_only, setup));
         if self.out.by.contains(&GroupedBy::Job) {
             // Folders come in the order of their numbers; what the job names comes in that of the
             // photos, which says nothing.
@@ -222,14 +222,18 @@ impl Work<'_> {
                     .unwrap_or(u32::MAX)
             };
             order.sort_by_key(|&setup| {
-                let (name, lens) = &self.out.setups[setup];
-                (!lens, number(name), name.clone())
+                let PhotoSetup { name, lens_only } = &self.out.setups[setup];
+                (!lens_only, number(name), name.clone())
             });
         }
         let old = std::mem::take(&mut self.out.setups);
         self.out.setups = order.iter().map(|&setup| old[setup].clone()).collect();
+        let place: BTreeMap<usize, usize> =
+            order.into_iter().enumerate().map(|(new, old)| (old, new)).collect();
         for of in &mut self.out.of_photo {
-            *of = order.iter().position(|setup| setup == of).unwrap_or(0);
+            if let Some(new) = place.get(of) {
+                *of = *new;
+            }
         }
     }
 }

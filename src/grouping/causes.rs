@@ -43,7 +43,7 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
     let on_bench: Vec<usize> = (0..sorted.shows.len())
         .filter(|photo| matches!(sorted.shows[*photo], Shows::Wheel(_) | Shows::BenchOnly))
         .filter(|photo| {
-            grouping.setups.get(grouping.of_photo[*photo]).is_some_and(|(_, lens)| !lens)
+            grouping.setups.get(grouping.of_photo[*photo]).is_some_and(|setup| !setup.lens_only)
         })
         .collect();
     let sides: BTreeSet<Side> = on_bench.iter().filter_map(|photo| sorted.from[*photo]).collect();
@@ -69,7 +69,7 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
     if setups.len() > 1 && positions.len() == 1 {
         let names: Vec<&str> = setups
             .iter()
-            .filter_map(|setup| Some(grouping.setups.get(*setup)?.0.as_str()))
+            .filter_map(|setup| Some(grouping.setups.get(*setup)?.name.as_str()))
             .collect();
         findings.push(Finding::refused(
             "wheel-not-turned",

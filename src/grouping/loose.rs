@@ -95,7 +95,7 @@ impl Work<'_> {
         let name = self.name(first);
         let apart =
             if stop == 2 { format!("{name}-again") } else { format!("{name}-again-{}", stop - 1) };
-        if !self.out.setups.iter().any(|(known, _)| *known == apart) {
+        if !self.out.setups.iter().any(|known| known.name == apart) {
             self.out.findings.push(Finding::warning(
                 "wheel-turned-back",
                 format!(

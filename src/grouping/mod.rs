@@ -23,4 +23,4 @@ pub use causes::{causes, leave_out_what_follows};
 pub use clock::in_time;
 pub use places::{Mark, WheelShown, wheel_shown};
 pub use positions::{Position, Shows, Sorted, sort};
-pub use setups::{GroupedBy, Grouping, GroupingEntry, Listed, in_words, plain_name};
+pub use setups::{GroupedBy, Grouping, GroupingEntry, Listed, PhotoSetup, in_words, plain_name};

@@ -11,7 +11,7 @@ use crate::figure::Side;
 use crate::job::{Job, Role};
 use crate::scene::ScenePhoto;
 
-/// Weight of the size's word on a tab's distance, over that of the rays' crossing.
+/// Weight of the size's word on a tab's distance, over that of the rays' crossing (our choice).
 const BY_SIZE: f64 = 1e-3;
 /// A turn smaller than this (radians) between two positions tells no axle.
 const LEAST_TURN: f64 = 0.5;

@@ -19,9 +19,9 @@ const GAP: f64 = 0.14;
 /// in the middle (radians) tell nothing.
 const STEADY: f64 = 0.17;
 /// How far apart the two marked places may lie round the rim and still be taken for opposite each
-/// other, radians (25 degrees).
+/// other, radians (25 degrees) (our choice).
 const OPPOSITE: f64 = 0.44;
-/// A rim's usual radius at its tabs, mm, where no axle is known.
+/// A rim's usual radius at its tabs, mm, where no axle is known (our choice).
 const USUAL_RADIUS: f64 = 290.0;
 
 /// What a photo is in the job.
@@ -119,8 +119,10 @@ pub fn sort(
         (mark(number).is_none(), mark(number), std::cmp::Reverse(n_photos(number)), number)
     });
     let positions = order.iter().map(|&number| Position { mark: mark(number) }).collect();
+    let place: BTreeMap<usize, usize> =
+        order.into_iter().enumerate().map(|(place, number)| (number, place)).collect();
     let shows = (0..photos.len()).map(|photo| match found.get(&photo) {
-        Some(number) => Shows::Wheel(order.iter().position(|of| of == number).unwrap_or(0)),
+        Some(number) => Shows::Wheel(place[number]),
         None if sights.cards_only[photo] && sights.elsewhere[photo] => Shows::CardsElsewhere,
         None if sights.cards_only[photo] || photos[photo].lens_only => Shows::CardsOnly,
         None if sights.placed[photo] => Shows::BenchOnly,

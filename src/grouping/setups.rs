@@ -71,11 +71,19 @@ impl Listed {
     }
 }
 
+/// A set-up.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PhotoSetup {
+    pub name: String,
+    /// Whether its photos show cards alone, for the lens.
+    pub lens_only: bool,
+}
+
 /// The photos in set-ups.
 #[derive(Clone, Debug, Default)]
 pub struct Grouping {
-    /// Names, and whether the photos show cards alone, for the lens; those first.
-    pub setups: Vec<(String, bool)>,
+    /// Those whose photos show cards alone come first.
+    pub setups: Vec<PhotoSetup>,
     /// For each photo its set-up.
     pub of_photo: Vec<usize>,
     /// For each photo who said so.
@@ -84,13 +92,14 @@ pub struct Grouping {
 }
 
 /// "mark forward: 8 photos, mark rearward: 8, cards only: 4".
-pub fn in_words(setups: &[(String, bool)], counts: &[usize]) -> String {
+pub fn in_words(setups: &[PhotoSetup], counts: &[usize]) -> String {
     let mut first = true;
     let mut told: Vec<String> = Vec::new();
-    let bench_first = setups.iter().zip(counts).filter(|((_, lens), _)| !lens);
-    let then_lens = setups.iter().zip(counts).filter(|((_, lens), _)| *lens);
-    for ((name, lens), n) in bench_first.chain(then_lens).filter(|(_, n)| **n > 0) {
-        let name = match (*lens, name == CARDS_ELSEWHERE) {
+    let bench_first = setups.iter().zip(counts).filter(|(setup, _)| !setup.lens_only);
+    let then_lens = setups.iter().zip(counts).filter(|(setup, _)| setup.lens_only);
+    for (PhotoSetup { name, lens_only }, n) in bench_first.chain(then_lens).filter(|(_, n)| **n > 0)
+    {
+        let name = match (*lens_only, name == CARDS_ELSEWHERE) {
             (true, true) => "cards elsewhere".to_owned(),
             (true, false) => "cards only".to_owned(),
             (false, _) => plain_name(name),
@@ -120,7 +129,7 @@ impl Grouping {
             setup: self
                 .setups
                 .get(self.of_photo[idx])
-                .map_or_else(String::new, |(name, _)| name.clone()),
+                .map_or_else(String::new, |setup| setup.name.clone()),
             by: self.by[idx],
         };
         photos.iter().enumerate().map(entry).collect()

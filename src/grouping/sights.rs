@@ -1,5 +1,6 @@
 //! What single photos show of the wheel's tabs, in a world that the cards tell.
 
+use crate::scene::checks::exceptions::cards_seen_twice;
 use std::collections::BTreeSet;
 
 use nalgebra::{Vector2, Vector3};
@@ -8,7 +9,7 @@ use crate::camera::start::{homography, map};
 use crate::cards::Pattern;
 use crate::job::{Job, Role};
 use crate::math::Rigid;
-use crate::scene::model::state::Ground;
+use crate::scene::model::state::{Ground, TurningPart};
 use crate::scene::start::cards::{StartCards, start_cards};
 use crate::scene::start::glimpses::{glimpse, seen_corners};
 use crate::scene::start::marks::LEAST_TAB_CORNERS;
@@ -22,7 +23,9 @@ use crate::sightings::{PatternSighting, PhotoSightings};
 const LEAST_FACING: f64 = 0.15;
 /// Two cards of a photo lie as on the bench where their distance (mm, and its share) and the angle
 /// between them (radians) agree so far: the lens is not known yet.
-const SAME_PLACE: (f64, f64, f64) = (20.0, 0.04, 0.09);
+const SAME_PLACE_MM: f64 = 20.0;
+const SAME_PLACE_SHARE: f64 = 0.04;
+const SAME_PLACE_TURN: f64 = 0.09;
 
 /// A tab as one photo shows it.
 #[derive(Clone, Debug)]
@@ -59,7 +62,7 @@ pub struct Sights {
 
 /// Finds the photos' places by their cards, and looks at the tabs from there.
 pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sights {
-    let twice = cards_seen_twice(photos);
+    let twice: BTreeSet<u8> = cards_seen_twice(photos).into_keys().collect();
     let on_bench: Vec<ScenePhoto> =
         photos.iter().enumerate().map(|(idx, photo)| as_seen(photo, idx)).collect();
     let mut first = start_cards(&on_bench, settings, &BTreeSet::new(), &twice);
@@ -89,8 +92,7 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
             let number = sighting.pattern.number();
             let role = job.tab(number).role;
             let on_wheel = settings.tabs.iter().any(|tab| {
-                tab.number == number
-                    && tab.hangs == Hangs::On(Carrier::Turning(crate::bench::settings::WHEEL))
+                tab.number == number && tab.hangs == Hangs::On(Carrier::Turning(TurningPart::Wheel))
             });
             let is_end = matches!(role, Role::SpindleEnd { .. });
             let side = side_of(role);
@@ -137,21 +139,6 @@ fn shows_cards(sightings: &PhotoSightings) -> bool {
     sightings.patterns.iter().any(|seen| matches!(seen.pattern, Pattern::Card(_)))
 }
 
-fn cards_seen_twice(photos: &[ScenePhoto]) -> BTreeSet<u8> {
-    let mut twice = BTreeSet::new();
-    for photo in photos {
-        let mut seen = BTreeSet::new();
-        for sighting in
-            photo.sightings.patterns.iter().filter(|seen| matches!(seen.pattern, Pattern::Card(_)))
-        {
-            if !seen.insert(sighting.pattern.number()) {
-                twice.insert(sighting.pattern.number());
-            }
-        }
-    }
-    twice
-}
-
 /// Tabs that the photo shows once and well enough; one shown twice tells nothing about either.
 fn tabs_once(sightings: &PhotoSightings) -> impl Iterator<Item = &PatternSighting> {
     let of = |seen: &PatternSighting| {
@@ -183,7 +170,7 @@ fn lies_as_on_bench(first: &StartCards, photo: &ScenePhoto) -> bool {
         let (here, there) = (a.inverse().then(b), a_bench.inverse().then(b_bench));
         let miss = (here.t - there.t).norm();
         let turned = crate::math::rigid::log(&(here.r * there.r.transpose())).norm();
-        miss < SAME_PLACE.0 + SAME_PLACE.1 * there.t.norm() && turned < SAME_PLACE.2
+        miss < SAME_PLACE_MM + SAME_PLACE_SHARE * there.t.norm() && turned < SAME_PLACE_TURN
     };
     pairs.iter().skip(1).all(|pair| agree(&pairs[0], pair)) && pairs.len() == own.len()
 }

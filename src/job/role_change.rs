@@ -39,10 +39,10 @@ pub(super) struct Nonsense {
     pub advice: &'static str,
 }
 
-/// Highest number of a further place round the rim.
+/// Highest number of a further place round the rim (our choice).
 const MAX_PLACES: i64 = 24;
 
-/// Highest number of a rider.
+/// Highest number of a rider (our choice).
 const MAX_RIDERS: i64 = 24;
 
 /// The tab's meaning with the job's changes. `hub_turns` is `[hub] face_turns`.

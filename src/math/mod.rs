@@ -2,7 +2,7 @@
 
 pub mod hex;
 pub mod lanes;
-pub mod levenberg;
+pub mod levenberg_marquardt;
 pub mod rigid;
 pub mod robust;
 pub mod solve;

@@ -140,8 +140,8 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
         return Err(ListError::TooMany(folder.to_owned(), n_photos));
     }
     hash_and_drop_copies(&mut job);
-    let told = aside.findings(job.all().map(|photo| photo.id.as_str()));
-    job.findings.extend(told);
+    let left_aside = aside.findings(job.all().map(|photo| photo.id.as_str()));
+    job.findings.extend(left_aside);
     job.findings.sort();
     if job.all().next().is_none() && job.findings.is_empty() {
         return Err(ListError::NoPhotos(folder.to_owned()));

@@ -11,10 +11,13 @@ use crate::sightings::PhotoSightings;
 use super::SeenPhoto;
 
 pub(super) fn scene_photos(photos: &[SeenPhoto], setups: &[String]) -> Vec<ScenePhoto> {
-    let one = |photo: &SeenPhoto| ScenePhoto {
-        setup: setups.iter().position(|s| *s == photo.setup).unwrap_or(0),
-        lens_only: photo.lens_only,
-        ..scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings)
+    let one = |photo: &SeenPhoto| {
+        let scene = scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings);
+        match setups.iter().position(|setup| *setup == photo.setup) {
+            Some(setup) => ScenePhoto { setup, lens_only: photo.lens_only, ..scene },
+            // Nobody knows what stood still with it: it shows nothing.
+            None => ScenePhoto { sightings: PhotoSightings::default(), ..scene },
+        }
     };
     photos.iter().map(one).collect()
 }

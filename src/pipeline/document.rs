@@ -13,6 +13,7 @@ use crate::report::ResultDocument;
 use crate::report::entries::{CameraEntry, JobEntry, PhotoEntry};
 use crate::report::result::ResultParts;
 use crate::scene::Solution;
+use crate::scene::model::priors::LensStart;
 
 use super::SeenPhoto;
 
@@ -125,7 +126,7 @@ fn cameras(
             .fold((0, 0.0), |(n, sum), (corners, rms)| {
                 (n + corners, sum + rms * rms * *corners as f64)
             });
-        let (_, width, height) = solution.priors.lens_start[idx];
+        let LensStart { width, height, .. } = solution.priors.lens_start[idx];
         cameras.push(CameraEntry {
             photos: of_lens().map(|(photo, _)| photos[photo].file.id.clone()).collect(),
             width: width as u32,

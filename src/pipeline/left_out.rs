@@ -58,7 +58,7 @@ pub fn leave_out(
         let file = photos[idx].file.id.clone();
         // What was said of it does not matter any more.
         findings.retain(|finding| finding.photo.as_ref() != Some(&file));
-        findings.push(told(&photos[idx], &photos[original]));
+        findings.push(finding_of(&photos[idx], &photos[original]));
         photos[idx].facts = None;
         photos[idx].sightings = PhotoSightings::default();
     }
@@ -73,7 +73,7 @@ fn are_one(first: &PhotoFile, second: &PhotoFile, turn: Turn) -> bool {
     }
 }
 
-fn told(copy: &SeenPhoto, original: &SeenPhoto) -> Finding {
+fn finding_of(copy: &SeenPhoto, original: &SeenPhoto) -> Finding {
     let advice = if copy.setup == original.setup {
         format!(
             "Take it out, and keep the file as the phone wrote it: a copy adds nothing to {}.",

@@ -6,7 +6,7 @@ use crate::finding::Finding;
 const ALIKE: [&str; 1] = ["photo-heic"];
 
 /// Puts findings that say the same of several files into one.
-pub fn tell_once(findings: &mut Vec<Finding>) {
+pub fn report_once(findings: &mut Vec<Finding>) {
     for id in ALIKE {
         let same: Vec<Finding> =
             findings.iter().filter(|finding| finding.id == id).cloned().collect();
@@ -46,7 +46,7 @@ mod tests {
         };
         let other = Finding::note("photo-twice", "x", "y");
         let mut findings = vec![other.clone(), heic("a.heic"), heic("b.heic"), heic("c.heic")];
-        tell_once(&mut findings);
+        report_once(&mut findings);
         assert_eq!(findings.len(), 2);
         assert_eq!(
             findings[1].what,
@@ -54,7 +54,7 @@ mod tests {
         );
         assert!(findings[1].photo.is_none() && findings[0] == other);
         let mut lone = vec![heic("a.heic")];
-        tell_once(&mut lone);
+        report_once(&mut lone);
         assert_eq!(lone, [heic("a.heic")]);
     }
 }

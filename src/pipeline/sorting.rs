@@ -1,17 +1,18 @@
 //! Which set-up each photo belongs to: as its folder says, as the job says, or as the wheel stands
 //! in it.
 
+use crate::scene::ScenePhoto;
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::bench::from_job::scene_settings;
 use crate::finding::Finding;
-use crate::grouping::{self, Grouping, GroupingEntry, Listed, causes, group, in_time};
+use crate::grouping::{self, Grouping, GroupingEntry, Listed, PhotoSetup, causes, group, in_time};
 use crate::guarded::guarded;
 use crate::job::Job;
 use crate::photo::JobPhotos;
 use crate::photo::job_photos::LOOSE_SETUP;
 
-use super::{SeenPhoto, scene_photos};
+use super::{SeenPhoto, scene_photo};
 
 /// The set-ups, in order.
 pub struct Sorting {
@@ -29,8 +30,11 @@ pub fn in_words(entries: &[GroupingEntry], setups: &[String], lens_only: &[bool]
         .iter()
         .map(|name| entries.iter().filter(|entry| entry.setup == *name).count())
         .collect();
-    let named: Vec<(String, bool)> =
-        setups.iter().cloned().zip(lens_only.iter().copied()).collect();
+    let setup = |(name, lens_only): (&String, &bool)| PhotoSetup {
+        name: name.clone(),
+        lens_only: *lens_only,
+    };
+    let named: Vec<PhotoSetup> = setups.iter().zip(lens_only).map(setup).collect();
     grouping::in_words(&named, &counts)
 }
 
@@ -43,14 +47,14 @@ pub fn sort(
 ) -> Sorting {
     let listed = as_listed(photos, listed, job, findings);
     let sorted = guarded("The photos were not sorted by where the wheel stands in them.", || {
-        let mut scenes = scene_photos(photos, &[]);
-        scenes
-            .iter_mut()
-            .zip(&listed)
-            .for_each(|(scene, of)| scene.lens_only = of.is_for_the_lens());
+        let scene = |(photo, of): (&SeenPhoto, &Listed)| ScenePhoto {
+            lens_only: of.is_for_the_lens(),
+            ..scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings)
+        };
+        let scenes: Vec<ScenePhoto> = photos.iter().zip(&listed).map(scene).collect();
         grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))
     });
-    let sorted = super::or_told(sorted, findings).unwrap_or_default();
+    let sorted = super::or_reported(sorted, findings).unwrap_or_default();
     let out = group(&listed, &sorted);
     let causes = causes(&sorted, &out);
     findings.extend(out.findings.iter().cloned());
@@ -104,7 +108,7 @@ fn apply(
         photo.setup =
             if entry.setup.is_empty() { LOOSE_SETUP.to_owned() } else { entry.setup.clone() };
     }
-    let lens_only: Vec<bool> = out.setups.iter().map(|(_, lens)| *lens).collect();
+    let lens_only: Vec<bool> = out.setups.iter().map(|setup| setup.lens_only).collect();
     for (photo, setup) in photos.iter_mut().zip(&out.of_photo) {
         photo.lens_only = lens_only.get(*setup).copied().unwrap_or(false);
     }
@@ -114,7 +118,7 @@ fn apply(
     let grouping;
     (*photos, grouping) = placed.into_iter().map(|(_, photo)| photo).unzip();
     Sorting {
-        setups: out.setups.iter().map(|(name, _)| name.clone()).collect(),
+        setups: out.setups.iter().map(|setup| setup.name.clone()).collect(),
         lens_only,
         grouping,
         causes,

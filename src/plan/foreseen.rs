@@ -144,20 +144,20 @@ impl Foreseen {
             step(&mut values, errors);
             values.numbers
         };
-        let told = vec![0.0; fineness.len()];
+        let no_errors = vec![0.0; fineness.len()];
         let mut jacobian = DMatrix::zeros(n_fields, n_fields);
         for col in 0..n_fields {
             let nudged = |by: f64| {
                 let mut values = self.values.clone();
                 values.numbers[col] += by;
-                moved(&values, &told)
+                moved(&values, &no_errors)
             };
             jacobian.set_column(col, &((nudged(NUDGE) - nudged(-NUDGE)) / (2.0 * NUDGE)));
         }
         let mut covariance = &jacobian * &self.covariance * jacobian.transpose();
         for (which, &sigma) in fineness.iter().enumerate() {
             let set_wrong = |by: f64| {
-                let mut errors = told.clone();
+                let mut errors = no_errors.clone();
                 errors[which] = by;
                 moved(&self.values, &errors)
             };
@@ -171,7 +171,7 @@ impl Foreseen {
         Self {
             values: Values {
                 fields: self.values.fields.clone(),
-                numbers: moved(&self.values, &told),
+                numbers: moved(&self.values, &no_errors),
             },
             covariance,
             per_percent: &jacobian * &self.per_percent,

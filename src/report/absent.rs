@@ -43,6 +43,6 @@ fn is_absence(finding: &Finding) -> bool {
 }
 
 /// Findings that say more than that.
-pub fn told(document: &ResultDocument) -> impl Iterator<Item = &Finding> {
+pub fn reported(document: &ResultDocument) -> impl Iterator<Item = &Finding> {
     document.findings.iter().filter(|finding| !is_absence(finding))
 }

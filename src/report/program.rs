@@ -50,7 +50,7 @@ impl Program {
     }
 
     /// Name, version and revision for people.
-    pub fn told(&self) -> String {
+    pub fn in_words(&self) -> String {
         match self.revision.as_str() {
             "" => format!("{} {}", self.name, self.version),
             revision => format!("{} {} (revision {revision})", self.name, self.version),

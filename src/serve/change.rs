@@ -104,8 +104,11 @@ pub fn tick(bench: &Bench, order: &str) -> Result<(), Refusal> {
     let (n, on) = order.trim().split_once(' ').unwrap_or((order, ""));
     let kept = bench.change(|state| {
         let number = state.evening.number;
-        let plan =
-            state.told.as_ref().map(|told| told.document.plan.as_slice()).unwrap_or_default();
+        let plan = state
+            .last_result
+            .as_ref()
+            .map(|result| result.document.plan.as_slice())
+            .unwrap_or_default();
         let Some(step) = plan.iter().find(|step| step.n.to_string() == n) else {
             return Err(Refusal::new(
                 409,

@@ -3,7 +3,7 @@
 
 use maud::{Markup, html};
 
-use super::state::{State, Told};
+use super::state::{LastResult, State};
 use crate::bench::advice::PLACE;
 use crate::figure::Figure;
 use crate::measurement::Measurement;
@@ -28,20 +28,20 @@ struct Row {
 
 /// All figures that matter for a verdict.
 pub fn section(state: &State) -> Markup {
-    let Some(told) = &state.told else { return html! {} };
-    let rows = rows(told);
-    let newer = told.generation != state.generation;
+    let Some(result) = &state.last_result else { return html! {} };
+    let rows = rows(result);
+    let newer = result.generation != state.generation;
     html! {
         h2 { "So it stands" }
-        p.kind { "From " (told.photos) " photos" (if newer { "; newer ones are not in it yet" } else { "" }) }
-        @if rows.is_empty() { p { "No figure yet: " (told.document.summary) } }
+        p.kind { "From " (result.photos) " photos" (if newer { "; newer ones are not in it yet" } else { "" }) }
+        @if rows.is_empty() { p { "No figure yet: " (result.document.summary) } }
         @for row in &rows { (figure(row, state)) }
-        (helpful(told))
+        (helpful(result))
     }
 }
 
-fn rows(told: &Told) -> Vec<Row> {
-    let document = &told.document;
+fn rows(result: &LastResult) -> Vec<Row> {
+    let document = &result.document;
     let judged = document.verdicts.iter().filter_map(|verdict| {
         let limit = Some((verdict.tolerance, verdict.verdict));
         Some(Row { figure: verdict.field.clone(), value: verdict.value?, limit })
@@ -86,23 +86,23 @@ fn badge(decision: Decision) -> Markup {
 
 /// The uncertainties that the figure had before, oldest first, where each was larger than the next.
 fn shrinking(figure: &Figure, state: &State) -> Vec<String> {
-    let mut told: Vec<String> = Vec::new();
+    let mut earlier: Vec<String> = Vec::new();
     for remembered in &state.history {
         let Some(measured) = remembered.get(figure) else { continue };
         let u = Shown::of(measured, figure.kind(), Show::Mm).u;
-        if told.last() != Some(&u) {
-            told.push(u);
+        if earlier.last() != Some(&u) {
+            earlier.push(u);
         }
     }
     // The last one is the present one, which stands there anyway.
-    told.pop();
-    let skipped = told.len().saturating_sub(SHRINKING - 1);
-    told.split_off(skipped)
+    earlier.pop();
+    let skipped = earlier.len().saturating_sub(SHRINKING - 1);
+    earlier.split_off(skipped)
 }
 
 /// The one photo that would help most: for a verdict that it may decide, or else for any figure.
-fn helpful(told: &Told) -> Markup {
-    let document = &told.document;
+fn helpful(result: &LastResult) -> Markup {
+    let document = &result.document;
     let open = document.verdicts.iter().filter(|verdict| verdict.verdict == Decision::Undecided);
     let decide = open
         .filter_map(|verdict| Some((verdict.field.name(), photo_in(verdict.decide.as_deref()?)?)))

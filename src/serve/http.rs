@@ -164,8 +164,10 @@ async fn got(rest: &str, served: Arc<Served>) -> Result<Answer, Refusal> {
         "page.css" => Ok(plain("text/css; charset=utf-8", page::CSS)),
         "page.js" => Ok(plain("text/javascript; charset=utf-8", page::SCRIPT)),
         "result.json" => {
-            let told = served.bench.read().told.clone();
-            told.map(|told| plain("application/json", told.json.clone())).ok_or_else(not_there)
+            let result = served.bench.read().last_result.clone();
+            result
+                .map(|result| plain("application/json", result.json.clone()))
+                .ok_or_else(not_there)
         }
         _ => {
             let files = served.bench.read().report.clone().ok_or_else(not_there)?;

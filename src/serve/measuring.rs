@@ -21,7 +21,7 @@ use crate::visible;
 
 use super::answer::{Seen, answer, bright_light};
 use super::folders::{evenings, positions};
-use super::state::{Bench, Earlier, Status, Taken, Told, chain_side_in, key_of};
+use super::state::{Bench, Earlier, LastResult, Status, Taken, chain_side_in, key_of};
 
 /// Runs as long as the program does.
 pub fn run(bench: &Bench) {
@@ -146,7 +146,7 @@ fn measure(bench: &Bench, generation: u64) {
         (state.evening.folder.clone(), state.photos.len())
     };
     bench.change(|state| state.status = Status::Measuring("looking at the photos"));
-    let told = guarded("Nothing was measured.", || {
+    let result = guarded("Nothing was measured.", || {
         // Folders are named by their paths there; the phone has no business with those.
         let plain = |error: pipeline::PipelineError| {
             error.to_string().replace(&folder.display().to_string(), "the job folder")
@@ -154,14 +154,15 @@ fn measure(bench: &Bench, generation: u64) {
         let job = pipeline::open(&folder).map_err(plain)?;
         // Somebody may have written into job.toml meanwhile.
         bench.change(|state| state.job = job.job.clone());
-        let measured =
-            pipeline::measure_knowing(job, Some(&bench.known), &|progress| tell(bench, &progress));
+        let measured = pipeline::measure_knowing(job, Some(&bench.known), &|progress| {
+            note_progress(bench, &progress)
+        });
         let json = visible::json(&measured.document.to_json()).into_owned();
         let document = measured.document.visible().into_owned();
-        Ok(Told { generation, photos, json, document, measured: Mutex::new(measured) })
+        Ok(LastResult { generation, photos, json, document, measured: Mutex::new(measured) })
     });
-    let told: Result<Told, String> =
-        told.unwrap_or_else(|mistake| Err(format!("{} {}", mistake.what, mistake.advice)));
+    let result: Result<LastResult, String> =
+        result.unwrap_or_else(|mistake| Err(format!("{} {}", mistake.what, mistake.advice)));
     bench.change(|state| {
         // The evening may have ended meanwhile.
         if state.evening.folder != folder {
@@ -169,10 +170,10 @@ fn measure(bench: &Bench, generation: u64) {
             return;
         }
         state.tried = Some(generation);
-        match told {
-            Ok(told) => {
+        match result {
+            Ok(result) => {
                 state.status = Status::Idle;
-                state.take_told(told);
+                state.take_result(result);
             }
             Err(why) => state.status = Status::Failed(why),
         }
@@ -180,7 +181,7 @@ fn measure(bench: &Bench, generation: u64) {
 }
 
 /// Says what is being done, where that has changed.
-fn tell(bench: &Bench, progress: &Progress) {
+fn note_progress(bench: &Bench, progress: &Progress) {
     let words = match progress {
         Progress::Looked(..) | Progress::Sorted(_) => "looking at the photos",
         Progress::LookedAgain(..) => "looking again",

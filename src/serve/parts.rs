@@ -8,9 +8,9 @@ use serde::Serialize;
 use super::answer::Grade;
 use super::ring::ring;
 use super::state::{FIRST_MEASURED, State, Status, Taken};
-use super::tally::{A_SIDE, Tally};
+use super::tally::Tally;
 use super::{figures, steps};
-use crate::glance::missing::{PHOTOS_PER_SETUP, tabs_in_words};
+use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, tabs_in_words};
 use crate::glance::stand::Stand;
 
 /// All that a phone is told at once.
@@ -49,8 +49,8 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
         ("evenings", steps::evenings(state)),
         ("finish", finish(state)),
     ];
-    let is_doing =
-        all_taken && state.told.as_ref().is_some_and(|told| told.generation == state.generation);
+    let is_doing = all_taken
+        && state.last_result.as_ref().is_some_and(|result| result.generation == state.generation);
     Parts {
         version,
         sections: sections.into_iter().map(|(name, markup)| (name, markup.into_string())).collect(),
@@ -154,8 +154,8 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
         (ring(&stands, tally.next.filter(|_| !tally.is_complete()), &format!("Seen from above: {} photos taken. {words}", tally.photos)))
         ul.tally {
             (count("Photos", tally.photos, PHOTOS_PER_SETUP))
-            (count("Left", tally.left, A_SIDE))
-            (count("Right", tally.right, A_SIDE))
+            (count("Left", tally.left, PER_SIDE))
+            (count("Right", tally.right, PER_SIDE))
             li class=[tally.has_low.then_some("done")] { "One from low down: " (if tally.has_low { "yes" } else { "not yet" }) }
             @if !tally.unseen.is_empty() && tally.photos > 0 { li { "Not seen yet: tab " (tabs_in_words(&tally.unseen, &state.job)) } }
             @if !tally.once.is_empty() && tally.photos > 1 { li { "Once more: tab " (tabs_in_words(&tally.once, &state.job)) } }
@@ -241,7 +241,7 @@ fn measuring(state: &State) -> Markup {
         Status::Failed(why) => {
             format!("Nothing could be measured yet. {}", crate::visible::one_line(why))
         }
-        Status::Idle if state.told.is_none() && usable < FIRST_MEASURED => {
+        Status::Idle if state.last_result.is_none() && usable < FIRST_MEASURED => {
             format!("First figures come after {FIRST_MEASURED} photos.")
         }
         Status::Idle if state.tried != Some(state.generation) => {
@@ -253,14 +253,15 @@ fn measuring(state: &State) -> Markup {
 }
 
 fn finish(state: &State) -> Markup {
-    let is_told = state.told.as_ref().is_some_and(|told| told.generation == state.generation);
+    let is_measured =
+        state.last_result.as_ref().is_some_and(|result| result.generation == state.generation);
     html! {
         @if state.report.is_some() {
             a.big href="report/index.html" { "Open the report" }
-        } @else if is_told {
+        } @else if is_measured {
             button.big type="button" data-act="report" data-then="report/index.html" { "Make the report" }
         }
-        @if is_told {
+        @if is_measured {
             details {
                 summary { "The steps are done?" }
                 p { "Photograph once more: the page then says of each step whether it was done. The photos so far stay as they are, the new ones go to a folder of their own." }

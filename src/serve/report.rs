@@ -15,9 +15,9 @@ use super::state::Bench;
 
 /// Writes the report of what was measured last.
 pub fn make(bench: &Bench) -> Result<(), Refusal> {
-    let (folder, told, generation) = {
+    let (folder, result, generation) = {
         let state = bench.read();
-        (state.evening.folder.clone(), state.told.clone(), state.generation)
+        (state.evening.folder.clone(), state.last_result.clone(), state.generation)
     };
     let wait = || {
         Refusal::new(
@@ -26,14 +26,14 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
             "Wait until they stand on the page, then press again.",
         )
     };
-    let told = told.filter(|told| told.generation == generation).ok_or_else(wait)?;
+    let result = result.filter(|result| result.generation == generation).ok_or_else(wait)?;
     let refused = |error: &dyn std::fmt::Display| {
         // Folders are named by their paths there; the phone has no business with those.
         let text = error.to_string().replace(&folder.display().to_string(), "the job folder");
         Refusal::new(409, "The report was not written.", text)
     };
     let listed = pipeline::open(&folder).map_err(|error| refused(&error))?;
-    if listed.id != told.document.job.id {
+    if listed.id != result.document.job.id {
         return Err(Refusal::new(
             409,
             "The photos or job.toml on the computer are others than those that were measured.",
@@ -45,7 +45,7 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
     let destination =
         prepare(&folder.join(REPORT_FOLDER), identity, places).map_err(|error| refused(&error))?;
     let files = {
-        let mut measured = told.measured.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut measured = result.measured.lock().unwrap_or_else(PoisonError::into_inner);
         or_result_alone(&mut measured, |measured| drawn(measured, Show::Mm, false)).1
     };
     destination.write(&files).map_err(|error| refused(&error))?;

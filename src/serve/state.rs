@@ -58,7 +58,7 @@ pub fn key_of(sha256: &str) -> String {
 }
 
 /// What the last measurement gave.
-pub struct Told {
+pub struct LastResult {
     /// The state of the photos that it was made from.
     pub generation: u64,
     pub photos: usize,
@@ -104,7 +104,7 @@ pub struct State {
     pub on_the_way: BTreeSet<String>,
     pictures: VecDeque<(String, Arc<Vec<u8>>)>,
     pub status: Status,
-    pub told: Option<Arc<Told>>,
+    pub last_result: Option<Arc<LastResult>>,
     /// One entry a measurement of this evening.
     pub history: Vec<Remembered>,
     pub earlier: Vec<Earlier>,
@@ -146,7 +146,7 @@ impl Bench {
             on_the_way: BTreeSet::new(),
             pictures: VecDeque::new(),
             status: Status::Idle,
-            told: None,
+            last_result: None,
             history: Vec::new(),
             earlier: Vec::new(),
             report: None,
@@ -260,8 +260,8 @@ impl State {
     }
 
     /// Takes up what a measurement told.
-    pub fn take_told(&mut self, told: Told) {
-        let figures = told
+    pub fn take_result(&mut self, result: LastResult) {
+        let figures = result
             .document
             .measured
             .table
@@ -272,7 +272,7 @@ impl State {
             self.history.remove(0);
         }
         self.report = None;
-        self.told = Some(Arc::new(told));
+        self.last_result = Some(Arc::new(result));
     }
 
     /// Begins an evening without photos.
@@ -283,7 +283,7 @@ impl State {
         self.photos.clear();
         self.pictures.clear();
         self.status = Status::Idle;
-        self.told = None;
+        self.last_result = None;
         self.history.clear();
         self.report = None;
         self.tried = None;

@@ -14,10 +14,10 @@ use crate::text::units::{Kind, Show, Shown};
 
 /// The steps of the plan.
 pub fn section(state: &State) -> Markup {
-    let Some(told) = &state.told else { return html! {} };
-    let plan = &told.document.plan;
+    let Some(result) = &state.last_result else { return html! {} };
+    let plan = &result.document.plan;
     html! {
-        h2 { (told.document.summary) }
+        h2 { (result.document.summary) }
         @if !plan.is_empty() {
             p.care { (IN_ONE_LINE) }
             ol.steps { @for step in plan { (card(step, state.is_ticked(step))) } }
@@ -55,10 +55,10 @@ pub fn evenings(state: &State) -> Markup {
     let Some(before) = state.earlier.last() else { return html! {} };
     html! {
         h2 { "Since evening " (before.number) }
-        @match &state.told {
+        @match &state.last_result {
             None => p { "When this evening's photos are there, it says here what became of each step." },
-            Some(told) => {
-                @match since(&before.evening, &told.document.evening()) {
+            Some(result) => {
+                @match since(&before.evening, &result.document.evening()) {
                     Err(why) => p { (why) },
                     Ok(compared) => {
                         @if compared.steps.is_empty() { p { "There was no step to do." } }
@@ -77,9 +77,9 @@ pub fn evenings(state: &State) -> Markup {
 
 /// One line a figure over the evenings.
 fn lines(state: &State) -> Markup {
-    let Some(told) = &state.told else { return html! {} };
+    let Some(result) = &state.last_result else { return html! {} };
     html! {
-        @for verdict in &told.document.verdicts {
+        @for verdict in &result.document.verdicts {
             @let past = state.earlier.iter().filter_map(|earlier: &Earlier| Some((earlier.number, earlier.evening.figures.get(&verdict.field)?)));
             @let now = verdict.value.map(|value| (state.evening.number, value));
             @let points: Vec<_> = past.chain(now).collect();

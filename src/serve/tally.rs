@@ -3,13 +3,11 @@
 use std::collections::BTreeSet;
 
 use crate::figure::Side;
-use crate::glance::missing::{PHOTOS_PER_SETUP, VIEWS, has_tab, is_usable, wanted};
+use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, VIEWS, has_tab, is_usable, wanted};
 use crate::glance::seen::Glance;
 use crate::glance::stand::Stand;
 use crate::job::Job;
 
-/// Photos wanted from each side.
-pub const A_SIDE: usize = PHOTOS_PER_SETUP / 2;
 /// Where to stand, seen from above, degrees from straight ahead to that side: from behind, square
 /// on, from ahead.
 pub const BEARINGS: [f64; 3] = [130.0, 90.0, 50.0];
@@ -89,7 +87,7 @@ impl Tally {
 
     /// Whether all that this position needs is there.
     pub fn is_complete(&self) -> bool {
-        let sides = self.unplaced() > 0 || self.left.min(self.right) >= A_SIDE;
+        let sides = self.unplaced() > 0 || self.left.min(self.right) >= PER_SIDE;
         self.photos >= PHOTOS_PER_SETUP && sides && self.unseen.is_empty() && self.once.is_empty()
     }
 
@@ -108,7 +106,7 @@ fn next_stand(stands: &[Stand], n_photos: usize) -> Option<Wanted> {
     let unplaced = n_photos - stands.len();
     let (fewest, side) = if counts[1].0 < counts[0].0 { counts[1] } else { counts[0] };
     let low = !stands.iter().any(|stand| stand.elevation_deg < LOW_DEG);
-    if fewest >= A_SIDE || n_photos >= PHOTOS_PER_SETUP && unplaced > 0 {
+    if fewest >= PER_SIDE || n_photos >= PHOTOS_PER_SETUP && unplaced > 0 {
         return None;
     }
     let nearest = |bearing: f64| {
@@ -120,7 +118,7 @@ fn next_stand(stands: &[Stand], n_photos: usize) -> Option<Wanted> {
         BEARINGS.into_iter().fold(BEARINGS[1], |a, b| if nearest(b) > nearest(a) { b } else { a })
     });
     // The last photo of a side is the low one, if none was low before.
-    Some(Wanted { side, bearing_deg: side.sign() * bearing, low: low && fewest + 1 == A_SIDE })
+    Some(Wanted { side, bearing_deg: side.sign() * bearing, low: low && fewest + 1 == PER_SIDE })
 }
 
 #[cfg(test)]

@@ -33,13 +33,13 @@ const DOT: [[f64; 2]; 9] = [
 /// cell of 6 px and blur of 0.8 px reaches 0.74, one in a cell of 5 px 0.6; without a dot,
 /// neighbours leak in by 0.1 at most.
 const DOT_THRESHOLD: f64 = 0.36;
-/// Readings this close to the threshold are left open.
+/// Readings this close to the threshold are left open (our choice).
 const DOT_DOUBT: f64 = 0.1;
 /// Least difference between dark and bright ground as a part of their mean: a cell is not read in
 /// blinding glare.
 const MIN_CONTRAST: f64 = 0.15;
 /// Largest scatter of a cell's ground as a part of the contrast; more means that something lies
-/// across the cell.
+/// across the cell (our choice).
 const MAX_GROUND_SCATTER: f64 = 0.45;
 /// The same in a grainy photo: in units of the noise of its pixels (smoothed pixels have about
 /// half; the range of four is twice that on average), and at most as a part of the contrast.

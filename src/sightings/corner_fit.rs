@@ -20,7 +20,7 @@ use crate::sightings::noise::Noise;
 use super::corner::{CornerFit, CornerGuess};
 use super::corner_model::{Model, Problem};
 
-/// Smallest cell whose corner can be told from its neighbours, px.
+/// Smallest cell whose corner can be told from its neighbours, px (our choice).
 const MIN_CELL_PX: f64 = 3.0;
 /// How far the corner may lie from the guess, in sides of the shorter cell: beyond half a cell it
 /// is another corner.
@@ -28,7 +28,7 @@ const MAX_MOVE_CELLS: f64 = 0.35;
 /// Step (px) below which the fit has converged: a quarter of the noise of the best corners, and the
 /// next step would be far smaller.
 const CONVERGED_PX: f64 = 3e-3;
-/// Step (px) below which the residuals tell the noise.
+/// Step (px) below which the residuals tell the noise (our choice).
 const NOISE_PX: f64 = 0.05;
 
 const MAX_ITERATIONS: usize = 25;
@@ -37,7 +37,7 @@ const COST_PRECISION: f64 = 1e-5;
 /// Damping beyond which no step lowers the cost any more.
 const MAX_DAMPING: f64 = 1e6;
 /// The window is cut out anew when the corner has left its centre by this much, px; and until the
-/// noise is known, which asks for a rough place only.
+/// noise is known, which asks for a rough place only (our choice).
 const RECENTRE_PX: f64 = 0.05;
 const ROUGH_RECENTRE_PX: f64 = 0.3;
 
@@ -53,7 +53,7 @@ const MAX_START_BLUR_PX: f64 = 2.0;
 /// sharpened photos of the shared sets.
 const USUAL_NOISE_OF_CONTRAST: [f64; 2] = [0.03, 0.15];
 
-/// Least contrast in linear light; below it shadows and texture look like corners.
+/// Least contrast in linear light; below it shadows and texture look like corners (our choice).
 pub(super) const MIN_CONTRAST: f64 = 0.02;
 
 /// Fits the blurred X-corner near a guess.

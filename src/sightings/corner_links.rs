@@ -21,7 +21,8 @@ const MIN_LINK: f64 = 3.0;
 const MAX_LINK_OF_SCALE: f64 = 45.0;
 /// Corners looked at around one before it is left with fewer than four links.
 const MAX_LOOKED_AT: usize = 250;
-/// Places along a link where the tones on both sides are compared, as parts of its length.
+/// Places along a link where the tones on both sides are compared, as parts of its length (our
+/// choice).
 const STATIONS: [f64; 5] = [0.2, 0.35, 0.5, 0.65, 0.8];
 /// Stations that may fail: a thin line or a dot of dirt may lie across.
 const MAX_FAILED: usize = 1;
@@ -29,7 +30,7 @@ const MAX_FAILED: usize = 1;
 /// foreshortened three-fold are then left at a fifth of their width, before a dot begins.
 const SIDE_STEP: f64 = 0.07;
 const MIN_SIDE_STEP: f64 = 1.0;
-/// Least difference of tone across a link, as a part of the weaker corner's contrast.
+/// Least difference of tone across a link, as a part of the weaker corner's contrast (our choice).
 const MIN_TONE_STEP: f32 = 0.25;
 
 /// A link: the corner it leads to and that corner's ray back.

@@ -10,7 +10,7 @@ use crate::sightings::corner_window::{Bundle, Window};
 const FLAT: f32 = 0.8;
 
 /// Priors that hold what a window of a few pixels cannot tell; in larger windows the pixels
-/// outweigh them.
+/// outweigh them (our choice).
 const PRIOR_ANGLE: f64 = 0.10;
 const PRIOR_LOG_BLUR: f64 = 0.5;
 

@@ -26,7 +26,7 @@ const MAX_TURN: f64 = 0.25;
 /// shared sets). Beyond it the cells' levels are not those of a chequer.
 const MAX_SECTOR_RESIDUAL: f64 = 0.04;
 const MAX_SECTOR_NOISE: f64 = 0.6;
-/// What noise may add in a grainy photo, in units of its own.
+/// What noise may add in a grainy photo, in units of its own (our choice).
 const MAX_SECTOR_OF_NOISE: f64 = 4.0;
 
 impl Problem {

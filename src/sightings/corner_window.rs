@@ -11,7 +11,8 @@ const WINDOW_CELLS: f64 = 0.42;
 /// Largest area of the window, px^2 (a circle of radius 12 px). The floor of the position's
 /// uncertainty falls with the square root of the radius only, while the cost rises with its square.
 const WINDOW_AREA_PX: f64 = 452.0;
-/// Smallest mean radius of a window in which the levels of four cells can be told apart, px.
+/// Smallest mean radius of a window in which the levels of four cells can be told apart, px (our
+/// choice).
 const MIN_RADIUS_PX: f32 = 1.0;
 
 /// Pixels about a centre, in bundles of [`LANES`]; the last bundle is filled up with pixels of no

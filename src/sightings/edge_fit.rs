@@ -19,7 +19,7 @@ pub(super) const DARK_NOISE: f64 = 0.02;
 pub(super) const BRIGHT_NOISE: f64 = 0.2;
 /// Least scale of the noise against the above: photos of this kind are never ten times cleaner.
 const MIN_NOISE_SCALE: f64 = 0.1;
-/// Width of the prior on the logarithm of the blur where it is free.
+/// Width of the prior on the logarithm of the blur where it is free (our choice: a factor of two).
 const LOG_BLUR_WIDTH: f64 = 0.7;
 const MAX_ITERATIONS: usize = 12;
 /// Step below which the fit has converged, px: far below the noise of any one station.

@@ -19,10 +19,12 @@ const FLAGS: [(u8, u8, StringKind); 5] = [
     (29, 30, StringKind::Backbone),
 ];
 
-/// How far to either side of the expected path a line is looked for when both flags tell it, px.
+/// How far to either side of the expected path a line is looked for when both flags tell it, px
+/// (our choice).
 const REACH: f64 = 6.0;
 
-/// Paper of a flag that covers the line, in pattern sides from its centre.
+/// Paper of a flag that covers the line, in pattern sides from its centre (our choice: the paper
+/// itself ends 0.7 to 1 side from it).
 const FLAG_PAPER: f64 = 0.95;
 
 /// Lines between flags that were read in this photo.

@@ -17,12 +17,13 @@ use super::line_ridge::{Across, best_path, line_part};
 use super::round_line::Width;
 use super::seen::{LineSighting, StringKind};
 
-/// Length of line that is averaged for one place, px, and the spacing of places.
+/// Length of line that is averaged for one place, px, and the spacing of places (our choice).
 pub(super) const STATION_PX: f64 = 6.0;
 /// More places than this would only make the points' correlation worse.
 const MOST_STATIONS: usize = 150;
 
-/// Beyond the farthest place at which a line is looked for, its places may still lie, px.
+/// Beyond the farthest place at which a line is looked for, its places may still lie, px (our
+/// choice).
 const MARGIN: f64 = 1.0;
 
 /// A line expected in a photo, as a row of two pixels or more.

@@ -24,7 +24,7 @@ const MAX_MISS_PX: f64 = 0.6;
 const MISS_SIGMAS: f64 = 2.5;
 /// Guesses closer than this, px, lead to the same fit or to none.
 const SAME_GUESS_PX: f64 = 0.2;
-/// Rounds after which growth ends; every reach needs a few.
+/// Rounds after which growth ends; every reach needs a few (our choice).
 const MAX_ROUNDS: usize = 200;
 /// Corners farther than this from where their neighbours have them are dropped: px, and in robust
 /// standard deviations of the pattern. Fits are good to 0.03-0.04 px; what a cord or tube shifted

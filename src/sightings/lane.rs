@@ -20,7 +20,7 @@ const MAX_SLOPE: f64 = 0.14;
 /// Local maps along the lane, one every so many columns: within them the lens is straight.
 const KNOT_COLS: f64 = 2.0;
 /// Fewest corners of a card that place its lane, and how far from the lane (cells) the nearest may
-/// be.
+/// be (our choice).
 const MIN_CORNERS: usize = 10;
 const MAX_NODE_CELLS: f64 = 5.0;
 /// Samples across the lane and along it, at most; more would only repeat the same pixels in most

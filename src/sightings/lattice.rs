@@ -8,7 +8,7 @@ use super::plane_map::{Node, PlaneMap};
 use super::pyramid::Level;
 use super::x_corners::{CornerIndex, XCorner};
 
-/// How far, in cells, a corner may lie from where its neighbours say it is.
+/// How far, in cells, a corner may lie from where its neighbours say it is (our choice).
 const MAX_MISFIT: f64 = 0.22;
 /// Coordinates beyond this are no card's: the longer side of a card has 26 cells.
 const MAX_EXTENT: i32 = 40;

@@ -9,12 +9,12 @@ use super::line_light::{GROUP, WIDTHS, groups, middle_of};
 use super::line_path::{Crossing, Path, StrandPoint, along, line_points};
 use super::line_ridge::{SIDE, STEP};
 
-/// How far from the path edges are looked for, px.
+/// How far from the path edges are looked for, px (our choice).
 const EDGE_REACH: f64 = 6.0;
 /// The outermost change of light that reaches this part of the largest is the line's edge: a round
 /// line has highlights inside.
 const EDGE_SHARE: f64 = 0.35;
-/// By how much of itself a line's width may change along it, perspective included.
+/// By how much of itself a line's width may change along it, perspective included (our choice).
 const WIDTH_CHANGE: f64 = 0.3;
 /// Spacing of the averaged light, px.
 const EDGE_STEP: f64 = 0.25;

@@ -14,15 +14,15 @@ use crate::photo::LinearImage;
 use super::line_path::{Crossing, Path, StrandPoint, along, line_points};
 use super::round_line::{Axis, Place, Strip, Width, find_axis};
 
-/// Stations whose light is read together.
+/// Stations whose light is read together (our choice).
 pub(super) const GROUP: usize = 10;
 /// Ground on either side that is fitted with the line, px, and the width of the strips in which
-/// light is averaged.
+/// light is averaged (our choice).
 const GROUND: f64 = 4.0;
 const STRIP: f64 = 0.25;
-/// Narrowest and widest line, px.
+/// Narrowest and widest line, px (our choice).
 pub(super) const WIDTHS: Range<f64> = 0.6..11.0;
-/// An axis this far from the path that was followed is another thing's, px.
+/// An axis this far from the path that was followed is another thing's, px (our choice).
 const FARTHEST: f64 = 2.0;
 
 /// Light across one line's image, place by place.

@@ -21,7 +21,7 @@ pub struct StrandPoint {
 const LEAST_SIGMA: f64 = 0.1;
 /// A place farther than this from the path of all others shows something else, px.
 const FARTHEST: f64 = 0.5;
-/// Fewest places that make a line's image.
+/// Fewest places that make a line's image (our choice: as many as its path has unknowns).
 const LEAST_PLACES: usize = 3;
 
 /// Offset across (px) as a + b t + c (1 - t^2), t from -1 to 1 along the path.

@@ -5,12 +5,12 @@ use std::ops::Range;
 
 use super::line_path::{Path, along};
 
-/// Spacing of samples across, px.
+/// Spacing of samples across, px (our choice).
 pub(super) const STEP: f64 = 0.5;
 /// A line stands out from what lies this far to either side, px: beyond the width of a line seen
 /// close by.
 pub(super) const SIDE: f64 = 5.0;
-/// Fewest places that make a line.
+/// Fewest places that make a line (our choice: 60 px of line).
 pub(super) const LEAST_STATIONS: usize = 10;
 
 /// Places that must stand out, of all between the first and the last of the line.

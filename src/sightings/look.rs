@@ -27,7 +27,7 @@ const MIN_CARD_NODES: usize = 16;
 /// Fewest corners left after fitting for a sighting to be worth telling: a plane needs four, and
 /// one more to check it.
 const MIN_CORNERS: usize = 5;
-/// Nodes from which on a lattice that could not be read is counted.
+/// Nodes from which on a lattice that could not be read is counted (our choice).
 const UNREAD_NODES: usize = 12;
 /// Largest part of the places for dark cells around a tab that may look dark (something may lie
 /// over the paper). Around a window inside a card all are; at a field's corner 5 of 12.

@@ -27,7 +27,7 @@ const MAX_SHIFT_PX: f64 = 2.5;
 const MAX_SHIFT_CELLS: f64 = 0.6;
 /// Step of the search for that error, px: a third of the reach of a corner fit in cells of 5 px.
 const SHIFT_STEP: f64 = 0.5;
-/// Farthest that a corner may lie from its corrected prediction, px or cells.
+/// Farthest that a corner may lie from its corrected prediction, px or cells (our choice).
 const MAX_MISS_PX: f64 = 0.7;
 const MAX_MISS_CELLS: f64 = 0.1;
 /// Corners farther than this (px) from where the others have them are not added.

@@ -22,7 +22,7 @@ const QUANTILE: f64 = 0.3;
 const QUANTILE_OF_NORMAL: f64 = 0.385;
 /// Classes below a sixteenth of full white, where quantisation counts for more than light.
 const DARK_CLASSES: usize = 4;
-/// Fewest pixels in a class; classes with fewer take after their neighbours.
+/// Fewest pixels in a class; classes with fewer take after their neighbours (our choice).
 const MIN_PIXELS: usize = 200;
 
 /// Noise of a pixel (one standard deviation, linear light) by its brightness.

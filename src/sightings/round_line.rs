@@ -13,7 +13,7 @@
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
 use crate::math::lanes::{LANES, Lanes};
-use crate::math::levenberg::{Minimum, minimise};
+use crate::math::levenberg_marquardt::{Minimum, minimise};
 use crate::math::robust::sigma_about_zero;
 
 /// The mean light in a narrow strip along the line.
@@ -58,7 +58,7 @@ impl Width {
     }
 }
 
-/// Parts into which the width is cut for the sum over it.
+/// Parts into which the width is cut for the sum over it (our choice).
 const PARTS: usize = 12;
 /// Scale of a camera's sharpening, px: what is added is the difference to the picture blurred by so
 /// much.
@@ -86,7 +86,8 @@ const STARTS: [(f64, f64); 5] =
 /// A line narrower than this, px, shows too little of its shading for two readings to be told
 /// apart: it is read as lit evenly.
 pub const NARROW: f64 = 2.3;
-/// Places and steps that tell which start is the right one, and steps of the fit from it.
+/// Places and steps that tell which start is the right one, and steps of the fit from it (our
+/// choice).
 const PLACES_TO_CHOOSE: usize = 5;
 const STEPS_TO_CHOOSE: usize = 6;
 const MAX_STEPS: usize = 12;

@@ -22,7 +22,7 @@ const BLACK: f32 = 0.004;
 /// blobs and ridges have much.
 const MAX_TRACE: f32 = 0.7;
 /// Farthest (px) that the stationary point of the brightness may lie from the pixel with the
-/// strongest saddle.
+/// strongest saddle (our choice).
 const MAX_SHIFT: f32 = 1.5;
 /// Rows kept of each stage while the image streams through.
 const RING: usize = 8;

@@ -19,11 +19,12 @@ use crate::photo::LinearImage;
 const DOT_RADIUS: f64 = 0.22;
 const GROUND_RADIUS: f64 = 0.31;
 const GROUND_HALF_SIDE: f64 = 0.40;
-/// Samples along a cell's side, for each pixel that the side is long, and their limits.
+/// Samples along a cell's side, for each pixel that the side is long, and their limits (our
+/// choice).
 const SAMPLES_PER_PX: f64 = 1.0;
 const MIN_SAMPLES: f64 = 7.0;
 const MAX_SAMPLES: f64 = 16.0;
-/// Least correlation of the grounds with the chequer.
+/// Least correlation of the grounds with the chequer (our choice).
 const MIN_CHEQUER: f64 = 0.8;
 /// Least correlation of the departures with the word when nothing is known beforehand: 25 cells at
 /// random reach it against one of the 512 words and mirror images once in 2,500 times, and the

@@ -17,7 +17,7 @@ const RING_RADIUS: f64 = 2.2;
 /// T-junction half and more.
 const MAX_ODD_PART: f32 = 0.25;
 /// Least bright minus dark level, relative to the mean level and to light itself (linear, 0 to 1);
-/// below it noise and texture are mistaken for corners.
+/// below it noise and texture are mistaken for corners (our choice).
 const MIN_RELATIVE_CONTRAST: f32 = 0.3;
 const MIN_CONTRAST: f32 = 0.003;
 /// The weaker pair of opposite sectors must reach this part of the stronger one's departure from

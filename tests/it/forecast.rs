@@ -69,13 +69,13 @@ fn a_photo_that_would_help_helps_as_much_as_foretold() {
     for advice in advice {
         let solution = before.solution.as_ref().expect("a scene");
         let [eye, target] =
-            [advice.stand.eye, advice.stand.target].map(|p| in_truth(&truth, solution, p));
+            [advice.viewpoint.eye, advice.viewpoint.target].map(|p| in_truth(&truth, solution, p));
         let mut after = truth.clone();
-        let setup = &mut after.setups[advice.stand.setup];
+        let setup = &mut after.setups[advice.viewpoint.setup];
         setup.photos.push(Viewpoint::looking("asked-for.jpg", eye, target, 0.0));
         let (name, idx) = (setup.name.clone(), setup.photos.len() - 1);
         after
-            .write_photo(folder.path(), advice.stand.setup, idx, &RenderKnobs::quick())
+            .write_photo(folder.path(), advice.viewpoint.setup, idx, &RenderKnobs::quick())
             .expect("the photo can be written");
         let u = measured(folder.path()).document.figure(&advice.field).expect("the figure").u;
         println!(

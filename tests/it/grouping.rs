@@ -12,7 +12,8 @@ use sightcord::bench::{self, Figures};
 use sightcord::cards::Pattern;
 use sightcord::figure::{Figure, Side};
 use sightcord::grouping::{
-    self, GroupedBy, Grouping, Listed, Mark, Shows, Sorted, causes, group, sort, wheel_shown,
+    self, GroupedBy, Grouping, Listed, Mark, PhotoSetup, Shows, Sorted, causes, group, sort,
+    wheel_shown,
 };
 use sightcord::job::Job;
 use sightcord::scene::{self, ScenePhoto};
@@ -78,8 +79,8 @@ impl Photos {
     /// The figures that the photos give in these set-ups.
     fn figures(&self, grouping: &Grouping) -> Figures {
         let job = Job::default();
-        let setups: Vec<String> = grouping.setups.iter().map(|(name, _)| name.clone()).collect();
-        let lens_only: Vec<bool> = grouping.setups.iter().map(|(_, lens)| *lens).collect();
+        let setups: Vec<String> = grouping.setups.iter().map(|setup| setup.name.clone()).collect();
+        let lens_only: Vec<bool> = grouping.setups.iter().map(|setup| setup.lens_only).collect();
         let placed = self.scene.iter().zip(&grouping.of_photo);
         let photos: Vec<ScenePhoto> = placed
             .map(|(photo, &setup)| ScenePhoto {
@@ -94,7 +95,7 @@ impl Photos {
 }
 
 fn name(grouping: &Grouping, photo: usize) -> &str {
-    &grouping.setups[grouping.of_photo[photo]].0
+    &grouping.setups[grouping.of_photo[photo]].name
 }
 
 /// Every photo must be in a set-up of its own truth, whatever that is called, and in no other's:
@@ -139,7 +140,7 @@ fn a_flat_folder_is_sorted_and_named_by_where_the_mark_is() {
     for (truth, what) in [(TruthScene::default(), "small"), (TruthScene::full(), "full")] {
         let photos = Photos::flat(&truth);
         let grouping = assert_sorted(&photos, what);
-        let names: Vec<&str> = grouping.setups.iter().map(|(name, _)| name.as_str()).collect();
+        let names: Vec<&str> = grouping.setups.iter().map(|setup| setup.name.as_str()).collect();
         assert_eq!(names, ["1-mark-forward", "2-mark-rearward"]);
         assert!((0..photos.scene.len()).all(|photo| name(&grouping, photo) == photos.truth[photo]));
         let figures = photos.figures(&grouping);
@@ -169,7 +170,7 @@ fn a_chain_on_the_right_is_sorted_as_well() {
 fn photos_of_cards_alone_are_kept_apart() {
     let photos = Photos::flat(&TruthScene::default().with_camera_photos());
     let grouping = assert_sorted(&photos, "cards only");
-    assert_eq!(grouping.setups[0], ("0-camera".to_owned(), true));
+    assert_eq!(grouping.setups[0], PhotoSetup { name: "0-camera".to_owned(), lens_only: true });
     assert!((0..photos.scene.len()).all(|photo| name(&grouping, photo) == photos.truth[photo]));
     assert!(
         said(&grouping, "photos-sorted")
@@ -188,7 +189,7 @@ fn the_wheel_turned_by_a_quarter_or_a_twelfth_is_told_apart() {
         let mut truth = TruthScene::default();
         truth.setups[1].wheel_turn_deg = turn;
         let grouping = assert_sorted(&Photos::flat(&truth), &format!("{turn}"));
-        let names: Vec<&str> = grouping.setups.iter().map(|(name, _)| name.as_str()).collect();
+        let names: Vec<&str> = grouping.setups.iter().map(|setup| setup.name.as_str()).collect();
         assert!(
             names.contains(&"1-mark-forward") || names.contains(&"2-mark-forward"),
             "{names:?}"
@@ -206,7 +207,7 @@ fn a_job_of_many_kinds_is_sorted_whatever_goes_wrong_a_little() {
         truth.take_photos();
         let truth = truth.with_errors(&Budget::standard(), seed);
         let grouping = assert_sorted(&Photos::flat(&truth), &format!("seed {seed}"));
-        assert_eq!(grouping.setups.iter().filter(|(_, lens)| !lens).count(), 2);
+        assert_eq!(grouping.setups.iter().filter(|setup| !setup.lens_only).count(), 2);
         // Nothing is found amiss where folders are right.
         let (_, believed) = Photos::in_folders(&truth).grouped();
         assert!(
@@ -382,7 +383,7 @@ fn a_wheel_turned_away_and_back_stops_at_two_places() {
         listed.taken = Some(format!("2026:05:16 10:{minute:02}:00"));
     }
     let (_, grouping) = photos.grouped();
-    let mut names: Vec<&str> = grouping.setups.iter().map(|(name, _)| name.as_str()).collect();
+    let mut names: Vec<&str> = grouping.setups.iter().map(|setup| setup.name.as_str()).collect();
     names.sort_unstable();
     assert_eq!(names, ["1-mark-forward", "1-mark-forward-again", "2-mark-rearward"]);
     let of = |wanted: &str| {
@@ -445,7 +446,7 @@ fn nothing_to_sort_by_is_one_setup_and_no_panic() {
         sorted.positions.is_empty()
             && !sorted.shows.iter().any(|shows| matches!(shows, Shows::Wheel(_)))
     );
-    assert_eq!(grouping.setups, [("photos".to_owned(), false)]);
+    assert_eq!(grouping.setups, [PhotoSetup { name: "photos".to_owned(), lens_only: false }]);
     for photo in &mut photos.scene {
         photo.sightings.patterns.clear();
     }

@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use notify::Watcher;
 use serde::Serialize;
 
-use crate::glance::missing;
 use crate::glance::seen::Glance;
+use crate::glance::{adds, missing};
 use crate::job::Job;
 use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile};
 
@@ -14,7 +14,7 @@ use super::sorting::{self, Sortable};
 use super::{lines, words};
 
 /// A photo that was told of.
-struct Told {
+struct Reported {
     glance: Glance,
     photo: Sortable,
     /// Of its file.
@@ -25,7 +25,7 @@ struct Told {
 #[derive(Default)]
 pub struct Arrivals {
     /// Photos told of, in the order in which they came.
-    told: Vec<Told>,
+    reported: Vec<Reported>,
     /// Files that could not be read when last looked at, and their checksums then.
     waiting: BTreeMap<String, String>,
 }
@@ -33,7 +33,7 @@ pub struct Arrivals {
 impl Arrivals {
     /// Whether nothing was told of yet.
     pub fn is_empty(&self) -> bool {
-        self.told.is_empty()
+        self.reported.is_empty()
     }
 
     /// Whether some file could not be read yet and is looked at again.
@@ -47,11 +47,14 @@ impl Arrivals {
             listed.with_setups().map(|(file, setup)| (file, setup.map(str::to_owned))).collect();
         let there: BTreeSet<(&str, &str)> =
             all.iter().map(|(file, _)| (file.id.as_str(), file.sha256.as_str())).collect();
-        self.told
-            .retain(|told| there.contains(&(told.glance.photo.as_str(), told.sha256.as_str())));
+        self.reported.retain(|reported| {
+            there.contains(&(reported.glance.photo.as_str(), reported.sha256.as_str()))
+        });
         self.waiting.retain(|id, _| there.iter().any(|(there, _)| there == id));
         let is_told = |file: &PhotoFile| {
-            self.told.iter().any(|told| told.glance.photo == file.id && told.sha256 == file.sha256)
+            self.reported
+                .iter()
+                .any(|reported| reported.glance.photo == file.id && reported.sha256 == file.sha256)
         };
         all.into_iter().filter(|(file, _)| !is_told(file)).collect()
     }
@@ -77,14 +80,15 @@ impl Arrivals {
     }
 
     pub(super) fn add(&mut self, file: &PhotoFile, new: Glance, photo: Sortable) {
-        self.told.push(Told { glance: new, photo, sha256: file.sha256.clone() });
+        self.reported.push(Reported { glance: new, photo, sha256: file.sha256.clone() });
     }
 
     /// Sorts all photos anew: each may tell more of those before it.
     pub(super) fn sort(&mut self, job: &Job) {
-        let photos: Vec<Sortable> = self.told.iter().map(|told| told.photo.clone()).collect();
+        let photos: Vec<Sortable> =
+            self.reported.iter().map(|reported| reported.photo.clone()).collect();
         let mut glances: Vec<&mut Glance> =
-            self.told.iter_mut().map(|told| &mut told.glance).collect();
+            self.reported.iter_mut().map(|reported| &mut reported.glance).collect();
         sorting::sort(&mut glances, photos, job, true);
     }
 
@@ -97,11 +101,11 @@ impl Arrivals {
         let (before, new) = all.split_at(all.len().saturating_sub(1));
         let line = lines::lines(before, new, job);
         let glance = new.first().cloned().unwrap_or_default();
-        New { line, adds: missing::adds(before, &glance, job), missing, glance }
+        New { line, adds: adds::adds(before, &glance, job), missing, glance }
     }
 
     pub fn glances(&self) -> Vec<Glance> {
-        self.told.iter().map(|told| told.glance.clone()).collect()
+        self.reported.iter().map(|reported| reported.glance.clone()).collect()
     }
 }
 
@@ -120,8 +124,8 @@ pub struct New {
 
 impl New {
     /// All about it.
-    pub fn told(&self, job: &Job) -> String {
-        let mut text = words::told(&self.glance, job);
+    pub fn reported(&self, job: &Job) -> String {
+        let mut text = words::described(&self.glance, job);
         if self.glance.error.is_none() {
             text.push_str(&words::entry("adds", &format!("{}.", self.adds.join("; "))));
         }
@@ -194,7 +198,7 @@ mod tests {
                 "the second view of tab 1 (rear rim, left)"
             ]
         );
-        let text = second.told(&job);
+        let text = second.reported(&job);
         assert!(text.contains("tabs 5 to 7 (gearbox sprocket)."), "{text}");
         assert!(text.contains("More photos in 1-a (2 of 6 so far)"), "{text}");
         assert!(text.contains("One more set-up (1 of 2 so far)"), "{text}");

@@ -4,8 +4,9 @@
 use anstyle::{AnsiColor, Style};
 use textwrap::core::display_width;
 
-use crate::glance::missing::{self, Tally};
 use crate::glance::seen::{BLURRED, Glance, SeenPattern};
+use crate::glance::tally::Tally;
+use crate::glance::{adds, tally};
 use crate::job::Job;
 use crate::visible::one_line;
 
@@ -83,7 +84,7 @@ pub fn lines(before: &[Glance], glances: &[Glance], job: &Job) -> String {
     let mut text = String::new();
     for glance in glances {
         let (style, word) = verdict(glance);
-        let adds = missing::adds_in_short(&earlier, glance, job);
+        let adds = adds::adds_in_short(&earlier, glance, job);
         let padded = |text: String, width: usize| {
             format!("{text}{}", " ".repeat(width.saturating_sub(display_width(&text))))
         };
@@ -134,7 +135,7 @@ fn shortened(name: &str) -> String {
 
 /// One line a set-up, then what all photos together lack.
 pub fn tally(glances: &[Glance], job: &Job) -> String {
-    let Tally { setups, next, lacks } = missing::tally(glances, job);
+    let Tally { setups, next, lacks } = tally::tally(glances, job);
     let width = setups.iter().map(|setup| display_width(&setup.name)).max().unwrap_or(0);
     let mut text = String::new();
     for setup in &setups {

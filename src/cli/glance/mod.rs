@@ -267,10 +267,11 @@ fn say(
                 .iter()
                 .map(|finding| words::paragraph(&finding.what) + &words::advice(&finding.advice)),
         );
-        text.extend(pictures.map(PictureFolder::told));
+        text.extend(pictures.map(PictureFolder::words));
         return super::print_styled(&text.join("\n"));
     }
-    let mut text: Vec<String> = glances.iter().map(|glance| words::told(glance, job)).collect();
+    let mut text: Vec<String> =
+        glances.iter().map(|glance| words::described(glance, job)).collect();
     text.push(words::meaning(glances));
     if glances.iter().any(|glance| glance.error.is_none()) {
         text.push(words::missing_in_words(&missing));
@@ -280,7 +281,7 @@ fn say(
             .iter()
             .map(|finding| words::paragraph(&finding.what) + &words::advice(&finding.advice)),
     );
-    text.extend(pictures.map(PictureFolder::told));
+    text.extend(pictures.map(PictureFolder::words));
     text.retain(|part| !part.is_empty());
     super::print(&text.join("\n"))
 }

@@ -96,7 +96,7 @@ impl PictureFolder {
         self.folder.join(format!("{name}.jpg"))
     }
 
-    pub fn told(&self) -> String {
+    pub fn words(&self) -> String {
         let plural = |n: usize| if n == 1 { "picture" } else { "pictures" };
         let unchanged = if self.unchanged > 0 {
             format!(", {} unchanged", self.unchanged)

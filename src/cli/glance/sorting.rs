@@ -65,9 +65,9 @@ pub fn sort(
     }
     let grouped = group(&listed, &sorted);
     for (glance, setup) in glances.iter_mut().zip(&grouped.of_photo) {
-        if let Some((name, lens)) = grouped.setups.get(*setup) {
-            glance.setup = Some(name.clone());
-            glance.for_the_lens = *lens;
+        if let Some(setup) = grouped.setups.get(*setup) {
+            glance.setup = Some(setup.name.clone());
+            glance.for_the_lens = setup.lens_only;
         }
     }
     grouped.findings

@@ -153,18 +153,18 @@ impl Watched<'_> {
             is_new = true;
             if self.is_begun || self.json || self.all || self.quiet {
                 let new = self.arrivals.take(file, looked.glance, photo, &self.job);
-                self.tell(&new)?;
+                self.report(&new)?;
             } else {
                 self.arrivals.add(file, looked.glance, photo);
             }
         }
         if is_new && self.is_begun && !self.all {
-            self.tell_tally()?;
+            self.report_tally()?;
         }
         Ok(())
     }
 
-    fn tell(&self, new: &New) -> anyhow::Result<()> {
+    fn report(&self, new: &New) -> anyhow::Result<()> {
         if self.quiet {
             if let Some(error) = &new.glance.error {
                 super::super::complain(&format!(
@@ -176,7 +176,7 @@ impl Watched<'_> {
         } else if self.json {
             super::super::print_json(&(serde_json::to_string(new)? + "\n"))
         } else if self.all {
-            super::super::print(&new.told(&self.job))
+            super::super::print(&new.reported(&self.job))
         } else {
             super::super::print_styled(&new.line)
         }
@@ -198,10 +198,10 @@ impl Watched<'_> {
                 &self.job,
             ))?;
         }
-        self.tell_tally()
+        self.report_tally()
     }
 
-    fn tell_tally(&self) -> anyhow::Result<()> {
+    fn report_tally(&self) -> anyhow::Result<()> {
         if self.json || self.quiet {
             return Ok(());
         }

@@ -40,7 +40,7 @@ fn wrapped(first: &str, rest: &str, text: &str) -> String {
 }
 
 /// Everything about one photo.
-pub fn told(glance: &Glance, job: &Job) -> String {
+pub fn described(glance: &Glance, job: &Job) -> String {
     let mut text = format!("{}\n", one_line(&glance.photo));
     if let Some(error) = &glance.error {
         text.push_str(&entry("not readable", &format!("{}.", error.what)));

@@ -7,7 +7,7 @@ use super::photos::seen_in_words;
 use crate::figure::Figure;
 use crate::finding::{Finding, Severity};
 use crate::plan::outcome::State;
-use crate::report::absent::{Absent, absent, told};
+use crate::report::absent::{Absent, absent, reported};
 use crate::report::result::ResultDocument;
 use crate::text::capital;
 use crate::text::units::{Kind, Show, Shown};
@@ -111,9 +111,9 @@ fn up(document: &ResultDocument) -> Markup {
 
 pub fn findings(document: &ResultDocument, show: Show) -> Markup {
     html! {
-            @if told(document).next().is_none() { p { "None." } }
+            @if reported(document).next().is_none() { p { "None." } }
             @else {
-                ul.findings { @for finding in told(document) { (one_finding(finding, show)) } }
+                ul.findings { @for finding in reported(document) { (one_finding(finding, show)) } }
             }
             @let absent = absent(document);
             @if !absent.is_empty() {
@@ -127,8 +127,9 @@ pub fn findings(document: &ResultDocument, show: Show) -> Markup {
 /// once.
 pub fn in_the_way(document: &ResultDocument, show: Show) -> Markup {
     let is_stuck = matches!(document.state, Some(State::NotFinished | State::Refused));
-    let found: Vec<&Finding> =
-        told(document).filter(|finding| is_stuck && finding.severity != Severity::Note).collect();
+    let found: Vec<&Finding> = reported(document)
+        .filter(|finding| is_stuck && finding.severity != Severity::Note)
+        .collect();
     html! {
         @if !found.is_empty() {
             section #missing {

@@ -8,7 +8,7 @@ use super::photos::PhotoPicture;
 use super::{above, behind, bike_of, details, figures, photos, plan, side};
 use crate::figure::Figure;
 use crate::plan::outcome::{Decision, State};
-use crate::report::absent::told;
+use crate::report::absent::reported;
 use crate::report::cautions::{CAUTIONS, IN_ONE_LINE, NO_CERTIFICATE};
 use crate::report::result::ResultDocument;
 use crate::text::units::Show;
@@ -85,7 +85,7 @@ pub fn closed(id: &str, title: &str, body: Markup) -> Markup {
 }
 
 fn findings_title(document: &ResultDocument) -> String {
-    match told(document).count() {
+    match reported(document).count() {
         0 => "Findings: none".to_owned(),
         1 => "Findings: one".to_owned(),
         n => format!("Findings: {n}"),

@@ -9,7 +9,7 @@ mod tables;
 pub use short::report;
 pub use since::since;
 
-use super::absent::{Absent, absent, told};
+use super::absent::{Absent, absent, reported};
 use super::cautions::CAUTIONS;
 use super::result::ResultDocument;
 use crate::finding::{Finding, Severity};
@@ -54,14 +54,14 @@ fn head(paper: &mut Paper, document: &ResultDocument) {
 /// Findings with what to do, the gravest first; what was simply not laid out or not stuck on comes
 /// last, in short.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
-    let told: Vec<&Finding> = told(document).collect();
-    if !told.is_empty() {
+    let reported: Vec<&Finding> = reported(document).collect();
+    if !reported.is_empty() {
         paper.heading("Findings", "");
         // The same advice on one thing after another is given once.
         let alike = |a: &&Finding, b: &&Finding| {
             (a.severity, &a.id, &a.advice) == (b.severity, &b.id, &b.advice)
         };
-        told.chunk_by(alike).for_each(|findings| alike_findings(paper, findings, show));
+        reported.chunk_by(alike).for_each(|findings| alike_findings(paper, findings, show));
     }
     let absent = absent(document);
     if !absent.is_empty() {

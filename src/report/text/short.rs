@@ -7,7 +7,7 @@ use super::{plan, tables};
 use crate::finding::{Finding, Severity};
 use crate::measurement::Measurement;
 use crate::plan::outcome::{Decision, PlanStep, State, Verdict};
-use crate::report::absent::told;
+use crate::report::absent::reported;
 use crate::report::brief::brief;
 use crate::report::cautions::{IN_ONE_LINE, NO_CERTIFICATE};
 use crate::report::fields::InWords;
@@ -152,7 +152,7 @@ fn name(verdict: &Verdict) -> String {
 /// What stands in the way, with what to do; warnings in short; the rest is counted.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) =
-        told(document).partition(|f| f.severity != Severity::Note);
+        reported(document).partition(|f| f.severity != Severity::Note);
     // The same of one figure after another is said once.
     grave.dedup_by(|a, b| (&a.id, &a.what, &a.advice) == (&b.id, &b.what, &b.advice));
     if !grave.is_empty() {

@@ -26,7 +26,8 @@ const BEYOND_FOUND: f64 = 1.5;
 
 /// A lens that refocuses (part of the focal length) and a sensor that wanders (px) stretch a
 /// picture as well: what either can explain is not the hand's.
-const REFOCUSED: (f64, f64) = (0.01, 20.0);
+const REFOCUSED_ZOOM: f64 = 0.01;
+const REFOCUSED_SHIFT_PX: f64 = 20.0;
 /// Rounds in which what was found becomes what is expected: noise that passed for a hand is gone
 /// after a few.
 const ROUNDS: usize = 8;
@@ -40,8 +41,8 @@ pub fn shown_by_cards(state: &State, slots: &Slots, blocks: &[Block], priors: &P
     }
     let seen: Vec<Seen> = of_views.iter().map(|blocks| Seen::of(state, slots, blocks)).collect();
     let mut priors = Priors { sweep_sigma: USUAL, ..priors.clone() };
-    priors.zoom_sigma.iter_mut().for_each(|sigma| *sigma = sigma.max(REFOCUSED.0));
-    priors.shift_sigma.iter_mut().for_each(|sigma| *sigma = sigma.max(REFOCUSED.1));
+    priors.zoom_sigma.iter_mut().for_each(|sigma| *sigma = sigma.max(REFOCUSED_ZOOM));
+    priors.shift_sigma.iter_mut().for_each(|sigma| *sigma = sigma.max(REFOCUSED_SHIFT_PX));
     for _ in 0..ROUNDS {
         let (mut turns, mut shifts, mut n) = (0.0, 0.0, 0);
         for sweep in

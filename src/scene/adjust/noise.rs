@@ -19,7 +19,7 @@ const LEAST_RESIDUALS: usize = 40;
 /// What is stated beforehand of a corner's uncertainty weighs as much as so many residuals: few of
 /// them, of marks that have unknowns of their own, fit whatever was seen.
 const STATED_WEIGHS: f64 = 40.0;
-/// Unknowns of a line in space.
+/// Unknowns of a line in space (two for its place, two for its direction).
 const LINE_UNKNOWNS: usize = 4;
 /// No group is trusted more than this part of its stated uncertainty, nor called worse than this
 /// many times it.
@@ -64,71 +64,92 @@ impl NoiseGroup {
     }
 }
 
-/// Sets each block's noise factor from the residuals of its group: 1.4826 times the median of
-/// absolute whitened residuals, raised for the unknowns that a small group has used up.
-pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
-    let mut by_group: BTreeMap<NoiseGroup, Vec<f64>> = BTreeMap::new();
-    let mut by_class: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
-    let mut block_means: BTreeMap<NoiseClass, Vec<f64>> = BTreeMap::new();
-    let mut images: BTreeMap<usize, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
-    let mut unknowns_of: BTreeMap<NoiseClass, f64> = BTreeMap::new();
-    // A plumb line's image is fitted otherwise than a cord's that lies across: neither tells of the
-    // other.
-    let is_plumb = |shown: Shown| matches!(shown, Shown::Line(line) if matches!(state.lines[line].kind, StringKind::Plumb(_)));
-    let cord_points = blocks
-        .iter()
-        .filter(|block| matches!(block.shown, Shown::Cord(_)))
-        .flat_map(|block| &block.points);
-    let best_sigma = cord_points
-        .filter(|point| point.used)
-        .map(|point| point.sigma)
-        .fold(f64::INFINITY, f64::min);
-    for block in blocks.iter() {
-        let mut residuals = components(state, slots, block);
-        if !block.points.is_empty() && residuals.len() > 1 {
-            // The points of one photo share light and shadow: their mean scatters more than
-            // independent points' would.
-            let mean = residuals.iter().sum::<f64>() / (residuals.len() as f64).sqrt();
-            match block.shown {
-                Shown::Line(line) if is_plumb(block.shown) => {
-                    let (contrasts, stated) = images.entry(line).or_default();
-                    contrasts.extend([mean, tilt(&residuals)]);
-                    stated.push(IMAGE / block.points[0].sigma * (residuals.len() as f64).sqrt());
+/// Whitened residuals, gathered by what they tell the noise of.
+#[derive(Default)]
+struct Gathered {
+    by_group: BTreeMap<NoiseGroup, Vec<f64>>,
+    by_class: BTreeMap<NoiseClass, Vec<f64>>,
+    /// Means of blocks of points, as numbers of unit variance.
+    block_means: BTreeMap<NoiseClass, Vec<f64>>,
+    /// Of each plumb line its images' contrasts and what was stated of them.
+    images: BTreeMap<usize, (Vec<f64>, Vec<f64>)>,
+}
+
+impl Gathered {
+    fn of(state: &State, slots: &Slots, blocks: &[Block]) -> Self {
+        let mut out = Self::default();
+        // A plumb line's image is fitted otherwise than a cord's that lies across: neither tells of
+        // the other.
+        let is_plumb = |line: usize| matches!(state.lines[line].kind, StringKind::Plumb(_));
+        let cord_points = blocks
+            .iter()
+            .filter(|block| matches!(block.shown, Shown::Cord(_)))
+            .flat_map(|block| &block.points);
+        let best_sigma = cord_points
+            .filter(|point| point.used)
+            .map(|point| point.sigma)
+            .fold(f64::INFINITY, f64::min);
+        for block in blocks {
+            let mut residuals = components(state, slots, block);
+            if !block.points.is_empty() && residuals.len() > 1 {
+                // The points of one photo share light and shadow: their mean scatters more than
+                // independent points' would.
+                let mean = residuals.iter().sum::<f64>() / (residuals.len() as f64).sqrt();
+                match block.shown {
+                    Shown::Line(line) if is_plumb(line) => {
+                        let (contrasts, stated) = out.images.entry(line).or_default();
+                        contrasts.extend([mean, tilt(&residuals)]);
+                        stated
+                            .push(IMAGE / block.points[0].sigma * (residuals.len() as f64).sqrt());
+                    }
+                    _ => out.block_means.entry(block.shown.noise_class()).or_default().push(mean),
                 }
-                _ => block_means.entry(block.shown.noise_class()).or_default().push(mean),
+            }
+            if matches!(block.shown, Shown::Cord(_)) {
+                // Places that are poorly known by design would make the others seem better than
+                // they are.
+                residuals =
+                    point_components(state, block, |point| point.sigma <= BEST_KNOWN * best_sigma);
+            }
+            out.by_class.entry(block.shown.noise_class()).or_default().extend(&residuals);
+            out.by_group.entry(NoiseGroup::of(state, block.shown)).or_default().extend(residuals);
+        }
+        out
+    }
+
+    /// What each class as a whole shows, together with what was stated beforehand.
+    fn class_sigma(&self) -> BTreeMap<NoiseClass, f64> {
+        let mut unknowns_of: BTreeMap<NoiseClass, f64> = BTreeMap::new();
+        for (key, residuals) in &self.by_group {
+            if matches!(key, NoiseGroup::Tab(_) | NoiseGroup::Flag(_)) {
+                *unknowns_of.entry(NoiseClass::Tabs).or_default() +=
+                    unknowns_of_tab(residuals.len());
             }
         }
-        if matches!(block.shown, Shown::Cord(_)) {
-            // Places that are poorly known by design would make the others seem better than they
-            // are.
-            residuals =
-                point_components(state, block, |point| point.sigma <= BEST_KNOWN * best_sigma);
-        }
-        by_class.entry(block.shown.noise_class()).or_default().extend(&residuals);
-        by_group.entry(NoiseGroup::of(state, block.shown)).or_default().extend(residuals);
-    }
-    for (key, residuals) in &by_group {
-        if matches!(key, NoiseGroup::Tab(_) | NoiseGroup::Flag(_)) {
-            *unknowns_of.entry(NoiseClass::Tabs).or_default() += unknowns_of_tab(residuals.len());
-        }
-    }
-    let class_sigma: BTreeMap<NoiseClass, f64> = by_class
-        .iter()
-        .filter_map(|(class, r)| {
+        let sigma = |(class, r): (&NoiseClass, &Vec<f64>)| {
             let freedom =
                 (r.len() as f64 - unknowns_of.get(class).copied().unwrap_or(0.0)).max(0.0);
             let sigma = sigma_about_zero(r)? * (r.len() as f64 / freedom.max(1.0)).sqrt();
             Some((*class, with_stated(sigma, freedom)))
-        })
-        .collect();
-    let mean_sigma: BTreeMap<NoiseClass, f64> = block_means
+        };
+        self.by_class.iter().filter_map(sigma).collect()
+    }
+}
+
+/// Sets each block's noise factor from the residuals of its group: 1.4826 times the median of
+/// absolute whitened residuals, raised for the unknowns that a small group has used up.
+pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
+    let gathered = Gathered::of(state, slots, blocks);
+    let class_sigma = gathered.class_sigma();
+    let mean_sigma: BTreeMap<NoiseClass, f64> = gathered
+        .block_means
         .iter()
         .filter(|(_, means)| means.len() >= 3)
         .map(|(class, means)| (*class, scatter(means)))
         .collect();
     for block in blocks.iter_mut() {
         let class = block.shown.noise_class();
-        let residuals = &by_group[&NoiseGroup::of(state, block.shown)];
+        let residuals = &gathered.by_group[&NoiseGroup::of(state, block.shown)];
         let own = if residuals.len() >= LEAST_RESIDUALS {
             let n = residuals.len() as f64;
             let unknowns =
@@ -138,9 +159,10 @@ pub fn weigh(state: &State, slots: &Slots, blocks: &mut [Block]) {
             class_sigma.get(&class).copied()
         };
         let of_images = match block.shown {
-            Shown::Line(line) => {
-                images.get(&line).map_or(0.0, |(contrasts, stated)| of_images(contrasts, stated))
-            }
+            Shown::Line(line) => gathered
+                .images
+                .get(&line)
+                .map_or(0.0, |(contrasts, stated)| of_images(contrasts, stated)),
             _ => 0.0,
         };
         let sigma =

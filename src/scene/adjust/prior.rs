@@ -6,14 +6,15 @@
 
 use nalgebra::Vector3;
 
-use crate::scene::model::priors::Priors;
-use crate::scene::model::state::{Carrier, State};
+use crate::scene::model::priors::{LensStart, Priors};
+use crate::scene::model::state::{Carrier, State, TurningPart};
 use crate::scene::model::unknowns::{FIXED, Slots, line_axes};
 use crate::sightings::StringKind;
 
 /// A body that stayed is tied this closely: mm and radians. Far below what photos resolve, far
 /// above rounding.
-const STAYED: (f64, f64) = (0.005, 1e-5);
+const STAYED_MM: f64 = 0.005;
+const STAYED_TURN: f64 = 1e-5;
 
 /// By how much a plumb line may hang out of the normal of the cards' plane, radians: a degree and
 /// more is seen on any bench (our estimate; common practice, no source). It holds a line of which
@@ -62,12 +63,13 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
         );
     }
     for (sheet, &slot) in state.sheets.iter().zip(&slots.sheets) {
-        let measured = priors.measured_sheets.iter().find(|(number, _, _)| *number == sheet.number);
+        let measured =
+            priors.measured_sheets.iter().find(|measured| measured.number == sheet.number);
         for i in 0..2 {
             // A sheet measured for itself is told over the common scale, whose own start value is
             // then the designed size.
             let (value, sigma) = match measured {
-                Some((_, scale, sigma)) => (scale[i] / priors.print[i] - 1.0, *sigma),
+                Some(measured) => (measured.scale[i] / priors.print[i] - 1.0, measured.sigma),
                 None if priors.loose_sheets.contains(&sheet.number) => (0.0, LOOSE_SHEET),
                 None => (0.0, priors.sheet_sigma),
             };
@@ -88,7 +90,7 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
         single(&mut rows, PriorSource::CordShape, cord.z[1], 5.0, slot + 4);
         single(&mut rows, PriorSource::CordShape, cord.z[2], 5.0, slot + 5);
     }
-    for ((lens, &slot), &(focal, width, height)) in
+    for ((lens, &slot), &LensStart { focal, width, height }) in
         state.lenses.iter().zip(&slots.lenses).zip(&priors.lens_start)
     {
         let size = width.max(height) as f64;
@@ -225,36 +227,36 @@ fn faces(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>
 /// Bodies that stayed where they were.
 fn bodies(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
     for (body, &slot) in state.bodies.iter().zip(&slots.bodies) {
-        if slot == FIXED || !priors.still_bodies.contains(&body.kind) {
+        if slot == FIXED || !priors.still_bodies.contains(&body.part) {
             continue;
         }
         // Turns are told about the tabs' middle, not the far-off world origin, or a tiny turn would
         // count as a shift.
         let turn = crate::math::rigid::log(&body.world_from_body.r);
-        let middle = carried_middle(state, body.kind);
+        let middle = carried_middle(state, body.part);
         let shift = body.world_from_body.apply(&middle) - middle;
         let turned = body.world_from_body.r * middle;
         let by_turn = -crate::math::rigid::skew(&turned);
         for i in 0..3 {
             rows.push(PriorRow {
                 source: PriorSource::Stayed,
-                residual: turn[i] / STAYED.1,
-                by: vec![(slot + i, 1.0 / STAYED.1)],
+                residual: turn[i] / STAYED_TURN,
+                by: vec![(slot + i, 1.0 / STAYED_TURN)],
             });
             let mut by: Vec<(usize, f64)> =
-                (0..3).map(|k| (slot + k, by_turn[(i, k)] / STAYED.0)).collect();
-            by.push((slot + 3 + i, 1.0 / STAYED.0));
-            rows.push(PriorRow { source: PriorSource::Stayed, residual: shift[i] / STAYED.0, by });
+                (0..3).map(|k| (slot + k, by_turn[(i, k)] / STAYED_MM)).collect();
+            by.push((slot + 3 + i, 1.0 / STAYED_MM));
+            rows.push(PriorRow { source: PriorSource::Stayed, residual: shift[i] / STAYED_MM, by });
         }
     }
 }
 
 /// Mean centre of the tabs that a kind of body carries, in the body's frame.
-pub fn carried_middle(state: &State, kind: u8) -> Vector3<f64> {
+pub fn carried_middle(state: &State, part: TurningPart) -> Vector3<f64> {
     let carried: Vec<_> = state
         .tabs
         .iter()
-        .filter(|t| t.carrier == Carrier::Turning(kind))
+        .filter(|t| t.carrier == Carrier::Turning(part))
         .map(|t| t.carrier_from_tab.t)
         .collect();
     carried.iter().sum::<Vector3<f64>>() / carried.len().max(1) as f64

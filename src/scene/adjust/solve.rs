@@ -53,6 +53,7 @@ fn view_normal(
     for part in &parts {
         out.cost += part.cost;
         let n_local = part.local.len();
+        // Every slot of a part is among them.
         let places: Vec<usize> =
             part.kept.iter().map(|slot| out.meets.binary_search(slot).unwrap_or(0)).collect();
         for j in 0..n_local + places.len() {

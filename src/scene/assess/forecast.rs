@@ -9,6 +9,7 @@ use crate::math::robust::median;
 use crate::scene::adjust::residual::foreseen;
 use crate::scene::adjust::solve::{Problem, information};
 use crate::scene::model::observe::{Block, SeenCorner, SeenPoint, Shown};
+use crate::scene::model::priors::LensStart;
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::{Carrier, Ground, State};
 use crate::scene::model::unknowns::Slots;
@@ -16,7 +17,7 @@ use crate::scene::model::view::View;
 
 /// Where the camera would stand and what it would look at, in the world, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stand {
+pub struct Viewpoint {
     pub setup: usize,
     pub eye: Vector3<f64>,
     pub target: Vector3<f64>,
@@ -41,27 +42,28 @@ const LEAST_COSINE: f64 = 0.37;
 /// Part of the corners in view that are counted on: frame and wheel hide some, and nobody knows
 /// which.
 const SEEN_SHARE: usize = 2;
-/// A cord's ends are those of what was seen of it, its places not quite the cards' middles, mm.
+/// A cord's ends are those of what was seen of it, its places not quite the cards' middles, mm (our
+/// choice).
 const CORD_ENDS: f64 = 5.0;
 
 /// Imagines a photo with the lens of the job's first photo. None when it would show no card or
 /// could not be placed.
-pub fn forecast(solution: &Solution, stand: &Stand) -> Option<Forecast> {
+pub fn forecast(solution: &Solution, viewpoint: &Viewpoint) -> Option<Forecast> {
     let mut state: State = solution.state.clone();
     let model = solution.state.views.first()?;
     let lens = state.lenses[model.lens];
-    let (_, width, height) = solution.priors.lens_start[model.lens];
-    let camera_from_world = looking(&stand.eye, &stand.target)?;
+    let LensStart { width, height, .. } = solution.priors.lens_start[model.lens];
+    let camera_from_world = looking(&viewpoint.eye, &viewpoint.target)?;
     let view_idx = state.views.len();
-    state.views.push(View::still(model.lens, stand.setup, camera_from_world, [width, height]));
+    state.views.push(View::still(model.lens, viewpoint.setup, camera_from_world, [width, height]));
     let slots = Slots::of(&state);
     let inside = |p: &Vector2<f64>| {
         p.x > 8.0 && p.y > 8.0 && p.x < width as f64 - 9.0 && p.y < height as f64 - 9.0
     };
     let (mut blocks, mut cards, mut tabs) = (Vec::new(), Vec::new(), Vec::new());
-    for (shown, pattern, pose) in marks(&state, stand.setup) {
+    for (shown, pattern, pose) in marks(&state, viewpoint.setup) {
         let normal: Vector3<f64> = pose.r.column(2).into_owned();
-        if (stand.eye - pose.t).normalize().dot(&normal) < LEAST_COSINE {
+        if (viewpoint.eye - pose.t).normalize().dot(&normal) < LEAST_COSINE {
             continue;
         }
         let block =
@@ -136,7 +138,7 @@ fn marks(state: &State, setup: usize) -> Vec<(Shown, Pattern, Rigid)> {
         }
         let body = match tab.carrier {
             Carrier::Still => None,
-            Carrier::Turning(kind) => match state.body(kind, setup) {
+            Carrier::Turning(part) => match state.body(part, setup) {
                 Some(body) => Some(body),
                 None => continue,
             },

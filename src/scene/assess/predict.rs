@@ -17,7 +17,7 @@ use crate::sightings::look_again::PredictedPattern;
 /// taken to end: a bob hangs there. It need not reach so far: where it ends is seen.
 const ABOVE_LONE_FLAG: f64 = 450.0;
 const ABOVE_BENCH: f64 = 30.0;
-/// What a flag hides of its line to either side of its middle, in pattern sides.
+/// What a flag hides of its line to either side of its middle, in pattern sides (our choice).
 const HIDDEN_BY_FLAG: f64 = 1.05;
 /// A line is looked for within this many standard deviations of where it is expected, and so many
 /// px for what the lens leaves open.
@@ -90,8 +90,8 @@ fn shown_in(solution: &Solution, view: &View) -> Vec<Shown> {
             }
             match entry.carrier {
                 Carrier::Still => shown.push(Shown::Tab { tab, body: None }),
-                Carrier::Turning(kind) => {
-                    if let Some(body) = state.body(kind, view.setup) {
+                Carrier::Turning(part) => {
+                    if let Some(body) = state.body(part, view.setup) {
                         shown.push(Shown::Tab { tab, body: Some(body) });
                     }
                 }

@@ -16,14 +16,14 @@ use crate::scene::adjust::residual::lengths;
 use crate::scene::model::input::ScenePhoto;
 use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
-use crate::scene::model::state::{Carrier, State, Tab};
+use crate::scene::model::state::{Carrier, State, Tab, TurningPart};
 
 /// One place of a body fits this many times worse than its tabs' usual noise before anything is
 /// split, and two places at least so many times better (our choice: a knock of a tenth of a degree
 /// makes tens, a blurred photo two or three).
 const FITS_ILL: f64 = 3.0;
 const FITS_BETTER: f64 = 2.0;
-/// Photos that show the body on the part that is used, and on the other.
+/// Photos that show the body on the part that is used, and on the other (our choice).
 const LEAST_USED: usize = 2;
 const LEAST_OTHER: usize = 1;
 /// From here on a residual counts linearly, in standard deviations.
@@ -35,7 +35,7 @@ const STEPS: usize = 8;
 pub struct Moved {
     pub setup: usize,
     /// Kind of the body.
-    pub kind: u8,
+    pub part: TurningPart,
     /// The first photo after it moved.
     pub from: usize,
     /// Photos whose sightings of the body are left out.
@@ -90,7 +90,7 @@ pub fn moved_within(solution: &Solution, photo_of: &BTreeMap<usize, usize>) -> V
         let left_out = if before_used { &shots[k..] } else { &shots[..k] };
         found.push(Moved {
             setup: body.setup,
-            kind: body.kind,
+            part: body.part,
             from: shots[k].photo,
             left_out: left_out.iter().map(|shot| shot.photo).collect(),
             before_used,
@@ -109,9 +109,10 @@ fn restless_tabs(solution: &Solution, photo_of: &BTreeMap<usize, usize>, usual: 
             .iter()
             .filter(|b| matches!(b.shown, Shown::Tab { tab, .. } if tab == tab_idx))
             .collect();
-        let photo =
-            blocks.first().and_then(|block| photo_of.get(&block.view)).copied().unwrap_or(0);
-        !blocks.is_empty() && misfit(solution, &[Shot { photo, blocks }], state) > FITS_ILL * usual
+        let Some(&photo) = blocks.first().and_then(|block| photo_of.get(&block.view)) else {
+            return false;
+        };
+        misfit(solution, &[Shot { photo, blocks }], state) > FITS_ILL * usual
     };
     let still = (0..state.tabs.len()).filter(|&t| state.tabs[t].carrier == Carrier::Still);
     still.filter(|&t| is_restless(t)).map(|t| state.tabs[t].number).collect()
@@ -126,7 +127,7 @@ pub fn tabs_of(
 ) -> Vec<Pattern> {
     let on_it = |number: u8| {
         let carried =
-            |tab: &Tab| tab.number == number && tab.carrier == Carrier::Turning(moved.kind);
+            |tab: &Tab| tab.number == number && tab.carrier == Carrier::Turning(moved.part);
         moved.went_along.contains(&number) || solution.state.tabs.iter().any(carried)
     };
     let patterns = photos[photo].sightings.patterns.iter().map(|sighting| sighting.pattern);
@@ -168,7 +169,7 @@ fn misfit(solution: &Solution, shots: &[Shot], state: &State) -> f64 {
 fn fitted(solution: &Solution, body: usize, shots: &[Shot]) -> f64 {
     const STEP: f64 = 1e-5;
     let mut state = solution.state.clone();
-    let middle = crate::scene::adjust::prior::carried_middle(&state, state.bodies[body].kind);
+    let middle = crate::scene::adjust::prior::carried_middle(&state, state.bodies[body].part);
     let values = |state: &State| -> Vec<f64> {
         let blocks = shots.iter().flat_map(|shot| &shot.blocks);
         blocks

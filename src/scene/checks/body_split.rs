@@ -34,9 +34,10 @@ const ROUNDS: usize = 2;
 /// wheel was knocked by 0.12 to 0.3 degrees, 100 to 320.
 const SUSPICIOUS: f64 = 6.0;
 const CERTAIN: f64 = 25.0;
-/// What moved by less than this, radians and mm, is left to the uncertainties.
-const LEAST: (f64, f64) = (3e-4, 0.05);
-/// A reading that explains this part of what the best one does is as good.
+/// What turned by less than this, radians, and went less far, mm, is left to the uncertainties.
+const LEAST_TURN: f64 = 3e-4;
+const LEAST_SHIFT_MM: f64 = 0.05;
+/// A reading that explains this part of what the best one does is as good (our choice).
 const AS_GOOD: f64 = 0.5;
 
 /// A body at two places within a set-up.
@@ -76,11 +77,12 @@ impl Solution {
             .collect();
         readings.sort_by(|a, b| b.significance.total_cmp(&a.significance));
         let Some(best) = readings.first() else { return };
-        let (kind, bound) = (self.state.bodies[best.body].kind, AS_GOOD * best.significance);
+        let (part, bound) = (self.state.bodies[best.body].part, AS_GOOD * best.significance);
         readings.retain(|reading| {
-            reading.significance >= bound && self.state.bodies[reading.body].kind == kind
+            reading.significance >= bound && self.state.bodies[reading.body].part == part
         });
-        self.findings.push(finding(&readings, &self.state, &photo_of, photos, settings));
+        let finding = finding(&readings, &self.state, &photo_of, photos, settings);
+        self.findings.extend(finding);
         if readings.len() > 1 {
             self.readings = readings.into_iter().map(|reading| self.read_so(reading)).collect();
         } else if let Some(only) = readings.pop() {
@@ -110,7 +112,7 @@ fn best_split(
     views.dedup();
     let from = most_suspicious(solution, body, &views)?;
     let reading = read(solution, body, &views, from)?;
-    let moved = reading.turned > LEAST.0 || reading.shifted > LEAST.1;
+    let moved = reading.turned > LEAST_TURN || reading.shifted > LEAST_SHIFT_MM;
     (moved && reading.significance > CERTAIN).then_some(reading)
 }
 
@@ -212,7 +214,7 @@ fn read(solution: &Solution, body: usize, views: &[usize], from: usize) -> Optio
     let covariance = loose_covariance(&state, &Problem { blocks: &blocks, priors, slots: &slots })?;
     let moved = Moved::of(&state, &slots, &covariance, body, apart);
     let significance = moved.significance()?;
-    let middle = carried_middle(&state, state.bodies[body].kind);
+    let middle = carried_middle(&state, state.bodies[body].part);
     let [a, b] = [body, apart].map(|idx| state.bodies[idx].world_from_body);
     let shifted = (b.apply(&middle) - a.apply(&middle)).norm();
     let views = views.to_vec();
@@ -235,15 +237,14 @@ fn finding(
     photo_of: &BTreeMap<usize, usize>,
     photos: &[ScenePhoto],
     settings: &SceneSettings,
-) -> Finding {
-    let first = &readings[0];
-    let photo =
-        |reading: &Reading| photo_of.get(&reading.views[reading.from]).copied().unwrap_or(0);
+) -> Option<Finding> {
+    let first = readings.first()?;
+    let photo = |reading: &Reading| photos.get(*photo_of.get(&reading.views[reading.from])?);
     let place = |reading: &Reading| {
-        let photo = &photos[photo(reading)];
-        format!("set-up {} from photo {}", settings.setups[photo.setup], photo.file)
+        let photo = photo(reading)?;
+        Some(format!("set-up {} from photo {}", settings.setups[photo.setup], photo.file))
     };
-    let part = if state.bodies[first.body].kind == 1 { "gearbox sprocket" } else { "wheel" };
+    let part = state.bodies[first.body].part.word();
     let by = say![
         "by ",
         Amount::tenths(first.shifted),
@@ -254,7 +255,7 @@ fn finding(
             if first.from >= first.views.len() - first.from { "before it" } else { "from it on" };
         (
             say![
-                format!("The {part} was turned or moved in {} on, ", place(first)),
+                format!("The {part} was turned or moved in {} on, ", place(first)?),
                 by,
                 format!("; the place that the photos {used} show was taken."),
             ],
@@ -262,7 +263,7 @@ fn finding(
              their own.",
         )
     } else {
-        let places: Vec<String> = readings.iter().map(place).collect();
+        let places: Vec<String> = readings.iter().filter_map(place).collect();
         (
             say![
                 format!("The {part} was turned or moved "),
@@ -276,5 +277,6 @@ fn finding(
              you walk round.",
         )
     };
-    Finding::warning("moved-within-setup", what, advice).in_photo(photos[photo(first)].file.clone())
+    let finding = Finding::warning("moved-within-setup", what, advice);
+    Some(finding.in_photo(photo(first)?.file.clone()))
 }

@@ -35,7 +35,7 @@ const LEAST_MM: f64 = 0.45;
 const CERTAIN: f64 = 15.0;
 /// What one place left unexplained must fall by this factor.
 const FITS_BETTER: f64 = 1.6;
-/// Photos that show the cord before and after.
+/// Photos that show the cord before and after (our choice).
 const LEAST_PHOTOS: usize = 2;
 
 /// A cord that did not hold still.

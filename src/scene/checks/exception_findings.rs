@@ -6,7 +6,7 @@ use crate::cards::Pattern;
 use crate::finding::Finding;
 use crate::say;
 use crate::scene::model::input::{Hangs, ScenePhoto, SceneSettings};
-use crate::scene::model::state::Carrier;
+use crate::scene::model::state::{Carrier, TurningPart};
 use crate::text::Amount;
 
 use super::body_moved::Moved;
@@ -111,7 +111,7 @@ impl Exceptions {
     fn photos_of_other_setups(&self, settings: &SceneSettings) -> BTreeSet<usize> {
         let body_of =
             |number: u8| settings.tabs.iter().find(|tab| tab.number == number).map(|tab| tab.hangs);
-        let mut left_out: BTreeMap<(usize, u8), usize> = BTreeMap::new();
+        let mut left_out: BTreeMap<(usize, TurningPart), usize> = BTreeMap::new();
         for (photo, pattern) in &self.ignored {
             if let (Pattern::Tab(_), Some(Hangs::On(Carrier::Turning(body)))) =
                 (pattern, body_of(pattern.number()))
@@ -127,8 +127,7 @@ impl Exceptions {
 
 /// What is said of a body that moved in the midst of a set-up.
 fn moved_finding(moved: &Moved, photos: &[ScenePhoto], settings: &SceneSettings) -> Finding {
-    let (name, body) =
-        (&settings.setups[moved.setup], if moved.kind == 1 { "gearbox sprocket" } else { "wheel" });
+    let (name, body) = (&settings.setups[moved.setup], moved.part.word());
     let nth = photos[..=moved.from].iter().filter(|photo| photo.setup == moved.setup).count();
     let used = if moved.before_used { "before it" } else { "from it on" };
     Finding::warning(

@@ -35,7 +35,8 @@ pub struct Exceptions {
 /// From so many sightings in so many photos on, what had to be left out is no accident: over four
 /// dozen sets of photos with one lens there was not one, in one with two lenses of the same name
 /// twenty in seven photos.
-const CONTRADICTIONS: (usize, usize) = (5, 3);
+const CONTRADICTED_SIGHTINGS: usize = 5;
+const CONTRADICTED_PHOTOS: usize = 3;
 
 impl Exceptions {
     /// Whether there are none.
@@ -65,28 +66,14 @@ impl Exceptions {
     /// each other as a whole.
     pub fn contradict(&self) -> bool {
         let photos: BTreeSet<usize> = self.left_out().map(|(photo, _)| *photo).collect();
-        self.n_left_out() >= CONTRADICTIONS.0 && photos.len() >= CONTRADICTIONS.1
+        self.n_left_out() >= CONTRADICTED_SIGHTINGS && photos.len() >= CONTRADICTED_PHOTOS
     }
 
     /// A number that stands twice in one photo was printed twice: nobody can tell which is which in
     /// the other photos.
     pub fn drop_cards_seen_twice(&mut self, photos: &[ScenePhoto]) {
-        for photo in photos {
-            for sighting in &photo.sightings.patterns {
-                if let Pattern::Card(number) = sighting.pattern
-                    && photo
-                        .sightings
-                        .patterns
-                        .iter()
-                        .filter(|p| p.pattern == sighting.pattern)
-                        .count()
-                        > 1
-                {
-                    self.dropped_cards.insert(number);
-                    self.twice.entry(number).or_insert_with(|| photo.file.clone());
-                }
-            }
-        }
+        self.twice = cards_seen_twice(photos);
+        self.dropped_cards.extend(self.twice.keys());
     }
 
     /// The photos without the sightings left out.
@@ -101,4 +88,20 @@ impl Exceptions {
         }
         photos
     }
+}
+
+/// Cards whose number stands twice in one photo, each with the first such photo.
+pub fn cards_seen_twice(photos: &[ScenePhoto]) -> BTreeMap<u8, String> {
+    let mut twice = BTreeMap::new();
+    for photo in photos {
+        let mut seen = BTreeSet::new();
+        for sighting in &photo.sightings.patterns {
+            if let Pattern::Card(number) = sighting.pattern
+                && !seen.insert(number)
+            {
+                twice.entry(number).or_insert_with(|| photo.file.clone());
+            }
+        }
+    }
+    twice
 }

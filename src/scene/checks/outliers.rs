@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cards::Pattern;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
-use crate::scene::model::observe::Shown;
+use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Carrier;
 
@@ -13,7 +13,7 @@ use super::cord_moved::{CordMoved, cord_moved_within};
 use super::exceptions::Exceptions;
 use super::outlying_tabs::{loose_tabs, torn_tabs};
 
-/// A sighting is bad when this part of its corners had to be left out.
+/// A sighting is bad when this part of its corners had to be left out (our choice).
 const BAD_SHARE: f64 = 0.4;
 
 /// One block's standing: its photo, what it shows, and whether it is bad.
@@ -40,97 +40,17 @@ pub fn find_outliers(
         }
     }
     let before = exceptions.clone();
-    for moved in moved_within(solution, &photo_of) {
-        // Once split, what is left of a set-up is not split again.
-        if !exceptions
-            .moved
-            .iter()
-            .any(|known| (known.setup, known.kind) == (moved.setup, moved.kind))
-        {
-            let out = moved.left_out.iter().flat_map(|&p| {
-                tabs_of(solution, photos, p, &moved).into_iter().map(move |t| (p, t))
-            });
-            exceptions.ignored.extend(out);
-            exceptions.moved.push(moved);
-        }
-    }
+    find_moved_bodies(solution, photos, &photo_of, exceptions);
     if exceptions.moved.len() != before.moved.len() {
         return true;
     }
-    let mut verdicts = Vec::new();
-    for block in &solution.blocks {
-        let (Some(pattern), Some(&photo)) = (solution.pattern(block), photo_of.get(&block.view))
-        else {
-            continue;
-        };
-        let n_out = block.corners.iter().filter(|c| !c.used).count();
-        let carrier = match block.shown {
-            Shown::Tab { tab, .. } => Some(solution.state.tabs[tab].carrier),
-            _ => None,
-        };
-        let bad = n_out as f64 > BAD_SHARE * block.corners.len() as f64;
-        verdicts.push(SightingVerdict { photo, setup: photos[photo].setup, pattern, carrier, bad });
-    }
+    let verdicts = verdicts(solution, photos, &photo_of);
     find_misplaced_photos(&verdicts, exceptions);
     loose_tabs(solution, exceptions);
     exceptions.split_tabs.extend(torn_tabs(solution));
-    let is_misplaced = |s: &SightingVerdict, exceptions: &Exceptions| {
-        exceptions.misplaced_photos.contains(&s.photo) && s.carrier.is_some()
-    };
     let patterns: BTreeSet<Pattern> = verdicts.iter().map(|s| s.pattern).collect();
     for pattern in patterns {
-        let of_it: Vec<&SightingVerdict> = verdicts
-            .iter()
-            .filter(|s| s.pattern == pattern && !is_misplaced(s, exceptions))
-            .collect();
-        let n_bad = of_it.iter().filter(|s| s.bad).count();
-        if n_bad == 0 {
-            continue;
-        }
-        let setups: BTreeSet<usize> = of_it.iter().map(|s| s.setup).collect();
-        let bad_in = |setup: usize| {
-            let here = of_it.iter().filter(|s| s.setup == setup);
-            let (bad, all) = here.fold((0, 0), |(bad, all), s| (bad + usize::from(s.bad), all + 1));
-            bad >= 2 && 2 * bad > all
-        };
-        let whole_setups = setups.iter().filter(|s| bad_in(**s)).count();
-        let number = pattern.number();
-        // A flag hangs on its line: nobody holds it still, and where it is seen badly the line's
-        // own images count more.
-        if matches!(pattern, Pattern::Tab(_))
-            && solution.state.flags.iter().any(|flag| flag.number == number)
-        {
-            continue;
-        }
-        match pattern {
-            Pattern::Card(_)
-                if whole_setups > 0
-                    && setups.len() > 1
-                    && !exceptions.moved_cards.contains(&number) =>
-            {
-                exceptions.moved_cards.insert(number);
-            }
-            Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
-                exceptions.dropped_cards.insert(number);
-            }
-            Pattern::Tab(_)
-                if whole_setups > 0
-                    && setups.len() > 1
-                    && !exceptions.split_tabs.contains(&number)
-                    && solution
-                        .state
-                        .tabs
-                        .iter()
-                        .any(|tab| tab.number == number && tab.only_setup.is_none()) =>
-            {
-                exceptions.split_tabs.insert(number);
-            }
-            _ => {
-                for s in of_it.iter().filter(|s| s.bad) {
-                    exceptions.ignored.insert((s.photo, pattern));
-                }
-            }
-        }
+        judge_pattern(solution, pattern, &verdicts, exceptions);
     }
     for part in &settings.moving_as_one {
         if part.iter().any(|number| exceptions.split_tabs.contains(number)) {
@@ -156,6 +76,104 @@ pub fn find_outliers(
         || exceptions.split_tabs != before.split_tabs
         || exceptions.ignored != before.ignored
         || exceptions.loose_tabs != before.loose_tabs
+}
+
+/// Bodies that moved within a set-up, and the sightings of them that are left out for it.
+fn find_moved_bodies(
+    solution: &Solution,
+    photos: &[ScenePhoto],
+    photo_of: &BTreeMap<usize, usize>,
+    exceptions: &mut Exceptions,
+) {
+    for moved in moved_within(solution, photo_of) {
+        // Once split, what is left of a set-up is not split again.
+        if !exceptions
+            .moved
+            .iter()
+            .any(|known| (known.setup, known.part) == (moved.setup, moved.part))
+        {
+            let out = moved.left_out.iter().flat_map(|&p| {
+                tabs_of(solution, photos, p, &moved).into_iter().map(move |t| (p, t))
+            });
+            exceptions.ignored.extend(out);
+            exceptions.moved.push(moved);
+        }
+    }
+}
+
+/// What becomes of each pattern in each photo.
+fn verdicts(
+    solution: &Solution,
+    photos: &[ScenePhoto],
+    photo_of: &BTreeMap<usize, usize>,
+) -> Vec<SightingVerdict> {
+    let verdict = |block: &Block| {
+        let (Some(pattern), Some(&photo)) = (solution.pattern(block), photo_of.get(&block.view))
+        else {
+            return None;
+        };
+        let n_out = block.corners.iter().filter(|c| !c.used).count();
+        let carrier = match block.shown {
+            Shown::Tab { tab, .. } => Some(solution.state.tabs[tab].carrier),
+            _ => None,
+        };
+        let bad = n_out as f64 > BAD_SHARE * block.corners.len() as f64;
+        Some(SightingVerdict { photo, setup: photos[photo].setup, pattern, carrier, bad })
+    };
+    solution.blocks.iter().filter_map(verdict).collect()
+}
+
+/// Whether one pattern's bad sightings mean that it moved, that it is of no use, or that they alone
+/// are to be left out.
+fn judge_pattern(
+    solution: &Solution,
+    pattern: Pattern,
+    verdicts: &[SightingVerdict],
+    exceptions: &mut Exceptions,
+) {
+    let is_misplaced =
+        |s: &SightingVerdict| exceptions.misplaced_photos.contains(&s.photo) && s.carrier.is_some();
+    let of_it: Vec<&SightingVerdict> =
+        verdicts.iter().filter(|s| s.pattern == pattern && !is_misplaced(s)).collect();
+    let n_bad = of_it.iter().filter(|s| s.bad).count();
+    if n_bad == 0 {
+        return;
+    }
+    let setups: BTreeSet<usize> = of_it.iter().map(|s| s.setup).collect();
+    let bad_in = |setup: usize| {
+        let here = of_it.iter().filter(|s| s.setup == setup);
+        let (bad, all) = here.fold((0, 0), |(bad, all), s| (bad + usize::from(s.bad), all + 1));
+        bad >= 2 && 2 * bad > all
+    };
+    let whole_setups = setups.iter().filter(|s| bad_in(**s)).count();
+    let number = pattern.number();
+    // A flag hangs on its line: nobody holds it still, and where it is seen badly the line's own
+    // images count more.
+    if matches!(pattern, Pattern::Tab(_))
+        && solution.state.flags.iter().any(|flag| flag.number == number)
+    {
+        return;
+    }
+    let in_whole_setup = whole_setups > 0 && setups.len() > 1;
+    let is_tied =
+        solution.state.tabs.iter().any(|tab| tab.number == number && tab.only_setup.is_none());
+    match pattern {
+        Pattern::Card(_) if in_whole_setup && !exceptions.moved_cards.contains(&number) => {
+            exceptions.moved_cards.insert(number);
+        }
+        Pattern::Card(_) if 3 * n_bad > 2 * of_it.len() => {
+            exceptions.dropped_cards.insert(number);
+        }
+        Pattern::Tab(_)
+            if in_whole_setup && !exceptions.split_tabs.contains(&number) && is_tied =>
+        {
+            exceptions.split_tabs.insert(number);
+        }
+        _ => {
+            let bad = of_it.iter().filter(|s| s.bad);
+            exceptions.ignored.extend(bad.map(|s| (s.photo, pattern)));
+        }
+    }
 }
 
 /// Photos in which the tabs of a turning body disagree with the rest of their set-up: taken with

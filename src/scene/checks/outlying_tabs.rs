@@ -12,7 +12,8 @@ use super::exceptions::Exceptions;
 
 /// A tab whose corners lie this many times as far off as the usual tab's, and in each photo all to
 /// one side by this part of it, is held between the places where it was in two set-ups.
-const TORN: (f64, f64) = (4.0, 0.5);
+const TORN_NOISE: f64 = 4.0;
+const TORN_ASIDE: f64 = 0.5;
 
 /// Tabs of turning bodies that lie elsewhere in one set-up than in another by so little, or in so
 /// even numbers, that the solution holds them in between: their corners are off in all photos, and
@@ -36,7 +37,7 @@ pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
             *photos_in.entry(state.views[block.view].setup).or_default() += 1;
         }
         if photos_in.values().filter(|&&n| n >= 2).count() < 2
-            || blocks.iter().any(|block| block.noise < TORN.0 * usual)
+            || blocks.iter().any(|block| block.noise < TORN_NOISE * usual)
         {
             return false;
         }
@@ -48,7 +49,7 @@ pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
             aside += n * (mean[0] * mean[0] + mean[1] * mean[1]);
             all += off.iter().map(|r| r * r).sum::<f64>();
         }
-        aside > TORN.1 * all
+        aside > TORN_ASIDE * all
     };
     (0..state.tabs.len())
         .filter(|&tab| {
@@ -62,7 +63,8 @@ pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
 
 /// A tab tilted against its face, or off it, by more than this many times what the tie allows is
 /// not stuck flat: half a degree or 0.4 mm by the standard values.
-const LOOSE: (f64, f64) = (9.0, 8.0);
+const LOOSE_TILT: f64 = 9.0;
+const LOOSE_OFF: f64 = 8.0;
 
 /// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can tell
 /// which is wrong.
@@ -73,8 +75,8 @@ pub fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
         let tilt = |tab: usize| {
             let pose = &state.tabs[tab].carrier_from_tab;
             let tilt = pose.r.column(2).cross(&face.normal).norm().clamp(0.0, 1.0).asin()
-                / (LOOSE.0 * turned);
-            let off = (face.normal.dot(&pose.t) - face.offset).abs() / (LOOSE.1 * flat);
+                / (LOOSE_TILT * turned);
+            let off = (face.normal.dot(&pose.t) - face.offset).abs() / (LOOSE_OFF * flat);
             tilt.max(off)
         };
         if let Some(&worst) = face.tabs.iter().max_by(|&&a, &&b| tilt(a).total_cmp(&tilt(b)))

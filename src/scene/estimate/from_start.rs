@@ -9,7 +9,7 @@ use crate::scene::adjust::solve::{Problem, adjust};
 use crate::scene::checks::exceptions::Exceptions;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::Block;
-use crate::scene::model::priors::{LensSpread, Priors};
+use crate::scene::model::priors::{LensSpread, LensStart, Priors};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::unknowns::Slots;
 use crate::scene::start::cards::start_cards;
@@ -20,7 +20,7 @@ use crate::scene::start::world_axes::level;
 use super::cord_has_moved::cord_has_moved;
 use super::refine::refine;
 
-/// Corners of a card and photo that take part before the lens is known.
+/// Corners of a card and photo that take part before the lens is known (our choice).
 const COARSE_CORNERS: usize = 40;
 
 pub fn estimate(
@@ -97,11 +97,7 @@ pub fn estimate(
 }
 
 /// The standard values of `prior::Priors` under a job's settings.
-fn standard_priors(
-    settings: &SceneSettings,
-    lens_start: &[(f64, usize, usize)],
-    n_lenses: usize,
-) -> Priors {
+fn standard_priors(settings: &SceneSettings, lens_start: &[LensStart], n_lenses: usize) -> Priors {
     Priors {
         print: settings.print,
         print_sigma: settings.print_sigma,

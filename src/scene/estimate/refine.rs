@@ -66,7 +66,7 @@ fn loosen_sheets(state: &State, priors: &mut Priors) {
         let Some(middle) = median(&scales) else { continue };
         for sheet in &state.sheets {
             let measured =
-                priors.measured_sheets.iter().any(|(number, ..)| *number == sheet.number);
+                priors.measured_sheets.iter().any(|measured| measured.number == sheet.number);
             if (sheet.scale[way] - middle).abs() > PRINTED_APART
                 && !measured
                 && !priors.loose_sheets.contains(&sheet.number)

@@ -4,7 +4,7 @@ use crate::cards::Pattern;
 use crate::scene::checks::exceptions::Exceptions;
 use crate::scene::checks::outliers::find_outliers;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
-use crate::scene::model::observe::{Block, SeenCorner, SeenPoint, Shown};
+use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::start::card_size;
 use crate::scene::start::glimpses::{LEAST_CORNERS, seen_corners, seen_points};
@@ -53,80 +53,87 @@ fn reblock(first: &Solution, photos: &[ScenePhoto]) -> Option<Vec<Block>> {
             }
             continue;
         };
-        let of_setup = |block: &&Block| first.state.views[block.view].setup == photo.setup;
-        let of_view = |block: &&Block| block.view == view;
-        let mut push =
-            |shown: Shown, corners: Vec<SeenCorner>, points: Vec<SeenPoint>, noise: f64| {
-                blocks.push(Block { view, shown, corners, points, noise });
-            };
-        for sighting in &photo.sightings.patterns {
-            let corners = seen_corners(sighting);
-            let same = |block: &&Block| first.pattern(block) == Some(sighting.pattern);
-            let is_card = matches!(sighting.pattern, Pattern::Card(_));
-            if photo.lens_only && !is_card
-                || corners.len() < if is_card { LEAST_CORNERS } else { LEAST_TAB_CORNERS }
-            {
-                continue;
-            }
-            if let Some(block) = first.blocks.iter().filter(of_view).find(same) {
-                push(block.shown, corners, Vec::new(), block.noise);
-            } else {
-                // Seen in another photo of the set-up: the same card or tab; a flag hangs otherwise
-                // in each.
-                let block = first.blocks.iter().filter(of_setup).find(same);
-                match block.map(|block| (block.shown, block.noise)) {
-                    Some((Shown::Flag { .. }, _)) | None => {
-                        let known = first
-                            .blocks
-                            .iter()
-                            .any(|block| first.pattern(block) == Some(sighting.pattern));
-                        if known || matches!(sighting.pattern, Pattern::Card(_)) {
-                            return None;
-                        }
-                        let tab_exists = first
-                            .state
-                            .tabs
-                            .iter()
-                            .any(|tab| tab.number == sighting.pattern.number());
-                        if tab_exists {
-                            return None;
-                        }
-                    }
-                    Some((shown, noise)) => push(shown, corners, Vec::new(), noise),
-                }
-            }
-        }
-        if photo.lens_only {
-            continue;
-        }
-        // The cord's mid-line was chosen from all photos together; it stays as it was chosen.
-        let chosen = first
-            .blocks
-            .iter()
-            .filter(|block| of_view(block) && matches!(block.shown, Shown::Cord(_)));
-        let from_lanes = !photo.sightings.lines.iter().any(|line| line.kind == StringKind::Cord);
-        blocks.extend(chosen.filter(|_| from_lanes).cloned());
-        let mut push =
-            |shown: Shown, corners: Vec<SeenCorner>, points: Vec<SeenPoint>, noise: f64| {
-                blocks.push(Block { view, shown, corners, points, noise });
-            };
-        for line in &photo.sightings.lines {
-            let shown = match line.kind {
-                StringKind::Cord => Shown::Cord(
-                    first.state.cords.iter().position(|cord| cord.setup == photo.setup)?,
-                ),
-                kind => match first.state.lines.iter().position(|known| known.kind == kind) {
-                    Some(idx) if !too_thick(&first.state, view, idx, line) => Shown::Line(idx),
-                    _ => continue,
-                },
-            };
-            let noise = first
-                .blocks
-                .iter()
-                .find(|block| block.shown == shown)
-                .map_or(1.0, |block| block.noise);
-            push(shown, Vec::new(), seen_points(line), noise);
+        patterns_again(first, photo, view, &mut blocks)?;
+        if !photo.lens_only {
+            strings_again(first, photo, view, &mut blocks)?;
         }
     }
     Some(blocks)
+}
+
+/// The cards and tabs of one photo.
+fn patterns_again(
+    first: &Solution,
+    photo: &ScenePhoto,
+    view: usize,
+    blocks: &mut Vec<Block>,
+) -> Option<()> {
+    let of_setup = |block: &&Block| first.state.views[block.view].setup == photo.setup;
+    let of_view = |block: &&Block| block.view == view;
+    for sighting in &photo.sightings.patterns {
+        let corners = seen_corners(sighting);
+        let same = |block: &&Block| first.pattern(block) == Some(sighting.pattern);
+        let is_card = matches!(sighting.pattern, Pattern::Card(_));
+        if photo.lens_only && !is_card
+            || corners.len() < if is_card { LEAST_CORNERS } else { LEAST_TAB_CORNERS }
+        {
+            continue;
+        }
+        let mut push = |shown: Shown, noise: f64| {
+            let corners = corners.clone();
+            blocks.push(Block { view, shown, corners, points: Vec::new(), noise });
+        };
+        if let Some(block) = first.blocks.iter().filter(of_view).find(same) {
+            push(block.shown, block.noise);
+            continue;
+        }
+        // Seen in another photo of the set-up: the same card or tab; a flag hangs otherwise in
+        // each.
+        match first.blocks.iter().filter(of_setup).find(same) {
+            Some(block) if !matches!(block.shown, Shown::Flag { .. }) => {
+                push(block.shown, block.noise);
+            }
+            _ => {
+                let is_known = first.blocks.iter().any(|block| same(&block));
+                let is_tab =
+                    first.state.tabs.iter().any(|tab| tab.number == sighting.pattern.number());
+                if is_known || is_card || is_tab {
+                    return None;
+                }
+            }
+        }
+    }
+    Some(())
+}
+
+/// The cord and the lines of one photo.
+fn strings_again(
+    first: &Solution,
+    photo: &ScenePhoto,
+    view: usize,
+    blocks: &mut Vec<Block>,
+) -> Option<()> {
+    // The cord's mid-line was chosen from all photos together; it stays as it was chosen.
+    let chosen = first
+        .blocks
+        .iter()
+        .filter(|block| block.view == view && matches!(block.shown, Shown::Cord(_)));
+    let from_lanes = !photo.sightings.lines.iter().any(|line| line.kind == StringKind::Cord);
+    blocks.extend(chosen.filter(|_| from_lanes).cloned());
+    for line in &photo.sightings.lines {
+        let shown = match line.kind {
+            StringKind::Cord => {
+                Shown::Cord(first.state.cords.iter().position(|cord| cord.setup == photo.setup)?)
+            }
+            kind => match first.state.lines.iter().position(|known| known.kind == kind) {
+                Some(idx) if !too_thick(&first.state, view, idx, line) => Shown::Line(idx),
+                _ => continue,
+            },
+        };
+        let known = first.blocks.iter().find(|block| block.shown == shown);
+        let noise = known.map_or(1.0, |block| block.noise);
+        let points = seen_points(line);
+        blocks.push(Block { view, shown, corners: Vec::new(), points, noise });
+    }
+    Some(())
 }

@@ -2,6 +2,7 @@
 
 use crate::sightings::{PhotoSightings, StringKind};
 
+use super::priors::MeasuredSheet;
 use super::state::Carrier;
 
 /// One photo as the scene sees it.
@@ -55,8 +56,8 @@ pub struct SceneSettings {
     /// Printed over designed size along and across, and standard uncertainty.
     pub print: [f64; 2],
     pub print_sigma: [f64; 2],
-    /// Sheets measured for themselves: number, printed over designed size, standard uncertainty.
-    pub measured_sheets: Vec<(u8, [f64; 2], f64)>,
+    /// Sheets measured for themselves.
+    pub measured_sheets: Vec<MeasuredSheet>,
     /// Standard uncertainties, mm: flag beside its line, cord between set-ups, a tab off its face,
     /// a card's middle over its edges.
     pub flag_sigma: f64,

@@ -1,6 +1,7 @@
 //! What is known before any photo, with its standard uncertainties. The standard values are our
 //! estimates, open to the job (common practice, no source).
 
+use crate::scene::model::state::TurningPart;
 /// Standard uncertainties of what is known beforehand.
 #[derive(Clone, Debug)]
 pub struct Priors {
@@ -15,7 +16,7 @@ pub struct Priors {
     pub loose_sheets: Vec<u8>,
     /// Measured scale of single sheets: number, along and across over designed, standard
     /// uncertainty.
-    pub measured_sheets: Vec<(u8, [f64; 2], f64)>,
+    pub measured_sheets: Vec<MeasuredSheet>,
     /// Height of a card's middle over its edges, mm.
     pub bow_sigma: f64,
     /// A tab's own print scale.
@@ -29,18 +30,38 @@ pub struct Priors {
     pub sweep_sigma: [f64; 2],
     /// Start focal length and picture size per lens, for weak priors on the lens itself, and how
     /// weak they are.
-    pub lens_start: Vec<(f64, usize, usize)>,
+    pub lens_start: Vec<LensStart>,
     pub lens_spread: LensSpread,
     /// Flags: distance of the pattern's centre from the line, mm.
     pub flag_sigma: f64,
     /// Tabs of one face: mm along the normal, radians of tilt.
     pub face_sigma: (f64, f64),
-    /// Kinds of turning bodies that did not turn, tied to their place.
-    pub still_bodies: Vec<u8>,
+    /// Turning parts that did not turn, tied to their place.
+    pub still_bodies: Vec<TurningPart>,
     /// Cord between set-ups, mm; larger when it was seen to move.
     pub cord_moved_sigma: f64,
     /// Sagitta of the cord sideways over half its seen length, mm.
     pub cord_straight_sigma: f64,
+}
+
+/// What is known of a lens before any corner: where its focal length starts, and the size of its
+/// pictures.
+#[derive(Clone, Copy, Debug)]
+pub struct LensStart {
+    /// px.
+    pub focal: f64,
+    pub width: usize,
+    pub height: usize,
+}
+
+/// A card whose check lines were measured for itself.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MeasuredSheet {
+    pub number: u8,
+    /// Printed over designed size, along and across.
+    pub scale: [f64; 2],
+    /// Standard uncertainty of both.
+    pub sigma: f64,
 }
 
 /// How far a lens may lie from what is expected of any lens, as standard uncertainties.

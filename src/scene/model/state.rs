@@ -50,10 +50,28 @@ pub struct Card {
     pub fixed: bool,
 }
 
+/// What may turn between set-ups. The scene only keeps them apart, and names them in findings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum TurningPart {
+    Wheel,
+    Gearbox,
+    FrontWheel,
+}
+
+impl TurningPart {
+    /// What a finding calls it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Wheel | Self::FrontWheel => "wheel",
+            Self::Gearbox => "gearbox sprocket",
+        }
+    }
+}
+
 /// A rigid body that may turn between set-ups, in one set-up.
 #[derive(Clone, Debug)]
 pub struct Body {
-    pub kind: u8,
+    pub part: TurningPart,
     pub setup: usize,
     /// Where the body has gone since its first set-up: world_from_body, the identity in the first.
     pub world_from_body: Rigid,
@@ -66,8 +84,8 @@ pub struct Body {
 pub enum Carrier {
     /// Stays where it is in all set-ups.
     Still,
-    /// Fixed to the turning body of this kind.
-    Turning(u8),
+    /// Fixed to this turning body.
+    Turning(TurningPart),
 }
 
 /// A tab's place on its carrier.
@@ -195,17 +213,17 @@ impl State {
         self.lenses[view.lens].drifted(view.log_zoom, view.shift)
     }
 
-    /// The turning body of a kind in a set-up.
-    pub fn body(&self, kind: u8, setup: usize) -> Option<usize> {
-        self.bodies.iter().position(|body| body.kind == kind && body.setup == setup)
+    /// The turning body of a part in a set-up.
+    pub fn body(&self, part: TurningPart, setup: usize) -> Option<usize> {
+        self.bodies.iter().position(|body| body.part == part && body.setup == setup)
     }
 
     /// world_from_tab in a set-up; None when the tab's carrier was not seen there.
     pub fn world_from_tab(&self, tab: &Tab, setup: usize) -> Option<Rigid> {
         match tab.carrier {
             Carrier::Still => Some(tab.carrier_from_tab),
-            Carrier::Turning(kind) => self
-                .body(kind, setup)
+            Carrier::Turning(part) => self
+                .body(part, setup)
                 .map(|body| self.bodies[body].world_from_body.then(&tab.carrier_from_tab)),
         }
     }

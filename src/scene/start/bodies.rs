@@ -7,12 +7,13 @@ use nalgebra::Vector3;
 use crate::math::Rigid;
 use crate::math::rigid::{fit_rigid, log};
 use crate::scene::model::input::{Hangs, SceneSettings};
-use crate::scene::model::state::{Body, Carrier, State, Tab};
+use crate::scene::model::state::{Body, Carrier, State, Tab, TurningPart};
 
 /// A body that turned by less (radians) and went less far (mm) than this between set-ups did not
 /// turn: start poses are good to a fraction of it, and nobody turns a wheel by half a degree to see
 /// its other side.
-const STAYED: (f64, f64) = (0.01, 1.0);
+const STAYED_TURN: f64 = 0.01;
+const STAYED_SHIFT_MM: f64 = 1.0;
 
 /// Points that stand for a tab's pose: corners of its pattern.
 fn pose_points(pose: &Rigid, pitch: f64) -> [Vector3<f64>; 4] {
@@ -24,7 +25,7 @@ fn pose_points(pose: &Rigid, pitch: f64) -> [Vector3<f64>; 4] {
 /// body's frame. Returns whether it stayed in place.
 pub fn join_body(
     state: &mut State,
-    kind: u8,
+    part: TurningPart,
     moving: &BTreeMap<(u8, usize), Rigid>,
     settings: &SceneSettings,
 ) -> bool {
@@ -34,7 +35,7 @@ pub fn join_body(
         settings
             .tabs
             .iter()
-            .any(|t| t.number == number && t.hangs == Hangs::On(Carrier::Turning(kind)))
+            .any(|t| t.number == number && t.hangs == Hangs::On(Carrier::Turning(part)))
     };
     let mine: Vec<(u8, usize, Rigid)> = moving
         .iter()
@@ -77,7 +78,8 @@ pub fn join_body(
     let middle =
         in_body.values().map(|pose| pose.t).sum::<Vector3<f64>>() / in_body.len().max(1) as f64;
     let stayed = |motion: &Rigid| {
-        log(&motion.r).norm() < STAYED.0 && (motion.apply(&middle) - middle).norm() < STAYED.1
+        log(&motion.r).norm() < STAYED_TURN
+            && (motion.apply(&middle) - middle).norm() < STAYED_SHIFT_MM
     };
     let stayed = bodies.len() > 1 && bodies.values().all(stayed);
     if stayed {
@@ -85,14 +87,14 @@ pub fn join_body(
     }
     for (setup, motion) in &bodies {
         state.bodies.push(Body {
-            kind,
+            part,
             setup: *setup,
             world_from_body: *motion,
             fixed: *setup == first,
         });
     }
     for (number, pose) in &in_body {
-        state.tabs.push(Tab::new(*number, Carrier::Turning(kind), None, *pose, pitch_of(*number)));
+        state.tabs.push(Tab::new(*number, Carrier::Turning(part), None, *pose, pitch_of(*number)));
     }
     // Tabs in set-ups that share none with the rest stand for themselves.
     for (number, setup, pose) in mine.iter().filter(|(_, setup, _)| !bodies.contains_key(setup)) {

@@ -23,7 +23,7 @@ use super::lenses::lenses;
 /// where the perspective of a phone that nobody calibrated leaves a tenth open, and A3 on A4 is a
 /// third.
 const UNLIKE: f64 = 0.2;
-/// Corners of a card that tell its distance well, and photos that are looked at.
+/// Corners of a card that tell its distance well, and photos that are looked at (our choice).
 const LEAST_CORNERS: usize = 60;
 const MOST_PHOTOS: usize = 10;
 /// Photos that must agree.

@@ -8,6 +8,7 @@ use crate::finding::Finding;
 use crate::math::Rigid;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::priors::LensStart;
 use crate::scene::model::state::{Card, Ground, Sheet, State};
 use crate::scene::model::view::View;
 use crate::sightings::PatternSighting;
@@ -16,7 +17,7 @@ use super::glimpses::{COARSE, LEAST_CORNERS, glimpse, seen_corners, thinned};
 use super::lenses::lenses;
 use super::pose::locate;
 
-/// Corners from which a card is located.
+/// Corners from which a card is located (our choice).
 const CORNERS_TO_LOCATE: usize = 60;
 
 /// The scene as far as the cards tell it.
@@ -27,8 +28,8 @@ pub struct StartCards {
     pub blocks: Vec<Block>,
     /// For each photo its view, if it found its place.
     pub view_of: Vec<Option<usize>>,
-    /// For each lens: focal length to start from and picture size.
-    pub lens_start: Vec<(f64, usize, usize)>,
+    /// For each lens what is known of it beforehand.
+    pub lens_start: Vec<LensStart>,
     pub findings: Vec<Finding>,
 }
 

@@ -8,6 +8,7 @@ use crate::cards::Pattern;
 use crate::finding::Finding;
 use crate::math::robust::median;
 use crate::scene::model::input::ScenePhoto;
+use crate::scene::model::priors::LensStart;
 
 use super::glimpses::seen_corners;
 
@@ -15,7 +16,7 @@ use super::glimpses::seen_corners;
 pub fn lenses(
     photos: &[ScenePhoto],
     findings: &mut Vec<Finding>,
-) -> (Vec<usize>, Vec<Lens>, Vec<(f64, usize, usize)>) {
+) -> (Vec<usize>, Vec<Lens>, Vec<LensStart>) {
     let mut keys: Vec<(&str, usize, usize)> =
         photos.iter().map(|p| (p.camera.as_str(), p.width, p.height)).collect();
     keys.sort_unstable();
@@ -28,29 +29,29 @@ pub fn lenses(
         let of_this = || {
             photos.iter().zip(&lens_of).filter(|(_, lens)| **lens == idx).map(|(photo, _)| photo)
         };
-        let told: Vec<f64> = of_this().filter_map(|photo| photo.start_focal).collect();
+        let from_exif: Vec<f64> = of_this().filter_map(|photo| photo.start_focal).collect();
         let maps: Vec<Matrix3<f64>> = of_this().flat_map(card_maps).collect();
-        let betrayed = focal_from_homographies(&maps, width, height);
-        let focal = match (median(&told), betrayed) {
+        let from_cards = focal_from_homographies(&maps, width, height);
+        let focal = match (median(&from_exif), from_cards) {
             // EXIF may speak of another crop than the file shows: the cards are believed where the
             // two differ by half.
-            (Some(told), Some(seen)) if !(0.67..1.5).contains(&(told / seen)) => {
+            (Some(exif), Some(cards)) if !(0.67..1.5).contains(&(exif / cards)) => {
                 findings.push(Finding::warning(
                     "focal-length-contradicts-exif",
-                    format!("The photos' EXIF data say a focal length of {told:.0} px, the cards in them say {seen:.0} px."),
+                    format!("The photos' EXIF data say a focal length of {exif:.0} px, the cards in them say {cards:.0} px."),
                     "Use photos as the camera wrote them, not cropped or scaled copies; the cards were believed.",
                 ));
-                seen
+                cards
             }
-            (Some(told), _) => told,
-            (None, Some(seen)) => seen,
+            (Some(exif), _) => exif,
+            (None, Some(cards)) => cards,
             // A usual phone lens sees as wide as 27 mm on film: 27 / 36 of the picture's width.
             (None, None) => 0.75 * width.max(height) as f64,
         };
-        starts.push((focal, width, height));
+        starts.push(LensStart { focal, width, height });
     }
     let lenses =
-        starts.iter().map(|&(focal, width, height)| Lens::pinhole(focal, width, height)).collect();
+        starts.iter().map(|start| Lens::pinhole(start.focal, start.width, start.height)).collect();
     (lens_of, lenses, starts)
 }
 

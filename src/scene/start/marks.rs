@@ -7,7 +7,7 @@ use crate::cards::Pattern;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::Block;
 use crate::scene::model::solution::RivalCord;
-use crate::scene::model::state::State;
+use crate::scene::model::state::{State, TurningPart};
 use crate::scene::strings::riders::riders_line;
 
 use super::cords::start_cords;
@@ -22,8 +22,8 @@ pub const LEAST_TAB_CORNERS: usize = 5;
 /// What was added to the state.
 pub struct StartMarks {
     pub blocks: Vec<Block>,
-    /// Kinds of turning bodies that stayed in place.
-    pub still_bodies: Vec<u8>,
+    /// Turning parts that stayed in place.
+    pub still_bodies: Vec<TurningPart>,
     /// Another reading of the cord that the light bears out nearly as well.
     pub cord_rival: Option<RivalCord>,
 }

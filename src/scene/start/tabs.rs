@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::math::Rigid;
 use crate::scene::model::input::{Hangs, SceneSettings};
 use crate::scene::model::observe::{Block, SeenCorner, Shown};
-use crate::scene::model::state::{Carrier, State, Tab};
+use crate::scene::model::state::{Carrier, State, Tab, TurningPart};
 
 use super::bodies::join_body;
 use super::glimpses::glimpse;
@@ -34,16 +34,16 @@ pub fn glimpses(state: &State, seen: &[&TabView], pitch: f64) -> Vec<Glimpse> {
 }
 
 /// Start poses of tabs on carriers, set-up by set-up, then brought together body by body, and their
-/// corners as observations. Returns the kinds of bodies that stayed in place.
+/// corners as observations. Returns the parts that stayed in place.
 pub fn start_tabs(
     state: &mut State,
     seen: &[TabView],
     settings: &SceneSettings,
     split: &BTreeSet<u8>,
     blocks: &mut Vec<Block>,
-) -> Vec<u8> {
+) -> Vec<TurningPart> {
     // Poses in the world: by tab and, for what may move, by set-up.
-    let mut kinds: BTreeSet<u8> = BTreeSet::new();
+    let mut parts: BTreeSet<TurningPart> = BTreeSet::new();
     let mut moving: BTreeMap<(u8, usize), Rigid> = BTreeMap::new();
     for setting in &settings.tabs {
         let each_setup = split.contains(&setting.number);
@@ -70,8 +70,8 @@ pub fn start_tabs(
                 continue;
             };
             match carrier {
-                Carrier::Turning(kind) if !each_setup => {
-                    kinds.insert(kind);
+                Carrier::Turning(part) if !each_setup => {
+                    parts.insert(part);
                     moving.insert((setting.number, setup), pose);
                 }
                 _ => state.tabs.push(Tab::new(
@@ -85,9 +85,9 @@ pub fn start_tabs(
         }
     }
     let mut still_bodies = Vec::new();
-    for kind in kinds {
-        if join_body(state, kind, &moving, settings) {
-            still_bodies.push(kind);
+    for part in parts {
+        if join_body(state, part, &moving, settings) {
+            still_bodies.push(part);
         }
     }
     for s in seen {
@@ -98,7 +98,7 @@ pub fn start_tabs(
         let Some(tab) = tab else { continue };
         let body = match state.tabs[tab].carrier {
             Carrier::Still => None,
-            Carrier::Turning(kind) => match state.body(kind, s.setup) {
+            Carrier::Turning(part) => match state.body(part, s.setup) {
                 Some(body) => Some(body),
                 None => continue,
             },

@@ -31,16 +31,16 @@ pub struct LaneView {
     blur_px: f64,
 }
 
-/// Fewest lanes in all photos.
+/// Fewest lanes in all photos (our choice).
 const FEWEST_LANES: usize = 4;
-/// What is taken for the blur where nothing tells it, px.
+/// What is taken for the blur where nothing tells it, px (our choice).
 const USUAL_BLUR: f64 = 0.6;
 /// How far the close fit may go from where the light bears the cord out: y, z and radius (standard
 /// deviations, mm); and from where all groups together have it, a tight cord being straight to the
 /// side and hanging through a little.
 const NEAR: [f64; 3] = [f64::INFINITY, 1.5, 0.4];
 const STRAIGHT: [f64; 3] = [0.2, 0.5, 0.03];
-/// How far the paper lies over or under what its card's pose says, mm.
+/// How far the paper lies over or under what its card's pose says, mm (our choice).
 const PAPER_HIGHER: f64 = 0.25;
 /// What a group's place is not better known than in y and z, mm, and from where on a group counts
 /// less for the line (Huber).
@@ -54,10 +54,12 @@ const THERE: f64 = 0.6;
 /// Another reading is a rival when it costs no more than this many times the best and lies this far
 /// aside, mm. In 34 sets of photos the second best reading of a cord that was found cost 1.5 times
 /// as much and more; where it was missed, 1.04.
-const RIVAL: (f64, f64) = (1.25, 0.3);
+const RIVAL_COST: f64 = 1.25;
+const RIVAL_APART_MM: f64 = 0.3;
 /// Least and greatest standard uncertainty of a place of the mid-line, px: paper and pixels are not
 /// perfect; what is known worse says nothing.
-const SIGMA_PX: (f64, f64) = (0.04, 1.5);
+const LEAST_SIGMA_PX: f64 = 0.04;
+const MOST_SIGMA_PX: f64 = 1.5;
 
 /// How far the cord goes to the side (world y) for each mm along x, as the lanes' strongest edges
 /// have it: the world's x only follows the row of cards. 0 without any.
@@ -199,9 +201,9 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
             best.fits.iter().zip(&other.fits).map(|(a, b)| (a.place[0] - b.place[0]).abs());
         differ.sum::<f64>() / best.fits.len().max(1) as f64
     };
-    let rivals = tried.filter(|other| other.cost < RIVAL.0 * best.cost);
+    let rivals = tried.filter(|other| other.cost < RIVAL_COST * best.cost);
     let mut rivals = rivals.map(|other| Rival { apart_mm: apart(&other), chosen: Box::new(other) });
-    best.rival = rivals.find(|rival| rival.apart_mm > RIVAL.1);
+    best.rival = rivals.find(|rival| rival.apart_mm > RIVAL_APART_MM);
     Some(best)
 }
 
@@ -250,6 +252,9 @@ struct StraightLine {
     values: DVector<f64>,
 }
 
+/// Slopes are told for each so many mm along the cord: of the size of the places themselves.
+const HALF_METRE: f64 = 500.0;
+
 impl StraightLine {
     fn through(groups: &[Group], fits: &[Option<GroupFit>]) -> Option<Self> {
         let mut setups: Vec<usize> = groups.iter().map(|group| group.setup).collect();
@@ -296,11 +301,11 @@ impl StraightLine {
         Some(line)
     }
 
-    /// Slots and factors of y and of z over a group.
+    /// Slots and factors of y and of z over a group, whose set-up is always one of these.
     fn rows(&self, group: &Group) -> [[(usize, f64); 2]; 2] {
         let setup = self.setups.iter().position(|s| *s == group.setup).unwrap_or(0);
         let z = 2 * self.setups.len();
-        let x = group.x / 500.0;
+        let x = group.x / HALF_METRE;
         [[(2 * setup, 1.0), (2 * setup + 1, x)], [(z, 1.0), (z + 1, x)]]
     }
 
@@ -340,8 +345,8 @@ pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
         let samples: Vec<[f64; 2]> = lane.edges.light.iter().map(|light| light.at).collect();
         let at = pixel_at(&samples, shift.px)?;
         let normal = Vector2::from(lane.edges.edges.first()?.normal);
-        let sigma = shift.sigma.max(SIGMA_PX.0);
-        (sigma < SIGMA_PX.1).then_some(MidPoint {
+        let sigma = shift.sigma.max(LEAST_SIGMA_PX);
+        (sigma < MOST_SIGMA_PX).then_some(MidPoint {
             view: lane.view,
             setup: lane.setup,
             card: lane.card,

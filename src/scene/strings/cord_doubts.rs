@@ -16,7 +16,8 @@ use crate::scene::model::solution::Solution;
 use crate::scene::model::state::{Ground, State};
 use crate::text::{Amount, Sentence};
 
-/// Two cards so far apart along the cord, mm, each seen from both sides, tell where it runs.
+/// Two cards so far apart along the cord, mm, each seen from both sides, tell where it runs (our
+/// choice; the finding asks for it).
 const LEAST_LENGTH: f64 = 300.0;
 /// A card and side of which more than this part of the photos was rejected contradicts the rest;
 /// told of so many photos and more.
@@ -25,7 +26,8 @@ const LEAST_REPORTED: usize = 3;
 /// A tight cord is straight to within this, mm: twice the standard value it is held by, and more
 /// than three standard uncertainties.
 const STRAIGHT: f64 = 0.2;
-/// Beyond this it is no cord at all that was seen over some card, mm.
+/// Beyond this it is no cord at all that was seen over some card, mm (our choice: twice what a
+/// tight cord is held to).
 const CROOKED: f64 = 0.4;
 /// It never runs uphill in the middle by more than this, mm: what bowed cards and blocks of unequal
 /// height leave open.

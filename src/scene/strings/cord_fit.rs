@@ -12,9 +12,9 @@
 use nalgebra::{SMatrix, SVector, Vector2};
 
 use super::fine_lane::{FineLane, N, Place};
-use super::lane_light_fit::{BOUND, Held, Linear, linear};
+use super::lane_light_fit::{BOUND, Held, Linear, lane_shifts, linear};
 
-/// What they may change by at once, and the steps of their derivatives.
+/// What they may change by at once, and the steps of their derivatives (our choice).
 const MOST_STEP: [f64; N] = [0.35, 0.4, 0.15, 0.3];
 const STEP: [f64; N] = [0.01, 0.01, 0.01, 0.02];
 /// A cord's radius is never less, nor its clearance from the paper, mm.
@@ -59,12 +59,12 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
         |place: &Place| (0..N).map(|i| held[i].1 * (place[i] - held[i].0).powi(2)).sum::<f64>();
     let mut damping = 1e-3;
     let mut matrix = SMatrix::<f64, N, N>::zeros();
-    let mut here = linear(lanes, &place, &gains, &weights, None)?;
+    let mut here = linear(lanes, &place, &gains, &weights)?;
     for round in 0..rounds {
         if round < 3 {
             regain(lanes, &place, &here, &mut gains);
             reweigh(lanes, &here, &mut weights);
-            here = linear(lanes, &place, &gains, &weights, None)?;
+            here = linear(lanes, &place, &gains, &weights)?;
         }
         let squares = |l: &Linear| l.residuals.iter().map(|r| r * r).sum::<f64>();
         let now = squares(&here) + prior_cost(&place);
@@ -72,7 +72,7 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
         for i in 0..N {
             let mut moved = place;
             moved[i] += STEP[i];
-            let there = linear(lanes, &moved, &gains, &weights, None)?;
+            let there = linear(lanes, &moved, &gains, &weights)?;
             columns.push(
                 there
                     .residuals
@@ -99,7 +99,7 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
                 trial[i] += step[i].clamp(-MOST_STEP[i], MOST_STEP[i]);
             }
             trial[2] = trial[2].max(LEAST_RADIUS);
-            let there = linear(lanes, &trial, &gains, &weights, None)?;
+            let there = linear(lanes, &trial, &gains, &weights)?;
             if squares(&there) + prior_cost(&trial) < now {
                 moved_by = (0..N).map(|i| (trial[i] - place[i]).abs()).fold(0.0, f64::max);
                 (place, here) = (trial, there);
@@ -115,8 +115,7 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
     let scale =
         (here.cost / lanes.iter().map(|l| l.light.len()).sum::<usize>().max(1) as f64).max(0.25);
     let covariance = matrix.try_inverse()? * scale;
-    let mut shifts = Vec::new();
-    linear(lanes, &place, &gains, &weights, Some(&mut shifts))?;
+    let shifts = lane_shifts(lanes, &place, &gains, &weights)?;
     let shifts = lanes.iter().zip(shifts).filter_map(|(lane, (mm, sigma))| {
         let inside = lane.inside(&place);
         let px = (inside > -LONE).then(|| lane.middle_px(&place)).flatten()?;
@@ -181,7 +180,7 @@ pub fn cost_without(lanes: &[FineLane]) -> Option<f64> {
     let away = [1e4, 0.0, LEAST_RADIUS, 0.0];
     let mut gains = vec![1.0; lanes.len()];
     let weights: Vec<Vec<f64>> = lanes.iter().map(|lane| vec![1.0; lane.light.len()]).collect();
-    let first = linear(lanes, &away, &gains, &weights, None)?;
+    let first = linear(lanes, &away, &gains, &weights)?;
     regain(lanes, &away, &first, &mut gains);
-    linear(lanes, &away, &gains, &weights, None).map(|linear| linear.cost)
+    linear(lanes, &away, &gains, &weights).map(|linear| linear.cost)
 }

@@ -25,24 +25,29 @@ pub struct CordCandidate {
 
 /// Heights above the cards and radii that are tried first, mm: a cord on blocks lies within a
 /// centimetre of the paper, and is 0.8 to 5 mm thick.
-const HEIGHTS: (f64, f64, f64) = (0.7, 9.2, 0.5);
+const LOWEST: f64 = 0.7;
+const HIGHEST: f64 = 9.2;
+const HEIGHT_STEP: f64 = 0.5;
 const RADII: [f64; 6] = [0.45, 0.7, 1.0, 1.35, 1.75, 2.25];
 /// A cord on blocks hangs clear of the cards by this at least, mm. What seems to touch them or to
-/// sink in is a shadow.
+/// sink in is a shadow (our choice).
 pub const LEAST_GAP: f64 = 0.15;
-/// Places across the lane that are tried, mm from its middle to either side, and their spacing.
-const ACROSS: (f64, f64) = (8.4, 0.35);
-/// Steepest cord against the world's x.
+/// Places across the lane that are tried, mm from its middle to either side, and their spacing (our
+/// choice).
+const ACROSS_REACH: f64 = 8.4;
+const ACROSS_STEP: f64 = 0.35;
+/// Steepest cord against the world's x (our choice).
 const STEEPEST: f64 = 0.05;
 
-/// Light is compared on pieces of paper of this width, mm.
+/// Light is compared on pieces of paper of this width, mm (our choice).
 const BIN: f64 = 0.4;
 const N_BINS: usize = 56;
 /// What lies this near to the cord's edge is a mixture: outside and inside it, px.
-const MARGIN_PX: (f64, f64) = (0.9, 0.45);
+const OUTER_MARGIN_PX: f64 = 0.9;
+const INNER_MARGIN_PX: f64 = 0.45;
 /// Differences beyond this count no more: parts of the paper's light.
 const MOST: f64 = 0.15;
-/// A sample that can't be compared counts as much as an ordinary difference.
+/// A sample that can't be compared counts as much as an ordinary difference (our choice).
 const ORDINARY: f64 = 0.03;
 /// Cords that are looked at more closely; and how far apart two must lie to be told apart, mm.
 const MOST_KEPT: usize = 6;
@@ -53,7 +58,7 @@ const APART: f64 = 1.2;
 const SAG: (f64, f64) = (0.9, 0.15);
 const SAG_HELD: f64 = 0.05;
 const SAGS: f64 = 0.9;
-/// Holds the change of light across the cord back, mm^2.
+/// Holds the change of light across the cord back, mm^2 (our choice).
 const SPREAD_HELD: f64 = 0.02;
 /// Paper that lies higher or lower than its card's pose says, mm: bowed sheets.
 const HIGHER: [f64; 5] = [0.0, -0.35, 0.35, -0.7, 0.7];
@@ -67,9 +72,9 @@ enum Lies {
 
 fn lies(view: &LightView, sample: &LightRay, y: f64, z: f64, radius: f64) -> Lies {
     let off = sample.ray.off(y, z).abs() - radius;
-    if off > MARGIN_PX.0 * view.mm_per_px {
+    if off > OUTER_MARGIN_PX * view.mm_per_px {
         Lies::Outside
-    } else if off < -MARGIN_PX.1 * view.mm_per_px {
+    } else if off < -INNER_MARGIN_PX * view.mm_per_px {
         Lies::Inside
     } else {
         Lies::Between
@@ -134,11 +139,11 @@ pub fn cord_candidates(groups: &[LightGroup], ground: f64) -> Vec<CordCandidate>
     let sparse: Vec<Vec<LightView>> =
         groups.iter().map(|g| g.views.iter().map(|view| view.sparse()).collect()).collect();
     let sparse: Vec<Vec<&LightView>> = sparse.iter().map(|views| views.iter().collect()).collect();
-    let n_heights = ((HEIGHTS.1 - HEIGHTS.0) / HEIGHTS.2) as usize + 1;
+    let n_heights = ((HIGHEST - LOWEST) / HEIGHT_STEP) as usize + 1;
     let mut found: Vec<CordCandidate> = (0..n_heights)
         .into_par_iter()
         .flat_map_iter(|i| {
-            let z = HEIGHTS.0 + HEIGHTS.2 * i as f64;
+            let z = LOWEST + HEIGHT_STEP * i as f64;
             let sparse = &sparse;
             let radii = RADII.into_iter().filter(move |radius| z - radius >= LEAST_GAP);
             radii.map(move |radius| straightest(groups, sparse, z + ground, radius))
@@ -169,9 +174,9 @@ fn straightest(
     z: f64,
     radius: f64,
 ) -> CordCandidate {
-    let n = (2.0 * ACROSS.0 / ACROSS.1) as usize + 1;
+    let n = (2.0 * ACROSS_REACH / ACROSS_STEP) as usize + 1;
     let middle = |g: usize| groups[g].views.first().map_or([0.0; 2], |view| view.middle);
-    let place = |g: usize, i: usize| middle(g)[1] - ACROSS.0 + ACROSS.1 * i as f64;
+    let place = |g: usize, i: usize| middle(g)[1] - ACROSS_REACH + ACROSS_STEP * i as f64;
     let costs: Vec<Vec<f64>> = (0..groups.len())
         .map(|g| (0..n).map(|i| cost(&views[g], place(g, i), z, radius, 0.0)).collect())
         .collect();
@@ -200,7 +205,7 @@ fn straightest(
                 }
                 let at = |g: usize| a + slope * (middle(g)[0] - middle(first)[0]);
                 let cost_at = |&g: &usize| {
-                    let nearest = ((at(g) - place(g, 0)) / ACROSS.1).round();
+                    let nearest = ((at(g) - place(g, 0)) / ACROSS_STEP).round();
                     costs[g][(nearest.max(0.0) as usize).min(n - 1)]
                 };
                 let sum: f64 = mine.iter().map(cost_at).sum();

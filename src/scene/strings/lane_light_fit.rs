@@ -6,15 +6,15 @@ use nalgebra::{DMatrix, DVector};
 use super::fine_lane::{FineLane, N, N_LIGHT, N_PAPER, Place};
 
 /// By how much a photo's light may differ from the others' over the lane, evenly and from one side
-/// to the other.
-pub const UNEVEN: [f64; 2] = [0.03, 0.03];
+/// to the other (our choice).
+const UNEVEN: [f64; 2] = [0.03, 0.03];
 /// Residuals beyond this many standard deviations count less (Huber).
 pub const BOUND: f64 = 2.5;
-/// Step of the derivative by a lane's own shift, mm.
-pub const SHIFT_STEP: f64 = 0.02;
+/// Step of the derivative by a lane's own shift, mm (our choice).
+const SHIFT_STEP: f64 = 0.02;
 
 /// How much the bend (second difference) of the paper's and of the cord's light is expected to be;
-/// the light is 1 on bare paper.
+/// the light is 1 on bare paper (our choice).
 const PAPER_BEND: f64 = 0.25;
 const CORD_BEND: f64 = 0.08;
 
@@ -27,6 +27,82 @@ pub struct Linear {
 /// How the place is held: value and weight (1 / sigma^2) of each unknown.
 pub type Held = [(f64, f64); N];
 
+/// Holds light that no sample shows near bare paper's in shade, weakly (our choice).
+const LIGHT_HELD: f64 = 1e-3;
+const USUAL_LIGHT: f64 = 0.7;
+
+/// A lane's row: places among the unknowns, and factors.
+type Row = Vec<(usize, f64)>;
+
+/// The normal equations of the light of paper, cord and each lane's unevenness.
+struct LightEquations {
+    normal: DMatrix<f64>,
+    right: DVector<f64>,
+    /// Of each lane's samples.
+    rows: Vec<Vec<Row>>,
+}
+
+impl LightEquations {
+    /// `gains` scale the lanes' light, `weights` are the samples' (robust).
+    fn at(lanes: &[FineLane], place: &Place, gains: &[f64], weights: &[Vec<f64>]) -> Self {
+        let n = N_LIGHT + 2 * lanes.len();
+        let (mut normal, mut right) = (DMatrix::zeros(n, n), DVector::zeros(n));
+        hold_bend(&mut normal, 0, N_PAPER, PAPER_BEND);
+        hold_bend(&mut normal, N_PAPER, N_LIGHT, CORD_BEND);
+        for i in 0..N_LIGHT {
+            normal[(i, i)] += LIGHT_HELD;
+            right[i] += LIGHT_HELD * USUAL_LIGHT;
+        }
+        for k in 0..lanes.len() {
+            for (i, sigma) in UNEVEN.iter().enumerate() {
+                normal[(N_LIGHT + 2 * k + i, N_LIGHT + 2 * k + i)] += sigma.powi(-2);
+            }
+        }
+        let rows: Vec<Vec<Row>> =
+            lanes.iter().enumerate().map(|(k, lane)| uneven_rows(lane, k, place)).collect();
+        for (k, lane) in lanes.iter().enumerate() {
+            for (i, row) in rows[k].iter().enumerate() {
+                let weight = weights[k][i] / (lane.sigma * lane.sigma);
+                let value = lane.light[i] * gains[k];
+                for &(a, fa) in row {
+                    right[a] += weight * fa * value;
+                    for &(b, fb) in row {
+                        normal[(b, a)] += weight * fa * fb;
+                    }
+                }
+            }
+        }
+        Self { normal, right, rows }
+    }
+}
+
+/// Holds the second difference of the unknowns from `from` to before `to`.
+fn hold_bend(normal: &mut DMatrix<f64>, from: usize, to: usize, sigma: f64) {
+    let weight = sigma.powi(-2);
+    for i in from + 1..to - 1 {
+        for (a, fa) in [(i - 1, 1.0), (i, -2.0), (i + 1, 1.0)] {
+            for (b, fb) in [(i - 1, 1.0), (i, -2.0), (i + 1, 1.0)] {
+                normal[(a, b)] += weight * fa * fb;
+            }
+        }
+    }
+}
+
+/// The rows of the `k`-th lane, its unevenness included.
+fn uneven_rows(lane: &FineLane, k: usize, place: &Place) -> Vec<Row> {
+    let mut rows = lane.rows(place, 0.0);
+    let last = (lane.light.len() - 1).max(1) as f64;
+    for (i, row) in rows.iter_mut().enumerate() {
+        row.push((N_LIGHT + 2 * k, 1.0));
+        row.push((N_LIGHT + 2 * k + 1, 2.0 * i as f64 / last - 1.0));
+    }
+    rows
+}
+
+fn light_of(row: &[(usize, f64)], values: &DVector<f64>) -> f64 {
+    row.iter().map(|(i, f)| f * values[*i]).sum::<f64>()
+}
+
 /// Solves for paper, cord and unevenness at a place. `gains` scale the lanes' light, `weights` are
 /// the samples' (robust).
 pub fn linear(
@@ -34,105 +110,13 @@ pub fn linear(
     place: &Place,
     gains: &[f64],
     weights: &[Vec<f64>],
-    shifts: Option<&mut Vec<(f64, f64)>>,
 ) -> Option<Linear> {
-    let n_shift = if shifts.is_some() { lanes.len() } else { 0 };
-    let n = N_LIGHT + 2 * lanes.len() + n_shift;
-    let (mut normal, mut right) = (DMatrix::zeros(n, n), DVector::zeros(n));
-    let bend = |normal: &mut DMatrix<f64>, from: usize, to: usize, sigma: f64| {
-        let weight = sigma.powi(-2);
-        for i in from + 1..to - 1 {
-            for (a, fa) in [(i - 1, 1.0), (i, -2.0), (i + 1, 1.0)] {
-                for (b, fb) in [(i - 1, 1.0), (i, -2.0), (i + 1, 1.0)] {
-                    normal[(a, b)] += weight * fa * fb;
-                }
-            }
-        }
-    };
-    bend(&mut normal, 0, N_PAPER, PAPER_BEND);
-    bend(&mut normal, N_PAPER, N_LIGHT, CORD_BEND);
-    for i in 0..N_LIGHT {
-        normal[(i, i)] += 1e-3;
-        right[i] += 1e-3 * 0.7;
-    }
-    for k in 0..lanes.len() {
-        for (i, sigma) in UNEVEN.iter().enumerate() {
-            normal[(N_LIGHT + 2 * k + i, N_LIGHT + 2 * k + i)] += sigma.powi(-2);
-        }
-    }
-    let mut all_rows = Vec::with_capacity(lanes.len());
-    for (k, lane) in lanes.iter().enumerate() {
-        let mut rows = lane.rows(place, 0.0);
-        let last = (lane.light.len() - 1).max(1) as f64;
-        for (i, row) in rows.iter_mut().enumerate() {
-            row.push((N_LIGHT + 2 * k, 1.0));
-            row.push((N_LIGHT + 2 * k + 1, 2.0 * i as f64 / last - 1.0));
-        }
-        all_rows.push(rows);
-    }
-    let add = |normal: &mut DMatrix<f64>,
-               right: &mut DVector<f64>,
-               row: &[(usize, f64)],
-               value: f64,
-               weight: f64| {
-        for &(a, fa) in row {
-            right[a] += weight * fa * value;
-            for &(b, fb) in row {
-                normal[(b, a)] += weight * fa * fb;
-            }
-        }
-    };
-    for (k, lane) in lanes.iter().enumerate() {
-        for (i, row) in all_rows[k].iter().enumerate() {
-            let weight = weights[k][i] / (lane.sigma * lane.sigma);
-            add(&mut normal, &mut right, row, lane.light[i] * gains[k], weight);
-        }
-    }
-    let light_of = |row: &[(usize, f64)], values: &DVector<f64>| {
-        row.iter().map(|(i, f)| f * values[*i]).sum::<f64>()
-    };
-    if let Some(shifts) = shifts {
-        // Each lane's own sideways shift of the cord: its column is the change of the model's light
-        // with it.
-        let n_plain = N_LIGHT + 2 * lanes.len();
-        let plain = normal
-            .view((0, 0), (n_plain, n_plain))
-            .into_owned()
-            .cholesky()?
-            .solve(&right.rows(0, n_plain).into_owned());
-        for (k, lane) in lanes.iter().enumerate() {
-            let [less, more] = [-1.0, 1.0].map(|s| lane.rows(place, s * SHIFT_STEP));
-            for (i, row) in all_rows[k].iter_mut().enumerate() {
-                let change =
-                    (light_of(&more[i], &plain) - light_of(&less[i], &plain)) / (2.0 * SHIFT_STEP);
-                let weight = weights[k][i] / (lane.sigma * lane.sigma);
-                let at = n_plain + k;
-                let value = lane.light[i] * gains[k];
-                right[at] += weight * change * value;
-                normal[(at, at)] += weight * change * change;
-                for &(b, fb) in row.iter() {
-                    normal[(b, at)] += weight * change * fb;
-                    normal[(at, b)] += weight * change * fb;
-                }
-                row.push((at, change));
-            }
-            normal[(n_plain + k, n_plain + k)] += 1.0;
-        }
-        let factor = normal.cholesky()?;
-        let values = factor.solve(&right);
-        let inverse = factor.inverse();
-        shifts.clear();
-        shifts.extend(
-            (0..lanes.len())
-                .map(|k| (values[n_plain + k], inverse[(n_plain + k, n_plain + k)].sqrt())),
-        );
-        return Some(Linear { residuals: Vec::new(), cost: 0.0, values });
-    }
+    let LightEquations { normal, right, rows } = LightEquations::at(lanes, place, gains, weights);
     let values = normal.cholesky()?.solve(&right);
     let mut residuals = Vec::new();
     let mut cost = 0.0;
     for (k, lane) in lanes.iter().enumerate() {
-        for (i, row) in all_rows[k].iter().enumerate() {
+        for (i, row) in rows[k].iter().enumerate() {
             let r = (lane.light[i] * gains[k] - light_of(row, &values)) / lane.sigma;
             residuals.push(r * weights[k][i].sqrt());
             cost += if r.abs() <= BOUND { r * r } else { BOUND * (2.0 * r.abs() - BOUND) };
@@ -156,4 +140,41 @@ pub fn linear(
         }
     }
     Some(Linear { residuals, cost, values })
+}
+
+/// Each lane's own sideways shift of the cord and its standard uncertainty, mm: its column is the
+/// change of the model's light with it.
+pub fn lane_shifts(
+    lanes: &[FineLane],
+    place: &Place,
+    gains: &[f64],
+    weights: &[Vec<f64>],
+) -> Option<Vec<(f64, f64)>> {
+    let LightEquations { normal, right, rows } = LightEquations::at(lanes, place, gains, weights);
+    let n_plain = right.len();
+    let n = n_plain + lanes.len();
+    let plain = normal.clone().cholesky()?.solve(&right);
+    let (mut normal, mut right) = (normal.resize(n, n, 0.0), right.resize_vertically(n, 0.0));
+    for (k, lane) in lanes.iter().enumerate() {
+        let [less, more] = [-1.0, 1.0].map(|s| lane.rows(place, s * SHIFT_STEP));
+        for (i, row) in rows[k].iter().enumerate() {
+            let change =
+                (light_of(&more[i], &plain) - light_of(&less[i], &plain)) / (2.0 * SHIFT_STEP);
+            let weight = weights[k][i] / (lane.sigma * lane.sigma);
+            let at = n_plain + k;
+            let value = lane.light[i] * gains[k];
+            right[at] += weight * change * value;
+            normal[(at, at)] += weight * change * change;
+            for &(b, fb) in row.iter() {
+                normal[(b, at)] += weight * change * fb;
+                normal[(at, b)] += weight * change * fb;
+            }
+        }
+        normal[(n_plain + k, n_plain + k)] += 1.0;
+    }
+    let factor = normal.cholesky()?;
+    let values = factor.solve(&right);
+    let inverse = factor.inverse();
+    let shift = |k: usize| (values[n_plain + k], inverse[(n_plain + k, n_plain + k)].sqrt());
+    Some((0..lanes.len()).map(shift).collect())
 }

@@ -14,7 +14,7 @@ use crate::sightings::line_light::LineLight;
 use crate::sightings::round_line::{NARROW, Width};
 use crate::sightings::{LineSighting, PhotoSightings};
 
-/// Fewest images that tell a thickness together.
+/// Fewest images that tell a thickness together (our choice).
 const LEAST_IMAGES: usize = 3;
 /// Beyond what an image says of itself: shading that the model of a round rod leaves open
 /// (logarithm; seen in rendered photos).

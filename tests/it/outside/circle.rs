@@ -3,7 +3,7 @@
 //! 2.9835, 4.7142 is remembered, more digits were computed with another tool.
 
 use num_dual::DualNum;
-use sightcord::math::levenberg::Ending;
+use sightcord::math::levenberg_marquardt::Ending;
 
 use crate::outside::fit::{assert_near, fit};
 

@@ -2,7 +2,7 @@
 
 use nalgebra::DVector;
 use num_dual::{DualDVec64, jacobian};
-use sightcord::math::levenberg::{Minimum, minimise};
+use sightcord::math::levenberg_marquardt::{Minimum, minimise};
 
 /// Number with derivatives by all parameters.
 pub type Dual = DualDVec64;

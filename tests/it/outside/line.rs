@@ -4,7 +4,7 @@
 //! our adjustment.
 
 use nalgebra::Matrix2;
-use sightcord::math::levenberg::Ending;
+use sightcord::math::levenberg_marquardt::Ending;
 
 use crate::outside::fit::{Dual, assert_near, fit};
 

@@ -127,7 +127,7 @@ struct Told {
 
 impl Told {
     fn figures(&self, state: &State, shift: Shift) -> Vec<(Figure, f64)> {
-        Evaluation::new(&self.settings, &self.choices, state, shift).run().told
+        Evaluation::new(&self.settings, &self.choices, state, shift).run().recorded
     }
 
     fn values(&self, state: &State, shift: Shift) -> Vec<f64> {

@@ -3,7 +3,7 @@
 //! deviations are certified to eleven digits.
 
 use num_dual::DualNum;
-use sightcord::math::levenberg::{Ending, Minimum};
+use sightcord::math::levenberg_marquardt::{Ending, Minimum};
 
 use crate::outside::fit::{Dual, assert_near, fit, standard_errors};
 

@@ -14,7 +14,7 @@ use sightcord::math::Rigid;
 use sightcord::scene::adjust::residual::foreseen;
 use sightcord::scene::adjust::solve::{Problem, adjust, covariance};
 use sightcord::scene::model::observe::{Block, SeenCorner, Shown};
-use sightcord::scene::model::priors::{LensSpread, Priors};
+use sightcord::scene::model::priors::{LensSpread, LensStart, Priors};
 use sightcord::scene::model::state::{Card, Ground, Sheet, State};
 use sightcord::scene::model::unknowns::Slots;
 use sightcord::scene::model::view::View;
@@ -70,7 +70,7 @@ pub fn priors(n_lenses: usize, free: Free) -> Priors {
         shift_sigma: vec![HELD; n_lenses],
         sweep_sigma: [HELD; 2],
         usual_drift: (HELD, HELD),
-        lens_start: vec![(1000.0, 640, 480); n_lenses],
+        lens_start: vec![LensStart { focal: 1000.0, width: 640, height: 480 }; n_lenses],
         lens_spread: LensSpread {
             focal: UNKNOWN,
             aspect: UNKNOWN,

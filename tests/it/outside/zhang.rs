@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector, Matrix2, Matrix3, Vector2, Vector3};
 use sightcord::camera::Lens;
 use sightcord::camera::start::{focal_from_homographies, homography};
 use sightcord::math::Rigid;
-use sightcord::math::levenberg::{Ending, minimise};
+use sightcord::math::levenberg_marquardt::{Ending, minimise};
 use sightcord::math::rigid::{exp, log, skew};
 use sightcord::scene::start::pose::{Glimpse, locate};
 

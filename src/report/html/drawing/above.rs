@@ -27,7 +27,7 @@ pub fn above(bike: &Bike, show: Show) -> Drawing {
     marks(&mut canvas, bike, rear_end, front_end);
     let letters = letters(&canvas);
     canvas.words("label", sheet(front_end + 10.0, 0.0), Anchor::Middle, letters, "front");
-    told(&mut canvas, bike, rear_end, show);
+    label_figures(&mut canvas, bike, rear_end, show);
     canvas.scale_bar(letters);
     let words = format!(
         "View from above, front at the top, the bike's left at the left; sideways departures drawn {} times as large as they are",
@@ -149,7 +149,7 @@ fn marks(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
 
 /// The steps where they are done, with arrows that say which way; of what needs no step, how far it
 /// is out.
-fn told(canvas: &mut Canvas, bike: &Bike, rear_end: f64, show: Show) {
+fn label_figures(canvas: &mut Canvas, bike: &Bike, rear_end: f64, show: Show) {
     let mut labels = Labels::new(bike, show);
     if let Some(wheel) = bike.wheel {
         let [x0, _, z0] = wheel.axle;

@@ -29,7 +29,7 @@ pub fn behind(bike: &Bike, show: Show) -> Drawing {
     let letters = letters(&canvas);
     canvas.words("label", sheet(100.0, top + 8.0), Anchor::Middle, letters, "left");
     canvas.words("label", sheet(-100.0, top + 8.0), Anchor::Middle, letters, "right");
-    told(&mut canvas, bike, show);
+    label_figures(&mut canvas, bike, show);
     canvas.scale_bar(letters);
     let words = format!(
         "View from behind, the bike's left at the left, the bench at the bottom; sideways departures drawn {} times as large as they are",
@@ -107,7 +107,7 @@ fn spindle(canvas: &mut Canvas, bike: &Bike) {
 
 /// The rim's step with its arrow, or how far the wheel stands aside; how it leans; which end of the
 /// spindle stands higher.
-fn told(canvas: &mut Canvas, bike: &Bike, show: Show) {
+fn label_figures(canvas: &mut Canvas, bike: &Bike, show: Show) {
     let Some(wheel) = bike.wheel else { return };
     let [x0, _, z0] = wheel.axle;
     let mut labels = Labels::new(bike, show);
