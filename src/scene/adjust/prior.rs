@@ -6,7 +6,7 @@
 
 use nalgebra::Vector3;
 
-use crate::scene::model::priors::{LensStart, Priors};
+use crate::scene::model::priors::{FaceSigma, LensStart, Priors};
 use crate::scene::model::state::{Carrier, State, TurningPart};
 use crate::scene::model::unknowns::{FIXED, Slots, line_axes};
 use crate::sightings::StringKind;
@@ -192,7 +192,7 @@ fn upright(state: &State, slots: &Slots, rows: &mut Vec<PriorRow>) {
 
 /// Tabs of one face lie in one plane and along it.
 fn faces(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
-    let (flat, tilt) = priors.face_sigma;
+    let FaceSigma { off_mm: flat, tilt } = priors.face_sigma;
     for (face, &slot) in state.faces.iter().zip(&slots.faces) {
         let axes = line_axes(&face.normal);
         for &tab_idx in &face.tabs {

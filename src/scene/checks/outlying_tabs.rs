@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::math::robust::median;
 use crate::scene::adjust::residual::all_components;
 use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::priors::FaceSigma;
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Carrier;
 
@@ -70,7 +71,7 @@ const LOOSE_OFF: f64 = 8.0;
 /// which is wrong.
 pub fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
     let state = &solution.state;
-    let (flat, turned) = solution.priors.face_sigma;
+    let FaceSigma { off_mm: flat, tilt: turned } = solution.priors.face_sigma;
     for face in state.faces.iter().filter(|face| face.tabs.len() > 2) {
         let tilt = |tab: usize| {
             let pose = &state.tabs[tab].carrier_from_tab;
