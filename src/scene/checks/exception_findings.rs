@@ -1,4 +1,4 @@
-//! What people are told of the exceptions.
+//! What is reported of the exceptions.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -17,7 +17,7 @@ use super::exceptions::Exceptions;
 const LEAST_TOGETHER: usize = 3;
 
 impl Exceptions {
-    /// Findings that tell of the exceptions.
+    /// Findings about the exceptions.
     pub fn findings(&self, photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<Finding> {
         let mut findings = self.card_findings();
         findings.extend(self.tab_findings(settings));
@@ -124,8 +124,8 @@ impl Exceptions {
         findings
     }
 
-    /// Photos that are told to be of another set-up: strangers, and those in which several tabs of
-    /// one turning body had to be left out.
+    /// Photos that are reported to be of another set-up: misplaced ones, and those in which several
+    /// tabs of one turning body had to be left out.
     fn photos_of_other_setups(&self, settings: &SceneSettings) -> BTreeSet<usize> {
         let body_of =
             |number: u8| settings.tabs.iter().find(|tab| tab.number == number).map(|tab| tab.hangs);

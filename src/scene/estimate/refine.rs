@@ -88,7 +88,7 @@ fn loosen_sheets(state: &State, priors: &mut Priors) {
     }
 }
 
-/// What a sheet printed apart is told of.
+/// What is reported of sheets that were printed apart.
 pub fn sheet_findings(solution: &Solution) -> Vec<Finding> {
     let findings = solution.priors.loose_sheets.iter().filter_map(|number| {
         let sheet = solution.state.sheets.iter().find(|sheet| sheet.number == *number)?;

@@ -49,7 +49,7 @@ const INNER_MARGIN_PX: f64 = 0.45;
 const MOST: f64 = 0.15;
 /// A sample that can't be compared counts as much as an ordinary difference (our choice).
 const ORDINARY: f64 = 0.03;
-/// Cords that are looked at more closely; and how far apart two must lie to be told apart, mm.
+/// Cords that are looked at more closely; and how far apart two must lie to count as two, mm.
 const MOST_KEPT: usize = 6;
 const APART: f64 = 1.2;
 /// How much higher, lower or to the side the cord may lie over single cards, mm, and the step that

@@ -85,8 +85,8 @@ pub struct LightGroup<'a> {
     pub views: Vec<&'a LightView>,
 }
 
-/// Where along it a cord is seen is told for this height over the paper, mm (as the guide asks for
-/// it: a few millimetres).
+/// Where along it a cord is seen is worked out for this height over the paper, mm (as the guide
+/// asks for it: a few millimetres).
 const USUAL_HEIGHT: f64 = 3.0;
 /// Samples closer than this are left out in the first search, mm.
 const SPARSE: f64 = 0.5;
