@@ -1,6 +1,6 @@
 //! Which cord runs through the lanes, and where its mid-line is seen in each of them.
 //!
-//! The light in the lanes shows roughly where a cord may run (`lane_light`): a few candidates,
+//! The light in the lanes shows roughly where a cord may run (`cord_search`): a few candidates,
 //! since a shadow may pass for one. Each is then fitted closely, card by card (`cord_fit`), and the
 //! one that leaves least of the light unexplained is the cord.
 

@@ -1,7 +1,10 @@
-//! The search for cords that the light in the lanes bears out.
+//! Which height, thickness and place of a cord the light in the lanes bears out.
 //!
-//! Each is tried at many heights, radii and places; its cost is what the paper's light and its own
-//! leave unexplained.
+//! Shadows, ticks and stains lie on the paper: seen from anywhere the paper has the same light at
+//! the same place. The cord lies above it and hides another piece of the paper in each photo. So a
+//! supposed cord is tried thus: what it does not hide must show the same paper in all photos, and
+//! what it hides must show one tone, the cord's. A shadow that is taken for the cord leaves the
+//! cord itself as a stain that wanders over the paper.
 
 use rayon::prelude::*;
 
