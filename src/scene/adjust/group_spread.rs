@@ -6,12 +6,11 @@
 //! their small number, is the least that the covariance may be. What it has more than the points'
 //! own is kept apart and added to the figures.
 
-use crate::scene::model::observe::CardSide;
 use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::scene::model::observe::{Block, SeenPoint};
+use crate::scene::model::observe::{Block, CardSide, SeenPoint};
 use crate::scene::model::solution::GroupSpread;
 use crate::scene::model::state::State;
 

@@ -7,13 +7,12 @@
 //! one side of the bench before and on the other after determines a shift no better than another
 //! height of the cord, and the covariance knows.
 
-use crate::scene::model::observe::CardSide;
 use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 
 use crate::scene::adjust::residual::point_residual;
-use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::observe::{Block, CardSide, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::State;
 

@@ -4,11 +4,11 @@
 //! since a shadow may pass for one. Each is then fitted closely, card by card (`cord_fit`), and the
 //! one that leaves least of the light unexplained is the cord.
 
-use crate::scene::model::observe::CardSide;
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use rayon::prelude::*;
 
 use crate::math::robust::median;
+use crate::scene::model::observe::CardSide;
 use crate::scene::model::state::{Ground, State};
 use crate::scene::model::view::on_plane;
 use crate::sightings::LaneEdges;

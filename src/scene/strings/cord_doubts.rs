@@ -6,12 +6,11 @@
 //! figures that stand on the cord are then no better than a single sighting; where it lies as no
 //! cord can, there are none.
 
-use crate::scene::model::observe::CardSide;
 use std::collections::BTreeMap;
 
 use crate::finding::{Finding, Severity};
 use crate::say;
-use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::observe::{Block, CardSide, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::{Ground, State};
 use crate::text::{Amount, Sentence};
