@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use rayon::prelude::*;
 use thiserror::Error;
 
 pub const DECLARATION: &str = "bagit.txt";

@@ -6,7 +6,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
 use walkdir::WalkDir;
 
 use super::bag::{Bag, BagError, DECLARATION, FETCH, INFO, OLD_INFO, PAYLOAD};

@@ -1,11 +1,12 @@
 //! Checksums by the names that manifests give them.
 
-use crate::math::hex::hex;
 use std::io::{self, Read};
 
 use md5::Md5;
 use sha1::Sha1;
 use sha2::{Digest, Sha224, Sha256, Sha384, Sha512};
+
+use crate::math::hex::hex;
 
 /// A checksum that a bag may use. This program writes SHA-256 alone; the others are for reading
 /// bags that others made.

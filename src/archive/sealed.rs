@@ -1,6 +1,6 @@
 //! A job sealed, or why it was not.
 
-use std::io::{self, Write};
+use std::io;
 use std::path::PathBuf;
 
 use thiserror::Error;

@@ -1,7 +1,5 @@
 //! The text files of a bag that this program makes.
 
-use rayon::prelude::*;
-
 use super::bag::{DECLARATION, INFO, MANIFEST, TAG_MANIFEST};
 use super::bag_text;
 use super::checksum::sha256;

@@ -10,7 +10,7 @@ use super::datum::DatumChoice;
 use super::datum_findings;
 use super::datum_trial::Trial;
 use super::ground::CardPlane;
-use super::riders::{StandingRider, standing};
+use super::riders::{StandingRider, standing_riders};
 use super::settings::BenchSettings;
 use super::views::Views;
 
@@ -25,7 +25,7 @@ pub fn choose(
     findings: &mut Vec<Finding>,
 ) -> Option<DatumChoice> {
     let edges = DatumChoice::edges_alone(solution);
-    let riders = standing(solution, settings, views, up, plane, findings);
+    let riders = standing_riders(solution, settings, views, up, plane, findings);
     let Some(covariance) = solution.covariance.as_ref().filter(|_| !riders.is_empty()) else {
         return edges;
     };

@@ -4,8 +4,8 @@
 use nalgebra::{Matrix3, Vector3};
 
 use crate::figure::part::Letter;
-use crate::scene::Solution;
 use crate::scene::model::state::{Carrier, Ground};
+use crate::scene::{Solution, State};
 use crate::sightings::StringKind;
 
 use super::evaluate::Evaluation;
@@ -24,6 +24,25 @@ pub fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evalua
     let rotation: Matrix3<f64> = datum.rotation();
     let place = |p: &Vector3<f64>| -> [f64; 3] { (rotation * (p - origin)).into() };
     let turn = |v: &Vector3<f64>| -> [f64; 3] { (rotation * v).into() };
+    let marks = marks(state, settings, &place, &turn);
+    let lines = lines(state, evaluation, &place);
+    let array = |v: Option<Vector3<f64>>| v.map(|v| -> [f64; 3] { v.into() });
+    Layout {
+        wheel_axis: array(evaluation.places.wheel_axis),
+        axle: array(evaluation.places.axle),
+        rear_sprocket: array(evaluation.places.rear_sprocket),
+        gearbox_sprocket: array(evaluation.places.gearbox_sprocket),
+        marks,
+        lines,
+        cameras: Vec::new(),
+        bench_from_world: Some((rotation.into(), origin.into())),
+    }
+}
+
+/// Takes a place or a direction of the world to the bench.
+type ToBench<'a> = &'a dyn Fn(&Vector3<f64>) -> [f64; 3];
+
+fn marks(state: &State, settings: &BenchSettings, place: ToBench, turn: ToBench) -> Vec<Mark> {
     let mut marks = Vec::new();
     for card in state.cards.iter().filter(|card| card.ground == Ground::Bench) {
         marks.push(Mark {
@@ -66,6 +85,15 @@ pub fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evalua
         });
     }
     marks.sort_by(|a, b| (&a.kind, a.number, &a.setup).cmp(&(&b.kind, b.number, &b.setup)));
+    marks
+}
+
+/// Cord, plumb lines and backbone: names and ends.
+fn lines(
+    state: &State,
+    evaluation: &Evaluation,
+    place: ToBench,
+) -> Vec<(String, [f64; 3], [f64; 3])> {
     let mut lines = Vec::new();
     if let (None, Some(ends)) =
         (state.cords.first(), evaluation.choices.datum.as_ref().and_then(|datum| datum.ends(state)))
@@ -89,17 +117,7 @@ pub fn layout(solution: &Solution, settings: &BenchSettings, evaluation: &Evalua
             [] => {}
         }
     }
-    let array = |v: Option<Vector3<f64>>| v.map(|v| -> [f64; 3] { v.into() });
-    Layout {
-        wheel_axis: array(evaluation.places.wheel_axis),
-        axle: array(evaluation.places.axle),
-        rear_sprocket: array(evaluation.places.rear_sprocket),
-        gearbox_sprocket: array(evaluation.places.gearbox_sprocket),
-        marks,
-        lines,
-        cameras: Vec::new(),
-        bench_from_world: Some((rotation.into(), origin.into())),
-    }
+    lines
 }
 
 /// Whether an earlier set-up of the bench exists.

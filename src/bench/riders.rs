@@ -97,7 +97,7 @@ impl StandingRider {
 }
 
 /// The riders that serve, set-up by set-up; a finding for each that does not.
-pub fn standing(
+pub fn standing_riders(
     solution: &Solution,
     settings: &BenchSettings,
     views: &Views,

@@ -1,9 +1,14 @@
 //! Brown's lens model.
 //!
-//! Camera frame: x right, y down, z forward. With x = X/Z, y = Y/Z, r2 = x^2 + y^2, g = 1 + k1 r2 +
-//! k2 r2^2 + k3 r2^3: u = fx (x g + 2 p1 x y + p2 (r2 + 2 x^2)) + cx, v = fy (y g + p1 (r2 + 2 y^2)
-//! + 2 p2 x y) + cy (Brown, "Close-range camera calibration", Photogrammetric Engineering 37,
-//! 1971). Pixels: the top-left pixel's centre is (0, 0).
+//! Camera frame: x right, y down, z forward. With x = X/Z, y = Y/Z, r2 = x^2 + y^2 and
+//! g = 1 + k1 r2 + k2 r2^2 + k3 r2^3,
+//!
+//! u = fx (x g + 2 p1 x y + p2 (r2 + 2 x^2)) + cx,
+//!
+//! v = fy (y g + p1 (r2 + 2 y^2) + 2 p2 x y) + cy
+//!
+//! (Brown, "Close-range camera calibration", Photogrammetric Engineering 37, 1971). Pixels: the
+//! top-left pixel's centre is (0, 0).
 
 use nalgebra::{Matrix2, Matrix2x3, SMatrix, Vector2, Vector3};
 

@@ -22,6 +22,11 @@ impl Side {
         }
     }
 
+    /// The side on which y is, or which a sign names: left for what is above nought.
+    pub fn of_sign(sign: f64) -> Self {
+        if sign > 0.0 { Self::Left } else { Self::Right }
+    }
+
     pub fn other(self) -> Self {
         match self {
             Self::Left => Self::Right,

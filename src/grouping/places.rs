@@ -74,7 +74,7 @@ pub fn wheel_shown(photo: &ScenePhoto, job: &Job) -> WheelShown {
 /// The side from which a photo was taken.
 pub(super) fn side_of_camera(sights: &Sights, photo: usize) -> Option<Side> {
     let across = sights.across[photo]? * sights.left?;
-    Some(if across > 0.0 { Side::Left } else { Side::Right })
+    Some(Side::of_sign(across))
 }
 
 /// The angle of a direction in the wheel's plane, 0 forward and a quarter turn up. In the world y

@@ -1,6 +1,5 @@
 //! What single photos show of the wheel's tabs, in a world that the cards tell.
 
-use crate::scene::checks::exceptions::cards_seen_twice;
 use std::collections::BTreeSet;
 
 use nalgebra::{Vector2, Vector3};
@@ -9,6 +8,7 @@ use crate::camera::start::{homography, map};
 use crate::cards::Pattern;
 use crate::job::{Job, Role};
 use crate::math::Rigid;
+use crate::scene::checks::exceptions::cards_seen_twice;
 use crate::scene::model::state::{Ground, TurningPart};
 use crate::scene::start::cards::{StartCards, start_cards};
 use crate::scene::start::glimpses::{glimpse, seen_corners};
@@ -99,8 +99,7 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
             if !(on_wheel || is_end || side.is_some()) {
                 continue;
             }
-            let pitch =
-                settings.tabs.iter().find(|tab| tab.number == number).map_or(4.0, |tab| tab.pitch);
+            let pitch = settings.pitch_of(number);
             let Some(sight) = tab_sight(idx, sighting, pitch, lens, &world_from_camera) else {
                 continue;
             };

@@ -86,13 +86,8 @@ pub(super) fn changed(
     })
 }
 
-fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
-    let (default_name, default_side, default_place) = parts(default);
-    let name = change.role.as_deref().unwrap_or(default_name);
-    let keeps_role = name == default_name;
-    let side = change.side.or(default_side.filter(|_| keeps_role));
-    let place = change.place.clone().or(default_place.filter(|_| keeps_role));
-
+/// Refuses a side or a place for a role that has none.
+fn refuse_idle_keys(name: &str, change: &TabChange) -> Result<(), Nonsense> {
     let needs_side = matches!(name, "rim" | "front-rim" | "spindle-end" | "station" | "cord-rider");
     if !needs_side && change.side.is_some() {
         return Err(Nonsense {
@@ -110,6 +105,17 @@ fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
             advice: "Leave place out.",
         });
     }
+    Ok(())
+}
+
+fn changed_role(default: Role, change: &TabChange) -> Result<Role, Nonsense> {
+    let (default_name, default_side, default_place) = parts(default);
+    let name = change.role.as_deref().unwrap_or(default_name);
+    let keeps_role = name == default_name;
+    let side = change.side.or(default_side.filter(|_| keeps_role));
+    let place = change.place.clone().or(default_place.filter(|_| keeps_role));
+
+    refuse_idle_keys(name, change)?;
     let side = || {
         side.ok_or_else(|| Nonsense {
             key: "role",

@@ -55,13 +55,13 @@ impl LeftAside {
             self.files.iter().filter(wanted).map(|(_, id)| id.as_str()).collect()
         };
         let mut findings = Vec::new();
-        let mut tell = |files: Vec<&str>, finding: &dyn Fn(&str, bool) -> Finding| {
+        let mut report = |files: Vec<&str>, finding: &dyn Fn(&str, bool) -> Finding| {
             if let Some(first) = files.first() {
-                let told = finding(&some_of(&files), files.len() > 1);
-                findings.push(if files.len() == 1 { told.in_photo(*first) } else { told });
+                let found = finding(&some_of(&files), files.len() > 1);
+                findings.push(if files.len() == 1 { found.in_photo(*first) } else { found });
             }
         };
-        tell(of(Aside::Video, true), &|files, many| {
+        report(of(Aside::Video, true), &|files, many| {
             let what = if many {
                 "are the short films of live photos"
             } else {
@@ -73,7 +73,7 @@ impl LeftAside {
                 "Nothing to do.",
             )
         });
-        tell(of(Aside::Video, false), &|files, many| {
+        report(of(Aside::Video, false), &|files, many| {
             let (is, it) = if many { ("are videos", "they are") } else { ("is a video", "it is") };
             Finding::warning(
                 "video-not-read",
@@ -83,7 +83,7 @@ impl LeftAside {
                 "Take photos instead, one from each standpoint.",
             )
         });
-        tell(of(Aside::Raw, true), &|files, many| {
+        report(of(Aside::Raw, true), &|files, many| {
             let (is, it) = if many {
                 ("are raw camera files", "they are")
             } else {
@@ -100,7 +100,7 @@ impl LeftAside {
             if kind == Aside::OtherPicture {
                 files.extend(of(kind, true));
             }
-            tell(files, &|files, many| {
+            report(files, &|files, many| {
                 let what = match (kind, many) {
                     (Aside::Raw, true) => {
                         "are raw camera files, which this program does not read; they are"
@@ -120,7 +120,7 @@ impl LeftAside {
         }
         let mut drawn = of(Aside::Drawn, false);
         drawn.extend(of(Aside::Drawn, true));
-        tell(drawn, &|files, many| {
+        report(drawn, &|files, many| {
             let (is, it) =
                 if many { ("are pictures", "they are") } else { ("is a picture", "it is") };
             Finding::warning(

@@ -2,8 +2,6 @@
 
 use std::path::Path;
 
-use rayon::prelude::*;
-
 use super::job_photos::EVENING_PREFIX;
 
 /// The number of a later evening by its folder's name: 2 for "evening-2".

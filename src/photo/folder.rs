@@ -2,9 +2,6 @@
 
 use std::path::Path;
 
-use rayon::prelude::*;
-use sha2::Digest;
-
 use crate::finding::Finding;
 
 use super::PhotoError;

@@ -1,9 +1,7 @@
 //! The photos of a job, as its folder holds them, and the names of the folders that mean something.
 
-use std::io::Read;
 use std::path::PathBuf;
 
-use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use crate::finding::Finding;

@@ -4,11 +4,8 @@
 //! never read; photos that lie in the job folder itself are loose and sorted later, by what they
 //! show. Only names, first bytes and checksums are looked at here; nothing is decoded.
 
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
-use sha2::Digest;
 use thiserror::Error;
 
 use crate::disk::place::resolved;

@@ -3,7 +3,6 @@
 //! Limits are checked before anything is decoded, so that no file can make the program ask for more
 //! memory than it should.
 
-use std::io::Read;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 

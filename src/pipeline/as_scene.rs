@@ -1,8 +1,5 @@
 //! Photos as the scene sees them, and what the scene has to say of them.
 
-use rayon::prelude::*;
-use sha2::Digest;
-
 use crate::finding::Finding;
 use crate::photo::PhotoFacts;
 use crate::scene::{ScenePhoto, Solution};

@@ -1,8 +1,5 @@
 //! The result put together: photos, cameras, figures, plan and findings.
 
-use rayon::prelude::*;
-use sha2::Digest;
-
 use crate::bench::Figures;
 use crate::finding::Finding;
 use crate::grouping::GroupingEntry;

@@ -3,7 +3,6 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
-use sha2::Digest;
 
 use crate::finding::Finding;
 use crate::guarded::guarded;

@@ -1,7 +1,6 @@
 //! Which set-up each photo belongs to: as its folder says, as the job says, or as the wheel stands
 //! in it.
 
-use crate::scene::ScenePhoto;
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::bench::from_job::scene_settings;
@@ -11,6 +10,7 @@ use crate::guarded::guarded;
 use crate::job::Job;
 use crate::photo::JobPhotos;
 use crate::photo::job_photos::LOOSE_SETUP;
+use crate::scene::ScenePhoto;
 
 use super::{SeenPhoto, scene_photo};
 

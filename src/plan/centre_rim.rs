@@ -19,7 +19,7 @@ impl Planner<'_> {
         let old_face = self.foreseen.figure(&Figure::RimFromFace);
         self.carry(Move::ShiftRim { left }, &[evenly(RIM_HALF_WIDTH_MM)]);
         let new_face = self.foreseen.figure(&Figure::RimFromFace);
-        let to = if left > 0.0 { Side::Left } else { Side::Right };
+        let to = Side::of_sign(left);
         let face = self.input.measured.facts.hub_side.zip(old_face).zip(new_face);
         let runs_out = refer::measured_decision(
             self.tolerances,

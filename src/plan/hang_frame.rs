@@ -53,10 +53,10 @@ impl Planner<'_> {
         let fineness =
             [evenly(HANGING_HALF_WIDTH_MM), evenly(HANGING_HALF_WIDTH_MM / HANGING_BASE_MM)];
         self.carry(Move::Rehang { offset: off_mm, yaw: yaw_deg.to_radians() }, &fineness);
-        let to = if off_mm > 0.0 { Side::Right } else { Side::Left };
+        let to = Side::of_sign(off_mm).other();
         let shift = offset.map(|offset| say![by(&offset), format!(" to the {}", to.word())]);
         let turn = yaw.map(|yaw| {
-            let front = if yaw_deg > 0.0 { Side::Right } else { Side::Left };
+            let front = Side::of_sign(yaw_deg).other();
             say![
                 Amount::measured(&yaw, Unit::Deg).size(),
                 format!(" front to the {}", front.word())

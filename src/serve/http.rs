@@ -9,7 +9,6 @@ use std::io;
 use std::sync::Arc;
 use std::time::Duration;
 
-use http_body_util::BodyExt;
 use hyper::body::Incoming;
 use hyper::header::HeaderMap;
 use hyper::server::conn::http1;

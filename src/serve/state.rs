@@ -255,7 +255,7 @@ impl State {
             let votes =
                 self.photos.iter().filter_map(|photo| chain_side_in(&photo.glance, &self.job));
             let balance: f64 = votes.map(Side::sign).sum();
-            (balance != 0.0).then_some(if balance > 0.0 { Side::Left } else { Side::Right })
+            (balance != 0.0).then_some(Side::of_sign(balance))
         })
     }
 

@@ -1,7 +1,6 @@
 //! A photo on its way in: piece by piece into a file without a name, within limits. Broken off, it
 //! leaves nothing.
 
-use crate::math::hex::hex;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -13,10 +12,12 @@ use tokio::sync::mpsc::{Receiver, channel};
 use tokio::task::spawn_blocking;
 use tokio::time::timeout;
 
-use super::refusal::Refusal;
-use super::take::Received;
 use crate::disk::free_bytes;
 use crate::disk::new_file::NewFile;
+use crate::math::hex::hex;
+
+use super::refusal::Refusal;
+use super::take::Received;
 
 /// The largest file that is taken: phones of 200 megapixels write some 60 MB.
 pub const MOST_BYTES: u64 = 80_000_000;

@@ -1,14 +1,6 @@
-//! One X-corner, fitted to a fraction of a pixel.
-//!
-//! The model is a blurred X-corner on linear light: m + s h erf(d1 / (sqrt 2 b)) erf(d2 / (sqrt 2
-//! b)), where d1 and d2 are the distances from the two edges, b the blur (the pixel's own box
-//! included), m the mean level, h half the contrast and s = +1 or -1 tells which pair of opposite
-//! cells is dark. Position, both edge angles, blur and both levels are fitted by least squares. The
-//! product is exact where the edges are square to each other; where they are not, the model errs by
-//! the same amount on opposite sides of the corner, so that it widens the scatter a little and
-//! shifts nothing.
-//!
-//! The window is an ellipse in lattice coordinates (see `corner_window`).
+//! One X-corner, fitted to a fraction of a pixel by damped least squares: the model is that of
+//! `corner_model`, the window of pixels an ellipse in lattice coordinates (see `corner_window`), and
+//! what is accepted is decided in `corner_verdict`.
 
 use nalgebra::{SMatrix, SVector};
 

@@ -5,7 +5,6 @@
 //! it, as the ground behind does. So a path is looked for whose places all stand out from their two
 //! sides, whichever way, and each place is then found to a fraction of a pixel.
 
-use super::line_ridge::{LEAST_STATIONS, SIDE, STEP};
 use nalgebra::Vector2;
 
 use crate::math::robust::median;
@@ -13,7 +12,7 @@ use crate::photo::LinearImage;
 
 use super::line_edges::{edge_points, middles};
 use super::line_light::{Followed, LineLight};
-use super::line_ridge::{Across, best_path, line_part};
+use super::line_ridge::{Across, LEAST_STATIONS, SIDE, STEP, best_path, line_part};
 use super::round_line::Width;
 use super::seen::{LineSighting, StringKind};
 

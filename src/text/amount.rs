@@ -1,7 +1,5 @@
 //! An amount in a sentence: its value, its kind and how it is rounded.
 
-use std::hash::Hasher;
-
 use crate::measurement::Measurement;
 
 use super::units::{Kind, Show, Shown};

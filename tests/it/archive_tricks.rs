@@ -1,18 +1,18 @@
 //! Archives made by somebody who knows the program and wants it to say "proven" of something else.
 
-use crate::common::kept;
-
 use std::fs::{self, File};
 use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 
-use crate::common::kept::{
-    JOB, Kept, content, entries, full, noticed, quick, with_new_checksums, zip_of,
-};
 use sightcord::archive::compare::Reproduction;
 use sightcord::archive::prove;
 use zip::CompressionMethod;
 use zip::write::SimpleFileOptions;
+
+use crate::common::kept;
+use crate::common::kept::{
+    JOB, Kept, content, entries, full, noticed, quick, with_new_checksums, zip_of,
+};
 
 type Entries = Vec<(String, Vec<u8>)>;
 

@@ -4,9 +4,6 @@
 use std::fs;
 use std::path::Path;
 
-use crate::common::compare::assert_honest;
-use crate::common::solving::scene_photos;
-use crate::common::{Budget, Random, SightingKnobs, TruthScene};
 use sightcord::bench::from_job::{bench_settings, scene_settings};
 use sightcord::bench::{self, Figures};
 use sightcord::cards::Pattern;
@@ -17,6 +14,10 @@ use sightcord::grouping::{
 };
 use sightcord::job::Job;
 use sightcord::scene::{self, ScenePhoto};
+
+use crate::common::compare::assert_honest;
+use crate::common::solving::scene_photos;
+use crate::common::{Budget, Random, SightingKnobs, TruthScene};
 
 /// A job's photos as the program sees them before it knows what belongs together.
 struct Photos {

@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use notify::Watcher;
 use serde::Serialize;
 
 use crate::glance::seen::Glance;

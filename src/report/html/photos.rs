@@ -1,16 +1,17 @@
 //! The photos with what was found in them: a reduced JPEG each, and the finds drawn over it.
 
-use crate::math::hex::hex;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
 
-use super::names::free_place;
+use crate::math::hex::hex;
 use crate::report::numbers::named;
 use crate::report::result::ResultDocument;
 use crate::report::write::ReportFile;
 use crate::visible::one_line;
+
+use super::names::free_place;
 
 /// What was found in a photo, in pixels of the photo as its sensor has it.
 #[derive(Clone, Debug, Default, PartialEq)]

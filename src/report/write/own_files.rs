@@ -1,13 +1,14 @@
 //! The list of what this program wrote into a report's folder, and what it tells of the files that
 //! lie there now.
 
-use crate::math::hex::hex;
 use std::collections::BTreeMap;
 use std::fs::{self, DirEntry, File};
 use std::io::{self, Read};
 use std::path::Path;
 
 use sha2::{Digest, Sha256};
+
+use crate::math::hex::hex;
 
 use super::ReportFile;
 pub use crate::photo::job_photos::REPORT_LIST as LIST_NAME;

@@ -1,17 +1,17 @@
 //! A finished report takes the place of the earlier one, in one step where the file system has such
 //! a step.
 
-use crate::math::hex::hex;
 use std::ffi::OsString;
-use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
 
 use sha2::{Digest, Sha256};
 
+use crate::disk::scratch::PREFIX;
+use crate::math::hex::hex;
+
 use super::WriteError;
 use super::own_files::{Contents, LIST_NAME};
-use crate::disk::scratch::PREFIX;
 
 /// Puts `new` in the place of `old`, which may not exist; what `old` held is at `new` afterwards.
 pub(super) fn swap(new: &Path, old: &Path) -> Result<(), WriteError> {

@@ -1,17 +1,16 @@
 //! What errors that come in groups add to the covariance.
 //!
 //! A shadow shifts the cord alike in all photos that show one card from one side; light on a thin
-//! line shifts its whole image. The points' own scatter does not tell of it. Leaving out one group
+//! line shifts its whole image. The points' own scatter does not show it. Leaving out one group
 //! at a time does: the jackknife over groups (Tukey 1958; Quenouille 1956), with Student's t for
 //! their small number, is the least that the covariance may be. What it has more than the points'
 //! own is kept apart and added to the figures.
 
-use crate::scene::model::observe::CardSide;
 use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::scene::model::observe::{Block, SeenPoint};
+use crate::scene::model::observe::{Block, CardSide, SeenPoint};
 use crate::scene::model::solution::GroupSpread;
 use crate::scene::model::state::State;
 
@@ -30,7 +29,7 @@ struct Share {
 
 /// What groups add to the covariance of the unknowns at `slots`, all else held. `group_of` names
 /// the group of each point, None for points that count for themselves. None with fewer than three
-/// groups, which tell no spread.
+/// groups, which show no spread.
 pub fn of_groups(
     state: &State,
     problem: &Problem,

@@ -25,7 +25,7 @@ const LINE_UNKNOWNS: usize = 4;
 /// many times it.
 const RANGE: (f64, f64) = (0.5, 60.0);
 
-/// By how much light and ground move a plumb line's image beyond what its places' scatter tells:
+/// By how much light and ground move a plumb line's image beyond what its places' scatter shows:
 /// standard deviation, px, and as how many degrees of freedom that counts beside what the images
 /// themselves show (rms of rendered photos with lines of every colour).
 const IMAGE: f64 = 0.15;
@@ -38,7 +38,7 @@ const REFUTED: f64 = 2.0;
 const LEAST_TO_CONTRADICT: usize = 5;
 const CONTRADICTED: f64 = 6.0;
 
-/// Places of a cord that are known this many times as poorly as its best tell nothing of its noise.
+/// Places of a cord that are known this many times as poorly as its best say nothing of its noise.
 const BEST_KNOWN: f64 = 1.5;
 
 /// What shares a noise level: one card, one tab, one flag, all cords, one line.
@@ -64,7 +64,7 @@ impl NoiseGroup {
     }
 }
 
-/// Whitened residuals, gathered by what they tell the noise of.
+/// Whitened residuals, by what shares their noise.
 #[derive(Default)]
 struct Gathered {
     by_group: BTreeMap<NoiseGroup, Vec<f64>>,
@@ -78,8 +78,8 @@ struct Gathered {
 impl Gathered {
     fn of(state: &State, slots: &Slots, blocks: &[Block]) -> Self {
         let mut out = Self::default();
-        // A plumb line's image is fitted otherwise than a cord's that lies across: neither tells of
-        // the other.
+        // A plumb line's image is fitted otherwise than a cord's that lies across: neither speaks
+        // for the other.
         let is_plumb = |line: usize| matches!(state.lines[line].kind, StringKind::Plumb(_));
         let cord_points = blocks
             .iter()

@@ -6,7 +6,7 @@
 
 use nalgebra::Vector3;
 
-use crate::scene::model::priors::{LensStart, Priors};
+use crate::scene::model::priors::{FaceSigma, LensStart, Priors};
 use crate::scene::model::state::{Carrier, State, TurningPart};
 use crate::scene::model::unknowns::{FIXED, Slots, line_axes};
 use crate::sightings::StringKind;
@@ -18,10 +18,10 @@ const STAYED_TURN: f64 = 1e-5;
 
 /// By how much a plumb line may hang out of the normal of the cards' plane, radians: a degree and
 /// more is seen on any bench (our estimate; common practice, no source). It holds a line of which
-/// one flag alone was seen; images tell a hundred times more.
+/// one flag alone was seen; images determine it a hundred times better.
 const UPRIGHT: f64 = 0.02;
 
-/// How loosely a flag is held along its line, mm: far above what photos tell of it.
+/// How loosely a flag is held along its line, mm: far above what photos determine it to.
 const ALONG_LINE: f64 = 100.0;
 
 /// Scale of a sheet that came from another print: a few parts in a hundred.
@@ -66,8 +66,8 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
         let measured =
             priors.measured_sheets.iter().find(|measured| measured.number == sheet.number);
         for i in 0..2 {
-            // A sheet measured for itself is told over the common scale, whose own start value is
-            // then the designed size.
+            // A sheet measured for itself is counted over the common scale, whose own start value
+            // is then the designed size.
             let (value, sigma) = match measured {
                 Some(measured) => (measured.scale[i] / priors.print[i] - 1.0, measured.sigma),
                 None if priors.loose_sheets.contains(&sheet.number) => (0.0, LOOSE_SHEET),
@@ -152,7 +152,7 @@ fn flags(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>
         let line_slot = slots.lines[flag.line];
         let [a, b] = line_axes(&line.direction);
         // Where along its line a flag sits counts little, and of one whose corners were all left
-        // out nothing tells it.
+        // out nothing determines it.
         let by = (0..3).map(|i| (slot + i, line.direction[i] / ALONG_LINE)).collect();
         rows.push(PriorRow { source: PriorSource::Flag, residual: 0.0, by });
         let from_point = flag.centre - line.point;
@@ -192,7 +192,7 @@ fn upright(state: &State, slots: &Slots, rows: &mut Vec<PriorRow>) {
 
 /// Tabs of one face lie in one plane and along it.
 fn faces(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
-    let (flat, tilt) = priors.face_sigma;
+    let FaceSigma { off_mm: flat, tilt } = priors.face_sigma;
     for (face, &slot) in state.faces.iter().zip(&slots.faces) {
         let axes = line_axes(&face.normal);
         for &tab_idx in &face.tabs {
@@ -230,8 +230,8 @@ fn bodies(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow
         if slot == FIXED || !priors.still_bodies.contains(&body.part) {
             continue;
         }
-        // Turns are told about the tabs' middle, not the far-off world origin, or a tiny turn would
-        // count as a shift.
+        // Turns are counted about the tabs' middle, not the far-off world origin, or a tiny turn
+        // would count as a shift.
         let turn = crate::math::rigid::log(&body.world_from_body.r);
         let middle = carried_middle(state, body.part);
         let shift = body.world_from_body.apply(&middle) - middle;

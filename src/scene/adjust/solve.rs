@@ -238,7 +238,7 @@ fn reduce(normal: &Normal, damping: f64) -> Option<(Reduced, Vec<Eliminated>)> {
     Some((reduced, parts))
 }
 
-/// What one view alone tells of the kept unknowns, its own unknowns eliminated: what its blocks add
+/// What one view alone says of the kept unknowns, its own unknowns eliminated: what its blocks add
 /// to the inverse covariance. None when the view does not determine its own pose.
 pub fn information(state: &State, problem: &Problem, view: usize) -> Option<DMatrix<f64>> {
     let blocks: Vec<&Block> = problem.blocks.iter().filter(|block| block.view == view).collect();

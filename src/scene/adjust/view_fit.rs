@@ -19,7 +19,7 @@ impl Solution {
                 }
             }
         }
-        // Rms per coordinate, as calibration results are usually told.
+        // Rms per coordinate, as calibration results are usually reported.
         sums.values_mut().for_each(|(n, sum)| *sum = (*sum / (2.0 * *n as f64)).sqrt());
         sums
     }

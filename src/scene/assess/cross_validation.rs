@@ -1,8 +1,8 @@
 //! Two halves of the photos, each solved for itself: odd against even, and left against right.
 //!
-//! A parameter's covariance tells random error only. Two halves that share nothing but what was
+//! A parameter's covariance shows random error only. Two halves that share nothing but what was
 //! known before any photo should differ by no more than their own uncertainties allow; more betrays
-//! errors that the noise does not tell of: a lens that the model does not fit, a part that moved, a
+//! errors that the noise does not show: a lens that the model does not fit, a part that moved, a
 //! shadow that one side's photos show in the cord's place.
 
 use nalgebra::DMatrix;
@@ -18,7 +18,7 @@ use crate::scene::model::view::View;
 const LEAST_PHOTOS: usize = 4;
 const STEPS: usize = 8;
 
-/// How photos are told apart.
+/// How photos are split.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Split {
     /// Every other photo of each set-up.
@@ -34,7 +34,7 @@ pub struct HalfEstimate {
     pub covariance: DMatrix<f64>,
 }
 
-/// What either half of the photos tells, starting from the full solution. None with too few photos.
+/// What either half of the photos gives, starting from the full solution. None with too few photos.
 pub fn estimate_halves(solution: &Solution, split: Split) -> Option<[HalfEstimate; 2]> {
     let state = &solution.state;
     let side = |view: &View| {

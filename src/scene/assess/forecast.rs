@@ -150,8 +150,8 @@ fn marks(state: &State, setup: usize) -> Vec<(Shown, Pattern, Rigid)> {
     marks
 }
 
-/// A place of a cord or line as it would be seen: its pixel, and across what it is told, from a
-/// point and the next along it.
+/// A place of a cord or line as it would be seen: its pixel, and across what it is determined, from
+/// a point and the next along it.
 fn seen_point(
     pixel: &dyn Fn(&Vector3<f64>) -> Option<Vector2<f64>>,
     p: Vector3<f64>,

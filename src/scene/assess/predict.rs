@@ -157,7 +157,7 @@ fn lines(
     lines
 }
 
-/// From where to where a line is looked for, mm along it from its point. None where nothing tells
+/// From where to where a line is looked for, mm along it from its point. None where nothing says
 /// its ends.
 fn extent(solution: &Solution, line: &Line, flags: &[&Flag]) -> Option<(f64, f64)> {
     let feet = flags.iter().map(|flag| (flag.centre - line.point).dot(&line.direction));

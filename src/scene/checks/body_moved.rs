@@ -1,9 +1,9 @@
 //! A turning body that was knocked or turned in the midst of a set-up: its photos before and after
-//! tell two places of it.
+//! show it at two places.
 //!
 //! One place for all photos of the set-up then fits none of them, and a noise factor swallows the
 //! difference. So the set-up is split between any two photos, in their order, and the body's place
-//! is told for either part by itself: where that fits far better than one place does, the body
+//! is estimated for either part by itself: where that fits far better than one place does, the body
 //! moved there.
 
 use std::collections::BTreeMap;

@@ -1,19 +1,18 @@
-//! A cord that was pushed aside in the midst of a set-up: its photos before and after tell two
-//! places of it.
+//! A cord that was pushed aside in the midst of a set-up: its photos before and after show it at
+//! two places.
 //!
 //! One cord for all photos of the set-up then fits none of them: its noise grows, or the fewer
 //! photos are taken for outliers and the datum lies between both. So the set-up is split between
-//! any two photos, in their order, and a shift of the cord from there on is told. What lies on one
-//! side of the bench before and on the other after tells a shift no better than another height of
-//! the cord, and the covariance knows.
+//! any two photos, in their order, and a shift of the cord from there on is estimated. What lies on
+//! one side of the bench before and on the other after determines a shift no better than another
+//! height of the cord, and the covariance knows.
 
-use crate::scene::model::observe::CardSide;
 use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 
 use crate::scene::adjust::residual::point_residual;
-use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::observe::{Block, CardSide, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::State;
 
@@ -106,7 +105,7 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     if !(by_mm > LEAST_MM && significance > CERTAIN && FITS_BETTER * split.cost < together.cost) {
         return None;
     }
-    // The datum is the cord as it lay first, if the photos before it moved tell it.
+    // The datum is the cord as it lay first, if the photos before it moved determine it.
     let groups = |of: &dyn Fn(usize) -> bool| {
         seen.iter().filter(|p| of(p.nth)).map(|p| p.group).collect::<BTreeSet<CardSide>>()
     };

@@ -1,4 +1,4 @@
-//! What people are told of the exceptions.
+//! What is reported of the exceptions.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -17,8 +17,19 @@ use super::exceptions::Exceptions;
 const LEAST_TOGETHER: usize = 3;
 
 impl Exceptions {
-    /// Findings that tell of the exceptions.
+    /// Findings about the exceptions.
     pub fn findings(&self, photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<Finding> {
+        let mut findings = self.card_findings();
+        findings.extend(self.tab_findings(settings));
+        for moved in &self.moved {
+            findings.push(moved_finding(moved, photos, settings));
+        }
+        findings.extend(self.cords_moved.iter().map(|moved| cord_finding(moved, photos, settings)));
+        findings.extend(self.photo_findings(photos, settings));
+        findings
+    }
+
+    fn card_findings(&self) -> Vec<Finding> {
         let mut findings = Vec::new();
         for (number, file) in &self.twice {
             findings.push(
@@ -44,6 +55,11 @@ impl Exceptions {
                 "Tape it down flat and take the photos again.",
             ));
         }
+        findings
+    }
+
+    fn tab_findings(&self, settings: &SceneSettings) -> Vec<Finding> {
+        let mut findings = Vec::new();
         for number in &self.split_tabs {
             if settings.tabs.iter().any(|tab| tab.number == *number && tab.hangs == Hangs::Cord) {
                 findings.push(Finding::note(
@@ -61,10 +77,12 @@ impl Exceptions {
                 "Stick it on again and take both set-ups again, or leave it out.",
             ));
         }
-        for moved in &self.moved {
-            findings.push(moved_finding(moved, photos, settings));
-        }
-        findings.extend(self.cords_moved.iter().map(|moved| cord_finding(moved, photos, settings)));
+        findings
+    }
+
+    /// Photos of another set-up, and single sightings that were left out.
+    fn photo_findings(&self, photos: &[ScenePhoto], settings: &SceneSettings) -> Vec<Finding> {
+        let mut findings = Vec::new();
         let is_reported =
             |photo: usize| self.moved.iter().any(|moved| moved.left_out.contains(&photo));
         let mut misplaced = self.photos_of_other_setups(settings);
@@ -106,8 +124,8 @@ impl Exceptions {
         findings
     }
 
-    /// Photos that are told to be of another set-up: strangers, and those in which several tabs of
-    /// one turning body had to be left out.
+    /// Photos that are reported to be of another set-up: misplaced ones, and those in which several
+    /// tabs of one turning body had to be left out.
     fn photos_of_other_setups(&self, settings: &SceneSettings) -> BTreeSet<usize> {
         let body_of =
             |number: u8| settings.tabs.iter().find(|tab| tab.number == number).map(|tab| tab.hangs);

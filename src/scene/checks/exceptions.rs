@@ -18,7 +18,7 @@ pub struct Exceptions {
     /// Cards that must not be used.
     pub dropped_cards: BTreeSet<u8>,
     pub twice: BTreeMap<u8, String>,
-    /// Tabs told apart between set-ups.
+    /// Tabs split between set-ups.
     pub split_tabs: BTreeSet<u8>,
     /// Tabs that do not lie in the plane of their face.
     pub loose_tabs: BTreeSet<u8>,

@@ -16,7 +16,7 @@ use super::outlying_tabs::{loose_tabs, torn_tabs};
 /// A sighting is bad when this part of its corners had to be left out (our choice).
 const BAD_SHARE: f64 = 0.4;
 
-/// One block's standing: its photo, what it shows, and whether it is bad.
+/// What becomes of one block: its photo, what it shows, and whether it is bad.
 struct SightingVerdict {
     photo: usize,
     setup: usize,

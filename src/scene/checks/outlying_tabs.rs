@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::math::robust::median;
 use crate::scene::adjust::residual::all_components;
 use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::priors::FaceSigma;
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Carrier;
 
@@ -66,11 +67,11 @@ pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
 const LOOSE_TILT: f64 = 9.0;
 const LOOSE_OFF: f64 = 8.0;
 
-/// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can tell
+/// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can say
 /// which is wrong.
 pub fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
     let state = &solution.state;
-    let (flat, turned) = solution.priors.face_sigma;
+    let FaceSigma { off_mm: flat, tilt: turned } = solution.priors.face_sigma;
     for face in state.faces.iter().filter(|face| face.tabs.len() > 2) {
         let tilt = |tab: usize| {
             let pose = &state.tabs[tab].carrier_from_tab;

@@ -35,13 +35,13 @@ impl Solution {
         self.cord_doubts = crate::scene::strings::cord_doubts::doubts(self);
     }
 
-    /// Whether every set-up's cord is seen from so many places that a movement may be told.
+    /// Whether every set-up's cord is seen from so many places that a movement is determined.
     pub fn cord_movement_is_determined(&self) -> bool {
         (0..self.state.cords.len())
             .all(|cord| movement_is_determined(&self.state, &self.blocks, cord))
     }
 
-    /// Takes all observations for worse by a factor and tells the covariance anew.
+    /// Takes all observations for worse by a factor and updates the covariance.
     pub fn raise_noise(&mut self, factor: f64) {
         self.blocks.iter_mut().for_each(|block| block.noise *= factor);
         let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };

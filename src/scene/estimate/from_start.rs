@@ -9,7 +9,7 @@ use crate::scene::adjust::solve::{Problem, adjust};
 use crate::scene::checks::exceptions::Exceptions;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::Block;
-use crate::scene::model::priors::{LensSpread, LensStart, Priors};
+use crate::scene::model::priors::{Drift, FaceSigma, LensSpread, LensStart, Priors};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::unknowns::Slots;
 use crate::scene::start::cards::start_cards;
@@ -22,7 +22,34 @@ use super::refine::refine;
 
 /// Corners of a card and photo that take part before the lens is known (our choice).
 const COARSE_CORNERS: usize = 40;
+/// Noise factors of the corners, and steps, while cards and cameras alone are adjusted (our choice).
+const CARDS_NOISE: [f64; 2] = [COARSE, 5.0];
+const CARDS_STEPS: usize = 40;
+/// The same of everything together, first with few corners and wide bounds, then with all, of which
+/// those are left out that lie farther off than this many standard deviations (our choice).
+const WIDE_NOISE: f64 = 5.0;
+const WIDE_STEPS: usize = 30;
+const ALL_NOISE: f64 = 3.0;
+const ALL_STEPS: usize = 10;
+const ALL_REJECT: f64 = 6.0;
+/// Rounds of weighing, rejecting and adjusting at the end (our choice).
+const ROUNDS: usize = 3;
+/// By how much the cord may lie elsewhere in one set-up than in another while nobody knows, and
+/// when it was seen to have moved, mm (our choice).
+const CORD_MOVED_OPEN_MM: f64 = 3.0;
+const CORD_MOVED_SEEN_MM: f64 = 30.0;
+/// How far one sheet's scale and one tab's lie from the common one: sheets of one printer agree
+/// far better than printers do, and small prints less well (our estimates; common practice, no
+/// source).
+const SHEET_SIGMA: f64 = 5e-4;
+const TAB_SCALE_SIGMA: f64 = 3e-3;
+/// A tab that stands 0.05 mm off is tilted by a milliradian or so (our estimate; common practice,
+/// no source).
+const TILT_PER_MM: f64 = 0.02;
+/// Sagitta of a tight cord sideways, mm (our estimate; common practice, no source).
+const CORD_STRAIGHT_MM: f64 = 0.1;
 
+/// One estimate of everything, from start values; `exceptions` are treated apart from the rule.
 pub fn estimate(
     photos: &[ScenePhoto],
     settings: &SceneSettings,
@@ -39,12 +66,12 @@ pub fn estimate(
     // known.
     thin(&mut first.blocks, COARSE_CORNERS);
     let slots = Slots::of(&first.state);
-    for noise in [COARSE, 5.0] {
+    for noise in CARDS_NOISE {
         first.blocks.iter_mut().for_each(|block| block.noise = noise);
         adjust(
             &mut first.state,
             &Problem { blocks: &first.blocks, priors: &priors, slots: &slots },
-            40,
+            CARDS_STEPS,
         );
     }
     priors.sweep_sigma = hand::shown_by_cards(&first.state, &slots, &first.blocks, &priors);
@@ -63,17 +90,18 @@ pub fn estimate(
     priors.still_bodies = marks.still_bodies;
     let slots = Slots::of(&state);
     // Everything together, first with few corners and wide bounds.
-    priors.cord_moved_sigma = 3.0;
-    blocks.iter_mut().for_each(|block| block.noise = 5.0);
-    adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 30);
+    priors.cord_moved_sigma = CORD_MOVED_OPEN_MM;
+    blocks.iter_mut().for_each(|block| block.noise = WIDE_NOISE);
+    adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, WIDE_STEPS);
     thicken(&mut blocks);
-    blocks.iter_mut().for_each(|block| block.noise = 3.0);
-    reject(&state, &slots, &mut blocks, 6.0);
-    adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, 10);
+    blocks.iter_mut().for_each(|block| block.noise = ALL_NOISE);
+    reject(&state, &slots, &mut blocks, ALL_REJECT);
+    adjust(&mut state, &Problem { blocks: &blocks, priors: &priors, slots: &slots }, ALL_STEPS);
     let problem = Problem { blocks: &blocks, priors: &priors, slots: &slots };
     let cord_moved = cord_has_moved(&state, &problem, settings.cord_moved_sigma);
-    priors.cord_moved_sigma = if cord_moved { 30.0 } else { settings.cord_moved_sigma };
-    let converged = refine(&mut state, &slots, &mut blocks, &mut priors, 3);
+    priors.cord_moved_sigma =
+        if cord_moved { CORD_MOVED_SEEN_MM } else { settings.cord_moved_sigma };
+    let converged = refine(&mut state, &slots, &mut blocks, &mut priors, ROUNDS);
     Some(Solution {
         state,
         slots,
@@ -101,24 +129,25 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[LensStart], n_lenses:
     Priors {
         print: settings.print,
         print_sigma: settings.print_sigma,
-        sheet_sigma: 5e-4,
+        sheet_sigma: SHEET_SIGMA,
         loose_sheets: Vec::new(),
         measured_sheets: settings.measured_sheets.clone(),
         bow_sigma: settings.bow_sigma,
-        tab_scale_sigma: 3e-3,
-        usual_drift: (settings.zoom_sigma, settings.shift_sigma),
+        tab_scale_sigma: TAB_SCALE_SIGMA,
+        usual_drift: Drift { zoom: settings.zoom_sigma, shift_px: settings.shift_sigma },
         zoom_sigma: vec![settings.zoom_sigma; n_lenses],
         shift_sigma: vec![settings.shift_sigma; n_lenses],
         sweep_sigma: hand::USUAL,
         lens_start: lens_start.to_vec(),
         lens_spread: LensSpread::USUAL,
         flag_sigma: settings.flag_sigma,
-        // A tab that stands 0.05 mm off is tilted by a milliradian or so (our estimate; common
-        // practice, no source).
-        face_sigma: (settings.flat_sigma, settings.flat_sigma * 0.02),
+        face_sigma: FaceSigma {
+            off_mm: settings.flat_sigma,
+            tilt: settings.flat_sigma * TILT_PER_MM,
+        },
         still_bodies: Vec::new(),
         cord_moved_sigma: settings.cord_moved_sigma,
-        cord_straight_sigma: 0.1,
+        cord_straight_sigma: CORD_STRAIGHT_MM,
     }
 }
 

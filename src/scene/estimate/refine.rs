@@ -6,11 +6,14 @@ use crate::scene::adjust::hand;
 use crate::scene::adjust::noise::{REJECT, reject, weigh};
 use crate::scene::adjust::solve::{Problem, adjust};
 use crate::scene::model::observe::Block;
-use crate::scene::model::priors::Priors;
+use crate::scene::model::priors::{Drift, Priors};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::State;
 use crate::scene::model::unknowns::Slots;
 use crate::scene::strings::line_choice::settle_lines;
+
+/// Most steps of each adjustment; it ends before where it has converged (our choice).
+const STEPS: usize = 15;
 
 /// Lines settled, then rounds of weighing, rejecting and adjusting, from a state that is nearly
 /// right.
@@ -30,25 +33,33 @@ pub fn refine(
         loosen_drift(state, priors);
         priors.sweep_sigma = hand::shown_by_cards(state, slots, blocks, priors);
         loosen_sheets(state, priors);
-        converged = adjust(state, &Problem { blocks, priors, slots }, 15).converged;
+        converged = adjust(state, &Problem { blocks, priors, slots }, STEPS).converged;
     }
     converged
 }
 
+/// The most drift that is allowed for: of the focal length, as a part of it, and of the principal
+/// point, px (our choice).
+const MOST_ZOOM: f64 = 0.1;
+const MOST_SHIFT_PX: f64 = 100.0;
+/// By how much more than what was found is allowed for (our choice).
+const DRIFT_MARGIN: f64 = 1.2;
+
 /// Where photos drift more than the standard prior allows (refocusing), the prior follows what they
 /// show: per lens, the rms of the drift itself, if larger.
 fn loosen_drift(state: &State, priors: &mut Priors) {
-    let (least_zoom, least_shift) = priors.usual_drift;
+    let Drift { zoom: least_zoom, shift_px: least_shift } = priors.usual_drift;
     for lens in 0..state.lenses.len() {
         let of_lens: Vec<_> = state.views.iter().filter(|v| v.lens == lens).collect();
         let rms = |values: &dyn Fn(&crate::scene::model::view::View) -> f64| {
             (of_lens.iter().map(|v| values(v).powi(2)).sum::<f64>() / of_lens.len().max(1) as f64)
                 .sqrt()
         };
-        priors.zoom_sigma[lens] = rms(&|v| v.log_zoom).clamp(least_zoom, least_zoom.max(0.1))
-            * if of_lens.len() < 2 { 1.0 } else { 1.2 };
+        priors.zoom_sigma[lens] = rms(&|v| v.log_zoom).clamp(least_zoom, least_zoom.max(MOST_ZOOM))
+            * if of_lens.len() < 2 { 1.0 } else { DRIFT_MARGIN };
         let shift = rms(&|v| v.shift[0]).max(rms(&|v| v.shift[1]));
-        priors.shift_sigma[lens] = shift.clamp(least_shift, least_shift.max(100.0)) * 1.2;
+        priors.shift_sigma[lens] =
+            shift.clamp(least_shift, least_shift.max(MOST_SHIFT_PX)) * DRIFT_MARGIN;
     }
 }
 
@@ -77,7 +88,7 @@ fn loosen_sheets(state: &State, priors: &mut Priors) {
     }
 }
 
-/// What a sheet printed apart is told of.
+/// What is reported of sheets that were printed apart.
 pub fn sheet_findings(solution: &Solution) -> Vec<Finding> {
     let findings = solution.priors.loose_sheets.iter().filter_map(|number| {
         let sheet = solution.state.sheets.iter().find(|sheet| sheet.number == *number)?;

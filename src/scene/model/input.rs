@@ -68,3 +68,13 @@ pub struct SceneSettings {
     pub zoom_sigma: f64,
     pub shift_sigma: f64,
 }
+
+/// Side of a cell of most tabs, mm: a fifth of 20.
+const USUAL_PITCH_MM: f64 = 4.0;
+
+impl SceneSettings {
+    /// Side of a cell of a tab, mm.
+    pub fn pitch_of(&self, tab: u8) -> f64 {
+        self.tabs.iter().find(|known| known.number == tab).map_or(USUAL_PITCH_MM, |tab| tab.pitch)
+    }
+}

@@ -70,7 +70,7 @@ pub struct SeenPoint {
     pub sigma: f64,
     /// What shares light and shadow with it; None for points that don't say.
     pub group: Option<CardSide>,
-    /// Whether one edge alone tells it: such points never found a slope or a movement.
+    /// Whether it was found by one edge alone: such points never found a slope or a movement.
     pub lone: bool,
     pub used: bool,
 }

@@ -22,7 +22,7 @@ pub struct Priors {
     /// A tab's own print scale.
     pub tab_scale_sigma: f64,
     /// What is usual of the two below, and the least that is taken.
-    pub usual_drift: (f64, f64),
+    pub usual_drift: Drift,
     /// Refocusing from photo to photo (relative) and wander of the principal point (px), per lens.
     pub zoom_sigma: Vec<f64>,
     pub shift_sigma: Vec<f64>,
@@ -34,14 +34,30 @@ pub struct Priors {
     pub lens_spread: LensSpread,
     /// Flags: distance of the pattern's centre from the line, mm.
     pub flag_sigma: f64,
-    /// Tabs of one face: mm along the normal, radians of tilt.
-    pub face_sigma: (f64, f64),
+    /// Tabs of one face.
+    pub face_sigma: FaceSigma,
     /// Turning parts that did not turn, tied to their place.
     pub still_bodies: Vec<TurningPart>,
     /// Cord between set-ups, mm; larger when it was seen to move.
     pub cord_moved_sigma: f64,
     /// Sagitta of the cord sideways over half its seen length, mm.
     pub cord_straight_sigma: f64,
+}
+
+/// How closely a tab lies in its face.
+#[derive(Clone, Copy, Debug)]
+pub struct FaceSigma {
+    /// Along the normal.
+    pub off_mm: f64,
+    /// Radians.
+    pub tilt: f64,
+}
+
+/// Refocusing, as a part of the focal length, and wander of the principal point.
+#[derive(Clone, Copy, Debug)]
+pub struct Drift {
+    pub zoom: f64,
+    pub shift_px: f64,
 }
 
 /// What is known of a lens before any corner: where its focal length starts, and the size of its

@@ -93,7 +93,7 @@ pub enum Carrier {
 pub struct Tab {
     pub number: u8,
     pub carrier: Carrier,
-    /// Set when the tab was told apart between set-ups (it moved although it should not): valid in
+    /// Set when the tab was split between set-ups (it moved although it should not): valid in
     /// this set-up only.
     pub only_setup: Option<usize>,
     /// carrier_from_tab; for a still carrier the world.
@@ -186,7 +186,7 @@ pub struct Face {
     pub normal: Vector3<f64>,
     /// mm; of the patterns' plane, not of the metal behind the paper.
     pub offset: f64,
-    /// A point near the tabs about which the plane's unknowns are told, so that they stay apart.
+    /// A point near the tabs about which the plane's unknowns are counted, so that they stay apart.
     pub about: Vector3<f64>,
 }
 

@@ -29,8 +29,6 @@ pub fn join_body(
     moving: &BTreeMap<(u8, usize), Rigid>,
     settings: &SceneSettings,
 ) -> bool {
-    let pitch_of =
-        |number: u8| settings.tabs.iter().find(|t| t.number == number).map_or(4.0, |t| t.pitch);
     let on_it = |number: u8| {
         settings
             .tabs
@@ -65,8 +63,8 @@ pub fn join_body(
         let (mut world, mut body) = (Vec::new(), Vec::new());
         for (number, _, pose) in &here {
             if let Some(known) = in_body.get(number) {
-                world.extend(pose_points(pose, pitch_of(*number)));
-                body.extend(pose_points(known, pitch_of(*number)));
+                world.extend(pose_points(pose, settings.pitch_of(*number)));
+                body.extend(pose_points(known, settings.pitch_of(*number)));
             }
         }
         let Some(motion) = robust_motion(&world, &body) else { break };
@@ -94,11 +92,23 @@ pub fn join_body(
         });
     }
     for (number, pose) in &in_body {
-        state.tabs.push(Tab::new(*number, Carrier::Turning(part), None, *pose, pitch_of(*number)));
+        state.tabs.push(Tab::new(
+            *number,
+            Carrier::Turning(part),
+            None,
+            *pose,
+            settings.pitch_of(*number),
+        ));
     }
     // Tabs in set-ups that share none with the rest stand for themselves.
     for (number, setup, pose) in mine.iter().filter(|(_, setup, _)| !bodies.contains_key(setup)) {
-        state.tabs.push(Tab::new(*number, Carrier::Still, Some(*setup), *pose, pitch_of(*number)));
+        state.tabs.push(Tab::new(
+            *number,
+            Carrier::Still,
+            Some(*setup),
+            *pose,
+            settings.pitch_of(*number),
+        ));
     }
     stayed
 }

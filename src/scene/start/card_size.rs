@@ -23,7 +23,7 @@ use super::lenses::lenses;
 /// where the perspective of a phone that nobody calibrated leaves a tenth open, and A3 on A4 is a
 /// third.
 const UNLIKE: f64 = 0.2;
-/// Corners of a card that tell its distance well, and photos that are looked at (our choice).
+/// Corners of a card that determine its distance well, and photos that are looked at (our choice).
 const LEAST_CORNERS: usize = 60;
 const MOST_PHOTOS: usize = 10;
 /// Photos that must agree.
@@ -84,7 +84,7 @@ fn height_ratio(a: &Rigid, b: &Rigid) -> Option<f64> {
     let normals = [a, b].map(|pose| -> Vector3<f64> { pose.r.column(2).into_owned() });
     let normal = (normals[0] + normals[1]).try_normalize(1e-9)?;
     let (to_a, to_b) = (normal.dot(&a.t).abs(), normal.dot(&b.t).abs());
-    // The lower the camera, the more a tilt that is told a little wrongly counts.
+    // The lower the camera, the more a tilt that is estimated a little wrongly counts.
     let low = |pose: &Rigid, height: f64| height < 0.3 * pose.t.norm();
     let ratio = (to_b / to_a).ln();
     (ratio.is_finite() && !low(a, to_a) && !low(b, to_b)).then_some(ratio)

@@ -20,7 +20,7 @@ use super::pose::locate;
 /// Corners from which a card is located (our choice).
 const CORNERS_TO_LOCATE: usize = 60;
 
-/// The scene as far as the cards tell it.
+/// The scene as far as the cards determine it.
 pub struct StartCards {
     pub state: State,
     /// For each card of the state: the ground it lies on and its number.
@@ -44,7 +44,7 @@ struct CardView {
 /// A card of its stated size before the camera.
 pub struct LocatedCard {
     pub camera_from_card: Rigid,
-    /// Corners that told it, and its misfit.
+    /// Corners it was found from, and its misfit.
     pub n_corners: usize,
     pub cost: f64,
 }
@@ -108,7 +108,7 @@ pub fn start_cards(
     out
 }
 
-/// Locates a card of its stated size; None where its corners tell no place.
+/// Locates a card of its stated size; None where its corners determine no place.
 pub fn locate_card(
     sighting: &PatternSighting,
     settings: &SceneSettings,

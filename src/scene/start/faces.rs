@@ -43,7 +43,7 @@ fn plane_of(state: &State, tabs: &[usize]) -> (Vector3<f64>, Vector3<f64>) {
     let eigen = spread.symmetric_eigen();
     let mut values: Vec<(f64, usize)> = (0..3).map(|i| (eigen.eigenvalues[i], i)).collect();
     values.sort_by(|a, b| a.0.total_cmp(&b.0));
-    // Centres 10 mm off a line tell the plane better than the tilt of single tabs does.
+    // Centres 10 mm off a line determine the plane better than the tilt of single tabs does.
     if values[1].0 > 100.0 {
         let normal = eigen.eigenvectors.column(values[0].1).into_owned();
         let normal = if normal.dot(&mean) < 0.0 { -normal } else { normal };

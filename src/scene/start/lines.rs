@@ -13,10 +13,10 @@ use super::glimpses::seen_points;
 use super::pose::{candidates, refine};
 use super::tabs::{NOISE, TabView, glimpses};
 
-/// Flags nearer to each other than this, mm, tell no direction.
+/// Flags nearer to each other than this, mm, give no direction.
 const LEAST_BETWEEN: f64 = 20.0;
 /// Cosine of 3 degrees: two flags that stand farther from upright are poorly seen, and the cards
-/// tell upright better.
+/// determine upright better.
 const UPRIGHT: f64 = 0.9986;
 
 /// Flags, and the lines on which they hang.
@@ -40,8 +40,8 @@ pub fn start_lines(
         let (Some((_, _, a)), Some((_, _, b))) = (flags.first(), flags.last()) else { continue };
         let between = a - b;
         let direction = match kind {
-            // One flag is enough: a plumb line hangs upright, as far as the cards' plane tells, and
-            // its images tell the rest.
+            // One flag is enough: a plumb line hangs upright, as far as the cards' plane says, and
+            // its images give the rest.
             StringKind::Plumb(_)
                 if between.norm() < LEAST_BETWEEN || between.z < UPRIGHT * between.norm() =>
             {
@@ -115,7 +115,7 @@ fn flag_centre(state: &State, seen: &[&TabView], pitch: f64) -> Option<Vector3<f
         lone = lone.or(Some(centre));
         let ray = (centre - world_from_camera.t).normalize();
         let across = nalgebra::Matrix3::identity() - ray * ray.transpose();
-        // Along the ray the size tells the place too, if only poorly: one part in ten thousand of
+        // Along the ray the size gives the place too, if only poorly: one part in ten thousand of
         // the weight across.
         let weight = across + ray * ray.transpose() * 1e-4;
         near += weight;

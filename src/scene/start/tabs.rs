@@ -11,7 +11,7 @@ use super::bodies::join_body;
 use super::glimpses::glimpse;
 use super::pose::{Glimpse, locate};
 
-/// Start poses of tabs are told with this noise factor: the lens is known to a fraction of a pixel
+/// Start poses of tabs are found with this noise factor: the lens is known to a fraction of a pixel
 /// by now.
 pub const NOISE: f64 = 8.0;
 

@@ -1,14 +1,14 @@
 //! Which cord runs through the lanes, and where its mid-line is seen in each of them.
 //!
-//! The light in the lanes tells roughly where a cord may run (`lane_light`): a few candidates,
+//! The light in the lanes shows roughly where a cord may run (`cord_search`): a few candidates,
 //! since a shadow may pass for one. Each is then fitted closely, card by card (`cord_fit`), and the
 //! one that leaves least of the light unexplained is the cord.
 
-use crate::scene::model::observe::CardSide;
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use rayon::prelude::*;
 
 use crate::math::robust::median;
+use crate::scene::model::observe::CardSide;
 use crate::scene::model::state::{Ground, State};
 use crate::scene::model::view::on_plane;
 use crate::sightings::LaneEdges;
@@ -33,7 +33,7 @@ pub struct LaneView {
 
 /// Fewest lanes in all photos (our choice).
 const FEWEST_LANES: usize = 4;
-/// What is taken for the blur where nothing tells it, px (our choice).
+/// What is taken for the blur where it is not known, px (our choice).
 const USUAL_BLUR: f64 = 0.6;
 /// How far the close fit may go from where the light bears the cord out: y, z and radius (standard
 /// deviations, mm); and from where all groups together have it, a tight cord being straight to the
@@ -82,7 +82,7 @@ pub fn slope_along(state: &State, lanes: &[(usize, &LaneEdges)]) -> f64 {
 }
 
 impl LaneView {
-    /// `slope` as [`slope_along`] tells it; `blur_px` is the photo's (Gaussian sigma). None for a
+    /// `slope` as [`slope_along`] finds it; `blur_px` is the photo's (Gaussian sigma). None for a
     /// card that does not lie on the bench.
     pub fn new(
         state: &State,
@@ -151,7 +151,7 @@ pub struct Rival {
 
 impl Chosen {
     /// Root mean square by which its places lie beside one straight line through all of them, in
-    /// all set-ups, mm. None with fewer than four, which tell nothing.
+    /// all set-ups, mm. None with fewer than four, which show nothing.
     pub fn crookedness(&self) -> Option<f64> {
         let n = self.fits.len() as f64;
         if n < 4.0 {
@@ -252,7 +252,7 @@ struct StraightLine {
     values: DVector<f64>,
 }
 
-/// Slopes are told for each so many mm along the cord: of the size of the places themselves.
+/// Slopes are counted for each so many mm along the cord: of the size of the places themselves.
 const HALF_METRE: f64 = 500.0;
 
 impl StraightLine {
@@ -324,7 +324,7 @@ pub struct MidPoint {
     pub at: Vector2<f64>,
     pub normal: Vector2<f64>,
     pub sigma: f64,
-    /// Whether one edge tells it alone.
+    /// Whether it was found by one edge alone.
     pub lone: bool,
     /// Whether the camera stands on the side of the world's +y.
     pub left: bool,

@@ -2,25 +2,24 @@
 //! read in two ways.
 //!
 //! Everything is measured from the cord, and an error of it shows in no other residual. So its
-//! place has to be earned: each test that fails is told with its cause and what to do, and figures
-//! that stand on the cord are then no better than a single sighting; where it lies as no cord can,
-//! there are none.
+//! place has to be earned: each test that fails is reported with its cause and what to do, and
+//! figures that stand on the cord are then no better than a single sighting; where it lies as no
+//! cord can, there are none.
 
-use crate::scene::model::observe::CardSide;
 use std::collections::BTreeMap;
 
 use crate::finding::{Finding, Severity};
 use crate::say;
-use crate::scene::model::observe::{Block, Shown};
+use crate::scene::model::observe::{Block, CardSide, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::{Ground, State};
 use crate::text::{Amount, Sentence};
 
-/// Two cards so far apart along the cord, mm, each seen from both sides, tell where it runs (our
+/// Two cards so far apart along the cord, mm, each seen from both sides, show where it runs (our
 /// choice; the finding asks for it).
 const LEAST_LENGTH: f64 = 300.0;
 /// A card and side of which more than this part of the photos was rejected contradicts the rest;
-/// told of so many photos and more.
+/// reported of so many photos and more.
 const REJECTED: f64 = 1.0 / 3.0;
 const LEAST_REPORTED: usize = 3;
 /// A tight cord is straight to within this, mm: twice the standard value it is held by, and more
@@ -65,7 +64,7 @@ pub fn doubts(solution: &Solution) -> Vec<Finding> {
     found
 }
 
-/// Points that both edges tell of a card seen from one side.
+/// Points found by both edges over a card seen from one side.
 #[derive(Clone, Copy, Default)]
 struct Count {
     all: usize,

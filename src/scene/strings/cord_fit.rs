@@ -28,7 +28,7 @@ pub struct LaneShift {
     /// standard uncertainty, px.
     pub px: f64,
     pub sigma: f64,
-    /// Whether one edge tells it alone, the other lying beyond the lane.
+    /// Whether it was found by one edge alone, the other lying beyond the lane.
     pub lone: bool,
 }
 

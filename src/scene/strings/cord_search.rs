@@ -1,7 +1,10 @@
-//! The search for cords that the light in the lanes bears out.
+//! Which height, thickness and place of a cord the light in the lanes bears out.
 //!
-//! Each is tried at many heights, radii and places; its cost is what the paper's light and its own
-//! leave unexplained.
+//! Shadows, ticks and stains lie on the paper: seen from anywhere the paper has the same light at
+//! the same place. The cord lies above it and hides another piece of the paper in each photo. So a
+//! supposed cord is tried thus: what it does not hide must show the same paper in all photos, and
+//! what it hides must show one tone, the cord's. A shadow that is taken for the cord leaves the
+//! cord itself as a stain that wanders over the paper.
 
 use rayon::prelude::*;
 
@@ -49,7 +52,7 @@ const INNER_MARGIN_PX: f64 = 0.45;
 const MOST: f64 = 0.15;
 /// A sample that can't be compared counts as much as an ordinary difference (our choice).
 const ORDINARY: f64 = 0.03;
-/// Cords that are looked at more closely; and how far apart two must lie to be told apart, mm.
+/// Cords that are looked at more closely; and how far apart two must lie to count as two, mm.
 const MOST_KEPT: usize = 6;
 const APART: f64 = 1.2;
 /// How much higher, lower or to the side the cord may lie over single cards, mm, and the step that

@@ -11,8 +11,8 @@ pub const MODEL_NOISE: f64 = 0.008;
 /// y, z, radius and height of the paper, mm.
 pub type Place = [f64; N];
 
-/// Spacing of the places on the paper whose light is told, mm, and how far from the lane's middle
-/// they reach (our choice).
+/// Spacing of the places on the paper whose light is estimated, mm, and how far from the lane's
+/// middle they reach (our choice).
 const PAPER_STEP: f64 = 0.5;
 const PAPER_REACH: f64 = 14.0;
 pub const N_PAPER: usize = (2.0 * PAPER_REACH / PAPER_STEP) as usize + 1;

@@ -1,4 +1,4 @@
-//! In which colour the cord is told from its shadow best.
+//! In which colour the cord differs from its shadow most.
 //!
 //! A shadow is as dark in every colour as in brightness; a cord is not. Yellow, orange and red ones
 //! are nearly as bright as paper in shade, and all but black in blue. Whether a cord was found in a
@@ -26,7 +26,7 @@ impl Solution {
         self.regular = false;
     }
 
-    /// Which of these ways of seeing the lanes of all photos tells the cord best. The first is the
+    /// Which of these ways of seeing the lanes of all photos shows the cord best. The first is the
     /// one that counts unless another has it clearly straighter.
     pub fn clearest(&self, ways: &[Vec<Lanes>]) -> usize {
         let crookedness: Vec<f64> =

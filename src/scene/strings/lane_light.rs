@@ -1,10 +1,4 @@
-//! Which height, thickness and place of a cord the light in the lanes bears out.
-//!
-//! Shadows, ticks and stains lie on the paper: seen from anywhere the paper has the same light at
-//! the same place. The cord lies above it and hides another piece of the paper in each photo. So a
-//! supposed cord is tried thus: what it does not hide must show the same paper in all photos, and
-//! what it hides must show one tone, the cord's. A shadow that is taken for the cord leaves the
-//! cord itself as a stain that wanders over the paper.
+//! The light across one lane as one photo has it: each sample with the ray it came along.
 
 use nalgebra::{Vector2, Vector3};
 
@@ -85,8 +79,8 @@ pub struct LightGroup<'a> {
     pub views: Vec<&'a LightView>,
 }
 
-/// Where along it a cord is seen is told for this height over the paper, mm (as the guide asks for
-/// it: a few millimetres).
+/// Where along it a cord is seen is worked out for this height over the paper, mm (as the guide
+/// asks for it: a few millimetres).
 const USUAL_HEIGHT: f64 = 3.0;
 /// Samples closer than this are left out in the first search, mm.
 const SPARSE: f64 = 0.5;

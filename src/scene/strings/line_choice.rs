@@ -1,4 +1,5 @@
-//! Where a plumb line hangs that its flags tell poorly: its images, some of them false, choose.
+//! Where a plumb line hangs that its flags determine poorly: its images, some of them false,
+//! choose.
 //!
 //! Each image of a line spans a plane with its camera; two planes meet in a line. Of all lines that
 //! two images give, the one that most standpoints see is the line's (Fischler and Bolles 1981, with
@@ -46,9 +47,9 @@ struct FlagRay {
     ray: Vector3<f64>,
 }
 
-/// Moves each line that its flags tell poorly, and off which some of its images lie, to where most
-/// of them have it. Flags go along. Where no place has most of them, they are left out, and the
-/// flags alone tell the line.
+/// Moves each line that its flags determine poorly, and off which some of its images lie, to where
+/// most of them have it. Flags go along. Where no place has most of them, they are left out, and
+/// the flags alone determine the line.
 pub fn settle_lines(state: &mut State, blocks: &mut Vec<Block>) {
     for line_idx in 0..state.lines.len() {
         let images: Vec<Image> =
@@ -73,8 +74,8 @@ pub fn settle_lines(state: &mut State, blocks: &mut Vec<Block>) {
         }
         state.lines[line_idx] = line;
         for image in &images {
-            // What lies off is rejected next, before noise is told from what is left, and nothing
-            // else is.
+            // What lies off is rejected next, before noise is estimated from what is left, and
+            // nothing else is.
             blocks[image.block].noise = LIES_OFF / REJECT;
         }
     }
@@ -140,8 +141,8 @@ fn flag_rays(state: &State, blocks: &[Block], line_idx: usize) -> Vec<FlagRay> {
     blocks.iter().filter_map(ray).collect()
 }
 
-/// Whether two flags or more are each seen from two standpoints: then they tell the line better
-/// than images of which some are false.
+/// Whether two flags or more are each seen from two standpoints: then they determine the line
+/// better than images of which some are false.
 fn flags_determine(state: &State, flag_rays: &[FlagRay], line_idx: usize) -> bool {
     let from_two = |flag: usize| {
         let rays: Vec<&FlagRay> = flag_rays.iter().filter(|r| r.flag == flag).collect();

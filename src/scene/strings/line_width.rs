@@ -1,5 +1,5 @@
-//! How thick a plumb line is, told by all photos together, and how wide each photo must therefore
-//! show it.
+//! How thick a plumb line is, estimated from all photos together, and how wide each photo must
+//! therefore show it.
 //!
 //! Where one flank of a line is as dark as what hangs behind it, a photo alone reads the line too
 //! narrow, and its axis aside. A line is as thick in one photo as in the other.
@@ -14,7 +14,7 @@ use crate::sightings::line_light::LineLight;
 use crate::sightings::round_line::{NARROW, Width};
 use crate::sightings::{LineSighting, PhotoSightings};
 
-/// Fewest images that tell a thickness together (our choice).
+/// Fewest images that determine a thickness together (our choice).
 const LEAST_IMAGES: usize = 3;
 /// Beyond what an image says of itself: shading that the model of a round rod leaves open
 /// (logarithm; seen in rendered photos).
@@ -25,7 +25,7 @@ const FAR: f64 = 1.0;
 /// (logarithms).
 const TRUSTED: [f64; 2] = [0.04, 0.02];
 
-/// One image that tells the thickness of a line.
+/// One image that determines the thickness of a line.
 struct Image {
     photo: usize,
     idx: usize,

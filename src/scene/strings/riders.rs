@@ -1,4 +1,4 @@
-//! Riders on the datum cord: folded strips that tell where its axis runs, whatever the light does.
+//! Riders on the datum cord: folded strips that show where its axis runs, whatever the light does.
 //!
 //! Each face of a rider carries a tab. The cord's axis lies one pattern side below the pattern's
 //! centre, along the pattern's -y, and half of the folded strip behind the pattern's plane.
@@ -13,7 +13,7 @@ use crate::sightings::LaneEdges;
 
 use super::lane_light::Ray;
 
-/// The cord's axis as one face of a rider tells it, in the world, mm; `behind_mm` is how far the
+/// The cord's axis as one face of a rider gives it, in the world, mm; `behind_mm` is how far the
 /// strip's middle lies behind the pattern.
 pub fn axis_below(state: &State, tab: &Tab, behind_mm: f64) -> Vector3<f64> {
     let printed = (state.print[0] + state.print[1]) / 2.0 * (1.0 + tab.scale);
@@ -21,10 +21,10 @@ pub fn axis_below(state: &State, tab: &Tab, behind_mm: f64) -> Vector3<f64> {
     tab.carrier_from_tab.apply(&Vector3::new(0.0, -side, -behind_mm))
 }
 
-/// Riders that lean by more than this tell too little of where the cord is: the cosine of 15
+/// Riders that lean by more than this say too little of where the cord is: the cosine of 15
 /// degrees.
 pub const LEAST_UPRIGHT: f64 = 0.9659;
-/// Riders nearer to each other than this tell no direction that could choose between edges, mm.
+/// Riders nearer to each other than this give no direction that could choose between edges, mm.
 const APART: f64 = 300.0;
 /// No edge of the cord lies farther from its axis than this, mm: the thickest cord's radius (5 mm
 /// across), and what riders and the start of the scene may be out by.

@@ -14,7 +14,7 @@ use sightcord::math::Rigid;
 use sightcord::scene::adjust::residual::foreseen;
 use sightcord::scene::adjust::solve::{Problem, adjust, covariance};
 use sightcord::scene::model::observe::{Block, SeenCorner, Shown};
-use sightcord::scene::model::priors::{LensSpread, LensStart, Priors};
+use sightcord::scene::model::priors::{Drift, FaceSigma, LensSpread, LensStart, Priors};
 use sightcord::scene::model::state::{Card, Ground, Sheet, State};
 use sightcord::scene::model::unknowns::Slots;
 use sightcord::scene::model::view::View;
@@ -69,7 +69,7 @@ pub fn priors(n_lenses: usize, free: Free) -> Priors {
         zoom_sigma: vec![HELD; n_lenses],
         shift_sigma: vec![HELD; n_lenses],
         sweep_sigma: [HELD; 2],
-        usual_drift: (HELD, HELD),
+        usual_drift: Drift { zoom: HELD, shift_px: HELD },
         lens_start: vec![LensStart { focal: 1000.0, width: 640, height: 480 }; n_lenses],
         lens_spread: LensSpread {
             focal: UNKNOWN,
@@ -78,7 +78,7 @@ pub fn priors(n_lenses: usize, free: Free) -> Priors {
             distortion: free.map(|free| if free { UNKNOWN } else { HELD }),
         },
         flag_sigma: HELD,
-        face_sigma: (HELD, HELD),
+        face_sigma: FaceSigma { off_mm: HELD, tilt: HELD },
         still_bodies: Vec::new(),
         cord_moved_sigma: HELD,
         cord_straight_sigma: HELD,
