@@ -10,6 +10,7 @@ use crate::job::{Job, Role};
 use crate::math::Rigid;
 use crate::scene::checks::exceptions::cards_seen_twice;
 use crate::scene::model::state::{Ground, TurningPart};
+use crate::scene::start::card_size::size_groups;
 use crate::scene::start::cards::{StartCards, start_cards};
 use crate::scene::start::glimpses::{glimpse, seen_corners};
 use crate::scene::start::marks::LEAST_TAB_CORNERS;
@@ -62,10 +63,12 @@ pub struct Sights {
 
 /// Finds the photos' places by their cards, and looks at the tabs from there.
 pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sights {
-    let twice: BTreeSet<u8> = cards_seen_twice(photos).into_keys().collect();
     let on_bench: Vec<ScenePhoto> =
         photos.iter().enumerate().map(|(idx, photo)| as_seen(photo, idx)).collect();
-    let mut first = start_cards(&on_bench, settings, &BTreeSet::new(), &twice);
+    // Cards of another size than most would place their photos' cameras wrongly.
+    let mut left_out: BTreeSet<u8> = cards_seen_twice(photos).into_keys().collect();
+    left_out.extend(size_groups(&on_bench, settings).into_iter().skip(1).flatten());
+    let mut first = start_cards(&on_bench, settings, &BTreeSet::new(), &left_out);
     level(&mut first, &on_bench);
     let mut out = Sights {
         placed: vec![false; photos.len()],

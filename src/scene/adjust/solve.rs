@@ -173,10 +173,10 @@ struct Eliminated {
 }
 
 /// None when the view does not determine its own unknowns.
-fn eliminate(view: &ViewNormal, damping: f64) -> Option<Eliminated> {
+fn eliminate(view: &ViewNormal, damping: f64, loose: f64) -> Option<Eliminated> {
     let mut own = view.own.clone();
     for i in 0..own.nrows() {
-        own[(i, i)] += damping * own[(i, i)] + 1e-300;
+        own[(i, i)] += damping * own[(i, i)] + loose + 1e-300;
     }
     let factor = own.cholesky()?;
     let solved = factor.solve(&view.cross);
@@ -209,11 +209,11 @@ impl Reduced {
     }
 }
 
-fn reduce(normal: &Normal, damping: f64) -> Option<(Reduced, Vec<Eliminated>)> {
+fn reduce(normal: &Normal, damping: f64, loose: f64) -> Option<(Reduced, Vec<Eliminated>)> {
     let parts: Option<Vec<Eliminated>> = normal
         .views
         .par_iter()
-        .map(|view| eliminate(view, damping))
+        .map(|view| eliminate(view, damping, loose))
         .collect::<Vec<_>>()
         .into_iter()
         .collect();
@@ -349,7 +349,7 @@ fn descend(state: &mut State, problem: &Problem, max_steps: usize, loose: f64) -
 }
 
 fn step(normal: &Normal, damping: f64) -> Option<(DVector<f64>, Vec<DVector<f64>>)> {
-    let (reduced, eliminated) = reduce(normal, damping)?;
+    let (reduced, eliminated) = reduce(normal, damping, 0.0)?;
     let kept_step = solve_scaled(&reduced.matrix, &reduced.right)?;
     let view_steps = normal
         .views
@@ -387,7 +387,7 @@ fn solve_scaled(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f
 /// Covariance of the kept unknowns where photos may leave some open: these come out as enormous,
 /// and all others as they are.
 pub fn loose_covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
-    let mut matrix = reduce(&problem.normal(state), 0.0)?.0.matrix;
+    let mut matrix = reduce(&problem.normal(state), 0.0, LOOSE)?.0.matrix;
     (0..matrix.nrows()).for_each(|i| matrix[(i, i)] += LOOSE);
     inverse(&matrix)
 }
@@ -397,7 +397,7 @@ pub fn loose_covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>
 /// on where the world frame lies have the same variance in any gauge. None when the photos leave
 /// something undetermined.
 pub fn covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
-    inverse(&reduce(&problem.normal(state), 0.0)?.0.matrix)
+    inverse(&reduce(&problem.normal(state), 0.0, 0.0)?.0.matrix)
 }
 
 /// Steps from one state under many assignments of what the views show, the normal equations of each
@@ -415,7 +415,7 @@ impl Trials {
         let normal = problem.normal(state);
         let priors = Reduced::of_priors(&normal);
         let shares = |normal: Normal| {
-            let eliminated = |view: ViewNormal| Some((eliminate(&view, 0.0)?, view.meets));
+            let eliminated = |view: ViewNormal| Some((eliminate(&view, 0.0, LOOSE)?, view.meets));
             let parts = normal.views.into_iter().map(eliminated);
             parts.map(|part| part.map(|(part, meets)| (meets, part))).collect::<Option<Vec<_>>>()
         };

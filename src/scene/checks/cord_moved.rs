@@ -109,8 +109,9 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     let groups = |of: &dyn Fn(usize) -> bool| {
         seen.iter().filter(|p| of(p.nth)).map(|p| p.group).collect::<BTreeSet<CardSide>>()
     };
-    let before_used = from_both_sides(&groups(&|nth| nth < k))
+    let well_seen = from_both_sides(&groups(&|nth| nth < k))
         >= from_both_sides(&groups(&|nth| nth >= k)).min(2);
+    let before_used = well_seen || lay_as_elsewhere(state, cord, &split.values);
     let out = if before_used { &blocks[k..] } else { &blocks[..k] };
     Some(CordMoved {
         setup: state.cords[cord].setup,
@@ -119,6 +120,22 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
         before_used,
         by_mm,
     })
+}
+
+/// Whether another set-up shows the cord where it lay before it moved, and not where it lay after.
+fn lay_as_elsewhere(state: &State, cord: usize, values: &SVector<f64, N>) -> bool {
+    let known = &state.cords[cord];
+    let apart = |other: usize, later: f64| {
+        let at_end = |s: f64| {
+            let x = known.middle + s * known.half;
+            let moved = values[0] + s * values[1] + later * (values[4] + s * values[5]);
+            (known.at(x).y + moved - state.cords[other].at(x).y).abs()
+        };
+        at_end(-1.0).max(at_end(1.0))
+    };
+    (0..state.cords.len())
+        .filter(|&other| other != cord)
+        .any(|other| apart(other, 0.0) + LEAST_MM < apart(other, 1.0))
 }
 
 /// Cards seen from both sides.

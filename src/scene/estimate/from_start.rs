@@ -115,6 +115,7 @@ pub fn estimate(
         moved_cards: BTreeSet::new(),
         loose_tabs: BTreeSet::new(),
         cord_moved,
+        cord_unsettled: false,
         cord_rival: marks.cord_rival,
         cord_doubts: Vec::new(),
         group_spreads: Vec::new(),

@@ -115,6 +115,8 @@ fn with_exceptions(
     best.findings.extend(sheet_findings(&best));
     best.loose_tabs = exceptions.loose_tabs.clone();
     best.moved_cards = exceptions.moved_cards.clone();
+    let first_place_unknown = exceptions.cords_moved.iter().any(|moved| !moved.before_used);
+    best.cord_unsettled = best.cord_moved && first_place_unknown;
     best
 }
 

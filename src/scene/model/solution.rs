@@ -56,6 +56,9 @@ pub struct Solution {
     pub loose_tabs: BTreeSet<u8>,
     /// Whether the cord was seen to have moved between set-ups.
     pub cord_moved: bool,
+    /// Whether it moved between set-ups, and in the midst of one so that its first place there is
+    /// not known.
+    pub cord_unsettled: bool,
     /// Another reading of the cord that the light bears out nearly as well.
     pub cord_rival: Option<RivalCord>,
     /// Why the cord's place may not be trusted; empty when it may.

@@ -60,6 +60,13 @@ pub fn doubts(solution: &Solution) -> Vec<Finding> {
              of another colour, and take the photos again.",
         ));
     }
+    if solution.cord_unsettled {
+        found.push(doubt(
+            "cord-restless",
+            "The cord was knocked while one set-up was photographed, and lies elsewhere again in another: nobody can tell where it belongs.",
+            "Stretch the cord anew, and take the photos of all set-ups again without touching it.",
+        ));
+    }
     found.extend(crooked);
     found
 }

@@ -42,6 +42,7 @@ fn carrier(n: usize) -> Solution {
         moved_cards: Default::default(),
         loose_tabs: Default::default(),
         cord_moved: false,
+        cord_unsettled: false,
         cord_rival: None,
         cord_doubts: Vec::new(),
         group_spreads: Vec::new(),
