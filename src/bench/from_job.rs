@@ -50,6 +50,7 @@ pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
         setups: setups.to_vec(),
         tabs,
         faces,
+        moving_as_one: vec![with_role(&|tab| matches!(tab.role, Role::SpindleEnd { .. }))],
         print: [print.along.ratio, print.across.ratio],
         print_sigma: [print.along.sigma, print.across.sigma],
         measured_sheets,

@@ -8,6 +8,7 @@ use crate::figure::Figure;
 use crate::figure::facts::UpFrom;
 use crate::figure::sense::Sense;
 use crate::figure::table::{BudgetEntry, Correlation, JointCovariance};
+use crate::figure::unit::Kind;
 use crate::finding::Finding;
 use crate::measurement::{Measurement, Quality};
 use crate::scene::model::state::TurningPart;
@@ -142,6 +143,14 @@ fn figures_of(
         Quality::Single => (Quality::Single, LONE_VIEW),
     };
     let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
+    if solution.undetermined {
+        measured.retain(|field, figure| figure.u < nothing_told(field));
+        findings.push(Finding::warning(
+            "partly-determined",
+            "The photos leave something open: figures that hang on it are not given.",
+            "Take more photos from other sides, each with two cards or more in it.",
+        ));
+    }
     keep_apart(&apart, &mut measured);
     if !solution.cord_movement_is_determined() {
         measured.remove(&Figure::CordMoved);
@@ -257,6 +266,15 @@ fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {
 /// What one photo alone shows, or several from one spot, leaves nothing by which its errors would
 /// show: its uncertainty is doubled (our estimate; common practice, no source).
 const LONE_VIEW: f64 = 2.0;
+
+/// From this uncertainty on a figure tells nothing: no bench is so askew (our choice).
+fn nothing_told(figure: &Figure) -> f64 {
+    match figure.kind() {
+        Kind::Length => 25.0,
+        Kind::Angle => 5.0,
+        Kind::Ratio => 0.1,
+    }
+}
 
 /// Values with uncertainties; a figure whose uncertainty cannot be told is left out. `quality`
 /// gives a field's quality and by how much its uncertainty is widened.

@@ -141,11 +141,14 @@ impl Lens {
     /// Whether the radial curve still rises at this r^2 and has risen all the way from the axis.
     fn is_one_to_one(&self, r2: f64) -> bool {
         // d(r g)/dr = 1 + 3 k1 r2 + 5 k2 r2^2 + 7 k3 r2^3, looked at in eight places on the way
-        // out.
-        (1..=8).all(|i| {
-            let s = r2 * f64::from(i) / 8.0;
-            1.0 + s * (3.0 * self.k1 + s * (5.0 * self.k2 + s * 7.0 * self.k3)) > 0.05
-        })
+        // out, unless it can't fall so far anywhere.
+        let fall =
+            r2 * (3.0 * self.k1.abs() + r2 * (5.0 * self.k2.abs() + r2 * 7.0 * self.k3.abs()));
+        fall < 0.95
+            || (1..=8).all(|i| {
+                let s = r2 * f64::from(i) / 8.0;
+                1.0 + s * (3.0 * self.k1 + s * (5.0 * self.k2 + s * 7.0 * self.k3)) > 0.05
+            })
     }
 }
 

@@ -210,3 +210,31 @@ fn a_wheel_knocked_between_both_sides_photos_is_told_and_harms_no_figure() {
     assert!(findings.iter().any(|id| tells.contains(id)), "{findings:?}");
     assert_honest(&figures, &truth, 2.0);
 }
+
+/// The wheel is taken out and set in elsewhere while it is turned: both ends of its spindle went
+/// along, whichever of their tabs shows it, and none ties the set-ups together.
+#[test]
+fn a_wheel_set_in_elsewhere_takes_both_ends_of_its_spindle_along() {
+    let Knocked { mut photos, others, setups, .. } = Knocked::wheel();
+    let settings = scene_settings(&Job::default(), &setups);
+    let last = setups.len() - 1;
+    for (i, photo) in others.into_iter().enumerate().filter(|(_, photo)| photo.setup == last) {
+        photos[i] = photo;
+    }
+    // Of the right end one photo a set-up is left: by itself it would not be enough to tell.
+    for setup in 0..setups.len() {
+        let shows = |photo: &ScenePhoto| {
+            photo.setup == setup
+                && photo.sightings.patterns.iter().any(|s| s.pattern == Pattern::Tab(12))
+        };
+        for i in (0..photos.len()).filter(|&i| shows(&photos[i])).skip(1).collect::<Vec<usize>>() {
+            photos[i].sightings.patterns.retain(|s| s.pattern != Pattern::Tab(12));
+        }
+    }
+    let solution = scene::solve(&photos, &settings).expect("a scene");
+    let moved = |tab: u8| {
+        let said = format!("Tab {tab} moved between set-ups");
+        solution.findings.iter().any(|f| f.id == "tab-moved" && f.what.to_string().contains(&said))
+    };
+    assert!(moved(11) && moved(12), "{:?}", solution.findings);
+}

@@ -31,8 +31,9 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
     let lens = state.lens_of(view);
     let lens_slot = slots.lenses[view.lens];
     let mut columns: Option<(Vec<usize>, Vec<usize>)> = None;
-    let mut normal = DMatrix::zeros(0, 0);
-    let mut gradient = DVector::zeros(0);
+    // The transposed Jacobian, column by column, and the residuals.
+    let mut transposed: Vec<f64> = Vec::new();
+    let mut residuals: Vec<f64> = Vec::new();
     let mut cost = 0.0;
     let mut rows = [Vec::new(), Vec::new()];
     let mut add = |world: &WorldPoint,
@@ -55,8 +56,6 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
                 .chain(world.kept.iter().map(|(slot, _)| *slot))
                 .collect();
             let n = local.len() + kept.len();
-            normal = DMatrix::zeros(n, n);
-            gradient = DVector::zeros(n);
             rows = [vec![0.0; n], vec![0.0; n]];
             (local, kept)
         });
@@ -91,7 +90,8 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
             put(by_world * by);
         }
         debug_assert_eq!(at, local.len() + kept.len());
-        accumulate(&rows, &(residual * root), &mut normal, &mut gradient);
+        rows.iter().for_each(|row| transposed.extend(row));
+        residuals.extend((residual * root).iter());
     };
     for corner in block.corners.iter().filter(|corner| corner.used) {
         let world = world_point(state, slots, block, corner.cells, true);
@@ -116,22 +116,8 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
         );
     }
     let (local, kept) = columns.unwrap_or_default();
+    let transposed = DMatrix::from_vec(local.len() + kept.len(), residuals.len(), transposed);
+    let gradient = &transposed * DVector::from_vec(residuals);
+    let normal = &transposed * transposed.transpose();
     BlockNormal { local, kept, normal, gradient, cost }
-}
-
-/// Adds two weighted rows to J^T J (upper triangle) and J^T r.
-fn accumulate(
-    [first, second]: &[Vec<f64>; 2],
-    residual: &Vector2<f64>,
-    normal: &mut DMatrix<f64>,
-    gradient: &mut DVector<f64>,
-) {
-    let n = first.len();
-    for (j, column) in normal.as_mut_slice().chunks_exact_mut(n).enumerate() {
-        let (a, b) = (first[j], second[j]);
-        gradient[j] += a * residual.x + b * residual.y;
-        for (entry, (x, y)) in column[..=j].iter_mut().zip(first.iter().zip(second)) {
-            *entry += a * x + b * y;
-        }
-    }
 }

@@ -162,46 +162,67 @@ impl Problem<'_> {
     }
 }
 
-/// The reduced system (kept unknowns only) and what is needed to find the views' steps afterwards.
+/// One view's own unknowns eliminated.
+struct Eliminated {
+    /// own^-1 cross and own^-1 gradient: what is needed to find the view's step afterwards.
+    solved: DMatrix<f64>,
+    solved_gradient: DVector<f64>,
+    /// What is left for the kept unknowns that the view meets.
+    kept: DMatrix<f64>,
+    gradient: DVector<f64>,
+}
+
+/// None when the view does not determine its own unknowns.
+fn eliminate(view: &ViewNormal, damping: f64) -> Option<Eliminated> {
+    let mut own = view.own.clone();
+    for i in 0..own.nrows() {
+        own[(i, i)] += damping * own[(i, i)] + 1e-300;
+    }
+    let factor = own.cholesky()?;
+    let solved = factor.solve(&view.cross);
+    let solved_gradient = factor.solve(&view.own_gradient);
+    let mut kept = view.kept.clone();
+    kept.gemm_tr(-1.0, &view.cross, &solved, 1.0);
+    let mut gradient = view.kept_gradient.clone();
+    gradient.gemv_tr(-1.0, &view.cross, &solved_gradient, 1.0);
+    Some(Eliminated { solved, solved_gradient, kept, gradient })
+}
+
+/// The reduced system: kept unknowns only.
 struct Reduced {
     matrix: DMatrix<f64>,
     right: DVector<f64>,
-    /// Per view: own^-1 cross and own^-1 gradient.
-    eliminated: Vec<(DMatrix<f64>, DVector<f64>)>,
 }
 
-fn reduce(normal: &Normal, damping: f64) -> Option<Reduced> {
-    let parts: Vec<Option<(DMatrix<f64>, DVector<f64>, DMatrix<f64>, DVector<f64>)>> = normal
-        .views
-        .par_iter()
-        .map(|view| {
-            let mut own = view.own.clone();
-            for i in 0..own.nrows() {
-                own[(i, i)] += damping * own[(i, i)] + 1e-300;
-            }
-            let factor = own.cholesky()?;
-            let solved = factor.solve(&view.cross);
-            let solved_gradient = factor.solve(&view.own_gradient);
-            let mut kept = view.kept.clone();
-            kept.gemm_tr(-1.0, &view.cross, &solved, 1.0);
-            let mut gradient = view.kept_gradient.clone();
-            gradient.gemv_tr(-1.0, &view.cross, &solved_gradient, 1.0);
-            Some((solved, solved_gradient, kept, gradient))
-        })
-        .collect();
-    let mut matrix = normal.kept.clone();
-    let mut right = -normal.kept_gradient.clone();
-    let mut eliminated = Vec::with_capacity(parts.len());
-    for (view, part) in normal.views.iter().zip(parts) {
-        let (solved, solved_gradient, kept, gradient) = part?;
-        for (b, &j) in view.meets.iter().enumerate() {
-            right[j] -= gradient[b];
-            for (a, &i) in view.meets.iter().enumerate() {
-                matrix[(i, j)] += kept[(a, b)];
+impl Reduced {
+    fn of_priors(normal: &Normal) -> Self {
+        Reduced { matrix: normal.kept.clone(), right: -normal.kept_gradient.clone() }
+    }
+
+    fn add(&mut self, meets: &[usize], part: &Eliminated) {
+        for (b, &j) in meets.iter().enumerate() {
+            self.right[j] -= part.gradient[b];
+            for (a, &i) in meets.iter().enumerate() {
+                self.matrix[(i, j)] += part.kept[(a, b)];
             }
         }
-        eliminated.push((solved, solved_gradient));
     }
+}
+
+fn reduce(normal: &Normal, damping: f64) -> Option<(Reduced, Vec<Eliminated>)> {
+    let parts: Option<Vec<Eliminated>> = normal
+        .views
+        .par_iter()
+        .map(|view| eliminate(view, damping))
+        .collect::<Vec<_>>()
+        .into_iter()
+        .collect();
+    let parts = parts?;
+    let mut reduced = Reduced::of_priors(normal);
+    for (view, part) in normal.views.iter().zip(&parts) {
+        reduced.add(&view.meets, part);
+    }
+    let matrix = &mut reduced.matrix;
     if damping > 0.0 {
         // Marquardt's diagonal is that of the full system, not of the reduced one.
         let mut diagonal = normal.kept.diagonal();
@@ -214,7 +235,7 @@ fn reduce(normal: &Normal, damping: f64) -> Option<Reduced> {
             matrix[(i, i)] += damping * diagonal[i];
         }
     }
-    Some(Reduced { matrix, right, eliminated })
+    Some((reduced, parts))
 }
 
 /// What one view alone says of the kept unknowns, its own unknowns eliminated: what its blocks add
@@ -328,13 +349,13 @@ fn descend(state: &mut State, problem: &Problem, max_steps: usize, loose: f64) -
 }
 
 fn step(normal: &Normal, damping: f64) -> Option<(DVector<f64>, Vec<DVector<f64>>)> {
-    let reduced = reduce(normal, damping)?;
+    let (reduced, eliminated) = reduce(normal, damping)?;
     let kept_step = solve_scaled(&reduced.matrix, &reduced.right)?;
     let view_steps = normal
         .views
         .iter()
-        .zip(&reduced.eliminated)
-        .map(|(view, (solved, solved_gradient))| {
+        .zip(&eliminated)
+        .map(|(view, Eliminated { solved, solved_gradient, .. })| {
             let met = DVector::from_iterator(
                 view.meets.len(),
                 view.meets.iter().map(|&slot| kept_step[slot]),
@@ -366,7 +387,7 @@ fn solve_scaled(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f
 /// Covariance of the kept unknowns where photos may leave some open: these come out as enormous,
 /// and all others as they are.
 pub fn loose_covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
-    let mut matrix = reduce(&problem.normal(state), 0.0)?.matrix;
+    let mut matrix = reduce(&problem.normal(state), 0.0)?.0.matrix;
     (0..matrix.nrows()).for_each(|i| matrix[(i, i)] += LOOSE);
     inverse(&matrix)
 }
@@ -376,5 +397,43 @@ pub fn loose_covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>
 /// on where the world frame lies have the same variance in any gauge. None when the photos leave
 /// something undetermined.
 pub fn covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
-    inverse(&reduce(&problem.normal(state), 0.0)?.matrix)
+    inverse(&reduce(&problem.normal(state), 0.0)?.0.matrix)
+}
+
+/// Steps from one state under many assignments of what the views show, the normal equations of each
+/// view made once. Right to first order only.
+pub struct Trials {
+    priors: Reduced,
+    /// Of either problem: the kept unknowns that each view meets, and its share.
+    views: [Vec<(Vec<usize>, Eliminated)>; 2],
+}
+
+impl Trials {
+    /// Of a problem and another that differs in its blocks alone; both have the same priors and
+    /// slots. None when a view does not determine its own unknowns.
+    pub fn of(state: &State, problem: &Problem, other: &Problem) -> Option<Self> {
+        let normal = problem.normal(state);
+        let priors = Reduced::of_priors(&normal);
+        let shares = |normal: Normal| {
+            let eliminated = |view: ViewNormal| Some((eliminate(&view, 0.0)?, view.meets));
+            let parts = normal.views.into_iter().map(eliminated);
+            parts.map(|part| part.map(|(part, meets)| (meets, part))).collect::<Option<Vec<_>>>()
+        };
+        Some(Trials { priors, views: [shares(normal)?, shares(other.normal(state))?] })
+    }
+
+    /// Step of the kept unknowns, and their covariance, where the `others` among the views are as
+    /// the other problem has them. What photos leave open stays about where it is.
+    pub fn step(&self, others: &[usize]) -> Option<(DVector<f64>, DMatrix<f64>)> {
+        let mut reduced =
+            Reduced { matrix: self.priors.matrix.clone(), right: self.priors.right.clone() };
+        for view in 0..self.views[0].len() {
+            let (meets, part) = &self.views[usize::from(others.contains(&view))][view];
+            reduced.add(meets, part);
+        }
+        (0..reduced.matrix.nrows()).for_each(|i| reduced.matrix[(i, i)] += LOOSE);
+        let covariance = inverse(&reduced.matrix)?;
+        let step = solve_scaled(&reduced.matrix, &reduced.right)?;
+        Some((step, covariance))
+    }
 }

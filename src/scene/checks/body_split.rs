@@ -10,7 +10,7 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::{Matrix6, Vector6};
+use nalgebra::{DMatrix, Matrix6, Vector3, Vector6};
 use rayon::prelude::*;
 
 use crate::finding::Finding;
@@ -18,7 +18,7 @@ use crate::math::rigid::log;
 use crate::say;
 use crate::scene::adjust::noise::weigh;
 use crate::scene::adjust::prior::carried_middle;
-use crate::scene::adjust::solve::{Problem, adjust, loose_covariance};
+use crate::scene::adjust::solve::{Problem, Trials, adjust, loose_covariance};
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
@@ -26,10 +26,9 @@ use crate::scene::model::state::{Body, State};
 use crate::scene::model::unknowns::{FIXED, Slots};
 use crate::text::Amount;
 
-/// Steps and rounds of weighing of a trial, first to find the moment, then to judge it: each starts
-/// from a solution.
-const QUICK: Effort = Effort { steps: 2, rounds: 0 };
-const FULL: Effort = Effort { steps: 4, rounds: 2 };
+/// Steps and rounds of weighing to judge a moment, from a solution.
+const STEPS: usize = 4;
+const ROUNDS: usize = 2;
 /// Squared distance between the two places over its covariance, for each of six unknowns. Over two
 /// dozen sets of photos in which nothing was touched it was 9 at most; over three in which the
 /// wheel was knocked by 0.12 to 0.3 degrees, 100 to 320.
@@ -40,13 +39,6 @@ const LEAST_TURN: f64 = 3e-4;
 const LEAST_SHIFT_MM: f64 = 0.05;
 /// A reading that explains this part of what the best one does is as good (our choice).
 const AS_GOOD: f64 = 0.5;
-
-/// How far a trial is adjusted: steps of each adjustment, and rounds of weighing after the first.
-#[derive(Clone, Copy)]
-struct Effort {
-    steps: usize,
-    rounds: usize,
-}
 
 /// A body at two places within a set-up.
 struct Reading {
@@ -118,31 +110,26 @@ fn best_split(
         solution.blocks.iter().filter(shows).map(|block| block.view).collect();
     views.sort_by_key(|view| photo_of.get(view));
     views.dedup();
-    let quick = |from: usize| Some((from, read(solution, body, &views, from, QUICK)?.significance));
-    let (from, significance) =
-        (1..views.len()).filter_map(quick).max_by(|a, b| a.1.total_cmp(&b.1))?;
-    if significance < SUSPICIOUS {
-        return None;
-    }
-    let reading = read(solution, body, &views, from, FULL)?;
+    let from = most_suspicious(solution, body, &views)?;
+    let reading = read(solution, body, &views, from)?;
     let moved = reading.turned > LEAST_TURN || reading.shifted > LEAST_SHIFT_MM;
     (moved && reading.significance > CERTAIN).then_some(reading)
 }
 
-/// Adjusts with a place of the body for itself in the smaller part of the photos, those before
-/// `from` or from it on.
-fn read(
-    solution: &Solution,
+/// The views, before or after one of them, that are fewer.
+fn fewer(views: &[usize], from: usize) -> &[usize] {
+    if from >= views.len() - from { &views[from..] } else { &views[..from] }
+}
+
+/// Lets a body stand elsewhere in some of the views: the body's number there.
+fn let_stand_elsewhere(
+    state: &mut State,
+    blocks: &mut [Block],
     body: usize,
-    views: &[usize],
-    from: usize,
-    Effort { steps, rounds }: Effort,
-) -> Option<Reading> {
-    let mut state = solution.state.clone();
+    others: &[usize],
+) -> usize {
     let apart = state.bodies.len();
     state.bodies.push(Body { fixed: false, ..state.bodies[body].clone() });
-    let others = if from >= views.len() - from { &views[from..] } else { &views[..from] };
-    let mut blocks = solution.blocks.clone();
     for block in blocks.iter_mut().filter(|block| others.contains(&block.view)) {
         if let Shown::Tab { body: Some(on), .. } = &mut block.shown
             && *on == body
@@ -150,37 +137,93 @@ fn read(
             *on = apart;
         }
     }
+    apart
+}
+
+/// The moment that parts a body's two places most clearly, to first order, if any is worth a closer
+/// look.
+fn most_suspicious(solution: &Solution, body: usize, views: &[usize]) -> Option<usize> {
+    let mut state = solution.state.clone();
+    let mut blocks = solution.blocks.clone();
+    let apart = let_stand_elsewhere(&mut state, &mut blocks, body, views);
+    let slots = Slots::of(&state);
+    let problem = |blocks| Problem { blocks, priors: &solution.priors, slots: &slots };
+    let trials = Trials::of(&state, &problem(&solution.blocks), &problem(&blocks))?;
+    let significance = |from: usize| {
+        let (step, covariance) = trials.step(fewer(views, from))?;
+        let mut state = state.clone();
+        state.nudge_kept(&slots, step.as_slice());
+        Some((from, Moved::of(&state, &slots, &covariance, body, apart).significance()?))
+    };
+    let (from, significance) =
+        (1..views.len()).filter_map(significance).max_by(|a, b| a.1.total_cmp(&b.1))?;
+    (significance > SUSPICIOUS).then_some(from)
+}
+
+/// How a body's other place differs from its own.
+struct Moved {
+    turn: Vector3<f64>,
+    shift: Vector3<f64>,
+    covariance: Matrix6<f64>,
+}
+
+impl Moved {
+    fn of(
+        state: &State,
+        slots: &Slots,
+        covariance: &DMatrix<f64>,
+        body: usize,
+        apart: usize,
+    ) -> Self {
+        let [a, b] = [body, apart].map(|idx| state.bodies[idx].world_from_body);
+        let (old, new) = (slots.bodies[body], slots.bodies[apart]);
+        let covariance = Matrix6::from_fn(|i, j| {
+            let of_new = covariance[(new + i, new + j)];
+            if old == FIXED {
+                return of_new;
+            }
+            of_new + covariance[(old + i, old + j)]
+                - covariance[(new + i, old + j)]
+                - covariance[(old + i, new + j)]
+        });
+        Moved { turn: log(&(b.r * a.r.transpose())), shift: b.t - a.t, covariance }
+    }
+
+    /// Squared distance over its covariance, for each of the six unknowns.
+    fn significance(&self) -> Option<f64> {
+        let (turn, shift) = (self.turn, self.shift);
+        let moved = Vector6::new(turn.x, turn.y, turn.z, shift.x, shift.y, shift.z);
+        let significance = moved.dot(&(self.covariance.try_inverse()? * moved)) / 6.0;
+        significance.is_finite().then_some(significance)
+    }
+}
+
+/// Adjusts with a place of the body for itself in the smaller part of the photos, those before
+/// `from` or from it on.
+fn read(solution: &Solution, body: usize, views: &[usize], from: usize) -> Option<Reading> {
+    let mut state = solution.state.clone();
+    let mut blocks = solution.blocks.clone();
+    let apart = let_stand_elsewhere(&mut state, &mut blocks, body, fewer(views, from));
     let slots = Slots::of(&state);
     let priors = &solution.priors;
-    adjust(&mut state, &Problem { blocks: &blocks, priors, slots: &slots }, steps);
-    for _ in 0..rounds {
+    adjust(&mut state, &Problem { blocks: &blocks, priors, slots: &slots }, STEPS);
+    for _ in 0..ROUNDS {
         weigh(&state, &slots, &mut blocks);
-        adjust(&mut state, &Problem { blocks: &blocks, priors, slots: &slots }, steps);
+        adjust(&mut state, &Problem { blocks: &blocks, priors, slots: &slots }, STEPS);
     }
     let covariance = loose_covariance(&state, &Problem { blocks: &blocks, priors, slots: &slots })?;
+    let moved = Moved::of(&state, &slots, &covariance, body, apart);
+    let significance = moved.significance()?;
     let middle = carried_middle(&state, state.bodies[body].part);
     let [a, b] = [body, apart].map(|idx| state.bodies[idx].world_from_body);
-    let (turn, shift) = (log(&(b.r * a.r.transpose())), b.t - a.t);
-    let moved = Vector6::new(turn.x, turn.y, turn.z, shift.x, shift.y, shift.z);
-    let (old, new) = (slots.bodies[body], slots.bodies[apart]);
-    let spread = Matrix6::from_fn(|i, j| {
-        let of_new = covariance[(new + i, new + j)];
-        if old == FIXED {
-            return of_new;
-        }
-        of_new + covariance[(old + i, old + j)]
-            - covariance[(new + i, old + j)]
-            - covariance[(old + i, new + j)]
-    });
-    let significance = moved.dot(&(spread.try_inverse()? * moved)) / 6.0;
     let shifted = (b.apply(&middle) - a.apply(&middle)).norm();
     let views = views.to_vec();
-    significance.is_finite().then_some(Reading {
+    Some(Reading {
         body,
         views,
         from,
         significance,
-        turned: turn.norm(),
+        turned: moved.turn.norm(),
         shifted,
         state,
         slots,

@@ -19,6 +19,10 @@ use crate::scene::model::state::State;
 /// What light does to one place of the cord in one photo besides its own standard uncertainty, px:
 /// as much as half of all places show.
 const LIGHT_PX: f64 = 0.3;
+/// Part of its square that it is at the least, and places in excess of unknowns from which on the
+/// places themselves tell it: two thirds of all sound set-ups show less than a tenth.
+const LEAST_LIGHT: f64 = 0.1;
+const LEAST_FREEDOM: usize = 10;
 /// From here on a residual counts linearly, in standard deviations.
 const HUBER: f64 = 2.0;
 const ROUNDS: usize = 8;
@@ -27,7 +31,7 @@ const ROUNDS: usize = 8;
 const LEAST_MM: f64 = 0.45;
 /// And where its squared size over its covariance, for each of its two unknowns, is more than this.
 /// (As with a wheel's knock in `body_split`.)
-const CERTAIN: f64 = 25.0;
+const CERTAIN: f64 = 15.0;
 /// What one place left unexplained must fall by this factor.
 const FITS_BETTER: f64 = 1.6;
 /// Photos that show the cord before and after (our choice).
@@ -93,7 +97,11 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     let by_mm =
         [-1.0, 1.0].map(|s: f64| (shift[0] + s * shift[1]).abs()).into_iter().fold(0.0, f64::max);
     let spread: Matrix2<f64> = split.covariance.fixed_view::<2, 2>(4, 4).into_owned();
-    let significance = shift.dot(&(spread.try_inverse()? * shift)) / 2.0;
+    // Light does to the places of this set-up what one shift leaves unexplained of them.
+    let freedom = seen.len().saturating_sub(N);
+    let light = (split.cost / freedom.max(1) as f64).clamp(LEAST_LIGHT, 1.0);
+    let light = if freedom < LEAST_FREEDOM { 1.0 } else { light };
+    let significance = shift.dot(&(spread.try_inverse()? * shift)) / 2.0 / light;
     if !(by_mm > LEAST_MM && significance > CERTAIN && FITS_BETTER * split.cost < together.cost) {
         return None;
     }
@@ -181,7 +189,11 @@ fn fitted(seen: &[Seen], from: Option<usize>) -> Option<Fit> {
         values = factor.solve(&right);
         covariance = factor.inverse();
     }
-    let rho = |r: f64| if r.abs() <= HUBER { r * r } else { HUBER * (2.0 * r.abs() - HUBER) };
     let cost = (0..seen.len()).map(|i| rho(left(&values, i))).sum();
     Some(Fit { values, covariance, cost })
+}
+
+/// Robust square of a residual in standard deviations.
+fn rho(r: f64) -> f64 {
+    if r.abs() <= HUBER { r * r } else { HUBER * (2.0 * r.abs() - HUBER) }
 }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cards::Pattern;
-use crate::scene::model::input::ScenePhoto;
+use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Carrier;
@@ -30,6 +30,7 @@ struct SightingVerdict {
 pub fn find_outliers(
     solution: &Solution,
     photos: &[ScenePhoto],
+    settings: &SceneSettings,
     exceptions: &mut Exceptions,
 ) -> bool {
     let mut photo_of: BTreeMap<usize, usize> = BTreeMap::new();
@@ -50,6 +51,12 @@ pub fn find_outliers(
     let patterns: BTreeSet<Pattern> = verdicts.iter().map(|s| s.pattern).collect();
     for pattern in patterns {
         judge_pattern(solution, pattern, &verdicts, exceptions);
+    }
+    for part in &settings.moving_as_one {
+        if part.iter().any(|number| exceptions.split_tabs.contains(number)) {
+            let of_it = solution.state.tabs.iter().filter(|tab| part.contains(&tab.number));
+            exceptions.split_tabs.extend(of_it.map(|tab| tab.number));
+        }
     }
     let still =
         exceptions.moved_cards == before.moved_cards && exceptions.ignored == before.ignored;

@@ -2,7 +2,7 @@
 //! it, and what makes the cord doubtful.
 
 use crate::scene::adjust::group_spread::of_groups;
-use crate::scene::adjust::solve::{Problem, covariance};
+use crate::scene::adjust::solve::{Problem, covariance, loose_covariance};
 use crate::scene::model::observe::{Block, SeenPoint, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::strings::cord_doubts::movement_is_determined;
@@ -13,6 +13,10 @@ impl Solution {
     pub fn update_covariance(&mut self) {
         let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };
         self.covariance = covariance(&self.state, &problem);
+        self.undetermined = self.covariance.is_none();
+        if self.undetermined {
+            self.covariance = loose_covariance(&self.state, &problem);
+        }
         // Place and direction; a tight cord's shape (the last terms of y and z) is not at stake
         // when a card is left out.
         let straight = |&slot: &usize| [slot, slot + 1, slot + 3, slot + 4];
@@ -40,9 +44,11 @@ impl Solution {
     /// Takes all observations for worse by a factor and updates the covariance.
     pub fn raise_noise(&mut self, factor: f64) {
         self.blocks.iter_mut().for_each(|block| block.noise *= factor);
-        self.covariance = covariance(
-            &self.state,
-            &Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots },
-        );
+        let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };
+        self.covariance = if self.undetermined {
+            loose_covariance(&self.state, &problem)
+        } else {
+            covariance(&self.state, &problem)
+        };
     }
 }

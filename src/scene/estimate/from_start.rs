@@ -108,6 +108,7 @@ pub fn estimate(
         priors,
         view_of: first.view_of,
         covariance: None,
+        undetermined: false,
         findings: first.findings,
         cards_of_unlike_size: BTreeSet::new(),
         moved_cards: BTreeSet::new(),

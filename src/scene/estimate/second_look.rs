@@ -25,19 +25,19 @@ pub fn solve_again(
     let unlike = &first.cards_of_unlike_size;
     let photos = &card_size::without(photos, unlike)[..];
     let mut next =
-        added_to(first, photos).or_else(|| solve_without_covariance(photos, settings))?;
+        added_to(first, photos, settings).or_else(|| solve_without_covariance(photos, settings))?;
     next.split_setups(photos, settings);
     next.update_covariance();
     Some(next.with_cards_of_unlike_size(unlike.clone()))
 }
 
 /// The first solution with what a second look added. None where that contradicts it.
-fn added_to(first: &Solution, photos: &[ScenePhoto]) -> Option<Solution> {
+fn added_to(first: &Solution, photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let blocks = first.regular.then(|| reblock(first, photos)).flatten()?;
     let mut next = Solution { blocks, covariance: None, ..first.clone() };
     refine(&mut next.state, &next.slots, &mut next.blocks, &mut next.priors, 2);
     let mut exceptions = Exceptions::default();
-    (!find_outliers(&next, photos, &mut exceptions)).then_some(next)
+    (!find_outliers(&next, photos, settings, &mut exceptions)).then_some(next)
 }
 
 /// The new sightings as observations of what the first solution knows; None when they show

@@ -96,7 +96,7 @@ fn estimate_until_consistent(
     exceptions.drop_cards_seen_twice(photos);
     let mut best = estimate(photos, settings, &exceptions)?;
     for _ in 0..MOST_RESTARTS {
-        if !find_outliers(&best, photos, &mut exceptions) {
+        if !find_outliers(&best, photos, settings, &mut exceptions) {
             break;
         }
         best = estimate(photos, settings, &exceptions)?;

@@ -58,6 +58,9 @@ pub struct SceneSettings {
     pub tabs: Vec<TabSetting>,
     /// Faces on which several tabs are stuck.
     pub faces: Vec<FaceSetting>,
+    /// Still tabs on one rigid part each: where one of them was moved between set-ups, so were the
+    /// others.
+    pub moving_as_one: Vec<Vec<u8>>,
     /// Printed over designed size along and across, and standard uncertainty.
     pub print: [f64; 2],
     pub print_sigma: [f64; 2],

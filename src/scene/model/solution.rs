@@ -42,8 +42,11 @@ pub struct Solution {
     /// For each photo its view, if it found its place.
     pub view_of: Vec<Option<usize>>,
     /// Covariance of the kept unknowns (k = 1), in the order of `slots`; None when the photos
-    /// leave something undetermined.
+    /// leave nearly everything undetermined.
     pub covariance: Option<DMatrix<f64>>,
+    /// Whether the photos leave something undetermined: its variance is then enormous, and all
+    /// else as it is.
+    pub undetermined: bool,
     pub findings: Vec<Finding>,
     /// Cards that were left out because they were printed at another size than the rest.
     pub cards_of_unlike_size: BTreeSet<u8>,

@@ -277,7 +277,9 @@ fn spoiled(
         Mishap::CordWithin => {
             other.setups[last].cord_moved_mm =
                 [sign * random.between(0.8, 2.0), sign * random.between(0.8, 2.0)];
-            late
+            // Early or late, so that few photos from either side may lie on one side of it.
+            let from = (n as f64 * random.between(0.35, 0.7)).round() as usize;
+            (from..n).map(|photo| (last, photo)).collect()
         }
         Mishap::CordBetween => {
             truth.setups[last].cord_moved_mm =

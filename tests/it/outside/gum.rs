@@ -36,6 +36,7 @@ fn carrier(n: usize) -> Solution {
         priors: planar::priors(0, [true; 5]),
         view_of: Vec::new(),
         covariance: None,
+        undetermined: false,
         findings: Vec::new(),
         cards_of_unlike_size: Default::default(),
         moved_cards: Default::default(),
