@@ -11,7 +11,8 @@ use crate::scene::adjust::residual::nearest_to_ray;
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Line;
 use crate::sightings::line_light::LineLight;
-use crate::sightings::round_line::{NARROW, Width};
+use crate::sightings::line_strips::Width;
+use crate::sightings::round_line::NARROW;
 use crate::sightings::{LineSighting, PhotoSightings};
 
 /// Fewest images that determine a thickness together (our choice).
