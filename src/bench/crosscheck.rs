@@ -127,14 +127,30 @@ fn cannot_compare(split: Split) -> Finding {
     )
 }
 
+/// One quantity by either half of the photos.
+struct Compared {
+    values: [f64; 2],
+    variances: [f64; 2],
+    /// Variance by all photos.
+    all: f64,
+}
+
+impl Compared {
+    /// Whether both halves know enough of it.
+    fn is_known(&self) -> bool {
+        self.variances.iter().all(|v| *v > 0.0 && *v < KNOWS_TOO_LITTLE.powi(2) * self.all)
+    }
+
+    /// The square of the difference over its variance.
+    fn squared(&self) -> f64 {
+        let ([a, b], [va, vb]) = (self.values, self.variances);
+        (a - b).powi(2) / (va + vb)
+    }
+}
+
 /// What both halves show whichever side they look from: where the cord runs near its ends, and how
-/// plumb lines hang, in the world that one card holds still. Each as told by either half, with its
-/// variance by either half and by all photos.
-fn datum_and_up(
-    solution: &Solution,
-    one: &HalfEstimate,
-    other: &HalfEstimate,
-) -> Vec<(f64, f64, f64, f64, f64)> {
+/// plumb lines hang, in the world that one card holds still.
+fn datum_and_up(solution: &Solution, one: &HalfEstimate, other: &HalfEstimate) -> Vec<Compared> {
     let (state, slots) = (&solution.state, &solution.slots);
     // Each quantity as the unknowns that it is linear in: slot and factor; and how it is told.
     let mut quantities: Vec<(Vec<(usize, f64)>, Box<dyn Fn(&State) -> f64>)> = Vec::new();
@@ -163,9 +179,10 @@ fn datum_and_up(
     };
     let Some(all) = solution.covariance.as_ref() else { return Vec::new() };
     let compared = quantities.iter().map(|(by, value_of)| {
-        let [va, vb, all] =
+        let [one_variance, other_variance, all] =
             [&one.covariance, &other.covariance, all].map(|covariance| variance(by, covariance));
-        (value_of(&one.state), value_of(&other.state), va, vb, all)
+        let values = [value_of(&one.state), value_of(&other.state)];
+        Compared { values, variances: [one_variance, other_variance], all }
     });
     compared.collect()
 }
@@ -189,19 +206,23 @@ fn compare(
         propagated.jacobian.row(i).transpose().dot(&spread.column(i))
     };
     let (mut sum, mut n, mut apart) = (0.0, 0, BTreeMap::new());
-    for (a, b, va, vb, all) in datum_and_up(solution, &one.2, &other.2) {
-        if [va, vb].iter().all(|v| *v > 0.0 && *v < KNOWS_TOO_LITTLE.powi(2) * all) {
-            sum += (a - b).powi(2) / (va + vb);
+    for compared in datum_and_up(solution, &one.2, &other.2) {
+        if compared.is_known() {
+            sum += compared.squared();
             n += 1;
         }
     }
     for (i, field) in fields.iter().enumerate().filter(|(_, field)| is_checked(field)) {
         let (Some(a), Some(b)) = (one.0.get(field), other.0.get(field)) else { continue };
-        let (va, vb, all) = (variance(i, &one.1), variance(i, &other.1), variance(i, &whole));
-        let known = |v: f64| v > 0.0 && v < KNOWS_TOO_LITTLE.powi(2) * all;
-        if known(va) && known(vb) {
-            sum += (a - b).powi(2) / (va + vb);
+        let compared = Compared {
+            values: [*a, *b],
+            variances: [variance(i, &one.1), variance(i, &other.1)],
+            all: variance(i, &whole),
+        };
+        if compared.is_known() {
+            sum += compared.squared();
             n += 1;
+            let [va, vb] = compared.variances;
             // Of a mean weighted by what either half knows: its standard uncertainty over that of
             // the difference.
             apart.insert(field.clone(), (a - b).abs() * (va * vb).sqrt() / (va + vb));

@@ -2,6 +2,7 @@
 
 use crate::job::settings::Levelled;
 use crate::job::{Job, MovesWith, Role, TabRole};
+use crate::scene::model::input::FaceSetting;
 use crate::scene::model::priors::MeasuredSheet;
 use crate::scene::model::state::TurningPart;
 use crate::scene::{Carrier, Hangs, SceneSettings, TabSetting};
@@ -26,11 +27,12 @@ pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
     let with_role = |wanted: &dyn Fn(&TabRole) -> bool| {
         (1..=N_TABS).filter(|n| wanted(&job.tab(*n))).collect::<Vec<u8>>()
     };
+    let face = |name: &str, tabs: Vec<u8>| FaceSetting { name: name.to_owned(), tabs };
     let mut faces = vec![
-        (GEARBOX_FACE.to_owned(), with_role(&|tab| tab.role == Role::GearboxSprocket)),
-        (REAR_FACE.to_owned(), with_role(&|tab| tab.role == Role::RearSprocket)),
+        face(GEARBOX_FACE, with_role(&|tab| tab.role == Role::GearboxSprocket)),
+        face(REAR_FACE, with_role(&|tab| tab.role == Role::RearSprocket)),
     ];
-    faces.extend(job.faces.iter().map(|face| (face.name.clone(), face.tabs.clone())));
+    faces.extend(job.faces.iter().map(|of_job| face(&of_job.name, of_job.tabs.clone())));
     let print = job.tab_print();
     let measured_sheets = job
         .cards

@@ -11,10 +11,11 @@ use crate::disk::new_file::NewFile;
 use crate::disk::scratch::{clear_away_on_interrupt, uninterrupted};
 use crate::disk::sync_folder;
 use crate::job::{JOB_FILE, TEMPLATE};
+use crate::photo::job_photos::{CAMERA_FOLDER, USUAL_SETUPS};
 
 /// Set-up folders of a new job: photos of cards alone for the lens, and the wheel once each way
 /// round.
-const FOLDERS: [&str; 3] = ["0-camera", "1-mark-forward", "2-mark-rearward"];
+const FOLDERS: [&str; 3] = [CAMERA_FOLDER, USUAL_SETUPS[0], USUAL_SETUPS[1]];
 
 /// A job folder with a commented job.toml and empty set-up folders.
 ///

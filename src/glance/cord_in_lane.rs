@@ -60,10 +60,10 @@ pub fn read_lane(
     let lane = Lane::new(card).ok_or(NotRead::Nothing)?;
     let pitch = card.pattern.pitch_mm();
     let corners = thinned(&seen_corners(card), 60);
-    let (card_from_camera, _) =
+    let (camera_from_card, _) =
         locate(&[glimpse(&corners, [pitch; 2], lens, Rigid::identity())], COARSE)
             .ok_or(NotRead::NoPose)?;
-    let eye = card_from_camera.inverse().t;
+    let eye = camera_from_card.inverse().t;
     if !(eye.z > 1.0) {
         return Err(NotRead::NoPose);
     }

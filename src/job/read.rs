@@ -1,5 +1,6 @@
 //! From the text of `job.toml` to a [`Job`], or to a list of everything that is wrong in it.
 
+use super::slips::JOB_FILE;
 use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -18,8 +19,6 @@ use super::settings::{
 };
 use super::slips::{decimal_comma, misnamed};
 
-/// Name of the file in a job folder.
-pub const JOB_FILE: &str = "job.toml";
 /// Larger files are refused: one with every tab in it has a hundredth of this.
 const MAX_BYTES: u64 = 1_000_000;
 

@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-/// The settings' file, in whose place another name is a slip.
-const MEANT: &str = "job.toml";
+/// Name of the file in a job folder.
+pub const JOB_FILE: &str = "job.toml";
 
 /// A file whose name is what becomes of job.toml where an editor or a phone adds an ending of its
 /// own, or begins it with a capital.
@@ -14,7 +14,7 @@ pub(super) fn misnamed(folder: &Path) -> Option<PathBuf> {
         .filter_map(|entry| entry.file_name().into_string().ok())
         .filter(|name| {
             let name = name.to_lowercase();
-            name == MEANT
+            name == JOB_FILE
                 || ["job.toml.txt", "job.toml.toml", "job.txt", "job.tml"].contains(&name.as_str())
         })
         .collect();

@@ -12,6 +12,8 @@ use crate::math::hex::hex;
 
 /// The sub-folder whose photos show cards only, with card poses of their own.
 pub const CAMERA_FOLDER: &str = "0-camera";
+/// The set-up folders of a new job: the wheel once each way round.
+pub const USUAL_SETUPS: [&str; 2] = ["1-mark-forward", "2-mark-rearward"];
 /// The sub-folder that reports are written to.
 pub const REPORT_FOLDER: &str = "report";
 /// In a report's folder, the list of what this program wrote there.

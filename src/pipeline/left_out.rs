@@ -12,9 +12,16 @@ use crate::photo::room::Room;
 use crate::photo::{Impression, PhotoFacts, PhotoFile};
 use crate::sightings::PhotoSightings;
 
+/// A photo that is the same picture as another: places in the list of photos.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Copied {
+    photo: usize,
+    original: usize,
+}
+
 /// Which photos are copies of which: of those that are one picture the largest counts, then the one
 /// whose camera is known, then the one of the least loss, then the first.
-pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<(usize, usize)> {
+pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<Copied> {
     let mut best_first: Vec<usize> =
         (0..photos.len()).filter(|&idx| impressions[idx].is_some()).collect();
     best_first.sort_by_key(|&idx| {
@@ -30,7 +37,7 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<(
         (Reverse(facts.map(known)), idx)
     });
     let mut kept: Vec<usize> = Vec::new();
-    let mut copies: Vec<(usize, usize)> = Vec::new();
+    let mut copies: Vec<Copied> = Vec::new();
     for idx in best_first {
         let original = kept.iter().copied().find(|&original| {
             let (Some(first), Some(second)) = (&impressions[original], &impressions[idx]) else {
@@ -40,7 +47,7 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<(
                 .is_some_and(|turn| are_one(&photos[original].file, &photos[idx].file, turn))
         });
         match original {
-            Some(original) => copies.push((idx, original)),
+            Some(original) => copies.push(Copied { photo: idx, original }),
             None => kept.push(idx),
         }
     }
@@ -49,12 +56,8 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<(
 }
 
 /// Leaves copies out as if they could not be read, and names each with its original.
-pub fn leave_out(
-    photos: &mut [SeenPhoto],
-    copies: Vec<(usize, usize)>,
-    findings: &mut Vec<Finding>,
-) {
-    for (idx, original) in copies {
+pub fn leave_out(photos: &mut [SeenPhoto], copies: Vec<Copied>, findings: &mut Vec<Finding>) {
+    for Copied { photo: idx, original } in copies {
         let file = photos[idx].file.id.clone();
         // What was said of it does not matter any more.
         findings.retain(|finding| finding.photo.as_ref() != Some(&file));

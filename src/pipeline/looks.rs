@@ -138,8 +138,8 @@ pub(super) fn read_lines_again(photos: &mut [SeenPhoto], first: &Solution) {
     let seen: Vec<&PhotoSightings> = photos.iter().map(|photo| &photo.sightings).collect();
     let widths = scene::strings::line_width::common_widths(first, &seen);
     photos.par_iter_mut().enumerate().for_each(|(idx, photo)| {
-        for (_, line, width) in widths.iter().filter(|(of, _, _)| *of == idx) {
-            photo.sightings.lines[*line].read_with(width);
+        for again in widths.iter().filter(|again| again.photo == idx) {
+            photo.sightings.lines[again.line].read_with(&again.width);
         }
     });
 }

@@ -1,6 +1,7 @@
 //! Reads a result document back, with an error that says what is wrong with the file and what to
 //! do.
 
+use crate::photo::job_photos::REPORT_FOLDER;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -81,7 +82,7 @@ impl ResultDocument {
 
 fn find(path: &Path) -> Result<PathBuf, ReadError> {
     let candidates =
-        [path.to_owned(), path.join(RESULT_NAME), path.join("report").join(RESULT_NAME)];
+        [path.to_owned(), path.join(RESULT_NAME), path.join(REPORT_FOLDER).join(RESULT_NAME)];
     candidates
         .into_iter()
         .find(|candidate| candidate.is_file())

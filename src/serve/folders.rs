@@ -7,11 +7,9 @@ use crate::disk::new_file::write_new;
 use crate::disk::sync_folder;
 use crate::job::JOB_FILE;
 use crate::photo::evenings::{evening_number, later_evenings};
-use crate::photo::job_photos::{CAMERA_FOLDER, EVENING_PREFIX};
+use crate::photo::job_photos::{CAMERA_FOLDER, EVENING_PREFIX, USUAL_SETUPS};
 use crate::photo::order::setup_order;
 
-/// Positions of the wheel where the job has no folders for them yet.
-const USUAL: [&str; 2] = ["1-mark-forward", "2-mark-rearward"];
 /// Where a photo goes that is not to count: no folder whose name begins with a dot is ever
 /// measured.
 pub const ASIDE: &str = ".put-aside";
@@ -94,8 +92,8 @@ pub fn positions(folder: &Path, with_photos: &[String]) -> Vec<Position> {
                 && !name.eq_ignore_ascii_case(CAMERA_FOLDER)
         });
     let mut names: Vec<String> = numbered.chain(with_photos.iter().cloned()).collect();
-    for usual in USUAL {
-        if names.len() < USUAL.len() && !names.iter().any(|name| name == usual) {
+    for usual in USUAL_SETUPS {
+        if names.len() < USUAL_SETUPS.len() && !names.iter().any(|name| name == usual) {
             names.push(usual.to_owned());
         }
     }
@@ -117,7 +115,7 @@ mod tests {
                 .map(|position| position.folder)
                 .collect::<Vec<_>>()
         };
-        assert_eq!(positions(home.path(), &[]).len(), USUAL.len());
+        assert_eq!(positions(home.path(), &[]).len(), USUAL_SETUPS.len());
         for name in [
             "0-camera",
             "report",
@@ -131,8 +129,8 @@ mod tests {
             fs::create_dir(home.path().join(name)).unwrap();
         }
         assert_eq!(names(home.path()), ["1-up", "2-down", "3-third"]);
-        assert_eq!(Position { folder: USUAL[1].to_owned() }.title(), "mark rearward");
-        assert_eq!(Position { folder: USUAL[1].to_owned() }.mark_ahead(), Some(false));
+        assert_eq!(Position { folder: USUAL_SETUPS[1].to_owned() }.title(), "mark rearward");
+        assert_eq!(Position { folder: USUAL_SETUPS[1].to_owned() }.mark_ahead(), Some(false));
         assert_eq!(Position { folder: "1-up".to_owned() }.mark_ahead(), None);
     }
 

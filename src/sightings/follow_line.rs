@@ -13,7 +13,7 @@ use crate::photo::LinearImage;
 use super::line_edges::{edge_points, middles};
 use super::line_light::{Followed, LineLight};
 use super::line_ridge::{Across, LEAST_STATIONS, SIDE, STEP, best_path, line_part};
-use super::round_line::Width;
+use super::line_strips::Width;
 use super::seen::{LineSighting, StringKind};
 
 /// Length of line that is averaged for one place, px, and the spacing of places (our choice).

@@ -12,7 +12,8 @@ use nalgebra::Vector2;
 use crate::photo::LinearImage;
 
 use super::line_path::{Crossing, Path, StrandPoint, along, line_points};
-use super::round_line::{Axis, Place, Strip, Width, find_axis};
+use super::line_strips::{Axis, Place, Strip, Width};
+use super::round_line::find_axis;
 
 /// Stations whose light is read together (our choice).
 pub(super) const GROUP: usize = 10;

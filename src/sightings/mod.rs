@@ -19,6 +19,7 @@ pub mod line_edges;
 pub mod line_light;
 mod line_path;
 pub mod line_ridge;
+pub mod line_strips;
 pub mod look;
 pub mod look_again;
 pub mod noise;

@@ -5,7 +5,7 @@ use crate::cards::Pattern;
 
 use super::line_light::LineLight;
 use super::line_path::StrandPoint;
-use super::round_line::Width;
+use super::line_strips::Width;
 
 /// One X-corner of a pattern, found and fitted to a fraction of a pixel.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,5 +1,5 @@
-//! Data flows one way: a stage may use earlier stages only. This reads every `crate::` path in the
-//! sources, however many lines an import takes.
+//! Data flows one way: a stage may use earlier stages only, and neither files nor rooms go round in
+//! circles. This reads every path in the sources, however many lines an import takes.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -73,6 +73,17 @@ fn no_stage_knows_a_later_one() {
         n_paths > 100,
         "only {n_paths} paths were found: is this test still reading the sources?"
     );
+}
+
+/// A file with one purpose needs no more.
+const MOST_LINES: usize = 400;
+
+#[test]
+fn no_source_file_is_too_long_for_one_purpose() {
+    for (file, text) in sources() {
+        let n = text.lines().count();
+        assert!(n <= MOST_LINES, "src/{file} has {n} lines: split it by noun");
+    }
 }
 
 #[test]

@@ -9,4 +9,5 @@ pub mod prior;
 pub mod residual;
 pub mod solve;
 pub mod view_fit;
+pub mod view_normal;
 pub mod world_point;

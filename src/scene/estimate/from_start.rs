@@ -39,8 +39,7 @@ const ROUNDS: usize = 3;
 const CORD_MOVED_OPEN_MM: f64 = 3.0;
 const CORD_MOVED_SEEN_MM: f64 = 30.0;
 /// How far one sheet's scale and one tab's lie from the common one: sheets of one printer agree
-/// far better than printers do, and small prints less well (our estimates; common practice, no
-/// source).
+/// far better than printers do (our estimates; common practice, no source).
 const SHEET_SIGMA: f64 = 5e-4;
 const TAB_SCALE_SIGMA: f64 = 3e-3;
 /// A tab that stands 0.05 mm off is tilted by a milliradian or so (our estimate; common practice,

@@ -32,6 +32,14 @@ pub struct TabSetting {
     pub pitch: f64,
 }
 
+/// A face on which several tabs are stuck.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FaceSetting {
+    pub name: String,
+    /// Numbers.
+    pub tabs: Vec<u8>,
+}
+
 /// What a tab is fixed to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Hangs {
@@ -48,8 +56,8 @@ pub struct SceneSettings {
     pub setups: Vec<String>,
     /// One for each tab number that may be seen; other tabs are ignored.
     pub tabs: Vec<TabSetting>,
-    /// Faces on which several tabs are stuck: name and tab numbers.
-    pub faces: Vec<(String, Vec<u8>)>,
+    /// Faces on which several tabs are stuck.
+    pub faces: Vec<FaceSetting>,
     /// Still tabs on one rigid part each: where one of them was moved between set-ups, so were the
     /// others.
     pub moving_as_one: Vec<Vec<u8>>,

@@ -21,12 +21,26 @@ fn pose_points(pose: &Rigid, pitch: f64) -> [Vector3<f64>; 4] {
     [[r, r], [-r, r], [-r, -r], [r, -r]].map(|[x, y]| pose.apply(&Vector3::new(x, y, 0.0)))
 }
 
-/// Finds where a body went in each set-up from tabs seen in several, and puts its tabs into the
-/// body's frame. Returns whether it stayed in place.
+/// A tab on a turning body, as one set-up's photos show it in the world.
+#[derive(Clone, Copy)]
+pub struct TabPose {
+    pub number: u8,
+    pub setup: usize,
+    pub world_from_tab: Rigid,
+}
+
+/// A body's motions by set-up, and its tabs in its own frame.
+struct Joined {
+    motions: BTreeMap<usize, Rigid>,
+    in_body: BTreeMap<u8, Rigid>,
+}
+
+/// Puts a body's tabs into its frame, and the body where it went in each set-up. Returns whether it
+/// stayed in place.
 pub fn join_body(
     state: &mut State,
     part: TurningPart,
-    moving: &BTreeMap<(u8, usize), Rigid>,
+    placed: &[TabPose],
     settings: &SceneSettings,
 ) -> bool {
     let on_it = |number: u8| {
@@ -35,55 +49,20 @@ pub fn join_body(
             .iter()
             .any(|t| t.number == number && t.hangs == Hangs::On(Carrier::Turning(part)))
     };
-    let mine: Vec<(u8, usize, Rigid)> = moving
-        .iter()
-        .filter(|((number, _), _)| on_it(*number))
-        .map(|((n, s), pose)| (*n, *s, *pose))
-        .collect();
-    let setups: BTreeSet<usize> = mine.iter().map(|(_, setup, _)| *setup).collect();
-    let Some(&first) = setups.first() else { return false };
-    let mut bodies: BTreeMap<usize, Rigid> = BTreeMap::from([(first, Rigid::identity())]);
-    let mut in_body: BTreeMap<u8, Rigid> = mine
-        .iter()
-        .filter(|(_, setup, _)| *setup == first)
-        .map(|(n, _, pose)| (*n, *pose))
-        .collect();
-    loop {
-        // The set-up that shares most tabs with what is known comes next.
-        let shared = |setup: usize| {
-            mine.iter().filter(|(n, s, _)| *s == setup && in_body.contains_key(n)).count()
-        };
-        let next = setups
-            .iter()
-            .copied()
-            .filter(|s| !bodies.contains_key(s))
-            .max_by_key(|s| (shared(*s), std::cmp::Reverse(*s)));
-        let Some(setup) = next.filter(|s| shared(*s) > 0) else { break };
-        let here: Vec<&(u8, usize, Rigid)> = mine.iter().filter(|(_, s, _)| *s == setup).collect();
-        let (mut world, mut body) = (Vec::new(), Vec::new());
-        for (number, _, pose) in &here {
-            if let Some(known) = in_body.get(number) {
-                world.extend(pose_points(pose, settings.pitch_of(*number)));
-                body.extend(pose_points(known, settings.pitch_of(*number)));
-            }
-        }
-        let Some(motion) = robust_motion(&world, &body) else { break };
-        for (number, _, pose) in here {
-            in_body.entry(*number).or_insert_with(|| motion.inverse().then(pose));
-        }
-        bodies.insert(setup, motion);
-    }
+    let mine: Vec<TabPose> = placed.iter().copied().filter(|tab| on_it(tab.number)).collect();
+    let Some(first) = mine.iter().map(|tab| tab.setup).min() else { return false };
+    let Joined { mut motions, in_body } = joined(&mine, first, settings);
     let middle =
         in_body.values().map(|pose| pose.t).sum::<Vector3<f64>>() / in_body.len().max(1) as f64;
     let stayed = |motion: &Rigid| {
         log(&motion.r).norm() < STAYED_TURN
             && (motion.apply(&middle) - middle).norm() < STAYED_SHIFT_MM
     };
-    let stayed = bodies.len() > 1 && bodies.values().all(stayed);
+    let stayed = motions.len() > 1 && motions.values().all(stayed);
     if stayed {
-        bodies.values_mut().for_each(|motion| *motion = Rigid::identity());
+        motions.values_mut().for_each(|motion| *motion = Rigid::identity());
     }
-    for (setup, motion) in &bodies {
+    for (setup, motion) in &motions {
         state.bodies.push(Body {
             part,
             setup: *setup,
@@ -92,25 +71,56 @@ pub fn join_body(
         });
     }
     for (number, pose) in &in_body {
-        state.tabs.push(Tab::new(
-            *number,
-            Carrier::Turning(part),
-            None,
-            *pose,
-            settings.pitch_of(*number),
-        ));
+        let pitch = settings.pitch_of(*number);
+        state.tabs.push(Tab::new(*number, Carrier::Turning(part), None, *pose, pitch));
     }
     // Tabs in set-ups that share none with the rest stand for themselves.
-    for (number, setup, pose) in mine.iter().filter(|(_, setup, _)| !bodies.contains_key(setup)) {
-        state.tabs.push(Tab::new(
-            *number,
-            Carrier::Still,
-            Some(*setup),
-            *pose,
-            settings.pitch_of(*number),
-        ));
+    for tab in mine.iter().filter(|tab| !motions.contains_key(&tab.setup)) {
+        let pitch = settings.pitch_of(tab.number);
+        let pose = tab.world_from_tab;
+        state.tabs.push(Tab::new(tab.number, Carrier::Still, Some(tab.setup), pose, pitch));
     }
     stayed
+}
+
+/// Where a body went in each set-up that hangs together with the first one by tabs they share.
+fn joined(tabs: &[TabPose], first: usize, settings: &SceneSettings) -> Joined {
+    let setups: BTreeSet<usize> = tabs.iter().map(|tab| tab.setup).collect();
+    let mut motions: BTreeMap<usize, Rigid> = BTreeMap::from([(first, Rigid::identity())]);
+    let mut in_body: BTreeMap<u8, Rigid> = tabs
+        .iter()
+        .filter(|tab| tab.setup == first)
+        .map(|tab| (tab.number, tab.world_from_tab))
+        .collect();
+    loop {
+        // The set-up that shares most tabs with what is known comes next.
+        let shared = |setup: usize| {
+            tabs.iter()
+                .filter(|tab| tab.setup == setup && in_body.contains_key(&tab.number))
+                .count()
+        };
+        let next = setups
+            .iter()
+            .copied()
+            .filter(|s| !motions.contains_key(s))
+            .max_by_key(|s| (shared(*s), std::cmp::Reverse(*s)));
+        let Some(setup) = next.filter(|s| shared(*s) > 0) else { break };
+        let here: Vec<&TabPose> = tabs.iter().filter(|tab| tab.setup == setup).collect();
+        let (mut world, mut body) = (Vec::new(), Vec::new());
+        for tab in &here {
+            if let Some(known) = in_body.get(&tab.number) {
+                let pitch = settings.pitch_of(tab.number);
+                world.extend(pose_points(&tab.world_from_tab, pitch));
+                body.extend(pose_points(known, pitch));
+            }
+        }
+        let Some(motion) = robust_motion(&world, &body) else { break };
+        for tab in here {
+            in_body.entry(tab.number).or_insert_with(|| motion.inverse().then(&tab.world_from_tab));
+        }
+        motions.insert(setup, motion);
+    }
+    Joined { motions, in_body }
 }
 
 /// Kabsch's motion, without the tab that fits worst when there are enough to tell.

@@ -1,5 +1,6 @@
 //! Planes through tabs that share a face, to start from.
 
+use crate::scene::model::input::FaceSetting;
 use std::collections::BTreeSet;
 
 use nalgebra::Vector3;
@@ -10,7 +11,7 @@ use crate::scene::model::state::{Face, State};
 
 /// Planes through tabs that share a face.
 pub fn start_faces(state: &mut State, settings: &SceneSettings, loose: &BTreeSet<u8>) {
-    for (name, numbers) in &settings.faces {
+    for FaceSetting { name, tabs: numbers } in &settings.faces {
         let tabs: Vec<usize> = (0..state.tabs.len())
             .filter(|&i| {
                 numbers.contains(&state.tabs[i].number) && !loose.contains(&state.tabs[i].number)

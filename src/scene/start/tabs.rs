@@ -1,13 +1,12 @@
 //! Start poses of tabs, set-up by set-up.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
-use crate::math::Rigid;
 use crate::scene::model::input::{Hangs, SceneSettings};
 use crate::scene::model::observe::{Block, SeenCorner, Shown};
 use crate::scene::model::state::{Carrier, State, Tab, TurningPart};
 
-use super::bodies::join_body;
+use super::bodies::{TabPose, join_body};
 use super::glimpses::glimpse;
 use super::pose::{Glimpse, locate};
 
@@ -42,9 +41,8 @@ pub fn start_tabs(
     split: &BTreeSet<u8>,
     blocks: &mut Vec<Block>,
 ) -> Vec<TurningPart> {
-    // Poses in the world: by tab and, for what may move, by set-up.
     let mut parts: BTreeSet<TurningPart> = BTreeSet::new();
-    let mut moving: BTreeMap<(u8, usize), Rigid> = BTreeMap::new();
+    let mut moving: Vec<TabPose> = Vec::new();
     for setting in &settings.tabs {
         let each_setup = split.contains(&setting.number);
         let carrier = match setting.hangs {
@@ -72,7 +70,7 @@ pub fn start_tabs(
             match carrier {
                 Carrier::Turning(part) if !each_setup => {
                     parts.insert(part);
-                    moving.insert((setting.number, setup), pose);
+                    moving.push(TabPose { number: setting.number, setup, world_from_tab: pose });
                 }
                 _ => state.tabs.push(Tab::new(
                     setting.number,
@@ -84,12 +82,20 @@ pub fn start_tabs(
             }
         }
     }
+    moving.sort_by_key(|tab| (tab.number, tab.setup));
     let mut still_bodies = Vec::new();
     for part in parts {
         if join_body(state, part, &moving, settings) {
             still_bodies.push(part);
         }
     }
+    blocks.extend(tab_blocks(state, seen));
+    still_bodies
+}
+
+/// The tabs' corners as observations, tied to their places.
+fn tab_blocks(state: &State, seen: &[TabView]) -> Vec<Block> {
+    let mut blocks = Vec::new();
     for s in seen {
         let tab = state
             .tabs
@@ -112,5 +118,5 @@ pub fn start_tabs(
             noise: 1.0,
         });
     }
-    still_bodies
+    blocks
 }

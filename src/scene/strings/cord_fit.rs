@@ -68,20 +68,7 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
         }
         let squares = |l: &Linear| l.residuals.iter().map(|r| r * r).sum::<f64>();
         let now = squares(&here) + prior_cost(&place);
-        let mut columns: Vec<Vec<f64>> = Vec::with_capacity(N);
-        for i in 0..N {
-            let mut moved = place;
-            moved[i] += STEP[i];
-            let there = linear(lanes, &moved, &gains, &weights)?;
-            columns.push(
-                there
-                    .residuals
-                    .iter()
-                    .zip(&here.residuals)
-                    .map(|(a, b)| (a - b) / STEP[i])
-                    .collect(),
-            );
-        }
+        let columns = derivatives(lanes, &place, &gains, &weights, &here)?;
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
         matrix = SMatrix::from_fn(|i, j| dot(&columns[i], &columns[j]));
         let mut gradient = SVector::<f64, N>::from_fn(|i, _| dot(&columns[i], &here.residuals));
@@ -116,26 +103,45 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
         (here.cost / lanes.iter().map(|l| l.light.len()).sum::<usize>().max(1) as f64).max(0.25);
     let covariance = matrix.try_inverse()? * scale;
     let shifts = lane_shifts(lanes, &place, &gains, &weights)?;
-    let shifts = lanes.iter().zip(shifts).filter_map(|(lane, (mm, sigma))| {
-        let inside = lane.inside(&place);
-        let px = (inside > -LONE).then(|| lane.middle_px(&place)).flatten()?;
-        let lone = inside < LONE;
-        let sigma =
-            if lone { (sigma * scale.sqrt()).hypot(LONE_SIGMA) } else { sigma * scale.sqrt() };
-        // Rows of samples rise or fall with the distance from the ray.
-        let sign = (lane.off(lane.rays.len() - 1, &place) - lane.off(0, &place)).signum();
-        Some(LaneShift {
-            lane: lane.lane,
-            px: px - sign * mm / lane.mm_per_px,
-            sigma: sigma / lane.mm_per_px,
-            lone,
-        })
-    });
-    Some(GroupFit {
-        place,
-        covariance,
-        cost: here.cost + prior_cost(&place),
-        shifts: shifts.collect(),
+    let shift = |(lane, (mm, sigma)): (&FineLane, (f64, f64))| {
+        in_pixels(lane, &place, mm, sigma * scale.sqrt())
+    };
+    let shifts = lanes.iter().zip(shifts).filter_map(shift).collect();
+    Some(GroupFit { place, covariance, cost: here.cost + prior_cost(&place), shifts })
+}
+
+/// Derivatives of the residuals by the place's unknowns, by differences.
+fn derivatives(
+    lanes: &[FineLane],
+    place: &Place,
+    gains: &[f64],
+    weights: &[Vec<f64>],
+    here: &Linear,
+) -> Option<Vec<Vec<f64>>> {
+    let mut columns: Vec<Vec<f64>> = Vec::with_capacity(N);
+    for i in 0..N {
+        let mut moved = *place;
+        moved[i] += STEP[i];
+        let there = linear(lanes, &moved, gains, weights)?;
+        let change = there.residuals.iter().zip(&here.residuals).map(|(a, b)| (a - b) / STEP[i]);
+        columns.push(change.collect());
+    }
+    Some(columns)
+}
+
+/// Where a lane has the cord's middle, px, from its own shift aside, mm.
+fn in_pixels(lane: &FineLane, place: &Place, mm: f64, sigma: f64) -> Option<LaneShift> {
+    let inside = lane.inside(place);
+    let px = (inside > -LONE).then(|| lane.middle_px(place)).flatten()?;
+    let lone = inside < LONE;
+    let sigma = if lone { sigma.hypot(LONE_SIGMA) } else { sigma };
+    // Rows of samples rise or fall with the distance from the ray.
+    let sign = (lane.off(lane.rays.len() - 1, place) - lane.off(0, place)).signum();
+    Some(LaneShift {
+        lane: lane.lane,
+        px: px - sign * mm / lane.mm_per_px,
+        sigma: sigma / lane.mm_per_px,
+        lone,
     })
 }
 

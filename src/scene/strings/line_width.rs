@@ -11,7 +11,8 @@ use crate::scene::adjust::residual::nearest_to_ray;
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Line;
 use crate::sightings::line_light::LineLight;
-use crate::sightings::round_line::{NARROW, Width};
+use crate::sightings::line_strips::Width;
+use crate::sightings::round_line::NARROW;
 use crate::sightings::{LineSighting, PhotoSightings};
 
 /// Fewest images that determine a thickness together (our choice).
@@ -37,11 +38,16 @@ struct Image {
     sigma: f64,
 }
 
-/// The widths in which plumb lines are to be read again: photo, place in its list of lines, width.
-pub fn common_widths(
-    solution: &Solution,
-    photos: &[&PhotoSightings],
-) -> Vec<(usize, usize, Width)> {
+/// The width in which a plumb line's image is to be read again.
+pub struct ImageWidth {
+    pub photo: usize,
+    /// Its place in the photo's list of lines.
+    pub line: usize,
+    pub width: Width,
+}
+
+/// The widths in which plumb lines are to be read again.
+pub fn common_widths(solution: &Solution, photos: &[&PhotoSightings]) -> Vec<ImageWidth> {
     let mut widths = Vec::new();
     for line in &solution.state.lines {
         let images: Vec<Image> = photos
@@ -60,7 +66,11 @@ pub fn common_widths(
                 change: image.scale[1],
                 spread: TRUSTED,
             };
-            (2.0 * width.log_half.exp() >= NARROW).then_some((image.photo, image.idx, width))
+            (2.0 * width.log_half.exp() >= NARROW).then_some(ImageWidth {
+                photo: image.photo,
+                line: image.idx,
+                width,
+            })
         }));
     }
     widths
