@@ -35,7 +35,8 @@ fn beyond_two_u(truth: &TruthScene, measured: &Measured) -> (Vec<String>, usize)
 }
 
 #[test]
-fn every_fourth_photo_smeared_by_the_hand_spoils_nothing() {
+#[ignore = "slow: tests/slow/proofs.sh"]
+fn slow_every_fourth_photo_smeared_by_the_hand_spoils_nothing() {
     let truth = TruthScene::default().at_scale(0.5);
     let measured = measured(&truth, |i, _| RenderKnobs {
         motion_px: if i % 4 == 1 { [7.0, 3.0] } else { [0.0, 0.0] },

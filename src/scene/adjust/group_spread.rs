@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector};
 
+use crate::math::robust::student;
 use crate::scene::model::observe::{Block, CardSide, SeenPoint};
 use crate::scene::model::solution::GroupSpread;
 use crate::scene::model::state::State;
@@ -105,7 +106,7 @@ pub fn of_groups(
     }
     let count = moved.len() as f64;
     let mean = moved.iter().sum::<DVector<f64>>() / count;
-    let factor = (count - 1.0) / count * (student(moved.len() - 1) / 2.0).powi(2);
+    let factor = (count - 1.0) / count * student(moved.len() - 1).powi(2);
     let spread: DMatrix<f64> =
         moved.iter().map(|m| (m - &mean) * (m - &mean).transpose()).sum::<DMatrix<f64>>() * factor;
     Some(GroupSpread { slots: slots.to_vec(), covariance: beyond(&own, &spread)?, source })
@@ -120,12 +121,6 @@ fn beyond(own: &DMatrix<f64>, spread: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     let more = DMatrix::from_diagonal(&eigen.eigenvalues.map(|value| (value - 1.0).max(0.0)));
     let back = root * &eigen.eigenvectors;
     Some(&back * more * back.transpose())
-}
-
-/// Two-sided 95 % quantile of Student's t. Values: any table of Student's t.
-fn student(freedom: usize) -> f64 {
-    let table: [f64; 11] = [12.71, 12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23];
-    table.get(freedom).copied().unwrap_or(2.1)
 }
 
 #[cfg(test)]
