@@ -14,15 +14,15 @@ use super::nuisance::Nuisance;
 use super::settings::Part;
 
 impl Evaluation<'_> {
+    /// A line's points nearest to its flags.
+    fn feet_of_flags(&self, line: usize) -> Vec<Vector3<f64>> {
+        let flags = self.state.flags.iter().filter(|flag| flag.line == line);
+        flags.map(|flag| self.state.lines[line].foot(&flag.centre)).collect()
+    }
+
     /// A line's point half-way between its flags, or the point nearest to one flag.
     pub(super) fn line_middle(&self, line: usize) -> Vector3<f64> {
-        let feet: Vec<_> = self
-            .state
-            .flags
-            .iter()
-            .filter(|f| f.line == line)
-            .map(|f| self.state.lines[line].foot(&f.centre))
-            .collect();
+        let feet = self.feet_of_flags(line);
         feet.iter().sum::<Vector3<f64>>() / feet.len().max(1) as f64
     }
 
@@ -36,13 +36,7 @@ impl Evaluation<'_> {
                     self.record(Figure::PlumbOffset(Letter::of(letter)), offset);
                 }
                 StringKind::Backbone => {
-                    let mut feet: Vec<Vector3<f64>> = self
-                        .state
-                        .flags
-                        .iter()
-                        .filter(|f| f.line == line)
-                        .map(|f| self.state.lines[line].foot(&f.centre))
-                        .collect();
+                    let mut feet = self.feet_of_flags(line);
                     feet.sort_by(|a, b| b.dot(&datum.forward).total_cmp(&a.dot(&datum.forward)));
                     if let [front, .., rear] = feet[..] {
                         self.record(Figure::BackboneFront, datum.offset(&front));

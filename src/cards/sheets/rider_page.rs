@@ -22,10 +22,10 @@
 //! is the half millimetre (k = 1) by which a rider's height is taken to be known.
 
 use super::canvas::{Align, BLACK, Canvas, Ink, Pen, Point};
-use super::lattice::{draw_check_line_along, draw_pattern};
+use super::lattice::draw_pattern;
 use super::lettering::Face;
 use super::paper::{MARGIN_MM, Paper};
-use super::tab_page::TAB_CHECK_LINE_MM;
+use super::tab_page::draw_title;
 use super::tab_words::tab_words;
 use crate::cards::Pattern;
 use crate::cards::pattern::PATTERN_VERSION;
@@ -122,25 +122,12 @@ pub fn draw(canvas: &mut Canvas, placed: &[PlacedRider], page_number: usize, n_p
 }
 
 fn draw_head(canvas: &mut Canvas, cord_mm: f64, page_number: usize, n_pages: usize) {
-    let [width, height] = canvas.size_mm;
-    let (left, right, top) = (SIDE_MM, width - SIDE_MM, height - MARGIN_MM);
-    canvas.text([left, top - 6.0], Align::Left, Face::Bold, 6.0, "RIDERS");
     let facts = format!(
         "for a cord {cord_mm} mm thick; page {page_number} of {n_pages}, pattern version {PATTERN_VERSION}"
     );
-    canvas.text([left, top - 10.6], Align::Left, Face::Plain, 2.6, &facts);
-    let line_left = right - TAB_CHECK_LINE_MM - 0.5;
-    draw_check_line_along(canvas, [line_left, top - 3.0], TAB_CHECK_LINE_MM);
-    let check = format!(
-        "check line: {TAB_CHECK_LINE_MM} mm with a steel rule, middle of tick to middle of tick"
-    );
-    canvas.text(
-        [line_left + TAB_CHECK_LINE_MM / 2.0, top - 7.4],
-        Align::Centre,
-        Face::Plain,
-        2.6,
-        &check,
-    );
+    draw_title(canvas, "RIDERS", &facts);
+    let [width, height] = canvas.size_mm;
+    let (left, right, top) = (SIDE_MM, width - SIDE_MM, height - MARGIN_MM);
     let thickness = format!(
         "Print at 100 % on matt white paper; check the line above. Measure the cord: these are for one {cord_mm} mm thick, give or take \
          half a millimetre. For another: sheets --cord-mm."

@@ -77,15 +77,12 @@ pub fn draw(canvas: &mut Canvas, placed: &[PlacedTab], page_number: usize, n_pag
     }
 }
 
-fn draw_head(canvas: &mut Canvas, page_number: usize, n_pages: usize) {
+/// A page's title, what it is for, and the check line of tabs.
+pub fn draw_title(canvas: &mut Canvas, title: &str, facts: &str) {
     let [width, height] = canvas.size_mm;
-    let left = SIDE_MM;
-    let right = width - SIDE_MM;
-    let top = height - MARGIN_MM;
-    canvas.text([left, top - 6.0], Align::Left, Face::Bold, 6.0, "TABS");
-    let facts = format!("page {page_number} of {n_pages}, pattern version {PATTERN_VERSION}");
-    canvas.text([left, top - 10.6], Align::Left, Face::Plain, 2.6, &facts);
-
+    let (left, right, top) = (SIDE_MM, width - SIDE_MM, height - MARGIN_MM);
+    canvas.text([left, top - 6.0], Align::Left, Face::Bold, 6.0, title);
+    canvas.text([left, top - 10.6], Align::Left, Face::Plain, 2.6, facts);
     let line_left = right - TAB_CHECK_LINE_MM - 0.5;
     draw_check_line_along(canvas, [line_left, top - 3.0], TAB_CHECK_LINE_MM);
     let check = format!(
@@ -98,7 +95,12 @@ fn draw_head(canvas: &mut Canvas, page_number: usize, n_pages: usize) {
         2.6,
         &check,
     );
+}
 
+fn draw_head(canvas: &mut Canvas, page_number: usize, n_pages: usize) {
+    let facts = format!("page {page_number} of {n_pages}, pattern version {PATTERN_VERSION}");
+    draw_title(canvas, "TABS", &facts);
+    let (left, top) = (SIDE_MM, canvas.size_mm[1] - MARGIN_MM);
     let words = [
         "Print at 100 % (\u{201c}actual size\u{201d}, no fitting to the page), on one side of matt white paper. \
          The line above is measured_tabs_mm in job.toml.",

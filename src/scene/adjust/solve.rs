@@ -5,6 +5,8 @@
 //! is left grows with cards, tabs and lines, not with photos. Work is spread over views and added
 //! up in their order, so the result does not depend on the number of threads.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use rayon::prelude::*;
 
@@ -114,6 +116,7 @@ fn eliminate(view: &ViewNormal, damping: f64, loose: f64) -> Option<Eliminated> 
 }
 
 /// The reduced system: kept unknowns only.
+#[derive(Clone)]
 struct Reduced {
     matrix: DMatrix<f64>,
     right: DVector<f64>,
@@ -168,9 +171,7 @@ fn reduce(normal: &Normal, damping: f64, loose: f64) -> Option<(Reduced, Vec<Eli
 pub fn information(state: &State, problem: &Problem, view: usize) -> Option<DMatrix<f64>> {
     let blocks: Vec<&Block> = problem.blocks.iter().filter(|block| block.view == view).collect();
     let normal = view_normal(state, problem.slots, &blocks, view, problem.priors);
-    let factor = normal.own.clone().cholesky()?;
-    let mut kept = normal.kept.clone();
-    kept.gemm_tr(-1.0, &normal.cross, &factor.solve(&normal.cross), 1.0);
+    let kept = eliminate(&normal, 0.0, 0.0)?.kept;
     let mut all = DMatrix::zeros(problem.slots.n, problem.slots.n);
     for (b, &j) in normal.meets.iter().enumerate() {
         for (a, &i) in normal.meets.iter().enumerate() {
@@ -325,35 +326,48 @@ pub fn covariance(state: &State, problem: &Problem) -> Option<DMatrix<f64>> {
     inverse(&reduce(&problem.normal(state), 0.0, 0.0)?.0.matrix)
 }
 
-/// Steps from one state under many assignments of what the views show, the normal equations of each
-/// view made once. Right to first order only.
+/// Steps from one state under many assignments of what some views show, the normal equations of
+/// each view made once. Right to first order only.
 pub struct Trials {
     priors: Reduced,
-    /// Of either problem: the kept unknowns that each view meets, and its share.
-    views: [Vec<(Vec<usize>, Eliminated)>; 2],
+    /// Of each view the kept unknowns that it meets, and its share.
+    views: Vec<Share>,
+    /// The same of the views that may show something else.
+    others: BTreeMap<usize, Share>,
+}
+
+type Share = (Vec<usize>, Eliminated);
+
+fn share(view: ViewNormal) -> Option<Share> {
+    let part = eliminate(&view, 0.0, LOOSE)?;
+    Some((view.meets, part))
 }
 
 impl Trials {
-    /// Of a problem and another that differs in its blocks alone; both have the same priors and
-    /// slots. None when a view does not determine its own unknowns.
-    pub fn of(state: &State, problem: &Problem, other: &Problem) -> Option<Self> {
+    /// Of a problem and another with the same priors and slots, whose blocks differ in these views
+    /// alone. None when a view does not determine its own unknowns.
+    pub fn of(state: &State, problem: &Problem, other: &Problem, views: &[usize]) -> Option<Self> {
         let normal = problem.normal(state);
         let priors = Reduced::of_priors(&normal);
-        let shares = |normal: Normal| {
-            let eliminated = |view: ViewNormal| Some((eliminate(&view, 0.0, LOOSE)?, view.meets));
-            let parts = normal.views.into_iter().map(eliminated);
-            parts.map(|part| part.map(|(part, meets)| (meets, part))).collect::<Option<Vec<_>>>()
+        let by_view = other.by_view(state.views.len());
+        let other_share = |&view: &usize| {
+            let normal = view_normal(state, other.slots, &by_view[view], view, other.priors);
+            Some((view, share(normal)?))
         };
-        Some(Trials { priors, views: [shares(normal)?, shares(other.normal(state))?] })
+        Some(Trials {
+            priors,
+            views: normal.views.into_iter().map(share).collect::<Option<_>>()?,
+            others: views.iter().map(other_share).collect::<Option<_>>()?,
+        })
     }
 
-    /// Step of the kept unknowns, and their covariance, where the `others` among the views are as
+    /// Step of the kept unknowns, and their covariance, where these of the differing views are as
     /// the other problem has them. What photos leave open stays about where it is.
-    pub fn step(&self, others: &[usize]) -> Option<(DVector<f64>, DMatrix<f64>)> {
-        let mut reduced =
-            Reduced { matrix: self.priors.matrix.clone(), right: self.priors.right.clone() };
-        for view in 0..self.views[0].len() {
-            let (meets, part) = &self.views[usize::from(others.contains(&view))][view];
+    pub fn step(&self, as_other: &[usize]) -> Option<(DVector<f64>, DMatrix<f64>)> {
+        let mut reduced = self.priors.clone();
+        for (view, own) in self.views.iter().enumerate() {
+            let other = self.others.get(&view).filter(|_| as_other.contains(&view));
+            let (meets, part) = other.unwrap_or(own);
             reduced.add(meets, part);
         }
         (0..reduced.matrix.nrows()).for_each(|i| reduced.matrix[(i, i)] += LOOSE);

@@ -4,9 +4,9 @@
 //! Photos from the left show one face of a wheel, photos from the right the other. Where it was
 //! knocked in between, either side fits by itself and no mark is seen at two places: the
 //! contradiction lies in how the faces stand to each other in another set-up, and spread over
-//! all tabs it passes for noise. So the later photos get a place of the body for themselves,
-//! everything is adjusted anew, and the two places are compared by what their difference's
-//! covariance allows.
+//! all tabs it passes for noise. So the later photos get a place of the body for themselves, first
+//! from one step for each moment, then adjusted in full for the most suspicious one, and the two
+//! places are compared by what their difference's covariance allows.
 
 use std::collections::BTreeMap;
 
@@ -148,7 +148,7 @@ fn most_suspicious(solution: &Solution, body: usize, views: &[usize]) -> Option<
     let apart = let_stand_elsewhere(&mut state, &mut blocks, body, views);
     let slots = Slots::of(&state);
     let problem = |blocks| Problem { blocks, priors: &solution.priors, slots: &slots };
-    let trials = Trials::of(&state, &problem(&solution.blocks), &problem(&blocks))?;
+    let trials = Trials::of(&state, &problem(&solution.blocks), &problem(&blocks), views)?;
     let significance = |from: usize| {
         let (step, covariance) = trials.step(fewer(views, from))?;
         let mut state = state.clone();

@@ -99,8 +99,11 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
     let spread: Matrix2<f64> = split.covariance.fixed_view::<2, 2>(4, 4).into_owned();
     // Light does to the places of this set-up what one shift leaves unexplained of them.
     let freedom = seen.len().saturating_sub(N);
-    let light = (split.cost / freedom.max(1) as f64).clamp(LEAST_LIGHT, 1.0);
-    let light = if freedom < LEAST_FREEDOM { 1.0 } else { light };
+    let light = if freedom < LEAST_FREEDOM {
+        1.0
+    } else {
+        (split.cost / freedom as f64).clamp(LEAST_LIGHT, 1.0)
+    };
     let significance = shift.dot(&(spread.try_inverse()? * shift)) / 2.0 / light;
     if !(by_mm > LEAST_MM && significance > CERTAIN && FITS_BETTER * split.cost < together.cost) {
         return None;
@@ -213,4 +216,31 @@ fn fitted(seen: &[Seen], from: Option<usize>) -> Option<Fit> {
 /// Robust square of a residual in standard deviations.
 fn rho(r: f64) -> f64 {
     if r.abs() <= HUBER { r * r } else { HUBER * (2.0 * r.abs() - HUBER) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scene::model::state::Cord;
+
+    fn cord(setup: usize, y: f64) -> Cord {
+        Cord { setup, middle: 200.0, half: 500.0, y: [y, 0.0, 0.0], z: [4.0, 0.0, 0.0] }
+    }
+
+    /// One cord for all photos of the first set-up lies between its two places; the second set-up
+    /// shows it at the one or at the other.
+    #[test]
+    fn the_place_that_another_set_up_shows_is_the_first() {
+        let lay_as = |y: f64| State { cords: vec![cord(0, 0.8), cord(1, y)], ..State::default() };
+        // It lay at 0 mm, and at 1.5 mm from some photo on.
+        let values = SVector::from([-0.8, 0.0, 0.0, 0.0, 1.5, 0.0]);
+        assert!(lay_as_elsewhere(&lay_as(0.1), 0, &values));
+        assert!(!lay_as_elsewhere(&lay_as(1.4), 0, &values));
+        assert!(!lay_as_elsewhere(&lay_as(0.7), 0, &values));
+        assert!(!lay_as_elsewhere(
+            &State { cords: vec![cord(0, 0.8)], ..State::default() },
+            0,
+            &values
+        ));
+    }
 }

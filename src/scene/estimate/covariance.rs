@@ -11,12 +11,8 @@ impl Solution {
     /// Covariance of the unknowns, what groups of observations add to it, and what makes the cord
     /// doubtful.
     pub fn update_covariance(&mut self) {
+        self.update_covariance_of_unknowns();
         let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };
-        self.covariance = covariance(&self.state, &problem);
-        self.undetermined = self.covariance.is_none();
-        if self.undetermined {
-            self.covariance = loose_covariance(&self.state, &problem);
-        }
         // Place and direction; a tight cord's shape (the last terms of y and z) is not at stake
         // when a card is left out.
         let straight = |&slot: &usize| [slot, slot + 1, slot + 3, slot + 4];
@@ -35,6 +31,13 @@ impl Solution {
         self.cord_doubts = crate::scene::strings::cord_doubts::doubts(self);
     }
 
+    fn update_covariance_of_unknowns(&mut self) {
+        let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };
+        let determined = covariance(&self.state, &problem);
+        self.undetermined = determined.is_none();
+        self.covariance = determined.or_else(|| loose_covariance(&self.state, &problem));
+    }
+
     /// Whether every set-up's cord is seen from so many places that a movement is determined.
     pub fn cord_movement_is_determined(&self) -> bool {
         (0..self.state.cords.len())
@@ -44,11 +47,6 @@ impl Solution {
     /// Takes all observations for worse by a factor and updates the covariance.
     pub fn raise_noise(&mut self, factor: f64) {
         self.blocks.iter_mut().for_each(|block| block.noise *= factor);
-        let problem = Problem { blocks: &self.blocks, priors: &self.priors, slots: &self.slots };
-        self.covariance = if self.undetermined {
-            loose_covariance(&self.state, &problem)
-        } else {
-            covariance(&self.state, &problem)
-        };
+        self.update_covariance_of_unknowns();
     }
 }
