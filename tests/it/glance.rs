@@ -156,7 +156,7 @@ fn pictures_are_upright_and_reduced_and_written_over_nothing() {
         command
     };
     glance().assert().success().stdout(contains("1 picture written"));
-    let picture = to.join("1-a-02.jpg");
+    let picture = to.join("1-a-02-drawn.jpg");
     let (width, height) = image::image_dimensions(&picture).unwrap();
     assert!(width < height && height <= 1600, "{width} x {height}");
     // The cord's colour is nowhere else in the photo, and tells that the finds were drawn in.
@@ -170,7 +170,10 @@ fn pictures_are_upright_and_reduced_and_written_over_nothing() {
     // Again: the same bytes are left as they are. Something else in the way is never touched.
     glance().assert().success().stdout(contains("1 unchanged"));
     fs::write(&picture, "mine").unwrap();
-    glance().assert().code(2).stderr(contains("1-a-02.jpg").and(contains("nothing was written")));
+    glance()
+        .assert()
+        .code(2)
+        .stderr(contains("1-a-02-drawn.jpg").and(contains("nothing was written")));
     assert_eq!(fs::read_to_string(&picture).unwrap(), "mine");
     // A file where the folder should be.
     sightcord()
@@ -227,7 +230,10 @@ fn cards_are_shown_from_straight_above() {
         .filter_map(|name| {
             Some((
                 name,
-                name.strip_prefix("1-mark-forward-02-card-")?.strip_suffix(".jpg")?.parse().ok()?,
+                name.strip_prefix("1-mark-forward-02-card-")?
+                    .strip_suffix("-drawn.jpg")?
+                    .parse()
+                    .ok()?,
             ))
         })
         .collect();
@@ -256,7 +262,19 @@ fn two_photos_of_one_name_get_two_pictures() {
     let mut names: Vec<String> =
         fs::read_dir(&to).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
     names.sort();
-    assert_eq!(names, ["1-mark-forward-02-2.jpg", "1-mark-forward-02.jpg"]);
+    assert_eq!(names, ["1-mark-forward-02-drawn-2.jpg", "1-mark-forward-02-drawn.jpg"]);
+}
+
+/// Pictures that someone copies into the job's folder by hand must replace no photo.
+#[test]
+fn no_picture_has_the_name_of_its_photo() {
+    let folder = tempfile::tempdir().unwrap();
+    let (job, to) = (folder.path().join("bike"), folder.path().join("pictures"));
+    fs::create_dir(&job).unwrap();
+    fs::copy(PHOTO, job.join("IMG_0001.jpg")).unwrap();
+    sightcord().args(["glance", "-q"]).arg(&job).arg("--picture").arg(&to).assert().success();
+    let names: Vec<_> = fs::read_dir(&to).unwrap().map(|e| e.unwrap().file_name()).collect();
+    assert_eq!(names, ["IMG_0001-drawn.jpg"]);
 }
 
 /// Lines of the watch up to the first that holds these words.

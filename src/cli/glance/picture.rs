@@ -14,6 +14,9 @@ use crate::job::JOB_FILE;
 use crate::report::html::{name_digits, plain_name};
 use crate::visible::one_line;
 
+/// What the names of pictures end in, and photos' names don't.
+const DRAWN: &str = "-drawn";
+
 /// The folder that pictures go to.
 pub struct PictureFolder {
     folder: PathBuf,
@@ -70,9 +73,9 @@ impl PictureFolder {
         Ok(())
     }
 
-    /// "1-mark-forward/02.jpg" goes to "1-mark-forward-02.jpg"; a name that says less than the
-    /// photo's does gets digits that tell it apart, and one that was given already gets a
-    /// number.
+    /// "1-mark-forward/02.jpg" goes to "1-mark-forward-02-drawn.jpg": never the name of a photo, so
+    /// that pictures copied among the photos by hand replace none. A name that says less than the
+    /// photo's does gets digits that tell it apart, and one that was given already gets a number.
     fn path_for(&mut self, photo: &str) -> PathBuf {
         // A photo named by its path keeps the last two parts of it.
         let mut parts: Vec<&str> = photo
@@ -87,6 +90,7 @@ impl PictureFolder {
         if plain != stem {
             plain = format!("{plain}-{}", name_digits(&whole));
         }
+        plain += DRAWN;
         let mut name = plain.clone();
         let mut number = 2;
         while !self.given.insert(name.to_ascii_lowercase()) {
