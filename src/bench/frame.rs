@@ -30,6 +30,7 @@ impl Evaluation<'_> {
         let Some(datum) = self.datum else { return };
         for line in 0..self.state.lines.len() {
             match self.state.lines[line].kind {
+                StringKind::Plumb(_) if self.choices.up.contradicted.contains(&line) => {}
                 StringKind::Plumb(letter) => {
                     let offset = datum.offset(&self.line_middle(line))
                         + self.shift.of(Nuisance::LineLight(line));
@@ -68,7 +69,9 @@ impl Evaluation<'_> {
         let Some(datum) = self.datum else { return };
         // Places of the frame's centre plane: forward coordinate, offset.
         let mut centre: Vec<(f64, f64)> = Vec::new();
-        for line in super::ground::plumb_lines(self.state) {
+        let contradicted = &self.choices.up.contradicted;
+        let believed = |line: &usize| !contradicted.contains(line);
+        for line in super::ground::plumb_lines(self.state).into_iter().filter(believed) {
             let p = self.line_middle(line);
             centre.push((
                 p.dot(&datum.forward),

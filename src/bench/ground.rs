@@ -113,6 +113,8 @@ pub struct UpWeights {
     /// For plumb lines: index into `State::lines` and weight.
     pub lines: Vec<(usize, Matrix2<f64>)>,
     pub cards: Option<Matrix2<f64>>,
+    /// Plumb lines whose images contradict each other: they tell neither upright nor a place.
+    pub contradicted: Vec<usize>,
 }
 
 impl UpWeights {

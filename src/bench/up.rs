@@ -110,6 +110,9 @@ fn weigh_lines(
             axes * own * axes.transpose() + Matrix2::identity() * hang.to_radians().powi(2);
         if let Some(finding) = super::upright::undetermined(solution, views, line, &spread) {
             findings.push(finding);
+            if super::upright::is_contradicted(solution, views, line) {
+                weights.contradicted.push(line);
+            }
             continue;
         }
         if let Some(weight) = spread.try_inverse() {

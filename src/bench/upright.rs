@@ -56,6 +56,12 @@ pub fn undetermined(
     )
 }
 
+/// Whether a line that does not show upright was seen often enough to: then its images contradict
+/// each other.
+pub fn is_contradicted(solution: &Solution, views: &Views, line: usize) -> bool {
+    views.of_line(solution, line).0 >= LEAST_IMAGES
+}
+
 /// What is to be said where no plumb line tells upright.
 pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Finding> {
     let mut findings = Vec::new();

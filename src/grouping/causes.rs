@@ -46,8 +46,12 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
             grouping.setups.get(grouping.of_photo[*photo]).is_some_and(|setup| !setup.lens_only)
         })
         .collect();
+    // A photo whose side nobody can tell may be from the other one.
+    let all_known = on_bench.iter().all(|photo| sorted.from[*photo].is_some());
     let sides: BTreeSet<Side> = on_bench.iter().filter_map(|photo| sorted.from[*photo]).collect();
-    if let ([only], true) = (Vec::from_iter(sides).as_slice(), on_bench.len() >= LEAST_PHOTOS) {
+    if let ([only], true) =
+        (Vec::from_iter(sides).as_slice(), all_known && on_bench.len() >= LEAST_PHOTOS)
+    {
         let (this, other) = (only.word(), only.other().word());
         let tab = if *only == Side::Left { 2 } else { 1 };
         findings.push(Finding::refused(

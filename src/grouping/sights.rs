@@ -84,6 +84,9 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
         if photo.lens_only {
             out.cards_only[idx] = shows_cards(&photo.sightings);
             out.elsewhere[idx] = !lies_as_on_bench(&first, photo);
+            if !out.elsewhere[idx] {
+                out.across[idx] = across_bench(&first, idx, photo);
+            }
             continue;
         }
         let Some(view) = first.view_of[idx] else { continue };
@@ -156,25 +159,37 @@ fn tabs_once(sightings: &PhotoSightings) -> impl Iterator<Item = &PatternSightin
 /// Whether a photo without tabs shows the cards as they lie on the bench: a lone card may lie there
 /// as well.
 fn lies_as_on_bench(first: &StartCards, photo: &ScenePhoto) -> bool {
-    let cards = &first.state.cards;
-    let number = |card: usize| first.state.sheets[cards[card].sheet].number;
-    let own: Vec<usize> =
-        (0..cards.len()).filter(|&i| cards[i].ground == Ground::LensOnly(photo.setup)).collect();
-    let pairs: Vec<(Rigid, Rigid)> = own
-        .iter()
-        .filter_map(|&card| {
-            let there = (0..cards.len())
-                .find(|&i| cards[i].ground == Ground::Bench && number(i) == number(card))?;
-            Some((cards[card].world_from_card, cards[there].world_from_card))
-        })
-        .collect();
+    let (n_own, pairs) = own_and_on_bench(first, photo);
     let agree = |(a, a_bench): &(Rigid, Rigid), (b, b_bench): &(Rigid, Rigid)| {
         let (here, there) = (a.inverse().then(b), a_bench.inverse().then(b_bench));
         let miss = (here.t - there.t).norm();
         let turned = crate::math::rigid::log(&(here.r * there.r.transpose())).norm();
         miss < SAME_PLACE_MM + SAME_PLACE_SHARE * there.t.norm() && turned < SAME_PLACE_TURN
     };
-    pairs.iter().skip(1).all(|pair| agree(&pairs[0], pair)) && pairs.len() == own.len()
+    pairs.iter().skip(1).all(|pair| agree(&pairs[0], pair)) && pairs.len() == n_own
+}
+
+/// How many cards a photo without tabs shows, and those of them that lie on the bench, too: poses
+/// on the photo's own ground and on the bench.
+fn own_and_on_bench(first: &StartCards, photo: &ScenePhoto) -> (usize, Vec<(Rigid, Rigid)>) {
+    let cards = &first.state.cards;
+    let number = |card: usize| first.state.sheets[cards[card].sheet].number;
+    let own: Vec<usize> =
+        (0..cards.len()).filter(|&i| cards[i].ground == Ground::LensOnly(photo.setup)).collect();
+    let pairs = own.iter().filter_map(|&card| {
+        let there = (0..cards.len())
+            .find(|&i| cards[i].ground == Ground::Bench && number(i) == number(card))?;
+        Some((cards[card].world_from_card, cards[there].world_from_card))
+    });
+    (own.len(), pairs.collect())
+}
+
+/// Where the camera of a photo without tabs stands across the bench, mm, by a card that lies there.
+fn across_bench(first: &StartCards, idx: usize, photo: &ScenePhoto) -> Option<f64> {
+    let view = &first.state.views[first.view_of[idx]?];
+    let (own, on_bench) = *own_and_on_bench(first, photo).1.first()?;
+    let camera = on_bench.then(&own.inverse()).then(&view.camera_from_world.inverse());
+    Some(camera.t.y)
 }
 
 /// How a tab lies turned, taken to face along y: a wheel stands along the row of cards to a few

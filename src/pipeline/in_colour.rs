@@ -1,9 +1,9 @@
-//! Where brightness leaves the cord in doubt, its lanes are read anew in the colour that tells it
-//! from its shadow best.
+//! Where brightness leaves the cord in doubt, its lanes are read anew in the colour, or the ratio of
+//! two colours, that tells it from its shadow best.
 
 use rayon::prelude::*;
 
-use crate::photo::colour::look_at_colours;
+use crate::photo::colour::{N_COLOURS, look_at_colours};
 use crate::photo::room::Room;
 use crate::scene::Solution;
 use crate::scene::strings::lane_colour::Lanes;
@@ -12,8 +12,8 @@ use crate::sightings::cord::find_lane_edges;
 
 use super::SeenPhoto;
 
-/// A photo's lanes in red, green and blue; None for one without colour.
-type InColours = Option<[Vec<LaneEdges>; 3]>;
+/// A photo's lanes in each of its [`N_COLOURS`] colours; None for one without colour.
+type InColours = Option<Vec<Vec<LaneEdges>>>;
 
 /// Reads the lanes of all photos in the best colour, if one is better than brightness, and makes
 /// the solution choose its cord anew.
@@ -22,8 +22,10 @@ pub(super) fn read_lanes(photos: &mut [SeenPhoto], first: &mut Solution) {
         return;
     }
     let mut coloured: Vec<InColours> = photos.par_iter().map(in_colours).collect();
-    let ways: Vec<Vec<Lanes>> =
-        [None, Some(0), Some(1), Some(2)].map(|colour| lanes(photos, &coloured, colour)).into();
+    let ways: Vec<Vec<Lanes>> = std::iter::once(None)
+        .chain((0..N_COLOURS).map(Some))
+        .map(|colour| lanes(photos, &coloured, colour))
+        .collect();
     let Some(colour) = first.clearest(&ways).checked_sub(1) else { return };
     for (photo, own) in photos.iter_mut().zip(&mut coloured) {
         if let Some(edges) = own {

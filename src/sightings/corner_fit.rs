@@ -45,8 +45,16 @@ const MAX_START_BLUR_PX: f64 = 2.0;
 /// sharpened photos of the shared sets.
 const USUAL_NOISE_OF_CONTRAST: [f64; 2] = [0.03, 0.15];
 
-/// Least contrast in linear light; below it shadows and texture look like corners (our choice).
-pub(super) const MIN_CONTRAST: f64 = 0.02;
+/// Least contrast, in linear light and as a part of the mean level: on print it is about the mean,
+/// whatever the light, and under glare a small part of it; below this shadows and texture look like
+/// corners (our choice).
+const MIN_CONTRAST: f64 = 0.003;
+const MIN_RELATIVE_CONTRAST: f64 = 0.05;
+
+/// Whether bright and dark cells differ as on print.
+pub(super) fn is_contrasty(contrast: f64, mean: f64) -> bool {
+    contrast >= MIN_CONTRAST.max(MIN_RELATIVE_CONTRAST * mean)
+}
 
 /// Fits the blurred X-corner near a guess.
 ///
@@ -159,8 +167,7 @@ fn start(guess: &CornerGuess, cell: f64, window: &Window) -> Option<(Problem, Mo
     model.mean = solution[2];
     model.half += solution[3];
     // The first levels are rough: half the contrast at the end is asked for.
-    let contrasty = 4.0 * model.half > MIN_CONTRAST;
-    if !contrasty {
+    if !is_contrasty(4.0 * model.half, model.mean) {
         return None;
     }
     let [du, dv] = [solution[0] / model.half, solution[1] / model.half];

@@ -6,7 +6,7 @@ use crate::sightings::corner_window::Window;
 use crate::sightings::noise::Noise;
 
 use super::corner::CornerFit;
-use super::corner_fit::MIN_CONTRAST;
+use super::corner_fit::is_contrasty;
 use super::corner_model::{Model, Normal, Problem, Vector};
 
 /// Largest rms residual as a part of the contrast: sharpened photos leave up to 0.15, a cord or
@@ -82,7 +82,8 @@ impl Problem {
             sum.abs() > allowed * contrast * n.max(1.0)
         });
         let turned = (0..2).any(|i| (model.angles[i] - self.prior.angles[i]).abs() > MAX_TURN);
-        let clean = contrast >= MIN_CONTRAST && residual <= max_residual && !uneven && !turned;
+        let clean =
+            is_contrasty(contrast, model.mean) && residual <= max_residual && !uneven && !turned;
         if !clean {
             return None;
         }

@@ -6,7 +6,6 @@ use crate::math::robust::{sigma_about_zero, student};
 use crate::scene::model::observe::{Block, NoiseClass, Shown};
 use crate::scene::model::state::State;
 use crate::scene::model::unknowns::Slots;
-use crate::sightings::StringKind;
 
 use super::residual::{components, lengths, point_components};
 
@@ -25,8 +24,8 @@ const LINE_UNKNOWNS: usize = 4;
 /// many times it.
 const RANGE: (f64, f64) = (0.5, 60.0);
 
-/// By how much light and ground move a plumb line's image beyond what its places' scatter shows:
-/// standard deviation, px, and as how many degrees of freedom that counts beside what the images
+/// By how much light and ground move a straight line's image beyond what its places' scatter
+/// shows: standard deviation, px, and as how many degrees of freedom that counts beside what the images
 /// themselves show (rms of rendered photos with lines of every colour).
 const IMAGE: f64 = 0.15;
 const IMAGE_WEIGHS: usize = 4;
@@ -71,16 +70,13 @@ struct Gathered {
     by_class: BTreeMap<NoiseClass, Vec<f64>>,
     /// Means of blocks of points, as numbers of unit variance.
     block_means: BTreeMap<NoiseClass, Vec<f64>>,
-    /// Of each plumb line its images' contrasts and what was stated of them.
+    /// Of each line its images' contrasts and what was stated of them.
     images: BTreeMap<usize, (Vec<f64>, Vec<f64>)>,
 }
 
 impl Gathered {
     fn of(state: &State, slots: &Slots, blocks: &[Block]) -> Self {
         let mut out = Self::default();
-        // A plumb line's image is fitted otherwise than a cord's that lies across: neither speaks
-        // for the other.
-        let is_plumb = |line: usize| matches!(state.lines[line].kind, StringKind::Plumb(_));
         let cord_points = blocks
             .iter()
             .filter(|block| matches!(block.shown, Shown::Cord(_)))
@@ -96,7 +92,7 @@ impl Gathered {
                 // independent points' would.
                 let mean = residuals.iter().sum::<f64>() / (residuals.len() as f64).sqrt();
                 match block.shown {
-                    Shown::Line(line) if is_plumb(line) => {
+                    Shown::Line(line) => {
                         let (contrasts, stated) = out.images.entry(line).or_default();
                         contrasts.extend([mean, tilt(&residuals)]);
                         stated
@@ -189,8 +185,8 @@ fn tilt(residuals: &[f64]) -> f64 {
     residuals.iter().enumerate().map(|(i, r)| r * along(i)).sum::<f64>() / squares.sqrt().max(1e-9)
 }
 
-/// Noise of a plumb line's images taken as groups: each tells where the line lies and how it leans
-/// by a mean and a slope, which light and ground move together. Their scatter about the one line,
+/// Noise of a straight line's images taken as groups: each tells where the line lies and how it
+/// leans by a mean and a slope, which light and ground move together. Their scatter about the one line,
 /// together with what was `stated` beforehand (both in the points' own standard deviations), raised
 /// by Student's t for the few they are.
 fn of_images(contrasts: &[f64], stated: &[f64]) -> f64 {
