@@ -51,7 +51,6 @@ mod tests {
                 Figure::WheelLean,
                 Figure::of(Section::Rim, "1-a/left", "offset").expect("a rim's offset"),
                 Figure::of(Section::Rim, "1-a/left", "height").expect("a rim's height"),
-                Figure::Other("/none".to_owned()),
                 Figure::Other("/no".to_owned() + "/such"),
             ],
         );
