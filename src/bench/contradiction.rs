@@ -273,6 +273,23 @@ mod tests {
     }
 
     #[test]
+    fn a_figure_is_as_doubtful_as_the_one_that_the_same_marks_give() {
+        let figure = |value, u| Measurement { value, u, quality: Quality::Good };
+        let (yaw, toe) = (Figure::WheelYawFromOffsets, Figure::WheelToe);
+        let before =
+            BTreeMap::from([(yaw.clone(), figure(0.3, 0.02)), (toe.clone(), figure(2.4, 0.16))]);
+        let mut measured = before.clone();
+        let wider = Measurement { value: 0.3, u: 0.12, quality: Quality::Single };
+        measured.insert(yaw.clone(), wider);
+        doubt_with_their_twins(&before, &mut measured);
+        let doubted = measured[&toe];
+        assert!((doubted.u - 0.96).abs() < 1e-12 && doubted.quality == Quality::Single);
+        measured.remove(&yaw);
+        doubt_with_their_twins(&before, &mut measured);
+        assert!(measured.is_empty(), "{measured:?}");
+    }
+
+    #[test]
     fn yaws_that_contradict_each_other_are_widened_over_their_difference() {
         let (finding, yaw) = doubted(0.1);
         assert_eq!(finding.expect("a finding").id, "wheel-moved");

@@ -163,6 +163,14 @@ catalogue! {
         meaning: "the same as a square gives it, front against rear",
         needs: NEEDS_OPPOSITE_MARKS, group: Group::RearWheel, place: 5,
     }
+    /// The rim's middle at the front mark less that at the rear mark.
+    WheelToe {
+        section: Section::Wheel, member: "toe", kind: Kind::Length, sense: Sense::Yaw,
+        name: "the rear wheel's toe from mark to mark", short: "toe, mark to mark",
+        meaning: "what a straight-edge along the rim shows between the marks",
+        needs: NEEDS_OPPOSITE_MARKS, group: Group::RearWheel, place: 5,
+        twin: || Some(Figure::WheelYawFromOffsets),
+    }
     FrameOffset {
         section: Section::Frame, member: "offset", kind: Kind::Length, sense: Sense::Sideways,
         name: "the frame's offset", short: "sideways, at the axle",

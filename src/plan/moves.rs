@@ -198,6 +198,13 @@ fn turned(point: [f64; 2], about: [f64; 2], angle: f64) -> [f64; 2] {
     [about[0] + cos * x - sin * y, about[1] + sin * x + cos * y]
 }
 
+/// The rim's marks turn with the wheel: the front one goes aside by more than the rear one.
+fn turn_toe(places: &Places, values: &mut Values, angle: f64) {
+    if let (Some([front, rear]), Some(toe)) = (places.marks, values.get(&Figure::WheelToe)) {
+        values.set(&Figure::WheelToe, turned([front - rear, toe], [0.0, 0.0], angle)[1]);
+    }
+}
+
 fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
     // The frame's centre plane crosses the axle's line at (0, offset): everything turns about that
     // point and comes to the cord.
@@ -212,6 +219,7 @@ fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
             values.set(&rim.field, rim.sign * carried(x, rim.sign * out));
         }
     }
+    turn_toe(places, values, -yaw);
     values.add(&Figure::FrameOffset, -offset);
     for angle in [&Figure::FrameYaw, &Figure::WheelYaw, &Figure::WheelYawFromOffsets] {
         values.add(angle, -yaw.to_degrees());
@@ -230,6 +238,7 @@ fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
     if let Some(y) = values.get(&Figure::WheelOffsetAtMark) {
         values.set(&Figure::WheelOffsetAtMark, turned([places.mark_x(), y], pivot, angle)[1]);
     }
+    turn_toe(places, values, angle);
     values.add(&Figure::WheelInFrameOffset, sideways - frame_slope * axle[0]);
     // The frame's offset is given at the axle, where that is now.
     values.add(&Figure::FrameOffset, frame_slope * axle[0]);
