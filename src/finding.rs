@@ -68,13 +68,13 @@ impl Finding {
         Self::new(Severity::Refused, id, what, advice)
     }
 
-    /// The same finding, told of the figure at this JSON pointer.
+    /// The same finding, about the figure at this JSON pointer.
     pub fn about(mut self, field: impl Into<String>) -> Self {
         self.field = Some(field.into());
         self
     }
 
-    /// The same finding, told of this photo.
+    /// The same finding, about this photo.
     pub fn in_photo(mut self, photo: impl Into<String>) -> Self {
         self.photo = Some(photo.into());
         self

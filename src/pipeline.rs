@@ -31,7 +31,7 @@ use crate::job::{JOB_FILE, Job, JobError};
 use crate::photo::{JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
 use crate::plan::{self, Outcome, PlanSettings};
 use crate::report::ResultDocument;
-use crate::scene::{self, Solution};
+use crate::scene::{self, SceneSettings, Solution};
 use crate::sightings::PhotoSightings;
 
 use as_scene::{scene_findings, scene_photos};
@@ -59,13 +59,14 @@ pub enum PipelineError {
     NoneUsable(String, String),
 }
 
-/// What is being done, for whoever waits.
+/// What is being done, for the person who waits.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Progress {
     /// Photos looked at so far, and in all.
     Looked(usize, usize),
     LookedAgain(usize, usize),
-    /// How the photos were sorted, in words: told when the program did it and not their folders.
+    /// How the photos were sorted, in words: reported when the program did it and not their
+    /// folders.
     Sorted(String),
     Solving,
     /// Judging, planning and putting the result together.
@@ -147,35 +148,14 @@ pub fn measure_knowing(
     let JobFolder { job, photos: listed, id } = folder;
     let mut findings = listed.findings.clone();
     findings.extend(job.findings());
-    let (mut photos, impressions) = look_at_all(&listed, known, &mut findings, progress);
-    let copies = guarded("Copies of photos were not looked for.", || {
-        left_out::copies(&photos, &impressions)
-    });
-    left_out::leave_out(
-        &mut photos,
-        or_reported(copies, &mut findings).unwrap_or_default(),
-        &mut findings,
-    );
-    left_out::leave_out_displaced_tabs(&mut photos, &job, &mut findings);
+    let mut photos = look_at_each(&listed, &job, known, &mut findings, progress);
     let sorting = sorting::sort(&mut photos, &listed, &job, &mut findings);
     let Sorting { setups, lens_only, grouping, causes } = sorting;
     if grouping.iter().any(|entry| entry.by == GroupedBy::Found) {
         progress(Progress::Sorted(sorting::in_words(&grouping, &setups, &lens_only)));
     }
     let settings = scene_settings(&job, &setups);
-    let solved = guarded("No scene could be solved, and so nothing is measured.", || {
-        progress(Progress::Solving);
-        let mut first = scene::solve(&scene_photos(&photos, &setups), &settings)?;
-        let mistakes = look_again_at_all(&mut photos, &first, progress);
-        in_colour::read_lanes(&mut photos, &mut first);
-        read_lines_again(&mut photos, &first);
-        progress(Progress::Solving);
-        Some((scene::solve_again(&first, &scene_photos(&photos, &setups), &settings)?, mistakes))
-    });
-    let solution = or_reported(solved, &mut findings).flatten().map(|(solution, mistakes)| {
-        findings.extend(mistakes);
-        solution
-    });
+    let solution = solve_scene(&mut photos, &setups, &settings, &mut findings, progress);
     let bench_settings = bench_settings(&job, &setups, &lens_only);
     let figures = solution.as_ref().and_then(|solution| {
         let figures = guarded("The figures could not be worked out from the solved scene.", || {
@@ -194,17 +174,8 @@ pub fn measure_knowing(
     });
     let mut outcome = or_reported(planned, &mut findings).unwrap_or_default();
     if let Some(solution) = &solution {
-        let named = guarded("Which photos would help is not said.", || {
-            let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
-            let advice = photos_that_would_help(solution, &bench_settings, &outcome, raised);
-            let mut named = outcome.clone();
-            let findings = plan::name_photos(&mut named, &advice);
-            (named, findings)
-        });
-        if let Some((named, own)) = or_reported(named, &mut findings) {
-            outcome = named;
-            findings.extend(own);
-        }
+        let raised = bench::measure::noise_raised(figures.crosscheck_ratio);
+        name_photos_that_help(solution, &bench_settings, raised, &mut outcome, &mut findings);
     }
     let whole = guarded("Of the result only the photos and the findings are left.", || {
         document(
@@ -219,18 +190,71 @@ pub fn measure_knowing(
         )
     });
     let document = or_reported(whole, &mut findings).unwrap_or_else(|| {
-        document(
-            &job,
-            id,
-            &photos,
-            &grouping,
-            None,
-            Figures::default(),
-            Outcome::default(),
-            findings,
-        )
+        let (figures, outcome) = (Figures::default(), Outcome::default());
+        document(&job, id, &photos, &grouping, None, figures, outcome, findings)
     });
     Measured { job, photos, solution, document }
+}
+
+/// The first look at each photo; copies and what lies apart from its photo's other marks are left
+/// out.
+fn look_at_each(
+    listed: &JobPhotos,
+    job: &Job,
+    known: Option<&Known>,
+    findings: &mut Vec<Finding>,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Vec<SeenPhoto> {
+    let (mut photos, impressions) = look_at_all(listed, known, findings, progress);
+    let copies = guarded("Copies of photos were not looked for.", || {
+        left_out::copies(&photos, &impressions)
+    });
+    let copies = or_reported(copies, findings).unwrap_or_default();
+    left_out::leave_out(&mut photos, copies, findings);
+    left_out::leave_out_displaced_tabs(&mut photos, job, findings);
+    photos
+}
+
+/// Solves the scene, looks again where it expects more, and solves again.
+fn solve_scene(
+    photos: &mut [SeenPhoto],
+    setups: &[String],
+    settings: &SceneSettings,
+    findings: &mut Vec<Finding>,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Option<Solution> {
+    let solved = guarded("No scene could be solved, and so nothing is measured.", || {
+        progress(Progress::Solving);
+        let mut first = scene::solve(&scene_photos(photos, setups), settings)?;
+        let mistakes = look_again_at_all(photos, &first, progress);
+        in_colour::read_lanes(photos, &mut first);
+        read_lines_again(photos, &first);
+        progress(Progress::Solving);
+        Some((scene::solve_again(&first, &scene_photos(photos, setups), settings)?, mistakes))
+    });
+    let (solution, mistakes) = or_reported(solved, findings).flatten()?;
+    findings.extend(mistakes);
+    Some(solution)
+}
+
+/// Says in the plan and in findings which photos would help most.
+fn name_photos_that_help(
+    solution: &Solution,
+    settings: &bench::BenchSettings,
+    raised: f64,
+    outcome: &mut Outcome,
+    findings: &mut Vec<Finding>,
+) {
+    let named = guarded("Which photos would help is not said.", || {
+        let advice = photos_that_would_help(solution, settings, outcome, raised);
+        let mut named = outcome.clone();
+        let own = plan::name_photos(&mut named, &advice);
+        (named, own)
+    });
+    if let Some((named, own)) = or_reported(named, findings) {
+        *outcome = named;
+        findings.extend(own);
+    }
 }
 
 /// What a guarded step gave; a mistake goes to the findings.

@@ -4,9 +4,9 @@
 //! quality alike, and no verdict changed. One version on one kind of machine gives the same bytes,
 //! and any difference is an edit. Between two builds of one version on different kinds of machine
 //! the last bits of floating point may differ, and nothing else may: there every other word of the
-//! result has to be the same as well. Another version may say more, or say it differently; but so
-//! may whoever has a forged archive name another version, and then the figures alone are
-//! reproduced. Whatever differs is told.
+//! result has to be the same as well. Another version may say more, or say it differently; but a
+//! forged archive may name another version, too: then the figures alone are called reproduced.
+//! Whatever differs is reported.
 
 use std::collections::BTreeSet;
 
@@ -172,7 +172,7 @@ fn walk(sealed: &Value, again: &Value, path: &mut Vec<String>, found: &mut Found
     }
 }
 
-/// An entry of a list is told by its name where it has one.
+/// An entry of a list is identified by its name where it has one.
 fn name_of(entry: &Value) -> Option<String> {
     ["id", "line", "station", "name", "field", "file"]
         .iter()
@@ -279,7 +279,7 @@ fn inputs(sealed: &Value, again: &Value, found: &mut Found) {
     let of = |result: &Value| -> (Option<Value>, Vec<(Option<Value>, Option<Value>)>) {
         let photos = result.get("photos").and_then(Value::as_array).into_iter().flatten();
         let photos = photos.map(|photo| (photo.get("file").cloned(), photo.get("sha256").cloned()));
-        (result.pointer("/job/id").cloned(), photos.collect())
+        (result.get("job").and_then(|job| job.get("id")).cloned(), photos.collect())
     };
     if of(sealed) != of(again) {
         found.figures.push(
@@ -288,7 +288,7 @@ fn inputs(sealed: &Value, again: &Value, found: &mut Found) {
     }
 }
 
-/// Verdicts by the figure they are told of: a changed one decides, whatever the version.
+/// Verdicts by the figure they are about: a changed one decides, whatever the version.
 fn verdicts(sealed: &Value, again: &Value, found: &mut Found) {
     let of = |result: &Value| -> Vec<(String, String)> {
         let list = result.get("verdicts").and_then(Value::as_array).cloned().unwrap_or_default();
@@ -319,11 +319,12 @@ mod tests {
     use serde_json::json;
 
     use super::*;
+    use crate::figure::Figure;
 
     fn result(value: f64, u: f64, verdict: &str, summary: &str) -> String {
         json!({
             "wheel": {"yaw": {"value": value, "u": u, "quality": "good"}, "lean": null},
-            "verdicts": [{"field": "/wheel/yaw", "verdict": verdict}],
+            "verdicts": [{"field": Figure::WheelYaw, "verdict": verdict}],
             "summary": summary, "camera": [{"k1": 0.05}], "plan": [{"n": 1}],
         })
         .to_string()

@@ -51,7 +51,7 @@ pub(super) fn measure_again(
     if same_version {
         compare_report(&document, bag, proof);
     }
-    // Version, revision and machine are told in the notes, and features decide only which photos
+    // Version, revision and machine are given in the notes, and features decide only which photos
     // can be read.
     let again = ResultDocument { program: document.program.clone(), ..again };
     let alike = match (same_version, same_machine) {

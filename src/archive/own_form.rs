@@ -66,7 +66,8 @@ pub(super) fn check(
             proof.problems.push(format!("{needed} is missing"));
         }
     }
-    // What is missing or too many was told; how the rest is written counts only where nothing is.
+    // What is missing or too many was reported; how the rest is written counts only where nothing
+    // is.
     if !proof.problems.is_empty() {
         return Ok(());
     }
@@ -194,8 +195,10 @@ fn privacy(
 /// The ZIP's one folder is named after the job.
 fn top_of_zip(opened: &Opened, sealed: Option<&str>, proof: &mut Proof) {
     let result: Option<Value> = sealed.and_then(|sealed| serde_json::from_str(sealed).ok());
-    let id =
-        result.as_ref().and_then(|result| result.pointer("/job/id")?.as_str()).unwrap_or_default();
+    let id = result
+        .as_ref()
+        .and_then(|result| result.get("job")?.get("id")?.as_str())
+        .unwrap_or_default();
     let needed = top_folder(id);
     if opened.top != needed {
         proof.problems.push(format!(

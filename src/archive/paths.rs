@@ -95,7 +95,7 @@ mod tests {
     #[test]
     fn paths_that_lead_out_or_mean_something_else_elsewhere_are_refused() {
         for (path, why) in [
-            ("/tmp/x", UnsafePath::Absolute),
+            ("/x", UnsafePath::Absolute),
             ("~/x", UnsafePath::Absolute),
             ("~root/x", UnsafePath::Absolute),
             ("a/../../x", UnsafePath::Dots),

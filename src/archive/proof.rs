@@ -58,8 +58,8 @@ pub struct Proof {
     pub problems: Vec<String>,
     /// What is good to know.
     pub notes: Vec<String>,
-    /// Files whose content nothing here can check but by checksums, which whoever wrote them can
-    /// make again.
+    /// Files whose content nothing here can check but by checksums, which the person who wrote them
+    /// can make again.
     pub not_covered: Vec<String>,
     /// What measuring again gave; None where it was not measured again.
     pub reproduction: Option<Reproduction>,

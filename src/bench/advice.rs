@@ -1,8 +1,8 @@
 //! Which one photo would help a figure most.
 //!
 //! Candidate stands round the bench are tried on the solved scene: each adds what it would show to
-//! the inverse covariance (`scene::assess::forecast`), and the figure's uncertainty is told anew,
-//! the photos' places and all else kept. The best is put in words.
+//! the inverse covariance (`scene::assess::forecast`), and the figure's uncertainty is computed
+//! anew, the photos' places and all else kept. The best is put in words.
 
 use nalgebra::{DVector, Vector3};
 use rayon::prelude::*;
@@ -106,6 +106,7 @@ fn gradient(
     choices: &Choices,
     figure: &Figure,
 ) -> Option<DVector<f64>> {
+    // mm or radians: far below what photos determine, far above rounding.
     const STEP: f64 = 1e-5;
     let n = solution.slots.n;
     let value = |slot: usize, step: f64| {

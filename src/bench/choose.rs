@@ -1,9 +1,9 @@
-//! What is decided once, at the solution: what figures are told from, and which side is which.
+//! What is decided once, at the solution: what figures are measured from, and which side is which.
 
 use nalgebra::Vector3;
 
-use crate::figure::Figure;
 use crate::figure::facts::UpFigures;
+use crate::figure::{CHAIN_SIDE, Figure};
 use crate::finding::Finding;
 use crate::scene::model::state::{Ground, TurningPart};
 use crate::scene::{Solution, State};
@@ -19,7 +19,7 @@ use super::turning::{LEAST_TURN, turning_axis};
 use super::up::weigh_up;
 use super::views::Views;
 
-/// Decides what figures are told from.
+/// Decides what figures are measured from.
 pub fn choose(
     solution: &Solution,
     settings: &BenchSettings,
@@ -78,7 +78,7 @@ pub fn choose(
     choices
 }
 
-/// The choices alone, without what they are told with.
+/// The choices alone, without the findings beside them.
 pub fn choices_of(solution: &Solution, settings: &BenchSettings) -> Choices {
     choose(solution, settings, &Views::of(solution), &mut UpFigures::default(), &mut Vec::new())
 }
@@ -172,7 +172,7 @@ fn chain_side(
                 format!("The job says that the chain runs on the {}, the sprocket tabs face {}.", stated.word(), seen.word()),
                 "Check chain_side in job.toml and whether tabs 1 and 2 are on the right sides; the tabs were believed.",
             )
-            .about("/chain/side"),
+            .about(CHAIN_SIDE),
         );
     }
     seen.or(settings.chain_side)

@@ -85,7 +85,7 @@ pub struct Float {
 
 impl Float {
     /// How far the wheel's direction may be off, degrees. A wheel that was turned by d between two
-    /// set-ups half a turn apart has its axis told d / 2 aside, with no contradiction but one:
+    /// set-ups half a turn apart has its axis found d / 2 aside, with no contradiction but one:
     /// its rim seems to wobble by twice the radius times that.
     fn turned_deg(&self, run_out_mm: Option<f64>) -> f64 {
         let by_run_out = run_out_mm.map(|mm| (mm / (2.0 * self.radius_mm)).atan());
@@ -93,10 +93,11 @@ impl Float {
     }
 }
 
-/// Where the wheel stands elsewhere along its axis in one set-up than in another: what is told of
-/// its place across holds for the mean of them, and is widened to reach both. Beyond a hub's end
-/// float it was touched, and may have been turned as well: directions, the run-out and what is told
-/// over the chain's length are widened for that, all is kept from verdicts, and why is told.
+/// Where the wheel stands elsewhere along its axis in one set-up than in another: what is measured
+/// of its place across holds for the mean of them, and is widened to reach both. Beyond a hub's end
+/// float it was touched, and may have been turned as well: directions, the run-out and what is
+/// measured over the chain's length are widened for that, all is kept from verdicts, and a finding
+/// says why.
 pub fn doubt_floating_wheel(
     float: Float,
     measured: &mut BTreeMap<Figure, Measurement>,
@@ -147,21 +148,23 @@ pub fn doubt_floating_wheel(
     directions.into_iter().for_each(|field| widen(field, turned));
     widen(Figure::ChainAtGearbox, lever * turned.to_radians().tan());
     widen(Figure::RunoutLateral, run_out.unwrap_or(0.0));
-    Some(
-        Finding::warning(
-            "wheel-floats",
-            say![
-                "The wheel stands ",
-                Amount::tenths(apart_mm),
-                " farther to one side in one set-up than in another: it floats along its spindle, was taken out and set in again, or was \
-                 knocked. Its offset and the chain line hold for the middle between both; it may have turned by ",
-                format!("{turned:.2} degrees as well."),
-            ],
-            "Push the wheel to one end of its float before you take the photos, do not touch it between the first and the last, and \
-             take all set-ups again.",
-        )
-        .about(Figure::WheelOffset),
+    Some(floats(apart_mm, turned))
+}
+
+fn floats(apart_mm: f64, turned_deg: f64) -> Finding {
+    Finding::warning(
+        "wheel-floats",
+        say![
+            "The wheel stands ",
+            Amount::tenths(apart_mm),
+            " farther to one side in one set-up than in another: it floats along its spindle, was taken out and set in again, or was \
+             knocked. Its offset and the chain line hold for the middle between both; it may have turned by ",
+            format!("{turned_deg:.2} degrees as well."),
+        ],
+        "Push the wheel to one end of its float before you take the photos, do not touch it between the first and the last, and \
+         take all set-ups again.",
     )
+    .about(Figure::WheelOffset)
 }
 
 /// A figure that another reading of the photos widens by less than this part of its uncertainty
@@ -186,11 +189,36 @@ pub fn allow_for_readings(
     }
 }
 
+/// Widens what the same marks tell in another unit as its twin was widened since `before`, and
+/// keeps it from verdicts with it.
+pub fn doubt_with_their_twins(
+    before: &BTreeMap<Figure, Measurement>,
+    measured: &mut BTreeMap<Figure, Measurement>,
+) {
+    let twins = before.keys().filter_map(|figure| Some((figure, (figure.line()?.twin)()?)));
+    for (figure, twin) in twins {
+        let (Some(own), Some(was)) = (before.get(figure), before.get(&twin)) else { continue };
+        match measured.get(&twin).copied() {
+            None => {
+                measured.remove(figure);
+            }
+            Some(is) => {
+                if let Some(figure) = measured.get_mut(figure) {
+                    figure.u = figure.u.max(own.u * is.u / was.u);
+                    if is.quality == Quality::Single {
+                        figure.quality = Quality::Single;
+                    }
+                }
+            }
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn told(difference: f64) -> (Option<Finding>, Measurement) {
+    fn doubted(difference: f64) -> (Option<Finding>, Measurement) {
         let fields = [YAW, YAW_FROM_OFFSETS];
         // Each known to 0.02 degrees (k = 2), and to the same side: their difference to 0.0063.
         let covariance = DMatrix::from_row_slice(2, 2, &[1e-4, 0.95e-4, 0.95e-4, 1e-4]);
@@ -206,23 +234,23 @@ mod tests {
     #[test]
     fn a_wheel_that_stands_elsewhere_along_its_axis_is_told_where_it_matters() {
         let figure = Measurement { value: 1.0, u: 0.1, quality: Quality::Good };
-        let told = |apart_mm| {
+        let floating = |apart_mm| {
             let mut measured =
                 BTreeMap::from([(Figure::ChainAtGearbox, figure), (Figure::WheelLean, figure)]);
             let finding = doubt_floating_wheel(Float { apart_mm, radius_mm: 230.0 }, &mut measured);
             (finding.is_some(), measured[&Figure::ChainAtGearbox], measured[&Figure::WheelLean])
         };
-        assert_eq!(told(0.1), (false, figure, figure));
-        let (finding, chain, lean) = told(0.4);
+        assert_eq!(floating(0.1), (false, figure, figure));
+        let (finding, chain, lean) = floating(0.4);
         assert!(
             !finding && chain.u > 0.2 && chain.quality == Quality::Good && lean == figure,
             "{chain:?}"
         );
-        let (finding, chain, _) = told(5.0);
+        let (finding, chain, _) = floating(5.0);
         assert!(finding && chain.u >= 2.6 && chain.quality == Quality::Single, "{chain:?}");
     }
 
-    /// A wheel set in again 0.4 degrees otherwise: its axis is told 0.2 degrees aside, and its rim
+    /// A wheel set in again 0.4 degrees otherwise: its axis is found 0.2 degrees aside, and its rim
     /// seems to wobble by 1.6 mm.
     #[test]
     fn a_wheel_that_was_turned_between_its_set_ups_widens_directions_and_run_out_over_what_the_wobble_tells()
@@ -245,12 +273,29 @@ mod tests {
     }
 
     #[test]
+    fn a_figure_is_as_doubtful_as_the_one_that_the_same_marks_give() {
+        let figure = |value, u| Measurement { value, u, quality: Quality::Good };
+        let (yaw, toe) = (Figure::WheelYawFromOffsets, Figure::WheelToe);
+        let before =
+            BTreeMap::from([(yaw.clone(), figure(0.3, 0.02)), (toe.clone(), figure(2.4, 0.16))]);
+        let mut measured = before.clone();
+        let wider = Measurement { value: 0.3, u: 0.12, quality: Quality::Single };
+        measured.insert(yaw.clone(), wider);
+        doubt_with_their_twins(&before, &mut measured);
+        let doubted = measured[&toe];
+        assert!((doubted.u - 0.96).abs() < 1e-12 && doubted.quality == Quality::Single);
+        measured.remove(&yaw);
+        doubt_with_their_twins(&before, &mut measured);
+        assert!(measured.is_empty(), "{measured:?}");
+    }
+
+    #[test]
     fn yaws_that_contradict_each_other_are_widened_over_their_difference() {
-        let (finding, yaw) = told(0.1);
+        let (finding, yaw) = doubted(0.1);
         assert_eq!(finding.expect("a finding").id, "wheel-moved");
         assert!((yaw.u - 0.12).abs() < 1e-12 && yaw.quality == Quality::Single, "{yaw:?}");
         // What end float explains is left as it is.
-        let (finding, yaw) = told(0.05);
+        let (finding, yaw) = doubted(0.05);
         assert!(finding.is_none() && yaw.u == 0.02 && yaw.quality == Quality::Good, "{yaw:?}");
     }
 }

@@ -152,7 +152,7 @@ impl Compared {
 /// plumb lines hang, in the world that one card holds still.
 fn datum_and_up(solution: &Solution, one: &HalfEstimate, other: &HalfEstimate) -> Vec<Compared> {
     let (state, slots) = (&solution.state, &solution.slots);
-    // Each quantity as the unknowns that it is linear in: slot and factor; and how it is told.
+    // Each quantity as the unknowns that it is linear in: slot and factor; and how it is computed.
     let mut quantities: Vec<(Vec<(usize, f64)>, Box<dyn Fn(&State) -> f64>)> = Vec::new();
     for (idx, &slot) in slots.cords.iter().enumerate() {
         for s in [-NEAR_END, NEAR_END] {

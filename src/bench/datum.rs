@@ -4,7 +4,7 @@
 //! what was seen of the cord. The edges give (a, b) with a covariance; a rider gives y at its
 //! place. They are put together by least squares with weights that are fixed once, at the
 //! solution (Gauss-Markov: the inverse covariances); what errors they share through cards and
-//! cameras is left out of the weights, and counted in full where uncertainty is told, by
+//! cameras is left out of the weights, and counted in full where uncertainty is computed, by
 //! derivatives of the very same line. Before that they must agree, with their joint covariance,
 //! within k = 2.
 
@@ -25,7 +25,7 @@ use super::nuisance::{Nuisance, Shift};
 use super::riders::StandingRider;
 use super::settings::BenchSettings;
 
-/// What the datum is told from, decided once at the solution.
+/// What the datum is measured from, decided once at the solution.
 #[derive(Clone, Debug)]
 pub struct DatumChoice {
     /// Inverse covariance of the edges' line (a, b), where the edges serve.
@@ -76,7 +76,7 @@ impl DatumChoice {
         Some(Datum::along(&line.direction, line.point, up, left))
     }
 
-    /// Two ends of what is told of the cord, in the world, for drawings.
+    /// Two ends of what is known of the cord, in the world, for drawings.
     pub fn ends(&self, state: &State) -> Option<[Vector3<f64>; 2]> {
         let line = self.line(state, &Shift(None))?;
         Some([-1.0, 1.0].map(|s| line.point + line.direction * (s * self.half)))
@@ -193,20 +193,20 @@ fn plain_line(places: &[(f64, f64)]) -> Option<(f64, f64)> {
     Some((values[0], values[1]))
 }
 
-/// Whether a figure is told from the datum plane: the chain's and the print's are not, nor what
+/// Whether a figure is measured from the datum plane: the chain's and the print's are not, nor what
 /// lies level.
-pub fn stands_on(figure: &Figure) -> bool {
+pub fn counts_from_it(figure: &Figure) -> bool {
     use Section::{
         Backbone, Faces, Frame, Plumb, Riders, Rim, Spindle, Stations, Wheel, WheelInFrame,
     };
     let is_level = matches!(figure.sense(), Sense::Lean | Sense::LeftHigh)
         || matches!(figure, Figure::RimHeight(_));
-    let is_told_from_it = match figure.section() {
+    let is_measured_from_it = match figure.section() {
         Some(
             Rim | Wheel | WheelInFrame | Frame | Plumb | Stations | Backbone | Faces | Spindle
             | Riders,
         ) => true,
         _ => matches!(figure, Figure::CordStraightness | Figure::CordMoved),
     };
-    is_told_from_it && !is_level
+    is_measured_from_it && !is_level
 }

@@ -1,4 +1,4 @@
-//! Decides what the datum is told from: the cord's edges, riders on it, or both.
+//! Decides what the datum is measured from: the cord's edges, riders on it, or both.
 
 use nalgebra::Vector3;
 
@@ -14,8 +14,8 @@ use super::riders::{StandingRider, standing_riders};
 use super::settings::BenchSettings;
 use super::views::Views;
 
-/// What the datum is told from. None, with a finding, where nothing tells it or where its sources
-/// contradict each other.
+/// What the datum is measured from. None, with a finding, where nothing determines it or where its
+/// sources contradict each other.
 pub fn choose(
     solution: &Solution,
     settings: &BenchSettings,

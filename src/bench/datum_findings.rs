@@ -1,17 +1,15 @@
 //! What is said of a datum that riders and edges do not tell alike.
 
-use crate::figure::Figure;
+use crate::figure::{Figure, RIDERS};
 use crate::finding::Finding;
 use crate::measurement::Quality;
 use crate::say;
 use crate::text::{Amount, Sentence};
 
-use super::riders::RIDERS;
-
 /// The finding that sources of the datum contradict each other.
 pub const DISAGREE: &str = "datum-disagrees";
 
-fn told_apart(by: &[(String, f64)]) -> Sentence {
+fn offsets_in_words(by: &[(String, f64)]) -> Sentence {
     let mut all = Sentence::default();
     for (i, (words, off)) in by.iter().enumerate() {
         let comma = if i == 0 { "" } else { ", " };
@@ -25,13 +23,13 @@ pub fn disagree(with_edges: bool, by: &[(String, f64)]) -> Finding {
     let what = if with_edges {
         say![
             "The cord's edges and the riders disagree: by the riders the cord runs ",
-            told_apart(by),
+            offsets_in_words(by),
             ". One of the two is wrong, so nothing is measured from the cord.",
         ]
     } else {
         say![
             "The riders do not stand in one line: by them the cord runs ",
-            told_apart(by),
+            offsets_in_words(by),
             " of it. One of them is wrong, so nothing is measured from the cord.",
         ]
     };

@@ -79,7 +79,7 @@ impl<'a> Trial<'a> {
     }
 
     /// Without what riders tell in later set-ups where the cord was seen to have moved. A rider
-    /// that is told by all set-ups together stayed where it was, and the cord with it.
+    /// that all set-ups together determine stayed where it was, and the cord with it.
     pub fn without_moved(self, cord_moved: bool) -> (Self, bool) {
         let bound = MOVED.max(1.5 * self.settings.assumed.cord_moved_u_mm);
         let elsewhere = |i: usize| {
@@ -177,7 +177,7 @@ impl<'a> Trial<'a> {
         off.dot(&(inverse * &off)) / chi_square_bound(freedom)
     }
 
-    /// Without the one rider that all others contradict: told by name with what it is off. Two
+    /// Without the one rider that all others contradict: given by name with what it is off. Two
     /// riders and the edges, or three riders, must be left to agree, or nobody can tell which
     /// is wrong.
     pub fn agreeing(self) -> (Self, Option<(String, f64)>) {
@@ -271,6 +271,7 @@ impl<'a> Trial<'a> {
 
 /// Where a rider has the cord, and how that follows its tabs' unknowns.
 fn estimate_of(rider: &StandingRider, solution: &Solution) -> (Vector3<f64>, Vec<(usize, f64)>) {
+    // mm or radians: far below what photos determine, far above rounding.
     const STEP: f64 = 1e-5;
     let y = |slot: usize, step: f64| {
         let mut state = solution.state.clone();

@@ -1,5 +1,5 @@
-//! Every figure as a plain function of the scene: told once at the solution and again beside it for
-//! uncertainties.
+//! Every figure as a plain function of the scene: evaluated once at the solution and again beside
+//! it for uncertainties.
 
 use nalgebra::{Vector2, Vector3};
 
@@ -17,7 +17,8 @@ use super::seating::Unsteady;
 use super::settings::{BenchSettings, Marked, Part};
 use super::turning::{Axis, turning_axis};
 
-/// What was decided once, at the solution, and must not change while figures are told beside it.
+/// What was decided once, at the solution, and must not change while figures are evaluated beside
+/// it.
 #[derive(Clone, Debug)]
 pub struct Choices {
     pub up: UpWeights,
@@ -106,12 +107,12 @@ impl<'a> Evaluation<'a> {
         self.recorded.push((figure, value));
     }
 
-    /// What was told of a figure so far.
+    /// What was recorded of a figure so far.
     pub(super) fn recorded_value(&self, figure: &Figure) -> Option<f64> {
         self.recorded.iter().find(|(recorded, _)| recorded == figure).map(|(_, value)| *value)
     }
 
-    /// Tells all figures.
+    /// Evaluates all figures.
     pub fn run(mut self) -> Self {
         self.bench_figures();
         if self.choices.left.is_some() {

@@ -89,8 +89,54 @@ fn checked(
 /// says that all are off.
 type Apart = BTreeMap<Figure, f64>;
 
+/// How the figures are worked out of any state of a scene: by what was chosen once.
+struct Workings<'a> {
+    settings: &'a BenchSettings,
+    choices: &'a Choices,
+    nuisances: Vec<(Nuisance, f64)>,
+    fields: Vec<Figure>,
+}
+
+impl Workings<'_> {
+    /// In the order of `fields`.
+    fn values(&self, state: &State, shift: Shift) -> Vec<f64> {
+        Evaluation::new(self.settings, self.choices, state, shift)
+            .run()
+            .recorded
+            .iter()
+            .map(|(_, value)| *value)
+            .collect()
+    }
+
+    /// None where the photos leave something undetermined.
+    fn spread(&self, solution: &Solution) -> Option<Propagated> {
+        let covariance = solution.covariance.as_ref()?;
+        let values = |state: &State, shift: Shift| self.values(state, shift);
+        Some(propagate(solution, covariance, &self.nuisances, self.fields.len(), values))
+    }
+
+    /// Each figure and its expanded uncertainty by another reading of the photos.
+    fn reading(&self, solution: &Solution) -> Option<BTreeMap<Figure, (f64, f64)>> {
+        let spread = self.spread(solution)?.covariance;
+        let values = self.values(&solution.state, Shift(None)).into_iter().enumerate();
+        let with_u = values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()));
+        Some(self.fields.iter().cloned().zip(with_u).collect())
+    }
+
+    /// A field's quality, and by how much its uncertainty is widened.
+    fn quality(&self, field: &Figure, views: &Views, solution: &Solution) -> (Quality, f64) {
+        let datum = self.choices.datum.as_ref();
+        let doubtful = datum.is_some_and(|datum| datum.quality == Quality::Single);
+        match views.quality(field, self.settings, solution) {
+            Quality::Good if doubtful && datum::counts_from_it(field) => (Quality::Single, 1.0),
+            Quality::Good => (Quality::Good, 1.0),
+            Quality::Single => (Quality::Single, LONE_VIEW),
+        }
+    }
+}
+
 /// `rival` is the same with another reading of the cord that the light bears out nearly as well.
-/// `apart` is what odd and even photos told before; without it they are compared.
+/// `apart` is what odd and even photos showed before; without it they are compared.
 fn figures_of(
     solution: &Solution,
     rival: Option<&Solution>,
@@ -107,72 +153,41 @@ fn figures_of(
     let fields: Vec<Figure> =
         evaluation.recorded.iter().map(|(figure, _)| figure.clone()).collect();
     let values: Vec<f64> = evaluation.recorded.iter().map(|(_, value)| *value).collect();
-    let values_of = |state: &State, shift: Shift| -> Vec<f64> {
-        Evaluation::new(settings, &choices, state, shift)
-            .run()
-            .recorded
-            .iter()
-            .map(|(_, value)| *value)
-            .collect()
-    };
-    let spread_of = |solution: &Solution| {
-        let covariance = solution.covariance.as_ref()?;
-        Some(propagate(solution, covariance, &nuisances, fields.len(), values_of))
-    };
-    let propagated = spread_of(solution);
-    let Some(propagated) = propagated else {
-        findings.push(Finding::refused(
-            "not-determined",
-            "The photos leave something undetermined, so no ± can be worked out and no figure is given.",
-            "Take more photos from other sides, each with two cards or more in it.",
-        ));
-        figures.findings = findings;
+    let workings = Workings { settings, choices: &choices, nuisances, fields };
+    let fields = &workings.fields;
+    let Some(propagated) = workings.spread(solution) else {
+        figures.findings = [findings, vec![not_determined()]].concat();
         return (figures, Apart::new());
     };
     let apart = apart.unwrap_or_else(|| {
-        let checked = super::crosscheck::check(solution, settings, &choices, &fields, &propagated);
+        let checked = super::crosscheck::check(solution, settings, &choices, fields, &propagated);
         figures.crosscheck_ratio = checked.ratio;
         figures.crosscheck_left_right = checked.left_right;
         findings.extend(checked.findings);
         checked.apart
     });
-    let doubtful = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Single);
-    let quality = |field: &Figure| match views.quality(field, settings, solution) {
-        Quality::Good if doubtful && datum::stands_on(field) => (Quality::Single, 1.0),
-        Quality::Good => (Quality::Good, 1.0),
-        Quality::Single => (Quality::Single, LONE_VIEW),
-    };
-    let mut measured = measurements(&fields, &values, &propagated.covariance, &quality);
+    let quality = |field: &Figure| workings.quality(field, &views, solution);
+    let undoubted = measurements(fields, &values, &propagated.covariance, &quality);
+    let mut measured = undoubted.clone();
     if solution.undetermined {
-        measured.retain(|field, figure| figure.u < nothing_told(field));
-        findings.push(Finding::warning(
-            "partly-determined",
-            "The photos leave something open: figures that hang on it are not given.",
-            "Take more photos from other sides, each with two cards or more in it.",
-        ));
+        measured.retain(|field, figure| figure.u < too_unsure(field));
+        findings.push(partly_determined());
     }
     keep_apart(&apart, &mut measured);
     if !solution.cord_movement_is_determined() {
         measured.remove(&Figure::CordMoved);
     }
-    findings.extend(doubt_wheel(solution, &evaluation, &fields, &propagated, &mut measured));
-    let of_reading = |reading: &Solution| -> Option<BTreeMap<Figure, (f64, f64)>> {
-        let spread = spread_of(reading)?.covariance;
-        let values = values_of(&reading.state, Shift(None)).into_iter().enumerate();
-        let with_u = values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()));
-        Some(fields.iter().cloned().zip(with_u).collect())
-    };
+    findings.extend(doubt_wheel(solution, &evaluation, fields, &propagated, &mut measured));
     // Riders that agree with the cord's edges tell which reading of them is right.
     let riders_decide = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
     let readings = solution.readings.iter().chain(rival.filter(|_| !riders_decide));
-    contradiction::allow_for_readings(
-        &readings.filter_map(of_reading).collect::<Vec<_>>(),
-        &mut measured,
-    );
+    let readings: Vec<_> = readings.filter_map(|reading| workings.reading(reading)).collect();
+    contradiction::allow_for_readings(&readings, &mut measured);
+    contradiction::doubt_with_their_twins(&undoubted, &mut measured);
     super::assemble::fill(&mut figures.measured, &evaluation, &measured, settings, solution);
-    budget_and_joint(&mut figures, &fields, &propagated);
+    budget_and_joint(&mut figures, fields, &propagated);
     if matches!(figures.measured.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {
-        figures.measured.up.relative_to_bench = hang_on_level(&fields, &propagated);
+        figures.measured.up.relative_to_bench = hang_on_level(fields, &propagated);
     }
     figures.set(Figure::ScaleAlong, print_scale(solution, 0));
     figures.set(Figure::ScaleAcross, print_scale(solution, 1));
@@ -181,6 +196,22 @@ fn figures_of(
     super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
     figures.findings = findings;
     (figures, apart)
+}
+
+fn not_determined() -> Finding {
+    Finding::refused(
+        "not-determined",
+        "The photos leave something undetermined, so no ± can be worked out and no figure is given.",
+        "Take more photos from other sides, each with two cards or more in it.",
+    )
+}
+
+fn partly_determined() -> Finding {
+    Finding::warning(
+        "partly-determined",
+        "The photos leave something open: figures that hang on it are not given.",
+        "Take more photos from other sides, each with two cards or more in it.",
+    )
 }
 
 /// The halves' disagreement as a whole raises the noise; what one figure differs by more than that,
@@ -268,7 +299,7 @@ fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {
 const LONE_VIEW: f64 = 2.0;
 
 /// From this uncertainty on a figure tells nothing: no bench is so askew (our choice).
-fn nothing_told(figure: &Figure) -> f64 {
+fn too_unsure(figure: &Figure) -> f64 {
     match figure.kind() {
         Kind::Length => 25.0,
         Kind::Angle => 5.0,
@@ -276,7 +307,7 @@ fn nothing_told(figure: &Figure) -> f64 {
     }
 }
 
-/// Values with uncertainties; a figure whose uncertainty cannot be told is left out. `quality`
+/// Values with uncertainties; a figure whose uncertainty cannot be computed is left out. `quality`
 /// gives a field's quality and by how much its uncertainty is widened.
 fn measurements(
     fields: &[Figure],

@@ -1,5 +1,6 @@
-//! Why a figure is missing, told for each by its JSON pointer, and what photo or mark would help.
+//! Why a figure is missing, for each by its JSON pointer, and what photo or mark would help.
 
+use crate::figure::member::Section;
 use crate::figure::{Figure, Kind};
 use crate::finding::{Finding, Severity};
 use crate::say;
@@ -32,8 +33,8 @@ pub fn findings(
             .count()
     };
     let has_cord = choices.datum.is_some();
-    // Where riders and edges contradict each other, or riders alone do not suffice, that is told
-    // already.
+    // Where riders and edges contradict each other, or riders alone do not suffice, that is
+    // reported already.
     let is_reported =
         findings.iter().any(|finding| [DISAGREE, "riders-too-few"].contains(&finding.id.as_str()))
             || solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
@@ -208,12 +209,8 @@ fn wheel(
             .about(Figure::WheelLean),
         );
     }
-    for figure in [
-        Figure::WheelOffset,
-        Figure::WheelOffsetAtMark,
-        Figure::WheelYaw,
-        Figure::WheelYawFromOffsets,
-    ] {
+    let from_marks = Figure::all_of(Section::Wheel).filter(|figure| *figure != Figure::WheelLean);
+    for figure in from_marks {
         if figures.get(&figure).is_none() {
             findings.push(
                 Finding::refused(

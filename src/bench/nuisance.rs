@@ -1,7 +1,7 @@
 //! Contributions to uncertainty that no photo shows: how tabs are stuck, how level the bench is.
 //!
-//! Each is a quantity of zero mean with a standard deviation; figures are told with each at zero
-//! and again with it off zero. The standard values stand in `job::assumed`, open to the job.
+//! Each is a quantity of zero mean with a standard deviation; figures are evaluated with each at
+//! zero and again with it off zero. The standard values stand in `job::assumed`, open to the job.
 
 /// One such quantity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

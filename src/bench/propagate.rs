@@ -3,7 +3,7 @@
 //! First-order propagation (JCGM 100, 5.2): with g the derivatives of a figure by the kept
 //! unknowns, its variance is g^T C g plus the squares of its derivatives by the nuisances times
 //! their variances. Nuisances are independent of each other and of the photos. The figures' joint
-//! covariance is kept whole, so that differences and sums of figures can be told later.
+//! covariance is kept whole, so that differences and sums of figures can be computed later.
 //!
 //! The share of each prior in g^T C g follows from C^-1 being a sum of parts, C^-1 = sum_i H_i: C =
 //! sum_i C H_i C, and so g^T C g = sum_i (C g)^T H_i (C g). What is left when all priors have had

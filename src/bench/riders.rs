@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::Vector3;
 
-use crate::figure::Kind;
+use crate::figure::{Kind, RIDERS};
 use crate::finding::Finding;
 use crate::say;
 use crate::scene::strings::riders::{LEAST_UPRIGHT, axis_below};
@@ -118,7 +118,7 @@ pub fn standing_riders(
     }
     let first = first_setup(solution, settings, &seen);
     let mut standing: Vec<StandingRider> = Vec::new();
-    // What is wrong with a rider is told once, not for each set-up.
+    // What is wrong with a rider is reported once, not for each set-up.
     let mut reported: BTreeMap<(u8, &'static str), Finding> = BTreeMap::new();
     for ((rider, setup), mut faces) in seen {
         let all = StandingRider { rider, setup, later: 0.0, faces: faces.clone(), sigma: 0.0 };
@@ -228,6 +228,3 @@ fn not_on_cord(words: &str, height: f64, disagree: f64) -> Finding {
     )
     .about(RIDERS)
 }
-
-/// What findings about riders name.
-pub const RIDERS: &str = "/bench/riders";

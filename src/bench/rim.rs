@@ -15,8 +15,8 @@ use super::settings::{Marked, Part};
 use super::turning::Axis;
 
 impl Evaluation<'_> {
-    /// Axial coordinate of a rim face at its tabs, told against the axis: (angle round the axis,
-    /// axial coordinate) of each tab.
+    /// Axial coordinate of a rim face at its tabs, measured against the axis: (angle round the
+    /// axis, axial coordinate) of each tab.
     pub(super) fn rim_around(
         &self,
         axis: &Axis,

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::scene::Solution;
+use crate::scene::{Solution, State};
 
 use super::evaluate::{Choices, Evaluation};
 use super::ground::plumb_lines;
@@ -33,7 +33,21 @@ pub fn nuisances(
     evaluation: &Evaluation,
     tilts: &BTreeMap<usize, f64>,
 ) -> Vec<(Nuisance, f64)> {
-    let state = &solution.state;
+    let mut list = of_tabs(&solution.state, settings, tilts);
+    list.extend(of_up(&solution.state, settings, choices));
+    let light = settings.assumed.cord_light_u_mm / 2.0;
+    list.extend([0, 1].map(|end| (Nuisance::CordLight(end), light)));
+    list.extend(choices.datum.iter().flat_map(|datum| datum.nuisances(settings)));
+    list.extend(of_turning_parts(settings, choices, evaluation));
+    list
+}
+
+/// How the tabs are stuck.
+fn of_tabs(
+    state: &State,
+    settings: &BenchSettings,
+    tilts: &BTreeMap<usize, f64>,
+) -> Vec<(Nuisance, f64)> {
     let assumed = &settings.assumed;
     let mut list = Vec::new();
     for (idx, tab) in state.tabs.iter().enumerate() {
@@ -62,6 +76,13 @@ pub fn nuisances(
             (Nuisance::Sideways(idx, 1), sideways),
         ]);
     }
+    list
+}
+
+/// What up is determined from: how lines hang and are lit, how cards lie, how level the bench is.
+fn of_up(state: &State, settings: &BenchSettings, choices: &Choices) -> Vec<(Nuisance, f64)> {
+    let assumed = &settings.assumed;
+    let mut list = Vec::new();
     for (line, _) in &choices.up.lines {
         list.extend([
             (Nuisance::Hang(*line, 0), assumed.plumb_u_deg / 2.0),
@@ -78,8 +99,17 @@ pub fn nuisances(
             list.push((Nuisance::Level(way), settings.level_sigma));
         }
     }
-    list.extend([0, 1].map(|end| (Nuisance::CordLight(end), assumed.cord_light_u_mm / 2.0)));
-    list.extend(choices.datum.iter().flat_map(|datum| datum.nuisances(settings)));
+    list
+}
+
+/// What the turning parts' axes and centres leave open.
+fn of_turning_parts(
+    settings: &BenchSettings,
+    choices: &Choices,
+    evaluation: &Evaluation,
+) -> Vec<(Nuisance, f64)> {
+    let assumed = &settings.assumed;
+    let mut list = Vec::new();
     if !choices.gearbox_axis {
         let tabs = evaluation.gearbox_tabs();
         let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs));
@@ -89,10 +119,7 @@ pub fn nuisances(
         }
     }
     if !choices.wheel_axis {
-        list.extend([
-            (Nuisance::Wobble(0), nuisance::WOBBLE),
-            (Nuisance::Wobble(1), nuisance::WOBBLE),
-        ]);
+        list.extend([0, 1].map(|way| (Nuisance::Wobble(way), nuisance::WOBBLE)));
     }
     if let Some(unsteady) = choices.unsteady {
         for way in 0..2 {

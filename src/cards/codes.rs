@@ -16,6 +16,7 @@ pub const TAB_SIDE: usize = 5;
 pub const N_CARDS: usize = 16;
 pub const N_TABS: usize = 64;
 
+/// Where the codes come from: changed, every printed card and tab is another.
 const CARD_SEED: u64 = 20_261_125;
 const TAB_SEED: u64 = 5;
 const TAB_MASK: u32 = (1 << 25) - 1;

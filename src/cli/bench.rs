@@ -21,7 +21,7 @@ Examples:
 /// A page for the phone at the bench: it takes the photos, shows what each of them shows and where
 /// to stand next, and then the figures, the steps and the report.
 ///
-/// Without --phone it can be opened on this computer alone. With it, whoever is in the same network
+/// Without --phone it can be opened on this computer alone. With it, anyone in the same network
 /// and knows the address can open it; the address holds a secret that nobody guesses. Photos stay
 /// on this computer, in the job folder. It runs until Ctrl-C, and goes on where it was when it is
 /// started again.

@@ -1,5 +1,5 @@
-//! `sightcord manual DIR`: manual pages and shell completions as files, for whoever installs the
-//! program.
+//! `sightcord manual DIR`: manual pages and shell completions as files, for a person who installs
+//! the program.
 //!
 //! Both are made from the command line's own definition, so that they can't differ from `--help`.
 

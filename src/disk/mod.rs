@@ -11,7 +11,7 @@ use std::io;
 use std::path::Path;
 
 /// Brings the names in a folder to the disk. Not every system can do that; the files themselves are
-/// synced by whoever writes them.
+/// synced by the code that writes them.
 pub fn sync_folder(folder: &Path) {
     if let Ok(folder) = File::open(folder) {
         let _ = folder.sync_all();

@@ -102,8 +102,8 @@ fn link(file: &File, target: &Path) -> io::Result<()> {
     use std::os::fd::AsRawFd;
 
     use rustix::fs::{AtFlags, CWD, linkat};
-    let by_number = format!("/proc/self/fd/{}", file.as_raw_fd());
-    match linkat(CWD, by_number.as_str(), CWD, target, AtFlags::SYMLINK_FOLLOW) {
+    let by_number = Path::new("/proc").join(format!("self/fd/{}", file.as_raw_fd()));
+    match linkat(CWD, &by_number, CWD, target, AtFlags::SYMLINK_FOLLOW) {
         Ok(()) => Ok(()),
         // Without a /proc, as in some containers, the bytes are copied to a file with a passing
         // name.

@@ -5,7 +5,7 @@ use std::ffi::OsString;
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
-/// A file or folder on this computer, told from every other as long as it is there.
+/// A file or folder on this computer, distinct from every other as long as it is there.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Place {
     #[cfg(unix)]

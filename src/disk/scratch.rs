@@ -57,7 +57,9 @@ pub fn clear_away_on_interrupt() {
 fn hanging_up_is_ignored() -> bool {
     // Only this system tells it without unsafe code: a mask in hexadecimal digits, whose last bit
     // is that signal's.
-    let Ok(status) = std::fs::read_to_string("/proc/self/status") else { return false };
+    let Ok(status) = std::fs::read_to_string(Path::new("/proc").join("self/status")) else {
+        return false;
+    };
     let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:")).unwrap_or_default();
     u64::from_str_radix(mask.trim(), 16).is_ok_and(|mask| mask & 1 == 1)
 }
@@ -123,7 +125,7 @@ impl ScratchFolder {
         self.folder.path()
     }
 
-    /// The folder is no longer passing: whoever asks decides what becomes of it.
+    /// The folder is no longer passing: the caller decides what becomes of it.
     pub fn keep(self) -> PathBuf {
         self.folder.keep()
     }

@@ -1,4 +1,4 @@
-//! What stands beside the figures in the result and is none: from what they are told, and of which
+//! What the result holds beside the figures and is none: from what they are measured, and of which
 //! side.
 
 use std::collections::BTreeMap;

@@ -29,11 +29,17 @@ impl Figure {
         lines.find(|line| line.member == member).and_then(|line| (line.make)(name))
     }
 
+    /// Those of a section, in the order of the result; of a list those of no part.
+    pub fn all_of(section: Section) -> impl Iterator<Item = Self> {
+        let lines = CATALOGUE.iter().filter(move |line| line.section == section);
+        lines.filter_map(|line| (line.make)(""))
+    }
+
     pub fn section(&self) -> Option<Section> {
         self.line().map(|line| line.section)
     }
 
-    /// The part that it is told of, where there are several.
+    /// The part that it belongs to, where there are several.
     fn part(&self) -> Option<&dyn Part> {
         match self {
             Self::RimOffset(place) | Self::RimHeight(place) => Some(place),
@@ -46,7 +52,7 @@ impl Figure {
         }
     }
 
-    /// The name of the part that it is told of; empty where there is one figure.
+    /// The name of the part that it belongs to; empty where there is one figure.
     pub fn part_name(&self) -> String {
         self.part().map_or_else(String::new, Part::name)
     }
@@ -104,6 +110,10 @@ impl Figure {
         lines.filter_map(move |line| (line.make)(&name))
     }
 }
+
+/// Places in the result beside figures, as findings name them.
+pub const CHAIN_SIDE: &str = "/chain/side";
+pub const RIDERS: &str = "/bench/riders";
 
 fn known(pointer: &str) -> Option<Figure> {
     let rest = pointer.strip_prefix('/')?;

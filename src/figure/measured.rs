@@ -6,7 +6,7 @@ use super::part::RimPlace;
 use super::table::FigureTable;
 use crate::measurement::Measurement;
 
-/// Everything that was told of one bike on one bench.
+/// Everything that was measured of one bike on one bench.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Measured {
     pub table: FigureTable,

@@ -75,6 +75,11 @@ impl Section {
         )
     }
 
+    /// Whether the plan gives its figures again, as they are expected after its steps.
+    pub fn is_foreseen(self) -> bool {
+        matches!(self, Self::Wheel | Self::Frame | Self::WheelInFrame | Self::Hub | Self::Chain)
+    }
+
     /// Whether its figures are in every result, measured or not.
     pub fn is_always_there(self) -> bool {
         !self.is_list() && self != Self::Track
@@ -136,6 +141,7 @@ macro_rules! catalogue {
             make: |_name| Some(Figure::$figure $((<$part as Part>::named(_name)?))?),
             definition: concat!($($doc),*),
             $($field: $value,)*
+            ..USUAL
         }),*];
 
         impl Figure {

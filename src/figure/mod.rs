@@ -22,6 +22,7 @@ pub mod unit;
 pub use catalogue::Figure;
 pub use expected::Expected;
 pub use facts::Facts;
+pub use identity::{CHAIN_SIDE, RIDERS};
 pub use measured::Measured;
 pub use part::RimPlace;
 pub use side::Side;

@@ -1,4 +1,4 @@
-//! What a figure is told of where there are several of its kind: a place on a rim, a line, a face.
+//! What a figure belongs to where there are several of its kind: a place on a rim, a line, a face.
 
 use std::fmt;
 

@@ -1,6 +1,6 @@
 //! The cord in one card's lane: which pair of edges is its, and where that puts it.
 
-use nalgebra::Vector2;
+use nalgebra::{Vector2, Vector3};
 
 use crate::camera::Lens;
 use crate::cards::codes::{CARD_COLS, LANE_ROWS};
@@ -50,6 +50,8 @@ struct PaperEdge {
     normal: [f64; 2],
 }
 
+/// The cord on a card by the edges in its lane, and its strip for the straightness of the whole.
+/// `lens_u` is how far the lens's focal length may be off, as a part of it.
 pub fn read_lane(
     card: &PatternSighting,
     edges: Option<&LaneEdges>,
@@ -59,34 +61,14 @@ pub fn read_lane(
     let edges = edges.ok_or(NotRead::Nothing)?;
     let lane = Lane::new(card).ok_or(NotRead::Nothing)?;
     let pitch = card.pattern.pitch_mm();
-    let corners = thinned(&seen_corners(card), 60);
-    let (camera_from_card, _) =
-        locate(&[glimpse(&corners, [pitch; 2], lens, Rigid::identity())], COARSE)
-            .ok_or(NotRead::NoPose)?;
-    let eye = camera_from_card.inverse().t;
-    if !(eye.z > 1.0) {
-        return Err(NotRead::NoPose);
-    }
+    let eye = eye_over(card, pitch, lens)?;
     let view_of = |y: f64| (eye.y - y) / eye.z;
     let view = view_of(0.0);
     if view.abs() > STEEPEST_VIEW {
         return Err(NotRead::TooFlat);
     }
-    let mut found: Vec<PaperEdge> =
-        edges.edges.iter().filter_map(|edge| paper_edge(&lane, pitch, edge)).collect();
-    let strongest = found.iter().map(|edge| edge.step.abs()).fold(0.0, f64::max);
-    found.retain(|edge| edge.step.abs() >= COUNTS * strongest);
-    found.sort_by(|a, b| a.y.total_cmp(&b.y));
-    let pairs = if view.abs() >= FROM_ABOVE {
-        // The cord is seen farther from the camera than anything on the paper: towards lower y when
-        // the camera is at the upper edge.
-        let outward = -view.signum();
-        farthest_strip(&found, outward, edges.px_per_mm)?
-    } else {
-        let mut pairs = strips_any(&found, 1.0, edges.px_per_mm);
-        pairs.extend(strips_any(&found, -1.0, edges.px_per_mm));
-        pairs
-    };
+    let found = strong_edges(&lane, pitch, edges);
+    let pairs = pairs_seen(&found, view, edges.px_per_mm)?;
     let middle = |&(a, b): &(usize, usize)| (found[a].y + found[b].y) / 2.0;
     let low = pairs.iter().map(middle).fold(f64::INFINITY, f64::min);
     let high = pairs.iter().map(middle).fold(f64::NEG_INFINITY, f64::max);
@@ -100,15 +82,11 @@ pub fn read_lane(
     let &(a, b) = pairs.iter().min_by(nearest).ok_or(NotRead::OneEdge)?;
     let (first, second) = (&found[a], &found[b]);
     let view = view_of(apparent);
-    let sigma = 0.5 * first.sigma_mm.hypot(second.sigma_mm);
-    let (height, height_u) = HEIGHT_MM;
-    let view_u = lens_u * view.abs() + VIEW_U_LENS;
-    let parts = [2.0 * sigma, EDGE_U_MM, height_u * view.abs(), height * view_u];
-    let u = parts.iter().map(|part| part * part).sum::<f64>().sqrt() + open;
+    let sigma_mm = 0.5 * first.sigma_mm.hypot(second.sigma_mm);
     let slope = (first.slope + second.slope) / 2.0;
     let told_apart = open < EDGE_U_MM;
     let cord = CordOnCard {
-        offset: Measurement { value: apparent + height * view, u, quality: Quality::Single },
+        offset: offset_mm(apparent, view, sigma_mm, open, lens_u),
         angle: Measurement {
             value: slope.atan().to_degrees(),
             u: ANGLE_U_DEG.hypot(ANGLE_U_RISE_DEG * view),
@@ -124,10 +102,56 @@ pub fn read_lane(
         told_apart,
         middle: [0, 1].map(|i| (first.at[i] + second.at[i]) / 2.0),
         mm_per_px: (first.mm_per_px + second.mm_per_px) / 2.0,
-        sigma_px: sigma / first.mm_per_px,
+        sigma_px: sigma_mm / first.mm_per_px,
         view,
     };
     Ok((cord, strip))
+}
+
+/// Where the camera stands in the card's frame, mm.
+fn eye_over(card: &PatternSighting, pitch: f64, lens: Lens) -> Result<Vector3<f64>, NotRead> {
+    let corners = thinned(&seen_corners(card), 60);
+    let (camera_from_card, _) =
+        locate(&[glimpse(&corners, [pitch; 2], lens, Rigid::identity())], COARSE)
+            .ok_or(NotRead::NoPose)?;
+    let eye = camera_from_card.inverse().t;
+    if eye.z > 1.0 { Ok(eye) } else { Err(NotRead::NoPose) }
+}
+
+/// The edges that count, from the card's lower edge to its upper.
+fn strong_edges(lane: &Lane, pitch: f64, edges: &LaneEdges) -> Vec<PaperEdge> {
+    let mut found: Vec<PaperEdge> =
+        edges.edges.iter().filter_map(|edge| paper_edge(lane, pitch, edge)).collect();
+    let strongest = found.iter().map(|edge| edge.step.abs()).fold(0.0, f64::max);
+    found.retain(|edge| edge.step.abs() >= COUNTS * strongest);
+    found.sort_by(|a, b| a.y.total_cmp(&b.y));
+    found
+}
+
+/// The pairs of edges that may be the cord's, seen under the slope `view` across the lane.
+fn pairs_seen(
+    found: &[PaperEdge],
+    view: f64,
+    px_per_mm: f64,
+) -> Result<Vec<(usize, usize)>, NotRead> {
+    if view.abs() >= FROM_ABOVE {
+        // The cord is seen farther from the camera than anything on the paper: towards lower y when
+        // the camera is at the upper edge.
+        return farthest_strip(found, -view.signum(), px_per_mm);
+    }
+    let mut pairs = strips_any(found, 1.0, px_per_mm);
+    pairs.extend(strips_any(found, -1.0, px_per_mm));
+    Ok(pairs)
+}
+
+/// The cord's offset in the card's millimetres, from where it appears on the paper: `open_mm` is
+/// by how much its edges leave that open.
+fn offset_mm(apparent_mm: f64, view: f64, sigma_mm: f64, open_mm: f64, lens_u: f64) -> Measurement {
+    let (height, height_u) = HEIGHT_MM;
+    let view_u = lens_u * view.abs() + VIEW_U_LENS;
+    let parts = [2.0 * sigma_mm, EDGE_U_MM, height_u * view.abs(), height * view_u];
+    let u = parts.iter().map(|part| part * part).sum::<f64>().sqrt() + open_mm;
+    Measurement { value: apparent_mm + height * view, u, quality: Quality::Single }
 }
 
 /// An edge from the photo to the card; None where the lane's map can't be followed back.

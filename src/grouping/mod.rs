@@ -1,4 +1,4 @@
-//! Which photos belong together: where the wheel stands in each, told from its tabs against the
+//! Which photos belong together: where the wheel stands in each, by its tabs against the
 //! cards.
 //!
 //! A tab's print shows how it lies turned in the plane of the wheel, to a degree or so and without

@@ -119,7 +119,7 @@ fn mean_place(
         .then(|| places.iter().sum::<Vector2<f64>>() / places.len() as f64)
 }
 
-/// Where the marked place stands, told from the rim tabs there.
+/// Where the marked place is, by the rim tabs there.
 pub(super) fn mark_of(seen: &[&TabSight], job: &Job) -> Option<Vector2<f64>> {
     mean_place(seen, 1, &|number| matches!(job.tab(number).role, Role::RearRim { .. }))
 }

@@ -173,11 +173,11 @@ fn pieces(seen: &[TabSight]) -> Vec<Piece> {
         let turns: Vec<(usize, f64)> = by_photo
             .iter()
             .filter_map(|(photo, here)| {
-                let told: Vec<f64> = here
+                let angles: Vec<f64> = here
                     .iter()
                     .filter_map(|sight| Some(wrap(sight.angle - own.get(&sight.number)?)))
                     .collect();
-                Some((*photo, middle(&told)?))
+                Some((*photo, middle(&angles)?))
             })
             .collect();
         let cluster = clusters(&turns.iter().map(|(_, turn)| *turn).collect::<Vec<_>>(), GAP);
@@ -267,12 +267,13 @@ impl<'a> Joined<'a> {
     /// The direction of the mark from the axle in each cluster of a piece. What one cluster does
     /// not show, its turn against the others tells.
     fn mark_angles(&self, idx: usize, piece: &Piece) -> Vec<Option<f64>> {
-        let told = |cluster: usize| direction(self.marks[idx][cluster]? - self.axle?, self.sights);
+        let seen_at =
+            |cluster: usize| direction(self.marks[idx][cluster]? - self.axle?, self.sights);
         // Where y points to the right, turns in the world's plane run the other way.
         let sense = self.sights.left.unwrap_or(1.0);
         let turn = |cluster: usize| sense * piece.turn_of(cluster);
         let ahead: Vec<f64> = (0..piece.n_clusters())
-            .filter_map(|c| told(c).map(|angle| wrap(angle - turn(c))))
+            .filter_map(|c| seen_at(c).map(|angle| wrap(angle - turn(c))))
             .collect();
         let ahead = middle(&ahead);
         (0..piece.n_clusters())

@@ -26,7 +26,7 @@ pub(super) fn required<Value>(
     read(section)
 }
 
-/// More things wrong than this are not told.
+/// More mistakes than this are not reported.
 const MOST_PROBLEMS: usize = 100;
 
 /// The file's text and what was found wrong in it.

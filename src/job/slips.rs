@@ -1,4 +1,4 @@
-//! Slips of the pen that are made again and again, told for what they are.
+//! Slips of the pen that are made again and again, named for what they are.
 
 use std::path::{Path, PathBuf};
 

@@ -14,9 +14,9 @@ pub fn median(values: &[f64]) -> Option<f64> {
     below.iter().copied().max_by(f64::total_cmp).map(|below| (below + middle) / 2.0)
 }
 
-/// By how much a standard deviation that was told from so many degrees of freedom is to be raised
-/// for twice it to cover 95 of 100: Student's two-sided 95 % quantile over 2. Values: any table of
-/// Student's t.
+/// By how much a standard deviation that was estimated from so many degrees of freedom is to be
+/// raised for twice it to cover 95 of 100: Student's two-sided 95 % quantile over 2. Values: any
+/// table of Student's t.
 pub fn student(freedom: usize) -> f64 {
     const QUANTILES: [f64; 10] = [12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23];
     match freedom {

@@ -1,5 +1,5 @@
 //! What lies among a job's photos and is none: films, raw files, pictures that this program drew.
-//! Each kind is told once.
+//! Each kind is reported once.
 
 use std::collections::BTreeSet;
 
@@ -54,83 +54,100 @@ impl LeftAside {
                 |(is, id): &&(Aside, String)| *is == kind && stems.contains(&stem(id)) == paired;
             self.files.iter().filter(wanted).map(|(_, id)| id.as_str()).collect()
         };
-        let mut findings = Vec::new();
-        let mut report = |files: Vec<&str>, finding: &dyn Fn(&str, bool) -> Finding| {
-            if let Some(first) = files.first() {
-                let found = finding(&some_of(&files), files.len() > 1);
-                findings.push(if files.len() == 1 { found.in_photo(*first) } else { found });
-            }
-        };
-        report(of(Aside::Video, true), &|files, many| {
-            let what = if many {
-                "are the short films of live photos"
-            } else {
-                "is the short film of a live photo"
-            };
-            Finding::note(
-                "live-photo-film",
-                format!("{files} {what}; the photo of the same name is used."),
-                "Nothing to do.",
-            )
-        });
-        report(of(Aside::Video, false), &|files, many| {
-            let (is, it) = if many { ("are videos", "they are") } else { ("is a video", "it is") };
-            Finding::warning(
-                "video-not-read",
-                format!(
-                    "{files} {is}; {it} not used: a video's pictures are too small and too blurred to measure from."
-                ),
-                "Take photos instead, one from each standpoint.",
-            )
-        });
-        report(of(Aside::Raw, true), &|files, many| {
-            let (is, it) = if many {
-                ("are raw camera files", "they are")
-            } else {
-                ("is a raw camera file", "it is")
-            };
-            Finding::note(
-                "raw-beside-photo",
-                format!("{files} {is}; {it} not used, since the photo of the same name is."),
-                "Nothing to do.",
-            )
-        });
-        for kind in [Aside::Raw, Aside::OtherPicture] {
-            let mut files = of(kind, false);
-            if kind == Aside::OtherPicture {
-                files.extend(of(kind, true));
-            }
-            report(files, &|files, many| {
-                let what = match (kind, many) {
-                    (Aside::Raw, true) => {
-                        "are raw camera files, which this program does not read; they are"
-                    }
-                    (Aside::Raw, false) => {
-                        "is a raw camera file, which this program does not read; it is"
-                    }
-                    (_, true) => "are pictures of a kind that this program does not read; they are",
-                    (_, false) => "is a picture of a kind that this program does not read; it is",
-                };
-                Finding::warning(
-                    "photo-kind-not-read",
-                    format!("{files} {what} not used."),
-                    "Set the camera to JPEG, or save each as JPEG at full size without cropping.",
-                )
-            });
-        }
-        let mut drawn = of(Aside::Drawn, false);
-        drawn.extend(of(Aside::Drawn, true));
-        report(drawn, &|files, many| {
-            let (is, it) =
-                if many { ("are pictures", "they are") } else { ("is a picture", "it is") };
-            Finding::warning(
-                "picture-drawn-upon",
-                format!(
-                    "{files} {is} that this program drew on, not a photo as the phone took it; {it} not used."
-                ),
-                "Take them out of the job folder, and give glance --picture a folder outside it.",
-            )
-        });
-        findings
+        let either = |kind: Aside| [of(kind, false), of(kind, true)].concat();
+        let findings = [
+            report(&of(Aside::Video, true), live_photo_film),
+            report(&of(Aside::Video, false), video),
+            report(&of(Aside::Raw, true), raw_beside_photo),
+            report(&of(Aside::Raw, false), raw_alone),
+            report(&either(Aside::OtherPicture), other_picture),
+            report(&either(Aside::Drawn), drawn_upon),
+        ];
+        findings.into_iter().flatten().collect()
     }
+}
+
+/// What `finding` says of these files, by their names and whether they are many; None where there
+/// is none.
+fn report(files: &[&str], finding: fn(&str, bool) -> Finding) -> Option<Finding> {
+    let first = files.first()?;
+    let found = finding(&some_of(files), files.len() > 1);
+    Some(if files.len() == 1 { found.in_photo(*first) } else { found })
+}
+
+fn live_photo_film(files: &str, many: bool) -> Finding {
+    let what = if many {
+        "are the short films of live photos"
+    } else {
+        "is the short film of a live photo"
+    };
+    Finding::note(
+        "live-photo-film",
+        format!("{files} {what}; the photo of the same name is used."),
+        "Nothing to do.",
+    )
+}
+
+fn video(files: &str, many: bool) -> Finding {
+    let (is, it) = if many { ("are videos", "they are") } else { ("is a video", "it is") };
+    Finding::warning(
+        "video-not-read",
+        format!(
+            "{files} {is}; {it} not used: a video's pictures are too small and too blurred to \
+             measure from."
+        ),
+        "Take photos instead, one from each standpoint.",
+    )
+}
+
+fn raw_beside_photo(files: &str, many: bool) -> Finding {
+    let (is, it) =
+        if many { ("are raw camera files", "they are") } else { ("is a raw camera file", "it is") };
+    Finding::note(
+        "raw-beside-photo",
+        format!("{files} {is}; {it} not used, since the photo of the same name is."),
+        "Nothing to do.",
+    )
+}
+
+fn raw_alone(files: &str, many: bool) -> Finding {
+    kind_not_read(
+        files,
+        if many {
+            "are raw camera files, which this program does not read; they are"
+        } else {
+            "is a raw camera file, which this program does not read; it is"
+        },
+    )
+}
+
+fn other_picture(files: &str, many: bool) -> Finding {
+    kind_not_read(
+        files,
+        if many {
+            "are pictures of a kind that this program does not read; they are"
+        } else {
+            "is a picture of a kind that this program does not read; it is"
+        },
+    )
+}
+
+fn kind_not_read(files: &str, what: &str) -> Finding {
+    Finding::warning(
+        "photo-kind-not-read",
+        format!("{files} {what} not used."),
+        "Set the camera to JPEG, or save each as JPEG at full size without cropping.",
+    )
+}
+
+fn drawn_upon(files: &str, many: bool) -> Finding {
+    let (is, it) = if many { ("are pictures", "they are") } else { ("is a picture", "it is") };
+    Finding::warning(
+        "picture-drawn-upon",
+        format!(
+            "{files} {is} that this program drew on, not a photo as the phone took it; {it} not \
+             used."
+        ),
+        "Take them out of the job folder, and give glance --picture a folder outside it.",
+    )
 }

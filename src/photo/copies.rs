@@ -1,7 +1,7 @@
 //! Whether two photos are one: the same picture coded anew, made smaller, turned, or drawn upon.
 //!
 //! A copy proves nothing that its original does not. A second photo taken from nearly the same
-//! place does, and is told from a copy by two things that no copying changes. The hand that holds a
+//! place does, and differs from a copy in two things that no copying changes. The hand that holds a
 //! phone moves it by several pixels between two photos, while a copy lies on its original to a
 //! small part of a pixel. And where a stand holds it, each photo has a grain of its own, while a
 //! copy has its original's, as far as coding left any.

@@ -1,4 +1,4 @@
-//! What kind of file this is, told by its first bytes. Names lie: a phone's "IMG_0001.jpg" can hold
+//! What kind of file this is, by its first bytes. Names lie: a phone's "IMG_0001.jpg" can hold
 //! HEIC.
 
 use std::fmt;

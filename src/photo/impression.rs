@@ -17,7 +17,7 @@ pub struct Impression {
     pub columns: usize,
     pub rows: usize,
     /// Means over the cells of what a file's codes are about proportional to, the square root of
-    /// light, 65,535 for white: whoever makes a photo smaller averages codes.
+    /// light, 65,535 for white: programs that make a photo smaller average codes.
     cells: Vec<u16>,
 }
 

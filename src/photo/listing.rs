@@ -56,8 +56,8 @@ pub enum ListError {
     HoldsJobs(PathBuf, String),
 }
 
-/// Finds the photos of a job. What can't be used is told in the findings. A folder that is a set-up
-/// of a job is refused.
+/// Finds the photos of a job. What can't be used is reported in the findings. A folder that is a
+/// set-up of a job is refused.
 pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
     let job = list_photos(folder)?;
     if job.setups.is_empty() && !job.loose.is_empty() && !folder.join(JOB_FILE).is_file() {
@@ -66,58 +66,18 @@ pub fn list_job(folder: &Path) -> Result<JobPhotos, ListError> {
     Ok(job)
 }
 
-/// The same for whoever only looks: a set-up's own folder will do.
+/// The same for a mere look: a set-up's own folder will do.
 pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
-    let unreadable =
-        |error: std::io::Error| ListError::Unreadable(folder.to_owned(), reason(&error));
-    match std::fs::metadata(folder) {
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            return Err(ListError::Missing(folder.to_owned()));
-        }
-        Err(error) => return Err(unreadable(error)),
-        Ok(metadata) if !metadata.is_dir() => return Err(ListError::NotAFolder(folder.to_owned())),
-        Ok(_) => {}
-    }
+    refuse_what_is_no_folder(folder)?;
     refuse_report(folder)?;
     let mut job = JobPhotos::default();
     let mut aside = LeftAside::default();
-    let top = read_folder(folder, "", &mut job.findings, &mut aside).map_err(unreadable)?;
+    let top = read_folder(folder, "", &mut job.findings, &mut aside)
+        .map_err(|error| unreadable(folder, &error))?;
     let mut jobs_inside: Vec<&str> = Vec::new();
     for name in &top.folders {
-        let at = folder.join(name);
-        // A report that was sent to another folder of the job holds pictures as well.
-        if name.eq_ignore_ascii_case(REPORT_FOLDER)
-            || at.join(REPORT_LIST).is_file()
-            || evening_number(name).is_some()
-        {
-            continue;
-        }
-        if at.join(JOB_FILE).is_file() {
+        if list_sub_folder(folder, name, &mut job, &mut aside) == SubFolder::Job {
             jobs_inside.push(name);
-            continue;
-        }
-        let inside = match read_folder(&at, name, &mut job.findings, &mut aside) {
-            Ok(inside) => inside,
-            Err(error) => {
-                job.findings.push(Finding::refused(
-                    "folder-unreadable",
-                    format!(
-                        "The folder {name} can't be read ({}); its photos are not used.",
-                        reason(&error)
-                    ),
-                    "Check the folder's permissions, or copy the photos into it again.",
-                ));
-                continue;
-            }
-        };
-        if inside.photos.is_empty() {
-            if inside.folders.iter().any(|deeper| holds_photos(&at.join(deeper))) {
-                jobs_inside.push(name);
-            }
-        } else if name.eq_ignore_ascii_case(CAMERA_FOLDER) {
-            job.camera.extend(inside.photos);
-        } else {
-            job.setups.push(SetupFolder { name: name.clone(), photos: inside.photos });
         }
     }
     job.loose = top.photos;
@@ -144,6 +104,77 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
         return Err(ListError::NoPhotos(folder.to_owned()));
     }
     Ok(job)
+}
+
+/// What a folder in the job folder is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum SubFolder {
+    /// A set-up's, or one without photos.
+    Listed,
+    /// A job that is measured by itself.
+    Job,
+    /// A report, another evening, or one that can't be read.
+    PassedOver,
+}
+
+/// Puts the photos of a folder in the job folder where they belong.
+fn list_sub_folder(
+    folder: &Path,
+    name: &str,
+    job: &mut JobPhotos,
+    aside: &mut LeftAside,
+) -> SubFolder {
+    let at = folder.join(name);
+    // A report that was sent to another folder of the job holds pictures as well.
+    if name.eq_ignore_ascii_case(REPORT_FOLDER)
+        || at.join(REPORT_LIST).is_file()
+        || evening_number(name).is_some()
+    {
+        return SubFolder::PassedOver;
+    }
+    if at.join(JOB_FILE).is_file() {
+        return SubFolder::Job;
+    }
+    let inside = match read_folder(&at, name, &mut job.findings, aside) {
+        Ok(inside) => inside,
+        Err(error) => {
+            job.findings.push(folder_unreadable(name, &error));
+            return SubFolder::PassedOver;
+        }
+    };
+    if inside.photos.is_empty() {
+        if inside.folders.iter().any(|deeper| holds_photos(&at.join(deeper))) {
+            return SubFolder::Job;
+        }
+    } else if name.eq_ignore_ascii_case(CAMERA_FOLDER) {
+        job.camera.extend(inside.photos);
+    } else {
+        job.setups.push(SetupFolder { name: name.to_owned(), photos: inside.photos });
+    }
+    SubFolder::Listed
+}
+
+fn unreadable(folder: &Path, error: &std::io::Error) -> ListError {
+    ListError::Unreadable(folder.to_owned(), reason(error))
+}
+
+fn folder_unreadable(name: &str, error: &std::io::Error) -> Finding {
+    Finding::refused(
+        "folder-unreadable",
+        format!("The folder {name} can't be read ({}); its photos are not used.", reason(error)),
+        "Check the folder's permissions, or copy the photos into it again.",
+    )
+}
+
+fn refuse_what_is_no_folder(folder: &Path) -> Result<(), ListError> {
+    match std::fs::metadata(folder) {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            Err(ListError::Missing(folder.to_owned()))
+        }
+        Err(error) => Err(unreadable(folder, &error)),
+        Ok(metadata) if !metadata.is_dir() => Err(ListError::NotAFolder(folder.to_owned())),
+        Ok(_) => Ok(()),
+    }
 }
 
 /// Refuses a report's folder, and one within it.

@@ -77,8 +77,8 @@ impl Drop for Room {
     }
 }
 
-/// Limits for reading a header, which say nothing of the picture's size: that is told with a reason
-/// of its own.
+/// Limits for reading a header, which say nothing of the picture's size: that is reported with a
+/// reason of its own.
 pub fn header_limits() -> Limits {
     let mut limits = Limits::no_limits();
     limits.max_alloc = Some(HEADER_BYTES);

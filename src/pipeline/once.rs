@@ -1,8 +1,8 @@
-//! One cause, one finding: what is wrong with many files alike is told once.
+//! One cause, one finding: what is wrong with many files alike is reported once.
 
 use crate::finding::Finding;
 
-/// Findings of these are told once for all files.
+/// Findings of these are reported once for all files.
 const ALIKE: [&str; 1] = ["photo-heic"];
 
 /// Puts findings that say the same of several files into one.
@@ -26,7 +26,7 @@ pub fn report_once(findings: &mut Vec<Finding>) {
             what
         };
         let merged = Finding { what: what.into(), photo: None, ..first.clone() };
-        let at = findings.iter().position(|finding| finding.id == id).unwrap_or(0);
+        let Some(at) = findings.iter().position(|finding| finding.id == id) else { continue };
         findings.retain(|finding| finding.id != id);
         findings.insert(at.min(findings.len()), merged);
     }

@@ -12,7 +12,7 @@ use super::{cautions, refer};
 impl Planner<'_> {
     pub(super) fn centre(&mut self) {
         let Some((before, unsure)) = self.asks(&self.reference.offset.clone()) else { return };
-        // Half the difference between the two sides is the mid-plane's offset, told along the
+        // Half the difference between the two sides is the mid-plane's offset, measured along the
         // wheel's axis.
         let yaw = self.foreseen.get(&Figure::WheelYaw).unwrap_or(0.0).to_radians();
         let left = -before.value / yaw.cos().max(0.5);

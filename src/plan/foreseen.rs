@@ -1,17 +1,18 @@
 //! The figures as they will be when some steps are done, with their joint uncertainty.
 //!
-//! A step is a number that somebody carries out: "draw the right end 1.4 mm". Once told, it is
-//! fixed. So with the true figures y and the told amount a, the figures afterwards are T(y; a + e),
-//! where e is how finely the step can be set. To first order their covariance is J C J' + g g' s^2,
-//! with J = dT/dy at the fixed amount, C the covariance before, g = dT/de and s the
-//! standard deviation of e. What a figure was measured to be does not get more certain by moving
-//! parts about: squaring the wheel by its measured yaw leaves a yaw of nought with the U of the
+//! A step is a number that somebody carries out: "draw the right end 1.4 mm". Once stated, it is
+//! fixed. So with the true figures y and the stated amount a, the figures afterwards are T(y; a +
+//! e), where e is how finely the step can be set. To first order their covariance is J C J' + g g'
+//! s^2, with J = dT/dy at the fixed amount, C the covariance before, g = dT/de and s the standard
+//! deviation of e. What a figure was measured to be does not get more certain by moving parts
+//! about: squaring the wheel by its measured yaw leaves a yaw of nought with the U of the
 //! measurement. Assumed: the errors of setting are independent of each other and of the
 //! measurement, and T is straight over a few U (it turns by a degree or two).
 
 use nalgebra::{DMatrix, DVector};
 
 use crate::bench::Figures;
+use crate::figure::member::Section;
 use crate::figure::table::Correlation;
 use crate::figure::{Expected, Facts, Figure, FigureTable, Measured};
 use crate::measurement::{Measurement, Quality};
@@ -66,7 +67,7 @@ pub struct Foreseen {
 impl Foreseen {
     /// The figures as measured, nothing done yet.
     pub fn measured(input: &Figures) -> Self {
-        let mut fields = MOVED_FIELDS.to_vec();
+        let mut fields: Vec<Figure> = foreseen_figures().collect();
         fields.extend(input.measured.rims().into_iter().map(|rim| Figure::RimOffset(rim.at)));
         fields.retain(|field| input.get(field).is_some());
         let known: Vec<Measurement> = fields.iter().filter_map(|field| input.get(field)).collect();
@@ -135,8 +136,8 @@ impl Foreseen {
         })
     }
 
-    /// The figures after a step. `step` moves the values by the told amounts plus an error for each
-    /// of them, of the standard deviations `fineness`.
+    /// The figures after a step. `step` moves the values by the stated amounts plus an error for
+    /// each of them, of the standard deviations `fineness`.
     pub fn after(&self, fineness: &[f64], step: impl Fn(&mut Values, &[f64])) -> Self {
         let n_fields = self.values.fields.len();
         let moved = |values: &Values, errors: &[f64]| {
@@ -195,12 +196,8 @@ impl Foreseen {
     /// The figures to expect, beside those that stay as they were measured.
     pub fn expected(&self, measured: &Measured) -> Expected {
         let mut table = FigureTable::default();
-        for figure in STAY_AS_MEASURED {
-            let stored = measured.table.stored(&figure);
-            table.set(figure, stored);
-        }
         let rear = measured.rims().into_iter().filter(|rim| rim.at.is_rear());
-        let moved = rear.map(|rim| Figure::RimOffset(rim.at)).chain(MOVED_FIELDS);
+        let moved = rear.map(|rim| Figure::RimOffset(rim.at)).chain(foreseen_figures());
         for figure in moved {
             let foreseen = self.figure(&figure);
             table.set(figure, foreseen);
@@ -216,27 +213,12 @@ impl Foreseen {
     }
 }
 
-/// Figures beside those that move which are told again with the expected ones: no step changes
-/// them.
-const STAY_AS_MEASURED: [Figure; 3] = [Figure::WheelLean, Figure::GearboxLean, Figure::RearLean];
-
-/// Figures that steps move, or that steps need, beside the rims' offsets.
-const MOVED_FIELDS: [Figure; 14] = [
-    Figure::WheelOffset,
-    Figure::WheelOffsetAtMark,
-    Figure::WheelYaw,
-    Figure::WheelYawFromOffsets,
-    Figure::FrameOffset,
-    Figure::FrameYaw,
-    Figure::WheelInFrameOffset,
-    Figure::WheelInFrameYaw,
-    Figure::RimFromFace,
-    Figure::ChainCentres,
-    Figure::ChainAtGearbox,
-    Figure::ChainAtRear,
-    Figure::ChainYaw,
-    Figure::ChainLean,
-];
+/// Figures that are given again as expected, beside the rims' offsets. How a step moves them is
+/// `moves.rs`'s to say; what it does not move stays as measured.
+fn foreseen_figures() -> impl Iterator<Item = Figure> {
+    let sections = Section::ALL.into_iter().filter(|section| section.is_foreseen());
+    sections.flat_map(Figure::all_of)
+}
 
 /// How a measured figure answers to 1 % of print scale.
 pub fn scale_answer(input: &Figures, field: &Figure) -> f64 {

@@ -14,7 +14,7 @@ use crate::figure::measured::RimFigure;
 use crate::figure::{Figure, Side};
 use crate::measurement::Measurement;
 
-/// A part moved by a told amount: lengths in mm, angles in radians.
+/// A part moved by a stated amount: lengths in mm, angles in radians.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Move {
     /// The frame, with all that is in it, is hung over the cord again: it goes back by its offset
@@ -47,10 +47,9 @@ pub struct Places {
     level_share: f64,
     hub_face: Option<Side>,
     rims: Vec<RimPlace>,
-    /// How far forward of the axle the offset at the mark is told: half-way between the marked
-    /// place's two stands along the cord, which is at the axle where they are half a turn
-    /// apart.
-    mark_x: f64,
+    /// The foremost and the rearmost place along the cord at which the rim's mark was measured, mm
+    /// forward of the axle.
+    marks: Option<[f64; 2]>,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -105,8 +104,14 @@ impl Places {
             level_share,
             hub_face: input.measured.facts.hub_side,
             rims: rims.map(rim_place).collect(),
-            mark_x: mark_x(&all).unwrap_or(0.0),
+            marks: marks(&all),
         }
+    }
+
+    /// How far forward of the axle the offset at the mark holds, mm: half-way between the marks,
+    /// which is at the axle where they are half a turn apart.
+    fn mark_x(&self) -> f64 {
+        self.marks.map_or(0.0, |[front, rear]| (front + rear) / 2.0)
     }
 
     fn adjuster(&self, side: Side) -> f64 {
@@ -135,26 +140,26 @@ impl Places {
     }
 }
 
-/// Half-way between the foremost and the rearmost stand of the marked place, as the bench takes
-/// them for the offset at the mark; None without two set-ups that show it on both sides.
-fn mark_x(rims: &[RimFigure]) -> Option<f64> {
-    let mut stands: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+/// The foremost and the rearmost place of the mark, as the bench takes them for the offset at the
+/// mark; None without two set-ups that show it on both sides.
+fn marks(rims: &[RimFigure]) -> Option<[f64; 2]> {
+    let mut places: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
     for rim in rims.iter().filter(|rim| rim.at.is_rear_mark()) {
-        stands.entry(&rim.at.setup).or_default().extend(rim.facts.x.filter(|x| x.is_finite()));
+        places.entry(&rim.at.setup).or_default().extend(rim.facts.x.filter(|x| x.is_finite()));
     }
-    let stands: Vec<f64> = stands
+    let places: Vec<f64> = places
         .values()
         .filter(|sides| sides.len() == 2)
         .map(|sides| (sides[0] + sides[1]) / 2.0)
         .collect();
-    let front = stands.iter().copied().reduce(f64::max)?;
-    let rear = stands.iter().copied().reduce(f64::min)?;
-    (stands.len() > 1).then_some((front + rear) / 2.0)
+    let front = places.iter().copied().reduce(f64::max)?;
+    let rear = places.iter().copied().reduce(f64::min)?;
+    (places.len() > 1).then_some([front, rear])
 }
 
 impl Move {
-    /// Moves the figures by the told amount and by an error in each of its numbers, in the order in
-    /// which they stand.
+    /// Moves the figures by the stated amount and by an error in each of its numbers, in the order
+    /// in which they stand.
     pub fn carry(self, places: &Places, values: &mut Values, errors: &[f64]) {
         let error = errors.first().copied().unwrap_or(0.0);
         let second = errors.get(1).copied().unwrap_or(0.0);
@@ -193,11 +198,18 @@ fn turned(point: [f64; 2], about: [f64; 2], angle: f64) -> [f64; 2] {
     [about[0] + cos * x - sin * y, about[1] + sin * x + cos * y]
 }
 
+/// The rim's marks turn with the wheel: the front one goes aside by more than the rear one.
+fn turn_toe(places: &Places, values: &mut Values, angle: f64) {
+    if let (Some([front, rear]), Some(toe)) = (places.marks, values.get(&Figure::WheelToe)) {
+        values.set(&Figure::WheelToe, turned([front - rear, toe], [0.0, 0.0], angle)[1]);
+    }
+}
+
 fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
     // The frame's centre plane crosses the axle's line at (0, offset): everything turns about that
     // point and comes to the cord.
     let carried = |x: f64, y: f64| turned([x, y], [0.0, offset], -yaw)[1] - offset;
-    for (wheel, x) in [(&Figure::WheelOffset, 0.0), (&Figure::WheelOffsetAtMark, places.mark_x)] {
+    for (wheel, x) in [(&Figure::WheelOffset, 0.0), (&Figure::WheelOffsetAtMark, places.mark_x())] {
         if let Some(y) = values.get(wheel) {
             values.set(wheel, carried(x, y));
         }
@@ -207,6 +219,7 @@ fn rehang(places: &Places, values: &mut Values, offset: f64, yaw: f64) {
             values.set(&rim.field, rim.sign * carried(x, rim.sign * out));
         }
     }
+    turn_toe(places, values, -yaw);
     values.add(&Figure::FrameOffset, -offset);
     for angle in [&Figure::FrameYaw, &Figure::WheelYaw, &Figure::WheelYawFromOffsets] {
         values.add(angle, -yaw.to_degrees());
@@ -223,10 +236,11 @@ fn turn(places: &Places, values: &mut Values, angle: f64, about: Side) {
     let frame_slope = radians(values, &Figure::FrameYaw).tan();
     values.add(&Figure::WheelOffset, sideways);
     if let Some(y) = values.get(&Figure::WheelOffsetAtMark) {
-        values.set(&Figure::WheelOffsetAtMark, turned([places.mark_x, y], pivot, angle)[1]);
+        values.set(&Figure::WheelOffsetAtMark, turned([places.mark_x(), y], pivot, angle)[1]);
     }
+    turn_toe(places, values, angle);
     values.add(&Figure::WheelInFrameOffset, sideways - frame_slope * axle[0]);
-    // The frame is told where the axle stands now.
+    // The frame's offset is given at the axle, where that is now.
     values.add(&Figure::FrameOffset, frame_slope * axle[0]);
     for rim in &places.rims {
         if let (Some(x), Some(out)) = (rim.x, values.get(&rim.field)) {
@@ -262,7 +276,7 @@ fn turn_chain(places: &Places, values: &mut Values, angle: f64, (pivot_y, yaw): 
     values.add(&Figure::ChainYaw, -angle.to_degrees());
 }
 
-/// The rim's part of a slide along the axis: all that is told from the cord or the frame.
+/// The rim's part of a slide along the axis: all that is measured from the cord or the frame.
 fn slide_rim(places: &Places, values: &mut Values, left: f64) {
     let yaw = wheel_yaw(values);
     let sideways = left * yaw.cos();

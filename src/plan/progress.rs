@@ -101,7 +101,7 @@ fn change(differences: &[Difference], field: &Figure) -> Option<Measurement> {
     differences.iter().find(|difference| difference.field == *field)?.change
 }
 
-/// The told move with a sign: + outboard, + left, + forward.
+/// The stated move with a sign: + outboard, + left, + forward.
 fn signed(step: &PlanStep) -> Option<f64> {
     let sign = match step.direction? {
         Direction::Outboard | Direction::Left | Direction::Forward => 1.0,

@@ -30,90 +30,104 @@ pub fn in_words(
     settings: &PlanSettings,
 ) -> (String, Sentence) {
     let size = Amount::measured(&figure, tolerance.unit).size();
-    match field {
+    let (part, action) = match field {
         Figure::WheelLean => {
-            let top = if figure.value > 0.0 { "left" } else { "right" };
-            let heights = input.get(&Figure::SpindleHeights).map(|heights| {
-                say![
-                    " The spindle's left end stands ",
-                    by(&heights),
-                    format!(" {} than its right.", higher(heights.value))
-                ]
-            });
-            let action = say![
-                "The wheel leans ",
-                size,
-                format!(
-                    " with its top to the {top}. No adjuster takes that out: have the fork ends, the swinging arm and the frame checked for \
-                     twist."
-                ),
-                heights,
-            ];
-            ("fork ends, swinging arm or frame".to_owned(), action)
+            let heights = input.get(&Figure::SpindleHeights);
+            ("fork ends, swinging arm or frame", wheel_leans(figure.value, size, heights))
         }
-        Figure::SpindleHeights => {
-            let action = say![
+        Figure::SpindleHeights => (
+            "fork ends or swinging arm",
+            say![
                 "The spindle's left end stands ",
                 size,
                 format!(
                     " {} than its right: have the fork ends and the swinging arm checked for twist.",
                     higher(figure.value)
                 ),
-            ];
-            ("fork ends or swinging arm".to_owned(), action)
+            ],
+        ),
+        Figure::ChainYaw => {
+            ("gearbox or engine mounting", askew("front", figure.value, size, settings))
         }
-        Figure::ChainYaw | Figure::ChainLean => {
-            let (yaw, side) =
-                (*field == Figure::ChainYaw, if figure.value > 0.0 { "left" } else { "right" });
-            let edge = if yaw { "front" } else { "top" };
-            let across = settings
-                .chain_pitch_mm
-                .zip(settings.gearbox_teeth)
-                .and_then(|(pitch, teeth)| chain_drive::pitch_diameter(pitch, teeth))
-                .map(|diameter| {
-                    say![
-                        ", ",
-                        amount(diameter * figure.value.to_radians().tan().abs(), Unit::Mm),
-                        " across its teeth"
-                    ]
-                });
-            let action = say![
-                "The gearbox sprocket stands askew to the rear one by ",
-                size,
-                across,
-                format!(
-                    ", its {edge} to the {side}: have the gearbox and engine mountings, plates and shims looked at."
-                ),
-            ];
-            ("gearbox or engine mounting".to_owned(), action)
+        Figure::ChainLean => {
+            ("gearbox or engine mounting", askew("top", figure.value, size, settings))
         }
-        Figure::RunoutLateral => {
-            let action = say![
+        Figure::RunoutLateral => (
+            "rim",
+            say![
                 "The rim runs out sideways by ",
                 size,
                 ", peak to peak: have a wheel builder true it. An inspection allows a steel rim ",
                 Amount::mm(RUNOUT_LIMIT_STEEL_MM),
                 ".",
-            ];
-            ("rim".to_owned(), action)
-        }
-        _ => {
-            let aim = match tolerance.nominal {
-                0.0 => None,
-                nominal => Some(say![" from ", Amount::stated(nominal, tolerance.unit)]),
-            };
-            let action = say![
-                capital(&field.name()),
-                " is ",
-                Amount::measured(&figure, tolerance.unit),
-                " and may be ",
-                Amount::stated(tolerance.limit, tolerance.unit),
-                aim,
-                " at most: none of these steps puts that right.",
-            ];
-            ("what carries it".to_owned(), action)
-        }
-    }
+            ],
+        ),
+        _ => ("what carries it", beyond_its_limit(field, figure, tolerance)),
+    };
+    (part.to_owned(), action)
+}
+
+/// A wheel whose top stands to one side by `lean` degrees, and how high the spindle's ends lie.
+fn wheel_leans(lean: f64, size: Amount, heights: Option<Measurement>) -> Sentence {
+    let heights = heights.map(|heights| {
+        say![
+            " The spindle's left end stands ",
+            by(&heights),
+            format!(" {} than its right.", higher(heights.value))
+        ]
+    });
+    say![
+        "The wheel leans ",
+        size,
+        format!(
+            " with its top to the {}. No adjuster takes that out: have the fork ends, the swinging \
+             arm and the frame checked for twist.",
+            left_or_right(lean)
+        ),
+        heights,
+    ]
+}
+
+/// A gearbox sprocket whose `edge` points to one side by `angle` degrees.
+fn askew(edge: &str, angle: f64, size: Amount, settings: &PlanSettings) -> Sentence {
+    let across = settings
+        .chain_pitch_mm
+        .zip(settings.gearbox_teeth)
+        .and_then(|(pitch, teeth)| chain_drive::pitch_diameter(pitch, teeth))
+        .map(|diameter| {
+            let across = diameter * angle.to_radians().tan().abs();
+            say![", ", amount(across, Unit::Mm), " across its teeth"]
+        });
+    say![
+        "The gearbox sprocket stands askew to the rear one by ",
+        size,
+        across,
+        format!(
+            ", its {edge} to the {}: have the gearbox and engine mountings, plates and shims looked \
+             at.",
+            left_or_right(angle)
+        ),
+    ]
+}
+
+fn beyond_its_limit(field: &Figure, figure: Measurement, tolerance: &Tolerance) -> Sentence {
+    let aim = match tolerance.nominal {
+        0.0 => None,
+        nominal => Some(say![" from ", Amount::stated(nominal, tolerance.unit)]),
+    };
+    say![
+        capital(&field.name()),
+        " is ",
+        Amount::measured(&figure, tolerance.unit),
+        " and may be ",
+        Amount::stated(tolerance.limit, tolerance.unit),
+        aim,
+        " at most: none of these steps puts that right.",
+    ]
+}
+
+fn left_or_right(value: f64) -> &'static str {
+    if value > 0.0 { "left" } else { "right" }
 }
 
 fn higher(difference: f64) -> &'static str {

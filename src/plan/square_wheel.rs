@@ -42,7 +42,7 @@ impl Planner<'_> {
         let flats = distance
             .zip(pitch)
             .map(|(distance, pitch)| (6.0 * distance.value / pitch).round().min(6e4) as u32);
-        // The told move is exact; what the hands make of it is evenly spread over half a flat (or
+        // The stated move is exact; what the hands make of it is evenly spread over half a flat (or
         // what a rule shows) either way.
         let half_width = pitch.map_or(RULE_HALF_WIDTH_MM, |pitch| pitch / 12.0);
         let setting =

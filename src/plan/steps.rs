@@ -56,7 +56,7 @@ impl Planner<'_> {
             let measured = self.input.get(field).filter(|_| !self.foreseen.is_lost(field));
             let figure = self.foreseen.figure(field).or(measured);
             let out = judge(tolerance, figure, self.per_percent(field)).verdict == Decision::Out;
-            // A rim that the plan has just centred stands where it stands: that step has told how
+            // A rim that the plan has just centred stands where it stands: that step has said how
             // far the target is off.
             let centred = self.steps.iter().any(|step| step.step == StepKind::Centre)
                 && *field == Figure::RimFromFace;

@@ -22,7 +22,7 @@ pub fn amount(value: f64, unit: Unit) -> Amount {
     Amount::to_places(value, 2, unit)
 }
 
-/// The smallest amount that is told, mm or degrees (our choice).
+/// The smallest amount that is stated, mm or degrees (our choice).
 pub const FINEST: f64 = 0.01;
 
 /// What to do to square the wheel.

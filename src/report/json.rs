@@ -6,6 +6,9 @@
 
 use serde_json::{Number, Value};
 
+use crate::figure::Kind;
+use crate::figure::catalogue::CATALOGUE;
+
 /// How a number is rounded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Places {
@@ -47,22 +50,23 @@ fn places(path: &[&str]) -> Places {
     let name = path.iter().rev().find(|key| !NEUTRAL_KEYS.contains(key)).copied().unwrap_or("");
     match name {
         "wheel_axis" | "normal" => DIRECTION,
-        "scale_along" | "scale_across" => RATIO,
         "fx" | "fy" | "cx" | "cy" | "rms_px" => PIXEL,
         "k1" | "k2" | "p1" | "p2" | "k3" | "crosscheck" | "ratio" | "left_right" => OTHER,
-        _ if is_angle(name) => ANGLE,
-        _ => LENGTH,
+        _ => match kind_of(name) {
+            Some(Kind::Angle) => ANGLE,
+            Some(Kind::Ratio) => RATIO,
+            Some(Kind::Length) | None => LENGTH,
+        },
     }
 }
 
-/// Whether a key, or a JSON pointer, names an angle.
-pub(crate) fn is_angle(name: &str) -> bool {
+/// The kind of what a key, or a JSON pointer, names: of figures as the catalogue says.
+fn kind_of(name: &str) -> Option<Kind> {
     let last = name.rsplit('/').next().unwrap_or(name);
-    last == "yaw"
-        || last == "yaw_from_offsets"
-        || last.ends_with("lean")
-        || last.starts_with("level_")
-        || last.ends_with("_deg")
+    if last.ends_with("_deg") {
+        return Some(Kind::Angle);
+    }
+    CATALOGUE.iter().find(|line| line.member == last).map(|line| line.kind)
 }
 
 impl Places {
@@ -211,13 +215,15 @@ mod tests {
     use serde_json::json;
 
     use super::*;
+    use crate::figure::Figure;
+    use crate::figure::member::Section;
 
     #[test]
     fn lengths_keep_five_places_and_angles_six() {
         let mut value = json!({
             "wheel": {"offset": {"value": 3.200_004_9, "u": 0.123_456_789, "quality": "good"},
                       "yaw": {"value": -0.350_000_049, "u": 0.012_345_678_9, "quality": "good"}},
-            "verdicts": [{"field": "/wheel/yaw", "value": {"value": 0.123_456_78, "u": 0.1, "quality": "good"}, "tolerance": 0.2}],
+            "verdicts": [{"field": Figure::WheelYaw, "value": {"value": 0.123_456_78, "u": 0.1, "quality": "good"}, "tolerance": 0.2}],
             "correlation": {"matrix": [[1.0, 0.123_456_789], [0.0, -0.0]]},
         });
         assert_eq!(tidy(&mut value), Vec::<String>::new());
@@ -244,7 +250,8 @@ mod tests {
     #[test]
     fn a_figure_that_is_not_a_number_becomes_null_and_is_named() {
         let mut value = json!({"rim": [{"id": "1-a/left", "offset": {"value": f64::NAN, "u": 0.1, "quality": "good"}}]});
-        assert_eq!(tidy(&mut value), ["/rim/1-a/left/offset"]);
+        let offset = Figure::of(Section::Rim, "1-a/left", "offset").expect("a rim's offset");
+        assert_eq!(tidy(&mut value), [offset.pointer()]);
         assert!(value["rim"][0]["offset"].is_null());
     }
 

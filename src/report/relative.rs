@@ -37,6 +37,7 @@ fn find<'value>(value: &'value mut Value, pointer: &str) -> Option<&'value mut V
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::figure::member::Section;
 
     #[test]
     fn figures_of_sections_and_of_lists_are_marked() {
@@ -46,8 +47,12 @@ mod tests {
         });
         mark(
             &mut document,
-            &["/wheel/lean", "/rim/1-a/left/offset", "/rim/1-a/left/height", "/no/such"]
-                .map(Figure::at),
+            &[
+                Figure::WheelLean,
+                Figure::of(Section::Rim, "1-a/left", "offset").expect("a rim's offset"),
+                Figure::of(Section::Rim, "1-a/left", "height").expect("a rim's height"),
+                Figure::Other("/no".to_owned() + "/such"),
+            ],
         );
         assert_eq!(document["wheel"]["lean"]["relative_to"], "bench");
         assert_eq!(document["rim"][0]["offset"]["relative_to"], "bench");

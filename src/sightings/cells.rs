@@ -1,7 +1,7 @@
 //! Cells are read: is the ground dark or bright, and is there a dot?
 //!
 //! The tones are compared with those of the neighbours, so that shadows and glare do no harm; what
-//! can't be told is left open.
+//! can't be read is left open.
 
 use std::collections::BTreeMap;
 
@@ -51,7 +51,7 @@ const MAX_NOISY_SCATTER: f64 = 1.2;
 pub enum Ground {
     Dark,
     Bright,
-    /// Not told: outside the photo, uneven, or between the tones.
+    /// Not read: outside the photo, uneven, or between the tones.
     Unclear,
 }
 

@@ -23,8 +23,9 @@ const CONVERGED_PX: f64 = 3e-3;
 /// Step (px) below which the residuals tell the noise (our choice).
 const NOISE_PX: f64 = 0.05;
 
+/// More steps than any fit of a corner takes (our choice).
 const MAX_ITERATIONS: usize = 25;
-/// A step that raises the cost by less than this part is told apart from rounding by nothing.
+/// A step that raises the cost by less than this part can't be told from rounding.
 const COST_PRECISION: f64 = 1e-5;
 /// Damping beyond which no step lowers the cost any more.
 const MAX_DAMPING: f64 = 1e6;

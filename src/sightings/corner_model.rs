@@ -67,7 +67,7 @@ pub(super) struct Model {
     pub(super) angles: [f64; 2],
     pub(super) log_blur: f64,
     pub(super) mean: f64,
-    /// Half the contrast, positive when the polarity is as told.
+    /// Half the contrast, positive when the polarity is as supposed.
     pub(super) half: f64,
 }
 

@@ -70,7 +70,7 @@ impl Problem {
                 }
             },
         );
-        // Position and levels are counted; angles and blur are partly told by their priors.
+        // Position and levels are counted; angles and blur are partly determined by their priors.
         let freedom = (window.n - 4.0).max(1.0);
         let residual = (squares / freedom).sqrt() / contrast;
         let noise = f64::from(noise.at((model.mean + model.half.abs()) as f32)) / contrast;

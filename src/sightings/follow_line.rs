@@ -41,36 +41,11 @@ pub struct ExpectedLine {
 /// Follows a line near the path on which it is expected. It may end within the path. None when no
 /// line stands out there.
 pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighting> {
-    let kind = expected.kind;
     let stations = stations(&expected.path)?;
     // Whole steps to either side, so that the path itself is sampled.
     let reach = ((expected.reach[0].max(expected.reach[1]) + MARGIN) / STEP).ceil() * STEP;
     let n_across = (2.0 * (reach + SIDE) / STEP).round() as usize + 1;
-    let middle = (n_across - 1) as f64 / 2.0;
-    let is_covered = |at: &Vector2<f64>| {
-        expected.covered.iter().any(|(c, radius)| (at - Vector2::from(*c)).norm() < *radius)
-    };
-    // Light across at each station, averaged along it.
-    let profiles: Vec<Option<Vec<f64>>> = stations
-        .iter()
-        .map(|(at, along)| {
-            if is_covered(at) {
-                return None;
-            }
-            let across = Vector2::new(-along.y, along.x);
-            let value = |j: usize| {
-                let mut sum = 0.0;
-                for k in -2..=2 {
-                    let p = at
-                        + across * ((j as f64 - middle) * STEP)
-                        + along * (f64::from(k) * STATION_PX / 5.0);
-                    sum += f64::from(image.sample(p.x, p.y)?);
-                }
-                Some(sum / 5.0)
-            };
-            (0..n_across).map(value).collect()
-        })
-        .collect();
+    let profiles = profiles(image, expected, &stations, n_across);
     let side = (SIDE / STEP) as usize;
     // How a place stands out from its two sides.
     let ridges: Vec<Option<Vec<f64>>> = profiles
@@ -90,7 +65,7 @@ pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighti
     let (path, profiles) = line_part(&across, &best)?;
     // A plumb line is lit from all around; what lies across is bright above and dark below, and
     // only its edges tell where it is.
-    match kind {
+    match expected.kind {
         StringKind::Plumb(_) => {
             let widths: Vec<f64> =
                 middles(&profiles, reach, &path).iter().map(|(_, _, width)| *width).collect();
@@ -100,7 +75,7 @@ pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighti
             let light = LineLight::gather(image, &followed, width, reach + SIDE);
             let reading = light.read(&Width::by_edges(width / 2.0))?;
             Some(LineSighting {
-                kind,
+                kind: expected.kind,
                 points: reading.points,
                 light: Some(light),
                 own_width: Some(reading.width),
@@ -108,9 +83,40 @@ pub fn follow(image: &LinearImage, expected: &ExpectedLine) -> Option<LineSighti
         }
         StringKind::Cord | StringKind::Backbone => {
             let points = edge_points(&stations, &middles(&profiles, reach, &path))?;
-            Some(LineSighting { kind, points, light: None, own_width: None })
+            Some(LineSighting { kind: expected.kind, points, light: None, own_width: None })
         }
     }
+}
+
+/// Light across at each station, averaged along it; None where something covers the line.
+fn profiles(
+    image: &LinearImage,
+    expected: &ExpectedLine,
+    stations: &[(Vector2<f64>, Vector2<f64>)],
+    n_across: usize,
+) -> Vec<Option<Vec<f64>>> {
+    let middle = (n_across - 1) as f64 / 2.0;
+    let is_covered = |at: &Vector2<f64>| {
+        expected.covered.iter().any(|(c, radius)| (at - Vector2::from(*c)).norm() < *radius)
+    };
+    let profile = |(at, along): &(Vector2<f64>, Vector2<f64>)| {
+        if is_covered(at) {
+            return None;
+        }
+        let across = Vector2::new(-along.y, along.x);
+        let value = |j: usize| {
+            let mut sum = 0.0;
+            for k in -2..=2 {
+                let p = at
+                    + across * ((j as f64 - middle) * STEP)
+                    + along * (f64::from(k) * STATION_PX / 5.0);
+                sum += f64::from(image.sample(p.x, p.y)?);
+            }
+            Some(sum / 5.0)
+        };
+        (0..n_across).map(value).collect()
+    };
+    stations.iter().map(profile).collect()
 }
 
 /// Places along a path: position and direction.

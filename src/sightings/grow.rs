@@ -165,6 +165,7 @@ fn fit_near(
 /// Takes out corners that don't lie where their neighbours have them, the worst of each
 /// neighbourhood first.
 pub fn drop_strays(pattern: Pattern, fits: &mut Fits) {
+    // Each pass takes out the worst of every neighbourhood; more than this many lie in none.
     const MAX_PASSES: usize = 12;
     for _ in 0..MAX_PASSES {
         let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));

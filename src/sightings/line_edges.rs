@@ -43,7 +43,7 @@ pub(super) fn middles(
     let n_out = (2.0 * EDGE_REACH / EDGE_STEP) as usize + 1;
     let mut found = Vec::new();
     for group in groups(n) {
-        // Light across the line, told from the smooth path, averaged along it.
+        // Light across the line, counted from the smooth path, averaged along it.
         let mut light = vec![0.0; n_out];
         let mut n_used = 0;
         for (i, profile) in profiles.iter().enumerate().take(group.end).skip(group.start) {

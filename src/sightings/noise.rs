@@ -1,8 +1,8 @@
 //! How grainy a photo is: the noise of its pixels, measured by brightness in the photo itself.
 //!
 //! A phone indoors has next to none, one at dusk has a third of a tab's contrast. Limits on what is
-//! a corner and what is a cell are told relative to it; a threshold that is right for one photo is
-//! wrong for the next.
+//! a corner and what is a cell are judged relative to it; a threshold that is right for one photo
+//! is wrong for the next.
 
 use crate::photo::LinearImage;
 

@@ -1,4 +1,4 @@
-//! Where the axis of a thin round line lies across its image, told from the light across it.
+//! Where the axis of a thin round line lies across its image, by the light across it.
 //!
 //! The line is taken for a round rod a few pixels wide that hangs in light from all around. Its
 //! light across is L (1 - m + m sqrt(1 - s^2) + k s), s from -1 to 1 over its width: as bright all
@@ -202,7 +202,7 @@ impl Local {
     }
 }
 
-/// Beyond a few sigma a residual counts less and less.
+/// Beyond a few standard deviations a residual counts less and less (our choice of three).
 fn tamed(residual: f64) -> f64 {
     const BOUND: f64 = 3.0;
     BOUND * (residual / BOUND).atan()

@@ -2,8 +2,8 @@
 //!
 //! An X-corner is a saddle whatever the angle of its edges: the Hessian of the smoothed brightness
 //! has one positive and one negative eigenvalue, of about equal size. The strength here is the
-//! square root of minus its determinant, told relative to the local brightness, so that a shadow or
-//! a short exposure changes nothing.
+//! square root of minus its determinant, taken relative to the local brightness, so that a shadow
+//! or a short exposure changes nothing.
 
 use super::noise::Noise;
 use super::pyramid::Level;

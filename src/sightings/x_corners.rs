@@ -165,8 +165,8 @@ impl CornerIndex {
     }
 }
 
-/// The X-corners of all levels; one seen on several levels is told once, with the position of the
-/// finest and the directions of the coarsest, whose ring is widest.
+/// The X-corners of all levels; one seen on several levels is returned once, with the position of
+/// the finest and the directions of the coarsest, whose ring is widest.
 pub fn find_x_corners(levels: &[Level]) -> Vec<XCorner> {
     let mut corners: Vec<XCorner> = Vec::new();
     for level in levels {

@@ -130,8 +130,8 @@ impl fmt::Display for Shown {
     }
 }
 
-/// How a kind of number is written: unit, what the number is multiplied with, what it is told from,
-/// and its most decimals.
+/// How a kind of number is written: unit, what the number is multiplied with, what it is counted
+/// from, and its most decimals.
 struct Scale {
     word: &'static str,
     factor: f64,

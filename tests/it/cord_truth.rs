@@ -186,9 +186,9 @@ fn line_off(truth: &TruthSet, bench: &Bench, points: &[MidPoint], setup: usize) 
         let here = miss(0.0, 0.0, x)?;
         let (dy, dz) = (miss(0.01, 0.0, x)?, miss(0.0, 0.01, x)?);
         let (dy, dz) = ((dy - here) / 0.01, (dz - here) / 0.01);
-        let row = DVector::from_vec(vec![dy, dy * x / 500.0, dz, dz * x / 500.0]) / point.sigma;
+        let row = DVector::from_vec(vec![dy, dy * x / 500.0, dz, dz * x / 500.0]) / point.sigma_px;
         normal += &row * row.transpose();
-        right -= &row * (here / point.sigma);
+        right -= &row * (here / point.sigma_px);
         n += 1;
     }
     let inverse = normal.try_inverse()?;
@@ -237,7 +237,7 @@ fn the_cord_of_every_shared_set_lies_where_it_is() {
             groups.entry((point.setup, nearest.pattern.number(), eye.y > 0.0)).or_default().push((
                 off,
                 off / per_mm,
-                point.sigma,
+                point.sigma_px,
             ));
         }
         for setup in 0..bench.setups.len() {

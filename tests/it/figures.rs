@@ -59,6 +59,7 @@ fn so_they_do_when_a_leaning_wheel_is_turned_not_quite_half_round() {
     truth.setups[1].wheel_turn_deg = truth.setups[0].wheel_turn_deg + 166.0;
     truth.take_photos();
     assert!(truth.expected().contains_key("/wheel/yaw_from_offsets"));
+    assert!(truth.expected()["/wheel/toe"].abs() > 1.0, "a toe that tells its sign");
     assert_exact(&truth, &Job::default());
 }
 

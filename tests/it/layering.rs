@@ -95,6 +95,35 @@ fn bench_and_plan_know_no_json() {
     }
 }
 
+#[test]
+fn the_command_line_reads_no_json_by_its_keys() {
+    for (file, text) in sources() {
+        let knows = file.starts_with("cli/") && text.contains("serde_json::Value");
+        assert!(!knows, "src/{file} names serde_json::Value: what it prints has a type");
+    }
+}
+
+/// The files that name places of the result by JSON pointers: where figures get theirs, and the
+/// settings' template, which shows some to people.
+const NAME_POINTERS: [&str; 2] = ["figure/identity.rs", "job/template.rs"];
+
+#[test]
+fn pointers_into_the_result_are_written_out_in_two_files() {
+    let mut found = BTreeSet::new();
+    for (file, text) in sources() {
+        let is_pointer = |(at, _): (usize, &str)| {
+            let key =
+                text[at + 2..].trim_start_matches(|c: char| c.is_ascii_lowercase() || c == '_');
+            key.starts_with('/')
+        };
+        if text.match_indices("\"/").any(is_pointer) {
+            found.insert(file);
+        }
+    }
+    let allowed = BTreeSet::from(NAME_POINTERS.map(str::to_owned));
+    assert_eq!(found, allowed, "name figures by `Figure`, other places by a constant beside it");
+}
+
 /// For each file the files it uses.
 fn uses() -> BTreeMap<String, BTreeSet<String>> {
     let sources = sources();

@@ -17,7 +17,9 @@ fn class(pointer: &str) -> &'static str {
         _ if starts("/rim_width") => "rim widths",
         _ if starts("/rim/") => "rim offsets",
         "/wheel/offset" | "/wheel/offset_at_mark" | "/wheel_in_frame/offset" => "wheel offset",
-        "/wheel/yaw" | "/wheel/yaw_from_offsets" | "/wheel_in_frame/yaw" => "wheel yaw",
+        "/wheel/yaw" | "/wheel/yaw_from_offsets" | "/wheel/toe" | "/wheel_in_frame/yaw" => {
+            "wheel yaw"
+        }
         "/wheel/lean" | "/chain/rear_lean" => "wheel lean",
         "/chain/offset_at_gearbox" => "chain line",
         "/chain/centres" => "sprocket centres",

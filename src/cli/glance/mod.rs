@@ -91,6 +91,44 @@ struct Wanted {
     job: usize,
 }
 
+/// What was named on the command line.
+struct Named {
+    /// The usual roles, for photos that were named by themselves, then a job for each folder.
+    jobs: Vec<Job>,
+    wanted: Vec<Wanted>,
+    findings: Vec<Finding>,
+    /// Of folders that can't be listed.
+    glances: Vec<Glance>,
+}
+
+impl Named {
+    fn of(paths: &[PathBuf]) -> Self {
+        let mut named = Self {
+            jobs: vec![Job::default()],
+            wanted: Vec::new(),
+            findings: Vec::new(),
+            glances: Vec::new(),
+        };
+        for path in paths {
+            if !path.is_dir() {
+                let name = path.display().to_string();
+                named.wanted.push(Wanted { name, path: path.clone(), setup: None, job: 0 });
+                continue;
+            }
+            match list_photos(path) {
+                Ok(listed) => {
+                    named.jobs.push(job_of(path));
+                    named.wanted.extend(of_folder(&listed, named.jobs.len() - 1));
+                    named.findings.extend(listed.findings);
+                }
+                // The other photos and folders are looked at all the same.
+                Err(error) => named.glances.push(not_listed(path, &error.to_string())),
+            }
+        }
+        named
+    }
+}
+
 /// Runs the command. Exit code 1 when no photo shows a card, 2 when none can be read.
 pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
     if args.watch {
@@ -106,28 +144,7 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         .as_deref()
         .map(|folder| PictureFolder::open(folder, &args.photos))
         .transpose()?;
-    let mut jobs = vec![Job::default()];
-    let (mut wanted, mut findings, mut glances) = (Vec::new(), Vec::new(), Vec::new());
-    for path in &args.photos {
-        if !path.is_dir() {
-            wanted.push(Wanted {
-                name: path.display().to_string(),
-                path: path.clone(),
-                setup: None,
-                job: 0,
-            });
-            continue;
-        }
-        match list_photos(path) {
-            Ok(listed) => {
-                jobs.push(job_of(path));
-                wanted.extend(of_folder(&listed, jobs.len() - 1));
-                findings.extend(listed.findings);
-            }
-            // The other photos and folders are looked at all the same.
-            Err(error) => glances.push(not_listed(path, &error.to_string())),
-        }
-    }
+    let Named { jobs, wanted, mut findings, mut glances } = Named::of(&args.photos);
     let wants_pictures = pictures.is_some();
     let looked: Vec<(Glance, Sortable, Vec<(String, Vec<u8>)>)> = wanted
         .par_iter()

@@ -28,6 +28,12 @@ struct Share {
     gradient: DVector<f64>,
 }
 
+impl Share {
+    fn none(n: usize) -> Self {
+        Self { information: DMatrix::zeros(n, n), gradient: DVector::zeros(n) }
+    }
+}
+
 /// What groups add to the covariance of the unknowns at `slots`, all else held. `group_of` names
 /// the group of each point, None for points that count for themselves. None with fewer than three
 /// groups, which show no spread.
@@ -38,55 +44,8 @@ pub fn of_groups(
     source: &'static str,
     group_of: impl Fn(&Block, &SeenPoint) -> Option<CardSide>,
 ) -> Option<GroupSpread> {
-    let n = slots.len();
-    let mut shares: BTreeMap<Option<CardSide>, Share> = BTreeMap::new();
-    for block in problem.blocks.iter().filter(|block| !block.points.is_empty()) {
-        let mut by_group: BTreeMap<Option<CardSide>, Vec<SeenPoint>> = BTreeMap::new();
-        for point in block.points.iter().filter(|point| point.used) {
-            by_group.entry(group_of(block, point)).or_default().push(point.clone());
-        }
-        for (group, points) in by_group {
-            let part = Block { points, corners: Vec::new(), ..block.clone() };
-            let normal = block_normal::normal(state, problem.slots, &part);
-            let places: Vec<(usize, usize)> = normal
-                .kept
-                .iter()
-                .enumerate()
-                .filter_map(|(i, slot)| {
-                    slots.iter().position(|s| s == slot).map(|at| (at, normal.local.len() + i))
-                })
-                .collect();
-            if places.is_empty() {
-                continue;
-            }
-            let share = shares.entry(group).or_insert_with(|| Share {
-                information: DMatrix::zeros(n, n),
-                gradient: DVector::zeros(n),
-            });
-            for &(a, i) in &places {
-                share.gradient[a] += normal.gradient[i];
-                for &(b, j) in &places {
-                    // Only the upper triangle is filled.
-                    share.information[(a, b)] += normal.normal[(i.min(j), i.max(j))];
-                }
-            }
-        }
-    }
-    let mut total = DMatrix::identity(n, n) * WIDE.powi(-2);
-    let mut gradient = DVector::zeros(n);
-    for row in prior::rows(state, problem.slots, problem.priors) {
-        let own: Vec<(usize, f64)> = row
-            .by
-            .iter()
-            .filter_map(|(slot, d)| slots.iter().position(|s| s == slot).map(|at| (at, *d)))
-            .collect();
-        for &(a, da) in &own {
-            gradient[a] += da * row.residual;
-            for &(b, db) in &own {
-                total[(a, b)] += da * db;
-            }
-        }
-    }
+    let shares = shares_of_groups(state, problem, slots, group_of);
+    let Share { information: mut total, mut gradient } = known_beforehand(state, problem, slots);
     for share in shares.values() {
         total += &share.information;
         gradient += &share.gradient;
@@ -110,6 +69,67 @@ pub fn of_groups(
     let spread: DMatrix<f64> =
         moved.iter().map(|m| (m - &mean) * (m - &mean).transpose()).sum::<DMatrix<f64>>() * factor;
     Some(GroupSpread { slots: slots.to_vec(), covariance: beyond(&own, &spread)?, source })
+}
+
+/// Each group's share in what is known of the unknowns at `slots`.
+fn shares_of_groups(
+    state: &State,
+    problem: &Problem,
+    slots: &[usize],
+    group_of: impl Fn(&Block, &SeenPoint) -> Option<CardSide>,
+) -> BTreeMap<Option<CardSide>, Share> {
+    let mut shares: BTreeMap<Option<CardSide>, Share> = BTreeMap::new();
+    for block in problem.blocks.iter().filter(|block| !block.points.is_empty()) {
+        let mut by_group: BTreeMap<Option<CardSide>, Vec<SeenPoint>> = BTreeMap::new();
+        for point in block.points.iter().filter(|point| point.used) {
+            by_group.entry(group_of(block, point)).or_default().push(point.clone());
+        }
+        for (group, points) in by_group {
+            let part = Block { points, corners: Vec::new(), ..block.clone() };
+            let normal = block_normal::normal(state, problem.slots, &part);
+            let places: Vec<(usize, usize)> = normal
+                .kept
+                .iter()
+                .enumerate()
+                .filter_map(|(i, slot)| {
+                    slots.iter().position(|s| s == slot).map(|at| (at, normal.local.len() + i))
+                })
+                .collect();
+            if places.is_empty() {
+                continue;
+            }
+            let share = shares.entry(group).or_insert_with(|| Share::none(slots.len()));
+            for &(a, i) in &places {
+                share.gradient[a] += normal.gradient[i];
+                for &(b, j) in &places {
+                    // Only the upper triangle is filled.
+                    share.information[(a, b)] += normal.normal[(i.min(j), i.max(j))];
+                }
+            }
+        }
+    }
+    shares
+}
+
+/// What is known of the unknowns at `slots` without any group.
+fn known_beforehand(state: &State, problem: &Problem, slots: &[usize]) -> Share {
+    let n = slots.len();
+    let mut known = Share::none(n);
+    known.information = DMatrix::identity(n, n) * WIDE.powi(-2);
+    for row in prior::rows(state, problem.slots, problem.priors) {
+        let own: Vec<(usize, f64)> = row
+            .by
+            .iter()
+            .filter_map(|(slot, d)| slots.iter().position(|s| s == slot).map(|at| (at, *d)))
+            .collect();
+        for &(a, da) in &own {
+            known.gradient[a] += da * row.residual;
+            for &(b, db) in &own {
+                known.information[(a, b)] += da * db;
+            }
+        }
+    }
+    known
 }
 
 /// By how much one covariance exceeds another, in the directions in which it does.

@@ -24,6 +24,10 @@ const UPRIGHT: f64 = 0.02;
 /// How loosely a flag is held along its line, mm: far above what photos determine it to.
 const ALONG_LINE: f64 = 100.0;
 
+/// How loosely a cord's slope and sag over its half length are held, mm: where few photos look low
+/// they are poorly seen, and this is wide enough never to matter elsewhere (our choice).
+const CORD_HEIGHT_MM: f64 = 5.0;
+
 /// Scale of a sheet that came from another print: a few parts in a hundred.
 const LOOSE_SHEET: f64 = 0.03;
 
@@ -53,14 +57,23 @@ pub struct PriorRow {
 /// Residuals of all priors on kept unknowns.
 pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
     let mut rows = Vec::new();
+    prints(state, slots, priors, &mut rows);
+    tab_scales(state, slots, priors, &mut rows);
+    cord_shapes(state, slots, priors, &mut rows);
+    lenses(state, slots, priors, &mut rows);
+    flags(state, slots, priors, &mut rows);
+    upright(state, slots, &mut rows);
+    faces(state, slots, priors, &mut rows);
+    bodies(state, slots, priors, &mut rows);
+    cords(state, slots, priors, &mut rows);
+    rows
+}
+
+/// The print's common scale, and how far each sheet's own lies off it.
+fn prints(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
     for i in 0..2 {
-        single(
-            &mut rows,
-            PriorSource::Print,
-            state.print[i] - priors.print[i],
-            priors.print_sigma[i],
-            slots.print + i,
-        );
+        let off = state.print[i] - priors.print[i];
+        single(rows, PriorSource::Print, off, priors.print_sigma[i], slots.print + i);
     }
     for (sheet, &slot) in state.sheets.iter().zip(&slots.sheets) {
         let measured =
@@ -73,62 +86,56 @@ pub fn rows(state: &State, slots: &Slots, priors: &Priors) -> Vec<PriorRow> {
                 None if priors.loose_sheets.contains(&sheet.number) => (0.0, LOOSE_SHEET),
                 None => (0.0, priors.sheet_sigma),
             };
-            single(&mut rows, PriorSource::Sheet, sheet.scale[i] - value, sigma, slot + i);
-            single(&mut rows, PriorSource::Bow, sheet.bow[i], priors.bow_sigma, slot + 2 + i);
+            single(rows, PriorSource::Sheet, sheet.scale[i] - value, sigma, slot + i);
+            single(rows, PriorSource::Bow, sheet.bow[i], priors.bow_sigma, slot + 2 + i);
         }
     }
+}
+
+/// Tabs and flags are printed as large as the cards.
+fn tab_scales(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
     for (tab, &slot) in state.tabs.iter().zip(&slots.tabs) {
-        single(&mut rows, PriorSource::TabScale, tab.scale, priors.tab_scale_sigma, slot + 6);
+        single(rows, PriorSource::TabScale, tab.scale, priors.tab_scale_sigma, slot + 6);
     }
     for (flag, &slot) in state.flags.iter().zip(&slots.flags) {
-        single(&mut rows, PriorSource::TabScale, flag.scale, priors.tab_scale_sigma, slot + 3);
+        single(rows, PriorSource::TabScale, flag.scale, priors.tab_scale_sigma, slot + 3);
     }
+}
+
+/// A tight cord is straight.
+fn cord_shapes(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
     for (cord, &slot) in state.cords.iter().zip(&slots.cords) {
-        single(&mut rows, PriorSource::CordShape, cord.y[2], priors.cord_straight_sigma, slot + 2);
-        // Where few photos look low, height and sag of the cord are poorly seen; these are wide
-        // enough never to matter elsewhere.
-        single(&mut rows, PriorSource::CordShape, cord.z[1], 5.0, slot + 4);
-        single(&mut rows, PriorSource::CordShape, cord.z[2], 5.0, slot + 5);
+        single(rows, PriorSource::CordShape, cord.y[2], priors.cord_straight_sigma, slot + 2);
+        single(rows, PriorSource::CordShape, cord.z[1], CORD_HEIGHT_MM, slot + 4);
+        single(rows, PriorSource::CordShape, cord.z[2], CORD_HEIGHT_MM, slot + 5);
     }
+}
+
+/// A lens is near to what its start values say, with square pixels and its axis in the middle.
+fn lenses(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
     for ((lens, &slot), &LensStart { focal, width, height }) in
         state.lenses.iter().zip(&slots.lenses).zip(&priors.lens_start)
     {
         let size = width.max(height) as f64;
         let spread = &priors.lens_spread;
-        single(
-            &mut rows,
-            PriorSource::Lens,
-            lens.cx - (width as f64 - 1.0) / 2.0,
-            spread.middle * size,
-            slot + 2,
-        );
-        single(
-            &mut rows,
-            PriorSource::Lens,
-            lens.cy - (height as f64 - 1.0) / 2.0,
-            spread.middle * size,
-            slot + 3,
-        );
+        let middle = [lens.cx - (width as f64 - 1.0) / 2.0, lens.cy - (height as f64 - 1.0) / 2.0];
+        for (i, off) in middle.into_iter().enumerate() {
+            single(rows, PriorSource::Lens, off, spread.middle * size, slot + 2 + i);
+        }
         let distortion = [lens.k1, lens.k2, lens.p1, lens.p2, lens.k3];
         for (i, (value, sigma)) in distortion.into_iter().zip(spread.distortion).enumerate() {
-            single(&mut rows, PriorSource::Lens, value, sigma, slot + 4 + i);
+            single(rows, PriorSource::Lens, value, sigma, slot + 4 + i);
         }
-        single(&mut rows, PriorSource::Lens, lens.fx - focal, spread.focal * focal, slot);
+        single(rows, PriorSource::Lens, lens.fx - focal, spread.focal * focal, slot);
         let aspect = spread.aspect * focal;
         pair(
-            &mut rows,
+            rows,
             PriorSource::Lens,
             (lens.fx - lens.fy) / aspect,
             (slot, 1.0 / aspect),
             (slot + 1, -1.0 / aspect),
         );
     }
-    flags(state, slots, priors, &mut rows);
-    upright(state, slots, &mut rows);
-    faces(state, slots, priors, &mut rows);
-    bodies(state, slots, priors, &mut rows);
-    cords(state, slots, priors, &mut rows);
-    rows
 }
 
 fn single(rows: &mut Vec<PriorRow>, source: PriorSource, value: f64, sigma: f64, slot: usize) {

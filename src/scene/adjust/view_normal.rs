@@ -47,9 +47,9 @@ pub(super) fn view_normal(
     for part in &parts {
         out.cost += part.cost;
         let n_local = part.local.len();
-        // Every slot of a part is among them.
-        let places: Vec<usize> =
-            part.kept.iter().map(|slot| out.meets.binary_search(slot).unwrap_or(0)).collect();
+        // Every slot of a part is among them: none is passed over.
+        let places = part.kept.iter().map(|slot| out.meets.binary_search(slot));
+        let Ok(places) = places.collect::<Result<Vec<usize>, usize>>() else { continue };
         for j in 0..n_local + places.len() {
             for i in 0..=j {
                 let value = part.normal[(i, j)];

@@ -149,6 +149,7 @@ fn from_both_sides(groups: &BTreeSet<CardSide>) -> usize {
 
 /// The places of the cord that one photo shows by both edges, those that were rejected included.
 fn places(state: &State, cord: usize, nth: usize, block: &Block) -> Vec<Seen> {
+    // mm: far below what photos determine, far above rounding.
     const STEP: f64 = 1e-3;
     let moved = |y: f64, z: f64| {
         let mut state = state.clone();

@@ -80,7 +80,7 @@ fn chosen_points(lanes: &[LaneView], chosen: &Chosen) -> CordPoints {
         let seen_point = SeenPoint {
             at: point.at,
             normal: point.normal,
-            sigma: point.sigma,
+            sigma: point.sigma_px,
             group: Some(point.group()),
             lone: point.lone,
             used: true,

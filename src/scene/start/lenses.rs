@@ -1,5 +1,7 @@
 //! One lens for each camera and picture size, with its focal length to start from.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{Matrix3, Vector2};
 
 use crate::camera::Lens;
@@ -17,18 +19,15 @@ pub fn lenses(
     photos: &[ScenePhoto],
     findings: &mut Vec<Finding>,
 ) -> (Vec<usize>, Vec<Lens>, Vec<LensStart>) {
-    let mut keys: Vec<(&str, usize, usize)> =
-        photos.iter().map(|p| (p.camera.as_str(), p.width, p.height)).collect();
-    keys.sort_unstable();
-    keys.dedup();
-    let find =
-        |p: &ScenePhoto| keys.binary_search(&(p.camera.as_str(), p.width, p.height)).unwrap_or(0);
-    let lens_of: Vec<usize> = photos.iter().map(find).collect();
+    let mut by_lens: BTreeMap<(&str, usize, usize), Vec<usize>> = BTreeMap::new();
+    for (idx, photo) in photos.iter().enumerate() {
+        by_lens.entry((photo.camera.as_str(), photo.width, photo.height)).or_default().push(idx);
+    }
+    let mut lens_of = vec![0; photos.len()];
     let mut starts = Vec::new();
-    for (idx, &(_, width, height)) in keys.iter().enumerate() {
-        let of_this = || {
-            photos.iter().zip(&lens_of).filter(|(_, lens)| **lens == idx).map(|(photo, _)| photo)
-        };
+    for (lens, ((_, width, height), taken)) in by_lens.into_iter().enumerate() {
+        taken.iter().for_each(|&photo| lens_of[photo] = lens);
+        let of_this = || taken.iter().map(|&photo| &photos[photo]);
         let from_exif: Vec<f64> = of_this().filter_map(|photo| photo.start_focal).collect();
         let maps: Vec<Matrix3<f64>> = of_this().flat_map(card_maps).collect();
         let from_cards = focal_from_homographies(&maps, width, height);

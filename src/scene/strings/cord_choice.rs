@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use rayon::prelude::*;
 
+use crate::math::px_mm::Px;
 use crate::math::robust::median;
 use crate::scene::model::observe::CardSide;
 use crate::scene::model::state::{Ground, State};
@@ -58,10 +59,10 @@ const THERE: f64 = 0.6;
 /// as much and more; where it was missed, 1.04.
 const RIVAL_COST: f64 = 1.25;
 const RIVAL_APART_MM: f64 = 0.3;
-/// Least and greatest standard uncertainty of a place of the mid-line, px: paper and pixels are not
+/// Least and greatest standard uncertainty of a place of the mid-line: paper and pixels are not
 /// perfect; what is known worse says nothing.
-const LEAST_SIGMA_PX: f64 = 0.04;
-const MOST_SIGMA_PX: f64 = 1.5;
+const LEAST_SIGMA: Px = Px(0.04);
+const MOST_SIGMA: Px = Px(1.5);
 
 /// How far the cord goes to the side (world y) for each mm along x, as the lanes' strongest edges
 /// have it: the world's x only follows the row of cards. 0 without any.
@@ -268,12 +269,11 @@ fn fitted(groups: &[Group], fine: &[Vec<FineLane>], candidate: &CordCandidate) -
         let radii: Vec<f64> = fits.iter().flatten().map(|fit| fit.place[2]).collect();
         radius = median(&radii)?;
         let line = StraightLine::through(groups, &fits)?;
-        let starts: Vec<Place> = (0..groups.len())
-            .map(|g| {
-                let [y, z] = line.at(&groups[g]);
-                [y, z, radius, fits[g].as_ref().map_or(0.0, |fit| fit.place[3])]
-            })
-            .collect();
+        let start = |(group, fit): (&Group, &Option<GroupFit>)| {
+            let [y, z] = line.at(group)?;
+            Some([y, z, radius, fit.as_ref().map_or(0.0, |fit| fit.place[3])])
+        };
+        let starts: Vec<Place> = groups.iter().zip(&fits).map(start).collect::<Option<_>>()?;
         fits = fit_all(&starts, STRAIGHT, ROUNDS[1]);
     }
     let known = groups.iter().zip(fits).filter_map(|(group, fit)| Some((group.x, fit?)));
@@ -315,12 +315,14 @@ impl StraightLine {
                 else {
                     continue;
                 };
-                let at = Vector2::from(line.at(group));
+                let (Some(at), Some(rows)) = (line.at(group).map(Vector2::from), line.rows(group))
+                else {
+                    continue;
+                };
                 let miss = Vector2::new(fit.place[0], fit.place[1]) - at;
                 let length = miss.dot(&(weight * miss)).sqrt();
                 let robust =
                     if pass == 0 || length < LINE_BOUND { 1.0 } else { LINE_BOUND / length };
-                let rows = line.rows(group);
                 for (i, a) in rows.iter().enumerate() {
                     for (k, b) in rows.iter().enumerate() {
                         let w = robust * weight[(i, k)];
@@ -338,20 +340,22 @@ impl StraightLine {
         Some(line)
     }
 
-    /// Slots and factors of y and of z over a group, whose set-up is always one of these.
-    fn rows(&self, group: &Group) -> [[(usize, f64); 2]; 2] {
-        let setup = self.setups.iter().position(|s| *s == group.setup).unwrap_or(0);
+    /// Slots and factors of y and of z over a group; None in a set-up that is not among these.
+    fn rows(&self, group: &Group) -> Option<[[(usize, f64); 2]; 2]> {
+        let setup = self.setups.iter().position(|s| *s == group.setup)?;
         let z = 2 * self.setups.len();
         let x = group.x / HALF_METRE;
-        [[(2 * setup, 1.0), (2 * setup + 1, x)], [(z, 1.0), (z + 1, x)]]
+        Some([[(2 * setup, 1.0), (2 * setup + 1, x)], [(z, 1.0), (z + 1, x)]])
     }
 
-    fn at(&self, group: &Group) -> [f64; 2] {
-        self.rows(group).map(|row| row.iter().map(|(slot, x)| self.values[*slot] * x).sum())
+    fn at(&self, group: &Group) -> Option<[f64; 2]> {
+        let value =
+            |row: [(usize, f64); 2]| row.iter().map(|(slot, x)| self.values[*slot] * x).sum();
+        Some(self.rows(group)?.map(value))
     }
 }
 
-/// A point of the cord's mid-line in a photo: pixel, unit normal, standard uncertainty.
+/// A point of the cord's mid-line in a photo: pixel, unit normal, standard uncertainty along it.
 #[derive(Clone, Debug)]
 pub struct MidPoint {
     pub view: usize,
@@ -360,7 +364,7 @@ pub struct MidPoint {
     pub card: u8,
     pub at: Vector2<f64>,
     pub normal: Vector2<f64>,
-    pub sigma: f64,
+    pub sigma_px: f64,
     /// Whether it was found by one edge alone.
     pub lone: bool,
     /// Whether the camera stands on the side of the world's +y.
@@ -380,16 +384,16 @@ pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
     let points = shifts.filter_map(|shift| {
         let lane = &lanes[shift.lane];
         let samples: Vec<[f64; 2]> = lane.edges.light.iter().map(|light| light.at).collect();
-        let at = pixel_at(&samples, shift.px)?;
+        let at = pixel_at(&samples, shift.middle)?;
         let normal = Vector2::from(lane.edges.edges.first()?.normal);
-        let sigma = shift.sigma.max(LEAST_SIGMA_PX);
-        (sigma < MOST_SIGMA_PX).then_some(MidPoint {
+        let sigma = if shift.sigma > LEAST_SIGMA { shift.sigma } else { LEAST_SIGMA };
+        (sigma < MOST_SIGMA).then_some(MidPoint {
             view: lane.view,
             setup: lane.setup,
             card: lane.card,
             at,
             normal,
-            sigma,
+            sigma_px: sigma.0,
             lone: shift.lone,
             left: lane.light.seen_from_left(),
         })

@@ -8,6 +8,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::figure::Figure;
 use crate::finding::{Finding, Severity};
 use crate::say;
 use crate::scene::model::observe::{Block, CardSide, Shown};
@@ -105,7 +106,7 @@ pub fn movement_is_determined(state: &State, blocks: &[Block], cord: usize) -> b
 
 fn doubt(code: &str, what: impl Into<Sentence>, advice: &str) -> Finding {
     let what = what.into().and("Figures that hang on the cord are shown, but get no verdict.");
-    Finding::warning(code, what, advice).about("/bench/cord_straightness")
+    Finding::warning(code, what, advice).about(Figure::CordStraightness)
 }
 
 fn side(left: bool) -> &'static str {
@@ -179,7 +180,7 @@ fn refused(code: &str, what: Sentence, advice: &str) -> Finding {
         say![what, " Nothing is measured from it."],
         format!("{advice} Two riders on the cord, 600 mm or more apart (sheets --tabs 39-42), show where it runs in any light."),
     )
-    .about("/wheel/offset")
+    .about(Figure::WheelOffset)
 }
 
 fn crooked(solution: &Solution) -> Option<Finding> {

@@ -11,6 +11,8 @@
 
 use nalgebra::{SMatrix, SVector, Vector2};
 
+use crate::math::px_mm::{Mm, Px};
+
 use super::fine_lane::{FineLane, N, Place};
 use super::lane_light_fit::{BOUND, Held, Linear, lane_shifts, linear};
 
@@ -24,10 +26,10 @@ const LEAST_RADIUS: f64 = 0.3;
 #[derive(Clone, Copy, Debug)]
 pub struct LaneShift {
     pub lane: usize,
-    /// Pixel, counted from the lane's first sample, at which the cord's middle is seen; and its
-    /// standard uncertainty, px.
-    pub px: f64,
-    pub sigma: f64,
+    /// Where the cord's middle is seen, counted from the lane's first sample, and its standard
+    /// uncertainty.
+    pub middle: Px,
+    pub sigma: Px,
     /// Whether it was found by one edge alone, the other lying beyond the lane.
     pub lone: bool,
 }
@@ -43,9 +45,9 @@ pub struct GroupFit {
 }
 
 /// A cord whose middle lies no farther inside the lane's end than this part of its radius shows one
-/// edge alone; and what the radius leaves open then, mm.
+/// edge alone; and what the radius leaves open then.
 const LONE: f64 = 0.8;
-const LONE_SIGMA: f64 = 0.06;
+const LONE_SIGMA: Mm = Mm(0.06);
 
 /// The place near `start` that leaves least unexplained.
 pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -> Option<GroupFit> {
@@ -103,8 +105,8 @@ pub fn fit_group(lanes: &[FineLane], start: Place, held: &Held, rounds: usize) -
         (here.cost / lanes.iter().map(|l| l.light.len()).sum::<usize>().max(1) as f64).max(0.25);
     let covariance = matrix.try_inverse()? * scale;
     let shifts = lane_shifts(lanes, &place, &gains, &weights)?;
-    let shift = |(lane, (mm, sigma)): (&FineLane, (f64, f64))| {
-        in_pixels(lane, &place, mm, sigma * scale.sqrt())
+    let shift = |(lane, (aside, sigma)): (&FineLane, (Mm, Mm))| {
+        in_pixels(lane, &place, aside, Mm(sigma.0 * scale.sqrt()))
     };
     let shifts = lanes.iter().zip(shifts).filter_map(shift).collect();
     Some(GroupFit { place, covariance, cost: here.cost + prior_cost(&place), shifts })
@@ -129,18 +131,18 @@ fn derivatives(
     Some(columns)
 }
 
-/// Where a lane has the cord's middle, px, from its own shift aside, mm.
-fn in_pixels(lane: &FineLane, place: &Place, mm: f64, sigma: f64) -> Option<LaneShift> {
+/// Where a lane has the cord's middle, from its own shift aside.
+fn in_pixels(lane: &FineLane, place: &Place, aside: Mm, sigma: Mm) -> Option<LaneShift> {
     let inside = lane.inside(place);
-    let px = (inside > -LONE).then(|| lane.middle_px(place)).flatten()?;
+    let middle = (inside > -LONE).then(|| lane.middle(place)).flatten()?;
     let lone = inside < LONE;
-    let sigma = if lone { sigma.hypot(LONE_SIGMA) } else { sigma };
+    let sigma = if lone { Mm(sigma.0.hypot(LONE_SIGMA.0)) } else { sigma };
     // Rows of samples rise or fall with the distance from the ray.
     let sign = (lane.off(lane.rays.len() - 1, place) - lane.off(0, place)).signum();
     Some(LaneShift {
         lane: lane.lane,
-        px: px - sign * mm / lane.mm_per_px,
-        sigma: sigma / lane.mm_per_px,
+        middle: Px(middle.0 - (Mm(sign * aside.0) / lane.scale).0),
+        sigma: sigma / lane.scale,
         lone,
     })
 }
@@ -148,7 +150,7 @@ fn in_pixels(lane: &FineLane, place: &Place, mm: f64, sigma: f64) -> Option<Lane
 /// Brings the lanes' light to the common level that the model has for them.
 fn regain(lanes: &[FineLane], place: &Place, here: &Linear, gains: &mut [f64]) {
     for (k, lane) in lanes.iter().enumerate() {
-        let rows = lane.rows(place, 0.0);
+        let rows = lane.rows(place, Mm(0.0));
         let (mut up, mut down) = (0.0, 0.0);
         for (row, light) in rows.iter().zip(&lane.light) {
             let model: f64 = row.iter().map(|(i, f)| f * here.values[*i]).sum();
@@ -174,8 +176,9 @@ fn reweigh(lanes: &[FineLane], here: &Linear, weights: &mut [Vec<f64>]) {
     }
 }
 
-/// A pixel between a lane's samples.
-pub fn pixel_at(samples: &[[f64; 2]], px: f64) -> Option<Vector2<f64>> {
+/// A pixel between a lane's samples, which lie a pixel apart.
+pub fn pixel_at(samples: &[[f64; 2]], from_first: Px) -> Option<Vector2<f64>> {
+    let Px(px) = from_first;
     let first = (px.max(0.0) as usize).min(samples.len().checked_sub(2)?);
     let (a, b) = (Vector2::from(samples[first]), Vector2::from(samples[first + 1]));
     Some(a + (b - a) * (px - first as f64))

@@ -8,6 +8,8 @@
 
 use rayon::prelude::*;
 
+use crate::math::px_mm::{Mm, Px};
+
 use super::lane_light::{LightGroup, LightRay, LightView, steps};
 
 /// A cord that the light bears out.
@@ -45,9 +47,9 @@ const STEEPEST: f64 = 0.05;
 /// Light is compared on pieces of paper of this width, mm (our choice).
 const BIN: f64 = 0.4;
 const N_BINS: usize = 56;
-/// What lies this near to the cord's edge is a mixture: outside and inside it, px.
-const OUTER_MARGIN_PX: f64 = 0.9;
-const INNER_MARGIN_PX: f64 = 0.45;
+/// What lies this near to the cord's edge is a mixture: outside and inside it.
+const OUTER_MARGIN: Px = Px(0.9);
+const INNER_MARGIN: Px = Px(0.45);
 /// Differences beyond this count no more: parts of the paper's light.
 const MOST: f64 = 0.15;
 /// A sample that can't be compared counts as much as an ordinary difference (our choice).
@@ -74,10 +76,10 @@ enum Lies {
 }
 
 fn lies(view: &LightView, sample: &LightRay, y: f64, z: f64, radius: f64) -> Lies {
-    let off = sample.ray.off(y, z).abs() - radius;
-    if off > OUTER_MARGIN_PX * view.mm_per_px {
+    let off = Mm(sample.ray.off(y, z).abs() - radius);
+    if off > OUTER_MARGIN * view.scale {
         Lies::Outside
-    } else if off < -INNER_MARGIN_PX * view.mm_per_px {
+    } else if Mm(-off.0) > INNER_MARGIN * view.scale {
         Lies::Inside
     } else {
         Lies::Between

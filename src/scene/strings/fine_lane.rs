@@ -1,5 +1,7 @@
 //! One card's light on a grid finer than pixels, and what of it lies inside a cord.
 
+use crate::math::px_mm::{Mm, MmPerPx, Px};
+
 use super::lane_light::{FineRay, LightView};
 
 /// The unknowns that are not linear: y, z, radius, height of the paper over its card's pose (mm).
@@ -37,9 +39,10 @@ pub struct FineLane {
     pub lane: usize,
     pub rays: Vec<FineRay>,
     pub light: Vec<f64>,
+    /// Standard deviation of the light, in parts of bare paper's.
     pub sigma: f64,
-    /// Millimetres across the line of sight for each pixel.
-    pub mm_per_px: f64,
+    /// Across the line of sight.
+    pub scale: MmPerPx,
     /// Weights of the fine points about a pixel.
     blur: Vec<f64>,
 }
@@ -64,11 +67,12 @@ impl FineLane {
             rays,
             light,
             sigma: noise.hypot(MODEL_NOISE),
-            mm_per_px,
+            scale: MmPerPx(mm_per_px),
             blur: weights.iter().map(|w| w / sum).collect(),
         })
     }
 
+    /// Distance of a cord's middle from a fine line of sight, + along its normal, mm.
     pub fn off(&self, fine: usize, place: &Place) -> f64 {
         let FineRay { normal, offset, .. } = self.rays[fine];
         normal[0] * place[0] + normal[1] * place[1] - offset
@@ -83,23 +87,24 @@ impl FineLane {
 
     /// Pixel (counted from the first sample) at which the line of sight passes the cord's middle,
     /// which may lie beyond the lane's end.
-    pub fn middle_px(&self, place: &Place) -> Option<f64> {
+    pub fn middle(&self, place: &Place) -> Option<Px> {
         let n = self.light.len();
         let at = |px: usize| self.off(TAPS + px * FINE, place);
         let crossed = (1..n).find(|&i| at(i - 1) * at(i) <= 0.0);
         let i = crossed.unwrap_or(if at(0).abs() < at(n - 1).abs() { 1 } else { n - 1 });
         let px = (i - 1) as f64 + at(i - 1) / (at(i - 1) - at(i));
-        px.is_finite().then_some(px)
+        px.is_finite().then_some(Px(px))
     }
 
-    /// Rows of the linear model, one for each sample: index and factor of paper and cord light.
-    pub fn rows(&self, place: &Place, shift: f64) -> Vec<Vec<(usize, f64)>> {
+    /// Rows of the linear model, one for each sample: index and factor of paper and cord light,
+    /// with the cord shifted aside in this lane alone.
+    pub fn rows(&self, place: &Place, shift: Mm) -> Vec<Vec<(usize, f64)>> {
         let [_, _, radius, higher] = *place;
-        let edge = self.mm_per_px / FINE as f64;
+        let edge = self.scale.0 / FINE as f64;
         let fine: Vec<[(usize, f64); 4]> = (0..self.rays.len())
             .map(|i| {
                 let FineRay { azimuth, on_paper, per_mm_up, .. } = self.rays[i];
-                let off = self.off(i, place) + shift;
+                let off = self.off(i, place) + shift.0;
                 let covered = ((radius - off.abs()) / edge + 0.5).clamp(0.0, 1.0);
                 let hat = |at: f64, n: usize, from: usize| {
                     let at = at.clamp(0.0, n as f64 - 1.001);

@@ -3,6 +3,7 @@
 use nalgebra::{Vector2, Vector3};
 
 use crate::math::Rigid;
+use crate::math::px_mm::{Mm, MmPerPx};
 use crate::scene::model::state::State;
 use crate::scene::model::view::View;
 use crate::sightings::LaneEdges;
@@ -11,7 +12,7 @@ use crate::sightings::LaneEdges;
 #[derive(Clone, Debug)]
 pub struct LightView {
     pub samples: Vec<LightRay>,
-    pub mm_per_px: f64,
+    pub scale: MmPerPx,
     /// World x and y of the card's middle.
     pub middle: [f64; 2],
 }
@@ -82,8 +83,8 @@ pub struct LightGroup<'a> {
 /// Where along it a cord is seen is worked out for this height over the paper, mm (as the guide
 /// asks for it: a few millimetres).
 const USUAL_HEIGHT: f64 = 3.0;
-/// Samples closer than this are left out in the first search, mm.
-const SPARSE: f64 = 0.5;
+/// Samples closer than this are left out in the first search.
+const SPARSE: Mm = Mm(0.5);
 
 impl LightView {
     /// `slope` is how far the cord goes to the side (world y) for each mm along x: places are told
@@ -117,7 +118,7 @@ impl LightView {
         });
         Self {
             samples: samples.collect(),
-            mm_per_px: 1.0 / edges.px_per_mm,
+            scale: MmPerPx(1.0 / edges.px_per_mm),
             middle: [card.t.x, card.t.y],
         }
     }
@@ -154,7 +155,7 @@ impl LightView {
     }
 
     pub fn sparse(&self) -> Self {
-        let each = ((SPARSE / self.mm_per_px) as usize).max(1);
+        let each = ((SPARSE / self.scale).0 as usize).max(1);
         Self {
             samples: self.samples.iter().copied().skip(each / 2).step_by(each).collect(),
             ..self.clone()

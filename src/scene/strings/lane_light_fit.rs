@@ -3,6 +3,8 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use crate::math::px_mm::Mm;
+
 use super::fine_lane::{FineLane, N, N_LIGHT, N_PAPER, Place};
 
 /// By how much a photo's light may differ from the others' over the lane, evenly and from one side
@@ -10,8 +12,8 @@ use super::fine_lane::{FineLane, N, N_LIGHT, N_PAPER, Place};
 const UNEVEN: [f64; 2] = [0.03, 0.03];
 /// Residuals beyond this many standard deviations count less (Huber).
 pub const BOUND: f64 = 2.5;
-/// Step of the derivative by a lane's own shift, mm (our choice).
-const SHIFT_STEP: f64 = 0.02;
+/// Step of the derivative by a lane's own shift (our choice).
+const SHIFT_STEP: Mm = Mm(0.02);
 
 /// How much the bend (second difference) of the paper's and of the cord's light is expected to be;
 /// the light is 1 on bare paper (our choice).
@@ -90,7 +92,7 @@ fn hold_bend(normal: &mut DMatrix<f64>, from: usize, to: usize, sigma: f64) {
 
 /// The rows of the `k`-th lane, its unevenness included.
 fn uneven_rows(lane: &FineLane, k: usize, place: &Place) -> Vec<Row> {
-    let mut rows = lane.rows(place, 0.0);
+    let mut rows = lane.rows(place, Mm(0.0));
     let last = (lane.light.len() - 1).max(1) as f64;
     for (i, row) in rows.iter_mut().enumerate() {
         row.push((N_LIGHT + 2 * k, 1.0));
@@ -142,24 +144,24 @@ pub fn linear(
     Some(Linear { residuals, cost, values })
 }
 
-/// Each lane's own sideways shift of the cord and its standard uncertainty, mm: its column is the
+/// Each lane's own sideways shift of the cord and its standard uncertainty: its column is the
 /// change of the model's light with it.
 pub fn lane_shifts(
     lanes: &[FineLane],
     place: &Place,
     gains: &[f64],
     weights: &[Vec<f64>],
-) -> Option<Vec<(f64, f64)>> {
+) -> Option<Vec<(Mm, Mm)>> {
     let LightEquations { normal, right, rows } = LightEquations::at(lanes, place, gains, weights);
     let n_plain = right.len();
     let n = n_plain + lanes.len();
     let plain = normal.clone().cholesky()?.solve(&right);
     let (mut normal, mut right) = (normal.resize(n, n, 0.0), right.resize_vertically(n, 0.0));
     for (k, lane) in lanes.iter().enumerate() {
-        let [less, more] = [-1.0, 1.0].map(|s| lane.rows(place, s * SHIFT_STEP));
+        let [less, more] = [-1.0, 1.0].map(|s| lane.rows(place, Mm(s * SHIFT_STEP.0)));
         for (i, row) in rows[k].iter().enumerate() {
             let change =
-                (light_of(&more[i], &plain) - light_of(&less[i], &plain)) / (2.0 * SHIFT_STEP);
+                (light_of(&more[i], &plain) - light_of(&less[i], &plain)) / (2.0 * SHIFT_STEP.0);
             let weight = weights[k][i] / (lane.sigma * lane.sigma);
             let at = n_plain + k;
             let value = lane.light[i] * gains[k];
@@ -175,6 +177,7 @@ pub fn lane_shifts(
     let factor = normal.cholesky()?;
     let values = factor.solve(&right);
     let inverse = factor.inverse();
-    let shift = |k: usize| (values[n_plain + k], inverse[(n_plain + k, n_plain + k)].sqrt());
+    let shift =
+        |k: usize| (Mm(values[n_plain + k]), Mm(inverse[(n_plain + k, n_plain + k)].sqrt()));
     Some((0..lanes.len()).map(shift).collect())
 }

@@ -282,6 +282,7 @@ pub fn grass_track_parts() -> ResultParts {
         (Figure::WheelYaw, m(0.3512, 0.0113)),
         (Figure::WheelLean, m(0.2034, 0.031)),
         (Figure::WheelYawFromOffsets, m(0.3479, 0.0142)),
+        (Figure::WheelToe, m(2.8013, 0.1142)),
     ];
     let chain = [
         (Figure::ChainCentres, m(560.55, 0.61)),
@@ -495,6 +496,7 @@ pub fn swing_arm_parts() -> ResultParts {
             (Figure::WheelYaw, m(-0.548, 0.012)),
             (Figure::WheelLean, m(-0.352, 0.033)),
             (Figure::WheelYawFromOffsets, m(-0.551, 0.015)),
+            (Figure::WheelToe, m(-4.42, 0.12)),
             (Figure::FrameOffset, m(-0.48, 0.2)),
             (Figure::FrameYaw, m(0.067, 0.021)),
             (Figure::WheelInFrameOffset, m(-1.61, 0.28)),
@@ -536,6 +538,7 @@ pub fn in_tolerance() -> ResultDocument {
             (Figure::WheelYaw, m(0.081, 0.012)),
             (Figure::WheelLean, m(0.05, 0.033)),
             (Figure::WheelYawFromOffsets, m(0.08, 0.015)),
+            (Figure::WheelToe, m(0.64, 0.12)),
         ],
     );
     for gone in [Figure::WheelInFrameOffset, Figure::FrameOffset, Figure::PlumbOffset(letter(0))] {
