@@ -73,14 +73,14 @@ fn what(step: &PlanStep) -> String {
 fn then(step: &PlanStep, now: Option<Measurement>, show: Show) -> String {
     let figures = step.before.zip(step.after.get(&step.because));
     figures.filter(|_| step.step != StepKind::Refer).map_or_else(String::new, |(before, after)| {
-        let words = |measured| step.because.in_words(measured, show);
+        let words = |measured: &Measurement| step.because.in_words(measured, show);
         let (name, before, after) = (capital(&step.because.name()), words(&before), words(&after));
         let earlier = match step.n {
             0 | 1 => String::new(),
             2 => "after step 1".to_owned(),
             n => format!("after steps 1 to {}", n - 1),
         };
-        match now.map(|now| words(&now)) {
+        match now.as_ref().map(words) {
             Some(now) if now == before => format!("{name}: {now} now, {after} then"),
             Some(now) if !earlier.is_empty() => {
                 format!("{name}: {now} now, {before} {earlier}, {after} then")

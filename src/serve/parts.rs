@@ -284,3 +284,20 @@ fn finish(state: &State) -> Markup {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_is_sent_on_to_a_position_that_is_full() {
+        let full = Tally { photos: 6, left: 3, right: 3, ..Tally::default() };
+        let enough = Tally { once: vec![1], ..full.clone() };
+        let few = Tally { photos: 2, left: 2, ..Tally::default() };
+        assert_eq!(switch_words(&enough, &few), "Good enough: on to position ");
+        assert_eq!(switch_words(&enough, &full), "Show position ");
+        assert_eq!(switch_words(&few, &few), "The wheel stands in position ");
+        assert_eq!(switch_words(&few, &full), "Show position ");
+        assert_eq!(switch_words(&full, &few), "Show position ");
+    }
+}
