@@ -68,9 +68,9 @@ fn look(at: &Path, expect: Option<&str>) -> Result<Looked, ProveError> {
     proof.bag_version = bag.version;
     proof.sealed_by = bag.fact("Sealed-By").map(str::to_owned);
     proof.problems.extend(bag.problems.iter().cloned());
-    let mut sealed = Vec::new();
+    let (mut sealed, mut room) = (Vec::new(), MOST_RESULT_BYTES);
     for within in Within::all_of(bag.files.keys()) {
-        match read_result(&opened.bag, &within, &bag)? {
+        match read_result(&opened.bag, &within, &bag, &mut room)? {
             Some(Ok(text)) => {
                 photos_of_result(&text, &within, &bag, &mut proof);
                 sealed.push((within, text));
@@ -117,19 +117,23 @@ pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
     Ok(first.map(|(_, text)| text).ok_or_else(|| ProveError::NoResult(at.to_owned()))?)
 }
 
+/// The results of all evenings together are no longer than this.
 const MOST_RESULT_BYTES: u64 = crate::report::read::MOST_BYTES;
 
-/// The text of the sealed result; None without one. The inner error says what is wrong with it.
+/// The text of the sealed result; None without one. `room` is what may still be read. The inner
+/// error says what is wrong with it.
 fn read_result(
     folder: &Path,
     within: &Within,
     bag: &Bag,
+    room: &mut u64,
 ) -> Result<Option<Result<String, String>>, ProveError> {
     let name = within.result();
     let Some(file) = bag.files.get(&name) else { return Ok(None) };
-    if file.bytes > MOST_RESULT_BYTES {
+    if file.bytes > *room {
         return Ok(Some(Err(format!("{name} is larger than any result"))));
     }
+    *room -= file.bytes;
     let at = folder.join(&name);
     let bytes = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
     Ok(Some(String::from_utf8(bytes).map_err(|_| format!("{name} is not UTF-8 text"))))
