@@ -68,7 +68,7 @@ fn look(at: &Path, expect: Option<&str>) -> Result<Looked, ProveError> {
     proof.bag_version = bag.version;
     proof.sealed_by = bag.fact("Sealed-By").map(str::to_owned);
     proof.problems.extend(bag.problems.iter().cloned());
-    let (mut sealed, mut room) = (Vec::new(), MOST_RESULT_BYTES);
+    let (mut sealed, mut room) = (Vec::new(), MOST_RESULTS_BYTES);
     for within in Within::all_of(bag.files.keys()) {
         match read_result(&opened.bag, &within, &bag, &mut room)? {
             Some(Ok(text)) => {
@@ -117,8 +117,9 @@ pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
     Ok(first.map(|(_, text)| text).ok_or_else(|| ProveError::NoResult(at.to_owned()))?)
 }
 
-/// The results of all evenings together are no longer than this.
 const MOST_RESULT_BYTES: u64 = crate::report::read::MOST_BYTES;
+/// Those of all evenings together: some hundred ordinary ones.
+const MOST_RESULTS_BYTES: u64 = 16 * MOST_RESULT_BYTES;
 
 /// The text of the sealed result; None without one. `room` is what may still be read. The inner
 /// error says what is wrong with it.
@@ -130,7 +131,7 @@ fn read_result(
 ) -> Result<Option<Result<String, String>>, ProveError> {
     let name = within.result();
     let Some(file) = bag.files.get(&name) else { return Ok(None) };
-    if file.bytes > *room {
+    if file.bytes > MOST_RESULT_BYTES.min(*room) {
         return Ok(Some(Err(format!("{name} is larger than any result"))));
     }
     *room -= file.bytes;
