@@ -28,6 +28,7 @@ pub mod sealed;
 pub mod sealed_job;
 pub mod sealed_texts;
 pub mod tag_files;
+mod together;
 pub mod zipped;
 
 pub use proof::{Proof, ProveError};
