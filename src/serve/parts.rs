@@ -11,7 +11,7 @@ use super::sorting::{folder_of, position_in_words};
 use super::state::{FIRST_MEASURED, State, Status, Taken};
 use super::tally::Tally;
 use super::{figures, steps};
-use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, tabs_in_words};
+use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, named_tabs};
 use crate::glance::stand::Stand;
 use crate::grouping::Mark;
 use crate::text::capital;
@@ -164,8 +164,8 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
             (count("Photos", tally.photos, PHOTOS_PER_SETUP))
             (count("Left", tally.left, PER_SIDE))
             (count("Right", tally.right, PER_SIDE))
-            @if !tally.unseen.is_empty() && tally.photos > 0 { li { "Not seen yet: tab " (tabs_in_words(&tally.unseen, &state.job)) } }
-            @if !tally.once.is_empty() && tally.photos > 1 { li { "Once more: tab " (tabs_in_words(&tally.once, &state.job)) } }
+            @if !tally.unseen.is_empty() && tally.photos > 0 { li { "Not seen yet: " (named_tabs(&tally.unseen, &state.job)) } }
+            @if !tally.once.is_empty() && tally.photos > 1 { li { "Once more: " (named_tabs(&tally.once, &state.job)) } }
         }
         @for (idx, other) in state.positions.iter().enumerate().filter(|(idx, _)| *idx != state.current) {
             div.other {
@@ -180,7 +180,8 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
 
 /// What leads from this position to the other one.
 fn switch_words(tally: &Tally, other: &Tally) -> &'static str {
-    match (tally.is_complete() || other.is_complete(), tally.photos >= PHOTOS_PER_SETUP) {
+    let is_full = other.photos >= PHOTOS_PER_SETUP;
+    match (tally.is_complete() || is_full, tally.photos >= PHOTOS_PER_SETUP) {
         (true, _) => "Show position ",
         (false, true) => "Good enough: on to position ",
         (false, false) => "The wheel stands in position ",
@@ -200,7 +201,7 @@ fn next_words(tally: &Tally, state: &State) -> String {
     match (&tally.next, tally.wanting().first()) {
         (Some(next), _) => format!("Next: {}.", next.words()),
         (None, Some(_)) if tally.photos > 0 => {
-            format!("Next: where you see tab {}.", tabs_in_words(&tally.wanting(), &state.job))
+            format!("Next: where you see {}.", named_tabs(&tally.wanting(), &state.job))
         }
         _ => "Next: another one, a pace on.".to_owned(),
     }
@@ -293,6 +294,7 @@ mod tests {
     fn nobody_is_sent_on_to_a_position_that_is_full() {
         let full = Tally { photos: 6, left: 3, right: 3, ..Tally::default() };
         let enough = Tally { once: vec![1], ..full.clone() };
+        assert_eq!(switch_words(&enough, &enough), "Show position ");
         let few = Tally { photos: 2, left: 2, ..Tally::default() };
         assert_eq!(switch_words(&enough, &few), "Good enough: on to position ");
         assert_eq!(switch_words(&enough, &full), "Show position ");
