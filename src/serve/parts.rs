@@ -14,6 +14,7 @@ use super::{figures, steps};
 use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, named_tabs};
 use crate::glance::stand::Stand;
 use crate::grouping::Mark;
+use crate::report::numbers::named;
 use crate::text::capital;
 
 /// All that a phone is told at once.
@@ -100,13 +101,9 @@ fn shot(state: &State, photo: &Taken) -> Markup {
         |position| capital(&position_in_words(&state.positions, position)),
     );
     let is_loose = folder_of(&photo.path, &state.evening.folder).is_none();
-    let cards = crate::report::numbers::named("card", &numbers(&photo.glance.cards));
+    let cards = named("card", &numbers(&photo.glance.cards));
     let tabs = numbers(&photo.glance.tabs);
-    let seen = if tabs.is_empty() {
-        cards
-    } else {
-        format!("{cards}, {}", crate::report::numbers::named("tab", &tabs))
-    };
+    let seen = if tabs.is_empty() { cards } else { format!("{cards}, {}", named("tab", &tabs)) };
     html! {
         figure class={ "shot " (class) } {
             figcaption {
@@ -153,7 +150,7 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
     });
     let open: Option<usize> =
         (0..tallies.len()).find(|idx| *idx != state.current && !tallies[*idx].is_complete());
-    let words = next_words(tally, state);
+    let words = next_words(tally);
     html! {
         @if tally.is_complete() { (complete(state, open)) }
         @else {
@@ -193,15 +190,15 @@ fn next_line(state: &State, tally: &Tally, all_taken: bool) -> String {
     match (all_taken, tally.is_complete()) {
         (true, _) => "All photos are there.".to_owned(),
         (false, true) => format!("Position {} is complete: turn the wheel.", state.current + 1),
-        (false, false) => format!("Position {}. {}", state.current + 1, next_words(tally, state)),
+        (false, false) => format!("Position {}. {}", state.current + 1, next_words(tally)),
     }
 }
 
-fn next_words(tally: &Tally, state: &State) -> String {
+fn next_words(tally: &Tally) -> String {
     match (&tally.next, tally.wanting().first()) {
         (Some(next), _) => format!("Next: {}.", next.words()),
         (None, Some(_)) if tally.photos > 0 => {
-            format!("Next: where you see {}.", named_tabs(&tally.wanting(), &state.job))
+            format!("Next: where you see {}.", named("tab", &tally.wanting()))
         }
         _ => "Next: another one, a pace on.".to_owned(),
     }
