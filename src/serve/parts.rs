@@ -230,14 +230,14 @@ fn complete(state: &State, open: Option<usize>) -> Markup {
 fn mark_words(state: &State, next: usize) -> &'static str {
     // Half a turn lies between the two; where no photo tells, the folder's name may.
     let mark = |at: usize| state.marks.get(at).copied().flatten();
-    let named = |mark: Mark| state.positions[next].folder.contains(mark.word());
+    let is_named = |mark: Mark| state.positions[next].folder.contains(mark.word());
     match mark(state.current) {
         Some(Mark::Rearward) => ", the mark to the front",
         Some(Mark::Forward) => ", the mark to the rear",
         Some(Mark::Up) => ", the mark down",
         Some(Mark::Down) => ", the mark up",
-        None if named(Mark::Forward) => ", the mark to the front",
-        None if named(Mark::Rearward) => ", the mark to the rear",
+        None if is_named(Mark::Forward) => ", the mark to the front",
+        None if is_named(Mark::Rearward) => ", the mark to the rear",
         None => "",
     }
 }
