@@ -9,6 +9,9 @@ use crate::plan::words::turns_in_words;
 use crate::text::capital;
 use crate::text::units::{Kind, Show, Shown};
 
+/// Share of its uncertainty by which a figure may move without being told as moved (our choice).
+const UNMOVED: f64 = 0.1;
+
 /// A step in short.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Brief {
@@ -74,19 +77,24 @@ fn then(step: &PlanStep, now: Option<Measurement>, show: Show) -> String {
     let figures = step.before.zip(step.after.get(&step.because));
     figures.filter(|_| step.step != StepKind::Refer).map_or_else(String::new, |(before, after)| {
         let words = |measured: &Measurement| step.because.in_words(measured, show);
-        let (name, before, after) = (capital(&step.because.name()), words(&before), words(&after));
+        let (name, then) = (capital(&step.because.name()), words(&after));
         let earlier = match step.n {
             0 | 1 => String::new(),
             2 => "after step 1".to_owned(),
+            3 => "after steps 1 and 2".to_owned(),
             n => format!("after steps 1 to {}", n - 1),
         };
-        match now.as_ref().map(words) {
-            Some(now) if now == before => format!("{name}: {now} now, {after} then"),
-            Some(now) if !earlier.is_empty() => {
-                format!("{name}: {now} now, {before} {earlier}, {after} then")
+        // What the steps before change by less than anybody can tell is not worth a word.
+        let unmoved = |now: &Measurement| {
+            earlier.is_empty() || (now.value - before.value).abs() <= UNMOVED * now.u
+        };
+        match now {
+            Some(now) if unmoved(&now) => format!("{name}: {} now, {then} then", words(&now)),
+            Some(now) => {
+                format!("{name}: {} now, {} {earlier}, {then} then", words(&now), words(&before))
             }
-            _ if !earlier.is_empty() => format!("{name}: {before} {earlier}, {after} then"),
-            _ => format!("{name}: {before} now, {after} then"),
+            None if earlier.is_empty() => format!("{name}: {} now, {then} then", words(&before)),
+            None => format!("{name}: {} {earlier}, {then} then", words(&before)),
         }
     })
 }
