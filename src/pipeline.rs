@@ -12,6 +12,7 @@ mod left_out;
 mod lines;
 mod looks;
 mod once;
+mod sortable;
 mod sorting;
 
 use crate::math::hex::hex;
@@ -42,6 +43,8 @@ use sorting::Sorting;
 
 pub use as_scene::scene_photo;
 pub use document::listed_photos;
+pub use sortable::Sortable;
+pub use sorting::runs;
 
 /// Why a job could not even be begun.
 #[derive(Debug, Error)]

@@ -13,31 +13,32 @@ use crate::report::program::Program;
 use super::bag::Bag;
 use super::checksum::sha256;
 use super::compare::{Alike, compare};
-use super::layout;
+use super::evenings::Within;
 use super::opened::scratch_folder;
 use super::proof::{Proof, ProveError};
 use super::sealed_texts::report_files;
 
-/// Lays the sealed photos and settings out as a job, measures it, and compares.
+/// Lays one evening's sealed photos and settings out as a job, measures it, and compares.
 pub(super) fn measure_again(
+    within: &Within,
     sealed: &str,
     folder: &Path,
     bag: &Bag,
     progress: &(dyn Fn(Progress) + Sync),
     proof: &mut Proof,
 ) -> Result<(), ProveError> {
-    let document = ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT))?;
+    let document = ResultDocument::from_json(sealed.as_bytes(), Path::new(&within.result()))?;
     let this = Program::this();
     let same_version = document.program.is_same_version(&this);
     let same_machine = document.program.machine == this.machine;
     if !same_version {
-        note_other_version(&document, &this, bag, proof);
+        note_other_version(&document, &this, within, bag, proof);
     } else if !same_machine {
         note_other_machine(&document.program, &this, proof);
     }
     note_lacking_features(&document.program, &this, proof);
     let job = scratch_folder()?;
-    lay_out(folder, bag, job.path())
+    lay_out(folder, within, bag, job.path())
         .map_err(|why| ProveError::Scratch { at: job.path().to_owned(), why })?;
     let again = match pipeline::open(job.path()) {
         Ok(opened) => pipeline::measure(opened, progress).document,
@@ -49,7 +50,7 @@ pub(super) fn measure_again(
     };
     // Only this version writes its reports the same way.
     if same_version {
-        compare_report(&document, bag, proof);
+        compare_report(&document, within, bag, proof);
     }
     // Version, revision and machine are given in the notes, and features decide only which photos
     // can be read.
@@ -62,7 +63,7 @@ pub(super) fn measure_again(
     proof.reproduction = match compare(sealed, &again.to_json(), alike) {
         Ok(reproduction) => Some(reproduction),
         Err(why) => {
-            proof.problems.push(format!("{} is not JSON: {why}", layout::RESULT));
+            proof.problems.push(format!("{} is not JSON: {why}", within.result()));
             None
         }
     };
@@ -70,7 +71,13 @@ pub(super) fn measure_again(
 }
 
 /// What only the version that sealed the job can compare.
-fn note_other_version(document: &ResultDocument, this: &Program, bag: &Bag, proof: &mut Proof) {
+fn note_other_version(
+    document: &ResultDocument,
+    this: &Program,
+    within: &Within,
+    bag: &Bag,
+    proof: &mut Proof,
+) {
     proof.notes.push(format!(
         "it was sealed by {}, and this is {}: figures, verdicts and settings are compared, but what the report's \
          pages and the plan say in words only that version can compare",
@@ -78,12 +85,12 @@ fn note_other_version(document: &ResultDocument, this: &Program, bag: &Bag, proo
         this.in_words()
     ));
     // Where this version would write the same, another one did; else nobody here can tell.
-    let same = report_files(document);
+    let same = report_files(document, within);
     let is_same = |path: &String| {
         same.iter().any(|(known, bytes)| known == path && bag.files[path].sha256 == sha256(bytes))
     };
-    let pages =
-        bag.files.keys().filter(|path| path.starts_with(layout::REPORT) && *path != layout::RESULT);
+    let (report, result) = (within.report(), within.result());
+    let pages = bag.files.keys().filter(|path| path.starts_with(&report) && **path != result);
     proof.not_covered.extend(pages.filter(|path| !is_same(path)).cloned());
 }
 
@@ -115,9 +122,10 @@ fn note_lacking_features(sealed_by: &Program, this: &Program, proof: &mut Proof)
 }
 
 /// Lays the sealed photos and settings out as they lay in the job.
-fn lay_out(folder: &Path, bag: &Bag, job: &Path) -> io::Result<()> {
+fn lay_out(folder: &Path, within: &Within, bag: &Bag, job: &Path) -> io::Result<()> {
+    let (photos, settings) = (within.photos(), within.job());
     for path in bag.files.keys() {
-        let own = path.strip_prefix(layout::PHOTOS).or((path == layout::JOB).then_some(JOB_FILE));
+        let own = path.strip_prefix(&photos).or((*path == settings).then_some(JOB_FILE));
         if let Some(own) = own {
             let (around, _) = own.rsplit_once('/').unwrap_or_default();
             make_folders_in(job, Path::new(around))?;
@@ -128,8 +136,9 @@ fn lay_out(folder: &Path, bag: &Bag, job: &Path) -> io::Result<()> {
 }
 
 /// The sealed report must be what this version writes for the sealed result.
-fn compare_report(document: &ResultDocument, bag: &Bag, proof: &mut Proof) {
-    let written = report_files(document);
+fn compare_report(document: &ResultDocument, within: &Within, bag: &Bag, proof: &mut Proof) {
+    let report = within.report();
+    let written = report_files(document, within);
     for (path, bytes) in &written {
         if bag.files.get(path).is_none_or(|file| file.sha256 != sha256(bytes)) {
             proof
@@ -137,7 +146,7 @@ fn compare_report(document: &ResultDocument, bag: &Bag, proof: &mut Proof) {
                 .push(format!("{path} is not what this version writes for the sealed result"));
         }
     }
-    let reports = bag.files.keys().filter(|path| path.starts_with(layout::REPORT));
+    let reports = bag.files.keys().filter(|path| path.starts_with(&report));
     for stray in reports.filter(|path| !written.iter().any(|(known, _)| known == *path)) {
         proof
             .problems

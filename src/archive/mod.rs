@@ -3,6 +3,7 @@
 //! Steps of keeping: list the job's photos, look what they tell about a place, measure, put the bag
 //! together, write it beside its place and link it in. Steps of proving: unpack safely, check the
 //! bag, check what this program adds to a bag, measure again from the sealed photos, compare.
+//! Where a job has several evenings, all are sealed in one bag, and each is proven by itself.
 //!
 //! The form is a BagIt bag (RFC 8493) in a ZIP file, so that a stranger can check it in twenty
 //! years without this program.
@@ -12,6 +13,7 @@ pub mod bag_text;
 pub mod check_bag;
 pub mod checksum;
 pub mod compare;
+pub mod evenings;
 pub mod manifests;
 pub mod measure_again;
 pub mod opened;
@@ -26,6 +28,7 @@ pub mod sealed;
 pub mod sealed_job;
 pub mod sealed_texts;
 pub mod tag_files;
+mod together;
 pub mod zipped;
 
 pub use proof::{Proof, ProveError};
@@ -33,13 +36,12 @@ pub use prove::{is_archive, prove, sealed_result};
 pub use seal::keep;
 pub use sealed::{KeepError, Sealed};
 
-/// Where a sealed job keeps its parts, inside the bag.
+/// Where a sealed job keeps its parts, inside the bag; those of its first evening, where there are
+/// more.
 pub mod layout {
     /// The photos, each in the folder of its set-up.
     pub const PHOTOS: &str = "data/photos/";
     pub const JOB: &str = "data/job.toml";
-    pub const REPORT: &str = "data/report/";
     pub const RESULT: &str = "data/report/result.json";
-    pub const REPORT_TEXT: &str = "data/report/report.txt";
     pub const README: &str = "README.txt";
 }

@@ -10,18 +10,20 @@ use crate::report::ResultDocument;
 use crate::report::program::Program;
 
 use super::bag::{self, Bag};
+use super::evenings::Within;
 use super::opened::Opened;
 use super::place::is_clean;
 use super::proof::{Proof, ProveError};
 use super::readme::Privacy;
-use super::sealed_texts::{CLEANED_PHOTOS, bag_texts, top_folder};
+use super::sealed_texts::{CLEANED_PHOTOS, SealedEvening, bag_texts, top_folder};
 use super::tag_files::{Entry, one_line};
 use super::{layout, tag_files, zipped};
 
 /// Whether a bag says that this program made it, or holds what only this program puts there:
 /// leaving its name out does not make the rules milder.
 pub fn is_own(bag: &Bag) -> bool {
-    names_this_program(bag) || bag.files.contains_key(layout::RESULT)
+    let mut evenings = Within::all_of(bag.files.keys()).into_iter();
+    names_this_program(bag) || evenings.any(|within| bag.files.contains_key(&within.result()))
 }
 
 fn names_this_program(bag: &Bag) -> bool {
@@ -34,7 +36,7 @@ pub(super) fn check(
     at: &Path,
     opened: &Opened,
     bag: &Bag,
-    sealed: Option<&str>,
+    sealed: &[(Within, String)],
     proof: &mut Proof,
 ) -> Result<(), ProveError> {
     let not_ours = |what: &str| format!("{what}, as it never has in an archive of this program");
@@ -61,8 +63,10 @@ pub(super) fn check(
             "{path} is a stray file: archives of this program hold none of that name"
         ));
     }
-    for needed in [layout::RESULT, layout::README, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST] {
-        if !bag.files.contains_key(needed) {
+    let own = [layout::README, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST].map(str::to_owned);
+    let results = Within::all_of(bag.files.keys()).into_iter().map(|within| within.result());
+    for needed in results.chain(own) {
+        if !bag.files.contains_key(&needed) {
             proof.problems.push(format!("{needed} is missing"));
         }
     }
@@ -88,12 +92,13 @@ pub(super) fn check(
 }
 
 fn is_known(path: &str) -> bool {
-    match path.strip_prefix(layout::PHOTOS) {
+    let within = Within::of(path);
+    match path.strip_prefix(&within.photos()) {
         // A photo lies in the folder of its set-up, or directly in the job's; nothing else is laid
         // out as part of a job.
         Some(photo) => photo.matches('/').count() <= 1 && photo != crate::job::JOB_FILE,
         None if path.starts_with("data/") => {
-            path == layout::JOB || path.starts_with(layout::REPORT)
+            path == within.job() || path.starts_with(&within.report())
         }
         None => [bag::DECLARATION, bag::INFO, bag::MANIFEST, bag::TAG_MANIFEST, layout::README]
             .contains(&path),
@@ -106,7 +111,7 @@ fn is_known(path: &str) -> bool {
 fn texts(
     folder: &Path,
     bag: &Bag,
-    sealed: Option<&str>,
+    sealed: &[(Within, String)],
     proof: &mut Proof,
 ) -> Result<(), ProveError> {
     let payload: Vec<Entry> = bag
@@ -119,23 +124,26 @@ fn texts(
             sha256: file.sha256.clone(),
         })
         .collect();
-    let document = sealed.and_then(|sealed| {
-        ResultDocument::from_json(sealed.as_bytes(), Path::new(layout::RESULT)).ok()
-    });
-    let is_this_version = document
-        .as_ref()
-        .is_some_and(|document| document.program.is_same_version(&Program::this()));
+    let read = |(within, text): &(Within, String)| {
+        let document =
+            ResultDocument::from_json(text.as_bytes(), Path::new(&within.result())).ok()?;
+        Some(SealedEvening { within: within.clone(), document })
+    };
+    let evenings: Option<Vec<SealedEvening>> = sealed.iter().map(read).collect();
+    let evenings = evenings.unwrap_or_default();
+    let this = Program::this();
+    let is_this_version = !evenings.is_empty()
+        && evenings.iter().all(|evening| evening.document.program.is_same_version(&this));
     // As this version would write them.
-    let ours = match &document {
-        Some(document) => {
-            let (privacy, unclean) = privacy(folder, bag, document)?;
-            // What another version takes for clean is its own affair.
-            if is_this_version {
-                proof.problems.extend(unclean);
-            }
-            bag_texts(document, document.photos.len(), &privacy, &payload)
+    let ours = if evenings.is_empty() {
+        Vec::new()
+    } else {
+        let (privacy, unclean) = privacy(folder, bag, &evenings)?;
+        // What another version takes for clean is its own affair.
+        if is_this_version {
+            proof.problems.extend(unclean);
         }
-        None => Vec::new(),
+        bag_texts(&evenings, &privacy, &payload)
     };
     let is_same = |path: &str, bytes: &[u8]| {
         bag.files.get(path).is_some_and(|file| file.sha256 == super::checksum::sha256(bytes))
@@ -170,31 +178,36 @@ fn texts(
 fn privacy(
     folder: &Path,
     bag: &Bag,
-    document: &ResultDocument,
+    evenings: &[SealedEvening],
 ) -> Result<(Privacy, Vec<String>), ProveError> {
     let mut privacy = Privacy::default();
     let mut unclean = Vec::new();
     let mut cleaned = bag.fact(CLEANED_PHOTOS).unwrap_or_default();
-    for photo in &document.photos {
-        let at = folder.join(format!("{}{}", layout::PHOTOS, photo.file));
+    let photos = evenings.iter().flat_map(|SealedEvening { within, document }| {
+        document.photos.iter().map(move |photo| {
+            (within.name_of(&photo.file), format!("{}{}", within.photos(), photo.file))
+        })
+    });
+    for (name, path) in photos {
+        let at = folder.join(&path);
         let bytes = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
-        let rest = cleaned.strip_prefix(one_line(&photo.file).as_str());
+        let rest = cleaned.strip_prefix(one_line(&name).as_str());
         let rest = rest.filter(|rest| rest.is_empty() || rest.starts_with(", "));
         if let Some(rest) = rest {
             cleaned = rest.trim_start_matches(", ");
             if !is_clean(&bytes) {
-                let path = format!("{}{}", layout::PHOTOS, photo.file);
                 unclean.push(format!("{path} is said to be a copy of the picture and the lens's facts alone, but it holds more"));
             }
         }
-        privacy.look_at(&photo.file, &bytes, rest.is_some());
+        privacy.look_at(&name, &bytes, rest.is_some());
     }
     Ok((privacy, unclean))
 }
 
 /// The ZIP's one folder is named after the job.
-fn top_of_zip(opened: &Opened, sealed: Option<&str>, proof: &mut Proof) {
-    let result: Option<Value> = sealed.and_then(|sealed| serde_json::from_str(sealed).ok());
+fn top_of_zip(opened: &Opened, sealed: &[(Within, String)], proof: &mut Proof) {
+    let first = sealed.first();
+    let result: Option<Value> = first.and_then(|(_, text)| serde_json::from_str(text).ok());
     let id = result
         .as_ref()
         .and_then(|result| result.get("job")?.get("id")?.as_str())

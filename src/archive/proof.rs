@@ -9,6 +9,7 @@ use crate::report::read::ReadError;
 
 use super::bag::BagError;
 use super::compare::Reproduction;
+use super::evenings::Within;
 use super::layout;
 use super::zipped::UnpackError;
 
@@ -49,6 +50,8 @@ pub struct Proof {
     pub sha256: Option<String>,
     /// Whether that is the number that was to be expected; None where none was given.
     pub as_expected: Option<bool>,
+    /// Evenings whose results it holds.
+    pub n_evenings: usize,
     /// Files of the payload, and their bytes.
     pub payload: (usize, u64),
     pub bag_version: (u32, u32),
@@ -76,6 +79,24 @@ impl Proof {
             Some(_) => self.not_covered.is_empty(),
         };
         self.figures_hold() && (is_covered || self.as_expected == Some(true))
+    }
+
+    /// Adds what was found of one evening; `of` says which, where there are several.
+    pub(super) fn add(&mut self, one: Self, of: Option<&Within>) {
+        let said = |what: &String| of.map_or_else(|| what.clone(), |within| within.said(what));
+        self.problems.extend(one.problems.iter().map(said));
+        // Notes are of the program that sealed them all.
+        for note in one.notes {
+            if !self.notes.contains(&note) {
+                self.notes.push(note);
+            }
+        }
+        self.not_covered.extend(one.not_covered);
+        let own = one.reproduction.map(|reproduction| reproduction.told_as(said));
+        self.reproduction = match (self.reproduction.take(), own) {
+            (Some(others), Some(own)) => Some(others.and(own)),
+            (others, own) => others.or(own),
+        };
     }
 
     /// Nothing speaks against it; but what could not be compared may say anything.

@@ -12,10 +12,11 @@ use crate::visible;
 
 use super::bag::{self, Bag};
 use super::checksum::{Algorithm, checksums};
+use super::evenings::Within;
 use super::measure_again::measure_again;
 use super::opened::Opened;
 use super::proof::{Proof, ProveError};
-use super::{check_bag, layout, own_form};
+use super::{check_bag, own_form};
 
 /// Proves an archive, or the folder unpacked from one. `quick` checks alone, and does not measure.
 pub fn prove(
@@ -28,8 +29,15 @@ pub fn prove(
     if quick || !proof.problems.is_empty() {
         return Ok(proof);
     }
-    let sealed = sealed.ok_or_else(|| ProveError::NoResult(at.to_owned()))?;
-    measure_again(&sealed, &opened.bag, &bag, progress, &mut proof)?;
+    if sealed.is_empty() {
+        return Err(ProveError::NoResult(at.to_owned()));
+    }
+    for (within, text) in &sealed {
+        // What is said of one evening says which, where there are several.
+        let mut own = Proof::default();
+        measure_again(within, text, &opened.bag, &bag, progress, &mut own)?;
+        proof.add(own, (sealed.len() > 1).then_some(within));
+    }
     Ok(proof)
 }
 
@@ -37,8 +45,8 @@ pub fn prove(
 struct Looked {
     opened: Opened,
     bag: Bag,
-    /// The text of the sealed result, where there is one.
-    sealed: Option<String>,
+    /// The texts of the sealed results, one an evening.
+    sealed: Vec<(Within, String)>,
     proof: Proof,
 }
 
@@ -60,19 +68,20 @@ fn look(at: &Path, expect: Option<&str>) -> Result<Looked, ProveError> {
     proof.bag_version = bag.version;
     proof.sealed_by = bag.fact("Sealed-By").map(str::to_owned);
     proof.problems.extend(bag.problems.iter().cloned());
-    let sealed = match read_result(&opened.bag, &bag)? {
-        Some(Ok(sealed)) => {
-            photos_of_result(&sealed, &bag, &mut proof);
-            Some(sealed)
+    let (mut sealed, mut room) = (Vec::new(), MOST_RESULTS_BYTES);
+    for within in Within::all_of(bag.files.keys()) {
+        match read_result(&opened.bag, &within, &bag, &mut room)? {
+            Some(Ok(text)) => {
+                photos_of_result(&text, &within, &bag, &mut proof);
+                sealed.push((within, text));
+            }
+            Some(Err(why)) => proof.problems.push(why),
+            None => {}
         }
-        Some(Err(why)) => {
-            proof.problems.push(why);
-            None
-        }
-        None => None,
-    };
+    }
+    proof.n_evenings = sealed.len();
     if own_form::is_own(&bag) {
-        own_form::check(at, &opened, &bag, sealed.as_deref(), &mut proof)?;
+        own_form::check(at, &opened, &bag, &sealed, &mut proof)?;
     } else {
         proof.notes.extend(bag.warnings.iter().cloned());
         proof.notes.extend(
@@ -93,8 +102,9 @@ pub fn is_archive(at: &Path) -> bool {
     at.join(bag::DECLARATION).is_file() || (at.is_file() && begins_as_zip())
 }
 
-/// The sealed result.json of an archive or of the folder unpacked from one, after everything but
-/// measuring again was found in order; for comparisons. The error says what is wrong.
+/// The sealed result.json of an archive or of the folder unpacked from one, the first evening's,
+/// after everything but measuring again was found in order; for comparisons. The error says what is
+/// wrong.
 pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
     let Looked { sealed, proof, .. } = look(at, None)?;
     if let Some(problem) = proof.problems.first() {
@@ -103,20 +113,32 @@ pub fn sealed_result(at: &Path) -> anyhow::Result<String> {
             at.display()
         );
     }
-    Ok(sealed.ok_or_else(|| ProveError::NoResult(at.to_owned()))?)
+    let first = sealed.into_iter().find(|(within, _)| *within == Within::first());
+    Ok(first.map(|(_, text)| text).ok_or_else(|| ProveError::NoResult(at.to_owned()))?)
 }
 
 const MOST_RESULT_BYTES: u64 = crate::report::read::MOST_BYTES;
+/// Those of all evenings together: two hundred ordinary ones of 80 kB. Read, they take some 60
+/// times as much memory.
+const MOST_RESULTS_BYTES: u64 = 2 * MOST_RESULT_BYTES;
 
-/// The text of the sealed result; None without one. The inner error says what is wrong with it.
-fn read_result(folder: &Path, bag: &Bag) -> Result<Option<Result<String, String>>, ProveError> {
-    let Some(file) = bag.files.get(layout::RESULT) else { return Ok(None) };
-    if file.bytes > MOST_RESULT_BYTES {
-        return Ok(Some(Err(format!("{} is larger than any result", layout::RESULT))));
+/// The text of the sealed result; None without one. `room` is what may still be read. The inner
+/// error says what is wrong with it.
+fn read_result(
+    folder: &Path,
+    within: &Within,
+    bag: &Bag,
+    room: &mut u64,
+) -> Result<Option<Result<String, String>>, ProveError> {
+    let name = within.result();
+    let Some(file) = bag.files.get(&name) else { return Ok(None) };
+    if file.bytes > MOST_RESULT_BYTES.min(*room) {
+        return Ok(Some(Err(format!("{name} is larger than any result"))));
     }
-    let at = folder.join(layout::RESULT);
+    *room -= file.bytes;
+    let at = folder.join(&name);
     let bytes = fs::read(&at).map_err(|why| ProveError::Io { at, why })?;
-    Ok(Some(String::from_utf8(bytes).map_err(|_| format!("{} is not UTF-8 text", layout::RESULT))))
+    Ok(Some(String::from_utf8(bytes).map_err(|_| format!("{name} is not UTF-8 text"))))
 }
 
 fn expected(at: &Path, expect: &str, proof: &mut Proof) -> Result<(), ProveError> {
@@ -142,11 +164,12 @@ fn expected(at: &Path, expect: &str, proof: &mut Proof) -> Result<(), ProveError
 }
 
 /// The photos must be those that the result says it was measured from.
-fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
+fn photos_of_result(sealed: &str, within: &Within, bag: &Bag, proof: &mut Proof) {
+    let (name, photos) = (within.result(), within.photos());
     let result: Value = match serde_json::from_str(sealed) {
         Ok(result) => result,
         Err(why) => {
-            proof.problems.push(format!("{} is not JSON: {why}", layout::RESULT));
+            proof.problems.push(format!("{name} is not JSON: {why}"));
             return;
         }
     };
@@ -155,19 +178,18 @@ fn photos_of_result(sealed: &str, bag: &Bag, proof: &mut Proof) {
     let as_written = visible::json(&result.to_string()).into_owned();
     if as_written != without_blanks(sealed) {
         proof.problems.push(format!(
-            "{} is not written as the program writes it: a name may stand in it twice",
-            layout::RESULT
+            "{name} is not written as the program writes it: a name may stand in it twice"
         ));
     }
     let listed = result.get("photos").and_then(Value::as_array).into_iter().flatten();
     let mut of_result: Vec<(String, &str)> = listed
         .filter_map(|photo| {
             let (file, sha256) = (photo.get("file")?.as_str()?, photo.get("sha256")?.as_str()?);
-            Some((format!("{}{file}", layout::PHOTOS), sha256))
+            Some((format!("{photos}{file}"), sha256))
         })
         .collect();
     of_result.sort();
-    let sealed = bag.files.iter().filter(|(path, _)| path.starts_with(layout::PHOTOS));
+    let sealed = bag.files.iter().filter(|(path, _)| path.starts_with(&photos));
     let sealed: BTreeSet<(String, &str)> =
         sealed.map(|(path, file)| (path.clone(), file.sha256.as_str())).collect();
     let known: BTreeSet<&str> = of_result.iter().map(|(path, _)| path.as_str()).collect();

@@ -32,6 +32,13 @@ impl Privacy {
         }
     }
 
+    /// Adds what is known of further photos.
+    pub fn and(&mut self, other: &Self) {
+        self.with_place.extend(other.with_place.iter().cloned());
+        self.with_serial.extend(other.with_serial.iter().cloned());
+        self.cleaned.extend(other.cleaned.iter().cloned());
+    }
+
     /// Lines for the page and the terminal.
     pub fn lines(&self) -> Vec<String> {
         let mut lines = Vec::new();
@@ -80,9 +87,24 @@ fn listed(names: &[String]) -> String {
     }
 }
 
-/// The text of README.txt.
-pub fn text(program: &Program, job_id: &str, n_photos: usize, privacy: &Privacy) -> String {
+/// The text of README.txt. `later` holds the numbers of later evenings and the SHA-256 of their
+/// inputs.
+pub fn text(
+    program: &Program,
+    job_id: &str,
+    later: &[(u32, &str)],
+    n_photos: usize,
+    privacy: &Privacy,
+) -> String {
     let Program { name, version, .. } = program;
+    let folders: String = later
+        .iter()
+        .map(|(number, _)| {
+            format!("  data/evening-{number}/  photos, settings and figures of evening {number}\n")
+        })
+        .collect();
+    let ids: String =
+        later.iter().map(|(number, id)| format!("Evening {number}: {id}\n")).collect();
     let privacy: String =
         privacy.lines().iter().map(|line| format!("{}\n", textwrap::fill(line, 78))).collect();
     // An example that anybody can try shows which number a tool for SHA-256 gives.
@@ -99,13 +121,13 @@ by the program {name} {version}.
   data/job.toml  the settings, if there were any
   data/report/   the figures: index.html or report.txt to read, and result.json
                  for programs
-  bag-info.txt   facts about this archive
+{folders}  bag-info.txt   facts about this archive
   manifest-sha256.txt, tagmanifest-sha256.txt   a checksum of every file
 
 The folder is a \"BagIt bag\" as RFC 8493 describes it, in a ZIP file.
 
 Job (SHA-256 of photos and settings): {job_id}
-
+{ids}
 HOW TO CHECK IT WITHOUT {upper}
 
 Any tool for SHA-256 will do; of the three letters abc it gives

@@ -9,19 +9,23 @@ use crate::disk::new_file::NewFile;
 use crate::disk::place::is_within;
 use crate::finding::Finding;
 use crate::job::JOB_FILE;
+use crate::photo::ListError;
 use crate::photo::evenings::later_evenings;
 use crate::photo::job_photos::REPORT_FOLDER;
-use crate::pipeline::Progress;
+use crate::pipeline::{PipelineError, Progress};
+use crate::report::ResultDocument;
 
 use super::checksum::{Algorithm, checksums, sha256};
-use super::layout;
+use super::evenings::Within;
+use super::readme::Privacy;
 use super::sealed::{KeepError, Sealed};
 use super::sealed_job::{Content, Part, SealedJob};
-use super::sealed_texts::{bag_texts, report_files, top_folder};
+use super::sealed_texts::{SealedEvening, bag_texts, report_files, top_folder};
 use super::tag_files::Entry;
 use super::zipped::{SealedZip, overhead};
 
-/// Seals the job in `folder` as the new file `target`. The same job gives the same bytes.
+/// Seals the job in `folder`, all its evenings, as the new file `target`. The same job gives the
+/// same bytes.
 pub fn keep(
     folder: &Path,
     target: &Path,
@@ -29,49 +33,88 @@ pub fn keep(
     progress: &(dyn Fn(Progress) + Sync),
 ) -> Result<Sealed, KeepError> {
     let target_folder = check_target(folder, target)?;
-    let job = SealedJob::open(folder, without_place)?;
-    let settings = job.settings()?;
-    let (document, measured_anew) = job.result(progress);
-    if job.settings()? != settings {
-        return Err(KeepError::Changed { what: JOB_FILE.to_owned() });
+    let mut left_out = Vec::new();
+    let jobs = open_all(folder, without_place, &mut left_out)?;
+    let (mut parts, mut evenings, mut measured_anew) = (Vec::new(), Vec::new(), false);
+    let mut privacy = Privacy::default();
+    for job in &jobs {
+        let (document, anew) = evening_parts(job, &mut parts, progress)?;
+        measured_anew |= anew;
+        privacy.and(&job.privacy);
+        evenings.push(SealedEvening { within: job.within.clone(), document });
     }
-    let mut parts = job.photo_parts()?;
-    parts.extend(settings.map(|bytes| Part::memory(layout::JOB, bytes)));
-    parts
-        .extend(report_files(&document).into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
     parts.sort_by(|a, b| a.entry.path.cmp(&b.entry.path));
     let payload: Vec<Entry> = parts.iter().map(|part| part.entry.clone()).collect();
-    let texts = bag_texts(&document, job.n_photos(), &job.privacy, &payload);
+    let texts = bag_texts(&evenings, &privacy, &payload);
     parts.extend(texts.into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
     parts.sort_by(|a, b| a.entry.path.cmp(&b.entry.path));
 
-    let top = top_folder(&document.job.id);
+    let top = top_folder(evenings.first().map_or("", |evening| &evening.document.job.id));
     let needed = parts.iter().map(|part| part.entry.bytes).sum::<u64>()
         + overhead(parts.iter().map(|part| top.len() + 1 + part.entry.path.len()));
     if let Some(free) = free_bytes(&target_folder).filter(|&free| free < needed) {
         return Err(KeepError::NoRoom { folder: target_folder, needed, free });
     }
     let (bytes, sha256) = write(&parts, &top, target, &target_folder)?;
+    let n_photos = jobs.iter().map(SealedJob::n_photos).sum();
+    let n_evenings = jobs.len();
+    left_out.extend(jobs.into_iter().flat_map(|job| job.left_out));
     Ok(Sealed {
         file: target.to_owned(),
         bytes,
         sha256,
-        n_photos: job.n_photos(),
-        privacy: job.privacy,
-        left_out: job.left_out.into_iter().chain(later(folder)).collect(),
+        n_photos,
+        n_evenings,
+        privacy,
+        left_out,
         measured_anew,
     })
 }
 
-/// Later evenings of the job, which are jobs of their own: each is sealed by itself.
-fn later(folder: &Path) -> impl Iterator<Item = Finding> {
-    later_evenings(folder).into_iter().map(|name| {
-        Finding::note(
-            "evening-not-kept",
-            format!("{name}, a later evening with photos and figures of its own, is not in this archive."),
-            format!("Seal it as well: name that folder to the command keep, and another file such as {name}.zip."),
-        )
-    })
+/// The job's evenings, each a job of its own. A later one without a photo that can be used is left
+/// out: it was only begun.
+fn open_all(
+    folder: &Path,
+    without_place: bool,
+    left_out: &mut Vec<Finding>,
+) -> Result<Vec<SealedJob>, KeepError> {
+    let mut jobs = vec![SealedJob::open(folder, Within::first(), without_place)?];
+    for name in later_evenings(folder) {
+        let Some(within) = Within::later(&name) else { continue };
+        match SealedJob::open(&folder.join(&name), within, without_place) {
+            Ok(job) => jobs.push(job),
+            Err(KeepError::Job(
+                PipelineError::NoPhotos(_)
+                | PipelineError::NoneUsable(..)
+                | PipelineError::List(ListError::NoPhotos(_)),
+            )) => left_out.push(Finding::note(
+                "evening-not-kept",
+                format!("{name} holds no photo that can be used, and is not in this archive."),
+                "Nothing to do, if it was only begun; else look at its photos, and keep the job again under another name.",
+            )),
+            Err(why) => return Err(why),
+        }
+    }
+    Ok(jobs)
+}
+
+/// Adds what is sealed of one evening; gives its result, and whether that is not what lies in its
+/// folder.
+fn evening_parts(
+    job: &SealedJob,
+    parts: &mut Vec<Part>,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Result<(ResultDocument, bool), KeepError> {
+    let settings = job.settings()?;
+    let (document, measured_anew) = job.result(progress);
+    if job.settings()? != settings {
+        return Err(KeepError::Changed { what: job.within.name_of(JOB_FILE) });
+    }
+    parts.extend(job.photo_parts()?);
+    parts.extend(settings.map(|bytes| Part::memory(job.within.job(), bytes)));
+    let report = report_files(&document, &job.within);
+    parts.extend(report.into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
+    Ok((document, measured_anew))
 }
 
 /// Checks, before the long work, that the archive can get its name.

@@ -53,6 +53,7 @@ pub struct Sealed {
     /// SHA-256 of the whole file: the number to write down.
     pub sha256: String,
     pub n_photos: usize,
+    pub n_evenings: usize,
     pub privacy: Privacy,
     /// What the job folder holds and the archive does not.
     pub left_out: Vec<Finding>,

@@ -16,15 +16,17 @@ use crate::report::ResultDocument;
 use crate::report::result::RESULT_NAME;
 
 use super::checksum::sha256;
+use super::evenings::Within;
 use super::readme::Privacy;
 use super::sealed::KeepError;
 use super::tag_files::Entry;
-use super::{layout, paths, place};
+use super::{paths, place};
 
 /// The job as the archive will hold it.
 pub(super) struct SealedJob {
     /// The job's own folder, or copies.
     pub(super) folder: PathBuf,
+    pub(super) within: Within,
     pub(super) opened: JobFolder,
     pub(super) privacy: Privacy,
     pub(super) left_out: Vec<Finding>,
@@ -34,16 +36,21 @@ pub(super) struct SealedJob {
 }
 
 impl SealedJob {
-    pub(super) fn open(folder: &Path, without_place: bool) -> Result<Self, KeepError> {
+    pub(super) fn open(
+        folder: &Path,
+        within: Within,
+        without_place: bool,
+    ) -> Result<Self, KeepError> {
         let opened = pipeline::open(folder)?;
-        check_names(&opened)?;
+        check_names(&opened, &within)?;
         let mut left_out = opened.photos.findings.clone();
         // What the listing says of files that are left out would not be said of the sealed photos:
         // the result in the archive is that of the files in the archive.
         if !without_place && left_out.is_empty() {
-            let privacy = privacy(&opened, false)?;
+            let privacy = privacy(&opened, &within, false)?;
             return Ok(Self {
                 folder: folder.to_owned(),
+                within,
                 opened,
                 privacy,
                 left_out,
@@ -89,9 +96,17 @@ impl SealedJob {
             }
             opened = pipeline::open(copies.path())?;
         }
-        let privacy = privacy(&opened, without_place)?;
+        let privacy = privacy(&opened, &within, without_place)?;
         let folder = copies.path().to_owned();
-        Ok(Self { folder, opened, privacy, left_out, is_original: false, _copies: Some(copies) })
+        Ok(Self {
+            folder,
+            within,
+            opened,
+            privacy,
+            left_out,
+            is_original: false,
+            _copies: Some(copies),
+        })
     }
 
     pub(super) fn n_photos(&self) -> usize {
@@ -128,7 +143,7 @@ impl SealedJob {
             let read = |why| KeepError::Read { at: photo.path.clone(), why };
             let bytes = fs::metadata(&photo.path).map_err(read)?.len();
             let entry = Entry {
-                path: format!("{}{}", layout::PHOTOS, photo.id),
+                path: format!("{}{}", self.within.photos(), photo.id),
                 bytes,
                 sha256: photo.sha256.clone(),
             };
@@ -138,8 +153,8 @@ impl SealedJob {
     }
 }
 
-fn check_names(opened: &JobFolder) -> Result<(), KeepError> {
-    let sealed = |id: &str| format!("{}{id}", layout::PHOTOS);
+fn check_names(opened: &JobFolder, within: &Within) -> Result<(), KeepError> {
+    let sealed = |id: &str| format!("{}{id}", within.photos());
     let refused = |photo: &str, why: String| KeepError::Name { photo: photo.to_owned(), why };
     for photo in opened.photos.all() {
         paths::check(&sealed(&photo.id)).map_err(|why| refused(&photo.id, why.to_string()))?;
@@ -161,12 +176,12 @@ fn check_names(opened: &JobFolder) -> Result<(), KeepError> {
 
 /// What the photos that are sealed tell about people; `are_copies`: without their place, all of
 /// them.
-pub(super) fn privacy(opened: &JobFolder, are_copies: bool) -> Result<Privacy, KeepError> {
+fn privacy(opened: &JobFolder, within: &Within, are_copies: bool) -> Result<Privacy, KeepError> {
     let mut privacy = Privacy::default();
     for photo in opened.photos.all() {
         let bytes =
             fs::read(&photo.path).map_err(|why| KeepError::Read { at: photo.path.clone(), why })?;
-        privacy.look_at(&photo.id, &bytes, are_copies);
+        privacy.look_at(&within.name_of(&photo.id), &bytes, are_copies);
     }
     Ok(privacy)
 }

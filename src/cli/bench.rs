@@ -28,7 +28,7 @@ Examples:
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct BenchArgs {
-    /// The job folder, as the command begin makes it.
+    /// The job folder, as the command begin makes it, or a folder of photos.
     folder: PathBuf,
     /// Open the page to phones in this computer's network.
     #[arg(long)]
@@ -142,6 +142,45 @@ fn code(address: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn args(phone: bool) -> BenchArgs {
+        BenchArgs {
+            folder: "my-bike".into(),
+            phone,
+            at: None,
+            port: None,
+            new_address: false,
+            quiet: false,
+        }
+    }
+
+    #[test]
+    fn it_names_the_network_it_opens_the_page_to_and_how_to_open_it() {
+        let network = |name: &str, last: u8| Network {
+            name: name.to_owned(),
+            address: [192, 168, 43, last].into(),
+            netmask: [255, 255, 255, 0].into(),
+        };
+        let known = [network("wlan0", 17), network("eth0", 7)];
+        let open = words(&args(true), "my-bike", 2) + &after(false, known.first(), &known);
+        for said in [
+            "Scan the code",
+            "It goes on with evening 2",
+            "open to this computer's network (192.168.43.0/24, by wlan0)",
+            "--at 192.168.43.7",
+            "nothing is encrypted",
+            "Ctrl-C",
+        ] {
+            assert!(open.contains(said), "{said}: {open}");
+        }
+        let here = words(&args(false), "my-bike", 1) + &after(true, None, &[]);
+        for said in
+            ["Open this address in a browser on this computer", "Only this computer", "--phone"]
+        {
+            assert!(here.contains(said), "{said}: {here}");
+        }
+        assert!(!here.contains("network ("), "{here}");
+    }
 
     #[test]
     fn the_code_is_black_on_white_and_fits_a_terminal() {

@@ -11,7 +11,8 @@ use crate::visible::one_line;
 
 /// Photos, settings, figures and report of a job, sealed in one file.
 ///
-/// The file is a BagIt bag in a ZIP; a README.txt in it tells a stranger how to check it. Its
+/// Later evenings of the job (evening-2 and on) are sealed with it; name such a folder to seal that
+/// one alone. The file is a BagIt bag in a ZIP; a README.txt in it tells a stranger how to check it. Its
 /// SHA-256 is printed: written down, or sent to somebody today, it shows later that the archive is
 /// the one that existed then.
 #[derive(Debug, Args)]
@@ -47,8 +48,16 @@ pub fn run(args: &KeepArgs) -> anyhow::Result<u8> {
 
 fn words(sealed: &Sealed) -> String {
     let file = sealed.file.display().to_string();
-    let mut text =
-        format!("Kept: {} ({} photos, {} bytes)\n", one_line(&file), sealed.n_photos, sealed.bytes);
+    let evenings = match sealed.n_evenings {
+        1 => String::new(),
+        n => format!(" of {n} evenings"),
+    };
+    let mut text = format!(
+        "Kept: {} ({} photos{evenings}, {} bytes)\n",
+        one_line(&file),
+        sealed.n_photos,
+        sealed.bytes
+    );
     if sealed.measured_anew {
         text.push_str("Measured again: the job's folder held no result of these photos and settings by this version on this kind of machine.\n");
     }

@@ -52,8 +52,14 @@ fn words(args: &ProveArgs, proof: &Proof) -> String {
     let (n_files, bytes) = proof.payload;
     let (major, minor) = proof.bag_version;
     let file = args.file.display().to_string();
-    let mut text =
-        format!("{}: {n_files} files, {bytes} bytes, BagIt {major}.{minor}\n", one_line(&file));
+    let evenings = match proof.n_evenings {
+        0 | 1 => String::new(),
+        n => format!("{n} evenings, "),
+    };
+    let mut text = format!(
+        "{}: {evenings}{n_files} files, {bytes} bytes, BagIt {major}.{minor}\n",
+        one_line(&file)
+    );
     if let Some(agent) = &proof.sealed_by {
         text.push_str(&format!("Sealed by: {}\n", one_line(agent)));
     }
@@ -80,7 +86,11 @@ fn words(args: &ProveArgs, proof: &Proof) -> String {
     match &proof.reproduction {
         None => {}
         Some(Reproduction::Identical) => {
-            text.push_str("The figures come out again: measured from the sealed photos, the result is the same byte for byte.\n");
+            text.push_str(if proof.n_evenings > 1 {
+                "The figures of every evening come out again: measured from the sealed photos, each result is the same byte for byte.\n"
+            } else {
+                "The figures come out again: measured from the sealed photos, the result is the same byte for byte.\n"
+            });
         }
         Some(Reproduction::Reproduced(others)) => {
             text.push_str(

@@ -81,7 +81,7 @@ pub fn tabs_in_words(numbers: &[u8], job: &Job) -> String {
 }
 
 /// The same with the word: "tab 2 (rear rim, right)", "tabs 5, 6 (gearbox sprocket)".
-pub(super) fn named_tabs(numbers: &[u8], job: &Job) -> String {
+pub fn named_tabs(numbers: &[u8], job: &Job) -> String {
     format!("{} {}", plural("tab", numbers), tabs_in_words(numbers, job))
 }
 

@@ -88,7 +88,7 @@ fn as_listed(
 
 /// Photos that belong together more likely than not: each folder's, and the loose ones in the order
 /// in which they were taken.
-fn runs(listed: &[Listed]) -> Vec<Vec<usize>> {
+pub fn runs(listed: &[Listed]) -> Vec<Vec<usize>> {
     let mut by_setup: BTreeMap<Option<&str>, Vec<usize>> = BTreeMap::new();
     listed
         .iter()

@@ -3,10 +3,14 @@
 
 use super::fields::InWords;
 use crate::job::SpacerKind;
+use crate::measurement::Measurement;
 use crate::plan::outcome::{Choice, Direction, PlanStep, StepKind};
 use crate::plan::words::turns_in_words;
 use crate::text::capital;
 use crate::text::units::{Kind, Show, Shown};
+
+/// Share of its uncertainty by which a figure may move without being told as moved (our choice).
+const UNMOVED: f64 = 0.1;
 
 /// A step in short.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -17,12 +21,13 @@ pub struct Brief {
     pub amount: String,
     /// The same in turns of the adjuster; empty where there is none.
     pub turns: String,
-    /// The figure that asked for it, before and after; empty for what goes to somebody else.
+    /// The figure that asked for it: as it is measured, as the steps before leave it where that is
+    /// something else, and after; empty for what goes to somebody else.
     pub then: String,
 }
 
-/// The step in short.
-pub fn brief(step: &PlanStep, show: Show) -> Brief {
+/// The step in short. `now` is what the figure that asked for it was measured to be.
+pub fn brief(step: &PlanStep, now: Option<Measurement>, show: Show) -> Brief {
     let amount = step
         .distance
         .map_or_else(String::new, |distance| Shown::of(&distance, Kind::Length, show).with_unit());
@@ -30,7 +35,7 @@ pub fn brief(step: &PlanStep, show: Show) -> Brief {
         what: what(step),
         amount,
         turns: step.flats.filter(|flats| *flats > 0).map_or_else(String::new, turns_in_words),
-        then: then(step, show),
+        then: then(step, now, show),
     }
 }
 
@@ -68,11 +73,29 @@ fn what(step: &PlanStep) -> String {
     }
 }
 
-fn then(step: &PlanStep, show: Show) -> String {
+fn then(step: &PlanStep, now: Option<Measurement>, show: Show) -> String {
     let figures = step.before.zip(step.after.get(&step.because));
     figures.filter(|_| step.step != StepKind::Refer).map_or_else(String::new, |(before, after)| {
-        let words = |measured| step.because.in_words(measured, show);
-        format!("{}: {} now, {} then", capital(&step.because.name()), words(&before), words(&after))
+        let words = |measured: &Measurement| step.because.in_words(measured, show);
+        let (name, then) = (capital(&step.because.name()), words(&after));
+        let earlier = match step.n {
+            0 | 1 => String::new(),
+            2 => "after step 1".to_owned(),
+            3 => "after steps 1 and 2".to_owned(),
+            n => format!("after steps 1 to {}", n - 1),
+        };
+        // What the steps before change by less than anybody can tell is not worth a word.
+        let unmoved = |now: &Measurement| {
+            earlier.is_empty() || (now.value - before.value).abs() <= UNMOVED * now.u
+        };
+        match now {
+            Some(now) if unmoved(&now) => format!("{name}: {} now, {then} then", words(&now)),
+            Some(now) => {
+                format!("{name}: {} now, {} {earlier}, {then} then", words(&now), words(&before))
+            }
+            None if earlier.is_empty() => format!("{name}: {} now, {then} then", words(&before)),
+            None => format!("{name}: {} {earlier}, {then} then", words(&before)),
+        }
     })
 }
 

@@ -3,7 +3,7 @@
 use crate::figure::Side;
 use crate::glance::missing::{has_tab, wanted};
 use crate::glance::seen::{BLURRED, Glance, SeenPattern};
-use crate::glance::stand::{Whence, faces};
+use crate::glance::stand::{Stand, faces};
 use crate::job::{Job, Role};
 use crate::photo::PhotoFacts;
 use crate::report::numbers::named;
@@ -15,8 +15,9 @@ const SMALL_CELL: f64 = 8.0;
 pub const DARK: f32 = 0.12;
 
 /// How good a photo is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Grade {
+    #[default]
     Good,
     /// It counts, and another one could be better.
     Fair,
@@ -25,7 +26,7 @@ pub enum Grade {
 }
 
 /// What is said of a photo.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Answer {
     pub grade: Grade,
     /// What to do, the gravest first; one sentence each.
@@ -49,7 +50,8 @@ impl Answer {
 #[derive(Clone, Copy, Debug)]
 pub struct Seen<'a> {
     pub glance: &'a Glance,
-    pub whence: Whence,
+    /// Where it was taken from, as far as it tells.
+    pub stand: Option<Stand>,
     pub facts: &'a PhotoFacts,
     /// The light of the photo's brightest parts.
     pub light: f32,
@@ -97,7 +99,7 @@ pub fn answer(seen: &Seen, job: &Job, chain_side: Option<Side>, wanting: &[u8]) 
 /// A tab that faces the camera's side, is still wanted and isn't in the picture: something hides
 /// it, or it lies outside.
 fn hidden(seen: &Seen, job: &Job, chain_side: Option<Side>, wanting: &[u8]) -> Option<String> {
-    let side = seen.whence.stand?.side;
+    let side = seen.stand?.side;
     let missed = |number: &u8| {
         let role = job.tab(*number).role;
         matches!(role, Role::RearRim { .. })

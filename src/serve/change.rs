@@ -9,6 +9,7 @@ use super::folders::{ASIDE, begin_next, evenings, positions};
 use super::measuring::load_earlier;
 use super::refusal::Refusal;
 use super::report;
+use super::sorting::sort_anew;
 use super::state::{Bench, step_key};
 use crate::disk::new_file::write_new;
 use crate::disk::scratch::uninterrupted;
@@ -30,6 +31,14 @@ pub fn turn_to(bench: &Bench, position: &str) -> Result<(), Refusal> {
 /// Moves a photo to another position ("KEY 1"), or out of the measurement ("KEY aside").
 pub fn move_photo(bench: &Bench, order: &str) -> Result<(), Refusal> {
     let (key, to) = order.trim().split_once(' ').unwrap_or((order, ""));
+    let filing = bench.filing();
+    put_elsewhere(bench, key, to)?;
+    sort_anew(bench);
+    drop(filing);
+    Ok(())
+}
+
+fn put_elsewhere(bench: &Bench, key: &str, to: &str) -> Result<(), Refusal> {
     bench.change(|state| {
         let Some(idx) = state.photos.iter().position(|photo| photo.key == key) else {
             return Err(Refusal::new(
@@ -51,14 +60,20 @@ pub fn move_photo(bench: &Bench, order: &str) -> Result<(), Refusal> {
             }
         };
         let from = state.photos[idx].path.clone();
+        // A lone folder among loose photos would take the word from what all of them show.
+        if position.is_some() && from.parent() == Some(&state.evening.folder) {
+            return Err(Refusal::new(
+                409,
+                "This photo lies in no position's folder: all of them are sorted by what they show.",
+                "Leave it out, or give each position a folder of its own on the computer.",
+            ));
+        }
         let target =
             put_into(&from, &folder).map_err(|why| Refusal::disk("Moving the photo", &why))?;
         match position {
             Some(at) => {
-                let name = state.positions[at].folder.clone();
                 let photo = &mut state.photos[idx];
-                (photo.position, photo.path, photo.filed) = (at, target, None);
-                photo.glance.setup = Some(name);
+                (photo.position, photo.path, photo.filed) = (Some(at), target, None);
                 state.current = at;
             }
             None => {
@@ -128,6 +143,7 @@ pub fn tick(bench: &Bench, order: &str) -> Result<(), Refusal> {
 
 /// Ends this evening with its report and begins the next one in a folder of its own.
 pub fn next_evening(bench: &Bench) -> Result<(), Refusal> {
+    let _filing = bench.filing();
     if bench.read().report.is_none() {
         report::make(bench)?;
     }

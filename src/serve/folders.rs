@@ -1,5 +1,6 @@
 //! The job's folders as the bench page uses them: evenings, and in each the wheel's positions.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::{fs, io};
 
@@ -65,17 +66,6 @@ impl Position {
         let words = words.trim();
         if words.is_empty() { self.folder.clone() } else { words.to_owned() }
     }
-
-    /// Whether the folder's name says that the mark is ahead of the axle.
-    pub fn mark_ahead(&self) -> Option<bool> {
-        let name = self.folder.to_ascii_lowercase();
-        let names = |words: [&str; 2]| words.iter().any(|word| name.contains(word));
-        match (names(["forward", "front"]), names(["rear", "back"])) {
-            (true, false) => Some(true),
-            (false, true) => Some(false),
-            _ => None,
-        }
-    }
 }
 
 /// The positions of an evening: `with_photos`, the set-ups in which there are photos, with the
@@ -91,14 +81,14 @@ pub fn positions(folder: &Path, with_photos: &[String]) -> Vec<Position> {
             name.starts_with(|c: char| c.is_ascii_digit())
                 && !name.eq_ignore_ascii_case(CAMERA_FOLDER)
         });
-    let mut names: Vec<String> = numbered.chain(with_photos.iter().cloned()).collect();
+    let names: BTreeSet<String> = numbered.chain(with_photos.iter().cloned()).collect();
+    let mut names: Vec<String> = names.into_iter().collect();
     for usual in USUAL_SETUPS {
         if names.len() < USUAL_SETUPS.len() && !names.iter().any(|name| name == usual) {
             names.push(usual.to_owned());
         }
     }
     names.sort_by(|a, b| setup_order(a, b));
-    names.dedup();
     names.into_iter().map(|folder| Position { folder }).collect()
 }
 
@@ -130,8 +120,15 @@ mod tests {
         }
         assert_eq!(names(home.path()), ["1-up", "2-down", "3-third"]);
         assert_eq!(Position { folder: USUAL_SETUPS[1].to_owned() }.title(), "mark rearward");
-        assert_eq!(Position { folder: USUAL_SETUPS[1].to_owned() }.mark_ahead(), Some(false));
-        assert_eq!(Position { folder: "1-up".to_owned() }.mark_ahead(), None);
+    }
+
+    #[test]
+    fn a_position_with_photos_is_counted_once_beside_the_usual_one() {
+        let home = tempfile::tempdir().unwrap();
+        fs::create_dir(home.path().join(USUAL_SETUPS[0])).unwrap();
+        let found = positions(home.path(), &[USUAL_SETUPS[0].to_owned()]);
+        let names: Vec<&str> = found.iter().map(|position| position.folder.as_str()).collect();
+        assert_eq!(names, USUAL_SETUPS);
     }
 
     #[test]

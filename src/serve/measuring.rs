@@ -8,12 +8,12 @@ use rayon::prelude::*;
 
 use crate::figure::Side;
 use crate::glance::seen::{Photographed, looked};
-use crate::glance::stand::whence;
+use crate::glance::stand::stand;
 use crate::guarded::guarded;
 use crate::job::Job;
-use crate::photo::job_photos::REPORT_FOLDER;
+use crate::photo::job_photos::{CAMERA_FOLDER, REPORT_FOLDER};
 use crate::photo::room::Room;
-use crate::photo::{JobPhotos, PhotoFile, list_job};
+use crate::photo::{PhotoFile, list_job};
 use crate::pipeline::{self, Progress};
 use crate::report::ResultDocument;
 use crate::report::result::RESULT_NAME;
@@ -21,6 +21,7 @@ use crate::visible;
 
 use super::answer::{Seen, answer, bright_light};
 use super::folders::{evenings, positions};
+use super::sorting::sort_anew;
 use super::state::{Bench, Earlier, LastResult, Status, Taken, chain_side_in, key_of};
 
 /// Runs as long as the program does.
@@ -50,13 +51,16 @@ fn load(bench: &Bench) {
     let Ok(listed) = list_job(&folder) else { return };
     let names: Vec<String> = listed.setups.iter().map(|setup| setup.name.clone()).collect();
     bench.change(|state| state.positions = positions(&folder, &names));
-    let files = files_of(&listed);
+    let files: Vec<(&PhotoFile, Option<&str>)> = listed.with_setups().collect();
     let known = bench.read().positions.clone();
     for (idx, (file, setup)) in files.iter().enumerate() {
         bench.change(|state| state.status = Status::Loading(idx + 1, files.len()));
-        let Some(position) = known.iter().position(|position| position.folder == *setup) else {
+        // Photos of cards alone tell nothing of the bike.
+        if setup.is_some_and(|setup| setup.eq_ignore_ascii_case(CAMERA_FOLDER)) {
             continue;
-        };
+        }
+        let position =
+            setup.and_then(|setup| known.iter().position(|position| position.folder == setup));
         let chain_side = bench.read().chain_side();
         let taken =
             guarded("A photo is not shown.", || taken(bench, file, position, &job, chain_side))
@@ -67,26 +71,26 @@ fn load(bench: &Bench) {
             let Some(taken) = taken.filter(|taken| state.photo(&taken.key).is_none()) else {
                 return;
             };
-            state.current = taken.position;
+            state.current = taken.position.unwrap_or(state.current);
             state.photos.push(taken);
             state.photos_changed();
         });
     }
-    bench.change(|state| state.status = Status::Idle);
-}
-
-fn files_of(listed: &JobPhotos) -> Vec<(&PhotoFile, String)> {
-    listed
-        .setups
-        .iter()
-        .flat_map(|setup| setup.photos.iter().map(move |file| (file, setup.name.clone())))
-        .collect()
+    let filing = bench.filing();
+    sort_anew(bench);
+    drop(filing);
+    bench.change(|state| {
+        state.status = Status::Idle;
+        // Where the photographing goes on: at the position that was photographed last.
+        let last = state.photos.iter().rev().find_map(|photo| photo.position);
+        state.current = last.unwrap_or(state.current);
+    });
 }
 
 fn taken(
     bench: &Bench,
     file: &PhotoFile,
-    position: usize,
+    position: Option<usize>,
     job: &Job,
     chain_side: Option<Side>,
 ) -> Option<Taken> {
@@ -102,9 +106,9 @@ fn taken(
     let (photo, seen, _) = looked.photo.as_ref()?;
     bench.known.keep(photo, seen);
     let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, job));
-    let whence = whence(seen, &photo.facts, job, chain_side);
+    let stand = stand(seen, &photo.facts, job, chain_side);
     let answer = answer(
-        &Seen { glance: &looked.glance, whence, facts: &photo.facts, light },
+        &Seen { glance: &looked.glance, stand, facts: &photo.facts, light },
         job,
         chain_side,
         &[],
@@ -112,10 +116,11 @@ fn taken(
     let key = key_of(&file.sha256);
     Some(Taken {
         key,
+        sha256: file.sha256.clone(),
         path: file.path.clone(),
         position,
         glance: looked.glance,
-        whence,
+        stand,
         answer,
         filed: None,
     })

@@ -7,11 +7,15 @@ use serde::Serialize;
 
 use super::answer::Grade;
 use super::ring::ring;
+use super::sorting::{folder_of, position_in_words};
 use super::state::{FIRST_MEASURED, State, Status, Taken};
 use super::tally::Tally;
 use super::{figures, steps};
-use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, tabs_in_words};
+use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, named_tabs};
 use crate::glance::stand::Stand;
+use crate::grouping::Mark;
+use crate::report::numbers::named;
+use crate::text::capital;
 
 /// All that a phone is told at once.
 #[derive(Debug, Serialize)]
@@ -92,14 +96,14 @@ fn shot(state: &State, photo: &Taken) -> Markup {
         Grade::Fair => "fair",
         Grade::Poor => "poor",
     };
-    let position = &state.positions[photo.position];
-    let cards = crate::report::numbers::named("card", &numbers(&photo.glance.cards));
+    let place = photo.position.map_or_else(
+        || "Cards alone: it serves the lens".to_owned(),
+        |position| capital(&position_in_words(&state.positions, position)),
+    );
+    let is_loose = folder_of(&photo.path, &state.evening.folder).is_none();
+    let cards = named("card", &numbers(&photo.glance.cards));
     let tabs = numbers(&photo.glance.tabs);
-    let seen = if tabs.is_empty() {
-        cards
-    } else {
-        format!("{cards}, {}", crate::report::numbers::named("tab", &tabs))
-    };
+    let seen = if tabs.is_empty() { cards } else { format!("{cards}, {}", named("tab", &tabs)) };
     html! {
         figure class={ "shot " (class) } {
             figcaption {
@@ -110,12 +114,13 @@ fn shot(state: &State, photo: &Taken) -> Markup {
             a href={ "seen/" (photo.key) ".jpg" } {
                 img src={ "seen/" (photo.key) ".jpg" } alt={ "The last photo with what was seen in it, to be opened larger: " (seen) };
             }
-            p.kind { "Position " (photo.position + 1) ", " (position.title()) ". Seen: " (seen) "." }
+            p.kind { (place) ". Seen: " (seen) "." }
             @for note in &answer.notes { p.kind { (note) } }
             details {
                 summary { "Not right?" }
                 div.choices {
-                    @for (idx, other) in state.positions.iter().enumerate().filter(|(idx, _)| *idx != photo.position) {
+                    @if is_loose { p { "It lies in no position's folder and was sorted by what it shows." } }
+                    @for (idx, other) in state.positions.iter().enumerate().filter(|(idx, _)| !is_loose && Some(*idx) != photo.position) {
                         button type="button" data-act="move" data-body={ (photo.key) " " (idx) } {
                             "It is position " (idx + 1) ", " (other.title())
                         }
@@ -137,15 +142,15 @@ fn numbers(patterns: &[crate::glance::seen::SeenPattern]) -> Vec<u8> {
 fn walk(state: &State, tallies: &[Tally]) -> Markup {
     let Some(tally) = tallies.get(state.current) else { return html! {} };
     let position = &state.positions[state.current];
-    let here = state.photos.iter().filter(|photo| photo.position == state.current);
-    let mut stands: Vec<Stand> = here.filter_map(|photo| photo.whence.stand).collect();
+    let here = state.photos.iter().filter(|photo| photo.position == Some(state.current));
+    let mut stands: Vec<Stand> = here.filter_map(|photo| photo.stand).collect();
     // The same drawing in whatever order the photos came.
     stands.sort_by(|a, b| {
         a.bearing_deg.total_cmp(&b.bearing_deg).then(a.elevation_deg.total_cmp(&b.elevation_deg))
     });
     let open: Option<usize> =
         (0..tallies.len()).find(|idx| *idx != state.current && !tallies[*idx].is_complete());
-    let words = next_words(tally, state);
+    let words = next_words(tally);
     html! {
         @if tally.is_complete() { (complete(state, open)) }
         @else {
@@ -156,23 +161,24 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
             (count("Photos", tally.photos, PHOTOS_PER_SETUP))
             (count("Left", tally.left, PER_SIDE))
             (count("Right", tally.right, PER_SIDE))
-            li class=[tally.has_low.then_some("done")] { "One from low down: " (if tally.has_low { "yes" } else { "not yet" }) }
-            @if !tally.unseen.is_empty() && tally.photos > 0 { li { "Not seen yet: tab " (tabs_in_words(&tally.unseen, &state.job)) } }
-            @if !tally.once.is_empty() && tally.photos > 1 { li { "Once more: tab " (tabs_in_words(&tally.once, &state.job)) } }
+            @if !tally.unseen.is_empty() && tally.photos > 0 { li { "Not seen yet: " (named_tabs(&tally.unseen, &state.job)) } }
+            @if !tally.once.is_empty() && tally.photos > 1 { li { "Once more: " (named_tabs(&tally.once, &state.job)) } }
         }
         @for (idx, other) in state.positions.iter().enumerate().filter(|(idx, _)| *idx != state.current) {
             div.other {
                 p { "Position " (idx + 1) ", " (other.title()) ": " (tallies[idx].photos) " photos" (if tallies[idx].is_complete() { ", complete" } else { "" }) }
                 @if Some(idx) != open || !tally.is_complete() {
-                    button type="button" data-act="turned" data-body=(idx) { (switch_words(tally)) (idx + 1) }
+                    button type="button" data-act="turned" data-body=(idx) { (switch_words(tally, &tallies[idx])) (idx + 1) }
                 }
             }
         }
     }
 }
 
-fn switch_words(tally: &Tally) -> &'static str {
-    match (tally.is_complete(), tally.photos >= PHOTOS_PER_SETUP) {
+/// What leads from this position to the other one.
+fn switch_words(tally: &Tally, other: &Tally) -> &'static str {
+    let is_full = other.photos >= PHOTOS_PER_SETUP;
+    match (tally.is_complete() || is_full, tally.photos >= PHOTOS_PER_SETUP) {
         (true, _) => "Show position ",
         (false, true) => "Good enough: on to position ",
         (false, false) => "The wheel stands in position ",
@@ -184,15 +190,15 @@ fn next_line(state: &State, tally: &Tally, all_taken: bool) -> String {
     match (all_taken, tally.is_complete()) {
         (true, _) => "All photos are there.".to_owned(),
         (false, true) => format!("Position {} is complete: turn the wheel.", state.current + 1),
-        (false, false) => format!("Position {}. {}", state.current + 1, next_words(tally, state)),
+        (false, false) => format!("Position {}. {}", state.current + 1, next_words(tally)),
     }
 }
 
-fn next_words(tally: &Tally, state: &State) -> String {
+fn next_words(tally: &Tally) -> String {
     match (&tally.next, tally.wanting().first()) {
         (Some(next), _) => format!("Next: {}.", next.words()),
         (None, Some(_)) if tally.photos > 0 => {
-            format!("Next: where you see tab {}.", tabs_in_words(&tally.wanting(), &state.job))
+            format!("Next: where you see {}.", named("tab", &tally.wanting()))
         }
         _ => "Next: another one, a pace on.".to_owned(),
     }
@@ -222,10 +228,16 @@ fn complete(state: &State, open: Option<usize>) -> Markup {
 }
 
 fn mark_words(state: &State, next: usize) -> &'static str {
-    let now = state.marks().get(state.current).copied().flatten();
-    match state.positions[next].mark_ahead().or(now.map(|ahead| !ahead)) {
-        Some(true) => ", the mark to the front",
-        Some(false) => ", the mark to the rear",
+    // Half a turn lies between the two; where no photo tells, the folder's name may.
+    let mark = |at: usize| state.marks.get(at).copied().flatten();
+    let is_named = |mark: Mark| state.positions[next].folder.contains(mark.word());
+    match mark(state.current) {
+        Some(Mark::Rearward) => ", the mark to the front",
+        Some(Mark::Forward) => ", the mark to the rear",
+        Some(Mark::Up) => ", the mark down",
+        Some(Mark::Down) => ", the mark up",
+        None if is_named(Mark::Forward) => ", the mark to the front",
+        None if is_named(Mark::Rearward) => ", the mark to the rear",
         None => "",
     }
 }
@@ -268,5 +280,23 @@ fn finish(state: &State) -> Markup {
                 button type="button" data-act="evening" { "Begin evening " (state.evening.number + 1) }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_is_sent_on_to_a_position_that_is_full() {
+        let full = Tally { photos: 6, left: 3, right: 3, ..Tally::default() };
+        let enough = Tally { once: vec![1], ..full.clone() };
+        assert_eq!(switch_words(&enough, &enough), "Show position ");
+        let few = Tally { photos: 2, left: 2, ..Tally::default() };
+        assert_eq!(switch_words(&enough, &few), "Good enough: on to position ");
+        assert_eq!(switch_words(&enough, &full), "Show position ");
+        assert_eq!(switch_words(&few, &few), "The wheel stands in position ");
+        assert_eq!(switch_words(&few, &full), "Show position ");
+        assert_eq!(switch_words(&full, &few), "Show position ");
     }
 }

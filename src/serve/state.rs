@@ -9,15 +9,17 @@ use std::time::{Duration, Instant};
 use tokio::sync::watch;
 
 use super::answer::Answer;
-use super::folders::{Evening, Position};
+use super::folders::{Evening, Position, positions};
 use super::kept::Kept;
-use super::position::majority;
+use super::position::Stands;
+use super::sorting::{Sorting, folder_of, mark_in_words, position_in_words};
 use super::tally::{Counted, Tally};
 use crate::figure::Figure;
 use crate::figure::Side;
 use crate::glance::missing::is_usable;
 use crate::glance::seen::Glance;
-use crate::glance::stand::Whence;
+use crate::glance::stand::Stand;
+use crate::grouping::Mark;
 use crate::job::{Job, Role};
 use crate::measurement::Measurement;
 use crate::pipeline::Measured;
@@ -42,11 +44,14 @@ const REMEMBERED: usize = 40;
 pub struct Taken {
     /// The first digits of its checksum: how the page names it, also after a restart.
     pub key: String,
+    pub sha256: String,
     pub path: PathBuf,
-    /// Number of its position, from 0.
-    pub position: usize,
+    /// Number of its position, from 0; None for a photo of cards alone, for the lens, and until it
+    /// was sorted.
+    pub position: Option<usize>,
     pub glance: Glance,
-    pub whence: Whence,
+    /// Where it was taken from, as far as it tells.
+    pub stand: Option<Stand>,
     pub answer: Answer,
     /// Why it went where it went, until it is moved.
     pub filed: Option<String>,
@@ -96,6 +101,8 @@ pub struct State {
     pub evening: Evening,
     pub job: Job,
     pub positions: Vec<Position>,
+    /// Which way the mark lies in each of them, as far as its photos tell.
+    pub marks: Vec<Option<Mark>>,
     /// The position that is being photographed.
     pub current: usize,
     /// In the order in which they came.
@@ -125,6 +132,7 @@ pub struct Bench {
     /// What was seen in this evening's photos.
     pub known: Known,
     state: Mutex<State>,
+    filing: Mutex<()>,
     work: Condvar,
     version: watch::Sender<u64>,
 }
@@ -141,6 +149,7 @@ impl Bench {
             evening,
             job,
             positions,
+            marks: Vec::new(),
             current: 0,
             photos: Vec::new(),
             on_the_way: BTreeSet::new(),
@@ -162,6 +171,7 @@ impl Bench {
             home,
             known: Known::default(),
             state: Mutex::new(state),
+            filing: Mutex::new(()),
             work: Condvar::new(),
             version: watch::Sender::new(begun),
         }
@@ -170,6 +180,12 @@ impl Bench {
     /// The state to be read.
     pub fn read(&self) -> MutexGuard<'_, State> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Photos are put into folders, moved and sorted one after the other; the page is shown
+    /// meanwhile.
+    pub fn filing(&self) -> MutexGuard<'_, ()> {
+        self.filing.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Changes the state, and tells all who wait.
@@ -228,24 +244,52 @@ impl State {
 
     /// The tally of a position.
     pub fn tally(&self, position: usize) -> Tally {
-        let of_position = self.photos.iter().filter(|photo| photo.position == position);
+        self.tally_without(position, "")
+    }
+
+    /// The same without one photo.
+    pub fn tally_without(&self, position: usize, key: &str) -> Tally {
+        let of_position =
+            self.photos.iter().filter(|photo| photo.position == Some(position) && photo.key != key);
         let counted: Vec<Counted> = of_position
-            .map(|photo| Counted { glance: &photo.glance, stand: photo.whence.stand })
+            .map(|photo| Counted { glance: &photo.glance, stand: photo.stand })
             .collect();
         Tally::of(&counted, &self.job)
     }
 
-    /// For each position whether its photos show the mark ahead.
-    pub fn marks(&self) -> Vec<Option<bool>> {
-        let of = |position: usize| {
-            majority(
-                self.photos
-                    .iter()
-                    .filter(|photo| photo.position == position)
-                    .map(|photo| photo.whence.mark_ahead),
-            )
-        };
-        (0..self.positions.len()).map(of).collect()
+    /// What is known of each position.
+    pub fn stands(&self) -> Vec<Stands> {
+        let photos =
+            |at: usize| self.photos.iter().filter(|photo| photo.position == Some(at)).count();
+        let mark = |at: usize| self.marks.get(at).copied().flatten();
+        (0..self.positions.len()).map(|at| Stands { photos: photos(at), mark: mark(at) }).collect()
+    }
+
+    /// Takes up where photos count. One that counts elsewhere than in its folder says so.
+    pub fn sort_by(&mut self, sorting: &Sorting) {
+        let current = self.positions.get(self.current).cloned();
+        let setups: Vec<String> = sorting.setup_of.values().flatten().cloned().collect();
+        self.positions = positions(&self.evening.folder, &setups);
+        let at =
+            |folder: &str| self.positions.iter().position(|position| position.folder == folder);
+        self.current = current.and_then(|position| at(&position.folder)).unwrap_or(0);
+        self.marks = self.positions.iter().map(|p| sorting.marks.get(&p.folder).copied()).collect();
+        for photo in &mut self.photos {
+            let Some(setup) = sorting.setup_of.get(&photo.key) else { continue };
+            photo.position = setup.as_deref().and_then(at);
+            photo.glance.setup.clone_from(setup);
+            photo.glance.for_the_lens = setup.is_none();
+            let lies_in = folder_of(&photo.path, &self.evening.folder);
+            if let (Some(folder), Some(counts), Some(position)) = (lies_in, setup, photo.position)
+                && folder != *counts
+            {
+                photo.filed = Some(format!(
+                    "{}: the photo lies in {folder} and counts for {}.",
+                    mark_in_words(self.marks[position]),
+                    position_in_words(&self.positions, position)
+                ));
+            }
+        }
     }
 
     /// The chain's side: by the job, or by the side whose tabs are seen together with the
@@ -279,6 +323,7 @@ impl State {
     pub fn begin(&mut self, evening: Evening, positions: Vec<Position>) {
         self.evening = evening;
         self.positions = positions;
+        self.marks.clear();
         self.current = 0;
         self.photos.clear();
         self.pictures.clear();

@@ -4,11 +4,13 @@ use maud::{Markup, html};
 
 use super::state::{Earlier, State};
 use super::trend::trend;
-use crate::plan::outcome::PlanStep;
+use crate::measurement::Measurement;
+use crate::plan::outcome::{PlanStep, StepKind};
 use crate::plan::progress::Progress;
 use crate::plan::since::since;
-use crate::plan::words::turns_in_words;
+use crate::report::brief::brief;
 use crate::report::cautions::IN_ONE_LINE;
+use crate::report::html::in_capitals;
 use crate::text::capital;
 use crate::text::units::{Kind, Show, Shown};
 
@@ -20,31 +22,46 @@ pub fn section(state: &State) -> Markup {
         h2 { (result.document.summary) }
         @if !plan.is_empty() {
             p.care { (IN_ONE_LINE) }
-            ol.steps { @for step in plan { (card(step, state.is_ticked(step))) } }
+            ol.steps {
+                @for step in plan {
+                    (card(step, result.document.figure(&step.because), state.is_ticked(step)))
+                }
+            }
         }
     }
 }
 
-fn card(step: &PlanStep, ticked: bool) -> Markup {
-    let amount = step.distance.as_ref().map(|distance| Shown::of(distance, Kind::Length, Show::Mm));
+/// A step in the report's own words. `now` is what the figure that asked for it was measured to be.
+fn card(step: &PlanStep, now: Option<Measurement>, ticked: bool) -> Markup {
+    let words = brief(step, now, Show::Mm);
     let id = format!("step-{}", step.n);
     html! {
         li class=[ticked.then_some("ticked")] {
+            @for danger in &step.dangers { p.care { strong { "Take care. " } (danger) } }
             label for=(id) {
                 input type="checkbox" id=(id) data-tick=(step.n) checked[ticked];
-                span { (step.n) ". " (step.action) }
+                span { (step.n) ". " (in_capitals(&words.what)) }
             }
-            @if let Some(amount) = amount {
+            @if !words.amount.is_empty() {
                 p.amount {
-                    (amount.with_unit())
-                    @if let Some(direction) = step.direction { " " (direction.word()) }
-                    @if let Some(flats) = step.flats.filter(|flats| *flats > 0) { " = " (turns_in_words(flats)) }
-                    small { "± " (amount.u) " " (amount.unit) }
+                    (words.amount)
+                    @if !words.turns.is_empty() { " = " (words.turns) }
+                    @if let Some(distance) = &step.distance {
+                        @let shown = Shown::of(distance, Kind::Length, Show::Mm);
+                        small { "± " (shown.u) " " (shown.unit) }
+                    }
                 }
             }
-            @for danger in &step.dangers { p.care { strong { "Take care. " } (danger) } }
-            @if !step.cautions.is_empty() {
-                ul.mind { @for caution in &step.cautions { li { (caution) } } }
+            @if !words.then.is_empty() { p.then { (words.then) } }
+            @if step.step == StepKind::Refer { p.then { (step.action) } }
+            @else {
+                details {
+                    summary { "How, and what to mind" }
+                    p { (step.action) }
+                    @if !step.cautions.is_empty() {
+                        ul.mind { @for caution in &step.cautions { li { (caution) } } }
+                    }
+                }
             }
         }
     }

@@ -4,17 +4,20 @@
 use std::io::{Read, Seek};
 use std::path::Path;
 
-use super::answer::{Seen, answer, bright_light};
+use super::answer::{Answer, Seen, answer, bright_light};
 use super::name::{candidates, ending, safe_stem};
-use super::position::position_shown;
+use super::position::place_for;
 use super::refusal::Refusal;
+use super::sorting::{
+    Place, Shown, Sought, folder_at, is_flat, mark_in_words, position_in_words, sought,
+};
 use super::state::{Bench, State, Taken, chain_side_in, key_of};
 use crate::disk::new_file::NewFile;
 use crate::disk::sync_folder;
 use crate::figure::Side;
 use crate::glance::drawn::drawn_for_phone;
 use crate::glance::seen::{Looked, Photographed, looked};
-use crate::glance::stand::{Whence, whence};
+use crate::glance::stand::{Stand, stand};
 use crate::guarded::guarded;
 use crate::job::Job;
 use crate::photo::format::PhotoFormat;
@@ -79,7 +82,7 @@ pub fn take(bench: &Bench, mut received: Received, name: &str) -> Result<Filed, 
 struct Ready {
     looked: Looked,
     format: PhotoFormat,
-    whence: Whence,
+    stand: Option<Stand>,
     light: f32,
     job: Job,
     chain_side: Option<Side>,
@@ -137,53 +140,74 @@ fn look(
         return Err(Refusal::new(422, "Not kept: no card can be read in it.", advice));
     }
     let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, &job));
-    let whence = match &looked.photo {
+    let stand = match &looked.photo {
         Some((photo, seen, _)) => {
             bench.known.keep(photo, seen);
-            whence(seen, &photo.facts, &job, chain_side)
+            stand(seen, &photo.facts, &job, chain_side)
         }
-        None => Whence::default(),
+        None => None,
     };
-    Ok(Ready { looked, format, whence, light, job, chain_side, _room: room })
+    Ok(Ready { looked, format, stand, light, job, chain_side, _room: room })
 }
 
 /// Decides the position, gives the file its name there and takes the photo up.
 fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Result<Filed, Refusal> {
-    let Ready { looked, format, whence, light, job, chain_side, _room } = ready;
+    let Ready { looked, format, stand, light, job, chain_side, _room } = ready;
     let key = key_of(&received.sha256);
-    let facts = looked.photo.as_ref().map(|(photo, ..)| photo.facts.clone());
+    let Some(facts) = looked.photo.as_ref().map(|(photo, ..)| photo.facts.clone()) else {
+        return Err(Refusal::new(500, "The photo was lost on its way.", "Send it again."));
+    };
+    let filing = bench.filing();
+    let (shown, place) = sorted(bench, &received.sha256, &job);
+    let (said, mark) = (bench.read().current, shown.last_mark());
     let path = bench.change(|state| {
         room_for_more_than_this(state)?;
-        let shown = position_shown(whence.mark_ahead, &state.positions, &state.marks());
-        let position = shown.unwrap_or(state.current).min(state.positions.len().saturating_sub(1));
-        let filed = (position != state.current)
-            .then(|| filed_elsewhere(state, position, whence.mark_ahead));
-        let folder = state.evening.folder.join(&state.positions[position].folder);
+        let folder = folder_at(&state.evening.folder, &place);
         let path = name_it(received.file, &folder, &safe_stem(name), ending(format))?;
-        let mut glance = looked.glance.clone();
-        glance.setup = Some(state.positions[position].folder.clone());
-        let wanting = state.tally(position).wanting();
-        let answer = match &facts {
-            Some(facts) => {
-                answer(&Seen { glance: &glance, whence, facts, light }, &job, chain_side, &wanting)
-            }
-            None => {
-                return Err(Refusal::new(500, "The photo was lost on its way.", "Send it again."));
-            }
-        };
-        state.current = position;
         state.photos.push(Taken {
             key: key.clone(),
+            sha256: received.sha256,
             path: path.clone(),
-            position,
-            glance,
-            whence,
-            answer,
-            filed,
+            position: None,
+            glance: looked.glance.clone(),
+            stand,
+            answer: Answer::default(),
+            filed: None,
         });
+        let lies_in = match place {
+            Place::Loose => None,
+            Place::Folder(name) => Some(name),
+        };
+        let file = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let id = lies_in.as_ref().map_or(file.clone(), |folder| format!("{folder}/{file}"));
+        state.sort_by(&shown.filed(id, lies_in).sorting());
+        let position = state.photos.last().and_then(|photo| photo.position);
+        let wanting = position.map_or_else(Vec::new, |at| {
+            // What it shows itself is still wanted as far as the photos before it go.
+            state.tally_without(at, &key).wanting()
+        });
+        let answer = answer(
+            &Seen { glance: &looked.glance, stand, facts: &facts, light },
+            &job,
+            chain_side,
+            &wanting,
+        );
+        let elsewhere = position.filter(|position| *position != said).map(|position| {
+            format!(
+                "{}: the photo counts for {}.",
+                mark_in_words(mark.flatten()),
+                position_in_words(&state.positions, position)
+            )
+        });
+        state.current = position.unwrap_or(state.current);
+        if let Some(photo) = state.photos.last_mut() {
+            photo.answer = answer;
+            photo.filed = photo.filed.take().or(elsewhere);
+        }
         state.photos_changed();
         Ok(path)
     })?;
+    drop(filing);
     let picture =
         guarded("The picture can't be shown.", || drawn_for_phone(&path, &looked)).ok().flatten();
     if let Some(picture) = picture {
@@ -192,22 +216,37 @@ fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Resul
     Ok(Filed { key, again: false })
 }
 
+/// Sorts all photos of the evening with a new one, and tells where that is to be put.
+fn sorted(bench: &Bench, sha256: &str, job: &Job) -> (Shown, Place) {
+    let (photos, positions, stands, current) = {
+        let state = bench.read();
+        (sought(&state), state.positions.clone(), state.stands(), state.current)
+    };
+    let new = Sought {
+        key: key_of(sha256),
+        id: String::new(),
+        folder: None,
+        position: Some(current),
+        sha256: sha256.to_owned(),
+    };
+    let shown = Shown::of(&photos, Some(&new), &bench.known, job);
+    if is_flat(&photos) {
+        return (shown, Place::Loose);
+    }
+    let here = || Place::Folder(positions[current].folder.clone());
+    let place = match shown.last_mark() {
+        None => here(),
+        Some(mark) => match shown.sorting().setup_of.remove(&new.key).flatten() {
+            Some(setup) => place_for(&setup, mark, &positions, &stands, current),
+            None => here(),
+        },
+    };
+    (shown, place)
+}
+
 /// This photo itself is among those on the way.
 fn room_for_more_than_this(state: &State) -> Result<(), Refusal> {
     if state.photos.len() < MOST_PHOTOS { Ok(()) } else { room_for_more(state) }
-}
-
-fn filed_elsewhere(state: &State, position: usize, ahead: Option<bool>) -> String {
-    let mark = match ahead {
-        Some(true) => "The mark is ahead of the axle here",
-        Some(false) => "The mark is behind the axle here",
-        None => "The mark is elsewhere here",
-    };
-    format!(
-        "{mark}: the photo counts for position {}, {}.",
-        position + 1,
-        state.positions[position].title()
-    )
 }
 
 /// Gives the file the first name that is free. Nothing that is there is ever replaced.

@@ -51,7 +51,6 @@ pub struct Tally {
     pub photos: usize,
     pub left: usize,
     pub right: usize,
-    pub has_low: bool,
     /// Tabs that no photo shows, and those that one alone shows.
     pub unseen: Vec<u8>,
     pub once: Vec<u8>,
@@ -73,7 +72,6 @@ impl Tally {
             photos: usable.len(),
             left: on(Side::Left),
             right: on(Side::Right),
-            has_low: stands.iter().any(|stand| stand.elevation_deg < LOW_DEG),
             unseen: seen_so_often(&|views| views == 0),
             once: seen_so_often(&|views| views > 0 && views < VIEWS),
             next: next_stand(&stands, usable.len()),
@@ -85,9 +83,10 @@ impl Tally {
         self.photos - self.left - self.right
     }
 
-    /// Whether all that this position needs is there.
+    /// Whether all that this position needs is there. With photos enough it is no matter if one
+    /// side has fewer, as long as it has any.
     pub fn is_complete(&self) -> bool {
-        let sides = self.unplaced() > 0 || self.left.min(self.right) >= PER_SIDE;
+        let sides = self.unplaced() > 0 || self.left.min(self.right) > 0;
         self.photos >= PHOTOS_PER_SETUP && sides && self.unseen.is_empty() && self.once.is_empty()
     }
 

@@ -3,6 +3,7 @@
 
 mod archive;
 mod archive_broken_off;
+mod archive_evenings;
 mod archive_place;
 mod archive_tricks;
 mod bagit;

@@ -8,8 +8,9 @@ use crate::glance::seen::Glance;
 use crate::glance::{adds, missing};
 use crate::job::Job;
 use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile};
+use crate::pipeline::Sortable;
 
-use super::sorting::{self, Sortable};
+use super::sorting;
 use super::{lines, words};
 
 /// A photo that was told of.

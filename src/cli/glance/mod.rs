@@ -23,9 +23,9 @@ use crate::job::Job;
 use crate::photo::job_photos::CAMERA_FOLDER;
 use crate::photo::room::Room;
 use crate::photo::{JobPhotos, PhotoFile, list_photos};
+use crate::pipeline::Sortable;
 
 use picture::PictureFolder;
-use sorting::Sortable;
 
 const EXAMPLES: &str = "\
 Examples:

@@ -20,8 +20,8 @@ use crate::visible::one_line;
 
 use super::arrivals::{Arrivals, New};
 use super::picture::PictureFolder;
-use super::sorting::Sortable;
 use super::{GlanceArgs, lines};
+use crate::pipeline::Sortable;
 
 /// After an event the folder is left alone until nothing has happened for so long: a copy makes
 /// many events.

@@ -19,6 +19,7 @@ pub use flat::flat_card;
 pub use names::MAP_LETTERS;
 pub use page::{PAGE_CSS, page, plan_page};
 pub use photos::{Overlay, PhotoPicture, RESIDUAL_FACTOR, name_digits, plain_name};
+pub use plan::in_capitals;
 pub use reduce::{named_picture, picture};
 pub use since::since_page;
 

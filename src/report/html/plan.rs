@@ -35,7 +35,7 @@ fn no_plan(document: &ResultDocument) -> &'static str {
 }
 
 fn one_step(document: &ResultDocument, step: &PlanStep, show: Show) -> Markup {
-    let words = brief(step, show);
+    let words = brief(step, document.figure(&step.because), show);
     let drawn = drawing::step(step, document.chain_side());
     html! {
         li.step {
@@ -72,7 +72,7 @@ fn one_step(document: &ResultDocument, step: &PlanStep, show: Show) -> Markup {
 }
 
 /// Sides and directions stand in capitals in the words; here they stand out as well.
-fn in_capitals(words: &str) -> Markup {
+pub fn in_capitals(words: &str) -> Markup {
     html! {
         @for (i, word) in words.split(' ').enumerate() {
             @if i > 0 { " " }

@@ -39,15 +39,17 @@ pub fn report(document: &ResultDocument, show: Show) -> String {
         paper.paragraph(OPEN, "", "", IN_ONE_LINE);
         paper.blank();
     }
-    document.plan.iter().for_each(|step| one_step(&mut paper, step, show));
+    for step in &document.plan {
+        one_step(&mut paper, step, document.figure(&step.because), show);
+    }
     verdicts(&mut paper, document, show);
     findings(&mut paper, document, show);
     foot(&mut paper, document);
     paper.into_text()
 }
 
-fn one_step(paper: &mut Paper, step: &PlanStep, show: Show) {
-    let brief = brief(step, show);
+fn one_step(paper: &mut Paper, step: &PlanStep, now: Option<Measurement>, show: Show) {
+    let brief = brief(step, now, show);
     let turns = if brief.turns.is_empty() { String::new() } else { format!(" = {}", brief.turns) };
     let words = match step.distance {
         Some(_) => format!("{}: {}{turns}", brief.what, brief.amount),

@@ -192,7 +192,7 @@ fn printed(name: &str, document: &ResultDocument, text: &str, paper: &str) {
     let headline = document.headline.as_str();
     assert!(first.contains(headline), "{name} on {paper}: {headline} in {first}");
     for step in &document.plan {
-        let what = brief(step, Show::Mm).what;
+        let what = brief(step, None, Show::Mm).what;
         assert!(first.contains(&what), "{name} on {paper}: {what} in {first}");
     }
     let has_drawing = document.layout.axle.is_some();

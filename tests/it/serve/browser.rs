@@ -169,8 +169,44 @@ impl Browser {
     }
 
     /// Nothing is wider than the phone, no letters are smaller than 16 px, no target is too small
-    /// for a thumb.
+    /// for a thumb; and letters stand out from their ground in the sun and in the dark.
     pub fn check_layout(&mut self, state: &str) {
+        for dark in [true, false] {
+            self.dark(dark);
+            self.check_colours(&format!("{state}, dark: {dark}"));
+        }
+        self.check_sizes(state);
+    }
+
+    /// Every letter's colour and its ground differ as WCAG 2 asks for: 4.5 to 1.
+    fn check_colours(&mut self, state: &str) {
+        let told = self.value(
+            r#"(() => {
+              const seen = e => { const r = e.getBoundingClientRect(); return r.width > 1 && r.height > 1; };
+              const parts = text => (text.match(/[\d.]+/g) || []).map(Number);
+              const light = ([r, g, b]) => [r, g, b].map(x => x / 255).map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4)
+                .reduce((sum, x, i) => sum + x * [0.2126, 0.7152, 0.0722][i], 0);
+              const ground = e => {
+                for (let at = e; at; at = at.parentElement) {
+                  const c = parts(getComputedStyle(at).backgroundColor);
+                  if (c.length === 3 || c[3] > 0) return c;
+                }
+                return [255, 255, 255];
+              };
+              const all = [...document.querySelectorAll("body *")].filter(seen).filter(e => !e.closest("button:disabled, .ticked"))
+                .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()));
+              return all.map(e => {
+                const style = getComputedStyle(e);
+                const [a, b] = [light(parts(e.closest("svg") ? style.fill : style.color)), light(ground(e))];
+                const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+                return ratio < 4.5 ? `${ratio.toFixed(2)} ${e.textContent.trim().slice(0, 30)}` : "";
+              }).filter(text => text);
+            })()"#,
+        );
+        assert_eq!(told, json!([]), "{state}");
+    }
+
+    fn check_sizes(&mut self, state: &str) {
         let told = self.value(
             r#"(() => {
               const seen = e => { const r = e.getBoundingClientRect(); return r.width > 1 && r.height > 1; };

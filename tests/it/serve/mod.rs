@@ -3,6 +3,7 @@
 
 mod browser;
 mod client;
+mod flat;
 mod pages;
 mod rude;
 mod speed;

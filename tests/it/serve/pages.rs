@@ -60,6 +60,8 @@ fn a_whole_evening_on_the_phone() {
         browser.shoot(["3-complete", "4-all"][idx], true);
         browser.check_layout("complete");
         if idx == 0 {
+            // The first figures come while the other position is still to be photographed.
+            browser.wait_for("document.querySelector('#figures').textContent.includes('From ')");
             browser.click("#walk button.big");
             browser
                 .wait_for("document.querySelector('#walk h2').textContent.includes('Position 2')");
@@ -81,6 +83,7 @@ fn a_whole_evening_on_the_phone() {
     browser.wait_for("document.querySelector('#figures').textContent.includes('From 18 photos')");
     browser.wait_for("!document.querySelector('#figures').textContent.includes('newer')");
     browser.check_layout("figures");
+    check_figures(&mut browser);
     browser.shoot("5-figures", false);
     browser.shoot("5-figures-whole", true);
     browser.dark(true);
@@ -106,6 +109,30 @@ fn a_whole_evening_on_the_phone() {
     browser.go_to(&page.address());
     browser.wait_for("document.querySelector('#steps li.ticked') !== null");
     assert_eq!(browser.complaints, Vec::<String>::new());
+}
+
+/// The figures' uncertainties came down from what they were, and a step's card says what the table
+/// says of the figure as it is now.
+fn check_figures(browser: &mut Browser) {
+    let shrunk = browser.text("#figures .u .was");
+    assert!(shrunk.contains('→'), "no uncertainty came down: {}", browser.text("#figures"));
+    let rows = browser.value(
+        r##"[...document.querySelectorAll("#figures .figure")]
+           .map(row => [row.querySelector(".name").textContent, row.querySelector(".value").textContent])"##,
+    );
+    let rows: Vec<(String, String)> = serde_json::from_value(rows).unwrap();
+    let steps = browser.value(
+        r##"[...document.querySelectorAll("#steps li > .then")].map(then => then.textContent)"##,
+    );
+    let steps: Vec<String> = serde_json::from_value(steps).unwrap();
+    let mut n_now = 0;
+    for (name, said) in steps.iter().filter_map(|step| step.split_once(": ")) {
+        let Some((_, now)) = rows.iter().find(|(row, _)| row == name) else { continue };
+        assert!(said.starts_with(&format!("{now} now, ")), "{name}: {said}, but {now} is measured");
+        n_now += 1;
+    }
+    assert!(n_now > 1, "{steps:?} beside {rows:?}");
+    assert!(steps.iter().any(|step| step.contains(" after step 1, ")), "{steps:?}");
 }
 
 /// A copy of a photo in which a tab is painted over, without the camera's data.
@@ -220,6 +247,16 @@ fn a_second_evening_says_what_became_of_each_step() {
     assert!(lines.as_u64() > Some(1), "{told}");
     browser.check_layout("evenings");
     browser.shoot("10-evenings", true);
+    // One archive holds both evenings.
+    let zip = folder.path().join("both.zip");
+    for arguments in [
+        vec!["keep".as_ref(), job.as_os_str(), "--to".as_ref(), zip.as_os_str()],
+        vec!["prove".as_ref(), "--quick".as_ref(), zip.as_os_str()],
+    ] {
+        let out = Command::new(env!("CARGO_BIN_EXE_sightcord")).args(&arguments).output().unwrap();
+        let said = String::from_utf8_lossy(&out.stdout).into_owned();
+        assert!(out.status.success() && said.contains("2 evenings"), "{arguments:?}: {said}");
+    }
     browser.dark(true);
     browser.shoot("10-evenings-dark", true);
     assert_eq!(browser.complaints, Vec::<String>::new());
