@@ -4,8 +4,6 @@
 //! since a shadow may pass for one. Each is then fitted closely, card by card (`cord_fit`), and the
 //! one that leaves least of the light unexplained is the cord.
 
-use std::collections::{BTreeMap, BTreeSet};
-
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use rayon::prelude::*;
 
@@ -16,6 +14,7 @@ use crate::scene::model::state::{Ground, State};
 use crate::scene::model::view::on_plane;
 use crate::sightings::LaneEdges;
 
+use super::card_row::in_row;
 use super::cord_fit::{GroupFit, cost_without, fit_group, pixel_at};
 use super::cord_search::{CordCandidate, cord_candidates};
 use super::fine_lane::{FineLane, Place};
@@ -116,38 +115,8 @@ struct Group {
     lanes: Vec<usize>,
 }
 
-/// How far beside the row of cards, mm, a card lies that is in it: the cord runs in the lane of
-/// each, and lanes are 20 mm wide.
-const BESIDE_ROW: f64 = 20.0;
-
-/// The cards that lie in one row, over which alone a cord can run: the most that lie along one line
-/// through two of them. Cards laid to the side for the bench's level are not among them.
-fn in_row(lanes: &[LaneView]) -> BTreeSet<u8> {
-    let cards: BTreeMap<u8, [f64; 2]> =
-        lanes.iter().map(|lane| (lane.card, lane.light.middle)).collect();
-    let mut best = BTreeSet::new();
-    for (a, b) in cards.values().flat_map(|a| cards.values().map(move |b| (a, b))) {
-        let [along, aside] = [b[0] - a[0], b[1] - a[1]];
-        let length = along.hypot(aside);
-        if length < 2.0 * BESIDE_ROW {
-            continue;
-        }
-        let off = |at: &[f64; 2]| ((at[1] - a[1]) * along - (at[0] - a[0]) * aside) / length;
-        let row: BTreeSet<u8> = cards
-            .iter()
-            .filter(|(_, at)| off(at).abs() < BESIDE_ROW)
-            .map(|(card, _)| *card)
-            .collect();
-        if row.len() > best.len() {
-            best = row;
-        }
-    }
-    // Two cards make a line of themselves.
-    if best.len() < 3 { cards.into_keys().collect() } else { best }
-}
-
 fn groups(lanes: &[LaneView]) -> Vec<Group> {
-    let row = in_row(lanes);
+    let row = in_row(&lanes.iter().map(|lane| (lane.card, lane.light.middle)).collect());
     let mut keys: Vec<(usize, u8)> = lanes
         .iter()
         .filter(|lane| row.contains(&lane.card))

@@ -1,0 +1,50 @@
+//! Which cards lie in one row, over which alone a cord can run.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+/// How far beside the row, mm, a card lies that is in it: the cord runs in the lane of each, and
+/// lanes are 20 mm wide.
+const BESIDE_ROW: f64 = 20.0;
+/// Nearer than this, mm, no two cards can lie.
+const LEAST_APART: f64 = 40.0;
+/// Two cards make a row of themselves: fewer than this tell nothing of the others.
+const LEAST_CARDS: usize = 3;
+
+/// Of cards by their number, with world x and y of their middles, mm: the most that lie along one
+/// line through two of them. Cards laid to the side for the bench's level are not among them. All
+/// of them where no three lie in a row.
+pub fn in_row(cards: &BTreeMap<u8, [f64; 2]>) -> BTreeSet<u8> {
+    let mut best = BTreeSet::new();
+    for (a, b) in cards.values().flat_map(|a| cards.values().map(move |b| (a, b))) {
+        let [along, aside] = [b[0] - a[0], b[1] - a[1]];
+        let length = along.hypot(aside);
+        if length < LEAST_APART {
+            continue;
+        }
+        let off = |at: &[f64; 2]| ((at[1] - a[1]) * along - (at[0] - a[0]) * aside) / length;
+        let row: BTreeSet<u8> = cards
+            .iter()
+            .filter(|(_, at)| off(at).abs() < BESIDE_ROW)
+            .map(|(card, _)| *card)
+            .collect();
+        if row.len() > best.len() {
+            best = row;
+        }
+    }
+    if best.len() < LEAST_CARDS { cards.keys().copied().collect() } else { best }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cards_laid_beside_the_cord_are_in_no_row() {
+        let cards = [(1, [0.0, 1.0]), (5, [330.0, -2.0]), (6, [660.0, 3.0])];
+        let beside = [(4, [150.0, 300.0]), (11, [400.0, -300.0])];
+        let all: BTreeMap<u8, [f64; 2]> = cards.into_iter().chain(beside).collect();
+        assert_eq!(in_row(&all), BTreeSet::from([1, 5, 6]));
+        let two: BTreeMap<u8, [f64; 2]> = cards[..2].iter().copied().collect();
+        assert_eq!(in_row(&two), BTreeSet::from([1, 5]));
+    }
+}
