@@ -25,7 +25,7 @@ use crate::bench::from_job::{bench_settings, scene_settings};
 use crate::bench::{self, Figures};
 use crate::figure::Figure;
 use crate::finding::Finding;
-use crate::grouping::{GroupedBy, leave_out_what_follows};
+use crate::grouping::{GroupedBy, SEVERAL_JOBS, leave_out_what_follows};
 use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
 use crate::photo::{JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
@@ -90,6 +90,13 @@ pub struct Measured {
     pub photos: Vec<SeenPhoto>,
     pub solution: Option<Solution>,
     pub document: ResultDocument,
+}
+
+impl Measured {
+    /// Why nothing was measured, where the folder holds several jobs.
+    pub fn several_jobs(&self) -> Option<&Finding> {
+        self.document.findings.iter().find(|finding| finding.id == SEVERAL_JOBS)
+    }
 }
 
 /// What the job folder holds, before any photo is decoded.
@@ -163,7 +170,10 @@ pub fn measure_knowing(
         progress(Progress::Sorted(sorting::in_words(&grouping, &setups, &lens_only)));
     }
     let settings = scene_settings(&job, &setups);
+    let is_one_job = !causes.iter().any(|cause| cause.id == SEVERAL_JOBS);
     let solved = guarded("No scene could be solved, and so nothing is measured.", || {
+        // Two bikes in one scene would give figures of neither.
+        is_one_job.then_some(())?;
         progress(Progress::Solving);
         let mut first = scene::solve(&scene_photos(&photos, &setups), &settings)?;
         let mistakes = look_again_at_all(&mut photos, &first, progress);

@@ -122,6 +122,22 @@ pub enum SpacerKind {
 }
 
 impl SpacerKind {
+    pub const ALL: [Self; 3] = [Self::Hub, Self::Sprocket, Self::Gearbox];
+
+    /// The kind that somebody means who calls it by another word.
+    pub fn called(word: &str) -> Option<Self> {
+        let word = word.trim().to_lowercase();
+        let is_one_of = |words: &[&str]| words.iter().any(|known| word.starts_with(known));
+        match () {
+            () if is_one_of(&["rear", "back", "wheel sprocket", "packing"]) => Some(Self::Sprocket),
+            () if is_one_of(&["front", "engine", "drive", "shim", "countershaft"]) => {
+                Some(Self::Gearbox)
+            }
+            () if is_one_of(&["spindle", "spacer", "axle"]) => Some(Self::Hub),
+            () => None,
+        }
+    }
+
     /// "hub", "sprocket" or "gearbox".
     pub fn word(self) -> &'static str {
         match self {
