@@ -166,11 +166,11 @@ pub fn measure_knowing(
     left_out::leave_out_displaced_tabs(&mut photos, &job, &mut findings);
     let sorting = sorting::sort(&mut photos, &listed, &job, &mut findings);
     let Sorting { setups, lens_only, grouping, causes } = sorting;
-    if grouping.iter().any(|entry| entry.by == GroupedBy::Found) {
+    let is_one_job = !causes.iter().any(|cause| cause.id == SEVERAL_JOBS);
+    if is_one_job && grouping.iter().any(|entry| entry.by == GroupedBy::Found) {
         progress(Progress::Sorted(sorting::in_words(&grouping, &setups, &lens_only)));
     }
     let settings = scene_settings(&job, &setups);
-    let is_one_job = !causes.iter().any(|cause| cause.id == SEVERAL_JOBS);
     let solved = guarded("No scene could be solved, and so nothing is measured.", || {
         // Two bikes in one scene would give figures of neither.
         is_one_job.then_some(())?;

@@ -118,10 +118,12 @@ fn ways(step: &PlanStep, show: Show) -> Markup {
                             (capital(&part))
                             @if way.taken { span.limit { "taken: " (choices::why(&step.choices)) } }
                             @else if way.tied { span.limit { "equal" } }
-                            @for warning in &way.warnings { span.limit.warned { (capital(&warning.shown(show))) } }
                         }
                         td { (moves) }
                         td { (rim) }
+                    }
+                    @for warning in &way.warnings {
+                        tr.warned { td colspan="3" { (capital(&warning.shown(show))) } }
                     }
                 }
             }
