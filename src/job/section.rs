@@ -11,8 +11,8 @@ use crate::figure::nearest::nearest;
 
 use super::Side;
 use super::keys::{KEYS, Key, Kind, LISTS, SECTIONS, keys_of};
+use super::other_words::meant;
 use super::problem::Problem;
-use super::settings::SpacerKind;
 
 /// The value of a key that must be there.
 pub(super) fn required<Value>(
@@ -216,8 +216,7 @@ impl<'doc> Section<'doc> {
         let given = value.get_ref().as_str().unwrap_or_default();
         words.iter().find(|&&word| word == given).copied().or_else(|| {
             let choices: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
-            let meant = SpacerKind::called(given).map(SpacerKind::word);
-            let nearest = meant
+            let nearest = meant(given)
                 .filter(|word| words.contains(word))
                 .or_else(|| nearest(given, words.iter().copied()))
                 .filter(|_| words.len() > 2 && !given.is_empty());

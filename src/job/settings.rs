@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use crate::figure::{Figure, Unit};
 
 use super::assumed::Assumed;
+use super::other_words;
 use super::{Side, TabRole};
 
 /// Expanded uncertainty of a level reading that doesn't say its own: a digital angle gauge (common
@@ -126,16 +127,8 @@ impl SpacerKind {
 
     /// The kind that somebody means who calls it by another word.
     pub fn called(word: &str) -> Option<Self> {
-        let word = word.trim().to_lowercase();
-        let is_one_of = |words: &[&str]| words.iter().any(|known| word.starts_with(known));
-        match () {
-            () if is_one_of(&["rear", "back", "wheel sprocket", "packing"]) => Some(Self::Sprocket),
-            () if is_one_of(&["front", "engine", "drive", "shim", "countershaft"]) => {
-                Some(Self::Gearbox)
-            }
-            () if is_one_of(&["spindle", "spacer", "axle"]) => Some(Self::Hub),
-            () => None,
-        }
+        let meant = other_words::meant(word)?;
+        Self::ALL.into_iter().find(|kind| kind.word() == meant)
     }
 
     /// "hub", "sprocket" or "gearbox".

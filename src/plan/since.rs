@@ -89,6 +89,7 @@ fn better_or_worse(compared: &Since) -> String {
         (all, right) => format!("{right} of {all} are right now"),
     };
     let before = match (both.len() == all, was.cmp(&is)) {
+        _ if after(Decision::In) == all => String::new(),
         // Figures that were judged on one evening only can't be counted against each other.
         (false, _) if both.is_empty() => String::new(),
         (false, _) => {

@@ -311,7 +311,7 @@ fn decide_measured(
             ),
             amount(per_percent.abs(), unit),
             format!(
-                ", and \"fit to page\" prints {PRINT_MAY_BE_OUT_PERCENT} % too small. Lay a steel rule on a sheet's check lines and enter \
+                ", and \"fit to page\" prints {PRINT_MAY_BE_OUT_PERCENT} % too small. Lay a steel rule on the check lines of a sheet and enter \
                  what it shows under [print] in job.toml."
             ),
         ];

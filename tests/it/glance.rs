@@ -373,7 +373,7 @@ fn one_flag_in_three_photos_is_a_plumb_line_for_a_glance_as_for_a_measurement() 
         let photos = flags.iter().enumerate().map(|(n, flags)| Glance {
             photo: format!("{n}.jpg"),
             setup: Some("1-mark-forward".to_owned()),
-            cards: vec![pattern(1), pattern(2)],
+            cards: vec![pattern(1)],
             tabs: flags.iter().map(|flag| pattern(*flag)).collect(),
             ..Glance::default()
         });

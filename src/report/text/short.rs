@@ -97,7 +97,7 @@ fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
                 FAINT,
                 "  ",
                 "  ",
-                "Undecided: can't be called in or out yet. --all says why, and what would decide it.",
+                "Undecided: can't be called in or out yet; --all says what would decide it.",
             );
         }
         return;
