@@ -11,8 +11,9 @@ use crate::text::units::{Kind, Show, Shown};
 const LEAST_LETTERS: f64 = 15.0;
 /// Height of letters on paper, mm: a little over 7 points.
 const ON_PAPER: f64 = 2.6;
-/// What letters and scale bar add to the height of a drawing, as a share of it.
-const WITH_WORDS: f64 = 1.1;
+/// What words and scale bar add to the height of a drawing: so many heights of letters, and mm.
+const LINES: f64 = 4.0;
+const ROOM: f64 = 26.0;
 /// How high the drawings are at most on paper, mm, as the page's style sheet has them.
 pub const ABOVE_ON_PAPER: f64 = 116.0;
 pub const BEHIND_ON_PAPER: f64 = 70.0;
@@ -36,7 +37,7 @@ pub fn letters(canvas: &Canvas, paper_mm: f64) -> f64 {
     let ([least, most], [top, foot]) = (canvas.across(), canvas.upright());
     let drawn = most - least + GAP + AROUND;
     let on_phone = OF_WIDTH * drawn / (1.0 - OF_WIDTH * WIDE_LETTER * LONGEST);
-    let on_paper = ON_PAPER * WITH_WORDS * (foot - top) / paper_mm;
+    let on_paper = ON_PAPER * (foot - top + ROOM) / (paper_mm - LINES * ON_PAPER);
     on_phone.max(on_paper).max(LEAST_LETTERS)
 }
 
