@@ -26,7 +26,7 @@ use crate::bench::from_job::{bench_settings, scene_settings};
 use crate::bench::{self, Figures};
 use crate::figure::Figure;
 use crate::finding::Finding;
-use crate::grouping::{GroupedBy, leave_out_what_follows};
+use crate::grouping::{GroupedBy, SEVERAL_JOBS, leave_out_what_follows};
 use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
 use crate::photo::{JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
@@ -96,6 +96,13 @@ pub struct Measured {
     pub document: ResultDocument,
 }
 
+impl Measured {
+    /// Why nothing was measured, where the folder holds several jobs.
+    pub fn several_jobs(&self) -> Option<&Finding> {
+        self.document.findings.iter().find(|finding| finding.id == SEVERAL_JOBS)
+    }
+}
+
 /// What the job folder holds, before any photo is decoded.
 pub struct JobFolder {
     pub job: Job,
@@ -154,11 +161,17 @@ pub fn measure_knowing(
     let mut photos = look_at_each(&listed, &job, known, &mut findings, progress);
     let sorting = sorting::sort(&mut photos, &listed, &job, &mut findings);
     let Sorting { setups, lens_only, grouping, causes } = sorting;
-    if grouping.iter().any(|entry| entry.by == GroupedBy::Found) {
+    let is_one_job = !causes.iter().any(|cause| cause.id == SEVERAL_JOBS);
+    if is_one_job && grouping.iter().any(|entry| entry.by == GroupedBy::Found) {
         progress(Progress::Sorted(sorting::in_words(&grouping, &setups, &lens_only)));
     }
     let settings = scene_settings(&job, &setups);
-    let solution = solve_scene(&mut photos, &setups, &settings, &mut findings, progress);
+    // Two bikes in one scene would give figures of neither.
+    let solution = if is_one_job {
+        solve_scene(&mut photos, &setups, &settings, &mut findings, progress)
+    } else {
+        None
+    };
     let bench_settings = bench_settings(&job, &setups, &lens_only);
     let figures = solution.as_ref().and_then(|solution| {
         let figures = guarded("The figures could not be worked out from the solved scene.", || {

@@ -66,14 +66,15 @@ pub fn check(
 ) -> Checked {
     let mut checked = Checked::default();
     for split in [Split::OddEven, Split::LeftRight] {
-        let (ratio, apart) =
-            compare(solution, settings, choices, fields, propagated, split).unwrap_or_default();
+        let compared = compare(solution, settings, choices, fields, propagated, split);
+        let has_halves = compared.is_some();
+        let (ratio, apart) = compared.unwrap_or_default();
         match split {
             Split::OddEven => (checked.ratio, checked.apart) = (ratio, apart),
             Split::LeftRight => checked.left_right = ratio,
         }
         match ratio {
-            None => checked.findings.push(cannot_compare(split)),
+            None => checked.findings.push(cannot_compare(split, has_halves)),
             Some(ratio) if ratio > FAR_APART => {
                 checked.findings.push(halves_differ(split, ratio, !solution.state.lines.is_empty()))
             }
@@ -107,22 +108,29 @@ fn halves_differ(split: Split, ratio: f64, has_lines: bool) -> Finding {
     )
 }
 
-fn cannot_compare(split: Split) -> Finding {
-    let (what, advice) = match split {
-        Split::OddEven => (
-            "every other photo with the rest",
+/// `has_halves` says whether either half had photos enough: then they show too little in common.
+fn cannot_compare(split: Split, has_halves: bool) -> Finding {
+    let what = match split {
+        Split::OddEven => "every other photo with the rest",
+        Split::LeftRight => "the photos from the left with those from the right",
+    };
+    let (why, advice) = match (has_halves, split) {
+        (true, _) => (
+            "the two halves show too little in common",
+            "It is a check and changes no figure. A plumb line that photos from both sides show makes it possible.",
+        ),
+        (false, Split::OddEven) => (
+            "it takes eight photos with a tab in them",
             "Take four photos or more of each set-up, from both sides.",
         ),
-        Split::LeftRight => (
-            "the photos from the left with those from the right",
+        (false, Split::LeftRight) => (
+            "it takes four photos from either side with a tab in them",
             "Take two photos or more from either side in each set-up.",
         ),
     };
     Finding::note(
         "not-cross-checked",
-        format!(
-            "The figures could not be checked by comparing {what}: there are too few, or they show too different things."
-        ),
+        format!("The figures could not be checked by comparing {what}: {why}."),
         advice,
     )
 }

@@ -18,7 +18,12 @@ use super::views::Views;
 const WORTH_LITTLE: f64 = 0.15;
 /// Images of one line that must agree: a plane through each camera; two planes always meet in a
 /// line, the third bears it out.
-const LEAST_IMAGES: usize = 3;
+pub const LEAST_IMAGES: usize = 3;
+
+/// Whether so many images of a line, or its flags in so many photos each, bear it out.
+pub fn bears_out(images: usize, photos_of_flags: &[usize]) -> bool {
+    images >= LEAST_IMAGES || photos_of_flags.iter().filter(|photos| **photos >= 2).count() >= 2
+}
 
 /// Why a plumb line does not tell upright, if it does not. `spread` is the covariance of its
 /// slopes.
@@ -30,9 +35,8 @@ pub fn undetermined(
 ) -> Option<Finding> {
     let (images, flags) = views.of_line(solution, line);
     // Two flags, each from two photos, bear each other out as images do.
-    let flags_determine = flags.iter().filter(|photos| **photos >= 2).count() >= 2;
     let known = (0..2).all(|i| spread[(i, i)] < WORTH_LITTLE.to_radians().powi(2));
-    if known && (images >= LEAST_IMAGES || flags_determine) {
+    if known && bears_out(images, &flags) {
         return None;
     }
     let StringKind::Plumb(letter) = solution.state.lines[line].kind else { return None };

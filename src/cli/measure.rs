@@ -3,6 +3,7 @@
 use std::io::IsTerminal;
 use std::path::PathBuf;
 
+use anyhow::bail;
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
@@ -88,6 +89,9 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
         show_progress(&bar, &progress);
     });
     bar.finish_and_clear();
+    if let Some(several) = measured.several_jobs() {
+        bail!("{} {}", several.what, several.advice);
+    }
     if args.json {
         super::print_json(&measured.document.to_json())?;
         return Ok(exit_code(&measured));
@@ -124,7 +128,7 @@ fn destination(prepared: Result<Destination, WriteError>) -> anyhow::Result<Opti
         Ok(destination) => Ok(Some(destination)),
         Err(why) if why.is_read_only() => {
             super::complain(&format!(
-                "{why}. The figures are measured and printed here, and no report is written"
+                "the figures are measured and printed here, but no report is written: {why}"
             ));
             Ok(None)
         }

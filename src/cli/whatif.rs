@@ -1,12 +1,15 @@
 //! `sightcord whatif`: the plan again from a result, with other choices.
 
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
-use clap::{Args, ValueEnum};
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::error::ErrorKind;
+use clap::{Arg, Args, Command, ValueEnum};
 
 use crate::archive;
-use crate::job::{Job, Side};
+use crate::job::{Job, Side, SpacerKind};
 use crate::plan::settings::Choices;
 use crate::plan::{PlanSettings, replan};
 use crate::report::ResultDocument;
@@ -27,8 +30,8 @@ pub struct WhatifArgs {
     #[arg(long, value_enum)]
     draw: Option<DrawSide>,
     /// Where packing goes to bring the sprockets into line.
-    #[arg(long, value_enum)]
-    pack: Option<PackAt>,
+    #[arg(long, value_parser = PackWords)]
+    pack: Option<SpacerKind>,
     /// Unit of lengths in what is printed.
     #[arg(long, value_enum, default_value_t = super::measure::ShowUnit::Mm)]
     show: super::measure::ShowUnit,
@@ -49,11 +52,44 @@ enum DrawSide {
     Right,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum PackAt {
-    Hub,
-    Sprocket,
-    Gearbox,
+/// Reads where packing goes; a word that people use for one of the three is answered with it.
+#[derive(Clone)]
+struct PackWords;
+
+impl TypedValueParser for PackWords {
+    type Value = SpacerKind;
+
+    fn parse_ref(
+        &self,
+        command: &Command,
+        argument: Option<&Arg>,
+        value: &OsStr,
+    ) -> Result<SpacerKind, clap::Error> {
+        let typed = value.to_string_lossy();
+        if let Some(kind) = SpacerKind::ALL.into_iter().find(|kind| kind.word() == typed) {
+            return Ok(kind);
+        }
+        let words = SpacerKind::ALL.map(SpacerKind::word);
+        let known = PossibleValuesParser::new(words);
+        match SpacerKind::called(&typed) {
+            None => Err(known.parse_ref(command, argument, value).err().unwrap_or_else(|| {
+                clap::Error::new(ErrorKind::InvalidValue).with_cmd(command)
+            })),
+            Some(kind) => Err(command.clone().error(
+                ErrorKind::InvalidValue,
+                format!(
+                    "\"{typed}\" is not a word for --pack. You most likely mean: --pack {}\nThe three are {}: packing behind the rear \
+                     sprocket, a shim behind the gearbox sprocket, or the spacers beside the hub.",
+                    kind.word(),
+                    "sprocket, gearbox and hub"
+                ),
+            )),
+        }
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        Some(Box::new(SpacerKind::ALL.into_iter().map(|kind| PossibleValue::new(kind.word()))))
+    }
 }
 
 /// Runs the command.
@@ -64,11 +100,7 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
         .context("the settings in the result can't be read; measure the job again with this version of the program")?;
     let choices = Choices {
         draw: args.draw.map(|side| if side == DrawSide::Left { Side::Left } else { Side::Right }),
-        pack: args.pack.map(|pack| match pack {
-            PackAt::Hub => crate::job::SpacerKind::Hub,
-            PackAt::Sprocket => crate::job::SpacerKind::Sprocket,
-            PackAt::Gearbox => crate::job::SpacerKind::Gearbox,
-        }),
+        pack: args.pack,
     };
     let outcome = replan(&document.to_figures(), &PlanSettings::from(&job), choices);
     document.state = Some(outcome.state);

@@ -2,12 +2,13 @@
 //!
 //! The least that a measurement needs: three cards on the cord, the tabs of rim and sprockets, and
 //! two set-ups of six photos with the wheel turned between them; two views of each tab; a plumb
-//! line, or a card to each side of the cord, for what upright is.
+//! line with a flag, or a card to each side of the cord, for what upright is.
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::bench::upright::{LEAST_IMAGES, bears_out};
 use crate::cards::codes::N_TABS;
-use crate::job::{Job, Role};
+use crate::job::{Job, Letter, Role};
 use crate::report::numbers::{named, plural, ranges};
 
 use super::seen::Glance;
@@ -135,16 +136,44 @@ pub(super) fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &m
             named("card", &Vec::from_iter(cards.clone()))
         ));
     }
-    let has_plumb =
-        usable.iter().any(|glance| glance.lines.iter().any(|line| line.starts_with("plumb")));
     let off_cord = cards.iter().filter(|card| !on_cord.contains(card)).count();
-    if !has_plumb && off_cord < 2 && is_job && !usable.is_empty() {
-        text.push(
-            "No plumb line is seen: hang one with its two flags (21, 22), or lay a card 300 mm to each side of the cord; else \
-             upright is no better known than the bench is level."
+    if off_cord < 2 && is_job && !usable.is_empty() {
+        text.extend(lacks_a_plumb_line(usable, job));
+    }
+}
+
+/// What is missing of a plumb line, by the rule that the measurement goes by: one flag is enough
+/// where three photos show it with the line at it, or two flags that two photos each show.
+fn lacks_a_plumb_line(usable: &[&Glance], job: &Job) -> Option<String> {
+    let mut flags: BTreeMap<Letter, BTreeMap<u8, BTreeSet<usize>>> = BTreeMap::new();
+    for (photo, glance) in usable.iter().enumerate() {
+        for tab in &glance.tabs {
+            if let Role::PlumbFlag { line, .. } = job.tab(tab.number).role {
+                flags.entry(line).or_default().entry(tab.number).or_default().insert(photo);
+            }
+        }
+    }
+    let is_seen = |flags: &BTreeMap<u8, BTreeSet<usize>>| {
+        let photos: BTreeSet<&usize> = flags.values().flatten().collect();
+        let of_each: Vec<usize> = flags.values().map(BTreeSet::len).collect();
+        bears_out(photos.len(), &of_each)
+    };
+    if flags.values().any(is_seen) {
+        return None;
+    }
+    let Some((line, of_line)) = flags.first_key_value() else {
+        return Some(
+            "No plumb line is seen: hang one with a flag on it (21 or 22), or lay a card 300 mm to each side of the cord; else upright is \
+             no better known than the bench is level."
                 .to_owned(),
         );
-    }
+    };
+    let photos: BTreeSet<&usize> = of_line.values().flatten().collect();
+    Some(format!(
+        "Plumb line {line} shows in {} of {LEAST_IMAGES} photos that it takes: have a flag of it and a stretch of the line sharp in {} more.",
+        photos.len(),
+        LEAST_IMAGES.saturating_sub(photos.len()),
+    ))
 }
 
 /// What one set-up's photos lack.

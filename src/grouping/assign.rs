@@ -24,6 +24,7 @@ pub fn group(photos: &[Listed], sorted: &Sorted) -> Grouping {
         })
         .collect();
     work.believe_folders();
+    work.report_swapped_names();
     work.check_folders();
     work.sort_loose();
     work.lens_first();

@@ -9,7 +9,7 @@ use super::assign::Work;
 use super::positions::Shows;
 
 /// So many photos of another position in one folder are no slip: they are a position of their own.
-const NO_SLIP: usize = 3;
+pub(super) const NO_SLIP: usize = 3;
 /// No more files than this are named in one sentence.
 const NAMED: usize = 6;
 

@@ -16,7 +16,9 @@ mod misfiled;
 mod places;
 mod positions;
 mod setups;
+mod several_jobs;
 mod sights;
+mod swapped;
 
 pub use assign::group;
 pub use causes::{causes, leave_out_what_follows};
@@ -24,3 +26,4 @@ pub use clock::in_time;
 pub use places::{Mark, WheelShown, wheel_shown};
 pub use positions::{Position, Shows, Sorted, sort};
 pub use setups::{GroupedBy, Grouping, GroupingEntry, Listed, PhotoSetup, in_words, plain_name};
+pub use several_jobs::{SEVERAL_JOBS, several_jobs};

@@ -7,6 +7,7 @@ pub mod assumed;
 pub mod fields;
 pub mod idle;
 pub mod keys;
+mod other_words;
 pub mod print_prior;
 mod problem;
 pub mod read;

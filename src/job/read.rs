@@ -17,7 +17,7 @@ use super::section::{Document, Section, required};
 use super::settings::{
     Adjusters, BenchLevel, Bike, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets,
 };
-use super::slips::{decimal_comma, misnamed};
+use super::slips::{misnamed, slip};
 
 /// Larger files are refused: one with every tab in it has a hundredth of this.
 const MAX_BYTES: u64 = 1_000_000;
@@ -88,23 +88,17 @@ impl Job {
             Ok(table) => table,
             Err(error) => {
                 let at = error.span().unwrap_or_default();
-                match decimal_comma(text, at.start) {
-                    Some((typed, meant)) => {
-                        document.problem(
-                            at,
-                            format!("{typed} has a decimal comma"),
-                            format!("Write it with a point: {meant}."),
-                        );
-                    }
-                    None => {
-                        let message = error.message().lines().next().unwrap_or_default().to_owned();
-                        document.problem(
-                            at,
-                            format!("this is not written as it must be ({message})"),
-                            "Write one setting a line as key = value; text stands in double quotes, decimals have a point.",
-                        );
-                    }
-                }
+                let (what, advice) = slip(text, at.start).unwrap_or_else(|| {
+                    let message = error.message().lines().next().unwrap_or_default();
+                    (
+                        "this line is not written as it must be".to_owned(),
+                        format!(
+                            "Write one setting a line as key = value; text stands in double quotes, decimals have a point. (The reader of the \
+                             file says: {message}.)"
+                        ),
+                    )
+                });
+                document.problem(at, what, advice);
                 return Err(document.into_problems());
             }
         };

@@ -11,6 +11,7 @@ use crate::figure::nearest::nearest;
 
 use super::Side;
 use super::keys::{KEYS, Key, Kind, LISTS, SECTIONS, keys_of};
+use super::other_words::meant;
 use super::problem::Problem;
 
 /// The value of a key that must be there.
@@ -215,7 +216,9 @@ impl<'doc> Section<'doc> {
         let given = value.get_ref().as_str().unwrap_or_default();
         words.iter().find(|&&word| word == given).copied().or_else(|| {
             let choices: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
-            let nearest = nearest(given, words.iter().copied())
+            let nearest = meant(given)
+                .filter(|word| words.contains(word))
+                .or_else(|| nearest(given, words.iter().copied()))
                 .filter(|_| words.len() > 2 && !given.is_empty());
             let hint =
                 nearest.map_or_else(String::new, |word| format!("; the nearest is \"{word}\""));

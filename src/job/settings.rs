@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use crate::figure::{Figure, Unit};
 
 use super::assumed::Assumed;
+use super::other_words;
 use super::{Side, TabRole};
 
 /// Expanded uncertainty of a level reading that doesn't say its own: a digital angle gauge (common
@@ -122,6 +123,14 @@ pub enum SpacerKind {
 }
 
 impl SpacerKind {
+    pub const ALL: [Self; 3] = [Self::Hub, Self::Sprocket, Self::Gearbox];
+
+    /// The kind that somebody means who calls it by another word.
+    pub fn called(word: &str) -> Option<Self> {
+        let meant = other_words::meant(word)?;
+        Self::ALL.into_iter().find(|kind| kind.word() == meant)
+    }
+
     /// "hub", "sprocket" or "gearbox".
     pub fn word(self) -> &'static str {
         match self {

@@ -5,7 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::bench::from_job::scene_settings;
 use crate::finding::Finding;
-use crate::grouping::{self, Grouping, GroupingEntry, Listed, PhotoSetup, causes, group, in_time};
+use crate::grouping::{
+    self, Grouping, GroupingEntry, Listed, PhotoSetup, Sorted, causes, group, in_time, several_jobs,
+};
 use crate::guarded::guarded;
 use crate::job::Job;
 use crate::photo::JobPhotos;
@@ -55,10 +57,46 @@ pub fn sort(
         grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))
     });
     let sorted = super::or_reported(sorted, findings).unwrap_or_default();
+    let several = guarded("Whether each folder is a job of its own was not looked at.", || {
+        several_jobs(&each_by_itself(photos, &listed, job))
+    });
+    let several = super::or_reported(several, findings).flatten();
     let out = group(&listed, &sorted);
-    let causes = causes(&sorted, &out);
-    findings.extend(out.findings.iter().cloned());
+    let causes = match several {
+        // What contradicts itself among photos of several jobs says nothing of any of them.
+        Some(several) => vec![several],
+        None => {
+            findings.extend(out.findings.iter().cloned());
+            causes(&sorted, &out)
+        }
+    };
     apply(photos, &listed, &out, causes)
+}
+
+/// The set-ups' folders, where there are several, each with what its photos show by themselves.
+/// Those that job.toml names are believed.
+fn each_by_itself(photos: &[SeenPhoto], listed: &[Listed], job: &Job) -> Vec<(String, Sorted)> {
+    let mut folders: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (idx, photo) in listed.iter().enumerate().filter(|(_, photo)| !photo.by_job) {
+        if let (Some(name), false) = (photo.setup.as_deref(), photo.is_for_the_lens()) {
+            folders.entry(name).or_default().push(idx);
+        }
+    }
+    if folders.len() < 2 {
+        return Vec::new();
+    }
+    let alone = |(name, own): (&str, Vec<usize>)| {
+        let scenes: Vec<ScenePhoto> = own
+            .iter()
+            .map(|&idx| {
+                let photo = &photos[idx];
+                scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings)
+            })
+            .collect();
+        let order = vec![(0..scenes.len()).collect()];
+        (name.to_owned(), grouping::sort(&scenes, &scene_settings(job, &[]), job, &order))
+    };
+    folders.into_iter().map(alone).collect()
 }
 
 /// What the folders and the job say of each photo.

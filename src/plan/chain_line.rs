@@ -12,6 +12,7 @@ use super::settings::PlanSettings;
 use super::steps::make_plan;
 use super::words::chain_in_words;
 use super::{cautions, choices};
+use crate::text::listed;
 
 impl Planner<'_> {
     pub(super) fn chain(&mut self) {
@@ -25,10 +26,23 @@ impl Planner<'_> {
             }),
         };
         if !choices.is_empty() {
-            let what = format!(
-                "The job does not say what brings the sprockets into line. The plan takes what leaves the rim the least work: {}.",
-                choices::part(pack)
-            );
+            let others: Vec<&str> = choices
+                .iter()
+                .filter(|way| way.tied && !way.taken)
+                .filter_map(|way| SpacerKind::ALL.into_iter().find(|k| k.word() == way.applied_to))
+                .map(choices::part)
+                .collect();
+            let what = match others.as_slice() {
+                [] => format!(
+                    "The job does not say what brings the sprockets into line. The plan takes what leaves the least work: {}.",
+                    choices::part(pack)
+                ),
+                others => format!(
+                    "The job does not say what brings the sprockets into line. The plan takes {}; {} would leave the rim as little work.",
+                    choices::part(pack),
+                    listed(others)
+                ),
+            };
             let advice =
                 "Enter kind under [spacers] in job.toml: \"hub\", \"sprocket\" or \"gearbox\".";
             self.findings.push(

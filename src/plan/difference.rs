@@ -25,3 +25,39 @@ pub struct Difference {
     pub verdict_before: Option<Decision>,
     pub verdict_after: Option<Decision>,
 }
+
+/// What a comparison of one figure comes to, for people.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Seen {
+    Changed,
+    /// The change is within its U.
+    Alike,
+    /// One of the two was seen in one photo or from one direction only: its U vouches for nothing.
+    CantSay,
+}
+
+impl Difference {
+    /// None where one of the two evenings has no such figure.
+    pub fn seen(&self) -> Option<Seen> {
+        self.change?;
+        Some(match self.changed {
+            Some(true) => Seen::Changed,
+            Some(false) => Seen::Alike,
+            None => Seen::CantSay,
+        })
+    }
+}
+
+impl Seen {
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Changed => "changed",
+            Self::Alike => "same",
+            Self::CantSay => "can't say",
+        }
+    }
+}
+
+/// What the three words mean.
+pub const SAME: &str = "same: no change beyond the ±";
+pub const CANT_SAY: &str = "can't say: before or after, it was seen in one photo or from one direction only, so that its ± can't be relied on";

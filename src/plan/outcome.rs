@@ -166,6 +166,13 @@ pub struct Choice {
     pub rim: Option<Measurement>,
     /// Whether this is the one that the plan takes.
     pub taken: bool,
+    /// Whether another way, or where this is another way the one that is taken, leaves the rim as
+    /// little work.
+    #[serde(default)]
+    pub tied: bool,
+    /// Whose work it is beyond the bench, in short.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<Sentence>,
 }
 
 /// How far the bike is from being finished.

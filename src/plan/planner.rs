@@ -62,7 +62,7 @@ impl Planner<'_> {
                 let what = say![
                     format!("When the steps before are done, {} is expected at ", field.name()),
                     Amount::with_u(&figure, tolerance.unit),
-                    ": too close to its limit to say in or out.",
+                    ": undecided, too close to its limit to say in or out.",
                 ];
                 self.findings.push(
                     Finding::note("plan-measure-again", what, "Measure again after those steps.")

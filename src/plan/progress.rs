@@ -7,11 +7,12 @@ use super::difference::Difference;
 use super::evening::Evening;
 use super::outcome::PlanStep;
 use super::outcome::{Direction, StepKind, Unit};
+use super::tolerance::Reference;
 use crate::figure::{Figure, Side};
 use crate::job::SpacerKind;
 use crate::measurement::{Measurement, Quality};
 use crate::say;
-use crate::text::{Amount, Sentence};
+use crate::text::{Amount, Sentence, listed};
 
 /// How far a step got.
 #[derive(
@@ -40,6 +41,9 @@ pub struct StepProgress {
     /// What was found of it, with the same sign.
     pub found: Option<Measurement>,
     pub progress: Progress,
+    /// Why the step can't be followed, where it can't.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub why_not_shown: Option<String>,
     /// The same in a sentence.
     pub what: Sentence,
 }
@@ -70,6 +74,8 @@ fn follow(step: &PlanStep, before: &Evening, differences: &[Difference]) -> Step
         (Some(planned), Some(found)) if found.quality == Quality::Good => judge(planned, found),
         _ => Progress::NotShown,
     };
+    let why_not_shown = (progress == Progress::NotShown)
+        .then(|| why_not_shown(step, before, differences, planned, found));
     StepProgress {
         n: step.n,
         step: step.step,
@@ -77,7 +83,43 @@ fn follow(step: &PlanStep, before: &Evening, differences: &[Difference]) -> Step
         planned,
         found,
         progress,
-        what: in_words(step, unit, planned, found, progress),
+        what: in_words(step, unit, planned, found, progress, why_not_shown.as_deref()),
+        why_not_shown,
+    }
+}
+
+/// Why a step can't be followed: which figure is missing, or what its uncertainty hides.
+fn why_not_shown(
+    step: &PlanStep,
+    before: &Evening,
+    differences: &[Difference],
+    planned: Option<f64>,
+    found: Option<Measurement>,
+) -> String {
+    let Some(found) = found else {
+        let rests_on = match step.step {
+            StepKind::Square => vec![before.wheel_yaw()],
+            StepKind::Chain => vec![Figure::ChainAtGearbox, before.wheel_yaw()],
+            StepKind::Centre => vec![Reference::of(&before.figures.measured).offset],
+            StepKind::Rehang | StepKind::Refer => vec![step.because.clone()],
+        };
+        let missing: Vec<String> = rests_on
+            .iter()
+            .filter(|figure| change(differences, figure).is_none())
+            .map(Figure::name)
+            .collect();
+        return match missing.len() {
+            0 => "what it takes to tell was not measured both times".to_owned(),
+            1 => format!("{} was not measured both times", missing[0]),
+            _ => format!("{} were not measured both times", listed(&missing)),
+        };
+    };
+    match planned {
+        None => "the plan could not say how far to go".to_owned(),
+        Some(_) if found.quality != Quality::Good => {
+            "it was seen in one photo or from one direction only".to_owned()
+        }
+        Some(_) => "the ± is as large as the step".to_owned(),
     }
 }
 
@@ -139,8 +181,7 @@ fn rim_move(before: &Evening, differences: &[Difference]) -> Option<Measurement>
     {
         return Some(Measurement { value: side.sign() * face.value, ..face });
     }
-    let rim =
-        change(differences, &super::tolerance::Reference::of(&before.figures.measured).offset)?;
+    let rim = change(differences, &Reference::of(&before.figures.measured).offset)?;
     let slide = before
         .plan
         .iter()
@@ -161,6 +202,7 @@ fn in_words(
     planned: Option<f64>,
     found: Option<Measurement>,
     progress: Progress,
+    why_not_shown: Option<&str>,
 ) -> Sentence {
     let name = match step.step {
         StepKind::Rehang => "Hanging the frame over the cord",
@@ -183,7 +225,10 @@ fn in_words(
         Progress::NotDone => "is not done",
         Progress::TooFar => "went too far",
         Progress::WrongWay => "went the wrong way",
-        Progress::NotShown => "is not shown by what was measured",
+        Progress::NotShown => {
+            let why = why_not_shown.unwrap_or_default();
+            return say![format!("{name}{side}: can't say, for {why}"), numbers, "."];
+        }
     };
     say![format!("{name}{side} {verdict}"), numbers, "."]
 }

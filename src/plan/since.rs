@@ -51,34 +51,61 @@ impl Since {
     }
 }
 
+/// How many figures are right now, and whether that is better, by the figures that were judged both
+/// times: one that nobody could judge before has not become better.
 fn better_or_worse(compared: &Since) -> String {
-    let judged = |decision: fn(&Difference) -> Option<Decision>, wanted: Decision| {
-        compared.differences.iter().filter(|d| decision(d) == Some(wanted)).count()
+    let after = |wanted: Decision| {
+        compared.differences.iter().filter(|d| d.verdict_after == Some(wanted)).count()
     };
     let all = compared.differences.iter().filter(|d| d.verdict_after.is_some()).count();
-    let (was, is) =
-        (judged(|d| d.verdict_before, Decision::In), judged(|d| d.verdict_after, Decision::In));
-    let (was_out, is_out) =
-        (judged(|d| d.verdict_before, Decision::Out), judged(|d| d.verdict_after, Decision::Out));
-    let changed = compared.differences.iter().any(|d| d.changed == Some(true));
-    let word = match (is.cmp(&was), is_out.cmp(&was_out)) {
-        (Ordering::Greater, Ordering::Less | Ordering::Equal) => "Better",
-        (Ordering::Equal, Ordering::Less) => "Better",
-        (Ordering::Less, _) | (_, Ordering::Greater) => "Worse",
-        _ if changed => nearer_or_farther(compared),
-        _ => "No change that can be seen",
+    let both: Vec<(Decision, Decision)> = compared
+        .differences
+        .iter()
+        .filter_map(|d| Some((d.verdict_before?, d.verdict_after?)))
+        .collect();
+    let count = |pick: fn(&(Decision, Decision)) -> Decision, wanted: Decision| {
+        both.iter().filter(|pair| pick(pair) == wanted).count()
     };
-    match (all, is) {
-        (0, _) => format!("{word}: no figure was judged."),
-        (all, is) if is == all => format!("{word}: all {all} are right now."),
-        (all, 0) => format!("{word}: none of {all} is right yet."),
-        (all, 1) => format!("{word}: 1 of {all} is right now."),
-        (all, is) => format!("{word}: {is} of {all} are right now."),
-    }
+    let (was, is) = (count(|pair| pair.0, Decision::In), count(|pair| pair.1, Decision::In));
+    let (was_out, is_out) =
+        (count(|pair| pair.0, Decision::Out), count(|pair| pair.1, Decision::Out));
+    let changed = compared.differences.iter().any(|d| {
+        d.changed == Some(true) && d.verdict_before.is_some() && d.verdict_after.is_some()
+    });
+    let word = match (is.cmp(&was), is_out.cmp(&was_out)) {
+        // Surer photos decide what was open: that makes no bike better.
+        (Ordering::Greater, _) if !changed => "No change that can be seen, but more is decided",
+        (Ordering::Less, _) if !changed => "No change that can be seen, but less is decided",
+        (Ordering::Greater, Ordering::Less | Ordering::Equal) => "Better",
+        (Ordering::Greater, Ordering::Greater) => "Partly better, partly worse",
+        (Ordering::Less, _) | (_, Ordering::Greater) => "Worse",
+        _ => nearer_or_farther(compared),
+    };
+    let now = match (all, after(Decision::In)) {
+        (0, _) => return format!("{word}: no figure was judged."),
+        (all, right) if right == all => format!("all {all} are right now"),
+        (all, 0) => format!("none of {all} is right yet"),
+        (all, 1) => format!("1 of {all} is right now"),
+        (all, right) => format!("{right} of {all} are right now"),
+    };
+    let before = match (both.len() == all, was.cmp(&is)) {
+        _ if after(Decision::In) == all => String::new(),
+        // Figures that were judged on one evening only can't be counted against each other.
+        (false, _) if both.is_empty() => String::new(),
+        (false, _) => {
+            format!("; of {} judged both times {is} now, {was} before", both.len())
+        }
+        (true, Ordering::Equal) => ", as before".to_owned(),
+        (true, _) => format!(", {was} before"),
+    };
+    format!("{word}: {now}{before}.")
 }
 
-/// Where as many are right as before: whether what is out came nearer.
+/// Where as many are right as before: whether what is judged came nearer to its limit's middle.
 fn nearer_or_farther(compared: &Since) -> &'static str {
+    if !compared.differences.iter().any(|d| d.changed == Some(true)) {
+        return "No change that can be seen";
+    }
     let moved = compared
         .differences
         .iter()
@@ -90,9 +117,9 @@ fn nearer_or_farther(compared: &Since) -> &'static str {
     let (mut nearer, mut farther) = (0, 0);
     moved.for_each(|is_nearer| if is_nearer { nearer += 1 } else { farther += 1 });
     match (nearer, farther) {
-        (1.., 0) => "Nearer",
-        (0, 1..) => "Worse",
-        (0, 0) => "Nothing that is judged has changed",
+        (1.., 0) => "Nearer, but no more are right",
+        (0, 1..) => "Farther off",
+        (0, 0) => "What is judged has not changed",
         _ => "Partly nearer, partly farther",
     }
 }

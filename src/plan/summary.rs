@@ -52,12 +52,11 @@ pub fn conclude(input: &Figures, verdicts: &[Verdict], steps: &[PlanStep]) -> Co
         };
     }
     let names: Vec<String> = open.iter().map(|figure| figure.name()).collect();
-    let is = if names.len() == 1 { "is" } else { "are" };
     Conclusion {
         state: State::Undecided,
-        headline: "Not decided yet".to_owned(),
+        headline: "Undecided".to_owned(),
         summary: format!(
-            "Not decided yet: nothing is shown to be out, but {} {is} too close to the limit, or not sure enough, to say.",
+            "Undecided: nothing is shown to be out, but {} can't be called in or out yet.",
             listed(&names)
         ),
     }

@@ -290,8 +290,8 @@ pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f6
     }
 }
 
-const SINGLE: &str = "It was seen in one photo only, or under less than 10 degrees between rays: one more photo of the same \
-                      place from another side, 25 degrees or more away, makes it a figure that can be judged.";
+const SINGLE: &str = "It was seen in one photo only, or from one direction only. Take one more photo of the same place \
+                      from well to one side (25 degrees or more): then it can be judged.";
 
 fn decide_measured(
     tolerance: &Tolerance,
@@ -305,11 +305,14 @@ fn decide_measured(
     let holds_at = |shift: f64| decide(away + shift, figure.u, limit) == plain;
     if plain != Decision::Undecided && !(holds_at(shift) && holds_at(-shift)) {
         let why = say![
-            format!("It would be {}, but 1 % of print scale changes it by ", plain.word()),
+            format!(
+                "It would be {} if the print is true to size, which nobody has checked: 1 % too small changes it by ",
+                plain.word()
+            ),
             amount(per_percent.abs(), unit),
             format!(
-                ", and a print fitted to the page is out by {PRINT_MAY_BE_OUT_PERCENT} %. Lay a steel rule on the check lines of a sheet and \
-                 enter what it shows under [print] in job.toml."
+                ", and \"fit to page\" prints {PRINT_MAY_BE_OUT_PERCENT} % too small. Lay a steel rule on the check lines of a sheet and enter \
+                 what it shows under [print] in job.toml."
             ),
         ];
         return (Decision::Undecided, Some(why));
@@ -321,22 +324,17 @@ fn decide_measured(
         true => (limit - away.abs(), "in"),
         false => (away.abs() - limit, "out"),
     };
-    let smaller = match enough < FINEST {
-        true => say!["It lies on the limit itself, so that no smaller ± will decide it"],
+    let why = match enough < FINEST {
+        true => say!["It sits right on the limit: no more photos will settle it."],
         false => say![
-            format!("It would be {becomes} with a ± of "),
+            "The limit lies within its ± of ",
+            Amount::at_least(figure.u, unit),
+            ". A ± of ",
             Amount::at_most(enough, unit),
-            " or less"
+            format!(" or less would make it {becomes}."),
         ],
     };
-    let why = say![
-        "Its ± of ",
-        Amount::at_least(figure.u, unit),
-        " reaches over the limit. ",
-        smaller,
-        "; and it would be in with a tolerance of ",
-        Amount::at_least(away.abs() + figure.u, unit),
-        " or more.",
-    ];
-    (Decision::Undecided, Some(why))
+    let looser =
+        say!["A limit of ", Amount::at_least(away.abs() + figure.u, unit), " would make it in.",];
+    (Decision::Undecided, Some(why.and(looser)))
 }

@@ -14,10 +14,8 @@ use crate::text::{Amount, Sentence};
 const PHOTOS: &str = "photos";
 
 /// How a sentence begins that says what one more photo does for a verdict.
-pub const BRINGS: [&str; 2] = [
-    "One more photo brings it to ",
-    "No single photo is enough; the one that helps most brings it to ",
-];
+pub const BRINGS: [&str; 2] =
+    ["One more photo brings it to ", "No single photo is enough. The best one brings it to "];
 /// The finding that names a photo which would help a figure.
 pub const WOULD_HELP: &str = "photo-would-help";
 
@@ -29,7 +27,7 @@ pub fn name_source(verdict: &mut Verdict, input: &Figures) {
     let of_field = input.budget.iter().filter(|entry| entry.field == verdict.field);
     let Some(most) = of_field.max_by(|a, b| a.u.total_cmp(&b.u)) else { return };
     let from = if most.from == PHOTOS { "the photos' own noise" } else { &most.from };
-    add(verdict, say![format!("The largest part of the ± comes from {from}.")]);
+    add(verdict, say![format!("Most of the ± comes from {from}.")]);
 }
 
 /// Adds to each verdict that its uncertainty keeps open the photo that helps it most, and whether
@@ -38,11 +36,11 @@ pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
     for verdict in &mut outcome.verdicts {
         let Some(enough) = u_that_decides(verdict) else { continue };
         let photo = match advice.iter().find(|advice| advice.field == verdict.field) {
-            None => say!["One more photo would not bring it down by much."],
+            None => say!["One more photo would hardly help."],
             Some(photo) => {
                 let then = Amount::at_least(photo.u_then, verdict.unit);
                 let enough = match photo.u_then <= enough {
-                    true => say![BRINGS[0], then, ", which would decide it if the value stays."],
+                    true => say![BRINGS[0], then, ": enough, if the value stays."],
                     false => say![BRINGS[1], then, "."],
                 };
                 enough.and(&photo.words)

@@ -99,7 +99,11 @@ fn sentences_of<'a>(
     findings: &'a mut [Finding],
 ) -> Vec<&'a mut Sentence> {
     let steps = plan.iter_mut().flat_map(|step| {
-        std::iter::once(&mut step.action).chain(&mut step.dangers).chain(&mut step.cautions)
+        let warnings = step.choices.iter_mut().flat_map(|choice| &mut choice.warnings);
+        std::iter::once(&mut step.action)
+            .chain(&mut step.dangers)
+            .chain(&mut step.cautions)
+            .chain(warnings)
     });
     let decide = verdicts.iter_mut().filter_map(|verdict| verdict.decide.as_mut());
     let findings = findings.iter_mut().flat_map(|finding| [&mut finding.what, &mut finding.advice]);

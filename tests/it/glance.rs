@@ -361,3 +361,30 @@ fn a_folder_gets_a_line_a_photo_and_a_line_a_position() {
         "{text}"
     );
 }
+
+#[test]
+fn one_flag_in_three_photos_is_a_plumb_line_for_a_glance_as_for_a_measurement() {
+    use sightcord::glance::missing::missing;
+    use sightcord::glance::seen::{Glance, SeenPattern};
+    let pattern =
+        |number: u8| SeenPattern { number, role: None, corners: 16, cell_px: 12.0, mm_per_px: 0.5 };
+    // Photos of one set-up, each with the flags that it shows.
+    let told = |flags: &[&[u8]]| {
+        let photos = flags.iter().enumerate().map(|(n, flags)| Glance {
+            photo: format!("{n}.jpg"),
+            setup: Some("1-mark-forward".to_owned()),
+            cards: vec![pattern(1)],
+            tabs: flags.iter().map(|flag| pattern(*flag)).collect(),
+            ..Glance::default()
+        });
+        let missing = missing(&photos.collect::<Vec<_>>(), &sightcord::job::Job::default());
+        missing.into_iter().find(|sentence| sentence.contains("lumb line"))
+    };
+    assert_eq!(told(&[&[22], &[22], &[22]]), None);
+    assert_eq!(told(&[&[21, 22], &[21, 22]]), None);
+    assert_eq!(told(&[&[21], &[22], &[21]]), None);
+    let few = told(&[&[22], &[22], &[]]).unwrap();
+    assert!(few.starts_with("Plumb line A shows in 2 of 3 photos that it takes"), "{few}");
+    let none = told(&[&[], &[], &[]]).unwrap();
+    assert!(none.contains("hang one with a flag on it (21 or 22)"), "{none}");
+}

@@ -9,8 +9,8 @@ use sightcord::bench::{self, Figures};
 use sightcord::cards::Pattern;
 use sightcord::figure::{Figure, Side};
 use sightcord::grouping::{
-    self, GroupedBy, Grouping, Listed, Mark, PhotoSetup, Shows, Sorted, causes, group, sort,
-    wheel_shown,
+    self, GroupedBy, Grouping, Listed, Mark, PhotoSetup, Shows, Sorted, causes, group,
+    several_jobs, sort, wheel_shown,
 };
 use sightcord::job::Job;
 use sightcord::scene::{self, ScenePhoto};
@@ -271,6 +271,92 @@ fn both_positions_in_one_folder_are_told_and_sorted() {
         "{:?}",
         grouping.findings
     );
+}
+
+#[test]
+fn folders_that_each_hold_a_whole_job_are_told_from_positions_sides_and_a_turned_wheel() {
+    let several = |photos: &Photos| {
+        let mut folders: Vec<&String> =
+            photos.listed.iter().filter_map(|photo| photo.setup.as_ref()).collect();
+        folders.sort();
+        folders.dedup();
+        let job = Job::default();
+        let alone = |name: &&String| {
+            let own: Vec<ScenePhoto> = photos
+                .scene
+                .iter()
+                .zip(&photos.listed)
+                .filter(|(_, listed)| listed.setup.as_ref() == Some(*name))
+                .map(|(scene, _)| scene.clone())
+                .collect();
+            let order = vec![(0..own.len()).collect()];
+            ((*name).clone(), sort(&own, &scene_settings(&job, &[]), &job, &order))
+        };
+        several_jobs(&folders.iter().map(alone).collect::<Vec<_>>())
+    };
+    // As it should be; three positions of the wheel; photos of one side in each folder; the wheel
+    // turned between the sides.
+    let truth = TruthScene::default();
+    assert_eq!(several(&Photos::in_folders(&truth)), None);
+    let mut three = truth.clone();
+    let mut third = three.setups[1].clone();
+    (third.name, third.wheel_turn_deg) = ("3-mark-up".to_owned(), 90.0);
+    three.setups.push(third);
+    assert_eq!(several(&Photos::in_folders(&three)), None);
+    let mut sides = Photos::in_folders(&truth);
+    let (sorted, _) = sides.grouped();
+    for (photo, from) in sides.listed.iter_mut().zip(&sorted.from) {
+        photo.setup = from.map(|side| side.word().to_owned());
+    }
+    assert_eq!(several(&sides), None);
+    let mut turned = truth.clone();
+    for setup in 0..2 {
+        for photo in turned.setups[setup].photos.iter_mut().filter(|photo| photo.centre.y < 0.0) {
+            photo.really_in_setup = Some(1 - setup);
+        }
+    }
+    assert_eq!(several(&Photos::in_folders(&turned)), None);
+    // Two bikes, whatever they show together.
+    let mut both = Photos::in_folders(&truth);
+    let other = Photos::in_folders(&TruthScene::full());
+    both.listed.iter_mut().for_each(|photo| photo.setup = Some("twin".to_owned()));
+    both.scene.extend(other.scene);
+    both.listed.extend(
+        other.listed.into_iter().map(|photo| Listed { setup: Some("single".to_owned()), ..photo }),
+    );
+    let told = several(&both).expect("two jobs");
+    assert!(told.what.starts_with("single and twin are jobs of their own"), "{}", told.what);
+    assert!(told.advice.contains("such as single"), "{}", told.advice);
+}
+
+#[test]
+fn folders_whose_names_are_swapped_are_told_once_and_change_no_figure() {
+    let truth = TruthScene::default();
+    let right = Photos::in_folders(&truth);
+    let mut swapped = Photos::in_folders(&truth);
+    for photo in &mut swapped.listed {
+        let name = match photo.setup.as_deref() {
+            Some("1-mark-forward") => "2-mark-rearward",
+            _ => "1-mark-forward",
+        };
+        photo.setup = Some(name.to_owned());
+    }
+    let (_, grouping) = swapped.grouped();
+    assert_eq!(grouping.findings.len(), 1, "{:?}", grouping.findings);
+    let told = said(&grouping, "setup-names-swapped");
+    assert!(
+        told.contains("1-mark-forward shows it with the mark rearward")
+            && told.contains("2-mark-rearward shows it with the mark forward")
+            && told.contains("The figures hold"),
+        "{told}"
+    );
+    let (_, as_named) = right.grouped();
+    assert!(as_named.findings.is_empty(), "{:?}", as_named.findings);
+    let (before, after) = (right.figures(&as_named), swapped.figures(&grouping));
+    for figure in [Figure::WheelOffset, Figure::WheelYaw, Figure::ChainAtGearbox] {
+        let (a, b) = (before.get(&figure).unwrap(), after.get(&figure).unwrap());
+        assert!((a.value - b.value).abs() < 0.01 * a.u, "{figure:?}: {a:?} {b:?}");
+    }
 }
 
 #[test]

@@ -233,7 +233,80 @@ fn a_place_that_cannot_be_written_to_costs_the_report_and_not_the_figures() {
         .assert()
         .code(2);
     said.stdout(contains("1 of 1 photos").or(contains("one wheel position"))).stderr(
-        contains("There is no permission to write there")
-            .and(contains("The figures are measured and printed here")),
+        predicates::str::starts_with(
+            "sightcord: the figures are measured and printed here, but no report is written",
+        )
+        .and(contains("name a folder of your own with --to (the system says: ")),
     );
+}
+
+#[test]
+fn settings_that_are_not_written_right_are_shown_as_they_must_be() {
+    let folder = folder_with(&["1-a/x.jpg"]);
+    for (typed, told) in [
+        ("name = My bike", r#"text must stand in double quotes. Write name = "My bike"."#),
+        ("name = My bike   # mine", r#"Write name = "My bike"."#),
+        ("chain_side = left", r#"Write chain_side = "left"."#),
+        (r#"name = "My bike"#, r#"second quote is missing. Write name = "My bike"."#),
+        (r#"name "My bike""#, r#"no = after the setting's name. Write name = "My bike"."#),
+        ("name =", "name has no value. Write one behind the =, or take the line out."),
+        ("[rim", "this section's bracket is not closed. Write [rim]."),
+    ] {
+        fs::write(folder.path().join("job.toml"), format!("[bike]\n{typed}\n")).unwrap();
+        let said = sightcord().arg("measure").arg(folder.path()).assert().code(2);
+        let said = String::from_utf8(said.get_output().stderr.clone()).unwrap();
+        assert!(said.contains(told) && said.contains("line 2"), "{typed}: {said}");
+        assert!(!said.contains("literal"), "no words of the parser: {said}");
+    }
+    fs::write(folder.path().join("job.toml"), "[spacers]\nkind = \"rear\"\n").unwrap();
+    let said = sightcord().arg("measure").arg(folder.path()).assert().code(2);
+    said.stderr(contains("the nearest is \"sprocket\""));
+}
+
+#[test]
+fn another_word_for_where_packing_goes_is_answered_with_the_right_one() {
+    for (typed, meant) in [("rear", "sprocket"), ("front", "gearbox"), ("spindle", "hub")] {
+        let said = sightcord().args(["whatif", "nowhere", "--pack", typed]).assert().code(2);
+        said.stderr(contains(format!("You most likely mean: --pack {meant}")));
+    }
+    let said = sightcord().args(["whatif", "nowhere", "--pack", "xyz"]).assert().code(2);
+    said.stderr(contains("hub, sprocket, gearbox"));
+    // The right words go on to the folder.
+    let said = sightcord().args(["whatif", "nowhere", "--pack", "sprocket"]).assert().code(2);
+    said.stderr(contains("there is no result.json in nowhere"));
+}
+
+/// Photos of both positions of a sample, put flat into a folder as a phone names them; every
+/// `n`-th of each.
+fn phone_folder(sample: &str, at: &Path, n: usize) {
+    fs::create_dir_all(at).unwrap();
+    let mut number = 0;
+    for setup in ["1-mark-forward", "2-mark-rearward"] {
+        let mut photos: Vec<_> = fs::read_dir(Path::new("samples").join(sample).join(setup))
+            .unwrap()
+            .map(|entry| entry.unwrap().path())
+            .collect();
+        photos.sort();
+        for photo in photos.iter().step_by(n) {
+            number += 1;
+            fs::copy(photo, at.join(format!("IMG_{number:04}.jpg"))).unwrap();
+        }
+    }
+}
+
+#[test]
+fn two_bikes_folders_in_one_are_refused_with_the_name_to_give() {
+    let folder = tempfile::tempdir().unwrap();
+    for (bike, sample) in [("bike-a", "grass-track"), ("bike-b", "swing-arm")] {
+        phone_folder(sample, &folder.path().join(bike), 1);
+        // A report from when it was measured by itself changes nothing.
+        fs::create_dir_all(folder.path().join(bike).join("report")).unwrap();
+        fs::write(folder.path().join(bike).join("report/report-files.txt"), "").unwrap();
+    }
+    let said = sightcord().arg("measure").arg(folder.path()).assert().code(2);
+    said.stdout("").stderr(
+        contains("bike-a and bike-b are jobs of their own: each holds two positions of the wheel")
+            .and(contains("Measure one at a time: name its folder, such as bike-a")),
+    );
+    assert!(!folder.path().join("report").exists());
 }

@@ -11,6 +11,7 @@ use sightcord::figure::table::{Correlation, JointCovariance};
 use sightcord::figure::{Figure, RimPlace, Side};
 use sightcord::job::{Hand, Job, SpacerKind, Tolerance};
 use sightcord::measurement::{Measurement, Quality};
+use sightcord::plan::choices;
 use sightcord::plan::foreseen::Foreseen;
 use sightcord::plan::moves::{Move, Places};
 use sightcord::plan::outcome::{Decision, Direction, Expected, Outcome, State, StepKind, Unit};
@@ -407,15 +408,17 @@ fn an_undecided_figure_leads_to_advice_and_not_to_a_step() {
     assert_eq!(verdict.verdict, Decision::Undecided);
     let decide = verdict.decide.as_deref().unwrap();
     assert!(
-        decide.contains("out with a ± of 0.10 mm or less")
-            || decide.contains("out with a ± of 0.09 mm or less"),
+        decide.contains("A ± of 0.10 mm or less would make it out.")
+            || decide.contains("A ± of 0.09 mm or less would make it out."),
         "{decide}"
     );
     assert!(
-        decide.contains("in with a tolerance of 1.30 mm or more") || decide.contains("1.31 mm"),
+        decide.contains("A limit of 1.30 mm would make it in.") || decide.contains("1.31 mm"),
         "{decide}"
     );
-    assert!(outcome.summary.starts_with("Not decided yet"), "{}", outcome.summary);
+    assert!(outcome.summary.starts_with("Undecided: "), "{}", outcome.summary);
+    // Read aloud in one breath each.
+    assert!(decide.split(". ").all(|sentence| sentence.split(' ').count() <= 14), "{decide}");
 }
 
 #[test]
@@ -766,7 +769,13 @@ fn shared_errors_are_counted_once_when_figures_are_carried_through_a_turn() {
 #[test]
 fn what_brings_the_sprockets_into_line_is_compared_where_the_job_does_not_say() {
     for chain_side in SIDES {
-        for out in [-4.0, 4.0] {
+        for (out, kind, direction) in [
+            (3.5, "sprocket", Direction::Outboard),
+            (-1.5, "gearbox", Direction::Outboard),
+            // More than a shim there may be, and so an engineer's work: packing at the other end may
+            // come out without one.
+            (-3.0, "sprocket", Direction::Inboard),
+        ] {
             let mut bike = Bike::straight(chain_side);
             bike.gearbox[1] += chain_side.sign() * out;
             let outcome = plan(&bike.measured(0.02, 0.002), &PlanSettings::default());
@@ -780,13 +789,23 @@ fn what_brings_the_sprockets_into_line_is_compared_where_the_job_does_not_say() 
                 .collect();
             assert_eq!(taken, [step.applied_to.as_str()]);
             // The hub's spacers would drag a rim that stands right along; packing goes where it can
-            // be put in, not taken out.
-            assert_eq!(step.applied_to, if out > 0.0 { "sprocket" } else { "gearbox" });
-            assert_eq!(step.direction, Some(Direction::Outboard));
+            // be put in, not taken out, unless that needs an engineer.
+            assert_eq!((step.applied_to.as_str(), step.direction), (kind, Some(direction)));
+            let of = |kind: &str| step.choices.iter().find(|way| way.applied_to == kind).unwrap();
+            assert!(of("sprocket").tied && of("gearbox").tied && !of("hub").tied);
+            assert!(choices::why(&step.choices).contains("as little work as the next"));
+            // Each way says whose work it is, the one that is not taken as well.
+            let warned = |kind: &str| of(kind).warnings.iter().any(|w| w.contains("engineer"));
+            assert_eq!(
+                (warned("sprocket"), warned("gearbox")),
+                (out < 0.0, !(-2.0..0.0).contains(&out))
+            );
+            let note = outcome.findings.iter().find(|f| f.id == "spacer-kind-assumed").unwrap();
+            assert!(note.what.contains("would leave the rim as little work"), "{}", note.what);
             let rim =
                 |kind: &str| step.choices.iter().find(|way| way.applied_to == kind).unwrap().rim;
             assert!(
-                rim("hub").is_some_and(|rim| (rim.value - 4.0).abs() < 0.1)
+                rim("hub").is_some_and(|rim| (rim.value - out.abs()).abs() < 0.1)
                     && rim("gearbox").is_none()
             );
             for pack in PACKS {

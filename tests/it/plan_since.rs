@@ -11,7 +11,9 @@ use sightcord::figure::table::BudgetEntry;
 use sightcord::figure::{Figure, Side};
 use sightcord::job::SpacerKind;
 use sightcord::measurement::{Measurement, Quality};
+use sightcord::plan::difference::Seen;
 use sightcord::plan::evening::Evening;
+use sightcord::plan::outcome::Decision;
 use sightcord::plan::progress::Progress;
 use sightcord::plan::since::{SinceError, since};
 use sightcord::plan::{PlanSettings, plan};
@@ -377,4 +379,94 @@ fn two_bikes_are_noticed_by_their_names_or_by_what_was_measured() {
         .figures
         .set(Figure::ChainCentres, Some(Measurement { value: centres.value + 30.0, ..centres }));
     assert!(!since(&before, &drawn).unwrap().other_bike);
+}
+
+/// Nothing may sound as if it had stayed where the photos show that it moved.
+#[test]
+fn a_change_that_nobody_can_vouch_for_is_told_and_never_called_the_same() {
+    let mut bike = crooked(Side::Left);
+    let before = result(&bike.measured(0.1, 0.01), &settings());
+    bike.frame_offset -= 2.5;
+    let mut input = bike.measured(0.1, 0.01);
+    change(&mut input, Figure::FrameOffset, |frame| frame.quality = Quality::Single);
+    let after = result(&input, &settings());
+    let compared = since(&before, &after).unwrap();
+    let of = |field: Figure| compared.differences.iter().find(|d| d.field == field).unwrap();
+    assert_eq!(of(Figure::FrameOffset).seen(), Some(Seen::CantSay));
+    assert_eq!(of(Figure::ChainCentres).seen(), Some(Seen::Alike));
+    let told = printed(&before, &after);
+    assert!(told.contains("-2.50 ± 0.15 mm can't say"), "{told}");
+    assert!(told.contains("can't say: before or after, it was seen in one photo"), "{told}");
+    // The first step is to hang the frame: what moved of it stands there, too.
+    assert!(
+        told.contains(
+            "Step 1: 2.5 mm of it is seen, but can't be vouched for: it was seen in one photo"
+        ),
+        "{told}"
+    );
+    assert!(!told.contains("show nothing"), "{told}");
+    // One that is gone is named.
+    let mut gone = after.clone();
+    gone.figures.set(Figure::FrameOffset, None);
+    let told = printed(&before, &gone);
+    assert!(
+        told.contains("Step 1: can't say, for the frame's offset was not measured both times."),
+        "{told}"
+    );
+}
+
+#[test]
+fn better_is_said_only_where_more_is_right_than_before() {
+    let before = result(&crooked(Side::Left).measured(0.1, 0.01), &settings());
+    let first = |after: &Evening| {
+        let told = printed(&before, after);
+        told.split(". ").next().unwrap_or_default().to_owned()
+    };
+    let n_in = |evening: &Evening| {
+        evening.verdicts.iter().filter(|verdict| verdict.verdict == Decision::In).count()
+    };
+    // What was out is now too poorly known to say so: no more is right than before.
+    let mut vaguer = before.clone();
+    for verdict in &mut vaguer.verdicts {
+        if verdict.verdict == Decision::Out {
+            verdict.verdict = Decision::Undecided;
+        }
+    }
+    assert!(
+        first(&vaguer).starts_with("No change that can be seen: ")
+            && first(&vaguer).ends_with(", as before"),
+        "{}",
+        first(&vaguer)
+    );
+    // Surer photos decide more of the same bike.
+    let mut surer = before.clone();
+    for verdict in &mut surer.verdicts {
+        verdict.verdict = Decision::In;
+    }
+    assert!(first(&surer).starts_with("No change that can be seen, but more is decided: all "));
+    // A rim that came a little nearer is no better yet.
+    let mut nearer = crooked(Side::Left);
+    nearer.rim_along -= 1.0;
+    let nearer = result(&nearer.measured(0.1, 0.01), &settings());
+    assert_eq!(n_in(&nearer), n_in(&before));
+    assert!(first(&nearer).starts_with("Nearer, but no more are right: "), "{}", first(&nearer));
+    assert!(first(&nearer).ends_with(", as before"), "{}", first(&nearer));
+    // The whole plan done is better, and the number before stands beside it.
+    let mut done = crooked(Side::Left);
+    for step in &before.plan {
+        done.carry_out(step, &settings());
+    }
+    let done = result(&done.measured(0.02, 0.002), &settings());
+    assert!(
+        first(&done).starts_with("Better: ")
+            && (first(&done).ends_with(&format!("{} before", n_in(&before)))
+                || first(&done).ends_with("are right now")),
+        "{}",
+        first(&done)
+    );
+    // A figure that was judged on one evening only has not become better.
+    let mut fewer = before.clone();
+    fewer.verdicts.retain(|verdict| verdict.verdict == Decision::Out);
+    let told = printed(&fewer, &before);
+    assert!(!told.starts_with("Better") && told.contains("judged both times"), "{told}");
 }

@@ -85,8 +85,17 @@ fn tab_sign(canvas: &mut Canvas, at: Point, number: &str, number_on: NumberOn) {
     canvas.text([x, at[1] - 0.9], align, Face::Bold, WORDS_MM, number);
 }
 
+/// Where a card's number stands.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Labelled {
+    /// On the card.
+    On,
+    /// Below it: wheel, spindle and cord are drawn over it.
+    Below,
+}
+
 /// A card's sign seen from above, its lane along the page's x.
-fn card_sign(canvas: &mut Canvas, centre: Point, scale: f64, label: &str) {
+fn card_sign(canvas: &mut Canvas, centre: Point, scale: f64, label: &str, labelled: Labelled) {
     let [width, height] = CARD_PAPER.map(|side| side * scale);
     let lower_left = [centre[0] - width / 2.0, centre[1] - height / 2.0];
     canvas.filled_rect(lower_left, [width, height], WHITE);
@@ -106,9 +115,14 @@ fn card_sign(canvas: &mut Canvas, centre: Point, scale: f64, label: &str) {
     }
     area.fill(Ink::Gray(0.45));
     let label_mm = 3.6;
+    let across = centre[0] - width * 0.32;
+    if labelled == Labelled::Below {
+        let base = lower_left[1] - 1.0 - 0.75 * label_mm;
+        canvas.text([across, base], Align::Centre, Face::Bold, label_mm, label);
+        return;
+    }
     let label_width = Face::Bold.width_mm(label, label_mm) + 1.6;
-    // Away from the middle, where wheel, spindle and sprockets are drawn over the card.
-    let label_at = [centre[0] - width * 0.32, centre[1] - height * 0.24];
+    let label_at = [across, centre[1] - height * 0.24];
     canvas.filled_rect(
         [label_at[0] - label_width / 2.0, label_at[1] - 2.2],
         [label_width, 4.4],
@@ -134,10 +148,10 @@ pub fn draw_from_above(canvas: &mut Canvas, [left, below]: Point) {
     );
 
     for (place, label) in [(1.0, "1"), (0.0, "2"), (-1.0, "3")] {
-        card_sign(canvas, view.at(place * CARD_SPACING, 0.0), scale, label);
+        card_sign(canvas, view.at(place * CARD_SPACING, 0.0), scale, label, Labelled::Below);
     }
     for (side, label) in [(300.0, "4"), (-300.0, "5")] {
-        card_sign(canvas, view.at(90.0, side), scale, label);
+        card_sign(canvas, view.at(90.0, side), scale, label, Labelled::On);
     }
 
     // The wheel, spindle and sprockets from above, chain side on the left.

@@ -11,6 +11,9 @@ use super::paper::{MARGIN_MM, Paper};
 use super::tab_words::{is_flag, tab_words};
 pub use crate::job::print_prior::TAB_CHECK_LINE_MM;
 
+/// Which tabs a job can't do without.
+const ENOUGH: &str = "Enough for the least job: tabs 1, 2 and 5 to 10. With 11, 12 and a plumb line (21, 22) you learn more.";
+
 /// White paper of a tab in pattern sides, across and upright; the pattern is centred across, its
 /// centre 0.7 sides below the top.
 const PAPER_SIDES: [f64; 2] = [1.4, 1.7];
@@ -101,6 +104,8 @@ fn draw_head(canvas: &mut Canvas, page_number: usize, n_pages: usize) {
     let facts = format!("page {page_number} of {n_pages}, pattern version {PATTERN_VERSION}");
     draw_title(canvas, "TABS", &facts);
     let (left, top) = (SIDE_MM, canvas.size_mm[1] - MARGIN_MM);
+    let behind_facts = left + Face::Plain.width_mm(&facts, 2.6) + 5.0;
+    canvas.text([behind_facts, top - 10.6], Align::Left, Face::Bold, 2.6, ENOUGH);
     let words = [
         "Print at 100 % (\u{201c}actual size\u{201d}, no fitting to the page), on one side of matt white paper. \
          The line above is measured_tabs_mm in job.toml.",

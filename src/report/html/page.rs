@@ -47,6 +47,7 @@ pub fn page(document: &ResultDocument, pictures: &[PhotoPicture], show: Show) ->
             div.first { (plan::section(document, show)) (view_section(document, show)) }
             (foot(document, title))
             (details::in_the_way(document, show))
+            (plan::on_paper(document, show))
             (figures::judged(document, show))
             (closed("figures", "Every figure", figures::section(document, show)))
             (closed("uncertainty", "How sure, and why", details::budget(document, show)))
@@ -71,6 +72,7 @@ pub fn plan_page(document: &ResultDocument, show: Show) -> String {
         (header(document, title, "What if: planned with other choices than the job's. The figures are as they were measured."))
         main {
             div.first { (plan::section(document, show)) (view_section(document, show)) }
+            (plan::on_paper(document, show))
             (figures::judged(document, show))
             (closed("mind", "Take care", cautions()))
         }
@@ -148,13 +150,16 @@ fn view_section(document: &ResultDocument, show: Show) -> Markup {
         section #views {
             h2.unseen { "How it stands" }
             div.views {
-                figure { (PreEscaped(above(&bike, show).inline())) figcaption { "From above, front at the top" } }
-                figure { (PreEscaped(behind(&bike, show).inline())) figcaption { "From behind" } }
+                figure.above { (PreEscaped(above(&bike, show).inline())) figcaption { "From above, front at the top" } }
+                figure.behind { (PreEscaped(behind(&bike, show).inline())) figcaption { "From behind" } }
+                div.said {
+                    p.caption {
+                        "To scale; what is out of true is drawn " strong { (bike.factor) " times" }
+                        " as large as it is. Pale: where the wheel belongs."
+                    }
+                    details.what { summary { "What the lines are" } (legend(document)) }
+                }
             }
-            p.caption {
-                "To scale; what is out of true is drawn " strong { (bike.factor) " times" } " as large as it is. Pale: where the wheel belongs."
-            }
-            details.what { summary { "What the lines are" } (legend(document)) }
         }
     }
 }

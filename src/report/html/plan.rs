@@ -5,6 +5,7 @@ use maud::{Markup, PreEscaped, html};
 use super::drawing;
 use crate::figure::Figure;
 use crate::measurement::Measurement;
+use crate::plan::choices;
 use crate::plan::outcome::{PlanStep, State, StepKind};
 use crate::report::brief::{self, brief};
 use crate::report::expected::{Change, changes};
@@ -51,7 +52,7 @@ fn one_step(document: &ResultDocument, step: &PlanStep, show: Show) -> Markup {
                 }
             }
             @if !words.then.is_empty() { p.then { (words.then) } }
-            @if !step.choices.is_empty() { (choices(step, show)) }
+            @if !step.choices.is_empty() { (ways(step, show)) }
             @for danger in &step.dangers { p.danger { strong { "Take care. " } (danger.shown(show)) } }
             @if step.step == StepKind::Refer { p.then { (step.action.shown(show)) } }
             @else { p.own { "Done, by hand: " span.line {} } }
@@ -59,12 +60,35 @@ fn one_step(document: &ResultDocument, step: &PlanStep, show: Show) -> Markup {
                 summary { "How, and what to mind" }
                 div.sketched {
                     div.sketch { (PreEscaped(drawn.inline())) }
-                    div {
-                        p.action { (step.action.shown(show)) }
-                        @if !step.cautions.is_empty() {
-                            ul.mind { @for caution in &step.cautions { li { (caution.shown(show)) } } }
-                        }
-                    }
+                    div { (in_full(step, show)) }
+                }
+            }
+        }
+    }
+}
+
+fn in_full(step: &PlanStep, show: Show) -> Markup {
+    html! {
+        p.action { (step.action.shown(show)) }
+        @if !step.cautions.is_empty() {
+            ul.mind { @for caution in &step.cautions { li { (caution.shown(show)) } } }
+        }
+    }
+}
+
+/// What lies behind a tap on the screen, for the paper that goes to the bench: how each step is
+/// done, what to mind, and what to expect. It stands on a sheet of its own, so that the first keeps
+/// room for all steps and the drawing.
+pub fn on_paper(document: &ResultDocument, show: Show) -> Markup {
+    let changes = changes(document);
+    html! {
+        @if !document.plan.is_empty() {
+            section.on-paper {
+                h2 { "How to do each step, and what to mind" }
+                ol.in-full { @for step in &document.plan { li value=(step.n) { (in_full(step, show)) } } }
+                @if !changes.is_empty() {
+                    h3 { "What to expect afterwards" }
+                    (expected_table(&changes, show))
                 }
             }
         }
@@ -81,7 +105,7 @@ pub fn in_capitals(words: &str) -> Markup {
     }
 }
 
-fn choices(step: &PlanStep, show: Show) -> Markup {
+fn ways(step: &PlanStep, show: Show) -> Markup {
     html! {
         table.choices {
             caption { "The job does not say how. Ways, and what each leaves to do:" }
@@ -90,9 +114,16 @@ fn choices(step: &PlanStep, show: Show) -> Markup {
                 @for way in &step.choices {
                     @let [part, moves, rim] = brief::choice(way, show);
                     tr.taken[way.taken] {
-                        th scope="row" { (capital(&part)) @if way.taken { span.limit { "taken: least work" } } }
+                        th scope="row" {
+                            (capital(&part))
+                            @if way.taken { span.limit { "taken: " (choices::why(&step.choices)) } }
+                            @else if way.tied { span.limit { "equal" } }
+                        }
                         td { (moves) }
                         td { (rim) }
+                    }
+                    @for warning in &way.warnings {
+                        tr.warned { td colspan="3" { (capital(&warning.shown(show))) } }
                     }
                 }
             }
@@ -102,6 +133,17 @@ fn choices(step: &PlanStep, show: Show) -> Markup {
 
 fn expected(document: &ResultDocument, show: Show) -> Markup {
     let changes = changes(document);
+    html! {
+        @if !changes.is_empty() {
+            details.after {
+                summary { "What to expect afterwards" }
+                (expected_table(&changes, show))
+            }
+        }
+    }
+}
+
+fn expected_table(changes: &[Change], show: Show) -> Markup {
     let words = |field: &Figure, measured: &Measurement| {
         format!(
             "{} ± {}",
@@ -110,19 +152,14 @@ fn expected(document: &ResultDocument, show: Show) -> Markup {
         )
     };
     html! {
-        @if !changes.is_empty() {
-            details.after {
-                summary { "What to expect afterwards" }
-                table.plain {
-                    thead { tr { th scope="col" { "Figure" } th scope="col" { "Now" } th scope="col" { "Then" } } }
-                    tbody {
-                        @for Change { figure, now, then } in &changes {
-                            tr {
-                                th scope="row" { (capital(&figure.name())) }
-                                td { (words(figure, now)) }
-                                td { (words(figure, then)) }
-                            }
-                        }
+        table.plain {
+            thead { tr { th scope="col" { "Figure" } th scope="col" { "Now" } th scope="col" { "Then" } } }
+            tbody {
+                @for Change { figure, now, then } in changes {
+                    tr {
+                        th scope="row" { (capital(&figure.name())) }
+                        td { (words(figure, now)) }
+                        td { (words(figure, then)) }
                     }
                 }
             }

@@ -5,7 +5,7 @@ use maud::{Markup, PreEscaped, html};
 use super::figures::verdict_badge;
 use super::page::{closed, sheet};
 use super::{above, behind, bike_of};
-use crate::plan::difference::Difference;
+use crate::plan::difference::{CANT_SAY, Difference, SAME};
 use crate::plan::outcome::Decision;
 use crate::plan::progress::{Progress, StepProgress};
 use crate::plan::since::Since;
@@ -78,8 +78,8 @@ fn drawing(after: &ResultDocument, show: Show) -> Markup {
         section #views {
             h2.unseen { "How it stands now" }
             div.views {
-                figure { (PreEscaped(above(&bike, show).inline())) figcaption { "Now, from above" } }
-                figure { (PreEscaped(behind(&bike, show).inline())) figcaption { "Now, from behind" } }
+                figure.above { (PreEscaped(above(&bike, show).inline())) figcaption { "Now, from above" } }
+                figure.behind { (PreEscaped(behind(&bike, show).inline())) figcaption { "Now, from behind" } }
             }
         }
     }
@@ -119,7 +119,7 @@ fn row(difference: &Difference, show: Show) -> Markup {
                 @if let Some(change) = &difference.change {
                     @let shown = Shown::of(change, figure.kind(), show);
                     (shown.signed()) " ± " (shown.u) " " (shown.unit)
-                    span.limit { @if difference.changed == Some(true) { "changed" } @else { "no change shown" } }
+                    @if let Some(seen) = difference.seen() { span.limit { (seen.word()) } }
                 }
             }
         }
@@ -128,7 +128,10 @@ fn row(difference: &Difference, show: Show) -> Markup {
 
 fn all(compared: &Since, show: Show) -> Markup {
     html! {
-        p { "Changes are after minus before; what both evenings share counts once in their ± (k = 2)." }
+        p {
+            "Changes are after minus before; what both evenings share counts once in their ± (k = 2). "
+            (capital(SAME)) ". " (capital(CANT_SAY)) "."
+        }
         @for (heading, differences) in in_groups(&compared.differences, |difference| &difference.field) {
             h3 { (heading.title()) }
             (table(&differences, show))

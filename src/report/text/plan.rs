@@ -37,7 +37,11 @@ pub fn steps(paper: &mut Paper, document: &ResultDocument, show: Show) {
 pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
     for choice in &step.choices {
         let [part, moves, rim] = brief::choice(choice, show);
-        let mark = if choice.taken { "     taken" } else { "     or" };
+        let mark = match (choice.taken, choice.tied) {
+            (true, _) => "     taken",
+            (false, true) => "     equal",
+            (false, false) => "     or",
+        };
         let style = if choice.taken { PLAIN } else { FAINT };
         paper.row(&[
             (FAINT, mark, 11),
@@ -45,6 +49,10 @@ pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
             (style, &moves, 20),
             (style, &format!("then {rim}"), 0),
         ]);
+        // Those of the one that is taken stand in full below.
+        for warning in choice.warnings.iter().filter(|_| !choice.taken) {
+            paper.paragraph(BAD, "           ", "           ", &warning.shown(show));
+        }
     }
 }
 

@@ -99,7 +99,7 @@ fn undecided(paper: &mut Paper, document: &ResultDocument, show: Show) {
                 FAINT,
                 "  ",
                 "  ",
-                "Undecided: not sure enough to say in or out; --all says what would decide it.",
+                "Undecided: can't be called in or out yet; --all says what would decide it.",
             );
         }
         return;

@@ -4,7 +4,7 @@ use anstyle::Style;
 
 use super::paper::{BAD, FAINT, OPEN, Paper, harmless};
 use crate::figure::Figure;
-use crate::plan::difference::Difference;
+use crate::plan::difference::{CANT_SAY, Difference, SAME, Seen};
 use crate::plan::outcome::{Decision, Unit};
 use crate::plan::progress::{Progress, StepProgress};
 use crate::plan::since::Since;
@@ -40,6 +40,7 @@ pub fn since(compared: &Since, show: Show) -> String {
     }
     paper.blank();
     paper.paragraph(PLAIN, "", "", SIGNS);
+    words_used(&mut paper, compared);
     for (heading, differences) in in_groups(&compared.differences, |difference| &difference.field) {
         group(&mut paper, heading.title(), &differences, show);
     }
@@ -56,6 +57,15 @@ pub fn since(compared: &Since, show: Show) -> String {
         }
     }
     paper.into_text()
+}
+
+/// What the words behind the changes mean, for those that are used.
+fn words_used(paper: &mut Paper, compared: &Since) {
+    for (seen, meaning) in [(Seen::Alike, SAME), (Seen::CantSay, CANT_SAY)] {
+        if compared.differences.iter().any(|d| d.seen() == Some(seen) && !is_height(d)) {
+            paper.paragraph(FAINT, "", "  ", &format!("{meaning}."));
+        }
+    }
 }
 
 /// The answer in a few sentences: better or worse, what is still out, and what each step brought.
@@ -80,7 +90,7 @@ fn answer(compared: &Since, show: Show) -> Vec<String> {
     let open: Vec<String> =
         of_after(Decision::Undecided).map(|d| harmless(&d.field.name())).collect();
     if !open.is_empty() {
-        sentences.push(format!("Not decided: {}.", open.join("; ")));
+        sentences.push(format!("Undecided: {}.", open.join("; ")));
     }
     let steps: Vec<String> = compared.steps.iter().map(|step| step_in_short(step, show)).collect();
     if !steps.is_empty() {
@@ -120,7 +130,20 @@ fn step_in_short(step: &StepProgress, show: Show) -> String {
             format!("Step {n} went the wrong way, by {}.", short(found))
         }
         (Progress::WrongWay, None) => format!("Step {n} went the wrong way."),
-        (Progress::NotShown, _) => format!("Of step {n} the photos show nothing."),
+        (Progress::NotShown, _) => match step.found.filter(|found| found.value.abs() > found.u) {
+            // A figure that moved must not sound as if it had not.
+            Some(found) => format!(
+                "Step {n}: {} of it is seen, but can't be vouched for: {}.",
+                short(found.value),
+                step.why_not_shown.as_deref().unwrap_or_default()
+            ),
+            None => {
+                format!(
+                    "Step {n}: can't say, for {}.",
+                    step.why_not_shown.as_deref().unwrap_or("it was not measured both times")
+                )
+            }
+        },
     }
 }
 
@@ -144,12 +167,12 @@ fn group(paper: &mut Paper, title: &str, differences: &[&Difference], show: Show
         }
         let signed = |m| Shown::of(m, difference.field.kind(), show).signed();
         let shown = Shown::of(change, difference.field.kind(), show);
-        let (style, mark) =
-            if difference.changed == Some(true) { (OPEN, "changed") } else { (FAINT, "same") };
+        let Some(seen) = difference.seen() else { continue };
+        let style = if seen == Seen::Alike { FAINT } else { OPEN };
         paper.row(&[
             (PLAIN, &format!("  {}", harmless(&difference.field.short())), NAME),
             (PLAIN, &format!("{} -> {}", signed(before), signed(after)), VALUES),
-            (style, &format!("{} ± {} {} {mark}", shown.signed(), shown.u, shown.unit), 0),
+            (style, &format!("{} ± {} {} {}", shown.signed(), shown.u, shown.unit, seen.word()), 0),
         ]);
     }
 }

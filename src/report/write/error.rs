@@ -56,8 +56,20 @@ pub enum WriteError {
          ({why}). Move that folder to a place of your own first", .folder.display(), .aside.display()
     )]
     Aside { folder: PathBuf, aside: PathBuf, why: io::Error },
-    #[error("the report can't be written at {}: {why}. {advice}", .at.display())]
+    #[error("the report can't be written to {}. {advice} (the system says: {})", .at.display(), said(why))]
     Io { at: PathBuf, why: io::Error, advice: &'static str },
+}
+
+/// What the system says, without the name of a passing file where the kind says it all.
+fn said(why: &io::Error) -> String {
+    match why.kind() {
+        kind @ (io::ErrorKind::PermissionDenied
+        | io::ErrorKind::ReadOnlyFilesystem
+        | io::ErrorKind::StorageFull
+        | io::ErrorKind::QuotaExceeded
+        | io::ErrorKind::NotADirectory) => kind.to_string(),
+        _ => why.to_string(),
+    }
 }
 
 impl WriteError {
@@ -70,7 +82,7 @@ impl WriteError {
     pub(super) fn io(at: &Path, why: io::Error) -> Self {
         let advice = match why.kind() {
             io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
-                "There is no permission to write there: name a folder of your own with --to"
+                "You have no permission to write there: name a folder of your own with --to"
             }
             io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
                 "Make room on the disk, or name a folder on another with --to"

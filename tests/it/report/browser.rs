@@ -169,6 +169,25 @@ pub fn check(name: &str, document: &ResultDocument, pictures: &[PhotoPicture]) {
     }
 }
 
+/// Letters of 7 points with what reaches above and below them, in the fonts that browsers take.
+const LEAST_BOX_PT: f64 = 8.0;
+
+/// The height of the smallest words on the first sheet, points.
+fn smallest_words(pdf: &Path) -> f64 {
+    let arguments = ["-bbox", "-f", "1", "-l", "1", pdf.to_str().unwrap(), "-"];
+    let output =
+        Command::new("pdftotext").args(arguments).output().expect("pdftotext is installed");
+    let text = String::from_utf8(output.stdout).unwrap();
+    let edge = |line: &str, name: &str| {
+        let (_, rest) = line.split_once(&format!("{name}=\"")).expect("an edge");
+        rest.split('"').next().unwrap().parse::<f64>().unwrap()
+    };
+    text.lines()
+        .filter(|line| line.contains("<word "))
+        .map(|line| edge(line, "yMax") - edge(line, "yMin"))
+        .fold(f64::INFINITY, f64::min)
+}
+
 /// The first sheet holds the verdict, the drawing and every step; there are few sheets.
 fn printed(name: &str, document: &ResultDocument, text: &str, paper: &str) {
     let folder = tempfile::tempdir().unwrap();
@@ -200,7 +219,20 @@ fn printed(name: &str, document: &ResultDocument, text: &str, paper: &str) {
         !has_drawing || first.contains("From above") && first.contains("From behind"),
         "{name} on {paper}: {first}"
     );
+    let smallest = smallest_words(&pdf);
+    assert!(
+        !has_drawing || smallest >= LEAST_BOX_PT,
+        "{name} on {paper}: words {smallest} pt high, ascent and descent taken together"
+    );
     let sheets = read("99");
+    for caution in document.plan.iter().flat_map(|step| &step.cautions) {
+        let said = caution.shown(Show::Mm);
+        assert!(sheets.contains(said.as_ref()), "{name} on {paper}: {said} is not on paper");
+    }
+    assert!(
+        document.plan.is_empty() || sheets.contains("What to expect afterwards"),
+        "{name} on {paper}"
+    );
     assert!(
         !sheets.contains("Tap a photo"),
         "{name} on {paper}: photos are printed only when opened"

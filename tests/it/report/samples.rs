@@ -202,6 +202,8 @@ fn choice(applied_to: &str, distance: f64, direction: Direction, rim: f64, taken
         direction,
         rim: m(rim, 0.38),
         taken,
+        tied: false,
+        warnings: Vec::new(),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::bike::{Bike, Sprocket};
 use super::canvas::{Anchor, Canvas, Drawing, Place};
-use super::labels::{HEAD, Labels, WAY, letters};
+use super::labels::{ABOVE_ON_PAPER, HEAD, Labels, WAY, letters};
 use crate::figure::{Figure, Side};
 use crate::plan::outcome::{Direction, PlanStep, StepKind};
 use crate::text::units::Show;
@@ -25,9 +25,9 @@ pub fn above(bike: &Bike, show: Show) -> Drawing {
     sprockets(&mut canvas, bike);
     wheel(&mut canvas, bike);
     marks(&mut canvas, bike, rear_end, front_end);
-    let letters = letters(&canvas);
+    let letters = letters(&canvas, ABOVE_ON_PAPER);
     canvas.words("label", sheet(front_end + 10.0, 0.0), Anchor::Middle, letters, "front");
-    label_figures(&mut canvas, bike, rear_end, show);
+    label_figures(&mut canvas, bike, rear_end, letters, show);
     canvas.scale_bar(letters);
     let words = format!(
         "View from above, front at the top, the bike's left at the left; sideways departures drawn {} times as large as they are",
@@ -149,7 +149,7 @@ fn marks(canvas: &mut Canvas, bike: &Bike, rear_end: f64, front_end: f64) {
 
 /// The steps where they are done, with arrows that say which way; of what needs no step, how far it
 /// is out.
-fn label_figures(canvas: &mut Canvas, bike: &Bike, rear_end: f64, show: Show) {
+fn label_figures(canvas: &mut Canvas, bike: &Bike, rear_end: f64, letters: f64, show: Show) {
     let mut labels = Labels::new(bike, show);
     if let Some(wheel) = bike.wheel {
         let [x0, _, z0] = wheel.axle;
@@ -186,7 +186,7 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, rear_end: f64, show: Show) {
             None => labels.figure(&Figure::FrameOffset, "frame", at),
         }
     }
-    labels.write(canvas);
+    labels.write(canvas, letters);
 }
 
 /// The wheel's squareness as it is judged.

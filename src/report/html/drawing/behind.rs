@@ -2,7 +2,7 @@
 
 use super::bike::Bike;
 use super::canvas::{Anchor, Canvas, Drawing, Place};
-use super::labels::{HEAD, Labels, WAY, letters};
+use super::labels::{BEHIND_ON_PAPER, HEAD, Labels, WAY, letters};
 use crate::figure::Figure;
 use crate::plan::outcome::{Direction, StepKind};
 use crate::text::units::Show;
@@ -26,10 +26,10 @@ pub fn behind(bike: &Bike, show: Show) -> Drawing {
     spindle(&mut canvas, bike);
     sprockets(&mut canvas, bike);
     wheel(&mut canvas, bike);
-    let letters = letters(&canvas);
+    let letters = letters(&canvas, BEHIND_ON_PAPER);
     canvas.words("label", sheet(100.0, top + 8.0), Anchor::Middle, letters, "left");
     canvas.words("label", sheet(-100.0, top + 8.0), Anchor::Middle, letters, "right");
-    label_figures(&mut canvas, bike, show);
+    label_figures(&mut canvas, bike, letters, show);
     canvas.scale_bar(letters);
     let words = format!(
         "View from behind, the bike's left at the left, the bench at the bottom; sideways departures drawn {} times as large as they are",
@@ -107,7 +107,7 @@ fn spindle(canvas: &mut Canvas, bike: &Bike) {
 
 /// The rim's step with its arrow, or how far the wheel stands aside; how it leans; which end of the
 /// spindle stands higher.
-fn label_figures(canvas: &mut Canvas, bike: &Bike, show: Show) {
+fn label_figures(canvas: &mut Canvas, bike: &Bike, letters: f64, show: Show) {
     let Some(wheel) = bike.wheel else { return };
     let [x0, _, z0] = wheel.axle;
     let mut labels = Labels::new(bike, show);
@@ -149,5 +149,5 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, show: Show) {
         });
         labels.figure(&Figure::SpindleHeights, "spindle ends", sheet(y, z));
     }
-    labels.write(canvas);
+    labels.write(canvas, letters);
 }

@@ -185,6 +185,11 @@ impl Canvas {
         if self.least[0] <= self.most[0] { [self.least[0], self.most[0]] } else { [0.0, 100.0] }
     }
 
+    /// From the top to the foot of the drawing so far, mm down the sheet.
+    pub fn upright(&self) -> [f64; 2] {
+        if self.least[1] <= self.most[1] { [self.least[1], self.most[1]] } else { [0.0, 100.0] }
+    }
+
     /// Words; `size` is the height of the letters, mm. The sheet reaches as far as they are likely
     /// to.
     pub fn words(&mut self, class: &str, at: Place, anchor: Anchor, size: f64, words: &str) {

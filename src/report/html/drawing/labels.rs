@@ -9,6 +9,14 @@ use crate::text::units::{Kind, Show, Shown};
 
 /// Least height of letters, mm on the drawing.
 const LEAST_LETTERS: f64 = 15.0;
+/// Height of letters on paper, mm: a little over 7 points.
+const ON_PAPER: f64 = 2.6;
+/// What words and scale bar add to the height of a drawing: so many heights of letters, and mm.
+const LINES: f64 = 4.0;
+const ROOM: f64 = 26.0;
+/// How high the drawings are at most on paper, mm, as the page's style sheet has them.
+pub const ABOVE_ON_PAPER: f64 = 116.0;
+pub const BEHIND_ON_PAPER: f64 = 70.0;
 /// Letters in the longest line, "1 draw forward".
 const LONGEST: f64 = 14.0;
 /// Height of letters over the width of the whole drawing: 12.5 px on a phone that shows it 358 px
@@ -24,11 +32,13 @@ const AROUND: f64 = 16.0;
 const SPACING: f64 = 3.6;
 
 /// Height of letters that can be read on a phone, whatever the drawing's width becomes with a
-/// column of them beside it.
-pub fn letters(canvas: &Canvas) -> f64 {
-    let [least, most] = canvas.across();
+/// column of them beside it, and on paper, where the drawing is `paper_mm` high.
+pub fn letters(canvas: &Canvas, paper_mm: f64) -> f64 {
+    let ([least, most], [top, foot]) = (canvas.across(), canvas.upright());
     let drawn = most - least + GAP + AROUND;
-    (OF_WIDTH * drawn / (1.0 - OF_WIDTH * WIDE_LETTER * LONGEST)).max(LEAST_LETTERS)
+    let on_phone = OF_WIDTH * drawn / (1.0 - OF_WIDTH * WIDE_LETTER * LONGEST);
+    let on_paper = ON_PAPER * (foot - top + ROOM) / (paper_mm - LINES * ON_PAPER);
+    on_phone.max(on_paper).max(LEAST_LETTERS)
 }
 
 /// Something written beside the drawing.
@@ -96,9 +106,8 @@ impl<'a> Labels<'a> {
 
     /// Writes all of them in a column on the side away from the chain, in the order of their
     /// places, none over another.
-    pub fn write(mut self, canvas: &mut Canvas) {
+    pub fn write(mut self, canvas: &mut Canvas, letters: f64) {
         let away = self.bike.chain_sign();
-        let letters = letters(canvas);
         let [least, most] = canvas.across();
         let column = if away > 0.0 { most + GAP } else { least - GAP };
         let anchor = if away > 0.0 { Anchor::Start } else { Anchor::End };

@@ -1,0 +1,52 @@
+//! Folders that each hold a whole job: two bikes, or two evenings of one, given as one job.
+
+use std::collections::BTreeSet;
+
+use super::misfiled::NO_SLIP;
+use super::positions::{Shows, Sorted};
+use crate::figure::Side;
+use crate::finding::Finding;
+use crate::text::listed;
+
+/// The finding that a folder holds several jobs, so that nothing is measured.
+pub const SEVERAL_JOBS: &str = "several-jobs-in-folder";
+
+/// The folders that are jobs of their own, where there are two or more. Each comes with what its
+/// photos show when nothing but they are looked at: tabs of the same number stand elsewhere on
+/// another bike, so that all folders together show no position at all.
+pub fn several_jobs(folders: &[(String, Sorted)]) -> Option<Finding> {
+    let whole: Vec<&str> = folders
+        .iter()
+        .filter(|(_, sorted)| is_whole(sorted))
+        .map(|(name, _)| name.as_str())
+        .collect();
+    let first = whole.first().filter(|_| whole.len() > 1)?;
+    Some(Finding::refused(
+        SEVERAL_JOBS,
+        format!(
+            "{} are jobs of their own: each holds two positions of the wheel, photographed from both sides. Taken for one bike their \
+             figures would be wrong, so nothing is measured.",
+            listed(&whole)
+        ),
+        format!(
+            "Measure one at a time: name its folder, such as {first}, in place of the one around it. If all of it is one bike that nobody \
+             touched meanwhile, put the photos into one folder: the program sorts them."
+        ),
+    ))
+}
+
+/// Whether photos are a job by themselves: the wheel in two positions, and each of them from the
+/// left and from the right. A folder for each side, or the wheel turned between the sides, is no
+/// such thing.
+fn is_whole(sorted: &Sorted) -> bool {
+    let positions = (0..sorted.positions.len()).filter(|&position| {
+        let photos: Vec<usize> = (0..sorted.shows.len())
+            .filter(|&photo| sorted.shows[photo] == Shows::Wheel(position))
+            .collect();
+        let sides: BTreeSet<Side> = photos.iter().filter_map(|&photo| sorted.from[photo]).collect();
+        photos.len() >= NO_SLIP && sides.len() == 2
+    });
+    let marks: Vec<_> = positions.map(|position| sorted.positions[position].mark).collect();
+    // A wheel that was knocked stands twice at nearly the same place: that is no second position.
+    marks.len() > 1 && marks.iter().any(|mark| mark.is_none() || *mark != marks[0])
+}
