@@ -167,12 +167,18 @@ pub fn measure_knowing(
     }
     let settings = scene_settings(&job, &setups);
     // Two bikes in one scene would give figures of neither.
-    let solution = if is_one_job {
+    let solved = if is_one_job {
         solve_scene(&mut photos, &setups, &settings, &mut findings, progress)
     } else {
         None
     };
-    let bench_settings = bench_settings(&job, &setups, &lens_only);
+    let mut bench_settings = bench_settings(&job, &setups, &lens_only);
+    let solution = solved.map(|Solved { solution, cord_by_colour }| {
+        if cord_by_colour {
+            in_colour::allow_for(&mut bench_settings, &mut findings);
+        }
+        solution
+    });
     let figures = solution.as_ref().and_then(|solution| {
         let figures = guarded("The figures could not be worked out from the solved scene.", || {
             bench::measure(solution, &bench_settings)
@@ -231,6 +237,13 @@ fn look_at_each(
     photos
 }
 
+/// A solved scene.
+struct Solved {
+    solution: Solution,
+    /// Whether the cord was told from its shadow by its colour.
+    cord_by_colour: bool,
+}
+
 /// Solves the scene, looks again where it expects more, and solves again.
 fn solve_scene(
     photos: &mut [SeenPhoto],
@@ -238,19 +251,20 @@ fn solve_scene(
     settings: &SceneSettings,
     findings: &mut Vec<Finding>,
     progress: &(dyn Fn(Progress) + Sync),
-) -> Option<Solution> {
+) -> Option<Solved> {
     let solved = guarded("No scene could be solved, and so nothing is measured.", || {
         progress(Progress::Solving);
         let mut first = scene::solve(&scene_photos(photos, setups), settings)?;
         let mistakes = look_again_at_all(photos, &first, progress);
-        in_colour::read_lanes(photos, &mut first);
+        let cord_by_colour = in_colour::read_lanes(photos, &mut first);
         read_lines_again(photos, &first);
         progress(Progress::Solving);
-        Some((scene::solve_again(&first, &scene_photos(photos, setups), settings)?, mistakes))
+        let solution = scene::solve_again(&first, &scene_photos(photos, setups), settings)?;
+        Some((Solved { solution, cord_by_colour }, mistakes))
     });
-    let (solution, mistakes) = or_reported(solved, findings).flatten()?;
+    let (solved, mistakes) = or_reported(solved, findings).flatten()?;
     findings.extend(mistakes);
-    Some(solution)
+    Some(solved)
 }
 
 /// Says in the plan and in findings which photos would help most.

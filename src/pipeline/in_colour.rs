@@ -3,6 +3,8 @@
 
 use rayon::prelude::*;
 
+use crate::bench::BenchSettings;
+use crate::finding::Finding;
 use crate::photo::colour::{N_COLOURS, look_at_colours};
 use crate::photo::room::Room;
 use crate::scene::Solution;
@@ -15,24 +17,43 @@ use super::SeenPhoto;
 /// A photo's lanes in each of its [`N_COLOURS`] colours; None for one without colour.
 type InColours = Option<Vec<Vec<LaneEdges>>>;
 
+/// How much farther off than by brightness the cord may be read in a colour at each end, k = 2, mm.
+/// Phones keep colour at half the resolution, and a cord's lit side has more of it than its dark one:
+/// twice what was seen in a drawn bench whose cord was read so.
+const BY_COLOUR_U_MM: f64 = 0.5;
+
+/// Allows for a cord that was read in a colour, and says so.
+pub(super) fn allow_for(settings: &mut BenchSettings, findings: &mut Vec<Finding>) {
+    let light = &mut settings.assumed.cord_light_u_mm;
+    *light = light.hypot(BY_COLOUR_U_MM);
+    findings.push(Finding::note(
+        "cord-by-colour",
+        format!(
+            "Brightness left open which is the cord and which its shadow; its colour told. That is less exact, and {BY_COLOUR_U_MM} mm are allowed for it."
+        ),
+        "For smaller uncertainties change the light so that no sharp shadow lies beside the cord, and take the photos again.",
+    ));
+}
+
 /// Reads the lanes of all photos in the best colour, if one is better than brightness, and makes
-/// the solution choose its cord anew.
-pub(super) fn read_lanes(photos: &mut [SeenPhoto], first: &mut Solution) {
+/// the solution choose its cord anew. Whether it did.
+pub(super) fn read_lanes(photos: &mut [SeenPhoto], first: &mut Solution) -> bool {
     if !first.cord_is_doubtful() {
-        return;
+        return false;
     }
     let mut coloured: Vec<InColours> = photos.par_iter().map(in_colours).collect();
     let ways: Vec<Vec<Lanes>> = std::iter::once(None)
         .chain((0..N_COLOURS).map(Some))
         .map(|colour| lanes(photos, &coloured, colour))
         .collect();
-    let Some(colour) = first.clearest(&ways).checked_sub(1) else { return };
+    let Some(colour) = first.clearest(&ways).checked_sub(1) else { return false };
     for (photo, own) in photos.iter_mut().zip(&mut coloured) {
         if let Some(edges) = own {
             photo.sightings.lanes = std::mem::take(&mut edges[colour]);
         }
     }
     first.forget_cord();
+    true
 }
 
 fn in_colours(photo: &SeenPhoto) -> InColours {

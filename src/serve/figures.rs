@@ -79,7 +79,7 @@ fn badge(decision: Decision) -> Markup {
     let (class, word) = match decision {
         Decision::In => ("in", "fine"),
         Decision::Out => ("out", "to do"),
-        Decision::Undecided => ("open", "not sure yet"),
+        Decision::Undecided => ("open", "undecided"),
     };
     html! { span class={ "badge " (class) } { (word) } }
 }
