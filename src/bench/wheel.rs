@@ -35,7 +35,10 @@ impl Evaluation<'_> {
                 // A wheel that leans to the left stands further left at its higher mark.
                 let yaw = ((yf - yr - dz * lean.tan()) / dx).atan().to_degrees();
                 self.record(Figure::WheelYawFromOffsets, yaw);
-                self.record(Figure::WheelToe, yf - yr);
+                // Of three marks no two lie opposite.
+                if marks.len() == 2 {
+                    self.record(Figure::WheelToe, yf - yr);
+                }
                 if axis.is_none() {
                     self.record(Figure::WheelYaw, yaw);
                 }

@@ -2,8 +2,16 @@
 //! told of it.
 
 use super::folders::Position;
-use super::sorting::Place;
 use crate::grouping::Mark;
+
+/// Where a new photo is put.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Place {
+    /// Into the evening's own folder, beside the others.
+    Loose,
+    /// Into the folder of a position.
+    Folder(String),
+}
 
 /// What is known of a position.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

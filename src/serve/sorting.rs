@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::folders::Position;
+use super::position::Place;
 use super::state::{Bench, State, Taken};
 use crate::bench::from_job::scene_settings;
 use crate::cards::Pattern;
@@ -164,15 +165,6 @@ fn runs_by_position(photos: &[&Sought]) -> Vec<Vec<usize>> {
         by_position.entry(photo.position).or_default().push(idx);
     }
     by_position.into_values().collect()
-}
-
-/// Where a new photo is put.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Place {
-    /// Into the evening's own folder, beside the others.
-    Loose,
-    /// Into the folder of a position.
-    Folder(String),
 }
 
 /// The photos of the evening as they lie there.

@@ -6,11 +6,9 @@ use std::path::Path;
 
 use super::answer::{Answer, Seen, answer, bright_light};
 use super::name::{candidates, ending, safe_stem};
-use super::position::place_for;
+use super::position::{Place, place_for};
 use super::refusal::Refusal;
-use super::sorting::{
-    Place, Shown, Sought, folder_at, is_flat, mark_in_words, position_in_words, sought,
-};
+use super::sorting::{Shown, Sought, folder_at, is_flat, mark_in_words, position_in_words, sought};
 use super::state::{Bench, State, Taken, chain_side_in, key_of};
 use crate::disk::new_file::NewFile;
 use crate::disk::sync_folder;

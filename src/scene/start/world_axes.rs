@@ -3,9 +3,11 @@
 use nalgebra::{Matrix3, Vector3};
 
 use crate::math::Rigid;
+use crate::math::rigid::any_normal;
 use crate::scene::model::input::ScenePhoto;
 use crate::scene::model::state::{Ground, State};
 use crate::scene::model::view::on_plane;
+use crate::scene::strings::card_row::in_row;
 use crate::sightings::StringKind;
 
 use super::cards::StartCards;
@@ -73,8 +75,14 @@ fn cord_direction(
     (sum.norm() > 1.0).then(|| sum.normalize())
 }
 
-/// The direction in which the cards' centres spread most; a lone card's own x axis.
+/// The direction in which the centres of the cards that lie in a row spread most; a lone card's own
+/// x axis.
 fn row_direction(poses: &[Rigid], up: &Vector3<f64>) -> Vector3<f64> {
+    let first = any_normal(up);
+    let second = up.cross(&first);
+    let on_bench = |pose: &Rigid| [pose.t.dot(&first), pose.t.dot(&second)];
+    let row = in_row(&poses.iter().map(on_bench).enumerate().collect());
+    let poses: Vec<&Rigid> = row.iter().map(|&card| &poses[card]).collect();
     let middle = poses.iter().map(|p| p.t).sum::<Vector3<f64>>() / poses.len() as f64;
     let spread: Matrix3<f64> =
         poses.iter().map(|p| (p.t - middle) * (p.t - middle).transpose()).sum();
@@ -86,5 +94,5 @@ fn row_direction(poses: &[Rigid], up: &Vector3<f64>) -> Vector3<f64> {
         poses[0].r.column(0).into_owned()
     };
     let flat = axis - up * axis.dot(up);
-    if flat.norm() > 1e-6 { flat.normalize() } else { crate::math::rigid::any_normal(up) }
+    if flat.norm() > 1e-6 { flat.normalize() } else { first }
 }

@@ -10,10 +10,10 @@ const LEAST_APART: f64 = 40.0;
 /// Two cards make a row of themselves: fewer than this tell nothing of the others.
 const LEAST_CARDS: usize = 3;
 
-/// Of cards by their number, with world x and y of their middles, mm: the most that lie along one
+/// Of cards with the places of their middles on the bench, mm: the most that lie along one
 /// line through two of them. Cards laid to the side for the bench's level are not among them. All
 /// of them where no three lie in a row.
-pub fn in_row(cards: &BTreeMap<u8, [f64; 2]>) -> BTreeSet<u8> {
+pub fn in_row<Card: Ord + Copy>(cards: &BTreeMap<Card, [f64; 2]>) -> BTreeSet<Card> {
     let mut best = BTreeSet::new();
     for (a, b) in cards.values().flat_map(|a| cards.values().map(move |b| (a, b))) {
         let [along, aside] = [b[0] - a[0], b[1] - a[1]];
@@ -22,7 +22,7 @@ pub fn in_row(cards: &BTreeMap<u8, [f64; 2]>) -> BTreeSet<u8> {
             continue;
         }
         let off = |at: &[f64; 2]| ((at[1] - a[1]) * along - (at[0] - a[0]) * aside) / length;
-        let row: BTreeSet<u8> = cards
+        let row: BTreeSet<Card> = cards
             .iter()
             .filter(|(_, at)| off(at).abs() < BESIDE_ROW)
             .map(|(card, _)| *card)

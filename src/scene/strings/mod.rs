@@ -1,7 +1,7 @@
 //! Cord and plumb lines: which of what is seen in a lane or along a line is theirs, and how sure
 //! that is.
 
-mod card_row;
+pub mod card_row;
 pub mod cord_choice;
 pub mod cord_doubts;
 pub mod cord_fit;

@@ -82,7 +82,9 @@ impl TruthScene {
                 let rise = (front.z - rear.z) * wheel.lean_deg.to_radians().tan();
                 let yaw = ((front.y - rear.y - rise) / (front.x - rear.x)).atan().to_degrees();
                 out.insert("/wheel/yaw_from_offsets".into(), yaw);
-                out.insert("/wheel/toe".into(), front.y - rear.y);
+                if mids.len() == 2 {
+                    out.insert("/wheel/toe".into(), front.y - rear.y);
+                }
             }
         }
         if wheel.further_places.len() >= 3 {
