@@ -9,7 +9,7 @@ use super::folders::{ASIDE, begin_next, evenings, positions};
 use super::measuring::load_earlier;
 use super::refusal::Refusal;
 use super::report;
-use super::sorting::sort_anew;
+use super::sort_evening::sort_anew;
 use super::state::{Bench, step_key};
 use crate::disk::new_file::write_new;
 use crate::disk::scratch::uninterrupted;

@@ -21,7 +21,7 @@ use crate::visible;
 
 use super::answer::{Seen, answer, bright_light};
 use super::folders::{evenings, positions};
-use super::sorting::sort_anew;
+use super::sort_evening::sort_anew;
 use super::state::{Bench, Earlier, LastResult, Status, Taken, chain_side_in, key_of};
 
 /// Runs as long as the program does.

@@ -22,6 +22,7 @@ mod report;
 pub mod responses;
 mod ring;
 pub mod served;
+pub mod sort_evening;
 pub mod sorting;
 pub mod start;
 pub mod state;

@@ -7,7 +7,6 @@ use std::sync::Arc;
 
 use super::folders::Position;
 use super::position::Place;
-use super::state::{Bench, State, Taken};
 use crate::bench::from_job::scene_settings;
 use crate::cards::Pattern;
 use crate::grouping::{self, Listed, Mark, Shows, Sorted, group};
@@ -28,21 +27,6 @@ pub struct Sought {
     /// The position in which the page has it.
     pub position: Option<usize>,
     pub sha256: String,
-}
-
-impl Sought {
-    fn of(photo: &Taken, evening: &Path) -> Self {
-        let folder = folder_of(&photo.path, evening);
-        let name = photo.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        let id = folder.as_ref().map_or(name.clone(), |folder| format!("{folder}/{name}"));
-        Self {
-            key: photo.key.clone(),
-            id,
-            folder,
-            position: photo.position,
-            sha256: photo.sha256.clone(),
-        }
-    }
 }
 
 /// The folder of a photo inside the evening's; None where it lies in the evening's own.
@@ -167,25 +151,10 @@ fn runs_by_position(photos: &[&Sought]) -> Vec<Vec<usize>> {
     by_position.into_values().collect()
 }
 
-/// The photos of the evening as they lie there.
-pub fn sought(state: &State) -> Vec<Sought> {
-    state.photos.iter().map(|photo| Sought::of(photo, &state.evening.folder)).collect()
-}
-
 /// Whether all photos so far lie loose in the evening's own folder: further ones go there as well,
 /// and all are sorted alike.
 pub fn is_flat(photos: &[Sought]) -> bool {
     !photos.is_empty() && photos.iter().all(|photo| photo.folder.is_none())
-}
-
-/// Sorts all photos anew, and takes that up.
-pub fn sort_anew(bench: &Bench) {
-    let (photos, job) = {
-        let state = bench.read();
-        (sought(&state), state.job.clone())
-    };
-    let sorting = Shown::of(&photos, None, &bench.known, &job).sorting();
-    bench.change(|state| state.sort_by(&sorting));
 }
 
 /// The path of a photo that is put at a place of the evening.
