@@ -3,7 +3,7 @@
 //! A block names the figure's place in the result, its unit and what + means, its one name for
 //! people and the short one for tables (`*` stands for the part it belongs to), what it means at
 //! the bench, what must be on the bench and in the photos for it to be measured, under which
-//! heading and in which place it is shown; where they differ from the usual ([`USUAL`]), whether a
+//! heading and in which place it is shown; where they differ from the usual (`USUAL`), whether a
 //! tolerance or a hand value may be given, and the figure that comes from the same marks.
 
 use super::member::{Group, Section, catalogue};
