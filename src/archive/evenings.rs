@@ -1,7 +1,7 @@
 //! Where each evening of a sealed job keeps its parts: the first one right in the payload, each
 //! later one in a folder of its own there, with the same parts.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use crate::photo::evenings::evening_number;
 
@@ -66,8 +66,7 @@ impl Within {
     /// The evenings that a bag's files belong to, in order; the first is always among them.
     pub fn all_of<'path>(paths: impl Iterator<Item = &'path String>) -> Vec<Self> {
         let found = paths.map(|path| Self::of(path)).chain([Self::first()]);
-        let by_number: BTreeMap<Self, ()> = found.map(|within| (within, ())).collect();
-        by_number.into_keys().collect()
+        found.collect::<BTreeSet<Self>>().into_iter().collect()
     }
 }
 

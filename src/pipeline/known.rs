@@ -1,5 +1,5 @@
 //! What was seen in photos before: when a growing folder is measured again and again, no photo
-//! needs looking at each photo anew.
+//! needs looking at anew.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};

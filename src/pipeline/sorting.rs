@@ -49,11 +49,8 @@ pub fn sort(
 ) -> Sorting {
     let listed = as_listed(photos, listed, job, findings);
     let sorted = guarded("The photos were not sorted by where the wheel stands in them.", || {
-        let scene = |(photo, of): (&SeenPhoto, &Listed)| ScenePhoto {
-            lens_only: of.is_for_the_lens(),
-            ..scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings)
-        };
-        let scenes: Vec<ScenePhoto> = photos.iter().zip(&listed).map(scene).collect();
+        let scenes: Vec<ScenePhoto> =
+            photos.iter().zip(&listed).map(|(photo, of)| as_scene(photo, of)).collect();
         grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))
     });
     let sorted = super::or_reported(sorted, findings).unwrap_or_default();
@@ -73,6 +70,13 @@ pub fn sort(
     apply(photos, &listed, &out, causes)
 }
 
+fn as_scene(photo: &SeenPhoto, of: &Listed) -> ScenePhoto {
+    ScenePhoto {
+        lens_only: of.is_for_the_lens(),
+        ..scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings)
+    }
+}
+
 /// The set-ups' folders, where there are several, each with what its photos show by themselves.
 /// Those that job.toml names are believed.
 fn each_by_itself(photos: &[SeenPhoto], listed: &[Listed], job: &Job) -> Vec<(String, Sorted)> {
@@ -86,13 +90,8 @@ fn each_by_itself(photos: &[SeenPhoto], listed: &[Listed], job: &Job) -> Vec<(St
         return Vec::new();
     }
     let alone = |(name, own): (&str, Vec<usize>)| {
-        let scenes: Vec<ScenePhoto> = own
-            .iter()
-            .map(|&idx| {
-                let photo = &photos[idx];
-                scene_photo(&photo.file.id, photo.facts.as_ref(), &photo.sightings)
-            })
-            .collect();
+        let scenes: Vec<ScenePhoto> =
+            own.iter().map(|&idx| as_scene(&photos[idx], &listed[idx])).collect();
         let order = vec![(0..scenes.len()).collect()];
         (name.to_owned(), grouping::sort(&scenes, &scene_settings(job, &[]), job, &order))
     };

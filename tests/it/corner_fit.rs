@@ -300,6 +300,20 @@ fn a_corner_without_noise_is_found_to_a_thousandth_of_a_pixel_from_two_pixels_aw
     }
 }
 
+/// The dark half of a bench lit by one lamp: print has the same contrast there, told by its light.
+#[test]
+fn a_corner_in_the_dark_is_fitted_like_one_in_the_light() {
+    let (corner, image) = plain();
+    let dark = changed(&image, |_, _, light| light / 64.0);
+    let [light, dark] = [&image, &dark]
+        .map(|image| fit_corner(image, &Noise::NONE, &corner.guess(corner.at)).expect("a corner"));
+    assert!(
+        (light.at[0] - dark.at[0]).hypot(light.at[1] - dark.at[1]) < 1e-3,
+        "{light:?} {dark:?}"
+    );
+    assert!(dark.contrast < 0.02, "{dark:?}");
+}
+
 #[test]
 fn the_other_polarity_is_refused() {
     let (corner, image) = plain();

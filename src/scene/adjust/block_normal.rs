@@ -35,11 +35,11 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
         let whitened = corner.whiten / block.noise;
         gathered.add(
             &world,
-            &|pixel| {
+            |pixel| {
                 let r = whitened * (corner.at - pixel);
                 (r, r.norm())
             },
-            &|column| whitened * column,
+            |column| whitened * column,
         );
     }
     for point in block.points.iter().filter(|point| point.used) {
@@ -48,8 +48,8 @@ pub fn normal(state: &State, slots: &Slots, block: &Block) -> BlockNormal {
         let across = point.normal / (point.sigma * block.noise);
         gathered.add(
             &world,
-            &|_| (Vector2::new(r / block.noise, 0.0), (r / block.noise).abs()),
-            &|column| Vector2::new(across.dot(column), 0.0),
+            |_| (Vector2::new(r / block.noise, 0.0), (r / block.noise).abs()),
+            |column| Vector2::new(across.dot(column), 0.0),
         );
     }
     gathered.finish()
@@ -99,8 +99,8 @@ impl<'a> Gathered<'a> {
     fn add(
         &mut self,
         world: &WorldPoint,
-        whiten: &dyn Fn(Vector2<f64>) -> (Vector2<f64>, f64),
-        project_rows: &dyn Fn(&Vector2<f64>) -> Vector2<f64>,
+        whiten: impl Fn(Vector2<f64>) -> (Vector2<f64>, f64),
+        project_rows: impl Fn(&Vector2<f64>) -> Vector2<f64>,
     ) {
         let seen = self
             .view
