@@ -58,9 +58,30 @@ impl Exceptions {
         findings
     }
 
+    fn moved_as_one(&self, part: &[u8]) -> bool {
+        part.iter().all(|number| self.split_tabs.contains(number))
+    }
+
     fn tab_findings(&self, settings: &SceneSettings) -> Vec<Finding> {
         let mut findings = Vec::new();
-        for number in &self.split_tabs {
+        let moved_as_one = |part: &&Vec<u8>| part.len() > 1 && self.moved_as_one(part);
+        for part in settings.moving_as_one.iter().filter(moved_as_one) {
+            let tabs: Vec<String> = part.iter().map(u8::to_string).collect();
+            findings.push(Finding::warning(
+                "part-moved",
+                format!(
+                    "Tabs {} moved together between set-ups: the part that carries them was knocked or slid. They were not used to tie the \
+                     set-ups.",
+                    tabs.join(" and ")
+                ),
+                "See that the part is tight (for the spindle's ends: the wheel's nuts), turn the wheel without leaning on it, and take the \
+                 photos of both set-ups again.",
+            ));
+        }
+        let is_reported = |number: &&u8| {
+            !settings.moving_as_one.iter().any(|p| moved_as_one(&p) && p.contains(number))
+        };
+        for number in self.split_tabs.iter().filter(is_reported) {
             if settings.tabs.iter().any(|tab| tab.number == *number && tab.hangs == Hangs::Cord) {
                 findings.push(Finding::note(
                     "rider-moved",

@@ -8,6 +8,7 @@ use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Carrier;
 
+use super::between_setups::tabs_elsewhere;
 use super::body_moved::{moved_within, tabs_of};
 use super::cord_moved::{CordMoved, cord_moved_within};
 use super::exceptions::Exceptions;
@@ -52,15 +53,21 @@ pub fn find_outliers(
     for pattern in patterns {
         judge_pattern(solution, pattern, &verdicts, exceptions);
     }
+    // A card that was kicked pulls everything else aside: such tabs are looked for once cards are
+    // settled.
+    let settled = |exceptions: &Exceptions| {
+        exceptions.moved_cards == before.moved_cards && exceptions.ignored == before.ignored
+    };
+    if settled(exceptions) {
+        exceptions.split_tabs.extend(tabs_elsewhere(solution, settings));
+    }
     for part in &settings.moving_as_one {
         if part.iter().any(|number| exceptions.split_tabs.contains(number)) {
             let of_it = solution.state.tabs.iter().filter(|tab| part.contains(&tab.number));
             exceptions.split_tabs.extend(of_it.map(|tab| tab.number));
         }
     }
-    let still =
-        exceptions.moved_cards == before.moved_cards && exceptions.ignored == before.ignored;
-    if still {
+    if settled(exceptions) {
         // Once split, what is left of a set-up is not split again.
         let known =
             |moved: &CordMoved| exceptions.cords_moved.iter().any(|k| k.setup == moved.setup);
