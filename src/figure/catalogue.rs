@@ -379,7 +379,7 @@ catalogue! {
         needs: NEEDS_CARDS, group: Group::BenchAndPrint, place: 1,
     }
     /// Where it has the cord, from the datum plane, + to the left: what it disagrees by. Null
-    /// where it tells the plane itself.
+    /// where the plane comes from this rider itself.
     RiderOffset(RiderId) {
         section: Section::Riders, member: "offset", kind: Kind::Length, sense: Sense::Sideways,
         name: "the cord's place by the rider with tabs *", short: "rider *",

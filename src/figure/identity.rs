@@ -111,7 +111,7 @@ impl Figure {
     }
 }
 
-/// Places in the result beside figures, as findings name them.
+/// Places in the result that are no figures, as findings name them.
 pub const CHAIN_SIDE: &str = "/chain/side";
 pub const RIDERS: &str = "/bench/riders";
 

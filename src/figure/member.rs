@@ -113,7 +113,7 @@ impl Group {
         }
     }
 
-    /// Before a figure's short name, where it stands without its heading.
+    /// Before a figure's short name, where it appears without its heading.
     pub fn word(self) -> &'static str {
         match self {
             Self::RearWheel => "wheel ",

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::side::Side;
 
-/// The name of one of several, as it stands in a JSON pointer, in a sentence and in a table.
+/// The name of one of several, as written in a JSON pointer, in a sentence and in a table.
 pub trait Part {
     /// From its name in a pointer; None where nothing can have that name.
     fn named(name: &str) -> Option<Self>

@@ -14,13 +14,13 @@ use super::section::Section;
 pub struct Assumed {
     /// Paper and glue under a tab, along its normal.
     pub paper_u_mm: f64,
-    /// A tab's middle off its face for want of flatness, along its normal.
+    /// A tab's middle off its face where it does not lie flat, along its normal.
     pub flat_u_mm: f64,
     /// A tab set sideways on a place that counts as a point (stations).
     pub place_u_mm: f64,
     /// The same on a spindle end.
     pub spindle_place_u_mm: f64,
-    /// A flag's middle beside its line.
+    /// A flag's middle off its line.
     pub flag_u_mm: f64,
     /// Printed size where no check line was measured, percent in each direction.
     pub print_u_percent: f64,
@@ -35,7 +35,7 @@ pub struct Assumed {
     pub plumb_u_deg: f64,
     /// Each end of the cord between set-ups.
     pub cord_moved_u_mm: f64,
-    /// The cord's axis as a rider tells it, across: from both its faces, and from one.
+    /// The cord's axis as a rider shows it, across: from both its faces, and from one.
     pub rider_u_mm: f64,
     pub rider_one_face_u_mm: f64,
     /// The same along the rider's height: how well its bridge fits the cord. It counts as far as

@@ -26,7 +26,7 @@ pub enum Kind {
     Own,
 }
 
-/// One key: where it stands, what may stand behind it, and what it is.
+/// One key: the section it belongs to, what values it takes, and what it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Key {
     /// `bike` for `[bike]`, `tab` for `[[tab]]`, `print.card` for `[[print.card]]`; empty for the
@@ -224,13 +224,13 @@ pub const KEYS: &[Key] = &[
         "assumed",
         "flat_u_mm",
         mm(0.01, 5.0),
-        "by how far a tab's middle may stand off its face for want of flatness",
+        "by how far a tab's middle may stand off its face where it does not lie flat",
     ),
     key(
         "assumed",
         "place_u_mm",
         mm(0.02, 20.0),
-        "by how far a tab may sit beside the point that it stands for",
+        "by how far a tab may sit off the point that it marks",
     ),
     key(
         "assumed",
@@ -242,7 +242,7 @@ pub const KEYS: &[Key] = &[
         "assumed",
         "flag_u_mm",
         mm(0.02, 20.0),
-        "by how far a flag's middle may lie beside its line",
+        "by how far a flag's middle may be off its line",
     ),
     key(
         "assumed",
@@ -284,7 +284,7 @@ pub const KEYS: &[Key] = &[
         "assumed",
         "rider_u_mm",
         mm(0.02, 5.0),
-        "by how far beside the cord a rider may stand, both its faces seen",
+        "by how far a rider may stand off the cord, both its faces seen",
     ),
     key("assumed", "rider_one_face_u_mm", mm(0.02, 5.0), "the same where one of its faces is seen"),
     key(

@@ -1,4 +1,4 @@
-//! Words that people use for what a setting calls otherwise.
+//! Words that people use for what a setting calls by another name.
 
 /// For each word of a setting the beginnings of others that stand for it.
 const OTHERS: [(&str, &[&str]); 3] = [

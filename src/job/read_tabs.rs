@@ -40,7 +40,7 @@ pub(super) fn read_tabs(
                 if tabs.contains_key(&number) {
                     section.problem(
                         "number",
-                        format!("tab {number} stands here twice"),
+                        format!("tab {number} is listed twice"),
                         "Keep one of the two.",
                     );
                 } else if let Some((other, _)) = same {
@@ -130,7 +130,7 @@ pub(super) fn read_faces(sections: &[Section<'_>], job: &Job) -> Vec<Face> {
     faces
 }
 
-/// What a tab stands for when a face is named for it: numbers that stand for riders otherwise are
+/// What a tab stands for when a face is named for it: numbers that usually stand for riders are
 /// free tabs there.
 fn on_face(job: &Job, number: u8) -> TabRole {
     let tab = job.tab(number);

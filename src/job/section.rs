@@ -101,7 +101,7 @@ impl<'doc> Section<'doc> {
                 _ => {
                     self.document.problem(
                         value.span(),
-                        format!("{name} is a section that stands once"),
+                        format!("{name} is a section that may appear once only"),
                         format!("Write [{name}] in a line of its own, and its keys below it."),
                     );
                     absent

@@ -33,7 +33,7 @@ pub struct Job {
     pub rim: Rim,
     #[serde(default)]
     pub assumed: Assumed,
-    /// Tabs of which the job says something, by number. Ask [`Job::tab`] instead: it knows the
+    /// Tabs that the job describes, by number. Ask [`Job::tab`] instead: it knows the
     /// others too.
     pub tabs: BTreeMap<u8, TabRole>,
     pub faces: Vec<Face>,
@@ -191,7 +191,7 @@ pub struct Tolerance {
     pub source: String,
 }
 
-/// A value measured by hand, to stand beside the photographed one; never merged with it.
+/// A value measured by hand, shown next to the photographed one and never merged with it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Hand {
     /// JSON pointer of the figure.

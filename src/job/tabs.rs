@@ -1,11 +1,11 @@
-//! What each tab stands for after what the job says.
+//! What each tab stands for, according to the job.
 
 use super::TabRole;
 use super::roles::{FIRST_RIDER, LAST_RIDER, MovesWith, Role};
 use super::settings::Job;
 
 impl Job {
-    /// What the tab with this number stands for, after what the job says.
+    /// What the tab with this number stands for, according to the job.
     pub fn tab(&self, number: u8) -> TabRole {
         let mut tab = self.tabs.get(&number).cloned().unwrap_or_else(|| {
             let mut tab = TabRole::of_number(number);

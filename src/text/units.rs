@@ -26,7 +26,7 @@ pub enum Show {
 pub use crate::figure::Kind;
 
 /// The most decimals that are shown: 0.01 mm, 0.001 inch and 0.01 degree are as fine as any tool
-/// beside the bench can follow (common practice, no source); a ratio's 0.01 % is 0.01 mm on 100 mm.
+/// at the bench can follow (common practice, no source); a ratio's 0.01 % is 0.01 mm on 100 mm.
 const MOST_DECIMALS_MM: usize = 2;
 const MOST_DECIMALS_INCH: usize = 3;
 const MOST_DECIMALS_DEGREE: usize = 2;

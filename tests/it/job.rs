@@ -437,7 +437,7 @@ fn meanings_that_make_no_sense_are_refused() {
     }
     assert!(
         problem("[[tab]]\nnumber = 40\n[[tab]]\nnumber = 40\n")
-            .contains("line 4: tab 40 stands here twice")
+            .contains("line 4: tab 40 is listed twice")
     );
 }
 
@@ -570,7 +570,7 @@ fn measured_check_lines_become_a_scale_and_its_uncertainty() {
     );
     assert!(
         problem("[[print.card]]\nnumber = 1\n[[print.card]]\nnumber = 1\n")
-            .contains("card 1 stands here twice")
+            .contains("card 1 is listed twice")
     );
 }
 
