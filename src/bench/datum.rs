@@ -49,7 +49,8 @@ impl DatumChoice {
     /// The edges alone, as far as they were found; a doubtful cord is no better than a single
     /// sighting, and one that lies as no cord can is none.
     pub fn edges_alone(solution: &Solution) -> Option<Self> {
-        let refused = solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
+        let refused =
+            solution.cord_findings.iter().any(|finding| finding.severity == Severity::Refused);
         let cord = solution.state.cords.first().filter(|_| !refused)?;
         Some(Self {
             edges: Some(Matrix2::identity()),
@@ -57,7 +58,11 @@ impl DatumChoice {
             weights: DMatrix::zeros(0, 0),
             middle: cord.middle,
             half: cord.half,
-            quality: if solution.cord_doubts.is_empty() { Quality::Good } else { Quality::Single },
+            quality: if solution.cord_findings.is_empty() {
+                Quality::Good
+            } else {
+                Quality::Single
+            },
         })
     }
 

@@ -37,11 +37,11 @@ pub fn findings(
     // reported already.
     let is_reported =
         findings.iter().any(|finding| [DISAGREE, "riders-too-few"].contains(&finding.id.as_str()))
-            || solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
+            || solution.cord_findings.iter().any(|finding| finding.severity == Severity::Refused);
     if !has_cord && !is_reported {
         findings.push(cord_not_seen());
     }
-    findings.extend(solution.cord_doubts.iter().cloned());
+    findings.extend(solution.cord_findings.iter().cloned());
     let setups: Vec<usize> =
         (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
     if setups.len() == 1 {

@@ -238,12 +238,7 @@ pub const KEYS: &[Key] = &[
         mm(0.02, 20.0),
         "the same for tabs 11 and 12 on the spindle's ends",
     ),
-    key(
-        "assumed",
-        "flag_u_mm",
-        mm(0.02, 20.0),
-        "by how far a flag's middle may be off its line",
-    ),
+    key("assumed", "flag_u_mm", mm(0.02, 20.0), "by how far a flag's middle may be off its line"),
     key(
         "assumed",
         "print_u_percent",

@@ -31,7 +31,7 @@ pub(super) fn allow_for(settings: &mut BenchSettings, findings: &mut Vec<Finding
         format!(
             "Brightness left open which is the cord and which its shadow; its colour told. That is less exact, and {BY_COLOUR_U_MM} mm are allowed for it."
         ),
-        "For smaller uncertainties change the light so that no sharp shadow lies beside the cord, and take the photos again.",
+        "For smaller uncertainties change the light so that no sharp shadow lies next to the cord, and take the photos again.",
     ));
 }
 

@@ -35,7 +35,7 @@ impl Share {
 }
 
 /// What groups add to the covariance of the unknowns at `slots`, all else held. `group_of` names
-/// the group of each point, None for points that count for themselves. None with fewer than three
+/// the group of each point, None for points that each count as a group of their own. None with fewer than three
 /// groups, which show no spread.
 pub fn of_groups(
     state: &State,

@@ -71,7 +71,7 @@ impl Seen {
     fn of(state: &State, slots: &Slots, blocks: &[&Block]) -> Self {
         let mut seen =
             Self { own: DMatrix::zeros(N_VIEW, N_VIEW), gradient: DVector::zeros(N_VIEW) };
-        // A card has no unknowns beside the view's own; a block without corners in use has none at
+        // A card has no unknowns besides the view's own; a block without corners in use has none at
         // all.
         let parts = blocks
             .iter()

@@ -255,8 +255,8 @@ fn descend(state: &mut State, problem: &Problem, max_steps: usize, loose: f64) -
             damping = (damping / 10.0).max(1e-9);
             growth = 2.0;
             // A millionth of the cost moves no figure by a hundredth of its uncertainty. Under
-            // strong damping a small fall tells nothing: unknowns that hang together
-            // closely hardly move then.
+            // strong damping a small fall means nothing: closely correlated unknowns
+            // hardly move then.
             if fall < 1e-7 && damping <= 1e-7 {
                 return Adjusted { cost, steps: step_idx + 1, converged: true };
             }

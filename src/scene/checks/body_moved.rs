@@ -1,4 +1,4 @@
-//! A turning body that was knocked or turned in the midst of a set-up: its photos before and after
+//! A turning body that was knocked or turned in the middle of a set-up: its photos before and after
 //! show it at two places.
 //!
 //! One place for all photos of the set-up then fits none of them, and a noise factor swallows the
@@ -42,7 +42,7 @@ pub struct Moved {
     pub left_out: Vec<usize>,
     /// Whether the photos before it moved are used, not those after.
     pub before_used: bool,
-    /// Tabs beside the body that went with it: a spindle's ends, say.
+    /// Tabs next to the body that went with it: a spindle's ends, say.
     pub went_along: Vec<u8>,
 }
 
@@ -185,9 +185,9 @@ fn fitted(solution: &Solution, body: usize, shots: &[Shot]) -> f64 {
             here.iter().map(|r| if r.abs() <= HUBER { 1.0 } else { HUBER / r.abs() }).collect();
         let columns: Vec<Vec<f64>> = (0..6)
             .map(|i| {
-                let mut beside = state.clone();
-                nudge(&mut beside, body, &middle, i, STEP);
-                values(&beside).iter().zip(&here).map(|(b, a)| (b - a) / STEP).collect()
+                let mut stepped = state.clone();
+                nudge(&mut stepped, body, &middle, i, STEP);
+                values(&stepped).iter().zip(&here).map(|(b, a)| (b - a) / STEP).collect()
             })
             .collect();
         let (mut normal, mut right) = (Matrix6::zeros(), Vector6::zeros());

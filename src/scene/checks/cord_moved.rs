@@ -1,4 +1,4 @@
-//! A cord that was pushed aside in the midst of a set-up: its photos before and after show it at
+//! A cord that was pushed aside in the middle of a set-up: its photos before and after show it at
 //! two places.
 //!
 //! One cord for all photos of the set-up then fits none of them: its noise grows, or the fewer

@@ -13,7 +13,7 @@ use super::cord_moved::CordMoved;
 /// What must be treated apart from the rule.
 #[derive(Clone, Debug, Default)]
 pub struct Exceptions {
-    /// Cards that lie elsewhere in each set-up.
+    /// Cards that lie in another place in each set-up.
     pub moved_cards: BTreeSet<u8>,
     /// Cards that must not be used.
     pub dropped_cards: BTreeSet<u8>,
@@ -26,9 +26,9 @@ pub struct Exceptions {
     pub ignored: BTreeSet<(usize, Pattern)>,
     /// Photos whose turning tabs disagree with their set-up.
     pub misplaced_photos: BTreeSet<usize>,
-    /// Bodies that moved in the midst of a set-up.
+    /// Bodies that moved in the middle of a set-up.
     pub moved: Vec<Moved>,
-    /// Cords that moved in the midst of a set-up.
+    /// Cords that moved in the middle of a set-up.
     pub cords_moved: Vec<CordMoved>,
 }
 
@@ -69,7 +69,7 @@ impl Exceptions {
         self.n_left_out() >= CONTRADICTED_SIGHTINGS && photos.len() >= CONTRADICTED_PHOTOS
     }
 
-    /// A number that stands twice in one photo was printed twice: nobody can tell which is which in
+    /// A number seen twice in one photo was printed twice: nobody can know which is which in
     /// the other photos.
     pub fn drop_cards_seen_twice(&mut self, photos: &[ScenePhoto]) {
         self.twice = cards_seen_twice(photos);
@@ -90,7 +90,7 @@ impl Exceptions {
     }
 }
 
-/// Cards whose number stands twice in one photo, each with the first such photo.
+/// Cards whose number is seen twice in one photo, each with the first such photo.
 pub fn cards_seen_twice(photos: &[ScenePhoto]) -> BTreeMap<u8, String> {
     let mut twice = BTreeMap::new();
     for photo in photos {

@@ -16,7 +16,7 @@ use super::exceptions::Exceptions;
 const TORN_NOISE: f64 = 4.0;
 const TORN_ASIDE: f64 = 0.5;
 
-/// Tabs of turning bodies that lie elsewhere in one set-up than in another by so little, or in so
+/// Tabs of turning bodies whose place differs from one set-up to another by so little, or in so
 /// even numbers, that the solution holds them in between: their corners are off in all photos, and
 /// to one side in each.
 pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {

@@ -1,10 +1,10 @@
-//! Whether the cord lies elsewhere in one set-up than in another.
+//! Whether the cord moved between set-ups.
 
 use nalgebra::DVector;
 
 use crate::scene::adjust::solve::{Problem, covariance};
 use crate::scene::model::state::{Cord, State};
-use crate::scene::strings::cord_doubts::movement_is_determined;
+use crate::scene::strings::weak_cord::movement_is_determined;
 
 /// Whether some set-up's cord lies farther from the first one's than cords left alone do and than
 /// the photos leave open (k = 3 both).

@@ -75,7 +75,7 @@ pub fn solve_without_covariance(
             own.findings.push(Finding::warning(
                 "lenses-differ",
                 "The photos contradict each other if one lens took them all, as their data say, and agree if each has its own: there are two \
-                 phones in the job, or somebody zoomed. Each photo's lens was estimated for itself, which costs accuracy.",
+                 phones in the job, or somebody zoomed. Each photo's lens was estimated on its own, which costs accuracy.",
                 "Take all photos with one phone, one lens and without zoom.",
             ));
             Some(own)

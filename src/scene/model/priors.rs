@@ -70,7 +70,7 @@ pub struct LensStart {
     pub height: usize,
 }
 
-/// A card whose check lines were measured for itself.
+/// A card whose check lines were measured on their own.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MeasuredSheet {
     pub number: u8,

@@ -157,7 +157,7 @@ pub struct Rival {
 }
 
 impl Chosen {
-    /// Root mean square by which its places lie beside one straight line through all of them, in
+    /// Root mean square by which its places lie off one straight line through all of them, in
     /// all set-ups, mm. None with fewer than four, which show nothing.
     pub fn crookedness(&self) -> Option<f64> {
         let n = self.fits.len() as f64;
@@ -178,7 +178,7 @@ impl Chosen {
     }
 }
 
-/// The cord that the light bears out best; `ground` is the cards' mean height. None with too few
+/// The cord that the light supports best; `ground` is the cards' mean height. None with too few
 /// lanes.
 pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     if lanes.len() < FEWEST_LANES {
@@ -214,7 +214,7 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     Some(best)
 }
 
-/// The close fit of one candidate: each group for itself, then again from where a straight cord
+/// The close fit of one candidate: each group on its own, then again from where a straight cord
 /// through all of them lies, with the common radius; the better of the two counts.
 fn fitted(groups: &[Group], fine: &[Vec<FineLane>], candidate: &CordCandidate) -> Option<Chosen> {
     let fit_all = |starts: &[Place], near: [f64; 3], rounds: usize| -> Vec<Option<GroupFit>> {

@@ -18,7 +18,7 @@ const STRAIGHTER: f64 = 2.0;
 impl Solution {
     /// Whether light in the lanes leaves open where the cord runs.
     pub fn cord_is_doubtful(&self) -> bool {
-        self.state.cords.is_empty() || !self.cord_doubts.is_empty()
+        self.state.cords.is_empty() || !self.cord_findings.is_empty()
     }
 
     /// Makes the next solution choose its cord anew instead of keeping this one's.

@@ -87,7 +87,7 @@ const USUAL_HEIGHT: f64 = 3.0;
 const SPARSE: Mm = Mm(0.5);
 
 impl LightView {
-    /// `slope` is how far the cord goes to the side (world y) for each mm along x: places are told
+    /// `slope` is how far the cord goes to the side (world y) for each mm along x: places are given
     /// as if it ran along x, seen over the card's middle. `bow` is the height of the card's
     /// middle over its edges along x and along y, mm.
     pub fn new(

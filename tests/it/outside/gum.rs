@@ -44,7 +44,7 @@ fn carrier(n: usize) -> Solution {
         cord_moved: false,
         cord_unsettled: false,
         cord_rival: None,
-        cord_doubts: Vec::new(),
+        cord_findings: Vec::new(),
         group_spreads: Vec::new(),
         readings: Vec::new(),
         converged: true,
