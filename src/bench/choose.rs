@@ -78,7 +78,7 @@ pub fn choose(
     choices
 }
 
-/// The choices alone, without the findings beside them.
+/// The choices alone, without their findings.
 pub fn choices_of(solution: &Solution, settings: &BenchSettings) -> Choices {
     choose(solution, settings, &Views::of(solution), &mut UpFigures::default(), &mut Vec::new())
 }

@@ -45,18 +45,18 @@ pub struct Checked {
     /// photos' difference, each half with a cord and an up of its own, over the difference's
     /// standard uncertainty: about 1 for honest photos. None where nothing could be compared.
     pub ratio: Option<f64>,
-    /// The same of the photos from the left and from the right: what light and shadow do to a
-    /// cord, either side sees otherwise, and where both together take the middle of it this
-    /// says more than the figures are off.
+    /// The same of the photos from the left and from the right: either side sees differently what
+    /// light and shadow do to a cord, and where both together take the middle of it this ratio
+    /// exceeds the figures' error.
     pub left_right: Option<f64>,
-    /// What odd and even photos say of the error of a figure that all of them tell: for honest
+    /// What odd and even photos show of the error of a figure that all of them give: for honest
     /// photos a draw with the photos' own standard uncertainty.
     pub apart: BTreeMap<Figure, f64>,
     pub findings: Vec<Finding>,
 }
 
-/// Odd against even photos, and those from the left against those from the right. Each half has its
-/// cord, its lines and its up for itself.
+/// Odd against even photos, and those from the left against those from the right. Each half has a
+/// cord, lines and an up of its own.
 pub fn check(
     solution: &Solution,
     settings: &BenchSettings,

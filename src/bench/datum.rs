@@ -136,15 +136,15 @@ impl DatumChoice {
         state: &State,
         shift: &Shift,
     ) -> Vec<(&StandingRider, Vector3<f64>)> {
-        let mut told = BTreeSet::new();
+        let mut given = BTreeSet::new();
         self.riders
             .iter()
-            .filter(|r| told.insert(r.rider))
+            .filter(|r| given.insert(r.rider))
             .map(|r| (r, self.place(r, state, shift)))
             .collect()
     }
 
-    /// Numbers of the tabs that tell a rider, over all set-ups.
+    /// Numbers of the tabs that show a rider, over all set-ups.
     pub fn faces_of(&self, rider: u8) -> BTreeSet<u8> {
         self.riders
             .iter()

@@ -48,7 +48,7 @@ pub fn left_out(words: &str, off: f64) -> Finding {
         say![
             format!("The rider with {words} has the cord "),
             Amount::tenths(off.abs()),
-            " elsewhere than all the rest; it was left out.",
+            " away from where all the rest have it; it was left out.",
         ],
         "See that it sits on the cord, folded round it and glued flat, and take photos of it again.",
     )
@@ -78,7 +78,7 @@ pub fn from_riders(quality: Quality) -> Finding {
         ),
         Quality::Single => Finding::warning(
             "datum-single",
-            "Light and shadow hide the cord's edges here, and the riders confirm each other too little: what hangs on the cord gets no \
+            "Light and shadow hide the cord's edges here, and the riders confirm each other too little: what depends on the cord gets no \
              verdict.",
             "Put two riders on the cord 600 mm or more apart, with both faces of each in two photos from places a pace apart, or a third one.",
         ),
@@ -89,7 +89,7 @@ pub fn from_riders(quality: Quality) -> Finding {
 pub fn riders_moved() -> Finding {
     Finding::warning(
         "cord-moved",
-        "The riders stand elsewhere across in a later set-up than in the first; all was measured from the cord's place in the first.",
+        "The riders have moved sideways since the first set-up; all was measured from the cord's place in the first.",
         "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
     )
     .about(Figure::CordMoved)

@@ -103,12 +103,12 @@ fn cord_moved(figures: &Figures) -> Finding {
     Finding::warning(
         "cord-moved",
         say![
-            "The cord lies ",
+            "The cord moved ",
             match figures.get(&Figure::CordMoved) {
                 Some(moved) => say![Amount::measured(&moved, Kind::Length)],
                 None => say!["somewhat"],
             },
-            " elsewhere in one set-up than in another; all was measured from its place in the first.",
+            " between set-ups; all was measured from its place in the first.",
         ],
         "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
     )
@@ -259,7 +259,7 @@ fn chain(
 }
 
 /// The front wheel's track needs its axle, which only turning shows: a steered front wheel would
-/// otherwise be taken for one out of line.
+/// else be taken for one out of line.
 fn track(
     choices: &Choices,
     seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize,

@@ -1,4 +1,4 @@
-//! Up, weighed from what tells it: plumb lines, the cards on the bench, a level's reading.
+//! Up, weighed from what shows it: plumb lines, the cards on the bench, a level's reading.
 
 use nalgebra::{DMatrix, Matrix2, Vector2};
 

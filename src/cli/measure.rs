@@ -82,7 +82,7 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     let says = !args.quiet && !args.json;
     let mut measured = pipeline::measure(folder, &|progress| {
         if let (Progress::Sorted(words), true) = (&progress, says) {
-            let said = format!("Photos sorted by where the wheel stands: {}.\n\n", one_line(words));
+            let said = format!("Photos sorted by the wheel's position: {}.\n\n", one_line(words));
             // Where nothing can be printed, the figures will say so.
             bar.suspend(|| super::print(&super::fitted(&said)).unwrap_or_default());
         }

@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::bench::upright::{LEAST_IMAGES, bears_out};
+use crate::bench::upright::{LEAST_IMAGES, is_line_confirmed};
 use crate::cards::codes::N_TABS;
 use crate::job::{Job, Letter, Role};
 use crate::report::numbers::{named, plural, ranges};
@@ -156,7 +156,7 @@ fn lacks_a_plumb_line(usable: &[&Glance], job: &Job) -> Option<String> {
     let is_seen = |flags: &BTreeMap<u8, BTreeSet<usize>>| {
         let photos: BTreeSet<&usize> = flags.values().flatten().collect();
         let of_each: Vec<usize> = flags.values().map(BTreeSet::len).collect();
-        bears_out(photos.len(), &of_each)
+        is_line_confirmed(photos.len(), &of_each)
     };
     if flags.values().any(is_seen) {
         return None;

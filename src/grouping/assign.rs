@@ -95,8 +95,8 @@ impl Work<'_> {
         }
     }
 
-    /// Photos that show the wheel elsewhere than their folder's others go where they fit, and are
-    /// named.
+    /// Photos that show the wheel in another position than the rest of their folder go where they
+    /// fit, and are named.
     fn check_folders(&mut self) {
         let owners = self.owns.clone();
         for (&setup, &own) in &owners {

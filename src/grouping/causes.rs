@@ -77,7 +77,7 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
             .collect();
         findings.push(Finding::refused(
             "wheel-not-turned",
-            format!("The wheel stands alike in the photos of {}: it was not turned between them.", names.join(" and ")),
+            format!("The wheel is in the same position in the photos of {}: it was not turned between them.", names.join(" and ")),
             "Turn the wheel half round, and take six photos more: three from the left, three from the right.",
         ));
     }

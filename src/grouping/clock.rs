@@ -1,9 +1,9 @@
-//! When photos were taken, as far as one camera's clock tells.
+//! When photos were taken, as far as one camera's clock shows.
 
 use super::setups::Listed;
 
-/// "2026:05:16 10:04:48" as seconds since some day; months count as long ones, which tells times
-/// apart all the same.
+/// "2026:05:16 10:04:48" as seconds since some day; months count as long ones, which
+/// keeps times apart all the same.
 pub(super) fn seconds(taken: &str) -> Option<i64> {
     let parts: Option<Vec<i64>> = taken
         .trim()
@@ -26,7 +26,7 @@ pub(super) fn have_one_clock(photos: &[Listed], of: &[usize]) -> bool {
     })
 }
 
-/// Photos in the order in which they were taken, where one clock tells; else as they are listed, by
+/// Photos in the order in which they were taken, where one clock shows it; else as they are listed, by
 /// their names.
 pub fn in_time(photos: &[Listed], of: &[usize]) -> Vec<usize> {
     let mut order = of.to_vec();

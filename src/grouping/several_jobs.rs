@@ -12,7 +12,7 @@ use crate::text::listed;
 pub const SEVERAL_JOBS: &str = "several-jobs-in-folder";
 
 /// The folders that are jobs of their own, where there are two or more. Each comes with what its
-/// photos show when nothing but they are looked at: tabs of the same number stand elsewhere on
+/// photos show on their own: tabs of the same number are in other places on
 /// another bike, so that all folders together show no position at all.
 pub fn several_jobs(folders: &[(String, Sorted)]) -> Option<Finding> {
     let whole: Vec<&str> = folders

@@ -34,7 +34,7 @@ impl Work<'_> {
         self.out.findings.push(Finding::warning(
             "setup-names-swapped",
             format!(
-                "{names}, by where the wheel stands: {}. The figures hold: they go by the photos, and only bear the folder's name.",
+                "{names}, by the wheel's position: {}. The figures hold: they go by the photos, and only carry the folder's name.",
                 listed(&said)
             ),
             "Rename the folders, so that the names in the report are true. But see first that tab 1 is on the bike's left and tab 2 on its \

@@ -48,7 +48,7 @@ pub fn sort(
     findings: &mut Vec<Finding>,
 ) -> Sorting {
     let listed = as_listed(photos, listed, job, findings);
-    let sorted = guarded("The photos were not sorted by where the wheel stands in them.", || {
+    let sorted = guarded("The photos were not sorted by the wheel's position in them.", || {
         let scenes: Vec<ScenePhoto> =
             photos.iter().zip(&listed).map(|(photo, of)| as_scene(photo, of)).collect();
         grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))

@@ -153,7 +153,7 @@ fn a_flat_folder_is_sorted_and_named_by_where_the_mark_is() {
         assert!(grouping.by.iter().all(|by| *by == GroupedBy::Found));
         let n = photos.scene.len() / 2;
         let told = format!(
-            "The photos were sorted by where the wheel stands in them: mark forward: {n} photos, mark rearward: {n}."
+            "The photos were sorted by the wheel's position in them: mark forward: {n} photos, mark rearward: {n}."
         );
         assert_eq!(said(&grouping, "photos-sorted"), told);
     }
@@ -242,7 +242,7 @@ fn a_photo_in_the_wrong_folder_is_named_with_the_folder_it_fits() {
     assert_eq!(
         said(&grouping, "photo-in-wrong-setup"),
         format!(
-            "{file} lies in 1-mark-forward, but shows the wheel as it stands in 2-mark-rearward; it is counted there."
+            "{file} lies in 1-mark-forward, but shows the wheel in the position of 2-mark-rearward; it is counted there."
         )
     );
     assert_eq!(grouping.findings.len(), 1);
@@ -449,7 +449,7 @@ fn photos_from_one_side_only_and_a_wheel_not_turned_are_named() {
     assert_eq!(named.len(), 1, "{named:?}");
     assert_eq!(
         named[0].what,
-        "The wheel stands alike in the photos of 1-mark-forward and 2-mark-rearward: it was not turned between them."
+        "The wheel is in the same position in the photos of 1-mark-forward and 2-mark-rearward: it was not turned between them."
     );
     assert!(named[0].advice.starts_with("Turn the wheel half round"), "{named:?}");
 }
@@ -580,7 +580,7 @@ fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
         String::from_utf8(said.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         text.starts_with(
-            "Photos sorted by where the wheel stands: mark forward: 2 photos, mark rearward: 1."
+            "Photos sorted by the wheel's position: mark forward: 2 photos, mark rearward: 1."
         ),
         "{text}"
     );
