@@ -344,7 +344,7 @@ catalogue! {
     TrackLean {
         section: Section::Track, member: "lean", kind: Kind::Angle, sense: Sense::Lean,
         name: "the front wheel's lean", short: "front wheel, lean",
-        meaning: "how the front wheel stands",
+        meaning: "how upright the front wheel is",
         needs: NEEDS_FRONT, group: Group::RearWheel, place: 9,
     }
     LevelAlong {

@@ -26,7 +26,7 @@ pub struct Evening {
     pub figures: Figures,
     pub plan: Vec<PlanStep>,
     pub verdicts: Vec<Verdict>,
-    /// The chain's side as the job tells it.
+    /// The chain's side as the job gives it.
     pub job_chain_side: Option<Side>,
 }
 

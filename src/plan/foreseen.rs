@@ -193,7 +193,7 @@ impl Foreseen {
         rest
     }
 
-    /// The figures to expect, beside those that stay as they were measured.
+    /// The figures to expect, besides those that stay as they were measured.
     pub fn expected(&self, measured: &Measured) -> Expected {
         let mut table = FigureTable::default();
         let rear = measured.rims().into_iter().filter(|rim| rim.at.is_rear());
@@ -213,7 +213,7 @@ impl Foreseen {
     }
 }
 
-/// Figures that are given again as expected, beside the rims' offsets. How a step moves them is
+/// Figures that are given again as expected, besides the rims' offsets. How a step moves them is
 /// `moves.rs`'s to say; what it does not move stays as measured.
 fn foreseen_figures() -> impl Iterator<Item = Figure> {
     let sections = Section::ALL.into_iter().filter(|section| section.is_foreseen());

@@ -64,8 +64,8 @@ fn rim_place(rim: &RimFigure) -> RimPlace {
     RimPlace { field, sign: rim.at.side.sign(), x: rim.facts.x }
 }
 
-/// Half the distance between adjusters where nobody knows it, mm (common practice, no source). What
-/// hangs on it: the distance between the sprockets by a share of a millimetre, all else by the
+/// Half the distance between adjusters where it is not known, mm (common practice, no source). What
+/// depends on it: the distance between the sprockets by a share of a millimetre, all else by the
 /// square of a small angle.
 const HALF_SPACING: f64 = 105.0;
 

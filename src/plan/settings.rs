@@ -16,7 +16,7 @@ pub struct PlanSettings {
     /// Distance between the two adjusters across the frame, mm.
     pub spacing_mm: Option<f64>,
     /// Which end of the spindle is drawn to square the wheel; the end away from the chain unless
-    /// told.
+    /// this says so.
     pub draw: Option<Side>,
     /// What is changed to bring the sprockets into line.
     pub pack: Option<SpacerKind>,

@@ -183,7 +183,8 @@ pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
 fn refuse_other_definitions(before: &Evening, after: &Evening) -> Result<(), SinceError> {
     let side = |side: Option<Side>| side.map(|side| side.word().to_owned());
     let always = |text: &str| Some(text.to_owned());
-    let reference = |told: Option<ChainReference>| told.map(|told| told.word().to_owned());
+    let reference =
+        |between: Option<ChainReference>| between.map(|between| between.word().to_owned());
     let (was, is) = (&before.figures.measured.facts, &after.figures.measured.facts);
     let pairs: [(&'static str, Option<String>, Option<String>); 6] = [
         ("the form of the result", always(&before.schema), always(&after.schema)),
@@ -230,7 +231,7 @@ fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>)
         findings.push(Finding::warning(
             OTHER_BIKE,
             format!("These are two bikes, by what was measured ({how}): nothing is taken as shared, and no step is followed."),
-            "Compare two measurements of one bike. If they are, a tab was read that was stuck elsewhere: look at the photos in both reports.",
+            "Compare two measurements of one bike. If they are, a tab was read that was stuck in another place: look at the photos in both reports.",
         ));
         return Kept::default();
     }
@@ -359,7 +360,7 @@ const PRINT_SCALE: &str = "print scale";
 ///
 /// The print's scale is, in lengths and in angles. How a tab sits on its face (its paper, its glue,
 /// not lying flat, set sideways) moves a length along the axle by the same before and after; it
-/// turns with the wheel or the sprocket in angles and in what is told at the far end of an angle,
+/// turns with the wheel or the sprocket in angles and in what is measured at the far end of an angle,
 /// so that there it is counted in full. All else is made anew for every measurement, or may be:
 /// noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
 fn shared_by(
@@ -381,7 +382,7 @@ fn shared_by(
         .all(|result| result.figures.measured.facts.wheel_source == Some(WheelSource::Axis));
     match field {
         Figure::ChainAtRear | Figure::ChainCentres => None,
-        // Without an axis the rear plane is that of three tabs, told half a metre further on.
+        // Without an axis the rear plane is that of three tabs, carried half a metre further on.
         Figure::ChainAtGearbox if !from_axis => None,
         _ => Some(SharedSource::Tabs),
     }

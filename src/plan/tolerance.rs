@@ -12,7 +12,7 @@ use crate::measurement::{Measurement, Quality};
 use crate::say;
 use crate::text::{Amount, Sentence};
 
-/// What stands as the source where nobody has published a limit.
+/// The source given where nobody has published a limit.
 pub const NO_SOURCE: &str = "common practice, no source";
 
 /// A whole print out by this much ("fit to page" takes 3 %) can't be seen in photos; a verdict must
@@ -253,7 +253,7 @@ fn chain_limit(input: &Figures) -> (f64, String) {
     (limit, source)
 }
 
-/// Where the value v of a figure with expanded uncertainty U stands to its tolerance t: in if |v| +
+/// How the value v of a figure with expanded uncertainty U compares with its tolerance t: in if |v| +
 /// U <= t, out if |v| - U > t, else undecided. The guard band is U itself on both sides, as in ISO 14253-1 and JCGM 106:2012.
 pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
     match value.abs() {

@@ -1,5 +1,5 @@
 //! Marks figures that hold relative to the bench, in the form of the result file: `"relative_to":
-//! "bench"` beside their value.
+//! "bench"` next to their value.
 
 use serde_json::Value;
 

@@ -199,7 +199,7 @@ impl ResultDocument {
         }
     }
 
-    /// The figure as it stands in the document, if there is one and it was measured.
+    /// The figure as the document holds it, if there is one and it was measured.
     pub fn figure(&self, figure: &Figure) -> Option<Measurement> {
         self.measured.table.stored(figure)
     }

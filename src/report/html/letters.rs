@@ -101,7 +101,7 @@ struct Sheet {
     /// Where the contour began, and where the pen is.
     begin: Point,
     pen: Point,
-    /// Where the glyph stands on the sheet, px.
+    /// Where the glyph is on the sheet, px.
     left: f32,
     foot: f32,
 }

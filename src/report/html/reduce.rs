@@ -85,7 +85,7 @@ impl Overlay {
     }
 }
 
-/// The cord's mid-line where it runs through the cards' lanes, which only the solved scene tells
+/// The cord's mid-line where it runs through the cards' lanes, which only the solved scene can tell
 /// from its shadow.
 fn cord_in_lanes(solution: &Solution, photo: usize) -> Option<Vec<[f64; 2]>> {
     let view = solution.view_of.get(photo).copied().flatten()?;

@@ -32,7 +32,7 @@ pub fn steps(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
 }
 
-/// Where the job leaves open how the sprockets are brought into line: every way beside the others,
+/// Where the job leaves open how the sprockets are brought into line: every way side by side,
 /// with what each costs the rim.
 pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
     for choice in &step.choices {

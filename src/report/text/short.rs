@@ -130,7 +130,7 @@ fn judged(
 ) {
     let figure = &verdict.field;
     let (style, words) = tables::verdict_words(document.verdict(figure), measured, figure, show);
-    // Where the limit has no room beside it, the verdict goes without: --all has both.
+    // Where the limit has no room next to it, the verdict goes without: --all has both.
     let room = WIDTH - NAME - VALUE - uncertainty(show);
     let words = if words.len() > room {
         words.split(" (").next().unwrap_or_default().to_owned()
@@ -145,13 +145,13 @@ fn judged(
     ]);
 }
 
-/// "wheel square (yaw)": the short name with the part it is told of.
+/// "wheel square (yaw)": the short name with the part it belongs to.
 fn name(verdict: &Verdict) -> String {
     let part = verdict.field.line().map_or("", |line| line.group.word());
     format!(" {}{}", part, harmless(&verdict.field.short()))
 }
 
-/// What stands in the way, with what to do; warnings in short; the rest is counted.
+/// What is in the way, with what to do; warnings in short; the rest is counted.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) =
         reported(document).partition(|f| f.severity != Severity::Note);

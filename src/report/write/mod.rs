@@ -28,7 +28,7 @@ use crate::disk::scratch::{ScratchFolder, uninterrupted};
 use crate::disk::{make_folders_in, sync_folder};
 use own_files::{Contents, OwnFiles};
 
-/// What of a job tells whether a report in the way is an earlier one of the same job.
+/// What shows whether a report in the way is an earlier one of the same job.
 #[derive(Clone, Debug, Default)]
 pub struct Identity {
     /// SHA-256 of the inputs, as in the result's job.id.

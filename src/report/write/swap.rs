@@ -98,7 +98,7 @@ pub(super) fn clear(report: &Path, successor: Option<&Path>) -> io::Result<()> {
     for sub_folder in &contents.sub_folders {
         fs::remove_dir(report.join(sub_folder))?;
     }
-    // The list goes last: broken off before, the rest can still be told to be ours.
+    // The list goes last: if this breaks off before, the rest is still known to be ours.
     if contents.has_list {
         fs::remove_file(report.join(LIST_NAME))?;
     }

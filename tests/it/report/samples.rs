@@ -586,7 +586,7 @@ pub fn nothing() -> ResultDocument {
         outcome: Outcome {
             headline: "Nothing could be measured".to_owned(),
             summary:
-                "Nothing could be measured. What is missing, and what to do about it, stands below."
+                "Nothing could be measured. What is missing, and what to do about it, is listed below."
                     .to_owned(),
             ..Outcome::default()
         },

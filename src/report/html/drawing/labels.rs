@@ -1,4 +1,4 @@
-//! What stands written beside a drawing, in one column, each with a line to what it tells of: the
+//! Labels next to a drawing, in one column, each with a line to the part that it is about: the
 //! steps of the plan where there are any, else how far a part is out.
 
 use super::bike::Bike;
@@ -32,7 +32,7 @@ const AROUND: f64 = 16.0;
 const SPACING: f64 = 3.6;
 
 /// Height of letters that can be read on a phone, whatever the drawing's width becomes with a
-/// column of them beside it, and on paper, where the drawing is `paper_mm` high.
+/// column of them next to it, and on paper, where the drawing is `paper_mm` high.
 pub fn letters(canvas: &Canvas, paper_mm: f64) -> f64 {
     let ([least, most], [top, foot]) = (canvas.across(), canvas.upright());
     let drawn = most - least + GAP + AROUND;
@@ -41,7 +41,7 @@ pub fn letters(canvas: &Canvas, paper_mm: f64) -> f64 {
     on_phone.max(on_paper).max(LEAST_LETTERS)
 }
 
-/// Something written beside the drawing.
+/// A text written next to the drawing.
 struct Label {
     from: Place,
     class: &'static str,
@@ -65,7 +65,7 @@ impl<'a> Labels<'a> {
         self.bike.document.plan.iter().find(|step| step.step == kind)
     }
 
-    /// How far a part is out, told at a place of the sheet.
+    /// How far a part is out, with a line to a place of the sheet.
     pub fn figure(&mut self, figure: &Figure, title: &str, from: Place) {
         let Some(measured) = self.bike.document.figure(figure) else { return };
         let shown = Shown::of(&measured, figure.kind(), self.show);
