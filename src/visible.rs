@@ -29,7 +29,7 @@ fn filtered(
     Cow::Owned(shown)
 }
 
-/// A name or a sentence from outside: one line, whatever stands in it.
+/// A name or a sentence from outside, on one line whatever it holds.
 pub fn one_line(text: &str) -> Cow<'_, str> {
     filtered(text, |_| false, |c, shown| shown.extend(c.escape_unicode()))
 }

@@ -182,7 +182,7 @@ pub fn info(text: &str) -> (Vec<(String, String)>, Vec<String>) {
     (facts, problems)
 }
 
-/// Paths of the files that are to be fetched from elsewhere; the third part of each line is the
+/// Paths of the files that are to be fetched from another place; the third part of each line is the
 /// path.
 pub fn fetch(text: &str, version: (u32, u32)) -> Result<Vec<String>, String> {
     let lines = lines(text).map(str::trim).enumerate().filter(|(_, line)| !line.is_empty());

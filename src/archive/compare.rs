@@ -244,7 +244,7 @@ fn same_words(a: &str, b: &str) -> bool {
         })
 }
 
-/// A sentence split into numbers and what stands between them.
+/// A sentence split into numbers and what is between them.
 fn words(sentence: &str) -> Vec<&str> {
     let is_number = |c: char| c.is_ascii_digit() || c == '.';
     let mut words = Vec::new();
@@ -339,7 +339,7 @@ mod tests {
         let Reproduction::Reproduced(words) = compared(&near) else {
             panic!("a hundredth of U is allowed")
         };
-        assert_eq!(words.len(), 2, "small differences are told all the same: {words:?}");
+        assert_eq!(words.len(), 2, "small differences are reported all the same: {words:?}");
         let Ok(Reproduction::Differs(words)) = compare(&sealed, &near, Alike::Bytes) else {
             panic!("one machine gives one result")
         };

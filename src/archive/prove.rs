@@ -173,7 +173,7 @@ fn photos_of_result(sealed: &str, within: &Within, bag: &Bag, proof: &mut Proof)
             return;
         }
     };
-    // A name that stands twice in one object would hide a figure from this program that others
+    // A name that occurs twice in one object would hide a figure from this program that others
     // read, and the other way round.
     let as_written = visible::json(&result.to_string()).into_owned();
     if as_written != without_blanks(sealed) {

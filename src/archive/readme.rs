@@ -18,7 +18,7 @@ pub struct Privacy {
 }
 
 impl Privacy {
-    /// Adds what a photo's file tells; `is_copy`: it holds the picture and what measuring needs
+    /// Adds what a photo's file shows; `is_copy`: it holds the picture and what measuring needs
     /// alone.
     pub fn look_at(&mut self, photo: &str, bytes: &[u8], is_copy: bool) {
         let facts = ExifFacts::read(bytes);

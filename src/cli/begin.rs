@@ -75,7 +75,7 @@ fn next(folder: &Path, job: &Path) -> String {
     )
 }
 
-/// Makes the whole job, its job.toml last; `made` tells what was made until an error came.
+/// Makes the whole job, its job.toml last; `made` holds what was made before an error came.
 fn make(folder: &Path, job: &Path, made: &mut Made) -> anyhow::Result<()> {
     made.folder(folder)?;
     let failed = || format!("{} can't be written; check the disk and permissions", job.display());

@@ -21,7 +21,7 @@ mod grouping;
 ///
 /// The folder holds the photos as the phone took them, sorted by the program, or one sub-folder for
 /// each position of the wheel. It may hold a job.toml.
-/// Nothing that changes a figure is an option here: it stands in job.toml.
+/// Nothing that changes a figure is an option here: it belongs in job.toml.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord measure samples/grass-track --to /tmp/report")]
 pub struct MeasureArgs {

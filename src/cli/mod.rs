@@ -118,7 +118,7 @@ fn with_exit_codes(command: clap::Command) -> clap::Command {
 
 /// Every line in the terminal's 80 columns; a file's name or a long number is never broken.
 fn fitted(text: &str) -> String {
-    // What goes on stands further in: no name can be so long that its end looks like a line of the
+    // What continues a line is indented: no name can be so long that its end looks like a line of the
     // program's own.
     let options = textwrap::Options::new(80)
         .word_splitter(textwrap::WordSplitter::NoHyphenation)
@@ -176,8 +176,8 @@ fn write_page(file: &Path, page: &str) -> anyhow::Result<()> {
     write_new(file, page.as_bytes()).with_context(failed)
 }
 
-/// Says on standard error what went wrong; where not even that can be written, nobody is there to
-/// be told.
+/// Says on standard error what went wrong; where not even that can be written, there is nothing
+/// left to do.
 fn complain(what: &str) {
     // A line break in a name must not begin a line of its own.
     let text = visible::lines(what).replace('\n', "\n  ");

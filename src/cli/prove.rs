@@ -27,7 +27,7 @@ pub struct ProveArgs {
     /// The SHA-256 that was written down when the archive was made.
     #[arg(long, value_name = "HASH")]
     expect: Option<String>,
-    /// Print nothing but errors; the exit code tells.
+    /// Print nothing but errors; the exit code gives the outcome.
     #[arg(long, short)]
     quiet: bool,
 }

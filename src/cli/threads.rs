@@ -1,5 +1,5 @@
-//! Threads, as many as the system gives: none is no reason not to measure, for the result hangs on
-//! no number of them.
+//! Threads, as many as the system gives: it measures even with none, since the result does not
+//! depend on their number.
 
 use std::sync::Once;
 use std::sync::mpsc::{Sender, channel};

@@ -79,7 +79,7 @@ impl TypedValueParser for PackWords {
                 ErrorKind::InvalidValue,
                 format!(
                     "\"{typed}\" is not a word for --pack. You most likely mean: --pack {}\nThe three are {}: packing behind the rear \
-                     sprocket, a shim behind the gearbox sprocket, or the spacers beside the hub.",
+                     sprocket, a shim behind the gearbox sprocket, or the spacers at the hub.",
                     kind.word(),
                     "sprocket, gearbox and hub"
                 ),

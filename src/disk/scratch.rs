@@ -55,7 +55,7 @@ pub fn clear_away_on_interrupt() {
 
 /// Whether the signal of a closing terminal was ignored when the program was started.
 fn hanging_up_is_ignored() -> bool {
-    // Only this system tells it without unsafe code: a mask in hexadecimal digits, whose last bit
+    // Only this system shows it without unsafe code: a mask in hexadecimal digits, whose last bit
     // is that signal's.
     let Ok(status) = std::fs::read_to_string(Path::new("/proc").join("self/status")) else {
         return false;

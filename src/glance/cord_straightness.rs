@@ -1,4 +1,4 @@
-//! Whether the cord runs straight from card to card in one photo, told in a card's millimetres.
+//! Whether the cord runs straight from card to card in one photo, in a card's millimetres.
 
 use nalgebra::Vector2;
 
@@ -37,7 +37,7 @@ pub fn out_of_line(strips: &[Strip], lanes: &[LaneReading], bend: &PictureBend) 
         let along = (there - here).normalize();
         let normal = Vector2::new(-along.y, along.x);
         let Ok(cord) = &lanes[from.lane].cord else { return false };
-        // The path may lie beside the strip's middle where several pairs were possible: only its
+        // The path may lie off the strip's middle where several pairs were possible: only its
         // direction counts.
         let (Some(first), Some(last)) = (cord.path.first(), cord.path.last()) else { return false };
         let turn = normal.dot(&(bend.straightened(*last) - bend.straightened(*first)));

@@ -20,7 +20,7 @@ pub(super) const SETUPS: usize = 2;
 pub const PER_SIDE: usize = PHOTOS_PER_SETUP / 2;
 /// Cards that a datum needs (our choice).
 const CARDS: usize = 3;
-/// Views from which a tab's place can be told (two rays make a place).
+/// Views that a tab's place needs (two rays make a place).
 pub const VIEWS: usize = 2;
 
 /// The tabs that wheel and chain need, as the job has them.
@@ -114,7 +114,7 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
     text
 }
 
-/// What does not hang on a set-up.
+/// What does not depend on a set-up.
 pub(super) fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &mut Vec<String>) {
     let cards: BTreeSet<u8> =
         usable.iter().flat_map(|glance| glance.cards.iter().map(|card| card.number)).collect();

@@ -19,8 +19,8 @@ pub(super) fn scene_photos(photos: &[SeenPhoto], setups: &[String]) -> Vec<Scene
     photos.iter().map(one).collect()
 }
 
-/// A photo as the scene sees it, in the first set-up and on the bench until somebody says
-/// otherwise.
+/// A photo as the scene sees it, in the first set-up and on the bench until sorting
+/// moves it.
 pub fn scene_photo(
     file: &str,
     facts: Option<&PhotoFacts>,

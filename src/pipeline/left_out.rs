@@ -19,7 +19,7 @@ pub struct Copied {
     original: usize,
 }
 
-/// Which photos are copies of which: of those that are one picture the largest counts, then the one
+/// Which photos are copies of which: where several are one picture the largest counts, then the one
 /// whose camera is known, then the one of the least loss, then the first.
 pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<Copied> {
     let mut best_first: Vec<usize> =

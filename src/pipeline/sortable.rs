@@ -1,4 +1,4 @@
-//! A photo as it is sorted by where the wheel stands in it, for whoever looks at photos and measures
+//! A photo as it is sorted by the wheel's position in it, for code that looks at photos and measures
 //! nothing yet.
 
 use super::scene_photo;

@@ -1,4 +1,4 @@
-//! Which set-up each photo belongs to: as its folder says, as the job says, or as the wheel stands
+//! Which set-up each photo belongs to: by its folder, by the job, or by the wheel's position
 //! in it.
 
 use std::collections::{BTreeMap, BTreeSet};

@@ -38,7 +38,7 @@ use super::{page, parts, token};
 const HEAD_TIME: Duration = Duration::from_secs(40);
 const HEAD_BYTES: usize = 32 * 1024;
 
-/// A phone that waits for news is told "nothing yet" after so long.
+/// A phone that waits for news gets "nothing yet" after so long.
 const NO_NEWS: Duration = Duration::from_secs(20);
 /// What reads and writes for the page has no reason to end before the page does: a year.
 const AS_LONG_AS_THE_PAGE: Duration = Duration::from_secs(365 * 24 * 3600);

@@ -31,7 +31,7 @@ const MAX_ROUNDS: usize = 200;
 /// lies tenths away.
 const MAX_STRAY_PX: f64 = 0.25;
 const MAX_STRAY_SIGMAS: f64 = 5.0;
-/// On a flag, corners beside the hidden column must be this clean relative to the others.
+/// On a flag, corners next to the hidden column must be this clean relative to the others.
 const FLAG_STRAY_PX: f64 = 0.15;
 const FLAG_RESIDUAL: f64 = 1.5;
 

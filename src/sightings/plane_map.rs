@@ -155,7 +155,7 @@ impl PlaneMap {
     }
 }
 
-/// Weighted sums over nodes, of which the normal equations of a map consist: of the lattice place
+/// Weighted sums over nodes that make up the normal equations of a map: of the lattice place
 /// alone, of that times u, of that times v, and of that times u^2 + v^2; each by 1, x, y, x^2, xy
 /// and y^2.
 #[derive(Default)]

@@ -233,7 +233,7 @@ fn results_that_measure_different_things_are_refused() {
 }
 
 #[test]
-fn each_step_is_told_as_done_partly_done_or_gone_the_wrong_way() {
+fn each_step_is_reported_as_done_partly_done_or_gone_the_wrong_way() {
     for chain_side in [Side::Left, Side::Right] {
         for pack in [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox] {
             for face_seen in [true, false] {

@@ -22,7 +22,7 @@ pub(super) fn rewritten(bytes: &[u8], exif: Option<&[u8]>) -> Option<Vec<u8>> {
         let length = u32::from_be_bytes(rest.get(..4)?.try_into().ok()?) as usize;
         let kind: &[u8; 4] = rest.get(4..8)?.try_into().ok()?;
         let content = rest.get(8..8_usize.checked_add(length)?)?;
-        // Behind the content stands a checksum of four bytes.
+        // A checksum of four bytes follows the content.
         rest = rest.get(length.checked_add(12)?..).unwrap_or_default();
         match kind {
             b"IHDR" if header.is_none() => header = Some(Header::read(content)?),

@@ -30,7 +30,7 @@ pub enum Ink {
 pub const BLACK: Ink = Ink::Gray(0.0);
 pub const WHITE: Ink = Ink::Gray(1.0);
 
-/// Where a text stands relative to the point given for its baseline.
+/// Where a text goes relative to the point given for its baseline.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Align {
     Left,
