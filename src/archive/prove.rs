@@ -178,7 +178,7 @@ fn photos_of_result(sealed: &str, within: &Within, bag: &Bag, proof: &mut Proof)
     let as_written = visible::json(&result.to_string()).into_owned();
     if as_written != without_blanks(sealed) {
         proof.problems.push(format!(
-            "{name} is not written as the program writes it: a name may stand in it twice"
+            "{name} is not written as the program writes it: a name may occur in it twice"
         ));
     }
     let listed = result.get("photos").and_then(Value::as_array).into_iter().flatten();

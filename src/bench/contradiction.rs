@@ -50,8 +50,8 @@ pub fn widen_for_moved_wheel(
         Finding::warning(
             "wheel-moved",
             format!(
-                "The wheel's axis and the marked places of its rim disagree about its squareness by {difference:.2} degrees, where {u:.2} at most \
-                 can be chance. The wheel was knocked or turned between photos of one set-up, it floats along its spindle, or a rim tab \
+                "The wheel's axis and the marked places of its rim disagree about its squareness by {difference:.2} degrees; chance explains \
+                 {u:.2} at most. The wheel was knocked or turned between photos of one set-up, it floats along its spindle, or a rim tab \
                  came loose."
             ),
             "Press tabs 1 and 2 on, push the wheel to one end of its float, do not touch it between the first and the last photo of a \

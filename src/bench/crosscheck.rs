@@ -101,8 +101,8 @@ fn halves_differ(split: Split, ratio: f64, has_lines: bool) -> Finding {
     Finding::warning(
         "sides-differ",
         format!(
-            "{what}, each with {lines} that they show alone, differ {ratio:.1} times as much as their noise explains; \
-             taken together they share the difference."
+            "{what}, each solved with {lines} of their own, differ {ratio:.1} times as much as their noise explains; \
+             solved together they share the difference."
         ),
         advice,
     )

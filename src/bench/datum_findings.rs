@@ -22,15 +22,15 @@ fn offsets_in_words(by: &[(String, f64)]) -> Sentence {
 pub fn disagree(with_edges: bool, by: &[(String, f64)]) -> Finding {
     let what = if with_edges {
         say![
-            "The cord's edges and the riders disagree: by the riders the cord runs ",
+            "The cord's edges and the riders disagree: the riders put the cord ",
             offsets_in_words(by),
             ". One of the two is wrong, so nothing is measured from the cord.",
         ]
     } else {
         say![
-            "The riders do not stand in one line: by them the cord runs ",
+            "The riders do not stand in one line; measured from one, they put the cord ",
             offsets_in_words(by),
-            " of it. One of them is wrong, so nothing is measured from the cord.",
+            ". One of them is wrong, so nothing is measured from the cord.",
         ]
     };
     Finding::refused(
@@ -46,9 +46,9 @@ pub fn left_out(words: &str, off: f64) -> Finding {
     Finding::warning(
         "rider-left-out",
         say![
-            format!("The rider with {words} has the cord "),
+            format!("The rider with {words} puts the cord "),
             Amount::tenths(off.abs()),
-            " away from where all the rest have it; it was left out.",
+            " away from where all the others put it; it was left out.",
         ],
         "See that it sits on the cord, folded round it and glued flat, and take photos of it again.",
     )

@@ -140,7 +140,7 @@ fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<
             },
             " A print fitted to the page (97 %) can't be seen in photos; each 1 % would put ",
             Amount::tenths(most),
-            " on a rim offset. Wheel offset and angles hardly feel it.",
+            " on a rim offset. Wheel offset and angles hardly change.",
             caliper,
         ],
         say![

@@ -98,7 +98,7 @@ pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Fi
                  which may be off level by {u:.1} degrees, and are not judged."
             ),
             "Hang a plumb line with flags 21 and 22 in the photos; or lay a spirit level on the bench along and across, pack it until the \
-             bubble stands, and write levelled = \"spirit level\" under [bench] in job.toml.",
+             bubble is centred, and write levelled = \"spirit level\" under [bench] in job.toml.",
         ),
         UpFrom::Reading | UpFrom::PlumbLine => return findings,
     };

@@ -58,8 +58,8 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
     };
     if args.phone && network.is_none() {
         bail!(
-            "this computer is in no local network, so that no phone can reach it: switch on the phone's hotspot and let the computer \
-             into it, or join both to one router, and try again (docs/shed.md says more)"
+            "this computer is in no local network, so that no phone can reach it: switch on the phone's hotspot and connect the computer \
+             to it, or join both to one router, and try again (docs/shed.md says more)"
         );
     }
     let at: Vec<IpAddr> =
@@ -103,7 +103,7 @@ fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String 
     let mut text = String::new();
     if is_here {
         text.push_str(
-            "Only this computer can open it. For a phone: let phone and computer into one network, and start it again with --phone.\n",
+            "Only this computer can open it. For a phone: connect phone and computer to one network, and start it again with --phone.\n",
         );
     } else {
         let whose = network.map_or_else(String::new, |network| format!(" ({})", network.words()));

@@ -106,7 +106,7 @@ fn with_exit_codes(command: clap::Command) -> clap::Command {
         }
         "glance" => "0 done; 1 no photo shows a card; 2 no photo can be read, or bad usage",
         "prove" => {
-            "0 proven; 1 altered, not reproduced or not wholly to be compared; 2 it can't be read, or bad usage"
+            "0 proven; 1 altered, not reproduced or not fully comparable; 2 it can't be read, or bad usage"
         }
         _ => "0 done; 2 bad usage or input",
     };
@@ -159,8 +159,9 @@ fn print_json(text: &str) -> anyhow::Result<()> {
 
 fn print_as_is(out: &mut impl Write, text: &str) -> anyhow::Result<()> {
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error)
-            .context("standard output can't be written to; what it should say is not all there"),
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(error).context("standard output can't be written to; part of the output is missing")
+        }
         _ => Ok(()),
     }
 }

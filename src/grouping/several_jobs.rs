@@ -24,12 +24,12 @@ pub fn several_jobs(folders: &[(String, Sorted)]) -> Option<Finding> {
     Some(Finding::refused(
         SEVERAL_JOBS,
         format!(
-            "{} are jobs of their own: each holds two positions of the wheel, photographed from both sides. Taken for one bike their \
+            "{} are jobs of their own: each holds two positions of the wheel, photographed from both sides. Measured as one bike their \
              figures would be wrong, so nothing is measured.",
             listed(&whole)
         ),
         format!(
-            "Measure one at a time: name its folder, such as {first}, in place of the one around it. If all of it is one bike that nobody \
+            "Measure one at a time: name its folder, such as {first}, instead of the one around it. If all of it is one bike that nobody \
              touched meanwhile, put the photos into one folder: the program sorts them."
         ),
     ))

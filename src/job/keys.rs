@@ -255,7 +255,7 @@ pub const KEYS: &[Key] = &[
         "assumed",
         "level_u_deg",
         deg(0.005, 2.0),
-        "by how much the bench may be off level where nothing is said of it",
+        "by how much the bench may be off level where nobody levelled it",
     ),
     key(
         "assumed",
@@ -385,7 +385,7 @@ pub const KEYS: &[Key] = &[
         "setup",
         "photos",
         Kind::Own,
-        "the photos that belong to it, as they lie in the job folder",
+        "the photos that belong to it, by their paths in the job folder",
     ),
 ];
 

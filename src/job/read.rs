@@ -42,7 +42,7 @@ pub enum JobError {
 fn listed(problems: &[Problem]) -> String {
     match problems {
         [only] => format!(", {only}"),
-        many => many.iter().fold(format!(": {} things to mend", many.len()), |text, problem| {
+        many => many.iter().fold(format!(": {} things to fix", many.len()), |text, problem| {
             format!("{text}\n  {problem}")
         }),
     }
@@ -91,7 +91,7 @@ impl Job {
                 let (what, advice) = slip(text, at.start).unwrap_or_else(|| {
                     let message = error.message().lines().next().unwrap_or_default();
                     (
-                        "this line is not written as it must be".to_owned(),
+                        "this line can't be read".to_owned(),
                         format!(
                             "Write one setting a line as key = value; put text in double quotes, and write decimals with a point. (The reader of the \
                              file says: {message}.)"

@@ -46,7 +46,7 @@ pub(super) fn read_tabs(
                 } else if let Some((other, _)) = same {
                     section.problem(
                         "number",
-                        format!("tabs {other} and {number} both stand for \"{}\"", tab.role),
+                        format!("tabs {other} and {number} both mark \"{}\"", tab.role),
                         "Keep one of the two, or give one another side or place: two tabs are never at one place.",
                     );
                 }

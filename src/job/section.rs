@@ -128,7 +128,7 @@ impl<'doc> Section<'doc> {
             None => {
                 self.document.problem(
                     value.span(),
-                    format!("{name} is a section that may stand several times"),
+                    format!("{name} is a section that may appear several times"),
                     format!("Write [[{name}]], in double brackets, in a line of its own for each, and its keys below it."),
                 );
                 Vec::new()

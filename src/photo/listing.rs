@@ -29,7 +29,7 @@ pub const MAX_PHOTOS: usize = 1_000;
 pub enum ListError {
     #[error("there is no folder {}; check the name, or make one with the command: sightcord begin", .0.display())]
     Missing(PathBuf),
-    #[error("{} is a file; name the job folder in whose sub-folders the photos lie", .0.display())]
+    #[error("{} is a file; name the job folder that holds the photos in its sub-folders", .0.display())]
     NotAFolder(PathBuf),
     #[error("the folder {} can't be read ({}); check its permissions", .0.display(), .1)]
     Unreadable(PathBuf, String),
@@ -215,13 +215,13 @@ fn jobs_apart(names: &[&str]) -> Finding {
     Finding::note(
         "job-inside",
         format!(
-            "{} in this folder {} measured here: there the photos lie one folder deeper, as in a job.",
+            "{} in this folder {} measured here: the photos are one folder deeper, as in a job of its own.",
             names.join(", "),
             match names {
                 [_] => "is not",
                 _ => "are not",
             }
         ),
-        "Measure it by itself, if it is a job or another evening of this one; or move each set-up's folder directly into the job folder.",
+        "Measure it on its own, if it is a job or another evening of this one; or move each set-up's folder directly into the job folder.",
     )
 }

@@ -117,7 +117,7 @@ pub fn leave_out_displaced_tabs(photos: &mut [SeenPhoto], job: &Job, findings: &
             findings.push(Finding::warning(
                 "tab-clash",
                 format!(
-                    "Tabs {number} and {instead} stand for one place ({}): job.toml gives it to tab {instead}, so tab {number} is not used. It is \
+                    "Tabs {number} and {instead} mark one place ({}): job.toml gives it to tab {instead}, so tab {number} is not used. It is \
                      seen in {} photos, {first} first.",
                     job.tab(instead).words(),
                     seen_in.len()

@@ -109,7 +109,7 @@ fn why_not_shown(
             .map(Figure::name)
             .collect();
         return match missing.len() {
-            0 => "what it takes to tell was not measured both times".to_owned(),
+            0 => "what would show it was not measured both times".to_owned(),
             1 => format!("{} was not measured both times", missing[0]),
             _ => format!("{} were not measured both times", listed(&missing)),
         };

@@ -239,7 +239,7 @@ fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>)
         findings.push(Finding::note(
             "since-bike-unnamed",
             "Only one of the two results names its bike: nothing is taken as shared.",
-            "Give the bike the same name under [bike] in both jobs: differences are then surer.",
+            "Give the bike the same name under [bike] in both jobs: differences are then more certain.",
         ));
         return Kept::default();
     }
@@ -269,8 +269,8 @@ fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>)
                 change.is_some_and(|(change, _)| change.value.abs() > change.u)
             });
     if changed_width {
-        let what = "The rim's width at the mark differs by more than kept tabs allow: the tabs count as stuck on again since.";
-        let advice = "Leave the tabs where they are until the last measurement of the evening: differences are then surer.";
+        let what = "The rim's width at the mark differs by more than unmoved tabs allow: the tabs are taken to have been stuck on again.";
+        let advice = "Leave the tabs where they are until the last measurement of the evening: differences are then more certain.";
         findings.push(Finding::warning("since-tabs-moved", what, advice));
     }
     Kept { print, tabs: same_tabs && !changed_width }

@@ -98,7 +98,7 @@ impl Planner<'_> {
             None => (
                 None,
                 say![
-                    "How far the spindle has to be drawn depends on how far apart the adjusters are, which nobody says."
+                    "How far the spindle has to be drawn depends on how far apart the adjusters are, which the job does not give."
                 ],
             ),
         };

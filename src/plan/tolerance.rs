@@ -110,7 +110,7 @@ fn blocked(figure: &Figure, input: &Figures) -> Option<Sentence> {
     let up = &input.measured.up;
     (up.from == UpFrom::Bench && up.relative_to_bench.contains(figure)).then(|| {
         say![
-            "It counts from the bench, and nobody said that the bench is level: hang a plumb line, or lay a spirit level along and \
+            "It is measured from the bench, and the job does not say that the bench is level: hang a plumb line, or lay a spirit level along and \
              across and write levelled = \"spirit level\" under [bench] in job.toml."
         ]
     })

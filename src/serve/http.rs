@@ -130,7 +130,7 @@ async fn answered(request: Request<Incoming>, served: Arc<Served>) -> Answer {
         },
         _ => Err(Refusal::new(
             405,
-            "This can't be asked for so.",
+            "The page does not answer such a request.",
             "Open the address that the terminal shows.",
         )),
     };

@@ -49,7 +49,7 @@ pub fn room_for_more(state: &State) -> Result<(), Refusal> {
     }
     Err(Refusal::new(
         409,
-        format!("This evening has {MOST_PHOTOS} photos, and more are not taken."),
+        format!("This evening has {MOST_PHOTOS} photos already, which is the most it can have."),
         "Some 12 to 24 are enough: press \"Leave it out\" under photos that show little, or begin a new evening.",
     ))
 }
@@ -64,7 +64,7 @@ pub fn take(bench: &Bench, mut received: Received, name: &str) -> Result<Filed, 
         room_for_more(state)?;
         if !state.on_the_way.insert(key.clone()) {
             let advice = "Wait for its answer.";
-            return Err(Refusal::new(409, "This very photo is being looked at already.", advice));
+            return Err(Refusal::new(409, "This photo is being looked at already.", advice));
         }
         Ok(true)
     })?;

@@ -70,7 +70,7 @@ pub async fn receive(
     let broken = || {
         Refusal::new(
             400,
-            "The photo did not come in whole, and nothing of it was kept.",
+            "The photo did not arrive whole, and nothing of it was kept.",
             "Send it again.",
         )
     };
@@ -90,7 +90,7 @@ async fn pass_on(
     let broken = || {
         Refusal::new(
             400,
-            "The photo did not come in whole, and nothing of it was kept.",
+            "The photo did not arrive whole, and nothing of it was kept.",
             "Send it again.",
         )
     };

@@ -584,7 +584,7 @@ fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
         ),
         "{text}"
     );
-    assert!(text.contains("job.toml now says of 3 photos to which set-up they belong."), "{text}");
+    assert!(text.contains("job.toml now lists which set-up 3 photos belong to."), "{text}");
     let written = fs::read_to_string(&settings).unwrap();
     assert!(written.starts_with("[bike]\nname = \"Twin\"\n"), "{written}");
     let job = Job::of_folder(folder.path()).unwrap();

@@ -71,7 +71,7 @@ pub fn watch(folder: &Path, args: &GlanceArgs) -> anyhow::Result<u8> {
     let mut watcher = notify::recommended_watcher(move |_event: notify::Result<notify::Event>| {
         let _ = wake.send(Wake::Folder);
     })
-    .context("this system gives no word of new files")?;
+    .context("this system does not report new files")?;
     let failed = || format!("{} can't be watched: see that you may read it", folder.display());
     watcher.watch(folder, RecursiveMode::Recursive).with_context(failed)?;
     watched.look()?;

@@ -38,7 +38,7 @@ pub fn budget(document: &ResultDocument, show: Show) -> Markup {
             }
             @if let Some(ratio) = document.crosscheck.ratio {
                 p {
-                    "As a check the photos were split into odd and even ones and solved apart: the two solutions differ by "
+                    "As a check the photos were split into odd and even ones and solved separately: the two solutions differ by "
                     (format!("{ratio:.2}")) " times what their uncertainties allow"
                     @if ratio <= 1.0 { ", as they should." } @else { "; the uncertainties were raised for it." }
                 }

@@ -193,7 +193,7 @@ fn crooked(solution: &Solution) -> Option<Finding> {
                 Amount::tenths(aside),
                 " off the straight line between its ends; a tight cord can't."
             ];
-            let advice = "See that it touches nothing and is tight. If it is, its shadow was taken for it over some card: change the light.";
+            let advice = "See that it touches nothing and is tight. If it is, the shadow was taken for the cord over some card: change the light.";
             const CODE: &str = "cord-not-straight";
             return Some(if aside > CROOKED {
                 refused(CODE, what, advice)
@@ -209,7 +209,7 @@ fn crooked(solution: &Solution) -> Option<Finding> {
                     Amount::tenths(-cord.z[2]),
                     " uphill towards its middle; a free cord can't."
                 ],
-                "See that nothing lifts it. If nothing does, its shadow was taken for it over some card: change the light.",
+                "See that nothing lifts it. If nothing does, the shadow was taken for the cord over some card: change the light.",
             ));
         }
     }
