@@ -35,7 +35,7 @@ pub struct Bag {
     pub warnings: Vec<String>,
     /// Files outside the payload that no tag manifest lists; the standard allows them.
     pub unlisted_tags: Vec<String>,
-    /// Listed files that are missing and that nobody will miss.
+    /// Listed files that are missing and not needed.
     pub(super) n_harmlessly_missing: usize,
 }
 

@@ -108,7 +108,7 @@ pub struct ManifestEntry {
     pub checksum: String,
 }
 
-/// A manifest, with what is to be said of its form.
+/// A manifest, with the remarks on its form.
 #[derive(Clone, Debug, Default)]
 pub struct Manifest {
     pub entries: Vec<ManifestEntry>,

@@ -38,7 +38,7 @@ pub enum Alike {
 pub enum Reproduction {
     /// The same bytes.
     Identical,
-    /// The same, save numbers that differ by less than counts; these.
+    /// The same, except for these numbers, which differ by too little to count.
     Reproduced(Vec<String>),
     /// The same figures and verdicts, but other words, plan or findings: another version's, or
     /// somebody's.
@@ -181,7 +181,7 @@ fn name_of(entry: &Value) -> Option<String> {
 
 fn gone(value: &Value, path: &[String], words: &str, found: &mut Found) {
     let words = format!("{}: {words}", pointer(path));
-    // A field that another version did not know and that is null says nothing.
+    // A field that another version did not know and that is null has no meaning.
     if has_figure(value) {
         found.figures.push(words);
     } else {

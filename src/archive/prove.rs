@@ -33,7 +33,7 @@ pub fn prove(
         return Err(ProveError::NoResult(at.to_owned()));
     }
     for (within, text) in &sealed {
-        // What is said of one evening says which, where there are several.
+        // Messages about one evening name it where there are several.
         let mut own = Proof::default();
         measure_again(within, text, &opened.bag, &bag, progress, &mut own)?;
         proof.add(own, (sealed.len() > 1).then_some(within));

@@ -22,8 +22,8 @@ pub(super) struct SealedEvening {
     pub(super) document: ResultDocument,
 }
 
-/// The texts outside the payload, by their paths in the bag: made from what is sealed alone, so that
-/// they can be made again and compared. The first evening's job gives the archive its number.
+/// The texts outside the payload, by their paths in the bag: made from what is sealed alone, so
+/// that they can be made again and compared. The first evening's job gives the archive its number.
 pub(super) fn bag_texts(
     evenings: &[SealedEvening],
     privacy: &Privacy,

@@ -198,7 +198,7 @@ impl From<ZipError> for DirectoryError {
     }
 }
 
-/// Reads the ZIP's directory, and refuses whatever could do harm when unpacked.
+/// Reads the ZIP's directory, and refuses anything that could do harm when unpacked.
 fn directory(
     archive: &mut ZipArchive<BufReader<File>>,
     length: u64,

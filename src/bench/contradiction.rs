@@ -94,9 +94,9 @@ impl Float {
 }
 
 /// Where the wheel's place along its axis differs between set-ups: what is measured of its place
-/// across holds for their mean, and is widened to reach both. Beyond a hub's end float it was touched, and may have been turned as well: directions, the run-out and what is
-/// measured over the chain's length are widened for that, all is kept from verdicts, and a finding
-/// says why.
+/// across holds for their mean, and is widened to reach both. Beyond a hub's end float it was
+/// touched, and may have been turned as well: directions, the run-out and what is measured over the
+/// chain's length are widened for that, all is kept from verdicts, and a finding says why.
 pub fn widen_for_floating_wheel(
     float: Float,
     measured: &mut BTreeMap<Figure, Measurement>,
@@ -171,8 +171,8 @@ fn floats(apart_mm: f64, turned_deg: f64) -> Finding {
 const HARDLY: f64 = 0.1;
 
 /// Widens figures that other readings of the photos give differently, to reach over all of them
-/// with their own uncertainties, and keeps it from verdicts. `readings` are value and expanded uncertainty by each
-/// of them.
+/// with their own uncertainties, and keeps it from verdicts. `readings` are value and expanded
+/// uncertainty by each of them.
 pub fn allow_for_readings(
     readings: &[BTreeMap<Figure, (f64, f64)>],
     measured: &mut BTreeMap<Figure, Measurement>,
@@ -250,8 +250,8 @@ mod tests {
         assert!(finding && chain.u >= 2.6 && chain.quality == Quality::Single, "{chain:?}");
     }
 
-    /// A wheel set in again at an angle 0.4 degrees off: its axis is found 0.2 degrees aside, and its rim
-    /// seems to wobble by 1.6 mm.
+    /// A wheel set in again at an angle 0.4 degrees off: its axis is found 0.2 degrees aside, and
+    /// its rim seems to wobble by 1.6 mm.
     #[test]
     fn a_wheel_that_was_turned_between_its_set_ups_widens_directions_and_run_out_over_what_the_wobble_tells()
      {

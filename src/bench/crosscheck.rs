@@ -32,8 +32,8 @@ fn is_checked(figure: &Figure) -> bool {
 const KNOWS_TOO_LITTLE: f64 = 10.0;
 /// Where along its half length a cord is compared.
 const NEAR_END: f64 = 0.7;
-/// From here on left and right are said to differ: their ratio scatters about 1 by some 0.4, since
-/// they share few figures.
+/// From here on left and right are reported as different: their ratio scatters about 1 by some 0.4,
+/// since they share few figures.
 const FAR_APART: f64 = 2.5;
 /// Fewest figures that both halves tell, for a ratio (our choice).
 const LEAST_FIGURES: usize = 3;

@@ -33,7 +33,7 @@ pub struct DatumChoice {
     pub riders: Vec<StandingRider>,
     /// Inverse covariance of the riders' y.
     pub weights: DMatrix<f64>,
-    /// Where s is nought and one, along the world's x.
+    /// Where s is zero and one, along the world's x.
     pub middle: f64,
     pub half: f64,
     pub quality: Quality,

@@ -1,4 +1,4 @@
-//! What is said of a datum that riders and edges do not tell alike.
+//! Findings about a datum that riders and edges show differently.
 
 use crate::figure::{Figure, RIDERS};
 use crate::finding::Finding;

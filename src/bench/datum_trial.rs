@@ -16,8 +16,8 @@ use super::nuisance::Shift;
 use super::riders::StandingRider;
 use super::settings::BenchSettings;
 
-/// Riders at least this far apart, mm, show the datum's direction well enough to serve as the datum;
-/// and to serve as one without verdicts.
+/// Riders at least this far apart, mm, show the datum's direction well enough to serve as the
+/// datum; and to serve as one without verdicts.
 const APART: f64 = 600.0;
 const LEAST_APART: f64 = 100.0;
 /// Riders this far apart that agree with the edges confirm them, mm (our choice).
@@ -177,8 +177,8 @@ impl<'a> Trial<'a> {
         off.dot(&(inverse * &off)) / chi_square_bound(freedom)
     }
 
-    /// Without the one rider that all others contradict: given by name with what it is off. Two
-    /// riders and the edges, or three riders, must be left to agree, or nobody can tell which
+    /// Without the one rider that all others contradict: named, with the amount it is off by. Two
+    /// riders and the edges, or three riders, must be left to agree, or nothing shows which
     /// is wrong.
     pub fn agreeing(self) -> (Self, Option<(String, f64)>) {
         let numbers: BTreeSet<u8> = self.riders.iter().map(|r| r.rider).collect();

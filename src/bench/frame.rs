@@ -102,7 +102,7 @@ impl Evaluation<'_> {
                 self.record(Figure::FrameOffset, offset);
                 (offset, 0.0)
             }
-            // Without any, the cord stands for the frame.
+            // Without any, the cord is taken for the frame.
             _ => (0.0, 0.0),
         };
         if let Some(offset) = axle {

@@ -115,7 +115,7 @@ fn cord_moved(figures: &Figures) -> Finding {
     .about(Figure::CordMoved)
 }
 
-/// The warning about a print that nobody measured. `within_percent` is what a caliper's rim width
+/// The warning about an unmeasured print. `within_percent` is what a caliper's rim width
 /// that agrees leaves open.
 fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<f64>) -> Finding {
     let most = figures
@@ -259,7 +259,7 @@ fn chain(
 }
 
 /// The front wheel's track needs its axle, which only turning shows: a steered front wheel would
-/// else be taken for one out of line.
+/// else pass for one out of line.
 fn track(
     choices: &Choices,
     seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize,

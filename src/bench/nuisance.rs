@@ -1,7 +1,8 @@
 //! Contributions to uncertainty that no photo shows: how tabs are stuck, how level the bench is.
 //!
 //! Each is a quantity of zero mean with a standard deviation; figures are evaluated with each at
-//! zero and again with it off zero. The standard values stand in `job::assumed`, open to the job.
+//! zero and again with it off zero. The standard values are in `job::assumed`; the job can change
+//! them.
 
 /// One such quantity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

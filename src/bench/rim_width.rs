@@ -40,7 +40,7 @@ pub fn findings(figures: &Figures, settings: &BenchSettings, findings: &mut Vec<
     ));
 }
 
-/// The caliper's word on a print that nobody measured, where the two widths agree: by how many
+/// What the caliper shows of an unmeasured print, where the two widths agree: by how many
 /// percent the print may be out at most.
 pub fn print_within_percent(figures: &Figures, settings: &BenchSettings) -> Option<f64> {
     let (caliper, photographed) = settings.rim_width_mm.zip(mean_width(figures))?;

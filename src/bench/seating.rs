@@ -24,8 +24,8 @@ pub struct Unsteady {
     pub shift_mm: f64,
 }
 
-/// Deviations count as more than noise beyond four standard deviations: a dozen numbers are looked at,
-/// and a good wheel should be called unsteady in less than one job in a thousand.
+/// Deviations count as more than noise beyond four standard deviations: a dozen numbers are looked
+/// at, and a good wheel should be called unsteady in less than one job in a thousand.
 const BEYOND_NOISE: f64 = 4.0;
 
 /// What lies below this changes no verdict: a third of the yaw's standard tolerance, and a fifth of

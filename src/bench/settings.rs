@@ -49,7 +49,7 @@ pub struct BenchSettings {
     /// standard uncertainty.
     pub level: [f64; 2],
     pub level_sigma: f64,
-    /// Whether `level` was read by somebody (if not, the bench is taken as level to
+    /// Whether `level` was read on a level (if not, the bench is taken as level to
     /// `level_sigma`).
     pub level_was_read: bool,
     /// Whether a spirit level was laid, though no reading was written down.

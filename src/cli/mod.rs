@@ -36,7 +36,7 @@ pub struct Cli {
     command: Command,
 }
 
-/// What scripts go by.
+/// What scripts rely on.
 const EXIT_CODES: &str = "Exit codes: 0 done, whatever was found; 1 nothing could be measured, or not proven; 2 bad usage or input; 130 after \
     Ctrl-C.\nFindings and verdicts never change them: read \"state\" in result.json.";
 
@@ -118,8 +118,8 @@ fn with_exit_codes(command: clap::Command) -> clap::Command {
 
 /// Every line in the terminal's 80 columns; a file's name or a long number is never broken.
 fn fitted(text: &str) -> String {
-    // What continues a line is indented: no name can be so long that its end looks like a line of the
-    // program's own.
+    // What continues a line is indented: no name can be so long that its end looks like a line of
+    // the program's own.
     let options = textwrap::Options::new(80)
         .word_splitter(textwrap::WordSplitter::NoHyphenation)
         .break_words(false)
@@ -147,7 +147,7 @@ fn print(text: &str) -> anyhow::Result<()> {
     print_as_is(&mut std::io::stdout().lock(), &visible::lines(text))
 }
 
-/// The same for text with styles, which are dropped where nobody would see them.
+/// The same for text with styles, which are dropped where they would not be seen.
 fn print_styled(text: &str) -> anyhow::Result<()> {
     print_as_is(&mut anstream::stdout().lock(), &visible::styled(text))
 }

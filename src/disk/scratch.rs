@@ -111,7 +111,7 @@ impl ScratchFolder {
         Self::made(|| tempfile::Builder::new().prefix("sightcord-").tempdir())
     }
 
-    /// Beside what it is for, under a name that begins with a dot.
+    /// Next to what it is for, under a name that begins with a dot.
     pub fn in_folder(folder: &Path) -> io::Result<Self> {
         Self::made(|| tempfile::Builder::new().prefix(PREFIX).tempdir_in(folder))
     }

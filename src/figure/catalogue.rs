@@ -50,14 +50,14 @@ pub struct Line {
     /// What must be on the bench and in the photos for it to be measured.
     pub needs: &'static str,
     pub group: Group,
-    /// Its place in the group; figures of one place stand in the order of the result.
+    /// Its place in the group; figures of one place keep the order of the result.
     pub place: u8,
     /// Whether a tolerance or a hand value may be given for it.
     pub is_judged: bool,
-    /// The figure that the same marks give in another unit, if any: whatever makes that one
+    /// The figure that the same marks give in another unit, if any: what makes that one
     /// doubtful makes this one doubtful.
     pub twin: fn() -> Option<Figure>,
-    /// What the result's schema says of it.
+    /// Its description in the result's schema.
     pub definition: &'static str,
 }
 

@@ -129,7 +129,7 @@ pub enum UpFrom {
     /// A bench that the job says was levelled.
     #[serde(rename = "spirit level")]
     SpiritLevel,
-    /// A bench about which the job says nothing.
+    /// A bench whose level the job does not give.
     #[serde(rename = "bench")]
     Bench,
 }

@@ -180,7 +180,7 @@ impl PartialEq<&str> for Figure {
     }
 }
 
-/// In files a figure goes by its JSON pointer.
+/// Files name a figure by its JSON pointer.
 impl Serialize for Figure {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.serialize_str(&self.pointer())

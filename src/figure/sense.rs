@@ -26,7 +26,7 @@ pub enum Sense {
 }
 
 impl Sense {
-    /// The direction of a value with this sign, behind the amount; empty for a size and for nought.
+    /// The direction of a value with this sign, behind the amount; empty for a size and for zero.
     pub fn words(self, sign: i8) -> &'static str {
         match (self, sign) {
             (_, 0) | (Self::Size, _) | (Self::OwnSide, 1) => "",

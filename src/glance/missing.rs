@@ -96,7 +96,7 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
             setups.push(glance.setup.as_deref());
         }
     }
-    // Photos that were named one by one belong to no folder: nobody can tell how many there will
+    // Photos that were named one by one belong to no folder: it can't be known how many there will
     // be.
     let is_job = glances.iter().any(|glance| glance.setup.is_some());
     for setup in &setups {
@@ -142,7 +142,7 @@ pub(super) fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &m
     }
 }
 
-/// What is missing of a plumb line, by the rule that the measurement goes by: one flag is enough
+/// What is missing of a plumb line, by the rule that the measurement uses: one flag is enough
 /// where three photos show it with the line at it, or two flags that two photos each show.
 fn lacks_a_plumb_line(usable: &[&Glance], job: &Job) -> Option<String> {
     let mut flags: BTreeMap<Letter, BTreeMap<u8, BTreeSet<usize>>> = BTreeMap::new();

@@ -1,10 +1,10 @@
-//! How a lens bends straight lines in one photo, measured by that photo's own cards: a flat grid must
-//! look flat.
+//! How a lens bends straight lines in one photo, measured by that photo's own cards: a flat grid
+//! must look flat.
 //!
 //! A place at r half diagonals from a middle is put to r (1 + a r^2 + b r^4 + c r^6): the terms
 //! that a phone's lens shows (Brown 1971, radial part, the other way round); the middle lies
 //! somewhere near the picture's. They are those for which a plane-to-picture map (homography) fits
-//! every card's corners best. That is no calibration: it says nothing of the focal length,
+//! every card's corners best. That is no calibration: it does not give the focal length,
 //! and serves for straightness alone.
 
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2};

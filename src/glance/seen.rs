@@ -28,7 +28,7 @@ pub struct Photographed<'a> {
     /// How it is named to the person.
     pub name: &'a str,
     pub path: &'a Path,
-    /// The set-up it belongs to; None for a photo that was named by itself.
+    /// The set-up it belongs to; None for a photo that was named on its own.
     pub setup: Option<&'a str>,
     /// Photos of cards alone, for the lens.
     pub for_the_lens: bool,

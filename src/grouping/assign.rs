@@ -215,7 +215,7 @@ impl Work<'_> {
         order.sort_by_key(|&setup| (!self.out.setups[setup].lens_only, setup));
         if self.out.by.contains(&GroupedBy::Job) {
             // Folders come in the order of their numbers; what the job names comes in that of the
-            // photos, which says nothing.
+            // photos, which means nothing.
             let number = |name: &str| {
                 name.split('-')
                     .next()

@@ -19,15 +19,15 @@ pub(super) fn seconds(taken: &str) -> Option<i64> {
     }
 }
 
-/// Whether one camera's clock says of every photo when it was taken.
+/// Whether one camera's clock dates every photo.
 pub(super) fn have_one_clock(photos: &[Listed], of: &[usize]) -> bool {
     of.iter().all(|photo| {
         photos[*photo].taken.is_some() && photos[*photo].camera == photos[of[0]].camera
     })
 }
 
-/// Photos in the order in which they were taken, where one clock shows it; else as they are listed, by
-/// their names.
+/// Photos in the order in which they were taken, where one clock shows it; else as they are listed,
+/// by their names.
 pub fn in_time(photos: &[Listed], of: &[usize]) -> Vec<usize> {
     let mut order = of.to_vec();
     if have_one_clock(photos, of) {

@@ -1,4 +1,4 @@
-//! Where tabs and axle stand in the world of the cards, and in which direction from the axle the
+//! Where tabs and axle are in the world of the cards, and in which direction from the axle the
 //! marked place lies.
 
 use std::f64::consts::FRAC_PI_2;

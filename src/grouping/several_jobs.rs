@@ -35,7 +35,7 @@ pub fn several_jobs(folders: &[(String, Sorted)]) -> Option<Finding> {
     ))
 }
 
-/// Whether photos are a job by themselves: the wheel in two positions, and each of them from the
+/// Whether photos are a job on their own: the wheel in two positions, and each of them from the
 /// left and from the right. A folder for each side, or the wheel turned between the sides, is no
 /// such thing.
 fn is_whole(sorted: &Sorted) -> bool {

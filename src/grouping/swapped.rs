@@ -7,7 +7,7 @@ use crate::text::listed;
 
 impl Work<'_> {
     /// Says once which folders' names say "forward" where their photos show "rearward", or the
-    /// other way round. The figures go by the photos, whatever a folder is called.
+    /// other way round. The figures follow the photos, whatever a folder is called.
     pub(super) fn report_swapped_names(&mut self) {
         let said: Vec<String> = (0..self.out.setups.len())
             .filter_map(|setup| {

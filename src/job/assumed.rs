@@ -1,8 +1,8 @@
-//! What is taken for granted of workmanship and equipment, since no photo shows it: the standard
+//! What is assumed of workmanship and equipment, since no photo shows it: the standard
 //! values, each open to the job.
 //!
 //! All are expanded uncertainties (k = 2): 95 of 100 lie within. They are our estimates (common
-//! practice, no source), and all of them stand in the result, changed or not.
+//! practice, no source), and the result lists all of them, changed or not.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -26,7 +26,7 @@ pub struct Assumed {
     pub print_u_percent: f64,
     /// Height of a card's middle over its edges.
     pub card_bow_u_mm: f64,
-    /// The bench off level where nothing was said of it.
+    /// The bench off level where the job does not give its level.
     pub level_u_deg: f64,
     /// The bench off level where a spirit level was laid along and across and showed nothing.
     #[serde(default = "levelled_u_deg")]
@@ -48,7 +48,7 @@ pub struct Assumed {
     pub line_light_u_mm: f64,
     /// The middle of the gearbox sprocket's tabs off its centre, each way.
     pub gearbox_centre_u_mm: f64,
-    /// A rim's lateral run-out, peak to peak, that nobody measured. Unlike the others this is no
+    /// A rim's lateral run-out, peak to peak, that was not measured. Unlike the others this is no
     /// expanded uncertainty.
     #[serde(default = "rim_tir_mm")]
     pub rim_tir_mm: f64,

@@ -1,5 +1,5 @@
 //! Every key of `job.toml`, with its range and its meaning in words. Reader, messages and template
-//! all go by this table.
+//! all follow this table.
 //!
 //! The ranges are wide enough for anything from a moped to a sidecar outfit and narrow enough to
 //! catch a slipped decimal point or inches (common practice, no source).

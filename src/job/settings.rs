@@ -59,7 +59,7 @@ pub struct Bike {
     pub chain_side: Option<Side>,
 }
 
-/// What a steel rule and the eye say of a printed sheet.
+/// What a steel rule and the eye show of a printed sheet.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Sheet {
     pub measured_along_mm: Option<f64>,
@@ -125,7 +125,7 @@ pub enum SpacerKind {
 impl SpacerKind {
     pub const ALL: [Self; 3] = [Self::Hub, Self::Sprocket, Self::Gearbox];
 
-    /// The kind that somebody means who calls it by another word.
+    /// The kind meant by another word for it.
     pub fn called(word: &str) -> Option<Self> {
         let meant = other_words::meant(word)?;
         Self::ALL.into_iter().find(|kind| kind.word() == meant)

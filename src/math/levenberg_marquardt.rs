@@ -71,7 +71,7 @@ struct Step {
 }
 
 impl Place {
-    /// Of residuals and Jacobian that stand at `x`.
+    /// Of residuals and Jacobian at `x`.
     fn new(x: DVector<f64>, residuals: DVector<f64>, jacobian: DMatrix<f64>) -> Self {
         let cost = residuals.norm_squared() / 2.0;
         let normal = jacobian.tr_mul(&jacobian);

@@ -64,7 +64,7 @@ impl ExifFacts {
     }
 
     /// Start value of the focal length, px, for a picture of this size. None without a 35 mm
-    /// equivalent: the focal length in millimetres alone says nothing without the sensor's
+    /// equivalent: the focal length in millimetres alone is no use without the sensor's
     /// size.
     pub fn start_focal_px(&self, width: usize, height: usize) -> Option<f64> {
         let diagonal_px = (width as f64).hypot(height as f64);
@@ -98,7 +98,7 @@ impl ExifFacts {
             pixel_size: whole(Tag::PixelXDimension).zip(whole(Tag::PixelYDimension)),
             taken: text(Tag::DateTimeOriginal),
             body_serial: text(Tag::BodySerialNumber),
-            // The version number of the GPS block says nothing of a place.
+            // The version number of the GPS block is no place.
             has_gps: exif
                 .fields()
                 .any(|field| field.tag.context() == Context::Gps && field.tag != Tag::GPSVersionID),

@@ -21,7 +21,7 @@ use super::order::setup_order;
 use super::same_files::hash_and_drop_copies;
 
 /// More photos are refused: time and memory grow with them, a hundred are plenty, and this many are
-/// somebody's whole camera roll.
+/// a whole camera roll.
 pub const MAX_PHOTOS: usize = 1_000;
 
 /// Why a job folder can't be used at all. The path is for the terminal; it does not go to a result.
@@ -111,7 +111,7 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
 enum SubFolder {
     /// A set-up's, or one without photos.
     Listed,
-    /// A job that is measured by itself.
+    /// A job that is measured on its own.
     Job,
     /// A report, another evening, or one that can't be read.
     PassedOver,
@@ -210,7 +210,7 @@ fn refuse_setup(folder: &Path) -> Result<(), ListError> {
     Ok(())
 }
 
-/// Folders inside the job that are measured by themselves.
+/// Folders inside the job that are measured on their own.
 fn jobs_apart(names: &[&str]) -> Finding {
     Finding::note(
         "job-inside",

@@ -1,4 +1,4 @@
-//! Where brightness leaves the cord uncertain, its lanes are read anew in the colour, or the ratio
+//! Where brightness leaves the cord uncertain, its lanes are read again in the colour, or the ratio
 //! of two colours, that tells it from its shadow best.
 
 use rayon::prelude::*;
@@ -36,7 +36,7 @@ pub(super) fn allow_for(settings: &mut BenchSettings, findings: &mut Vec<Finding
 }
 
 /// Reads the lanes of all photos in the best colour, if one is better than brightness, and makes
-/// the solution choose its cord anew. Whether it did.
+/// the solution choose its cord again. Whether it did.
 pub(super) fn read_lanes(photos: &mut [SeenPhoto], first: &mut Solution) -> bool {
     if !first.cord_is_doubtful() {
         return false;

@@ -59,7 +59,7 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<C
 pub fn leave_out(photos: &mut [SeenPhoto], copies: Vec<Copied>, findings: &mut Vec<Finding>) {
     for Copied { photo: idx, original } in copies {
         let file = photos[idx].file.id.clone();
-        // What was said of it does not matter any more.
+        // Its own findings do not matter any more.
         findings.retain(|finding| finding.photo.as_ref() != Some(&file));
         findings.push(finding_of(&photos[idx], &photos[original]));
         photos[idx].facts = None;

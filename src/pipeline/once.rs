@@ -5,7 +5,7 @@ use crate::finding::Finding;
 /// Findings of these are reported once for all files.
 const ALIKE: [&str; 1] = ["photo-heic"];
 
-/// Puts findings that say the same of several files into one.
+/// Merges findings that report the same about several files.
 pub fn report_once(findings: &mut Vec<Finding>) {
     for id in ALIKE {
         let same: Vec<Finding> =

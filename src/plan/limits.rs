@@ -1,4 +1,4 @@
-//! How far each part can be moved before somebody else has to look at it.
+//! How far each part can be moved before a specialist has to look at it.
 //!
 //! None of these has a published source: they are what the trade does (common practice, no source),
 //! and they only add a warning.

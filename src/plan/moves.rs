@@ -86,7 +86,7 @@ impl Places {
                 let [dx, dy, dz] = [0, 1, 2].map(|axis| gearbox[axis] - rear[axis]);
                 let share = dx.hypot(dy) / dx.hypot(dy).hypot(dz);
                 // A chain that runs steeper than 1 in 2 belongs to no motorcycle: then the layout
-                // is wrong and says nothing.
+                // is wrong and reports nothing.
                 if share > 0.89 { share } else { 1.0 }
             }
             _ => 1.0,
@@ -134,7 +134,7 @@ impl Places {
         (forward / self.level_share).hypot(out)
     }
 
-    /// Rims whose place along the cord is not known: nobody can say where turning takes them.
+    /// Rims whose place along the cord is not known: where turning takes them can't be said.
     pub fn rims_without_place(&self) -> impl Iterator<Item = &Figure> {
         self.rims.iter().filter(|rim| rim.x.is_none()).map(|rim| &rim.field)
     }
@@ -174,7 +174,7 @@ impl Move {
     }
 }
 
-/// A figure in degrees as radians; nought where it is not there.
+/// A figure in degrees as radians; zero where it is not there.
 fn radians(values: &Values, field: &Figure) -> f64 {
     values.get(field).unwrap_or(0.0).to_radians()
 }

@@ -75,7 +75,7 @@ pub enum StepKind {
     Chain,
     /// Move the rim to the middle by its spokes.
     Centre,
-    /// What cannot be adjusted and goes to somebody who can mend it.
+    /// What cannot be adjusted and goes to somebody who can put it right.
     Refer,
 }
 

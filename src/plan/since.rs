@@ -52,7 +52,7 @@ impl Since {
 }
 
 /// How many figures are right now, and whether that is better, by the figures that were judged both
-/// times: one that nobody could judge before has not become better.
+/// times: one that could not be judged before has not become better.
 fn better_or_worse(compared: &Since) -> String {
     let after = |wanted: Decision| {
         compared.differences.iter().filter(|d| d.verdict_after == Some(wanted)).count()
@@ -141,8 +141,8 @@ const OTHER_BIKE: &str = "since-other-bike";
 const OTHER_RIM: f64 = 4.0;
 const OTHER_CENTRES: f64 = 60.0;
 
-/// What shows that two results are of two bikes though nobody said so: the same mark measured far
-/// apart.
+/// What shows that two results are of two bikes though the jobs do not say so: the same mark
+/// measured far apart.
 fn other_by_measure(before: &Evening, after: &Evening) -> Option<String> {
     let far = |field: &Figure, least: f64| {
         let (was, is) = (before.figures.get(field)?, after.figures.get(field)?);
@@ -172,7 +172,7 @@ pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
         ));
     }
     let differences = differences(before, after, kept);
-    // What was planned for one bike says nothing of another.
+    // What was planned for one bike has no meaning for another.
     let other_bike = findings.iter().any(|finding| finding.id == OTHER_BIKE);
     let steps = if other_bike { Vec::new() } else { follow_steps(before, &differences) };
     Ok(Since { differences, steps, kept, other_bike, findings })
@@ -360,9 +360,9 @@ const PRINT_SCALE: &str = "print scale";
 ///
 /// The print's scale is, in lengths and in angles. How a tab sits on its face (its paper, its glue,
 /// not lying flat, set sideways) moves a length along the axle by the same before and after; it
-/// turns with the wheel or the sprocket in angles and in what is measured at the far end of an angle,
-/// so that there it is counted in full. All else is made anew for every measurement, or may be:
-/// noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
+/// turns with the wheel or the sprocket in angles and in what is measured at the far end of an
+/// angle, so that there it is counted in full. All else is made again for every measurement, or may
+/// be: noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
 fn shared_by(
     from: &str,
     field: &Figure,

@@ -141,7 +141,7 @@ fn cannot_use(setting: &crate::job::Tolerance, figures: &FigureTable) -> Option<
     None
 }
 
-/// What holds where the job says nothing.
+/// The limits where the job gives none.
 fn defaults(input: &Figures, settings: &PlanSettings) -> Vec<Tolerance> {
     let reference = Reference::of(&input.measured);
     let entry = |field: Figure, limit: f64, source: String, needed: bool| Tolerance {
@@ -253,8 +253,9 @@ fn chain_limit(input: &Figures) -> (f64, String) {
     (limit, source)
 }
 
-/// How the value v of a figure with expanded uncertainty U compares with its tolerance t: in if |v| +
-/// U <= t, out if |v| - U > t, else undecided. The guard band is U itself on both sides, as in ISO 14253-1 and JCGM 106:2012.
+/// How the value v of a figure with expanded uncertainty U compares with its tolerance t: in if |v|
+/// + U <= t, out if |v| - U > t, else undecided. The guard band is U itself on both sides, as in
+/// ISO 14253-1 and JCGM 106:2012.
 pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
     match value.abs() {
         v if v + u <= limit => Decision::In,
@@ -264,7 +265,7 @@ pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
 }
 
 /// A figure against its tolerance. `per_percent` is how the figure answers to 1 % of print scale
-/// where nobody laid a rule on the print's check lines, else zero.
+/// where no rule was laid on the print's check lines, else zero.
 pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f64) -> Verdict {
     let (verdict, decide) = match figure {
         None => (

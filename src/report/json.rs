@@ -84,7 +84,7 @@ impl Places {
         let power = 10_f64.powi(decimals.abs());
         let rounded =
             if decimals >= 0 { (x * power).round() / power } else { (x / power).round() * power };
-        // Adding nought turns -0 into 0, so that no sign shows which arithmetic came by.
+        // Adding zero turns -0 into 0, so that no sign shows which arithmetic came by.
         if rounded.is_finite() { rounded + 0.0 } else { x }
     }
 }

@@ -5,7 +5,7 @@ use serde_json::Value;
 
 use crate::figure::Figure;
 
-/// Adds the mark to the figures at these pointers. List entries go by their own names.
+/// Adds the mark to the figures at these pointers. List entries are found by their own names.
 pub fn mark(document: &mut Value, figures: &[Figure]) {
     for figure in figures {
         if let Some(Value::Object(figure)) = find(document, &figure.pointer()) {

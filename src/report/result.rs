@@ -73,7 +73,7 @@ pub struct ResultDocument {
     /// The job's settings that change figures or plan, as they were read.
     #[serde(default)]
     pub settings: serde_json::Value,
-    /// Places for drawings; never a measured figure by itself.
+    /// Places for drawings; never a measured figure on its own.
     #[serde(default)]
     pub layout: Layout,
 }

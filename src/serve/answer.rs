@@ -25,7 +25,7 @@ pub enum Grade {
     Poor,
 }
 
-/// What is said of a photo.
+/// The answer to a photo.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Answer {
     pub grade: Grade,

@@ -6,7 +6,7 @@ use std::io;
 /// Letters of a token: five bits each, none that is taken for another when it is typed off a
 /// screen.
 const LETTERS: &[u8; 32] = b"abcdefghijkmnpqrstuvwxyz23456789";
-/// 26 letters of five bits are 130 bits: at a million tries a second nobody finds it before the sun
+/// 26 letters of five bits are 130 bits: at a million tries a second it is not found before the sun
 /// goes out.
 pub const LENGTH: usize = 26;
 

@@ -44,7 +44,7 @@ pub struct Shown {
     pub unit: &'static str,
     /// The nearest 64th of an inch, such as "1/8" or "1 5/64"; only where inches are shown.
     pub fraction: Option<String>,
-    /// -1, 0 or +1: the sign of what is printed. An amount that rounds to nought has none.
+    /// -1, 0 or +1: the sign of what is printed. An amount that rounds to zero has none.
     pub sign: i8,
 }
 
@@ -114,7 +114,7 @@ impl Shown {
         }
     }
 
-    /// The amount with a plus or minus sign where it is not nought: "+3.20".
+    /// The amount with a plus or minus sign where it is not zero: "+3.20".
     pub fn signed(&self) -> String {
         match self.sign {
             1 => format!("+{}", self.amount),

@@ -1,4 +1,4 @@
-//! PNG written anew: chunks as in the PNG specification (W3C, third edition).
+//! PNG rewritten: chunks as in the PNG specification (W3C, third edition).
 
 use miniz_oxide::inflate::stream::{InflateState, inflate};
 use miniz_oxide::{DataFormat, MZFlush, MZStatus};

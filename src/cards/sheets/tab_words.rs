@@ -29,7 +29,8 @@ pub fn tab_words(number: u8) -> [String; 2] {
         Role::BackboneFlag { front } => {
             lines("backbone cord,", if front { "front flag" } else { "rear flag" })
         }
-        // Tab 32 is the one for faces that do not turn with the wheel, unless a job gives it another role.
+        // Tab 32 is the one for faces that do not turn with the wheel, unless a job gives it
+        // another role.
         Role::HubFace => {
             lines("drum or hub face,", if number == 32 { "does not turn" } else { "turns" })
         }

@@ -1,4 +1,5 @@
-//! What was reported of a watched folder so far, what is new in it, and what may still be on its way.
+//! What was reported of a watched folder so far, what is new in it, and what may still be on its
+//! way.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -83,7 +84,7 @@ impl Arrivals {
         self.reported.push(Reported { glance: new, photo, sha256: file.sha256.clone() });
     }
 
-    /// Sorts all photos anew: each may show more of those before it.
+    /// Sorts all photos again: each may show more of those before it.
     pub(super) fn sort(&mut self, job: &Job) {
         let photos: Vec<Sortable> =
             self.reported.iter().map(|reported| reported.photo.clone()).collect();

@@ -93,7 +93,7 @@ struct Wanted {
 
 /// What was named on the command line.
 struct Named {
-    /// The usual roles, for photos that were named by themselves, then a job for each folder.
+    /// The usual roles, for photos that were named on their own, then a job for each folder.
     jobs: Vec<Job>,
     wanted: Vec<Wanted>,
     findings: Vec<Finding>,

@@ -1,8 +1,8 @@
 //! `glance FOLDER --watch`: keeps looking at a folder and says of each new photo what it adds and
 //! what is still missing.
 //!
-//! File events only wake it up; what is new is found by listing the folder and comparing. So nothing
-//! depends on which events a system sends for a copy, a rename or a half-written file.
+//! File events only wake it up; what is new is found by listing the folder and comparing. So
+//! nothing depends on which events a system sends for a copy, a rename or a half-written file.
 
 use std::path::Path;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -26,8 +26,8 @@ use crate::pipeline::Sortable;
 /// After an event the folder is left alone until nothing has happened for so long: a copy makes
 /// many events.
 const CALM: Duration = Duration::from_millis(150);
-/// A file that can't be read is looked at again after so long, and reported as unreadable if it is the
-/// same by then: until then it may be on its way.
+/// A file that can't be read is looked at again after so long, and reported as unreadable if it is
+/// the same by then: until then it may be on its way.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Why the watch wakes up.
@@ -67,7 +67,7 @@ pub fn watch(folder: &Path, args: &GlanceArgs) -> anyhow::Result<u8> {
     })
     .context("Ctrl-C can't be caught")?;
     super::super::threads::one_more()?;
-    // Whatever the event is, an error included, the folder is listed anew.
+    // Whatever the event is, an error included, the folder is listed again.
     let mut watcher = notify::recommended_watcher(move |_event: notify::Result<notify::Event>| {
         let _ = wake.send(Wake::Folder);
     })

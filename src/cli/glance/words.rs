@@ -29,7 +29,7 @@ pub fn paragraph(text: &str) -> String {
     wrapped("", "", text)
 }
 
-/// Words in lines of 80 columns. A hyphen is no place to end a line: it may stand in a folder's
+/// Words in lines of 80 columns. A hyphen is no place to end a line: it may be part of a folder's
 /// name.
 fn wrapped(first: &str, rest: &str, text: &str) -> String {
     let options = textwrap::Options::new(WIDTH)

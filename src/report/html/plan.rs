@@ -95,7 +95,7 @@ pub fn on_paper(document: &ResultDocument, show: Show) -> Markup {
     }
 }
 
-/// Sides and directions stand in capitals in the words; here they stand out as well.
+/// Sides and directions are in capitals in the words; here they stand out as well.
 pub fn in_capitals(words: &str) -> Markup {
     html! {
         @for (i, word) in words.split(' ').enumerate() {

@@ -53,7 +53,7 @@ fn one_step(paper: &mut Paper, step: &PlanStep, now: Option<Measurement>, show: 
     let turns = if brief.turns.is_empty() { String::new() } else { format!(" = {}", brief.turns) };
     let words = match step.distance {
         Some(_) => format!("{}: {}{turns}", brief.what, brief.amount),
-        // What can't be said in short is said in full.
+        // What has no short form is printed in full.
         None => step.action.shown(show).into_owned(),
     };
     paper.paragraph(HEADING, &format!("  {}  ", step.n), "     ", &words);
@@ -155,7 +155,7 @@ fn name(verdict: &Verdict) -> String {
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) =
         reported(document).partition(|f| f.severity != Severity::Note);
-    // The same of one figure after another is said once.
+    // The same finding about one figure after another is printed once.
     grave.dedup_by(|a, b| (&a.id, &a.what, &a.advice) == (&b.id, &b.what, &b.advice));
     if !grave.is_empty() {
         paper.blank();

@@ -6,8 +6,8 @@
 //! it had then; and its result.json names the same inputs, or at least one photo of a set-up that
 //! this job still has. Photos may so be added or taken away, and settings changed, between two
 //! runs. Where every photo is another one, the report in the way is of another measurement (the
-//! "before" of a "before and after", say), and nobody has said that it may go. A report without a
-//! list is one of an early version, or put together by hand: nobody can tell, and so it stays.
+//! "before" of a "before and after", say), and nothing shows that it may go. A report without a
+//! list is one of an early version, or put together by hand: it can't be known, and so it stays.
 
 mod error;
 mod own_files;
@@ -61,7 +61,7 @@ impl Identity {
 #[derive(Clone, Debug, Default)]
 pub struct JobPlaces {
     pub job: PathBuf,
-    /// The folders of its photos, save the job's own.
+    /// The folders of its photos, except the job's own.
     pub setups: BTreeSet<PathBuf>,
 }
 
@@ -174,7 +174,7 @@ impl Destination {
         let _steps = uninterrupted();
         let staging = staging.keep();
         if let Err(why) = self.put_in_place(&staging) {
-            // The new report goes, wherever it lies now; whatever is anybody else's stays.
+            // The new report goes, wherever it lies now; what belongs to anybody else stays.
             let _ = swap::clear(&staging, None);
             return Err(why);
         }

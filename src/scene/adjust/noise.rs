@@ -186,9 +186,9 @@ fn tilt(residuals: &[f64]) -> f64 {
 }
 
 /// Noise of a straight line's images taken as groups: each gives the line's place and its
-/// lean by a mean and a slope, which light and ground move together. Their scatter about the one line,
-/// together with what was `stated` beforehand (both in the points' own standard deviations), raised
-/// by Student's t for the few they are.
+/// lean by a mean and a slope, which light and ground move together. Their scatter about the one
+/// line, together with what was `stated` beforehand (both in the points' own standard deviations),
+/// raised by Student's t for the few they are.
 fn of_images(contrasts: &[f64], stated: &[f64]) -> f64 {
     let shown = contrasts.len().saturating_sub(LINE_UNKNOWNS);
     let squares = if shown > 0 { scatter(contrasts).powi(2) * contrasts.len() as f64 } else { 0.0 };
@@ -201,7 +201,7 @@ fn of_images(contrasts: &[f64], stated: &[f64]) -> f64 {
 }
 
 /// Root mean square of the photos' means without those that most others contradict: a false line
-/// among true ones says nothing of these.
+/// among true ones shows nothing about these.
 fn scatter(means: &[f64]) -> f64 {
     let usual = sigma_about_zero(means).unwrap_or(0.0).max(1.0);
     let bound =

@@ -79,8 +79,8 @@ fn prints(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow
         let measured =
             priors.measured_sheets.iter().find(|measured| measured.number == sheet.number);
         for i in 0..2 {
-            // A sheet measured on its own counts relative to the common scale, whose own start value
-            // is then the designed size.
+            // A sheet measured on its own counts relative to the common scale, whose own start
+            // value is then the designed size.
             let (value, sigma) = match measured {
                 Some(measured) => (measured.scale[i] / priors.print[i] - 1.0, measured.sigma),
                 None if priors.loose_sheets.contains(&sheet.number) => (0.0, LOOSE_SHEET),

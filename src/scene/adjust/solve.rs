@@ -166,8 +166,8 @@ fn reduce(normal: &Normal, damping: f64, loose: f64) -> Option<(Reduced, Vec<Eli
     Some((reduced, parts))
 }
 
-/// What one view alone says of the kept unknowns, its own unknowns eliminated: what its blocks add
-/// to the inverse covariance. None when the view does not determine its own pose.
+/// What one view alone determines of the kept unknowns, its own unknowns eliminated: what its
+/// blocks add to the inverse covariance. None when the view does not determine its own pose.
 pub fn information(state: &State, problem: &Problem, view: usize) -> Option<DMatrix<f64>> {
     let blocks: Vec<&Block> = problem.blocks.iter().filter(|block| block.view == view).collect();
     let normal = view_normal(state, problem.slots, &blocks, view, problem.priors);

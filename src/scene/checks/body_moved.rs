@@ -3,8 +3,8 @@
 //!
 //! One place for all photos of the set-up then fits none of them, and a noise factor swallows the
 //! difference. So the set-up is split between any two photos, in their order, and the body's place
-//! is estimated for either part by itself: where that fits far better than one place does, the body
-//! moved there.
+//! is estimated for either part on its own: where that fits far better than one place does, the
+//! body moved there.
 
 use std::collections::BTreeMap;
 

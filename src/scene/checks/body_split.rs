@@ -2,7 +2,7 @@
 //! than in those before it.
 //!
 //! Photos from the left show one face of a wheel, photos from the right the other. Where it was
-//! knocked in between, either side fits by itself and no mark is seen at two places: the
+//! knocked in between, either side fits on its own and no mark is seen at two places: the
 //! contradiction lies in how the faces stand to each other in another set-up, and spread over
 //! all tabs it passes for noise. So the later photos get a place of the body of their own, first
 //! from one step for each moment, then adjusted in full for the most suspicious one, and the two

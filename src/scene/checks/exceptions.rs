@@ -69,7 +69,7 @@ impl Exceptions {
         self.n_left_out() >= CONTRADICTED_SIGHTINGS && photos.len() >= CONTRADICTED_PHOTOS
     }
 
-    /// A number seen twice in one photo was printed twice: nobody can know which is which in
+    /// A number seen twice in one photo was printed twice: nothing shows which is which in
     /// the other photos.
     pub fn drop_cards_seen_twice(&mut self, photos: &[ScenePhoto]) {
         self.twice = cards_seen_twice(photos);

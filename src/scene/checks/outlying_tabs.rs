@@ -67,7 +67,7 @@ pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
 const LOOSE_TILT: f64 = 9.0;
 const LOOSE_OFF: f64 = 8.0;
 
-/// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can say
+/// Frees the worst tab of each face that does not lie in it. With two tabs left nothing shows
 /// which is wrong.
 pub fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
     let state = &solution.state;

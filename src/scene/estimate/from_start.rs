@@ -22,7 +22,8 @@ use super::refine::refine;
 
 /// Corners of a card and photo that take part before the lens is known (our choice).
 const COARSE_CORNERS: usize = 40;
-/// Noise factors of the corners, and steps, while cards and cameras alone are adjusted (our choice).
+/// Noise factors of the corners, and steps, while cards and cameras alone are adjusted (our
+/// choice).
 const CARDS_NOISE: [f64; 2] = [COARSE, 5.0];
 const CARDS_STEPS: usize = 40;
 /// The same of everything together, first with few corners and wide bounds, then with all but

@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-/// How far off the row, mm, a card may lie and still belong to it: the cord runs in the lane of each, and
-/// lanes are 20 mm wide.
+/// How far off the row, mm, a card may lie and still belong to it: the cord runs in the lane of
+/// each, and lanes are 20 mm wide.
 const BESIDE_ROW: f64 = 20.0;
 /// Nearer than this, mm, no two cards can lie.
 const LEAST_APART: f64 = 40.0;

@@ -59,7 +59,7 @@ const THERE: f64 = 0.6;
 const RIVAL_COST: f64 = 1.25;
 const RIVAL_APART_MM: f64 = 0.3;
 /// Least and greatest standard uncertainty of a place of the mid-line: paper and pixels are not
-/// perfect; what is known worse says nothing.
+/// perfect; what is known worse is no use.
 const LEAST_SIGMA: Px = Px(0.04);
 const MOST_SIGMA: Px = Px(1.5);
 

@@ -21,7 +21,7 @@ impl Solution {
         self.state.cords.is_empty() || !self.cord_findings.is_empty()
     }
 
-    /// Makes the next solution choose its cord anew instead of keeping this one's.
+    /// Makes the next solution choose its cord again instead of keeping this one's.
     pub fn forget_cord(&mut self) {
         self.regular = false;
     }

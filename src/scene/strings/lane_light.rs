@@ -29,7 +29,7 @@ pub struct Ray {
 }
 
 impl Ray {
-    /// None where the lens does not reach, and for a ray along the cord, which says nothing across
+    /// None where the lens does not reach, and for a ray along the cord, which shows nothing across
     /// it.
     pub fn through(state: &State, view: &View, at: [f64; 2]) -> Option<Self> {
         let (eye, direction) = view.ray(&state.lens_of(view), &Vector2::from(at))?;

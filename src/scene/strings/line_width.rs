@@ -17,7 +17,7 @@ use crate::sightings::{LineSighting, PhotoSightings};
 
 /// Fewest images that determine a thickness together (our choice).
 const LEAST_IMAGES: usize = 3;
-/// Beyond what an image says of itself: shading that the model of a round rod leaves open
+/// Beyond an image's own uncertainty: shading that the model of a round rod leaves open
 /// (logarithm; seen in rendered photos).
 const OPEN: f64 = 0.06;
 /// An image this many standard deviations from the others counts less and less.
