@@ -253,9 +253,9 @@ fn chain_limit(input: &Figures) -> (f64, String) {
     (limit, source)
 }
 
-/// How the value v of a figure with expanded uncertainty U compares with its tolerance t: in if |v|
-/// + U <= t, out if |v| - U > t, else undecided. The guard band is U itself on both sides, as in
-/// ISO 14253-1 and JCGM 106:2012.
+/// Judges the value v of a figure with expanded uncertainty U by its tolerance t: in if
+/// |v| + U <= t, out if |v| - U > t, else undecided. The guard band is U itself on both sides, as
+/// in ISO 14253-1 and JCGM 106:2012.
 pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
     match value.abs() {
         v if v + u <= limit => Decision::In,

@@ -216,7 +216,7 @@ fn every_range_is_kept_at_both_ends() {
 fn what_is_no_toml_is_told_with_its_line() {
     let message = problem("[bike]\nname = \"x\"\n[rim]\nwidth_mm = 60;5\n");
     assert!(message.starts_with("line 4: this line can't be read"), "{message}");
-    assert!(message.contains("decimals have a point"), "{message}");
+    assert!(message.contains("decimals with a point"), "{message}");
     assert!(problem("[bike\n").starts_with("line 1: "));
     assert!(problem("[bike]\nname = \"a\"\nname = \"b\"\n").starts_with("line 3: "));
     // A byte order mark and the line ends of another system are no mistakes.
