@@ -233,7 +233,7 @@ mod tests {
     }
 
     #[test]
-    fn the_catalogue_stands_in_the_order_of_the_sections() {
+    fn the_catalogue_is_in_the_order_of_the_sections() {
         assert!(CATALOGUE.is_sorted_by_key(|line| line.section));
         let mut all = one_of_each();
         all.sort();

@@ -123,7 +123,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_that_ends_too_early_or_lies_about_a_length_is_told_apart() {
+    fn a_file_that_ends_too_early_or_lies_about_a_length_is_recognised() {
         for length in 0..24 {
             let mut segments = Segments::of(&PICTURE[..length]);
             let last =

@@ -37,7 +37,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_same_of_many_files_is_told_once() {
+    fn the_same_of_many_files_is_reported_once() {
         let heic = |file: &str| {
             let what = format!(
                 "{file} is not used: the file is HEIC, which this program was built without."

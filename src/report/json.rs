@@ -264,7 +264,7 @@ mod tests {
     }
 
     #[test]
-    fn what_fits_stands_on_one_line() {
+    fn what_fits_is_on_one_line() {
         let value = json!({"a": {"value": 1.5, "u": 0.2}, "long": (0..60).collect::<Vec<_>>(), "none": {}, "list": []});
         let text = pretty(&value);
         assert!(text.contains("  \"a\": { \"value\": 1.5, \"u\": 0.2 },\n"), "{text}");

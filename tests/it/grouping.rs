@@ -1,4 +1,4 @@
-//! Photos sorted by where the wheel stands in them, and folders checked by it: from synthetic
+//! Photos sorted by the wheel's position in them, and folders checked by it: from synthetic
 //! sightings, without pixels.
 
 use std::fs;
@@ -58,7 +58,7 @@ impl Photos {
         });
         let scene: Vec<ScenePhoto> = scene.collect();
         let truth: Vec<String> = order.iter().map(|&idx| folders.truth[idx].clone()).collect();
-        // A photo that shows no wheel is told by nothing but the clock.
+        // A photo that shows no wheel is placed by nothing but the clock.
         let listed = |(photo, truth): (&ScenePhoto, &String)| Listed {
             id: photo.file.clone(),
             taken: Some(format!("2026:05:16 1{}:00:00", &truth[..1])),
@@ -100,7 +100,7 @@ fn name(grouping: &Grouping, photo: usize) -> &str {
 }
 
 /// Every photo must be in a set-up of its own truth, whatever that is called, and in no other's:
-/// every one that shows the wheel, or whose clock tells.
+/// every one that shows the wheel, or whose clock shows it.
 fn assert_sorted(photos: &Photos, context: &str) -> Grouping {
     let (sorted, grouping) = photos.grouped();
     let tells = |photo: &usize| match sorted.shows[*photo] {
@@ -180,7 +180,7 @@ fn photos_of_cards_alone_are_kept_apart() {
 }
 
 #[test]
-fn the_wheel_turned_by_a_quarter_or_a_twelfth_is_told_apart() {
+fn the_wheel_turned_by_a_quarter_or_a_twelfth_is_recognised() {
     for (turn, second) in [
         (90.0, "2-mark-up"),
         (-90.0, "2-mark-down"),
@@ -254,7 +254,7 @@ fn a_photo_in_the_wrong_folder_is_named_with_the_folder_it_fits() {
 }
 
 #[test]
-fn both_positions_in_one_folder_are_told_and_sorted() {
+fn both_positions_in_one_folder_are_reported_and_sorted() {
     let truth = TruthScene::default();
     let mut photos = Photos::in_folders(&truth);
     photos.listed.iter_mut().for_each(|photo| photo.setup = Some("1-mark-forward".to_owned()));
@@ -330,7 +330,7 @@ fn folders_that_each_hold_a_whole_job_are_told_from_positions_sides_and_a_turned
 }
 
 #[test]
-fn folders_whose_names_are_swapped_are_told_once_and_change_no_figure() {
+fn folders_whose_names_are_swapped_are_reported_once_and_change_no_figure() {
     let truth = TruthScene::default();
     let right = Photos::in_folders(&truth);
     let mut swapped = Photos::in_folders(&truth);
@@ -382,7 +382,7 @@ fn a_wheel_turned_between_the_sides_of_one_folder_is_recognised() {
         told[0].starts_with("In 1-mark-forward the wheel was turned between the photos from the "),
         "{told:?}"
     );
-    // No figure is told from both sides together, and none that is told is wrong.
+    // No figure is measured from both sides together, and none that is given is wrong.
     let figures = photos.figures(&grouping);
     let widths = figures
         .measured
@@ -546,10 +546,10 @@ fn nothing_to_sort_by_is_one_setup_and_no_panic() {
     );
 }
 
-/// Three photos straight from the phone, measured: what the program found stands in the result and,
+/// Three photos straight from the phone, measured: what the program found is in the result and,
 /// on request, in job.toml, and holds.
 #[test]
-fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
+fn the_grouping_is_in_the_result_and_on_request_in_the_job() {
     let folder = tempfile::tempdir().unwrap();
     let photos = [
         ("1-mark-forward/02.jpg", "IMG_2.jpg"),

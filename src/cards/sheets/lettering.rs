@@ -230,7 +230,7 @@ mod tests {
     }
 
     #[test]
-    fn a_word_wider_than_the_line_stands_alone() {
+    fn a_word_wider_than_the_line_gets_its_own() {
         assert_eq!(
             Face::Bold.wrap("a incomprehensibilities b", 3.0, 10.0),
             ["a", "incomprehensibilities", "b"]

@@ -169,7 +169,7 @@ mod tests {
     }
 
     #[test]
-    fn a_new_photo_is_told_by_what_it_adds_and_what_is_missing_after_it() {
+    fn a_new_photo_is_reported_by_what_it_adds_and_what_is_missing_after_it() {
         let (job, mut arrivals) = (Job::default(), Arrivals::default());
         let first = take(
             &mut arrivals,
@@ -211,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_that_cannot_be_read_is_told_only_once_it_has_stopped_changing() {
+    fn a_file_that_cannot_be_read_is_reported_only_once_it_has_stopped_changing() {
         let mut arrivals = Arrivals::default();
         let half = file("1-a/1.jpg", "half");
         assert_eq!(arrivals.new_among(&listed(std::slice::from_ref(&half))).len(), 1);
@@ -225,7 +225,7 @@ mod tests {
     }
 
     #[test]
-    fn a_photo_is_told_once_and_again_when_it_was_taken_away_or_replaced() {
+    fn a_photo_is_reported_once_and_again_when_it_was_taken_away_or_replaced() {
         let mut arrivals = Arrivals::default();
         let first = file("1-a/1.jpg", "a");
         take(&mut arrivals, &first, glance("1-a/1.jpg", &[1], &[1]));

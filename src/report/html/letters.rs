@@ -147,7 +147,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_letter_is_as_high_as_it_was_asked_for_and_stands_upright_in_its_place() {
+    fn a_letter_is_as_high_as_it_was_asked_for_and_is_upright_in_its_place() {
         let letters = Letters::of_height(40.0).unwrap();
         let mut picture = RgbImage::new(60, 60);
         letters.draw(&mut picture, Rgb([200, 100, 0]), [10, 5], "L");

@@ -122,7 +122,7 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, letters: f64, show: Show) {
                 [at_rim[0] + way * WAY, at_rim[1]],
                 HEAD,
             );
-            labels.told_step(step, at_rim);
+            labels.label_step(step, at_rim);
         }
         None => labels.figure(&Figure::WheelOffset, "wheel aside", at_rim),
     }

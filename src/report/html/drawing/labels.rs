@@ -76,7 +76,7 @@ impl<'a> Labels<'a> {
     }
 
     /// A step with its number and amount.
-    pub fn told_step(&mut self, step: &PlanStep, from: Place) {
+    pub fn label_step(&mut self, step: &PlanStep, from: Place) {
         let way = match step.direction {
             Some(Direction::Rearward) => "back",
             Some(Direction::Forward) => "forward",
