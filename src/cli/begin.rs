@@ -58,7 +58,7 @@ fn next(folder: &Path, job: &Path) -> String {
     let typed = super::typed(folder);
     format!(
         "{} is ready.\n\n\
-         1. Print cards, tabs and a guide of one page:\n\
+         1. Print cards, tabs and a one-page guide:\n\
          \n     sightcord sheets print\n\n\
          2. Lay a steel rule on the check lines and write what it shows into\n   {}.\n\
          3. Photograph the wheel with the rim's mark forward, turn it half round, and\n   \

@@ -87,7 +87,7 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
 
 fn words(args: &BenchArgs, folder: &str, evening: u32) -> String {
     let what =
-        if evening > 1 { format!(" It goes on with evening {evening}.") } else { String::new() };
+        if evening > 1 { format!(" It continues evening {evening}.") } else { String::new() };
     let open = match args.phone || args.at.is_some_and(|at| !at.is_loopback()) {
         true => "Scan the code with the phone, or type the address into its browser:",
         false => "Open this address in a browser on this computer:",
@@ -122,7 +122,7 @@ fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String 
                 others.join(" or ")
             ));
         }
-        text.push_str("The phone doesn't get there? A firewall may be in the way: docs/shed.md.\n");
+        text.push_str("The phone can't reach it? A firewall may be in the way: docs/shed.md.\n");
     }
     text + "Ctrl-C ends it. Started again, it goes on where it was.\n"
 }
