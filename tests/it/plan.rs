@@ -497,7 +497,12 @@ fn what_cannot_be_adjusted_is_referred() {
         .collect();
     assert_eq!(referred, ["/wheel/lean", "/chain/yaw", "/chain/lean", "/runout/lateral"]);
     // One tilt is one step: the lean's names the spindle's ends.
-    assert!(outcome.plan.iter().any(|step| step.applied_to == "/wheel/lean" && step.action.contains("left end is")));
+    assert!(
+        outcome
+            .plan
+            .iter()
+            .any(|step| step.applied_to == "/wheel/lean" && step.action.contains("left end is"))
+    );
     let yaw = outcome.plan.iter().find(|step| step.applied_to == "/chain/yaw").unwrap();
     // 91.42 mm pitch diameter times tan 0.4 degrees.
     assert!(yaw.action.contains("0.64 mm across its teeth"), "{}", yaw.action);
