@@ -1,7 +1,7 @@
 //! The wheel's yaw is measured twice: by the axis that its tabs turn about, and by the rim's marked
 //! places. What both have in common (up, the cord, the lens, the print) drops out of their
 //! difference, so that a wheel which was touched between the photos of one side and those of the
-//! other shows there, and only there: each side's photos fit themselves.
+//! other shows there, and only there: each side's photos agree among themselves.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,4 @@
-//! Whether two halves of the photos tell the same figures, within what their own uncertainties
+//! Whether two halves of the photos give the same figures, within what their own uncertainties
 //! allow.
 
 use std::collections::BTreeMap;

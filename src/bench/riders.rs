@@ -1,4 +1,5 @@
-//! Riders on the datum cord: which of them serve, and where each has the cord's axis.
+//! Riders on the datum cord: which of them can be used, and where each puts the cord's
+//! axis.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,4 @@
-//! Whether three set-ups or more tell one axis of the wheel.
+//! Whether three set-ups or more give one axis of the wheel.
 //!
 //! Two set-ups give an axis whatever happened between them. From the third on each pair of set-ups
 //! gives its own, and within the photos' noise they must be one. If they are not, the wheel was

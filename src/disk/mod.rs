@@ -1,5 +1,5 @@
-//! Files and folders: written whole or not at all, never in another's place, and gone afterwards
-//! where they were only passing.
+//! Files and folders: written whole or not at all, never in another's place, and removed afterwards
+//! where they were temporary.
 
 pub mod new_file;
 pub mod place;

@@ -1,4 +1,4 @@
-//! Passing files and folders that are gone afterwards, also when the person presses Ctrl-C.
+//! Temporary files and folders, removed afterwards, also when the person presses Ctrl-C.
 
 use std::io;
 use std::path::{Path, PathBuf};

@@ -1,4 +1,4 @@
-//! How the result holds the figures: the one place that knows. Keys, their order and the schema
+//! How the result holds the figures, in this one place. Keys, their order and the schema
 //! come from the catalogue.
 //!
 //! A section's single figures are members of an object; of lists each entry names its part and

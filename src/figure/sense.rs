@@ -1,6 +1,6 @@
-//! What the sign of a figure says.
+//! What the sign of a figure means.
 
-/// What a figure's sign says, in words.
+/// What a figure's sign means, in words.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sense {
     /// + = to the left.

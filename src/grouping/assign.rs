@@ -1,4 +1,4 @@
-//! From positions of the wheel to set-ups: folders are believed and checked, and what lies in none
+//! From positions of the wheel to set-ups: folders are trusted and checked, and what lies in none
 //! is sorted.
 
 use std::collections::{BTreeMap, BTreeSet};

@@ -1,4 +1,4 @@
-//! What single photos show of the wheel's tabs, in a world that the cards tell.
+//! What single photos show of the wheel's tabs, in a world that the cards define.
 
 use std::collections::BTreeSet;
 

@@ -1,4 +1,4 @@
-//! What lies among a job's photos and is none: films, raw files, pictures that this program drew.
+//! Files among a job's photos that are no photos: films, raw files, pictures that this program drew.
 //! Each kind is reported once.
 
 use std::collections::BTreeSet;

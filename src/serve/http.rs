@@ -1,6 +1,6 @@
 //! The server: who may ask for what, and in which form it is answered.
 //!
-//! Whoever does not know the token gets one and the same answer to everything. Orders (POST) must
+//! Without the token every request gets one and the same answer. Orders (POST) must
 //! come from the page itself: they carry a header of its own, which no other site's page can set,
 //! and an origin that is this server's where the browser names one.
 

@@ -2,7 +2,7 @@
 //!
 //! A strip carries two tabs foot to foot. Printed side out it is folded round the cord and glued
 //! back to back from the top down to the marks, so that it stands on the cord like a little sail.
-//! The cord's axis shall then lie one pattern side below both patterns' centres, midway between the
+//! The cord's axis must then lie one pattern side below both patterns' centres, midway between the
 //! faces. How long the bridge between the feet must be for that follows from the fold as it is seen
 //! along the cord: cord's radius r, paper's thickness t, the glued seam ending at the height h
 //! above the axis.

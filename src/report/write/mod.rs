@@ -1,10 +1,10 @@
 //! Puts a report into its folder: checked before the long work, swapped in whole, never over
 //! anything that is not an earlier report of the same job.
 //!
-//! What counts as an earlier report of the same job: the folder holds nothing but files that stand
-//! in the list which this program wrote there with them (`report-files.txt`), each with the bytes
+//! What counts as an earlier report of the same job: the folder holds nothing but files
+//! in the list that this program wrote there with them (`report-files.txt`), each with the bytes
 //! it had then; and its result.json names the same inputs, or at least one photo of a set-up that
-//! this job still has. Photos may so be added or taken away, and settings changed, between two
+//! this job still has. So photos may be added or taken away, and settings changed, between two
 //! runs. Where every photo is another one, the report in the way is of another measurement (the
 //! "before" of a "before and after", say), and nothing shows that it may go. A report without a
 //! list is one of an early version, or put together by hand: it can't be known, and so it stays.

@@ -1,4 +1,4 @@
-//! A photo that was not taken yet: what it would show of a solved scene, and how much that would
+//! A photo that has not been taken yet: what it would show of a solved scene, and how much that would
 //! tell.
 
 use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};

@@ -1,4 +1,4 @@
-//! The same photos with the other reading of the cord, where light leaves two.
+//! The same photos with the other reading of the cord, where the light allows two.
 
 use crate::scene::adjust::solve::{Problem, adjust};
 use crate::scene::estimate::refine::refine;

@@ -30,7 +30,7 @@ const LEAST_OTHER: usize = 1;
 const HUBER: f64 = 3.0;
 const STEPS: usize = 8;
 
-/// A body that did not hold still.
+/// A body that moved.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Moved {
     pub setup: usize,

@@ -37,7 +37,7 @@ const FITS_BETTER: f64 = 1.6;
 /// Photos that show the cord before and after (our choice).
 const LEAST_PHOTOS: usize = 2;
 
-/// A cord that did not hold still.
+/// A cord that moved.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CordMoved {
     pub setup: usize,

@@ -1,4 +1,4 @@
-//! What is reported of the exceptions.
+//! Findings about the exceptions.
 
 use std::collections::{BTreeMap, BTreeSet};
 

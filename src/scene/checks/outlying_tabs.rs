@@ -1,4 +1,4 @@
-//! Tabs that do not hold still on their part, or do not lie flat on their face.
+//! Tabs that moved on their part, or do not lie flat on their face.
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -1,5 +1,5 @@
 //! How sure a solved scene is: the covariance of its unknowns, what groups of observations add to
-//! it, and what makes the cord doubtful.
+//! it, and what makes the cord uncertain.
 
 use crate::scene::adjust::group_spread::of_groups;
 use crate::scene::adjust::solve::{Problem, covariance, loose_covariance};

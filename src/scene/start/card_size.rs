@@ -2,8 +2,8 @@
 //! A4, for one.
 //!
 //! All cards lie on one bench. A card that is smaller than it should be seems to lie far below the
-//! others, in every photo by the same factor. Which of the cards are right their number does not
-//! tell; the tabs do, which are printed on their own.
+//! others, in every photo by the same factor. Their number does not show which of the cards are
+//! right; the tabs do, which are printed apart.
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};

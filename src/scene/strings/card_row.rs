@@ -1,4 +1,4 @@
-//! Which cards lie in one row, over which alone a cord can run.
+//! Which cards lie in one row: only over them can a cord run.
 
 use std::collections::{BTreeMap, BTreeSet};
 

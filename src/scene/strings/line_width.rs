@@ -2,7 +2,7 @@
 //! therefore show it.
 //!
 //! Where one flank of a line is as dark as what hangs behind it, a photo alone reads the line too
-//! narrow, and its axis aside. A line is as thick in one photo as in the other.
+//! narrow, and its axis off to one side. A line is as thick in one photo as in the other.
 
 use nalgebra::Vector2;
 
