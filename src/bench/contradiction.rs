@@ -85,7 +85,7 @@ pub struct Float {
 
 impl Float {
     /// How far the wheel's direction may be off, degrees. A wheel that was turned by d between two
-    /// set-ups half a turn apart has its axis found d / 2 aside, with no contradiction but one:
+    /// set-ups half a turn apart has its axis found d / 2 off, with no contradiction but one:
     /// its rim seems to wobble by twice the radius times that.
     fn turned_deg(&self, run_out_mm: Option<f64>) -> f64 {
         let by_run_out = run_out_mm.map(|mm| (mm / (2.0 * self.radius_mm)).atan());
@@ -250,7 +250,7 @@ mod tests {
         assert!(finding && chain.u >= 2.6 && chain.quality == Quality::Single, "{chain:?}");
     }
 
-    /// A wheel set in again at an angle 0.4 degrees off: its axis is found 0.2 degrees aside, and
+    /// A wheel set in again at an angle 0.4 degrees off: its axis is found 0.2 degrees off, and
     /// its rim seems to wobble by 1.6 mm.
     #[test]
     fn a_wheel_that_was_turned_between_its_set_ups_widens_directions_and_run_out_over_what_the_wobble_tells()

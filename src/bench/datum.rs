@@ -177,7 +177,7 @@ impl DatumChoice {
     }
 }
 
-/// The cord with its mid-line seen aside by light.
+/// The cord with its mid-line shifted by light.
 fn lit(cord: &Cord, shift: &Shift) -> Cord {
     let [rear, front] = [0, 1].map(|end| shift.of(Nuisance::CordLight(end)));
     let mut cord = cord.clone();

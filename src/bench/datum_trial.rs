@@ -286,7 +286,7 @@ fn estimate_of(rider: &StandingRider, solution: &Solution) -> (Vector3<f64>, Vec
     (rider.axis(&solution.state, &Shift(None)), by)
 }
 
-/// What chi-square with so many degrees of freedom stays below 95.45 times in 100 (Wilson and
+/// What chi-square with this many degrees of freedom stays below 95.45 times in 100 (Wilson and
 /// Hilferty's approximation, 1.69 being the normal law's one-sided quantile).
 fn chi_square_bound(freedom: usize) -> f64 {
     let n = freedom.max(1) as f64;

@@ -10,10 +10,10 @@ use tempfile::TempDir;
 /// set-up.
 pub const PREFIX: &str = ".sightcord-";
 
-/// What is to be taken away should the run be broken off.
+/// What is to be removed if the run is interrupted.
 static PASSING: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
 
-/// Held while something is done that must not be broken off. Always taken before [`PASSING`].
+/// Held while something is done that must not be interrupted. Always taken before [`PASSING`].
 static BUSY: Mutex<()> = Mutex::new(());
 
 /// Exit code after Ctrl-C: 128 and the signal's number, as shells have it.

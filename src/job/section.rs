@@ -47,7 +47,7 @@ impl Document {
 
     /// Adds a problem at this place of the text.
     pub fn problem(&self, at: Range<usize>, what: impl Into<String>, advice: impl Into<String>) {
-        // Whoever has so much to mend reads no further, and each costs a comparison with every
+        // A person with this much to fix reads no further, and each costs a comparison with every
         // known key.
         if self.has_enough() {
             return;

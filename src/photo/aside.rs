@@ -1,5 +1,5 @@
-//! Files among a job's photos that are no photos: films, raw files, pictures that this program drew.
-//! Each kind is reported once.
+//! Files among a job's photos that are no photos: films, raw files, pictures that this program
+//! drew. Each kind is reported once.
 
 use std::collections::BTreeSet;
 

@@ -11,7 +11,7 @@ use super::{Impression, LinearImage};
 /// Shapes that differ by more are not one picture: sizes are rounded to whole pixels, of 100 at
 /// least.
 const SHAPE: f64 = 0.01;
-/// Every so many cells one is compared at first, of every two photos.
+/// One in this many cells is compared at first, of every two photos.
 const COARSE: usize = 16;
 /// Least correlation of the coarse cells: names and lines drawn all over a photo took it to 0.975,
 /// other copies have 0.997 and more. Of no two photos in 46 sets it was above 0.865.
@@ -39,7 +39,7 @@ const GRAIN_BLOCK: usize = 16;
 /// Variance of the grain in a block that coding left none of: a third of an 8-bit code.
 const NO_GRAIN: f64 = (0.33 / 255.0) * (0.33 / 255.0);
 /// The calmest share of blocks is looked at, where grain counts for more than what is in the
-/// picture, and so many at least.
+/// picture, and this many at least.
 const CALM: usize = 4;
 const MIN_GRAIN_BLOCKS: usize = 40;
 /// Share of the weaker grain that two photos of one camera have in common in the calmest blocks:

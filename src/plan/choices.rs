@@ -7,7 +7,7 @@ use crate::job::SpacerKind;
 /// In the order in which they are tried: what leaves wheel and rim alone first.
 pub const KINDS: [SpacerKind; 3] = [SpacerKind::Gearbox, SpacerKind::Sprocket, SpacerKind::Hub];
 
-/// What needs an engineer counts as much as so many mm of rim by the spokes (common practice, no
+/// What needs an engineer counts as much as this many mm of rim by the spokes (common practice, no
 /// source).
 const ENGINEER_COSTS_MM: f64 = 2.0;
 /// Ways whose rim work differs by less, mm, leave as little work: no spoke is turned so finely.

@@ -198,7 +198,7 @@ fn turned(point: [f64; 2], about: [f64; 2], angle: f64) -> [f64; 2] {
     [about[0] + cos * x - sin * y, about[1] + sin * x + cos * y]
 }
 
-/// The rim's marks turn with the wheel: the front one goes aside by more than the rear one.
+/// The rim's marks turn with the wheel: the front one goes sideways by more than the rear one.
 fn turn_toe(places: &Places, values: &mut Values, angle: f64) {
     if let (Some([front, rear]), Some(toe)) = (places.marks, values.get(&Figure::WheelToe)) {
         values.set(&Figure::WheelToe, turned([front - rear, toe], [0.0, 0.0], angle)[1]);

@@ -34,11 +34,11 @@ use super::responses::{
 use super::served::Served;
 use super::{page, parts, token};
 
-/// A request's head must be there in so long; so must the next one on an open connection.
+/// A request's head must be there within this time; so must the next one on an open connection.
 const HEAD_TIME: Duration = Duration::from_secs(40);
 const HEAD_BYTES: usize = 32 * 1024;
 
-/// A phone that waits for news gets "nothing yet" after so long.
+/// A phone that waits for news gets "nothing yet" after this time.
 const NO_NEWS: Duration = Duration::from_secs(20);
 /// What reads and writes for the page has no reason to end before the page does: a year.
 const AS_LONG_AS_THE_PAGE: Duration = Duration::from_secs(365 * 24 * 3600);

@@ -18,7 +18,7 @@ use super::take::{MOST_PHOTOS, room_for_more, take};
 use super::upload::{check_size, receive};
 use super::{change, report};
 
-/// A photo waits so long for its turn; then its phone is asked to send it again.
+/// A photo waits this long for its turn; then its phone is asked to send it again.
 const TURN: Duration = Duration::from_secs(20);
 
 /// An order is a few words.

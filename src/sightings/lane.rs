@@ -17,7 +17,7 @@ const REACH_ROWS: f64 = 0.9;
 /// Steepest cord against the lane (rows per column): a card lies turned by some degrees, and beyond
 /// 8 the cord crosses too little.
 const MAX_SLOPE: f64 = 0.14;
-/// Local maps along the lane, one every so many columns: within them the lens is straight.
+/// Local maps along the lane, one every this many columns: within them the lens is straight.
 const KNOT_COLS: f64 = 2.0;
 /// Fewest corners of a card that place its lane, and how far from the lane (cells) the nearest may
 /// be (our choice).

@@ -11,8 +11,8 @@ use crate::math::solve::Cholesky;
 const N_NEAREST: usize = 24;
 /// Distance, in cells, at which a node counts half as much as one right at the place asked for.
 const HALF_WEIGHT_CELLS: f64 = 2.0;
-/// What lies farther along a row or column is asked about a node only where fewer than so many lie
-/// nearer.
+/// What lies farther along a row or column is asked about a node only where fewer than this many
+/// lie nearer.
 const CLOSE_CELLS: f64 = 4.0;
 const ENOUGH_CLOSE: usize = 8;
 /// Within this many cells of a place amid a card there are more nodes than are asked for.

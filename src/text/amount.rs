@@ -49,7 +49,7 @@ impl Amount {
         Self::new(value, kind, Form::Stated)
     }
 
-    /// An amount of unknown or no uncertainty, to so many places of a millimetre or degree.
+    /// An amount of unknown or no uncertainty, to this many places of a millimetre or degree.
     pub fn to_places(value: f64, places: usize, kind: impl Into<Kind>) -> Self {
         Self::new(value, kind, Form::Places(places))
     }

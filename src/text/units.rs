@@ -68,7 +68,7 @@ impl Shown {
         Self::written(scaled, decimals, word, u_scaled)
     }
 
-    /// To so many places of a millimetre or degree. A hundredth of an inch is a quarter of a
+    /// To this many places of a millimetre or degree. A hundredth of an inch is a quarter of a
     /// millimetre: two places more say as much.
     pub(super) fn to_places(value: f64, places: usize, kind: Kind, show: Show) -> Self {
         let Scale { word, factor, base, most } = Scale::of(kind, show);

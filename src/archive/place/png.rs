@@ -4,7 +4,7 @@ use miniz_oxide::inflate::stream::{InflateState, inflate};
 use miniz_oxide::{DataFormat, MZFlush, MZStatus};
 
 const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1A\n";
-/// The picture's data are written in chunks of so many bytes.
+/// The picture's data are written in chunks of this many bytes.
 const CHUNK_BYTES: usize = 1 << 20;
 /// Chunks that say what the codes mean as light, each with its largest size: all of them are a few
 /// numbers.

@@ -23,11 +23,11 @@ use super::picture::PictureFolder;
 use super::{GlanceArgs, lines};
 use crate::pipeline::Sortable;
 
-/// After an event the folder is left alone until nothing has happened for so long: a copy makes
+/// After an event the folder is left alone until nothing has happened for this long: a copy makes
 /// many events.
 const CALM: Duration = Duration::from_millis(150);
-/// A file that can't be read is looked at again after so long, and reported as unreadable if it is
-/// the same by then: until then it may be on its way.
+/// A file that can't be read is looked at again after this time, and reported as unreadable if it
+/// is the same by then: until then it may be on its way.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Why the watch wakes up.

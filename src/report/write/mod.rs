@@ -128,7 +128,7 @@ pub struct Destination {
 /// places, and does not exist, is empty, or holds an earlier report of the same job; and its
 /// surroundings can be written to. Leaves nothing behind.
 ///
-/// A report that an earlier run had put aside when it was broken off comes back into its place.
+/// A report that an earlier run had put aside when it was interrupted comes back into its place.
 pub fn prepare(
     folder: &Path,
     identity: Identity,

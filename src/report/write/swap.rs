@@ -58,8 +58,8 @@ fn aside_of(folder: &Path) -> PathBuf {
     folder.with_file_name(aside)
 }
 
-/// Puts a report back that a broken-off run left aside. Where the new one is in its place already,
-/// the earlier one is cleared away, unless there is more in it than this program wrote.
+/// Puts a report back that an interrupted run left aside. Where the new one is in its place
+/// already, the earlier one is cleared away, unless there is more in it than this program wrote.
 pub(super) fn restore(folder: &Path) -> Result<(), WriteError> {
     let aside = aside_of(folder);
     if fs::symlink_metadata(&aside).is_err() {

@@ -15,8 +15,8 @@ pub const REJECT: f64 = 4.5;
 
 /// A pattern with fewer residuals than this is weighed like its class.
 const LEAST_RESIDUALS: usize = 40;
-/// What is stated beforehand of a corner's uncertainty weighs as much as so many residuals: few of
-/// them, of marks that have unknowns of their own, fit whatever was seen.
+/// What is stated beforehand of a corner's uncertainty weighs as much as this many residuals: few
+/// of them, of marks that have unknowns of their own, fit whatever was seen.
 const STATED_WEIGHS: f64 = 40.0;
 /// Unknowns of a line in space (two for its place, two for its direction).
 const LINE_UNKNOWNS: usize = 4;

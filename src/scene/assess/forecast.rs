@@ -1,5 +1,5 @@
-//! A photo that has not been taken yet: what it would show of a solved scene, and how much that would
-//! tell.
+//! A photo that has not been taken yet: what it would show of a solved scene, and how much that
+//! would tell.
 
 use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
 

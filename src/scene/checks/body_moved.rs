@@ -19,8 +19,8 @@ use crate::scene::model::solution::Solution;
 use crate::scene::model::state::{Carrier, State, Tab, TurningPart};
 
 /// One place of a body fits this many times worse than its tabs' usual noise before anything is
-/// split, and two places at least so many times better (our choice: a knock of a tenth of a degree
-/// makes tens, a blurred photo two or three).
+/// split, and two places at least this many times better (our choice: a knock of a tenth of a
+/// degree makes tens, a blurred photo two or three).
 const FITS_ILL: f64 = 3.0;
 const FITS_BETTER: f64 = 2.0;
 /// Photos that show the body on the part that is used, and on the other (our choice).

@@ -1,5 +1,5 @@
-//! A cord that was pushed aside in the middle of a set-up: its photos before and after show it at
-//! two places.
+//! A cord that was pushed sideways in the middle of a set-up: its photos before and after show it
+//! at two places.
 //!
 //! One cord for all photos of the set-up then fits none of them: its noise grows, or the fewer
 //! photos count as outliers and the datum lies between both. So the set-up is split between

@@ -32,9 +32,9 @@ pub struct Exceptions {
     pub cords_moved: Vec<CordMoved>,
 }
 
-/// From so many sightings in so many photos on, what had to be left out is no accident: over four
-/// dozen sets of photos with one lens there was not one, in one with two lenses of the same name
-/// twenty in seven photos.
+/// From this many sightings in this many photos on, what had to be left out is no accident: over
+/// four dozen sets of photos with one lens there was not one, in one with two lenses of the same
+/// name twenty in seven photos.
 const CONTRADICTED_SIGHTINGS: usize = 5;
 const CONTRADICTED_PHOTOS: usize = 3;
 

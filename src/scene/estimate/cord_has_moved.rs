@@ -26,7 +26,8 @@ pub fn cord_has_moved(state: &State, problem: &Problem, sigma: f64) -> bool {
     if far.is_empty() {
         return false;
     }
-    // Where one side alone is photographed, a cord that seems to lie aside may as well lie higher.
+    // Where one side alone is photographed, a cord that seems to lie to one side may as well lie
+    // higher.
     let Some(covariance) = covariance(state, problem) else { return true };
     far.iter().any(|&(i, s)| {
         let mut gradient = DVector::zeros(problem.slots.n);

@@ -26,7 +26,7 @@ pub struct GroupSpread {
 /// Another reading of the cord, as observations and a start.
 #[derive(Clone, Debug)]
 pub struct RivalCord {
-    /// How far aside it lies on the mean, mm.
+    /// How far to one side it lies on the mean, mm.
     pub apart_mm: f64,
     pub cords: Vec<Cord>,
     pub blocks: Vec<Block>,

@@ -50,7 +50,7 @@ const LINE_FLOOR: [f64; 2] = [0.04, 0.15];
 const LINE_BOUND: f64 = 1.5;
 /// Rounds of the first and of the second fit.
 const ROUNDS: [usize; 2] = [8, 6];
-/// A cord is there when it explains the light so much better than bare paper would: the cost with
+/// A cord is there when it explains the light this much better than bare paper would: the cost with
 /// it over that without.
 const THERE: f64 = 0.6;
 /// Another reading is a rival when it costs no more than this many times the best and lies this far
@@ -151,7 +151,7 @@ pub struct Chosen {
 /// Another reading of the light in the lanes.
 #[derive(Clone, Debug)]
 pub struct Rival {
-    /// How far aside it has the cord, on the mean over all cards, mm.
+    /// How far to one side it puts the cord, on the mean over all cards, mm.
     pub apart_mm: f64,
     pub chosen: Box<Chosen>,
 }
@@ -258,7 +258,7 @@ struct StraightLine {
     values: DVector<f64>,
 }
 
-/// Slopes are counted for each so many mm along the cord: of the size of the places themselves.
+/// Slopes are counted for each this many mm along the cord: of the size of the places themselves.
 const HALF_METRE: f64 = 500.0;
 
 impl StraightLine {

@@ -11,7 +11,7 @@ use crate::sightings::LaneEdges;
 
 use super::cord_choice::{LaneView, choose, slope_along};
 
-/// In a colour the cord must lie so many times straighter than in brightness for the colour to be
+/// In a colour the cord must lie this many times straighter than in brightness for the colour to be
 /// taken: it is seen at half the resolution.
 const STRAIGHTER: f64 = 2.0;
 

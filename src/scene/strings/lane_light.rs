@@ -47,7 +47,7 @@ impl Ray {
     }
 }
 
-/// Numbers to either side of one, so many times a step as lie within the reach.
+/// Numbers to either side of one, as many steps as lie within the reach.
 pub fn steps(about: f64, (reach, step): (f64, f64)) -> impl Iterator<Item = f64> {
     let n = (reach / step).round() as i32;
     (-n..=n).map(move |i| about + step * f64::from(i))

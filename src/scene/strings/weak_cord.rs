@@ -20,7 +20,7 @@ use crate::text::{Amount, Sentence};
 /// choice; the finding asks for it).
 const LEAST_LENGTH: f64 = 300.0;
 /// A card and side with more than this part of its photos rejected contradicts the rest; reported
-/// from so many photos on.
+/// from this many photos on.
 const REJECTED: f64 = 1.0 / 3.0;
 const LEAST_REPORTED: usize = 3;
 /// A tight cord is straight to within this, mm: twice the standard value it is held by, and more

@@ -11,7 +11,7 @@ use crate::text::units::{Kind, Show, Shown};
 const LEAST_LETTERS: f64 = 15.0;
 /// Height of letters on paper, mm: a little over 7 points.
 const ON_PAPER: f64 = 2.6;
-/// What words and scale bar add to the height of a drawing: so many heights of letters, and mm.
+/// What words and scale bar add to the height of a drawing: this many heights of letters, and mm.
 const LINES: f64 = 4.0;
 const ROOM: f64 = 26.0;
 /// How high the drawings are at most on paper, mm, as the page's style sheet has them.
