@@ -171,7 +171,7 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, rear_end: f64, letters: f64, 
                 x0 - 0.55 * wheel.radius,
                 bike.factor * wheel.across(x0 - 0.55 * wheel.radius, z0),
             );
-            labels.figure(&side_figure(bike), "wheel off centre", at);
+            labels.figure(&side_figure(bike), "wheel off by", at);
         }
     }
     chain(canvas, bike, &mut labels);

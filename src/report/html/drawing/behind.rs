@@ -124,7 +124,7 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, letters: f64, show: Show) {
             );
             labels.label_step(step, at_rim);
         }
-        None => labels.figure(&Figure::WheelOffset, "wheel off centre", at_rim),
+        None => labels.figure(&Figure::WheelOffset, "wheel off by", at_rim),
     }
     if bike.document.figure(&Figure::WheelLean).is_some() {
         let top = z0 + wheel.radius + 14.0;
