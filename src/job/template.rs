@@ -3,8 +3,8 @@
 /// Text of a new `job.toml`: valid as it is, and valid with every `#` directly before a setting
 /// taken away.
 pub const TEMPLATE: &str = r#"# What the photos can't tell. Everything here may be left out; a job without this file works too.
-# To use a line, take the # directly in front of it away and put your own value in. Write decimals with a
-# point and text in double quotes; the units are in the names. Left and right are the rider's. Where a "u" is asked for, give the amount
+# To use a line, take the # directly in front of it away and put your own value in. Write decimals with a point and text
+# in double quotes; the units are in the names. Left and right are the rider's. Where a "u" is asked for, give the amount
 # that 95 of 100 readings would stay within.
 
 schema = "sightcord-job/1"
