@@ -171,7 +171,7 @@ impl Chance<'_> {
 }
 
 /// Photos of a few cards and tabs from places of chance, with faults of chance: the scene is solved
-/// and the figures are told.
+/// and the figures are measured.
 pub fn solver(bytes: &[u8]) {
     let mut chance = Chance(bytes.iter());
     let (n_photos, n_patterns) =

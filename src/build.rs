@@ -1,5 +1,5 @@
-//! Run by cargo before the program is compiled: tells it from which revision of its sources it is
-//! built, and with which features, so that `--version` and every result can say so.
+//! Run by cargo before the program is compiled: gives it the revision of its
+//! sources and the features it is built with, so that `--version` and every result can name them.
 //!
 //! A packed crate holds its revision in a file of its own; a checkout is asked; anything else is
 //! "unknown". A checkout is asked again when sources changed, not when only other files were

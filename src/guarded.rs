@@ -6,7 +6,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use crate::finding::Finding;
 
 /// Runs a step that should never panic. Should it all the same, the finding says what was lost
-/// (`lost`, a sentence). What the step was working on must not be used again, save what it
+/// (`lost`, a sentence). What the step was working on must not be used again, except what it
 /// returned.
 pub fn guarded<T>(lost: &str, step: impl FnOnce() -> T) -> Result<T, Box<Finding>> {
     catch_unwind(AssertUnwindSafe(step)).map_err(|panic| {

@@ -1,7 +1,7 @@
 //! The whole way from a job folder to its result, one call an arrow.
 //!
 //! Steps: list the photos, read the job, look at each photo, leave out copies, sort them by where
-//! the wheel stands, solve the scene, look again where the scene expects more, solve again, tell
+//! the wheel stands, solve the scene, look again where the scene expects more, solve again, measure
 //! the figures, judge and plan, put the document together.
 
 mod as_scene;

@@ -9,7 +9,8 @@ use std::borrow::Cow;
 /// showing it.
 pub fn is_hidden(c: char) -> bool {
     c.is_control()
-        // Marks, embeddings, overrides and isolates of direction; separators of lines; what is no wider than nothing; tags.
+        // Marks, embeddings, overrides and isolates of direction; separators of lines; what is no
+        // wider than nothing; tags.
         || matches!(c, '\u{61c}' | '\u{200b}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}')
         || matches!(c, '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
 }
@@ -29,7 +30,7 @@ fn filtered(
     Cow::Owned(shown)
 }
 
-/// A name or a sentence from outside: one line, whatever stands in it.
+/// A name or a sentence from outside, on one line whatever it holds.
 pub fn one_line(text: &str) -> Cow<'_, str> {
     filtered(text, |_| false, |c, shown| shown.extend(c.escape_unicode()))
 }
@@ -58,8 +59,8 @@ pub fn styled(text: &str) -> Cow<'_, str> {
     Cow::Owned(shown)
 }
 
-/// JSON that means the same: in it such characters stand in texts alone, and there a number may
-/// stand for each.
+/// JSON that means the same: in it such characters occur in texts alone, where a number may
+/// replace each.
 pub fn json(text: &str) -> Cow<'_, str> {
     let number = |c: char, shown: &mut String| {
         c.encode_utf16(&mut [0; 2])

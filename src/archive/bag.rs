@@ -33,9 +33,9 @@ pub struct Bag {
     pub problems: Vec<String>,
     /// What a bag should not have, but may.
     pub warnings: Vec<String>,
-    /// Files beside the payload that no tag manifest lists; the standard allows them.
+    /// Files outside the payload that no tag manifest lists; the standard allows them.
     pub unlisted_tags: Vec<String>,
-    /// Listed files that are missing and that nobody will miss.
+    /// Listed files that are missing and not needed.
     pub(super) n_harmlessly_missing: usize,
 }
 

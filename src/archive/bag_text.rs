@@ -108,7 +108,7 @@ pub struct ManifestEntry {
     pub checksum: String,
 }
 
-/// A manifest, with what is to be said of its form.
+/// A manifest, with the remarks on its form.
 #[derive(Clone, Debug, Default)]
 pub struct Manifest {
     pub entries: Vec<ManifestEntry>,
@@ -182,7 +182,7 @@ pub fn info(text: &str) -> (Vec<(String, String)>, Vec<String>) {
     (facts, problems)
 }
 
-/// Paths of the files that are to be fetched from elsewhere; the third part of each line is the
+/// Paths of the files that are to be fetched from another place; the third part of each line is the
 /// path.
 pub fn fetch(text: &str, version: (u32, u32)) -> Result<Vec<String>, String> {
     let lines = lines(text).map(str::trim).enumerate().filter(|(_, line)| !line.is_empty());

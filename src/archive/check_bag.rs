@@ -164,7 +164,7 @@ fn compare(
                 .push(format!("{path} was altered: its checksum is not the one in {name}")),
             None if to_fetch.contains(path) => {
                 bag.problems.push(format!(
-                    "{path} is missing: it would have to be fetched from elsewhere ({FETCH})"
+                    "{path} is missing: it would have to be fetched from another place ({FETCH})"
                 ));
             }
             None if is_dropping(path) => {

@@ -38,7 +38,7 @@ pub enum Alike {
 pub enum Reproduction {
     /// The same bytes.
     Identical,
-    /// The same, save numbers that differ by less than counts; these.
+    /// The same, except for these numbers, which differ by too little to count.
     Reproduced(Vec<String>),
     /// The same figures and verdicts, but other words, plan or findings: another version's, or
     /// somebody's.
@@ -181,7 +181,7 @@ fn name_of(entry: &Value) -> Option<String> {
 
 fn gone(value: &Value, path: &[String], words: &str, found: &mut Found) {
     let words = format!("{}: {words}", pointer(path));
-    // A field that another version did not know and that is null says nothing.
+    // A field that another version did not know and that is null has no meaning.
     if has_figure(value) {
         found.figures.push(words);
     } else {
@@ -244,7 +244,7 @@ fn same_words(a: &str, b: &str) -> bool {
         })
 }
 
-/// A sentence split into numbers and what stands between them.
+/// A sentence split into numbers and what is between them.
 fn words(sentence: &str) -> Vec<&str> {
     let is_number = |c: char| c.is_ascii_digit() || c == '.';
     let mut words = Vec::new();
@@ -339,7 +339,7 @@ mod tests {
         let Reproduction::Reproduced(words) = compared(&near) else {
             panic!("a hundredth of U is allowed")
         };
-        assert_eq!(words.len(), 2, "small differences are told all the same: {words:?}");
+        assert_eq!(words.len(), 2, "small differences are reported all the same: {words:?}");
         let Ok(Reproduction::Differs(words)) = compare(&sealed, &near, Alike::Bytes) else {
             panic!("one machine gives one result")
         };

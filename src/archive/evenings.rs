@@ -52,7 +52,7 @@ impl Within {
         format!("{}{photo}", self.folder)
     }
 
-    /// Of what is said of one evening: which one, where there are several.
+    /// Which evening a message is about, where there are several.
     pub fn said(&self, what: &str) -> String {
         format!("evening {}: {what}", self.number)
     }

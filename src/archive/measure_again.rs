@@ -84,7 +84,7 @@ fn note_other_version(
         document.program.in_words(),
         this.in_words()
     ));
-    // Where this version would write the same, another one did; else nobody here can tell.
+    // Where this version would write the same, another one did; else this can't be known here.
     let same = report_files(document, within);
     let is_same = |path: &String| {
         same.iter().any(|(known, bytes)| known == path && bag.files[path].sha256 == sha256(bytes))

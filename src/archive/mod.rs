@@ -1,9 +1,9 @@
 //! Evidence: a job sealed in one file, and the proof that it still is what was sealed.
 //!
-//! Steps of keeping: list the job's photos, look what they tell about a place, measure, put the bag
-//! together, write it beside its place and link it in. Steps of proving: unpack safely, check the
+//! Steps of keeping: list the job's photos, look what they show about a place, measure, put the bag
+//! together, write it next to its place and link it in. Steps of proving: unpack safely, check the
 //! bag, check what this program adds to a bag, measure again from the sealed photos, compare.
-//! Where a job has several evenings, all are sealed in one bag, and each is proven by itself.
+//! Where a job has several evenings, all are sealed in one bag, and each is proven on its own.
 //!
 //! The form is a BagIt bag (RFC 8493) in a ZIP file, so that a stranger can check it in twenty
 //! years without this program.

@@ -139,7 +139,7 @@ fn texts(
         Vec::new()
     } else {
         let (privacy, unclean) = privacy(folder, bag, &evenings)?;
-        // What another version takes for clean is its own affair.
+        // What counts as clean in another version is up to that version.
         if is_this_version {
             proof.problems.extend(unclean);
         }
@@ -173,7 +173,7 @@ fn texts(
     Ok(())
 }
 
-/// What the sealed photos tell about people, and which of them are not as clean as is said. Which
+/// What the sealed photos show about people, and which of them are not as clean as stated. Which
 /// were cleaned, only the bag itself can say; whether they are clean, they show.
 fn privacy(
     folder: &Path,

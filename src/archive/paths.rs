@@ -1,4 +1,4 @@
-//! Which names may stand in an archive: only those that can be unpacked on every system, into the
+//! Which names an archive may hold: only those that can be unpacked on every system, into the
 //! archive's own folder.
 
 use std::collections::BTreeMap;
@@ -27,7 +27,7 @@ pub enum UnsafePath {
     TooLong,
 }
 
-/// Names that some systems take for devices, whatever ending follows.
+/// Names that some systems treat as devices, with any ending.
 const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "conin$", "conout$"];
 
 /// Whether a path with forward slashes stays inside its folder and can be unpacked on every system.

@@ -92,7 +92,7 @@ impl Proof {
             }
         }
         self.not_covered.extend(one.not_covered);
-        let own = one.reproduction.map(|reproduction| reproduction.told_as(said));
+        let own = one.reproduction.map(|reproduction| reproduction.reworded(said));
         self.reproduction = match (self.reproduction.take(), own) {
             (Some(others), Some(own)) => Some(others.and(own)),
             (others, own) => others.or(own),

@@ -33,7 +33,7 @@ pub fn prove(
         return Err(ProveError::NoResult(at.to_owned()));
     }
     for (within, text) in &sealed {
-        // What is said of one evening says which, where there are several.
+        // Messages about one evening name it where there are several.
         let mut own = Proof::default();
         measure_again(within, text, &opened.bag, &bag, progress, &mut own)?;
         proof.add(own, (sealed.len() > 1).then_some(within));
@@ -173,12 +173,12 @@ fn photos_of_result(sealed: &str, within: &Within, bag: &Bag, proof: &mut Proof)
             return;
         }
     };
-    // A name that stands twice in one object would hide a figure from this program that others
+    // A name that occurs twice in one object would hide a figure from this program that others
     // read, and the other way round.
     let as_written = visible::json(&result.to_string()).into_owned();
     if as_written != without_blanks(sealed) {
         proof.problems.push(format!(
-            "{name} is not written as the program writes it: a name may stand in it twice"
+            "{name} is not written as the program writes it: a name may occur in it twice"
         ));
     }
     let listed = result.get("photos").and_then(Value::as_array).into_iter().flatten();

@@ -18,7 +18,7 @@ pub struct Privacy {
 }
 
 impl Privacy {
-    /// Adds what a photo's file tells; `is_copy`: it holds the picture and what measuring needs
+    /// Adds what a photo's file shows; `is_copy`: it holds the picture and what measuring needs
     /// alone.
     pub fn look_at(&mut self, photo: &str, bytes: &[u8], is_copy: bool) {
         let facts = ExifFacts::read(bytes);
@@ -138,7 +138,7 @@ Unpack the ZIP file, go to this folder, and where sha256sum is at hand:
   sha256sum -c tagmanifest-sha256.txt
 
 Every line must end with \"OK\", and no file may lie here that neither list
-names (but the second list itself). Elsewhere compare the numbers one by one.
+names (except the second list itself). Elsewhere compare the numbers one by one.
 
 HOW TO CHECK IT WITH {upper}
 

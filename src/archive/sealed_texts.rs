@@ -1,4 +1,4 @@
-//! What an archive holds beside photos and settings: made from the result alone, so that it can be
+//! What an archive holds besides photos and settings: made from the result alone, so that it can be
 //! made again and compared.
 
 use crate::report::program::Program;
@@ -11,7 +11,7 @@ use super::readme::{self, Privacy};
 use super::tag_files::Entry;
 use super::{layout, tag_files};
 
-/// The one folder in the ZIP; it hangs on the job alone, not on the file's name.
+/// The one folder in the ZIP; it depends on the job alone, not on the file's name.
 pub(super) fn top_folder(job_id: &str) -> String {
     format!("{}-{}", Program::this().name, job_id.get(..12).unwrap_or(job_id))
 }
@@ -22,8 +22,8 @@ pub(super) struct SealedEvening {
     pub(super) document: ResultDocument,
 }
 
-/// The texts beside the payload, by their paths in the bag: made from what is sealed alone, so that
-/// they can be made again and compared. The first evening's job gives the archive its number.
+/// The texts outside the payload, by their paths in the bag: made from what is sealed alone, so
+/// that they can be made again and compared. The first evening's job gives the archive its number.
 pub(super) fn bag_texts(
     evenings: &[SealedEvening],
     privacy: &Privacy,

@@ -4,7 +4,7 @@ use super::bag::{DECLARATION, INFO, MANIFEST, TAG_MANIFEST};
 use super::bag_text;
 use super::checksum::sha256;
 
-/// What stands in a bag's manifests of one file.
+/// What a bag's manifests list about one file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Entry {
     pub path: String,

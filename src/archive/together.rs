@@ -1,4 +1,4 @@
-//! What measuring several evenings again gave, told as one.
+//! What measuring several evenings again gave, as one outcome.
 
 use super::compare::Reproduction;
 
@@ -6,21 +6,21 @@ impl Reproduction {
     fn differences(&self) -> &[String] {
         match self {
             Self::Identical => &[],
-            Self::Reproduced(told) | Self::FiguresAlone(told) | Self::Differs(told) => told,
+            Self::Reproduced(all) | Self::FiguresAlone(all) | Self::Differs(all) => all,
         }
     }
 
-    fn with(&self, told: Vec<String>) -> Self {
+    fn with(&self, differences: Vec<String>) -> Self {
         match self {
             Self::Identical => Self::Identical,
-            Self::Reproduced(_) => Self::Reproduced(told),
-            Self::FiguresAlone(_) => Self::FiguresAlone(told),
-            Self::Differs(_) => Self::Differs(told),
+            Self::Reproduced(_) => Self::Reproduced(differences),
+            Self::FiguresAlone(_) => Self::FiguresAlone(differences),
+            Self::Differs(_) => Self::Differs(differences),
         }
     }
 
     /// The same with its differences in other words.
-    pub fn told_as(&self, words: impl Fn(&String) -> String) -> Self {
+    pub fn reworded(&self, words: impl Fn(&String) -> String) -> Self {
         self.with(self.differences().iter().map(words).collect())
     }
 
@@ -32,7 +32,7 @@ impl Reproduction {
             Self::FiguresAlone(_) => 2,
             Self::Differs(_) => 3,
         };
-        let told = [self.differences(), other.differences()].concat();
-        if rank(&other) > rank(&self) { other.with(told) } else { self.with(told) }
+        let both = [self.differences(), other.differences()].concat();
+        if rank(&other) > rank(&self) { other.with(both) } else { self.with(both) }
     }
 }

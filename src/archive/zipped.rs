@@ -1,7 +1,7 @@
 //! The ZIP file around the bag: written in one canonical form, read with suspicion.
 //!
 //! Canonical: entries sorted by name, no entries for folders, stored and not compressed (photos are
-//! compressed already, and so the bytes do not hang on a compressor's version), the earliest time
+//! compressed already, and so the bytes do not depend on a compressor's version), the earliest time
 //! that ZIP knows, one set of permissions.
 
 use std::collections::BTreeSet;
@@ -42,7 +42,7 @@ impl<W: Write + Seek> SealedZip<W> {
     }
 }
 
-/// Bytes that the canonical form takes beside the files' own: headers of 30 and 46 bytes and the
+/// Bytes that the canonical form takes besides the files' own: headers of 30 and 46 bytes and the
 /// name twice for each, and room for the end.
 pub fn overhead(names: impl Iterator<Item = usize>) -> u64 {
     names.map(|length| 2 * length as u64 + 76).sum::<u64>() + 512
@@ -198,7 +198,7 @@ impl From<ZipError> for DirectoryError {
     }
 }
 
-/// Reads the ZIP's directory, and refuses whatever could do harm when unpacked.
+/// Reads the ZIP's directory, and refuses anything that could do harm when unpacked.
 fn directory(
     archive: &mut ZipArchive<BufReader<File>>,
     length: u64,
@@ -246,7 +246,7 @@ fn directory(
     Ok(entries)
 }
 
-/// Writes the archive again from what was unpacked, and tells where its bytes first differ from
+/// Writes the archive again from what was unpacked, and returns where its bytes first differ from
 /// those of the file; None if they are the same. What no checksum covers is found so: headers,
 /// times, order, comments, bytes before, between or behind.
 pub fn differs_from_canonical(

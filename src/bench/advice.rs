@@ -1,8 +1,8 @@
 //! Which one photo would help a figure most.
 //!
-//! Candidate stands round the bench are tried on the solved scene: each adds what it would show to
-//! the inverse covariance (`scene::assess::forecast`), and the figure's uncertainty is computed
-//! anew, the photos' places and all else kept. The best is put in words.
+//! Candidate standpoints round the bench are tried on the solved scene: each adds what it would
+//! show to the inverse covariance (`scene::assess::forecast`), and the figure's uncertainty is
+//! computed again, the photos' places and all else kept. The best is put in words.
 
 use nalgebra::{DVector, Vector3};
 use rayon::prelude::*;

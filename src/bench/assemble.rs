@@ -1,4 +1,4 @@
-//! Puts measured figures into the noun that leaves this stage, and beside them what is known of
+//! Puts measured figures into the noun that leaves this stage, along with what is known of
 //! their parts.
 
 use std::collections::BTreeMap;

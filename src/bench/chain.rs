@@ -15,7 +15,7 @@ impl Evaluation<'_> {
     /// The rear sprocket's outside face as a plane in the world.
     pub(super) fn rear_plane(&self, axis: Option<&Axis>) -> Option<Plane> {
         let mut tabs = self.tabs_of(|part| matches!(part, Part::RearSprocket));
-        // A tab that came off its face tells nothing of it, unless it is the only one.
+        // A tab that came off its face does not show where the face is; the only one counts anyway.
         if tabs.iter().any(|(_, mark)| !self.choices.loose.contains(&mark.number)) {
             tabs.retain(|(_, mark)| !self.choices.loose.contains(&mark.number));
         }

@@ -78,7 +78,7 @@ pub fn choose(
     choices
 }
 
-/// The choices alone, without the findings beside them.
+/// The choices alone, without their findings.
 pub fn choices_of(solution: &Solution, settings: &BenchSettings) -> Choices {
     choose(solution, settings, &Views::of(solution), &mut UpFigures::default(), &mut Vec::new())
 }
@@ -169,8 +169,8 @@ fn chain_side(
         findings.push(
             Finding::warning(
                 "chain-side-contradicts",
-                format!("The job says that the chain runs on the {}, the sprocket tabs face {}.", stated.word(), seen.word()),
-                "Check chain_side in job.toml and whether tabs 1 and 2 are on the right sides; the tabs were believed.",
+                format!("The job says that the chain runs on the {}, but the sprocket tabs face {}.", stated.word(), seen.word()),
+                "Check chain_side in job.toml and whether tabs 1 and 2 are on the right sides; the program went by the tabs.",
             )
             .about(CHAIN_SIDE),
         );

@@ -1,7 +1,7 @@
-//! The wheel's yaw stands twice: in the axis that its tabs turn about, and in the rim's marked
+//! The wheel's yaw is measured twice: by the axis that its tabs turn about, and by the rim's marked
 //! places. What both have in common (up, the cord, the lens, the print) drops out of their
 //! difference, so that a wheel which was touched between the photos of one side and those of the
-//! other shows there, and only there: each side's photos fit themselves.
+//! other shows there, and only there: each side's photos agree among themselves.
 
 use std::collections::BTreeMap;
 
@@ -24,9 +24,9 @@ const CONTRADICTED: f64 = 2.0;
 const END_FLOAT_DEG: f64 = 0.06;
 
 /// Where the wheel's two yaws contradict each other: widens both to reach over their difference,
-/// for nobody can tell which is right, keeps them from verdicts, and tells why. `covariance` is
+/// since nothing shows which is right, keeps them from verdicts, and reports why. `covariance` is
 /// that of `fields`.
-pub fn doubt_moved_wheel(
+pub fn widen_for_moved_wheel(
     fields: &[Figure],
     covariance: &DMatrix<f64>,
     measured: &mut BTreeMap<Figure, Measurement>,
@@ -50,8 +50,8 @@ pub fn doubt_moved_wheel(
         Finding::warning(
             "wheel-moved",
             format!(
-                "The wheel's axis and the marked places of its rim disagree about its squareness by {difference:.2} degrees, where {u:.2} at most \
-                 can be chance. The wheel was knocked or turned between photos of one set-up, it floats along its spindle, or a rim tab \
+                "The wheel's axis and the marked places of its rim disagree about its squareness by {difference:.2} degrees; chance explains \
+                 {u:.2} at most. The wheel was knocked or turned between photos of one set-up, it floats along its spindle, or a rim tab \
                  came loose."
             ),
             "Press tabs 1 and 2 on, push the wheel to one end of its float, do not touch it between the first and the last photo of a \
@@ -61,20 +61,20 @@ pub fn doubt_moved_wheel(
     )
 }
 
-/// A wheel that stands no farther apart than this along its axis in its set-ups, mm, stands still:
-/// photos tell it no better.
-const STANDS_STILL_MM: f64 = 0.2;
+/// A wheel whose places along its axis differ by no more than this between set-ups, mm, has not
+/// moved: photos show it no better.
+const UNMOVED_MM: f64 = 0.2;
 /// A hub's usual end float, mm (common practice, no source).
 const END_FLOAT_MM: f64 = 0.5;
 
-/// Of a rim's marked place about the axis where nothing tells it, mm (common practice, no source).
+/// Of a rim's marked place about the axis where nothing shows it, mm (common practice, no source).
 pub const USUAL_RADIUS_MM: f64 = 220.0;
-/// Half the distance between the ends of a rear spindle, mm: by how much a wheel that was set in
-/// `apart_mm` elsewhere at one end may have turned where no run-out tells (common practice, no
+/// Half the distance between the ends of a rear spindle, mm: how far a wheel that was set in
+/// `apart_mm` off at one end may have turned where no run-out shows it (common practice, no
 /// source).
 const HALF_SPINDLE_MM: f64 = 100.0;
 
-/// How a wheel that was touched between set-ups stands in them.
+/// How far a wheel that was touched between set-ups differs from one to another.
 #[derive(Clone, Copy, Debug)]
 pub struct Float {
     /// From one end to the other along the axis, mm.
@@ -85,7 +85,7 @@ pub struct Float {
 
 impl Float {
     /// How far the wheel's direction may be off, degrees. A wheel that was turned by d between two
-    /// set-ups half a turn apart has its axis found d / 2 aside, with no contradiction but one:
+    /// set-ups half a turn apart has its axis found d / 2 off, with no contradiction but one:
     /// its rim seems to wobble by twice the radius times that.
     fn turned_deg(&self, run_out_mm: Option<f64>) -> f64 {
         let by_run_out = run_out_mm.map(|mm| (mm / (2.0 * self.radius_mm)).atan());
@@ -93,17 +93,16 @@ impl Float {
     }
 }
 
-/// Where the wheel stands elsewhere along its axis in one set-up than in another: what is measured
-/// of its place across holds for the mean of them, and is widened to reach both. Beyond a hub's end
-/// float it was touched, and may have been turned as well: directions, the run-out and what is
-/// measured over the chain's length are widened for that, all is kept from verdicts, and a finding
-/// says why.
-pub fn doubt_floating_wheel(
+/// Where the wheel's place along its axis differs between set-ups: what is measured of its place
+/// across holds for their mean, and is widened to reach both. Beyond a hub's end float it was
+/// touched, and may have been turned as well: directions, the run-out and what is measured over the
+/// chain's length are widened for that, all is kept from verdicts, and a finding says why.
+pub fn widen_for_floating_wheel(
     float: Float,
     measured: &mut BTreeMap<Figure, Measurement>,
 ) -> Option<Finding> {
     let apart_mm = float.apart_mm;
-    if !(apart_mm > STANDS_STILL_MM) {
+    if !(apart_mm > UNMOVED_MM) {
         return None;
     }
     let beyond = apart_mm > END_FLOAT_MM;
@@ -141,7 +140,7 @@ pub fn doubt_floating_wheel(
         }
     };
     across.into_iter().for_each(|field| widen(field, apart_mm / 2.0));
-    // No float is so large: the wheel was set in elsewhere, and the spindle with it.
+    // No float is so large: the wheel was set in at another place, and the spindle with it.
     [Figure::SpindleLeft, Figure::SpindleRight]
         .into_iter()
         .for_each(|field| widen(field, apart_mm / 2.0));
@@ -171,9 +170,9 @@ fn floats(apart_mm: f64, turned_deg: f64) -> Finding {
 /// hardly depends on it.
 const HARDLY: f64 = 0.1;
 
-/// Widens what other readings of the photos tell otherwise to reach over all of them with their own
-/// uncertainties, and keeps it from verdicts. `readings` are value and expanded uncertainty by each
-/// of them.
+/// Widens figures that other readings of the photos give differently, to reach over all of them
+/// with their own uncertainties, and keeps it from verdicts. `readings` are value and expanded
+/// uncertainty by each of them.
 pub fn allow_for_readings(
     readings: &[BTreeMap<Figure, (f64, f64)>],
     measured: &mut BTreeMap<Figure, Measurement>,
@@ -181,7 +180,7 @@ pub fn allow_for_readings(
     for (field, figure) in measured {
         let reach = |(value, u): &(f64, f64)| (value - figure.value).abs() + u;
         let farthest =
-            readings.iter().filter_map(|told| told.get(field)).map(reach).fold(0.0, f64::max);
+            readings.iter().filter_map(|reading| reading.get(field)).map(reach).fold(0.0, f64::max);
         if farthest > (1.0 + HARDLY) * figure.u {
             figure.u = farthest;
             figure.quality = Quality::Single;
@@ -189,9 +188,9 @@ pub fn allow_for_readings(
     }
 }
 
-/// Widens what the same marks tell in another unit as its twin was widened since `before`, and
-/// keeps it from verdicts with it.
-pub fn doubt_with_their_twins(
+/// Widens a figure that the same marks give in another unit as much as its twin was widened since
+/// `before`, and keeps it from verdicts with it.
+pub fn widen_with_their_twins(
     before: &BTreeMap<Figure, Measurement>,
     measured: &mut BTreeMap<Figure, Measurement>,
 ) {
@@ -218,7 +217,7 @@ pub fn doubt_with_their_twins(
 mod tests {
     use super::*;
 
-    fn doubted(difference: f64) -> (Option<Finding>, Measurement) {
+    fn compared(difference: f64) -> (Option<Finding>, Measurement) {
         let fields = [YAW, YAW_FROM_OFFSETS];
         // Each known to 0.02 degrees (k = 2), and to the same side: their difference to 0.0063.
         let covariance = DMatrix::from_row_slice(2, 2, &[1e-4, 0.95e-4, 0.95e-4, 1e-4]);
@@ -227,17 +226,18 @@ mod tests {
             (fields[0].clone(), figure(0.3)),
             (fields[1].clone(), figure(0.3 + difference)),
         ]);
-        let finding = doubt_moved_wheel(&fields, &covariance, &mut measured);
+        let finding = widen_for_moved_wheel(&fields, &covariance, &mut measured);
         (finding, measured[&YAW])
     }
 
     #[test]
-    fn a_wheel_that_stands_elsewhere_along_its_axis_is_told_where_it_matters() {
+    fn a_wheel_that_moved_along_its_axis_widens_what_it_touches() {
         let figure = Measurement { value: 1.0, u: 0.1, quality: Quality::Good };
         let floating = |apart_mm| {
             let mut measured =
                 BTreeMap::from([(Figure::ChainAtGearbox, figure), (Figure::WheelLean, figure)]);
-            let finding = doubt_floating_wheel(Float { apart_mm, radius_mm: 230.0 }, &mut measured);
+            let finding =
+                widen_for_floating_wheel(Float { apart_mm, radius_mm: 230.0 }, &mut measured);
             (finding.is_some(), measured[&Figure::ChainAtGearbox], measured[&Figure::WheelLean])
         };
         assert_eq!(floating(0.1), (false, figure, figure));
@@ -250,8 +250,8 @@ mod tests {
         assert!(finding && chain.u >= 2.6 && chain.quality == Quality::Single, "{chain:?}");
     }
 
-    /// A wheel set in again 0.4 degrees otherwise: its axis is found 0.2 degrees aside, and its rim
-    /// seems to wobble by 1.6 mm.
+    /// A wheel set in again at an angle 0.4 degrees off: its axis is found 0.2 degrees off, and
+    /// its rim seems to wobble by 1.6 mm.
     #[test]
     fn a_wheel_that_was_turned_between_its_set_ups_widens_directions_and_run_out_over_what_the_wobble_tells()
      {
@@ -263,8 +263,8 @@ mod tests {
             (Figure::ChainAtGearbox, figure(-3.0, 0.2)),
             (Figure::SpindleLeft, figure(120.0, 0.5)),
         ]);
-        doubt_floating_wheel(Float { apart_mm: 1.1, radius_mm: 230.0 }, &mut measured)
-            .expect("it is told");
+        widen_for_floating_wheel(Float { apart_mm: 1.1, radius_mm: 230.0 }, &mut measured)
+            .expect("a finding");
         let u = |figure: Figure| measured[&figure].u;
         assert!(u(Figure::WheelYaw) > 0.2 && u(Figure::WheelYaw) < 0.25, "{}", u(Figure::WheelYaw));
         assert!(u(Figure::SpindleLeft) >= 0.5 + 0.55, "{}", u(Figure::SpindleLeft));
@@ -281,21 +281,21 @@ mod tests {
         let mut measured = before.clone();
         let wider = Measurement { value: 0.3, u: 0.12, quality: Quality::Single };
         measured.insert(yaw.clone(), wider);
-        doubt_with_their_twins(&before, &mut measured);
-        let doubted = measured[&toe];
-        assert!((doubted.u - 0.96).abs() < 1e-12 && doubted.quality == Quality::Single);
+        widen_with_their_twins(&before, &mut measured);
+        let widened = measured[&toe];
+        assert!((widened.u - 0.96).abs() < 1e-12 && widened.quality == Quality::Single);
         measured.remove(&yaw);
-        doubt_with_their_twins(&before, &mut measured);
+        widen_with_their_twins(&before, &mut measured);
         assert!(measured.is_empty(), "{measured:?}");
     }
 
     #[test]
     fn yaws_that_contradict_each_other_are_widened_over_their_difference() {
-        let (finding, yaw) = doubted(0.1);
+        let (finding, yaw) = compared(0.1);
         assert_eq!(finding.expect("a finding").id, "wheel-moved");
         assert!((yaw.u - 0.12).abs() < 1e-12 && yaw.quality == Quality::Single, "{yaw:?}");
         // What end float explains is left as it is.
-        let (finding, yaw) = doubted(0.05);
+        let (finding, yaw) = compared(0.05);
         assert!(finding.is_none() && yaw.u == 0.02 && yaw.quality == Quality::Good, "{yaw:?}");
     }
 }

@@ -1,4 +1,4 @@
-//! Whether two halves of the photos tell the same figures, within what their own uncertainties
+//! Whether two halves of the photos give the same figures, within what their own uncertainties
 //! allow.
 
 use std::collections::BTreeMap;
@@ -32,8 +32,8 @@ fn is_checked(figure: &Figure) -> bool {
 const KNOWS_TOO_LITTLE: f64 = 10.0;
 /// Where along its half length a cord is compared.
 const NEAR_END: f64 = 0.7;
-/// From here on left and right are said to differ: their ratio scatters about 1 by some 0.4, since
-/// they share few figures.
+/// From here on left and right are reported as different: their ratio scatters about 1 by some 0.4,
+/// since they share few figures.
 const FAR_APART: f64 = 2.5;
 /// Fewest figures that both halves tell, for a ratio (our choice).
 const LEAST_FIGURES: usize = 3;
@@ -45,18 +45,18 @@ pub struct Checked {
     /// photos' difference, each half with a cord and an up of its own, over the difference's
     /// standard uncertainty: about 1 for honest photos. None where nothing could be compared.
     pub ratio: Option<f64>,
-    /// The same of the photos from the left and from the right: what light and shadow do to a
-    /// cord, either side sees otherwise, and where both together take the middle of it this
-    /// says more than the figures are off.
+    /// The same of the photos from the left and from the right: either side sees differently what
+    /// light and shadow do to a cord, and where both together take the middle of it this ratio
+    /// exceeds the figures' error.
     pub left_right: Option<f64>,
-    /// What odd and even photos say of the error of a figure that all of them tell: for honest
+    /// What odd and even photos show of the error of a figure that all of them give: for honest
     /// photos a draw with the photos' own standard uncertainty.
     pub apart: BTreeMap<Figure, f64>,
     pub findings: Vec<Finding>,
 }
 
-/// Odd against even photos, and those from the left against those from the right. Each half has its
-/// cord, its lines and its up for itself.
+/// Odd against even photos, and those from the left against those from the right. Each half has a
+/// cord, lines and an up of its own.
 pub fn check(
     solution: &Solution,
     settings: &BenchSettings,
@@ -101,8 +101,8 @@ fn halves_differ(split: Split, ratio: f64, has_lines: bool) -> Finding {
     Finding::warning(
         "sides-differ",
         format!(
-            "{what}, each with {lines} that they show alone, differ {ratio:.1} times as much as their noise explains; \
-             taken together they share the difference."
+            "{what}, each solved with {lines} of their own, differ {ratio:.1} times as much as their noise explains; \
+             solved together they share the difference."
         ),
         advice,
     )

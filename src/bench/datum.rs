@@ -33,7 +33,7 @@ pub struct DatumChoice {
     pub riders: Vec<StandingRider>,
     /// Inverse covariance of the riders' y.
     pub weights: DMatrix<f64>,
-    /// Where s is nought and one, along the world's x.
+    /// Where s is zero and one, along the world's x.
     pub middle: f64,
     pub half: f64,
     pub quality: Quality,
@@ -49,7 +49,8 @@ impl DatumChoice {
     /// The edges alone, as far as they were found; a doubtful cord is no better than a single
     /// sighting, and one that lies as no cord can is none.
     pub fn edges_alone(solution: &Solution) -> Option<Self> {
-        let refused = solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
+        let refused =
+            solution.cord_findings.iter().any(|finding| finding.severity == Severity::Refused);
         let cord = solution.state.cords.first().filter(|_| !refused)?;
         Some(Self {
             edges: Some(Matrix2::identity()),
@@ -57,7 +58,11 @@ impl DatumChoice {
             weights: DMatrix::zeros(0, 0),
             middle: cord.middle,
             half: cord.half,
-            quality: if solution.cord_doubts.is_empty() { Quality::Good } else { Quality::Single },
+            quality: if solution.cord_findings.is_empty() {
+                Quality::Good
+            } else {
+                Quality::Single
+            },
         })
     }
 
@@ -131,15 +136,15 @@ impl DatumChoice {
         state: &State,
         shift: &Shift,
     ) -> Vec<(&StandingRider, Vector3<f64>)> {
-        let mut told = BTreeSet::new();
+        let mut given = BTreeSet::new();
         self.riders
             .iter()
-            .filter(|r| told.insert(r.rider))
+            .filter(|r| given.insert(r.rider))
             .map(|r| (r, self.place(r, state, shift)))
             .collect()
     }
 
-    /// Numbers of the tabs that tell a rider, over all set-ups.
+    /// Numbers of the tabs that show a rider, over all set-ups.
     pub fn faces_of(&self, rider: u8) -> BTreeSet<u8> {
         self.riders
             .iter()
@@ -172,7 +177,7 @@ impl DatumChoice {
     }
 }
 
-/// The cord with its mid-line seen aside by light.
+/// The cord with its mid-line shifted by light.
 fn lit(cord: &Cord, shift: &Shift) -> Cord {
     let [rear, front] = [0, 1].map(|end| shift.of(Nuisance::CordLight(end)));
     let mut cord = cord.clone();

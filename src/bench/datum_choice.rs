@@ -46,7 +46,7 @@ pub fn choose(
         Tried { chosen, disagree: false, own_findings }
     };
     let mut outcome = tried(edges.as_ref(), riders.clone());
-    // Edges that are doubtful anyway don't refuse what riders tell well by themselves.
+    // Edges that are uncertain anyway don't refuse what riders show well on their own.
     if outcome.disagree && edges.as_ref().is_some_and(|edges| edges.quality == Quality::Single) {
         let alone = tried(None, riders);
         if alone.chosen.as_ref().is_some_and(|chosen| chosen.quality == Quality::Good) {

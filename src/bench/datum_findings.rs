@@ -1,4 +1,4 @@
-//! What is said of a datum that riders and edges do not tell alike.
+//! Findings about a datum that riders and edges show differently.
 
 use crate::figure::{Figure, RIDERS};
 use crate::finding::Finding;
@@ -22,15 +22,15 @@ fn offsets_in_words(by: &[(String, f64)]) -> Sentence {
 pub fn disagree(with_edges: bool, by: &[(String, f64)]) -> Finding {
     let what = if with_edges {
         say![
-            "The cord's edges and the riders disagree: by the riders the cord runs ",
+            "The cord's edges and the riders disagree: the riders put the cord ",
             offsets_in_words(by),
             ". One of the two is wrong, so nothing is measured from the cord.",
         ]
     } else {
         say![
-            "The riders do not stand in one line: by them the cord runs ",
+            "The riders do not stand in one line; measured from one, they put the cord ",
             offsets_in_words(by),
-            " of it. One of them is wrong, so nothing is measured from the cord.",
+            ". One of them is wrong, so nothing is measured from the cord.",
         ]
     };
     Finding::refused(
@@ -46,9 +46,9 @@ pub fn left_out(words: &str, off: f64) -> Finding {
     Finding::warning(
         "rider-left-out",
         say![
-            format!("The rider with {words} has the cord "),
+            format!("The rider with {words} puts the cord "),
             Amount::tenths(off.abs()),
-            " elsewhere than all the rest; it was left out.",
+            " away from where all the others put it; it was left out.",
         ],
         "See that it sits on the cord, folded round it and glued flat, and take photos of it again.",
     )
@@ -78,7 +78,7 @@ pub fn from_riders(quality: Quality) -> Finding {
         ),
         Quality::Single => Finding::warning(
             "datum-single",
-            "Light and shadow hide the cord's edges here, and the riders confirm each other too little: what hangs on the cord gets no \
+            "Light and shadow hide the cord's edges here, and the riders confirm each other too little: what depends on the cord gets no \
              verdict.",
             "Put two riders on the cord 600 mm or more apart, with both faces of each in two photos from places a pace apart, or a third one.",
         ),
@@ -89,7 +89,7 @@ pub fn from_riders(quality: Quality) -> Finding {
 pub fn riders_moved() -> Finding {
     Finding::warning(
         "cord-moved",
-        "The riders stand elsewhere across in a later set-up than in the first; all was measured from the cord's place in the first.",
+        "The riders have moved sideways since the first set-up; all was measured from the cord's place in the first.",
         "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
     )
     .about(Figure::CordMoved)

@@ -16,16 +16,16 @@ use super::nuisance::Shift;
 use super::riders::StandingRider;
 use super::settings::BenchSettings;
 
-/// Riders at least this far apart, mm, tell the datum's direction well enough to stand for a datum;
-/// and to stand for one with a doubt.
+/// Riders at least this far apart, mm, show the datum's direction well enough to serve as the
+/// datum; and to serve as one without verdicts.
 const APART: f64 = 600.0;
 const LEAST_APART: f64 = 100.0;
-/// Riders this far apart that agree with the edges bear them out, mm (our choice).
-const BEARS_OUT: f64 = 300.0;
+/// Riders this far apart that agree with the edges confirm them, mm (our choice).
+const CONFIRMS: f64 = 300.0;
 /// A rider's cord in a later set-up that lies farther than this from the first's has moved, mm, or
 /// three standard values where they are more.
 const MOVED: f64 = 0.35;
-/// A rider that was pushed along the cord by less than this tells of the same place of it, mm.
+/// A rider that was pushed along the cord by less than this shows the same place of it, mm.
 const NEARBY: f64 = 50.0;
 
 /// Riders and edges being weighed against each other.
@@ -82,7 +82,7 @@ impl<'a> Trial<'a> {
     /// that all set-ups together determine stayed where it was, and the cord with it.
     pub fn without_moved(self, cord_moved: bool) -> (Self, bool) {
         let bound = MOVED.max(1.5 * self.settings.assumed.cord_moved_u_mm);
-        let elsewhere = |i: usize| {
+        let has_moved = |i: usize| {
             let same =
                 (0..self.riders.len()).filter(|&j| self.riders[j].rider == self.riders[i].rider);
             let mut first = same.filter(|&j| self.riders[j].later < 1.0);
@@ -93,7 +93,7 @@ impl<'a> Trial<'a> {
         };
         let moved: BTreeSet<Option<usize>> = (0..self.riders.len())
             .filter(|&i| self.riders[i].later == 1.0 && self.riders[i].setup.is_some())
-            .filter(|&i| cord_moved || elsewhere(i))
+            .filter(|&i| cord_moved || has_moved(i))
             .map(|i| self.riders[i].setup)
             .collect();
         let any = !moved.is_empty();
@@ -177,8 +177,8 @@ impl<'a> Trial<'a> {
         off.dot(&(inverse * &off)) / chi_square_bound(freedom)
     }
 
-    /// Without the one rider that all others contradict: given by name with what it is off. Two
-    /// riders and the edges, or three riders, must be left to agree, or nobody can tell which
+    /// Without the one rider that all others contradict: named, with the amount it is off by. Two
+    /// riders and the edges, or three riders, must be left to agree, or nothing shows which
     /// is wrong.
     pub fn agreeing(self) -> (Self, Option<(String, f64)>) {
         let numbers: BTreeSet<u8> = self.riders.iter().map(|r| r.rider).collect();
@@ -241,7 +241,7 @@ impl<'a> Trial<'a> {
         let alone_good = apart >= APART
             && (numbers.len() >= 3 || numbers.len() == 2 && numbers.iter().all(both_faces));
         let quality = match edges {
-            Some(_) if alone_good || numbers.len() >= 2 && apart >= BEARS_OUT => Quality::Good,
+            Some(_) if alone_good || numbers.len() >= 2 && apart >= CONFIRMS => Quality::Good,
             Some(edges) => edges.quality,
             None if alone_good => Quality::Good,
             None => Quality::Single,
@@ -286,7 +286,7 @@ fn estimate_of(rider: &StandingRider, solution: &Solution) -> (Vector3<f64>, Vec
     (rider.axis(&solution.state, &Shift(None)), by)
 }
 
-/// What chi-square with so many degrees of freedom stays below 95.45 times in 100 (Wilson and
+/// What chi-square with this many degrees of freedom stays below 95.45 times in 100 (Wilson and
 /// Hilferty's approximation, 1.69 being the normal law's one-sided quantile).
 fn chi_square_bound(freedom: usize) -> f64 {
     let n = freedom.max(1) as f64;

@@ -1,4 +1,4 @@
-//! Every figure as a plain function of the scene: evaluated once at the solution and again beside
+//! Every figure as a plain function of the scene: evaluated once at the solution and again near
 //! it for uncertainties.
 
 use nalgebra::{Vector2, Vector3};
@@ -17,16 +17,16 @@ use super::seating::Unsteady;
 use super::settings::{BenchSettings, Marked, Part};
 use super::turning::{Axis, turning_axis};
 
-/// What was decided once, at the solution, and must not change while figures are evaluated beside
+/// What was decided once, at the solution, and must not change while figures are evaluated near
 /// it.
 #[derive(Clone, Debug)]
 pub struct Choices {
     pub up: UpWeights,
-    /// What tells the datum; None where nothing does, or where what tells it contradicts itself.
+    /// What gives the datum; None where nothing does, or where its sources contradict each other.
     pub datum: Option<DatumChoice>,
     /// Cards that make the common plane.
     pub cards: Vec<usize>,
-    /// Roughly to the bike's left, in the world; None when no rim tab tells sides.
+    /// Roughly to the bike's left, in the world; None when no rim tab shows sides.
     pub left: Option<Vector3<f64>>,
     /// Whether the wheel's tabs tell its axis (three or more, not in one line, in two set-ups).
     pub wheel_axis: bool,

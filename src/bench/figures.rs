@@ -19,7 +19,7 @@ use crate::measurement::Measurement;
 pub use crate::figure::Side;
 
 /// Places in the bench frame (mm; x forward, y left, z up) for drawings and for the plan. Never a
-/// measured figure by itself.
+/// measured figure on its own.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Layout {
     /// Wheel axis (unit vector pointing left) and a point on it in the wheel's mid-plane.

@@ -22,7 +22,7 @@ const FLAT_ENOUGH: f64 = 2.0;
 const SURELY: f64 = 4.0;
 
 /// For each tab that stands off: by how much its centre may stand off its face (standard
-/// uncertainty, mm); with a finding each.
+/// uncertainty, mm); with a finding for each.
 pub fn tilted_tabs(
     solution: &Solution,
     settings: &BenchSettings,
@@ -71,7 +71,7 @@ pub fn tilted_tabs(
                     Amount::tenths(side / 2.0 * tilt.sin()),
                     ".",
                 ],
-                "Press it down or stick a new one on a clean, flat place, and take the photos again; until then its figures carry that doubt.",
+                "Press it down or stick a new one on a clean, flat place, and take the photos again; until then its figures are less sure.",
             ));
         }
     }

@@ -96,13 +96,13 @@ impl Evaluation<'_> {
                 self.record(Figure::FrameYaw, frame_yaw);
                 (at_axle, frame_yaw)
             }
-            // One line alone tells the offset; its yaw is taken as none, and a finding says so.
+            // One line alone gives the offset; its yaw is taken as none, and a finding says so.
             _ if !centre.is_empty() => {
                 let offset = centre.iter().map(|(_, y)| y).sum::<f64>() / centre.len() as f64;
                 self.record(Figure::FrameOffset, offset);
                 (offset, 0.0)
             }
-            // Without any, the cord stands for the frame.
+            // Without any, the cord is taken for the frame.
             _ => (0.0, 0.0),
         };
         if let Some(offset) = axle {

@@ -84,7 +84,7 @@ pub fn card_plane(state: &State, cards: &[usize]) -> Option<CardPlane> {
     Some(CardPlane { normal: up, point: middle, flatness })
 }
 
-/// Slopes of up as the cards' plane tells it, with the bench's own slope taken off.
+/// Slopes of up as the cards' plane gives it, with the bench's own slope taken off.
 pub fn up_from_cards(
     plane: &CardPlane,
     along: &Vector2<f64>,
@@ -118,7 +118,7 @@ pub struct UpWeights {
 }
 
 impl UpWeights {
-    /// The weighted up direction (unit vector), or the world's z where nothing tells it.
+    /// The weighted up direction (unit vector), or the world's z where nothing shows it.
     pub fn up(
         &self,
         state: &State,

@@ -1,4 +1,4 @@
-//! Where cards, tabs, lines and the parts of the bike stand in the bench frame, for drawings and
+//! Where cards, tabs, lines and the parts of the bike are in the bench frame, for drawings and
 //! for the plan.
 
 use nalgebra::{Matrix3, Vector3};

@@ -135,7 +135,7 @@ impl Workings<'_> {
     }
 }
 
-/// `rival` is the same with another reading of the cord that the light bears out nearly as well.
+/// `rival` is the same with another reading of the cord that the light supports nearly as well.
 /// `apart` is what odd and even photos showed before; without it they are compared.
 fn figures_of(
     solution: &Solution,
@@ -167,8 +167,8 @@ fn figures_of(
         checked.apart
     });
     let quality = |field: &Figure| workings.quality(field, &views, solution);
-    let undoubted = measurements(fields, &values, &propagated.covariance, &quality);
-    let mut measured = undoubted.clone();
+    let before = measurements(fields, &values, &propagated.covariance, &quality);
+    let mut measured = before.clone();
     if solution.undetermined {
         measured.retain(|field, figure| figure.u < too_unsure(field));
         findings.push(partly_determined());
@@ -177,17 +177,23 @@ fn figures_of(
     if !solution.cord_movement_is_determined() {
         measured.remove(&Figure::CordMoved);
     }
-    findings.extend(doubt_wheel(solution, &evaluation, fields, &propagated, &mut measured));
-    // Riders that agree with the cord's edges tell which reading of them is right.
+    findings.extend(widen_for_unsteady_wheel(
+        solution,
+        &evaluation,
+        fields,
+        &propagated,
+        &mut measured,
+    ));
+    // Riders that agree with the cord's edges show which reading of them is right.
     let riders_decide = choices.datum.as_ref().is_some_and(|datum| !datum.riders.is_empty());
     let readings = solution.readings.iter().chain(rival.filter(|_| !riders_decide));
     let readings: Vec<_> = readings.filter_map(|reading| workings.reading(reading)).collect();
     contradiction::allow_for_readings(&readings, &mut measured);
-    contradiction::doubt_with_their_twins(&undoubted, &mut measured);
+    contradiction::widen_with_their_twins(&before, &mut measured);
     super::assemble::fill(&mut figures.measured, &evaluation, &measured, settings, solution);
     budget_and_joint(&mut figures, fields, &propagated);
     if matches!(figures.measured.up.from, UpFrom::SpiritLevel | UpFrom::Bench) {
-        figures.measured.up.relative_to_bench = hang_on_level(fields, &propagated);
+        figures.measured.up.relative_to_bench = level_dependent(fields, &propagated);
     }
     figures.set(Figure::ScaleAlong, print_scale(solution, 0));
     figures.set(Figure::ScaleAcross, print_scale(solution, 1));
@@ -209,7 +215,7 @@ fn not_determined() -> Finding {
 fn partly_determined() -> Finding {
     Finding::warning(
         "partly-determined",
-        "The photos leave something open: figures that hang on it are not given.",
+        "The photos leave something open: figures that depend on it are not given.",
         "Take more photos from other sides, each with two cards or more in it.",
     )
 }
@@ -224,8 +230,9 @@ fn keep_apart(apart: &Apart, measured: &mut BTreeMap<Figure, Measurement>) {
     }
 }
 
-/// What a wheel that shifts along its axis, or that was moved between set-ups, makes doubtful.
-fn doubt_wheel(
+/// Widens what a wheel that shifts along its axis, or that was moved between set-ups, makes
+/// uncertain.
+fn widen_for_unsteady_wheel(
     solution: &Solution,
     evaluation: &Evaluation,
     fields: &[Figure],
@@ -237,10 +244,14 @@ fn doubt_wheel(
         let apart_mm = turning::float_along(&solution.state, TurningPart::Wheel, &axis);
         let radius_mm = evaluation.mark_radius(&axis).unwrap_or(contradiction::USUAL_RADIUS_MM);
         let float = contradiction::Float { apart_mm, radius_mm };
-        findings.extend(contradiction::doubt_floating_wheel(float, measured));
+        findings.extend(contradiction::widen_for_floating_wheel(float, measured));
     }
     if solution.readings.is_empty() {
-        findings.extend(contradiction::doubt_moved_wheel(fields, &propagated.covariance, measured));
+        findings.extend(contradiction::widen_for_moved_wheel(
+            fields,
+            &propagated.covariance,
+            measured,
+        ));
     }
     findings
 }
@@ -249,9 +260,9 @@ fn doubt_wheel(
 /// don't feel it.
 const FEELS_LEVEL: f64 = 0.1;
 
-/// The figures that hang on how level the bench is. A yaw turns about the upright: how that leans
-/// tells in it by a second order only.
-fn hang_on_level(fields: &[Figure], propagated: &Propagated) -> Vec<Figure> {
+/// The figures that depend on how level the bench is. A yaw turns about the upright: a lean of
+/// that changes it to second order only.
+fn level_dependent(fields: &[Figure], propagated: &Propagated) -> Vec<Figure> {
     let source = Nuisance::Level(0).source();
     let feels = |i: usize| {
         let share = propagated.sources[i].get(source).copied().unwrap_or(0.0);
@@ -298,7 +309,7 @@ fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {
 /// show: its uncertainty is doubled (our estimate; common practice, no source).
 const LONE_VIEW: f64 = 2.0;
 
-/// From this uncertainty on a figure tells nothing: no bench is so askew (our choice).
+/// From this uncertainty on a figure is worthless: no bench is so far out (our choice).
 fn too_unsure(figure: &Figure) -> f64 {
     match figure.kind() {
         Kind::Length => 25.0,

@@ -37,11 +37,11 @@ pub fn findings(
     // reported already.
     let is_reported =
         findings.iter().any(|finding| [DISAGREE, "riders-too-few"].contains(&finding.id.as_str()))
-            || solution.cord_doubts.iter().any(|doubt| doubt.severity == Severity::Refused);
+            || solution.cord_findings.iter().any(|finding| finding.severity == Severity::Refused);
     if !has_cord && !is_reported {
         findings.push(cord_not_seen());
     }
-    findings.extend(solution.cord_doubts.iter().cloned());
+    findings.extend(solution.cord_findings.iter().cloned());
     let setups: Vec<usize> =
         (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
     if setups.len() == 1 {
@@ -103,19 +103,19 @@ fn cord_moved(figures: &Figures) -> Finding {
     Finding::warning(
         "cord-moved",
         say![
-            "The cord lies ",
+            "The cord moved ",
             match figures.get(&Figure::CordMoved) {
                 Some(moved) => say![Amount::measured(&moved, Kind::Length)],
                 None => say!["somewhat"],
             },
-            " elsewhere in one set-up than in another; all was measured from its place in the first.",
+            " between set-ups; all was measured from its place in the first.",
         ],
         "Fasten the cord so that nobody can knock it, and take all photos again if the frame's figures matter.",
     )
     .about(Figure::CordMoved)
 }
 
-/// The warning about a print that nobody measured. `within_percent` is what a caliper's rim width
+/// The warning about an unmeasured print. `within_percent` is what a caliper's rim width
 /// that agrees leaves open.
 fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<f64>) -> Finding {
     let most = figures
@@ -140,7 +140,7 @@ fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<
             },
             " A print fitted to the page (97 %) can't be seen in photos; each 1 % would put ",
             Amount::tenths(most),
-            " on a rim offset. Wheel offset and angles hardly feel it.",
+            " on a rim offset. Wheel offset and angles hardly change.",
             caliper,
         ],
         say![
@@ -259,7 +259,7 @@ fn chain(
 }
 
 /// The front wheel's track needs its axle, which only turning shows: a steered front wheel would
-/// otherwise be taken for one out of line.
+/// else pass for one out of line.
 fn track(
     choices: &Choices,
     seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize,

@@ -1,7 +1,8 @@
 //! Contributions to uncertainty that no photo shows: how tabs are stuck, how level the bench is.
 //!
 //! Each is a quantity of zero mean with a standard deviation; figures are evaluated with each at
-//! zero and again with it off zero. The standard values stand in `job::assumed`, open to the job.
+//! zero and again with it off zero. The standard values are in `job::assumed`; the job can change
+//! them.
 
 /// One such quantity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -22,7 +23,7 @@ pub enum Nuisance {
     /// The cord's mid-line seen to one side by light and shadow, at its rear (0) and front (1) end,
     /// mm, in all photos alike.
     CordLight(u8),
-    /// A rider (by its number from 1) that stands beside the cord, mm square to its strip, to the
+    /// A rider (by its number from 1) that stands off the cord, mm square to its strip, to the
     /// left.
     RiderAcross(u8),
     /// A rider whose bridge is too long or too short for the cord, mm up its strip.
@@ -67,7 +68,7 @@ impl Nuisance {
             Self::Hang(..) => "plumb lines not hanging true",
             Self::CardTilt(_) => "tilt of the cards on the bench",
             Self::CordLight(_) => "light and shadow on the cord",
-            Self::RiderAcross(_) => "riders beside the cord",
+            Self::RiderAcross(_) => "riders off the cord",
             Self::RiderHeight(_) => "riders that lean",
             Self::RiderCordMoved(..) => "cord moved between set-ups",
             Self::LineLight(_) => "light on the plumb lines",

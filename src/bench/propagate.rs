@@ -155,7 +155,7 @@ fn source_name(source: PriorSource) -> &'static str {
         PriorSource::Bow => "bow of the cards",
         PriorSource::TabScale => "print scale of single tabs",
         PriorSource::Lens => "lens",
-        PriorSource::Flag => "flags beside their lines",
+        PriorSource::Flag => "flags off their lines",
         PriorSource::Face => "tabs of one face not in one plane",
         PriorSource::Stayed => "parts that stayed",
         PriorSource::CordShape => "straightness of the cord",

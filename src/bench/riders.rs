@@ -1,4 +1,5 @@
-//! Riders on the datum cord: which of them serve, and where each has the cord's axis.
+//! Riders on the datum cord: which of them can be used, and where each puts the cord's
+//! axis.
 
 use std::collections::BTreeMap;
 
@@ -178,7 +179,7 @@ fn first_setup(
     solution.state.cords.first().map(|cord| cord.setup).or(of_riders).unwrap_or(bench)
 }
 
-/// How far apart two faces have the cord, square to the strip, mm; nought for one face alone.
+/// How far apart two faces have the cord, square to the strip, mm; zero for one face alone.
 fn faces_disagree(rider: &StandingRider, state: &State) -> f64 {
     let [across, _] = rider.directions(state);
     match &rider.faces[..] {

@@ -40,7 +40,7 @@ pub fn findings(figures: &Figures, settings: &BenchSettings, findings: &mut Vec<
     ));
 }
 
-/// The caliper's word on a print that nobody measured, where the two widths agree: by how many
+/// What the caliper shows of an unmeasured print, where the two widths agree: by how many
 /// percent the print may be out at most.
 pub fn print_within_percent(figures: &Figures, settings: &BenchSettings) -> Option<f64> {
     let (caliper, photographed) = settings.rim_width_mm.zip(mean_width(figures))?;
@@ -115,7 +115,7 @@ fn against_caliper(caliper: f64, photographed: &Width, print_was_measured: bool)
              job.toml. If they are right, take the rim's width again, over its outside faces where tabs 1 and 2 stick."
         }
         true => {
-            "What stands under [print] in job.toml says otherwise: lay the rule on the check lines once more. If they are right, take \
+            "The values under [print] in job.toml disagree: lay the rule on the check lines once more. If they are right, take \
              the rim's width again, over its outside faces where tabs 1 and 2 stick, and see that both lie flat."
         }
     };

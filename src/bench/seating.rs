@@ -1,7 +1,7 @@
-//! Whether three set-ups or more tell one axis of the wheel.
+//! Whether three set-ups or more give one axis of the wheel.
 //!
-//! Two set-ups tell an axis whatever happened between them. From the third on each pair of set-ups
-//! tells its own, and within the photos' noise they must be one. If they are not, the wheel was
+//! Two set-ups give an axis whatever happened between them. From the third on each pair of set-ups
+//! gives its own, and within the photos' noise they must be one. If they are not, the wheel was
 //! taken out and set in again, or it has play. End float, along the axis, does no harm and is left
 //! out.
 
@@ -24,8 +24,8 @@ pub struct Unsteady {
     pub shift_mm: f64,
 }
 
-/// Deviations are told apart from noise at four standard deviations: a dozen numbers are looked at,
-/// and a good wheel should be called unsteady in less than one job in a thousand.
+/// Deviations count as more than noise beyond four standard deviations: a dozen numbers are looked
+/// at, and a good wheel should be called unsteady in less than one job in a thousand.
 const BEYOND_NOISE: f64 = 4.0;
 
 /// What lies below this changes no verdict: a third of the yaw's standard tolerance, and a fifth of
@@ -50,7 +50,7 @@ pub fn unsteady(solution: &Solution, left: &Vector3<f64>) -> Option<Unsteady> {
         let noise = BEYOND_NOISE * propagated.covariance[(i, i)].max(0.0).sqrt();
         values[i].abs() > floor.max(noise)
     };
-    // Each pair tells two tilts and two shifts.
+    // Each pair gives two tilts and two shifts.
     let floor = |i: usize| if i % 4 < 2 { TILT_FLOOR_DEG } else { SHIFT_FLOOR_MM };
     if !(0..values.len()).any(|i| beyond(i, floor(i))) {
         return None;
@@ -94,7 +94,7 @@ impl Unsteady {
             say![
                 format!("Taken two by two, the set-ups give axes of the wheel that lie up to {:.2} degrees and ", self.tilt_deg),
                 Amount::tenths(self.shift_mm),
-                " off their mean. The uncertainty of all that hangs on the axis was raised to match.",
+                " off their mean. The uncertainty of all that depends on the axis was raised to match.",
             ],
             "Between set-ups the wheel may only be turned: see that its nuts are tight and that nobody moved it in the fork ends, rock the \
              rim to feel for play in the bearings, and take the set-ups again.",

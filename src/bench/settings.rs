@@ -49,7 +49,7 @@ pub struct BenchSettings {
     /// standard uncertainty.
     pub level: [f64; 2],
     pub level_sigma: f64,
-    /// Whether `level` was read by somebody (otherwise the bench is taken as level to
+    /// Whether `level` was read on a level (if not, the bench is taken as level to
     /// `level_sigma`).
     pub level_was_read: bool,
     /// Whether a spirit level was laid, though no reading was written down.
@@ -57,7 +57,7 @@ pub struct BenchSettings {
     /// Sprocket outside face to tooth centre, mm: rear and gearbox.
     pub tooth_centres: Option<[f64; 2]>,
     pub hub_side: Option<Side>,
-    /// Lateral run-out of the rim, peak to peak, as the job tells it, mm.
+    /// Lateral run-out of the rim, peak to peak, as the job gives it, mm.
     pub lateral_tir: Option<f64>,
     /// Width of the rear rim over its outside faces by caliper, mm: it checks the photographed one
     /// and enters no figure.

@@ -18,7 +18,7 @@ impl Evaluation<'_> {
             else {
                 continue;
             };
-            // The axis tells the spindle's line better than a tab set on it by eye.
+            // The axis gives the spindle's line better than a tab set on it by eye.
             let p = axis.map_or(p, |axis| axis.foot(&p));
             ends[usize::from(side == Side::Right)] = Some(p);
         }

@@ -18,7 +18,7 @@ pub struct Axis {
     pub turn: f64,
 }
 
-/// A turn smaller than this (radians; 20 degrees) tells no axis worth having.
+/// A turn smaller than this (radians; 20 degrees) gives no axis worth having.
 pub const LEAST_TURN: f64 = 0.35;
 
 /// The axis that takes the body from its first set-up to the others: the direction is the mean of
@@ -30,7 +30,7 @@ pub fn turning_axis(state: &State, part: TurningPart, toward: &Vector3<f64>) -> 
     axis_of(&poses(state, part), toward)
 }
 
-/// The axis that one pair of set-ups tells alone, by the indices that [`turned_pairs`] gives.
+/// The axis that one pair of set-ups gives alone, by the indices that [`turned_pairs`] gives.
 pub fn pair_axis(
     state: &State,
     part: TurningPart,
@@ -48,7 +48,7 @@ pub fn turned_pairs(state: &State, part: TurningPart) -> Vec<(usize, usize)> {
     pairs.filter(|&(a, b)| log(&motion(poses[a], poses[b]).r).norm() >= LEAST_TURN).collect()
 }
 
-/// Where the body stands in each of its set-ups, in order. Where it was moved in the midst of one,
+/// Where the body stands in each of its set-ups, in order. Where it was moved in the middle of one,
 /// its first place there counts.
 fn poses(state: &State, part: TurningPart) -> Vec<&Rigid> {
     let in_order = state.bodies.iter().enumerate();
@@ -66,7 +66,7 @@ fn axis_of(poses: &[&Rigid], toward: &Vector3<f64>) -> Option<Axis> {
     let mut sum = Vector3::zeros();
     let mut most = 0.0_f64;
     let mut motions = Vec::new();
-    // Every pair of set-ups tells an axis; with three set-ups the weak turns count little.
+    // Every pair of set-ups gives an axis; with three set-ups the weak turns count little.
     for (i, a) in poses.iter().enumerate() {
         for b in &poses[i + 1..] {
             let motion = motion(a, b);

@@ -1,4 +1,4 @@
-//! Up, weighed from what tells it: plumb lines, the cards on the bench, a level's reading.
+//! Up, weighed from what shows it: plumb lines, the cards on the bench, a level's reading.
 
 use nalgebra::{DMatrix, Matrix2, Vector2};
 
@@ -16,7 +16,7 @@ use super::nuisance::Shift;
 use super::settings::BenchSettings;
 use super::views::Views;
 
-/// What one source says of up: its slopes against the bench, and their covariance.
+/// What one source shows of up: its slopes against the bench, and their covariance.
 #[derive(Clone)]
 struct Opinion {
     source: String,
@@ -88,7 +88,7 @@ pub fn weigh_up(
     weights
 }
 
-/// What each plumb line says of up; lines that are not known well enough are reported instead.
+/// What each plumb line shows of up; lines that are not known well enough are reported instead.
 fn weigh_lines(
     solution: &Solution,
     covariance: &DMatrix<f64>,
@@ -128,7 +128,7 @@ fn weigh_lines(
     lines
 }
 
-/// Whether two opinions of up differ by no more than their uncertainties allow.
+/// Whether two sources of up differ by no more than their uncertainties allow.
 fn agree(line: &Opinion, cards: &Opinion) -> bool {
     let difference = line.slopes - cards.slopes;
     let both = line.spread + cards.spread;
@@ -149,7 +149,7 @@ fn up_disagrees(lines: &[Opinion], cards: &Opinion) -> Finding {
     )
 }
 
-/// What is said of two plumb lines that are not parallel.
+/// The finding about two plumb lines that are not parallel.
 fn not_parallel(one: &Opinion, other: &Opinion) -> Option<Finding> {
     let difference = one.slopes - other.slopes;
     let both = one.spread + other.spread;

@@ -1,4 +1,4 @@
-//! What tells upright, and what to say where nothing does.
+//! What shows upright, and what to report where nothing does.
 
 use nalgebra::Matrix2;
 
@@ -13,19 +13,19 @@ use super::ground::plumb_lines;
 use super::settings::BenchSettings;
 use super::views::Views;
 
-/// A line that is known worse than this, degrees (standard), tells no better what is upright than a
-/// bench of which nobody said anything.
+/// A line that is known worse than this, degrees (standard), shows upright no better than a bench
+/// that nobody levelled.
 const WORTH_LITTLE: f64 = 0.15;
 /// Images of one line that must agree: a plane through each camera; two planes always meet in a
-/// line, the third bears it out.
+/// line, the third confirms it.
 pub const LEAST_IMAGES: usize = 3;
 
-/// Whether so many images of a line, or its flags in so many photos each, bear it out.
-pub fn bears_out(images: usize, photos_of_flags: &[usize]) -> bool {
+/// Whether so many images of a line, or its flags in so many photos each, confirm it.
+pub fn is_line_confirmed(images: usize, photos_of_flags: &[usize]) -> bool {
     images >= LEAST_IMAGES || photos_of_flags.iter().filter(|photos| **photos >= 2).count() >= 2
 }
 
-/// Why a plumb line does not tell upright, if it does not. `spread` is the covariance of its
+/// Why a plumb line does not show upright, if it does not. `spread` is the covariance of its
 /// slopes.
 pub fn undetermined(
     solution: &Solution,
@@ -36,7 +36,7 @@ pub fn undetermined(
     let (images, flags) = views.of_line(solution, line);
     // Two flags, each from two photos, bear each other out as images do.
     let known = (0..2).all(|i| spread[(i, i)] < WORTH_LITTLE.to_radians().powi(2));
-    if known && bears_out(images, &flags) {
+    if known && is_line_confirmed(images, &flags) {
         return None;
     }
     let StringKind::Plumb(letter) = solution.state.lines[line].kind else { return None };
@@ -45,7 +45,7 @@ pub fn undetermined(
         0 => "the line itself in none; three are needed".to_owned(),
         1 => "the line itself in one photo only; three are needed".to_owned(),
         n if n < LEAST_IMAGES => format!("the line itself in {n} photos only; three are needed"),
-        n => format!("the line itself stands too differently in the {n} photos that show it"),
+        n => format!("the {n} photos that show the line itself disagree about it"),
     };
     Some(
         Finding::warning(
@@ -53,7 +53,7 @@ pub fn undetermined(
             format!(
                 "Plumb line {letter} does not show upright: a flag of it was read, but {seen}."
             ),
-            "Take three photos or more, from both sides, in which the line is sharp and stands before a plain ground; a white or black line \
+            "Take three photos or more, from both sides, in which the line is sharp and in front of a plain background; a white or black line \
              1 mm thick is seen best.",
         )
         .about(Figure::PlumbOffset(letter)),
@@ -66,7 +66,7 @@ pub fn is_contradicted(solution: &Solution, views: &Views, line: usize) -> bool 
     views.of_line(solution, line).0 >= LEAST_IMAGES
 }
 
-/// What is to be said where no plumb line tells upright.
+/// What to report where no plumb line shows upright.
 pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Finding> {
     let mut findings = Vec::new();
     if from == UpFrom::PlumbLine {
@@ -98,7 +98,7 @@ pub fn findings(from: UpFrom, state: &State, settings: &BenchSettings) -> Vec<Fi
                  which may be off level by {u:.1} degrees, and are not judged."
             ),
             "Hang a plumb line with flags 21 and 22 in the photos; or lay a spirit level on the bench along and across, pack it until the \
-             bubble stands, and write levelled = \"spirit level\" under [bench] in job.toml.",
+             bubble is centred, and write levelled = \"spirit level\" under [bench] in job.toml.",
         ),
         UpFrom::Reading | UpFrom::PlumbLine => return findings,
     };

@@ -79,7 +79,7 @@ impl Views {
             places.iter().map(|p| (p - mean) * (p - mean).transpose()).sum();
         let mut values: Vec<f64> = spread.symmetric_eigenvalues().iter().copied().collect();
         values.sort_by(f64::total_cmp);
-        // 10 mm off a line (rms over the tabs) tells an axis; the second largest spread measures
+        // 10 mm off a line (rms over the tabs) gives an axis; the second largest spread measures
         // it.
         if places.len() >= 3 && values[1] / n > 100.0 { joined.len() } else { joined.len().min(2) }
     }
@@ -91,7 +91,7 @@ impl Views {
             .map_or(0, |seen| seen.iter().map(|(view, ..)| view).collect::<BTreeSet<_>>().len())
     }
 
-    /// Number of photos that show a line between or beside its flags, and of those that show each
+    /// Number of photos that show a line between or near its flags, and of those that show each
     /// of its flags.
     pub fn of_line(&self, solution: &Solution, line: usize) -> (usize, Vec<usize>) {
         let photos = |seen: &[(usize, Vector3<f64>)]| {
@@ -140,7 +140,7 @@ impl Views {
         seen_apart(&eyes, &state.lines[line].point)
     }
 
-    /// Quality of a figure: "single" when a mark it stands on was seen in one photo only or under
+    /// Quality of a figure: "single" when a mark it depends on was seen in one photo only or under
     /// too small an angle.
     pub fn quality(
         &self,

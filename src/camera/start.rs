@@ -1,4 +1,4 @@
-//! A focal length to start from when EXIF tells none: what planar patterns betray about it.
+//! A focal length to start from when EXIF gives none: what planar patterns show about it.
 
 use nalgebra::{Matrix3, Vector2};
 

@@ -1,8 +1,8 @@
 //! The two tables of dots: which cell of which card or tab carries a dot.
 //!
-//! Both are regenerated from their rule instead of being stored, so that nobody has to trust a
-//! table. The generator is SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom number
-//! generators", OOPSLA 2014).
+//! Both are regenerated from their rule instead of being stored, so that there is no need to trust
+//! a table. The generator is SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom
+//! number generators", OOPSLA 2014).
 
 use std::sync::LazyLock;
 

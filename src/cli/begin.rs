@@ -58,7 +58,7 @@ fn next(folder: &Path, job: &Path) -> String {
     let typed = super::typed(folder);
     format!(
         "{} is ready.\n\n\
-         1. Print cards, tabs and a guide of one page:\n\
+         1. Print cards, tabs and a one-page guide:\n\
          \n     sightcord sheets print\n\n\
          2. Lay a steel rule on the check lines and write what it shows into\n   {}.\n\
          3. Photograph the wheel with the rim's mark forward, turn it half round, and\n   \
@@ -75,7 +75,7 @@ fn next(folder: &Path, job: &Path) -> String {
     )
 }
 
-/// Makes the whole job, its job.toml last; `made` tells what was made until an error came.
+/// Makes the whole job, its job.toml last; `made` holds what was made before an error came.
 fn make(folder: &Path, job: &Path, made: &mut Made) -> anyhow::Result<()> {
     made.folder(folder)?;
     let failed = || format!("{} can't be written; check the disk and permissions", job.display());

@@ -58,8 +58,8 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
     };
     if args.phone && network.is_none() {
         bail!(
-            "this computer is in no local network, so that no phone can reach it: switch on the phone's hotspot and let the computer \
-             into it, or join both to one router, and try again (docs/shed.md says more)"
+            "this computer is in no local network, so that no phone can reach it: switch on the phone's hotspot and connect the computer \
+             to it, or join both to one router, and try again (docs/shed.md says more)"
         );
     }
     let at: Vec<IpAddr> =
@@ -87,7 +87,7 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
 
 fn words(args: &BenchArgs, folder: &str, evening: u32) -> String {
     let what =
-        if evening > 1 { format!(" It goes on with evening {evening}.") } else { String::new() };
+        if evening > 1 { format!(" It continues evening {evening}.") } else { String::new() };
     let open = match args.phone || args.at.is_some_and(|at| !at.is_loopback()) {
         true => "Scan the code with the phone, or type the address into its browser:",
         false => "Open this address in a browser on this computer:",
@@ -103,7 +103,7 @@ fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String 
     let mut text = String::new();
     if is_here {
         text.push_str(
-            "Only this computer can open it. For a phone: let phone and computer into one network, and start it again with --phone.\n",
+            "Only this computer can open it. For a phone: connect phone and computer to one network, and start it again with --phone.\n",
         );
     } else {
         let whose = network.map_or_else(String::new, |network| format!(" ({})", network.words()));
@@ -122,7 +122,7 @@ fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String 
                 others.join(" or ")
             ));
         }
-        text.push_str("The phone doesn't get there? A firewall may be in the way: docs/shed.md.\n");
+        text.push_str("The phone can't reach it? A firewall may be in the way: docs/shed.md.\n");
     }
     text + "Ctrl-C ends it. Started again, it goes on where it was.\n"
 }

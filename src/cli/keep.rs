@@ -12,7 +12,7 @@ use crate::visible::one_line;
 /// Photos, settings, figures and report of a job, sealed in one file.
 ///
 /// Later evenings of the job (evening-2 and on) are sealed with it; name such a folder to seal that
-/// one alone. The file is a BagIt bag in a ZIP; a README.txt in it tells a stranger how to check it. Its
+/// one alone. The file is a BagIt bag in a ZIP; a README.txt in it says how to check it. Its
 /// SHA-256 is printed: written down, or sent to somebody today, it shows later that the archive is
 /// the one that existed then.
 #[derive(Debug, Args)]

@@ -86,7 +86,9 @@ fn write_new(dir: &Path, path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
                 path.display()
             )
         }
-        _ => anyhow::Error::new(why)
-            .context(format!("{} can't be written: look for room and rights", path.display())),
+        _ => anyhow::Error::new(why).context(format!(
+            "{} can't be written: check the disk and permissions",
+            path.display()
+        )),
     })
 }

@@ -21,7 +21,7 @@ mod grouping;
 ///
 /// The folder holds the photos as the phone took them, sorted by the program, or one sub-folder for
 /// each position of the wheel. It may hold a job.toml.
-/// Nothing that changes a figure is an option here: it stands in job.toml.
+/// Nothing that changes a figure is an option here: it belongs in job.toml.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord measure samples/grass-track --to /tmp/report")]
 pub struct MeasureArgs {
@@ -82,7 +82,7 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     let says = !args.quiet && !args.json;
     let mut measured = pipeline::measure(folder, &|progress| {
         if let (Progress::Sorted(words), true) = (&progress, says) {
-            let said = format!("Photos sorted by where the wheel stands: {}.\n\n", one_line(words));
+            let said = format!("Photos sorted by the wheel's position: {}.\n\n", one_line(words));
             // Where nothing can be printed, the figures will say so.
             bar.suspend(|| super::print(&super::fitted(&said)).unwrap_or_default());
         }

@@ -36,7 +36,7 @@ pub struct Cli {
     command: Command,
 }
 
-/// What scripts go by.
+/// What scripts rely on.
 const EXIT_CODES: &str = "Exit codes: 0 done, whatever was found; 1 nothing could be measured, or not proven; 2 bad usage or input; 130 after \
     Ctrl-C.\nFindings and verdicts never change them: read \"state\" in result.json.";
 
@@ -106,7 +106,7 @@ fn with_exit_codes(command: clap::Command) -> clap::Command {
         }
         "glance" => "0 done; 1 no photo shows a card; 2 no photo can be read, or bad usage",
         "prove" => {
-            "0 proven; 1 altered, not reproduced or not wholly to be compared; 2 it can't be read, or bad usage"
+            "0 proven; 1 altered, not reproduced or not fully comparable; 2 it can't be read, or bad usage"
         }
         _ => "0 done; 2 bad usage or input",
     };
@@ -118,8 +118,8 @@ fn with_exit_codes(command: clap::Command) -> clap::Command {
 
 /// Every line in the terminal's 80 columns; a file's name or a long number is never broken.
 fn fitted(text: &str) -> String {
-    // What goes on stands further in: no name can be so long that its end looks like a line of the
-    // program's own.
+    // What continues a line is indented: no name can be so long that its end looks like a line of
+    // the program's own.
     let options = textwrap::Options::new(80)
         .word_splitter(textwrap::WordSplitter::NoHyphenation)
         .break_words(false)
@@ -147,7 +147,7 @@ fn print(text: &str) -> anyhow::Result<()> {
     print_as_is(&mut std::io::stdout().lock(), &visible::lines(text))
 }
 
-/// The same for text with styles, which are dropped where nobody would see them.
+/// The same for text with styles, which are dropped where they would not be seen.
 fn print_styled(text: &str) -> anyhow::Result<()> {
     print_as_is(&mut anstream::stdout().lock(), &visible::styled(text))
 }
@@ -159,8 +159,9 @@ fn print_json(text: &str) -> anyhow::Result<()> {
 
 fn print_as_is(out: &mut impl Write, text: &str) -> anyhow::Result<()> {
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error)
-            .context("standard output can't be written to; what it should say is not all there"),
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(error).context("standard output can't be written to; part of the output is missing")
+        }
         _ => Ok(()),
     }
 }
@@ -176,8 +177,8 @@ fn write_page(file: &Path, page: &str) -> anyhow::Result<()> {
     write_new(file, page.as_bytes()).with_context(failed)
 }
 
-/// Says on standard error what went wrong; where not even that can be written, nobody is there to
-/// be told.
+/// Says on standard error what went wrong; where not even that can be written, there is nothing
+/// left to do.
 fn complain(what: &str) {
     // A line break in a name must not begin a line of its own.
     let text = visible::lines(what).replace('\n', "\n  ");

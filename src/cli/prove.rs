@@ -27,7 +27,7 @@ pub struct ProveArgs {
     /// The SHA-256 that was written down when the archive was made.
     #[arg(long, value_name = "HASH")]
     expect: Option<String>,
-    /// Print nothing but errors; the exit code tells.
+    /// Print nothing but errors; the exit code gives the outcome.
     #[arg(long, short)]
     quiet: bool,
 }
@@ -76,7 +76,7 @@ fn words(args: &ProveArgs, proof: &Proof) -> String {
         text.push_str(&format!("Problem: {}.\n", one_line(problem)));
     }
     if proof.problems.is_empty() {
-        text.push_str("The checksums hold: every file is the one that the lists name, and none is missing or too many.\n");
+        text.push_str("The checksums hold: every file is the one that the lists name, and none is missing or extra.\n");
     }
     let differs = |text: &mut String, differences: &[String]| {
         differences

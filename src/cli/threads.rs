@@ -1,5 +1,5 @@
-//! Threads, as many as the system gives: none is no reason not to measure, for the result hangs on
-//! no number of them.
+//! Threads, as many as the system gives: it measures even with none, since the result does not
+//! depend on their number.
 
 use std::sync::Once;
 use std::sync::mpsc::{Sender, channel};
@@ -12,13 +12,14 @@ use rayon::{ThreadBuilder, ThreadPoolBuilder};
 const ADVICE: &str = "end other programs, or raise the limit on processes (ulimit -u)";
 
 /// Starts as many threads as are asked for, or as the computer has processors. Where the system
-/// gives fewer, that is said, and those do the work; where it gives none, this thread does it.
+/// gives fewer, that is reported, and those do the work; where it gives none, this thread does it.
 /// Calling it again changes nothing.
 pub(super) fn start(asked: Option<u16>) {
     static STARTED: Once = Once::new();
     STARTED.call_once(|| {
         let wanted = asked.map_or_else(usual, usize::from);
-        // The pool can be built but once, and not again with fewer: so threads are asked for first, and wait for their work.
+        // The pool can be built but once, and not again with fewer: so threads are asked for first,
+        // and wait for their work.
         let mut waiting: Vec<Sender<ThreadBuilder>> = (0..wanted).map_while(|_| waiting_thread()).collect();
         let given = waiting.len();
         let built = match given {

@@ -19,8 +19,8 @@ use crate::text::units::Show;
 
 /// The plan again from a result alone, with other choices than the job's.
 ///
-/// Nothing is measured anew, and nothing is written unless you ask for a page: figures and verdicts
-/// stay what they are.
+/// Nothing is measured again, and nothing is written unless you ask for a page: figures and
+/// verdicts stay what they are.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  sightcord whatif my-bike/report --draw left --pack gearbox")]
 pub struct WhatifArgs {
@@ -79,7 +79,7 @@ impl TypedValueParser for PackWords {
                 ErrorKind::InvalidValue,
                 format!(
                     "\"{typed}\" is not a word for --pack. You most likely mean: --pack {}\nThe three are {}: packing behind the rear \
-                     sprocket, a shim behind the gearbox sprocket, or the spacers beside the hub.",
+                     sprocket, a shim behind the gearbox sprocket, or the spacers at the hub.",
                     kind.word(),
                     "sprocket, gearbox and hub"
                 ),

@@ -1,5 +1,5 @@
-//! Files and folders: written whole or not at all, never in another's place, and gone afterwards
-//! where they were only passing.
+//! Files and folders: written whole or not at all, never in another's place, and removed afterwards
+//! where they were temporary.
 
 pub mod new_file;
 pub mod place;
@@ -19,7 +19,8 @@ pub fn sync_folder(folder: &Path) {
 }
 
 /// Makes the folder `inner` in `root`, with those around it that are missing, but never `root`
-/// itself: should that have been taken away meanwhile because the run is broken off, it stays away.
+/// itself: should that have been taken away meanwhile because the run is interrupted, it stays
+/// away.
 pub fn make_folders_in(root: &Path, inner: &Path) -> io::Result<()> {
     let mut at = root.to_owned();
     for part in inner.components() {

@@ -1,4 +1,4 @@
-//! Passing files and folders that are gone afterwards, also when the person presses Ctrl-C.
+//! Temporary files and folders, removed afterwards, also when the person presses Ctrl-C.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -10,10 +10,10 @@ use tempfile::TempDir;
 /// set-up.
 pub const PREFIX: &str = ".sightcord-";
 
-/// What is to be taken away should the run be broken off.
+/// What is to be removed if the run is interrupted.
 static PASSING: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
 
-/// Held while something is done that must not be broken off. Always taken before [`PASSING`].
+/// Held while something is done that must not be interrupted. Always taken before [`PASSING`].
 static BUSY: Mutex<()> = Mutex::new(());
 
 /// Exit code after Ctrl-C: 128 and the signal's number, as shells have it.
@@ -55,7 +55,7 @@ pub fn clear_away_on_interrupt() {
 
 /// Whether the signal of a closing terminal was ignored when the program was started.
 fn hanging_up_is_ignored() -> bool {
-    // Only this system tells it without unsafe code: a mask in hexadecimal digits, whose last bit
+    // Only this system shows it without unsafe code: a mask in hexadecimal digits, whose last bit
     // is that signal's.
     let Ok(status) = std::fs::read_to_string(Path::new("/proc").join("self/status")) else {
         return false;
@@ -111,7 +111,7 @@ impl ScratchFolder {
         Self::made(|| tempfile::Builder::new().prefix("sightcord-").tempdir())
     }
 
-    /// Beside what it is for, under a name that begins with a dot.
+    /// Next to what it is for, under a name that begins with a dot.
     pub fn in_folder(folder: &Path) -> io::Result<Self> {
         Self::made(|| tempfile::Builder::new().prefix(PREFIX).tempdir_in(folder))
     }

@@ -50,14 +50,14 @@ pub struct Line {
     /// What must be on the bench and in the photos for it to be measured.
     pub needs: &'static str,
     pub group: Group,
-    /// Its place in the group; figures of one place stand in the order of the result.
+    /// Its place in the group; figures of one place keep the order of the result.
     pub place: u8,
     /// Whether a tolerance or a hand value may be given for it.
     pub is_judged: bool,
-    /// The figure that the same marks give in another unit, if any: whatever makes that one
+    /// The figure that the same marks give in another unit, if any: what makes that one
     /// doubtful makes this one doubtful.
     pub twin: fn() -> Option<Figure>,
-    /// What the result's schema says of it.
+    /// Its description in the result's schema.
     pub definition: &'static str,
 }
 
@@ -344,7 +344,7 @@ catalogue! {
     TrackLean {
         section: Section::Track, member: "lean", kind: Kind::Angle, sense: Sense::Lean,
         name: "the front wheel's lean", short: "front wheel, lean",
-        meaning: "how the front wheel stands",
+        meaning: "how upright the front wheel is",
         needs: NEEDS_FRONT, group: Group::RearWheel, place: 9,
     }
     LevelAlong {
@@ -379,7 +379,7 @@ catalogue! {
         needs: NEEDS_CARDS, group: Group::BenchAndPrint, place: 1,
     }
     /// Where it has the cord, from the datum plane, + to the left: what it disagrees by. Null
-    /// where it tells the plane itself.
+    /// where the plane comes from this rider itself.
     RiderOffset(RiderId) {
         section: Section::Riders, member: "offset", kind: Kind::Length, sense: Sense::Sideways,
         name: "the cord's place by the rider with tabs *", short: "rider *",

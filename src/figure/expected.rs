@@ -5,7 +5,7 @@ use super::facts::Facts;
 use super::table::FigureTable;
 use crate::measurement::Measurement;
 
-/// Figures to expect, under the names the result gives them: what stands at `/wheel/yaw` is
+/// Figures to expect, under the names the result gives them: what is at `/wheel/yaw` is
 /// expected at `/expected/wheel/yaw`. Figures that no step touches stand as measured. The
 /// uncertainty is that of the measurement carried through the steps, and of how finely each step
 /// can be set.

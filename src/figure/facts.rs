@@ -1,5 +1,4 @@
-//! What the result holds beside the figures and is none: from what they are measured, and of which
-//! side.
+//! What the result holds besides the figures: what they are measured from, and on which side.
 
 use std::collections::BTreeMap;
 
@@ -41,7 +40,7 @@ pub enum WheelSource {
     Offsets,
 }
 
-/// What the chain's offsets are told between.
+/// What the chain's offsets are measured between.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum ChainReference {
@@ -50,7 +49,7 @@ pub enum ChainReference {
 }
 
 impl ChainReference {
-    /// As it stands in the result.
+    /// As the result writes it.
     pub fn word(self) -> &'static str {
         match self {
             Self::Faces => "faces",
@@ -59,7 +58,7 @@ impl ChainReference {
     }
 }
 
-/// What is known of a place on a rim beside its figures.
+/// What is known of a place on a rim besides its figures.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct RimFacts {
     pub station: Option<Station>,
@@ -68,7 +67,7 @@ pub struct RimFacts {
     pub x: Option<f64>,
 }
 
-/// What is known of a rider beside its figure.
+/// What is known of a rider besides its figure.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RiderFacts {
     /// Where it stands along the cord, mm, + forward of the axle.
@@ -109,16 +108,16 @@ pub struct UpFigures {
     pub sources: Vec<UpSource>,
     /// Standard uncertainty of up across the bike (about the cord), degrees.
     pub sigma_deg: Option<f64>,
-    /// What tells upright.
+    /// What shows upright.
     #[serde(default)]
     pub from: UpFrom,
-    /// JSON pointers of figures that hang on up where the bench alone tells it: they hold relative
-    /// to the bench.
+    /// JSON pointers of figures that depend on up where the bench alone shows it: they hold
+    /// relative to the bench.
     #[serde(default)]
     pub relative_to_bench: Vec<Figure>,
 }
 
-/// What tells upright, the best there is.
+/// What shows upright: the best source there is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub enum UpFrom {
     #[default]
@@ -130,7 +129,7 @@ pub enum UpFrom {
     /// A bench that the job says was levelled.
     #[serde(rename = "spirit level")]
     SpiritLevel,
-    /// A bench of which nobody said anything.
+    /// A bench whose level the job does not give.
     #[serde(rename = "bench")]
     Bench,
 }

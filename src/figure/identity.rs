@@ -111,7 +111,7 @@ impl Figure {
     }
 }
 
-/// Places in the result beside figures, as findings name them.
+/// Places in the result that are no figures, as findings name them.
 pub const CHAIN_SIDE: &str = "/chain/side";
 pub const RIDERS: &str = "/bench/riders";
 
@@ -180,7 +180,7 @@ impl PartialEq<&str> for Figure {
     }
 }
 
-/// In files a figure goes by its JSON pointer.
+/// Files name a figure by its JSON pointer.
 impl Serialize for Figure {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.serialize_str(&self.pointer())
@@ -233,7 +233,7 @@ mod tests {
     }
 
     #[test]
-    fn the_catalogue_stands_in_the_order_of_the_sections() {
+    fn the_catalogue_is_in_the_order_of_the_sections() {
         assert!(CATALOGUE.is_sorted_by_key(|line| line.section));
         let mut all = one_of_each();
         all.sort();

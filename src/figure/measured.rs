@@ -1,4 +1,4 @@
-//! The figures of one result with what stands beside them.
+//! The figures of one result, with the facts that come with them.
 
 use super::catalogue::Figure;
 use super::facts::{Facts, RimFacts, UpFigures};

@@ -1,4 +1,4 @@
-//! Where figures stand in the result and under which heading, and the macro that makes the enum of
+//! Where figures are in the result and under which heading, and the macro that makes the enum of
 //! figures of the catalogue.
 
 /// A part of the result that holds figures, in the order of the result.
@@ -113,7 +113,7 @@ impl Group {
         }
     }
 
-    /// Before a figure's short name, where it stands without its heading.
+    /// Before a figure's short name, where it appears without its heading.
     pub fn word(self) -> &'static str {
         match self {
             Self::RearWheel => "wheel ",
@@ -145,7 +145,8 @@ macro_rules! catalogue {
         }),*];
 
         impl Figure {
-            /// The number of its line in the catalogue; that of an unknown figure is behind the last.
+            /// The number of its line in the catalogue; that of an unknown figure is behind the
+            /// last.
             pub(super) fn number(&self) -> usize {
                 enum Number { $($figure,)* Other }
                 match self {

@@ -1,8 +1,8 @@
-//! Every figure that the program can tell, once: its identity, its place in the result, its unit
+//! Every figure that the program can give, once: its identity, its place in the result, its unit
 //! and its words.
 //!
-//! The stages that tell figures, judge them and show them all name them by [`Figure`]. To add one:
-//! a block in `catalogue.rs`, its formula in `bench`, and a test.
+//! The stages that measure figures, judge them and show them all name them by [`Figure`]. To add
+//! one: a block in `catalogue.rs`, its formula in `bench`, and a test.
 
 pub mod catalogue;
 pub mod expected;

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::side::Side;
 
-/// The name of one of several, as it stands in a JSON pointer, in a sentence and in a table.
+/// The name of one of several, as written in a JSON pointer, in a sentence and in a table.
 pub trait Part {
     /// From its name in a pointer; None where nothing can have that name.
     fn named(name: &str) -> Option<Self>
@@ -25,7 +25,7 @@ pub trait Part {
     }
 }
 
-/// Set-ups and faces go by the name that the person gave them.
+/// Set-ups and faces keep the name that the person gave them.
 impl Part for String {
     fn named(name: &str) -> Option<Self> {
         (!name.is_empty()).then(|| name.to_owned())
@@ -47,12 +47,12 @@ pub struct Letter(char);
 impl Letter {
     pub const ALL: [Self; 4] = [Self('A'), Self('B'), Self('C'), Self('D')];
 
-    /// The letter of a line or station counted from nought; those beyond the last are taken for it.
+    /// The letter of a line or station counted from zero; those beyond the last count as the last.
     pub fn of(index: u8) -> Self {
         Self::ALL[usize::from(index.min(3))]
     }
 
-    /// Counted from nought.
+    /// Counted from zero.
     pub fn index(self) -> u8 {
         Self::ALL.iter().position(|letter| *letter == self).unwrap_or_default() as u8
     }

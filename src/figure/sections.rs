@@ -1,4 +1,4 @@
-//! How the result holds the figures: the one place that knows. Keys, their order and the schema
+//! How the result holds the figures, in this one place. Keys, their order and the schema
 //! come from the catalogue.
 //!
 //! A section's single figures are members of an object; of lists each entry names its part and
@@ -77,7 +77,7 @@ struct HubSection {
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 struct ChainSection {
     side: Option<Side>,
-    /// "faces" or "tooth_centres": what the offsets are told between.
+    /// "faces" or "tooth_centres": what the offsets are measured between.
     reference: Option<ChainReference>,
     #[serde(flatten)]
     figures: Members<{ Section::Chain as u8 }>,
@@ -123,7 +123,7 @@ struct RiderEntry {
 struct BenchSection {
     #[serde(flatten)]
     figures: Members<{ Section::Bench as u8 }>,
-    /// Riders on the datum cord that the datum is told from, or was held against.
+    /// Riders on the datum cord that give the datum, or that it was checked against.
     #[serde(default)]
     riders: Vec<RiderEntry>,
 }
@@ -275,7 +275,7 @@ struct ExpectedRim {
     offset: Option<Measurement>,
 }
 
-/// Figures to expect, under the names the result gives them: what stands at `/wheel/yaw` is
+/// Figures to expect, under the names the result gives them: what is at `/wheel/yaw` is
 /// expected at `/expected/wheel/yaw`. Figures that no step touches stand as measured. The
 /// uncertainty is that of the measurement carried through the steps, and of how finely each step
 /// can be set.

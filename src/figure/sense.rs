@@ -1,6 +1,6 @@
-//! What the sign of a figure says.
+//! What the sign of a figure means.
 
-/// What a figure's sign says, in words.
+/// What a figure's sign means, in words.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sense {
     /// + = to the left.
@@ -26,7 +26,7 @@ pub enum Sense {
 }
 
 impl Sense {
-    /// The direction of a value with this sign, behind the amount; empty for a size and for nought.
+    /// The direction of a value with this sign, behind the amount; empty for a size and for zero.
     pub fn words(self, sign: i8) -> &'static str {
         match (self, sign) {
             (_, 0) | (Self::Size, _) | (Self::OwnSide, 1) => "",

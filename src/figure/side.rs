@@ -22,7 +22,7 @@ impl Side {
         }
     }
 
-    /// The side on which y is, or which a sign names: left for what is above nought.
+    /// The side on which y is, or which a sign names: left for what is above zero.
     pub fn of_sign(sign: f64) -> Self {
         if sign > 0.0 { Self::Left } else { Self::Right }
     }

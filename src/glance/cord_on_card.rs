@@ -1,13 +1,13 @@
 //! Where the cord runs in each card's lane, read from one photo in the card's own millimetres.
 //!
-//! The grid of a card is its own measure: what lies in its plane is told in millimetres by the
+//! The grid of a card is its own measure: what lies in its plane is measured in millimetres by the
 //! pitch, whatever the lens. The cord lies a little above that plane: at a height h it appears h
 //! tan(a) farther from the camera than it is, a being the angle of the view off the card's upright,
-//! across the lane. One photo can't tell h; it is taken from what the guide asks for, and what that
+//! across the lane. One photo can't show h; it is taken from what the guide asks for, and what that
 //! leaves open is in the uncertainty. tan(a) follows from the card's own image and the focal
 //! length.
 //!
-//! Nor can one photo tell the cord from its shadow beyond doubt. Seen obliquely the cord stands
+//! Nor can one photo tell the cord from its shadow for certain. Seen obliquely the cord appears
 //! farther from the camera than a shadow on the paper does, unless the lamp stands lower than the
 //! camera and on its side; a shadow that is taken for the cord then is like a cord that lies
 //! higher. Where several pairs of edges could be the cord's, the reading is the middle of all of
@@ -102,7 +102,7 @@ pub struct Straightness {
     pub off: Measurement,
 }
 
-/// All that one photo tells of the cord.
+/// All that one photo shows of the cord.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct CordReading {
     /// In the order of the cards' numbers.

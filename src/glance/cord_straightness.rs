@@ -1,4 +1,4 @@
-//! Whether the cord runs straight from card to card in one photo, told in a card's millimetres.
+//! Whether the cord runs straight from card to card in one photo, in a card's millimetres.
 
 use nalgebra::Vector2;
 
@@ -29,15 +29,15 @@ pub struct Strip {
 
 /// Lanes in which something other than the cord was read (a cable, the shadow of a tube): a cord is
 /// straight, so that it points from each card to the next, in the straightened picture. Two cards
-/// that point to each other vouch for each other; where there are several cards and one has nobody
-/// to vouch for it, its reading is not the cord's. With a single card there is nobody to ask.
+/// that point to each other confirm each other; where there are several cards and none confirms
+/// one of them, its reading is not the cord's. With a single card there is nothing to compare.
 pub fn out_of_line(strips: &[Strip], lanes: &[LaneReading], bend: &PictureBend) -> Vec<usize> {
     let points_to = |from: &Strip, to: &Strip| {
         let (here, there) = (bend.straightened(from.middle), bend.straightened(to.middle));
         let along = (there - here).normalize();
         let normal = Vector2::new(-along.y, along.x);
         let Ok(cord) = &lanes[from.lane].cord else { return false };
-        // The path may lie beside the strip's middle where several pairs were possible: only its
+        // The path may lie off the strip's middle where several pairs were possible: only its
         // direction counts.
         let (Some(first), Some(last)) = (cord.path.first(), cord.path.last()) else { return false };
         let turn = normal.dot(&(bend.straightened(*last) - bend.straightened(*first)));

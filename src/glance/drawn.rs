@@ -61,7 +61,7 @@ fn overlay(seen: &PhotoSightings, cord: &CordReading) -> Overlay {
     overlay
 }
 
-/// What stands behind a card's name: where the cord runs in its lane.
+/// What follows a card's name: where the cord runs in its lane.
 fn reading_of(glance: &Glance, card: u8) -> Option<String> {
     let offset = glance.cord.iter().find(|cord| cord.card == card)?.offset?;
     Some(format!(": cord {}", signed(&offset)))

@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::bench::upright::{LEAST_IMAGES, bears_out};
+use crate::bench::upright::{LEAST_IMAGES, is_line_confirmed};
 use crate::cards::codes::N_TABS;
 use crate::job::{Job, Letter, Role};
 use crate::report::numbers::{named, plural, ranges};
@@ -20,7 +20,7 @@ pub(super) const SETUPS: usize = 2;
 pub const PER_SIDE: usize = PHOTOS_PER_SETUP / 2;
 /// Cards that a datum needs (our choice).
 const CARDS: usize = 3;
-/// Views from which a tab's place can be told (two rays make a place).
+/// Views that a tab's place needs (two rays make a place).
 pub const VIEWS: usize = 2;
 
 /// The tabs that wheel and chain need, as the job has them.
@@ -96,7 +96,7 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
             setups.push(glance.setup.as_deref());
         }
     }
-    // Photos that were named one by one belong to no folder: nobody can tell how many there will
+    // Photos that were named one by one belong to no folder: it can't be known how many there will
     // be.
     let is_job = glances.iter().any(|glance| glance.setup.is_some());
     for setup in &setups {
@@ -114,7 +114,7 @@ pub fn missing(glances: &[Glance], job: &Job) -> Vec<String> {
     text
 }
 
-/// What does not hang on a set-up.
+/// What does not depend on a set-up.
 pub(super) fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &mut Vec<String>) {
     let cards: BTreeSet<u8> =
         usable.iter().flat_map(|glance| glance.cards.iter().map(|card| card.number)).collect();
@@ -142,7 +142,7 @@ pub(super) fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &m
     }
 }
 
-/// What is missing of a plumb line, by the rule that the measurement goes by: one flag is enough
+/// What is missing of a plumb line, by the rule that the measurement uses: one flag is enough
 /// where three photos show it with the line at it, or two flags that two photos each show.
 fn lacks_a_plumb_line(usable: &[&Glance], job: &Job) -> Option<String> {
     let mut flags: BTreeMap<Letter, BTreeMap<u8, BTreeSet<usize>>> = BTreeMap::new();
@@ -156,7 +156,7 @@ fn lacks_a_plumb_line(usable: &[&Glance], job: &Job) -> Option<String> {
     let is_seen = |flags: &BTreeMap<u8, BTreeSet<usize>>| {
         let photos: BTreeSet<&usize> = flags.values().flatten().collect();
         let of_each: Vec<usize> = flags.values().map(BTreeSet::len).collect();
-        bears_out(photos.len(), &of_each)
+        is_line_confirmed(photos.len(), &of_each)
     };
     if flags.values().any(is_seen) {
         return None;

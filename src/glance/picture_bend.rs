@@ -1,10 +1,10 @@
-//! How a lens bends straight lines in one photo, told by that photo's own cards: a flat grid must
-//! look flat.
+//! How a lens bends straight lines in one photo, measured by that photo's own cards: a flat grid
+//! must look flat.
 //!
 //! A place at r half diagonals from a middle is put to r (1 + a r^2 + b r^4 + c r^6): the terms
 //! that a phone's lens shows (Brown 1971, radial part, the other way round); the middle lies
 //! somewhere near the picture's. They are those for which a plane-to-picture map (homography) fits
-//! every card's corners best. That is no calibration: it says nothing of the focal length,
+//! every card's corners best. That is no calibration: it does not give the focal length,
 //! and serves for straightness alone.
 
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2};
@@ -45,7 +45,7 @@ pub struct PictureBend {
 
 impl PictureBend {
     /// The bend of a photo of this size (px). With too few corners there is none, and the usual
-    /// bend's width stands as uncertainty.
+    /// bend's width is the uncertainty.
     pub fn of(sightings: &PhotoSightings, width: usize, height: usize) -> Self {
         let (w, h) = (width as f64, height as f64);
         let none = Self {
@@ -82,7 +82,7 @@ impl PictureBend {
         match found.covariance() {
             Some(cov) => Self {
                 parameters: SVector::from_fn(|i, _| found.parameters[i]),
-                // What is left of the corners tells whether the model fits; it never makes the bend
+                // What is left of the corners shows whether the model fits; it never makes the bend
                 // better known than the paper lets it.
                 cov: SMatrix::from_fn(|i, j| cov[(i, j)]) * (2.0 * found.cost / n as f64).max(1.0),
                 ..none

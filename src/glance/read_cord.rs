@@ -13,14 +13,14 @@ use super::cord_on_card::{CordReading, LaneReading, NotRead, VIEW_U_PART};
 use super::cord_straightness::{Strip, out_of_line, straightness};
 use super::picture_bend::PictureBend;
 
-/// The same where the file tells no focal length and the cards don't either (our choice).
+/// The same where the file gives no focal length and the cards don't either (our choice).
 const VIEW_U_UNKNOWN_LENS: f64 = 0.25;
 /// Usual focal length of a phone as a part of the picture's longer side (26 mm equivalent), where
-/// nothing tells it.
+/// nothing gives it.
 const USUAL_FOCAL: f64 = 0.75;
 
 /// Reads the cord in every card's lane. `focal_px` is a start value of the focal length, if the
-/// file tells one.
+/// file gives one.
 pub fn read_cord(
     sightings: &PhotoSightings,
     width: usize,

@@ -28,7 +28,7 @@ pub struct Photographed<'a> {
     /// How it is named to the person.
     pub name: &'a str,
     pub path: &'a Path,
-    /// The set-up it belongs to; None for a photo that was named by itself.
+    /// The set-up it belongs to; None for a photo that was named on its own.
     pub setup: Option<&'a str>,
     /// Photos of cards alone, for the lens.
     pub for_the_lens: bool,
@@ -41,7 +41,7 @@ pub struct Glance {
     pub setup: Option<String>,
     pub for_the_lens: bool,
     /// Which way the mark on the rim lies: "forward", "rearward", "up" or "down"; null where
-    /// nothing tells.
+    /// nothing shows it.
     pub mark: Option<&'static str>,
     /// The side of the bike from which it was taken.
     pub from: Option<Side>,
@@ -126,7 +126,7 @@ pub fn glance(what: &Photographed, job: &Job) -> Looked {
     looked(what, job, read_photo(what.path))
 }
 
-/// Looks at a photo that was read, or tells why it could not be.
+/// Looks at a photo that was read, or reports why it could not be.
 pub fn looked(what: &Photographed, job: &Job, read: Result<Photo, PhotoError>) -> Looked {
     let mut glance = Glance {
         photo: what.name.to_owned(),

@@ -1,6 +1,6 @@
 //! Where a photo was taken from: roughly, from this one photo alone.
 //!
-//! A card's own image tells where the camera stood over it; the card may lie either way round, but
+//! A card's own image shows where the camera stood over it; the card may lie either way round, but
 //! a tab that faces left shows that the camera stood on the left, and with that both of the card's
 //! directions are known: y to the bike's left, x to its front. Good to some ten degrees, which is
 //! what choosing the next standpoint asks for; no figure ever comes from it.

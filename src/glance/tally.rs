@@ -63,7 +63,7 @@ pub fn tally(glances: &[Glance], job: &Job) -> Tally {
         (n, all) if n == all && all < SETUPS => {
             "Next: turn the wheel half round, and take six photos more: three from the left, three from the right.".to_owned()
         }
-        (n, all) if n == all && lacks.is_empty() => "All is there that a measurement needs.".to_owned(),
+        (n, all) if n == all && lacks.is_empty() => "Everything that a measurement needs is there.".to_owned(),
         (n, all) if n == all => String::new(),
         (_, all) if all < SETUPS => "Then turn the wheel half round, and take as many photos again.".to_owned(),
         _ => String::new(),

@@ -1,4 +1,4 @@
-//! From positions of the wheel to set-ups: folders are believed and checked, and what lies in none
+//! From positions of the wheel to set-ups: folders are trusted and checked, and what lies in none
 //! is sorted.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -95,8 +95,8 @@ impl Work<'_> {
         }
     }
 
-    /// Photos that show the wheel elsewhere than their folder's others go where they fit, and are
-    /// named.
+    /// Photos that show the wheel in another position than the rest of their folder go where they
+    /// fit, and are named.
     fn check_folders(&mut self) {
         let owners = self.owns.clone();
         for (&setup, &own) in &owners {
@@ -215,7 +215,7 @@ impl Work<'_> {
         order.sort_by_key(|&setup| (!self.out.setups[setup].lens_only, setup));
         if self.out.by.contains(&GroupedBy::Job) {
             // Folders come in the order of their numbers; what the job names comes in that of the
-            // photos, which says nothing.
+            // photos, which means nothing.
             let number = |name: &str| {
                 name.split('-')
                     .next()

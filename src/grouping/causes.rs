@@ -8,7 +8,7 @@ use super::setups::Grouping;
 use crate::figure::Side;
 use crate::finding::Finding;
 
-/// Fewer photos than this tell nothing of how somebody went about it.
+/// Fewer photos than this do not show how the person went about it.
 const LEAST_PHOTOS: usize = 3;
 
 /// For each cause the findings that follow from it: they tell a person nothing besides.
@@ -46,7 +46,7 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
             grouping.setups.get(grouping.of_photo[*photo]).is_some_and(|setup| !setup.lens_only)
         })
         .collect();
-    // A photo whose side nobody can tell may be from the other one.
+    // A photo whose side is not known may be from the other one.
     let all_known = on_bench.iter().all(|photo| sorted.from[*photo].is_some());
     let sides: BTreeSet<Side> = on_bench.iter().filter_map(|photo| sorted.from[*photo]).collect();
     if let ([only], true) =
@@ -77,7 +77,7 @@ pub fn causes(sorted: &Sorted, grouping: &Grouping) -> Vec<Finding> {
             .collect();
         findings.push(Finding::refused(
             "wheel-not-turned",
-            format!("The wheel stands alike in the photos of {}: it was not turned between them.", names.join(" and ")),
+            format!("The wheel is in the same position in the photos of {}: it was not turned between them.", names.join(" and ")),
             "Turn the wheel half round, and take six photos more: three from the left, three from the right.",
         ));
     }

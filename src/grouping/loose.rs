@@ -27,7 +27,7 @@ impl Work<'_> {
             }
         }
         if self.owns.is_empty() {
-            // Nobody can tell where the wheel stands: one set-up, within which nothing moved.
+            // Nothing shows where the wheel stands: one set-up, within which nothing moved.
             let all = self.setup(LOOSE_SETUP, false);
             self.move_to(&loose, all);
             return;
@@ -116,13 +116,13 @@ impl Work<'_> {
         let words = in_words(&self.out.setups, &counts);
         let (what, todo) = if is_flat {
             (
-                format!("The photos were sorted by where the wheel stands in them: {words}."),
+                format!("The photos were sorted by the wheel's position in them: {words}."),
                 "Nothing to do, if that is what you took. measure --keep-grouping writes it into job.toml, where you can change it.",
             )
         } else {
             (
                 format!(
-                    "{} lie in no set-up's folder; they were sorted by where the wheel stands in them: {words}.",
+                    "{} lie in no set-up's folder; they were sorted by the wheel's position in them: {words}.",
                     self.files(loose)
                 ),
                 "Nothing to do, if that is right; else move each into the folder of the set-up it was taken in.",

@@ -1,5 +1,5 @@
-//! Photos that show the wheel otherwise than their folder's others: where they count, and what is
-//! said of them.
+//! Photos that show the wheel in another position than the rest of their folder: where they count,
+//! and their findings.
 
 use crate::figure::Side;
 use crate::finding::Finding;
@@ -45,7 +45,7 @@ impl Work<'_> {
         self.out.findings.push(Finding::refused(
             "wheel-turned-between-sides",
             format!(
-                "In {name} the wheel was turned between the photos from the {} and those from the {}: it stands {} in the ones and {} in the \
+                "In {name} the wheel was turned between the photos from the {} and those from the {}: the mark is {} in the first and {} in the \
                  others, so that the two sides don't belong to one position of the wheel.",
                 other.word(),
                 side.word(),
@@ -66,7 +66,7 @@ impl Work<'_> {
         let finding = Finding::warning(
             "photo-in-wrong-setup",
             format!(
-                "{files} {} in {name}, but {} the wheel as it stands in {fits_name}; {} counted there.",
+                "{files} {} in {name}, but {} the wheel in the position of {fits_name}; {} counted there.",
                 if many { "lie" } else { "lies" },
                 if many { "show" } else { "shows" },
                 if many { "they are" } else { "it is" }

@@ -1,4 +1,4 @@
-//! Where tabs and axle stand in the world of the cards, and in which direction from the axle the
+//! Where tabs and axle are in the world of the cards, and in which direction from the axle the
 //! marked place lies.
 
 use std::f64::consts::FRAC_PI_2;
@@ -13,7 +13,7 @@ use crate::scene::ScenePhoto;
 
 /// Weight of the size's word on a tab's distance, over that of the rays' crossing (our choice).
 const BY_SIZE: f64 = 1e-3;
-/// A turn smaller than this (radians) between two positions tells no axle.
+/// A turn smaller than this (radians) between two positions gives no axle.
 const LEAST_TURN: f64 = 0.5;
 /// A mark nearer to the axle than this, mm, has no direction.
 const LEAST_RADIUS: f64 = 80.0;
@@ -59,7 +59,7 @@ pub struct WheelShown {
     pub mark: Option<Mark>,
 }
 
-/// What a single photo tells of the wheel. Many photos together tell more: see [`super::sort`].
+/// What a single photo shows of the wheel. Many photos together show more: see [`super::sort`].
 pub fn wheel_shown(photo: &ScenePhoto, job: &Job) -> WheelShown {
     let settings = scene_settings(job, std::slice::from_ref(&"photo".to_owned()));
     let alone = ScenePhoto { setup: 0, ..photo.clone() };
@@ -84,7 +84,7 @@ pub(super) fn direction(from_axle: Vector2<f64>, sights: &Sights) -> Option<f64>
     (from_axle.norm() > LEAST_RADIUS).then(|| from_axle.y.atan2(forward * from_axle.x))
 }
 
-/// Where a tab stands: nearest to the rays to it, with its size's word on the distance.
+/// Where a tab stands: nearest to the rays to it, with the distance weighed in from its size.
 fn tab_centre(seen: &[&TabSight]) -> Option<Vector3<f64>> {
     let (mut near, mut right) = (Matrix3::zeros(), Vector3::zeros());
     for sight in seen {

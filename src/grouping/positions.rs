@@ -31,7 +31,7 @@ pub enum Shows {
     Nothing,
     /// Cards alone, as they lie on the bench.
     CardsOnly,
-    /// Cards alone that lie elsewhere.
+    /// Cards alone that do not lie on the bench.
     CardsElsewhere,
     /// The bench, with tabs but none on the wheel: it may belong to any position.
     BenchOnly,
@@ -42,7 +42,7 @@ pub enum Shows {
 /// One position of the wheel.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Position {
-    /// Which way the mark lies; None where no rim tab or no axle tells.
+    /// Which way the mark lies; None where no rim tab or no axle shows it.
     pub mark: Option<Mark>,
 }
 
@@ -53,7 +53,7 @@ pub struct Sorted {
     pub shows: Vec<Shows>,
     /// The side from which each was taken.
     pub from: Vec<Option<Side>>,
-    /// In the order forward, rearward, up, down, then those of which nothing is known.
+    /// In the order forward, rearward, up, down, then those whose mark is not known.
     pub positions: Vec<Position>,
 }
 
@@ -92,7 +92,7 @@ impl Piece {
 
 /// Sorts photos by what they show of the wheel. `in_order` lists runs of photos that belong
 /// together more likely than not: a folder's, or all in the order in which they were taken; it
-/// counts only where no tab tells.
+/// counts only where no tab shows the position.
 pub fn sort(
     photos: &[ScenePhoto],
     settings: &SceneSettings,
@@ -123,7 +123,7 @@ pub fn sort(
         order.into_iter().enumerate().map(|(place, number)| (number, place)).collect();
     let shows = (0..photos.len()).map(|photo| match found.get(&photo) {
         Some(number) => Shows::Wheel(place[number]),
-        None if sights.cards_only[photo] && sights.elsewhere[photo] => Shows::CardsElsewhere,
+        None if sights.cards_only[photo] && sights.off_bench[photo] => Shows::CardsElsewhere,
         None if sights.cards_only[photo] || photos[photo].lens_only => Shows::CardsOnly,
         None if sights.placed[photo] => Shows::BenchOnly,
         None => Shows::Nothing,
@@ -135,7 +135,7 @@ pub fn sort(
     }
 }
 
-/// Ties tabs that are seen together, and tells the wheel's turn in each photo from the tabs it
+/// Ties tabs that are seen together, and finds the wheel's turn in each photo from the tabs it
 /// shows.
 fn pieces(seen: &[TabSight]) -> Vec<Piece> {
     let mut by_photo: BTreeMap<usize, Vec<&TabSight>> = BTreeMap::new();
@@ -265,7 +265,7 @@ impl<'a> Joined<'a> {
     }
 
     /// The direction of the mark from the axle in each cluster of a piece. What one cluster does
-    /// not show, its turn against the others tells.
+    /// not show follows from its turn against the others.
     fn mark_angles(&self, idx: usize, piece: &Piece) -> Vec<Option<f64>> {
         let seen_at =
             |cluster: usize| direction(self.marks[idx][cluster]? - self.axle?, self.sights);

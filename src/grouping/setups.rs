@@ -8,7 +8,7 @@ use crate::job::Job;
 use crate::photo::PhotoFacts;
 use crate::photo::job_photos::CAMERA_FOLDER;
 
-/// Set-up of photos of cards alone that lie elsewhere than on the bench, where others show them
+/// Set-up of photos of cards alone that do not lie on the bench, where other photos show them
 /// there.
 pub(super) const CARDS_ELSEWHERE: &str = "0-camera-elsewhere";
 
@@ -94,7 +94,7 @@ pub struct Grouping {
 /// "mark forward: 8 photos, mark rearward: 8, cards only: 4".
 pub fn in_words(setups: &[PhotoSetup], counts: &[usize]) -> String {
     let mut first = true;
-    let mut told: Vec<String> = Vec::new();
+    let mut words: Vec<String> = Vec::new();
     let bench_first = setups.iter().zip(counts).filter(|(setup, _)| !setup.lens_only);
     let then_lens = setups.iter().zip(counts).filter(|(setup, _)| setup.lens_only);
     for (PhotoSetup { name, lens_only }, n) in bench_first.chain(then_lens).filter(|(_, n)| **n > 0)
@@ -109,9 +109,9 @@ pub fn in_words(setups: &[PhotoSetup], counts: &[usize]) -> String {
         } else {
             ""
         };
-        told.push(format!("{name}: {n}{unit}"));
+        words.push(format!("{name}: {n}{unit}"));
     }
-    told.join(", ")
+    words.join(", ")
 }
 
 /// A set-up's name without the number in front, in words: "mark forward".

@@ -12,7 +12,7 @@ use crate::text::listed;
 pub const SEVERAL_JOBS: &str = "several-jobs-in-folder";
 
 /// The folders that are jobs of their own, where there are two or more. Each comes with what its
-/// photos show when nothing but they are looked at: tabs of the same number stand elsewhere on
+/// photos show on their own: tabs of the same number are in other places on
 /// another bike, so that all folders together show no position at all.
 pub fn several_jobs(folders: &[(String, Sorted)]) -> Option<Finding> {
     let whole: Vec<&str> = folders
@@ -24,18 +24,18 @@ pub fn several_jobs(folders: &[(String, Sorted)]) -> Option<Finding> {
     Some(Finding::refused(
         SEVERAL_JOBS,
         format!(
-            "{} are jobs of their own: each holds two positions of the wheel, photographed from both sides. Taken for one bike their \
+            "{} are jobs of their own: each holds two positions of the wheel, photographed from both sides. Measured as one bike their \
              figures would be wrong, so nothing is measured.",
             listed(&whole)
         ),
         format!(
-            "Measure one at a time: name its folder, such as {first}, in place of the one around it. If all of it is one bike that nobody \
+            "Measure one at a time: name its folder, such as {first}, instead of the one around it. If all of it is one bike that nobody \
              touched meanwhile, put the photos into one folder: the program sorts them."
         ),
     ))
 }
 
-/// Whether photos are a job by themselves: the wheel in two positions, and each of them from the
+/// Whether photos are a job on their own: the wheel in two positions, and each of them from the
 /// left and from the right. A folder for each side, or the wheel turned between the sides, is no
 /// such thing.
 fn is_whole(sorted: &Sorted) -> bool {

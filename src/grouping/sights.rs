@@ -1,4 +1,4 @@
-//! What single photos show of the wheel's tabs, in a world that the cards tell.
+//! What single photos show of the wheel's tabs, in a world that the cards define.
 
 use std::collections::BTreeSet;
 
@@ -19,7 +19,7 @@ use crate::scene::start::world_axes::level;
 use crate::scene::{Carrier, Hangs, ScenePhoto, SceneSettings};
 use crate::sightings::{PatternSighting, PhotoSightings};
 
-/// A tab seen along its face by more than this (cosine of the angle to its normal) tells no turn
+/// A tab seen along its face by more than this (cosine of the angle to its normal) gives no turn
 /// worth having.
 const LEAST_FACING: f64 = 0.15;
 /// Two cards of a photo lie as on the bench where their distance (mm, and its share) and the angle
@@ -49,15 +49,15 @@ pub struct Sights {
     pub placed: Vec<bool>,
     /// Whether it shows cards alone: it serves the lens.
     pub cards_only: Vec<bool>,
-    /// Whether those cards lie elsewhere than on the bench.
-    pub elsewhere: Vec<bool>,
+    /// Whether those cards lie off the bench.
+    pub off_bench: Vec<bool>,
     /// Where its camera stands across the bench: y in the world, mm.
     pub across: Vec<Option<f64>>,
     /// Tabs on the wheel.
     pub wheel: Vec<TabSight>,
     /// Tabs on the spindle's ends.
     pub spindle: Vec<TabSight>,
-    /// +1 where y points to the bike's left, -1 where to its right; None where no tab tells.
+    /// +1 where y points to the bike's left, -1 where to its right; None where no tab shows it.
     pub left: Option<f64>,
 }
 
@@ -73,7 +73,7 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
     let mut out = Sights {
         placed: vec![false; photos.len()],
         cards_only: vec![false; photos.len()],
-        elsewhere: vec![false; photos.len()],
+        off_bench: vec![false; photos.len()],
         across: vec![None; photos.len()],
         wheel: Vec::new(),
         spindle: Vec::new(),
@@ -83,8 +83,8 @@ pub fn sights(photos: &[ScenePhoto], settings: &SceneSettings, job: &Job) -> Sig
     for (idx, photo) in on_bench.iter().enumerate() {
         if photo.lens_only {
             out.cards_only[idx] = shows_cards(&photo.sightings);
-            out.elsewhere[idx] = !lies_as_on_bench(&first, photo);
-            if !out.elsewhere[idx] {
+            out.off_bench[idx] = !lies_as_on_bench(&first, photo);
+            if !out.off_bench[idx] {
                 out.across[idx] = across_bench(&first, idx, photo);
             }
             continue;
@@ -144,7 +144,7 @@ fn shows_cards(sightings: &PhotoSightings) -> bool {
     sightings.patterns.iter().any(|seen| matches!(seen.pattern, Pattern::Card(_)))
 }
 
-/// Tabs that the photo shows once and well enough; one shown twice tells nothing about either.
+/// Tabs that the photo shows once and well enough; one shown twice is no use for either.
 fn tabs_once(sightings: &PhotoSightings) -> impl Iterator<Item = &PatternSighting> {
     let of = |seen: &PatternSighting| {
         sightings.patterns.iter().filter(|other| other.pattern == seen.pattern).count()

@@ -7,7 +7,7 @@ use crate::text::listed;
 
 impl Work<'_> {
     /// Says once which folders' names say "forward" where their photos show "rearward", or the
-    /// other way round. The figures go by the photos, whatever a folder is called.
+    /// other way round. The figures follow the photos, whatever a folder is called.
     pub(super) fn report_swapped_names(&mut self) {
         let said: Vec<String> = (0..self.out.setups.len())
             .filter_map(|setup| {
@@ -34,7 +34,7 @@ impl Work<'_> {
         self.out.findings.push(Finding::warning(
             "setup-names-swapped",
             format!(
-                "{names}, by where the wheel stands: {}. The figures hold: they go by the photos, and only bear the folder's name.",
+                "{names}, by the wheel's position: {}. The figures hold: they go by the photos, and only carry the folder's name.",
                 listed(&said)
             ),
             "Rename the folders, so that the names in the report are true. But see first that tab 1 is on the bike's left and tab 2 on its \

@@ -1,8 +1,8 @@
-//! What is taken for granted of workmanship and equipment, since no photo shows it: the standard
+//! What is assumed of workmanship and equipment, since no photo shows it: the standard
 //! values, each open to the job.
 //!
 //! All are expanded uncertainties (k = 2): 95 of 100 lie within. They are our estimates (common
-//! practice, no source), and all of them stand in the result, changed or not.
+//! practice, no source), and the result lists all of them, changed or not.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -14,19 +14,19 @@ use super::section::Section;
 pub struct Assumed {
     /// Paper and glue under a tab, along its normal.
     pub paper_u_mm: f64,
-    /// A tab's middle off its face for want of flatness, along its normal.
+    /// A tab's middle off its face where it does not lie flat, along its normal.
     pub flat_u_mm: f64,
     /// A tab set sideways on a place that counts as a point (stations).
     pub place_u_mm: f64,
     /// The same on a spindle end.
     pub spindle_place_u_mm: f64,
-    /// A flag's middle beside its line.
+    /// A flag's middle off its line.
     pub flag_u_mm: f64,
     /// Printed size where no check line was measured, percent in each direction.
     pub print_u_percent: f64,
     /// Height of a card's middle over its edges.
     pub card_bow_u_mm: f64,
-    /// The bench off level where nothing was said of it.
+    /// The bench off level where the job does not give its level.
     pub level_u_deg: f64,
     /// The bench off level where a spirit level was laid along and across and showed nothing.
     #[serde(default = "levelled_u_deg")]
@@ -35,7 +35,7 @@ pub struct Assumed {
     pub plumb_u_deg: f64,
     /// Each end of the cord between set-ups.
     pub cord_moved_u_mm: f64,
-    /// The cord's axis as a rider tells it, across: from both its faces, and from one.
+    /// The cord's axis as a rider shows it, across: from both its faces, and from one.
     pub rider_u_mm: f64,
     pub rider_one_face_u_mm: f64,
     /// The same along the rider's height: how well its bridge fits the cord. It counts as far as
@@ -48,7 +48,7 @@ pub struct Assumed {
     pub line_light_u_mm: f64,
     /// The middle of the gearbox sprocket's tabs off its centre, each way.
     pub gearbox_centre_u_mm: f64,
-    /// A rim's lateral run-out, peak to peak, that nobody measured. Unlike the others this is no
+    /// A rim's lateral run-out, peak to peak, that was not measured. Unlike the others this is no
     /// expanded uncertainty.
     #[serde(default = "rim_tir_mm")]
     pub rim_tir_mm: f64,

@@ -1,4 +1,4 @@
-//! Settings that have no effect as they stand.
+//! Settings that have no effect as they are.
 
 use crate::finding::Finding;
 

@@ -1,5 +1,5 @@
 //! Every key of `job.toml`, with its range and its meaning in words. Reader, messages and template
-//! all go by this table.
+//! all follow this table.
 //!
 //! The ranges are wide enough for anything from a moped to a sidecar outfit and narrow enough to
 //! catch a slipped decimal point or inches (common practice, no source).
@@ -26,7 +26,7 @@ pub enum Kind {
     Own,
 }
 
-/// One key: where it stands, what may stand behind it, and what it is.
+/// One key: the section it belongs to, what values it takes, and what it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Key {
     /// `bike` for `[bike]`, `tab` for `[[tab]]`, `print.card` for `[[print.card]]`; empty for the
@@ -224,13 +224,13 @@ pub const KEYS: &[Key] = &[
         "assumed",
         "flat_u_mm",
         mm(0.01, 5.0),
-        "by how far a tab's middle may stand off its face for want of flatness",
+        "by how far a tab's middle may stand off its face where it does not lie flat",
     ),
     key(
         "assumed",
         "place_u_mm",
         mm(0.02, 20.0),
-        "by how far a tab may sit beside the point that it stands for",
+        "by how far a tab may sit off the point that it marks",
     ),
     key(
         "assumed",
@@ -238,12 +238,7 @@ pub const KEYS: &[Key] = &[
         mm(0.02, 20.0),
         "the same for tabs 11 and 12 on the spindle's ends",
     ),
-    key(
-        "assumed",
-        "flag_u_mm",
-        mm(0.02, 20.0),
-        "by how far a flag's middle may lie beside its line",
-    ),
+    key("assumed", "flag_u_mm", mm(0.02, 20.0), "by how far a flag's middle may be off its line"),
     key(
         "assumed",
         "print_u_percent",
@@ -260,7 +255,7 @@ pub const KEYS: &[Key] = &[
         "assumed",
         "level_u_deg",
         deg(0.005, 2.0),
-        "by how much the bench may be off level where nothing is said of it",
+        "by how much the bench may be off level where nobody levelled it",
     ),
     key(
         "assumed",
@@ -284,7 +279,7 @@ pub const KEYS: &[Key] = &[
         "assumed",
         "rider_u_mm",
         mm(0.02, 5.0),
-        "by how far beside the cord a rider may stand, both its faces seen",
+        "by how far a rider may stand off the cord, both its faces seen",
     ),
     key("assumed", "rider_one_face_u_mm", mm(0.02, 5.0), "the same where one of its faces is seen"),
     key(
@@ -390,7 +385,7 @@ pub const KEYS: &[Key] = &[
         "setup",
         "photos",
         Kind::Own,
-        "the photos that belong to it, as they lie in the job folder",
+        "the photos that belong to it, by their paths in the job folder",
     ),
 ];
 

@@ -1,7 +1,7 @@
-//! What the person says about the bike, the print and the bench: `job.toml`, its defaults, and what
-//! each tab stands for.
+//! What the person states about the bike, the print and the bench: `job.toml`, its defaults, and
+//! what each tab stands for.
 //!
-//! Everything that changes a figure stands here, and so in the archive; nothing here is measured.
+//! Everything that changes a figure is here, and so in the archive; nothing here is measured.
 
 pub mod assumed;
 pub mod fields;

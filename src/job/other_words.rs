@@ -1,4 +1,4 @@
-//! Words that people use for what a setting calls otherwise.
+//! Words that people use for what a setting calls by another name.
 
 /// For each word of a setting the beginnings of others that stand for it.
 const OTHERS: [(&str, &[&str]); 3] = [
@@ -7,7 +7,7 @@ const OTHERS: [(&str, &[&str]); 3] = [
     ("hub", &["spindle", "spacer", "axle"]),
 ];
 
-/// The setting's word for what somebody calls so.
+/// The setting's word for what the person called by another.
 pub(super) fn meant(word: &str) -> Option<&'static str> {
     let word = word.trim().to_lowercase();
     let stands_for = |others: &[&str]| others.iter().any(|other| word.starts_with(other));

@@ -43,11 +43,11 @@ impl Job {
         let lines = CHECK_LINES_MM[usize::from(number > LAST_A4_CARD)];
         let general = self.tab_print();
         let Some(own) = self.cards.get(&number) else { return general };
-        let prior = |measured: Option<f64>, designed: f64, otherwise: ScalePrior| match measured {
+        let prior = |measured: Option<f64>, designed: f64, fallback: ScalePrior| match measured {
             Some(length) => {
                 measured_scale(length, designed, own.measured_u_mm.or(self.print.measured_u_mm))
             }
-            None => otherwise,
+            None => fallback,
         };
         PrintPrior {
             along: prior(own.measured_along_mm, lines.0, general.along),
@@ -112,7 +112,7 @@ fn nearest_length(length_mm: f64, [a4, a3]: [f64; 2]) -> f64 {
 const SCALE_RANGE: std::ops::RangeInclusive<f64> = 0.9..=1.1;
 
 /// Whether a check line of this length can belong to the card, or to any sheet where no card is
-/// named; `across` tells which of the two lines it is.
+/// named; `across` says which of the two lines it is.
 pub(super) fn is_check_line(length_mm: f64, card: Option<u8>, across: bool) -> bool {
     let designed =
         |paper: usize| if across { CHECK_LINES_MM[paper].1 } else { CHECK_LINES_MM[paper].0 };

@@ -42,7 +42,7 @@ pub enum JobError {
 fn listed(problems: &[Problem]) -> String {
     match problems {
         [only] => format!(", {only}"),
-        many => many.iter().fold(format!(": {} things to mend", many.len()), |text, problem| {
+        many => many.iter().fold(format!(": {} things to fix", many.len()), |text, problem| {
             format!("{text}\n  {problem}")
         }),
     }
@@ -91,9 +91,9 @@ impl Job {
                 let (what, advice) = slip(text, at.start).unwrap_or_else(|| {
                     let message = error.message().lines().next().unwrap_or_default();
                     (
-                        "this line is not written as it must be".to_owned(),
+                        "this line can't be read".to_owned(),
                         format!(
-                            "Write one setting a line as key = value; text stands in double quotes, decimals have a point. (The reader of the \
+                            "Write one setting a line as key = value; put text in double quotes, and write decimals with a point. (The reader of the \
                              file says: {message}.)"
                         ),
                     )
@@ -199,7 +199,7 @@ fn read_cards(print: &Section<'_>) -> BTreeMap<u8, Sheet> {
         if cards.insert(number, read_sheet(&section, Some(number))).is_some() {
             section.problem(
                 "number",
-                format!("card {number} stands here twice"),
+                format!("card {number} is listed twice"),
                 "Keep one of the two.",
             );
         }

@@ -54,7 +54,7 @@ fn read_field(section: &Section<'_>) -> Option<(Figure, Unit)> {
 }
 
 /// The value of the key that fits the figure's unit; the other one must not stand there. Without a
-/// known figure nothing is said about the unit.
+/// known figure the unit is not judged.
 fn one_unit(section: &Section<'_>, keys: [&'static str; 2], unit: Option<Unit>) -> Option<f64> {
     let [mm, deg] = keys.map(|key| section.number(key));
     let (fits, other, value) = match unit? {

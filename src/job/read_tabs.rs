@@ -40,13 +40,13 @@ pub(super) fn read_tabs(
                 if tabs.contains_key(&number) {
                     section.problem(
                         "number",
-                        format!("tab {number} stands here twice"),
+                        format!("tab {number} is listed twice"),
                         "Keep one of the two.",
                     );
                 } else if let Some((other, _)) = same {
                     section.problem(
                         "number",
-                        format!("tabs {other} and {number} both stand for \"{}\"", tab.role),
+                        format!("tabs {other} and {number} both mark \"{}\"", tab.role),
                         "Keep one of the two, or give one another side or place: two tabs are never at one place.",
                     );
                 }
@@ -130,7 +130,7 @@ pub(super) fn read_faces(sections: &[Section<'_>], job: &Job) -> Vec<Face> {
     faces
 }
 
-/// What a tab stands for when a face is named for it: numbers that stand for riders otherwise are
+/// What a tab stands for when a face is named for it: numbers that usually stand for riders are
 /// free tabs there.
 fn on_face(job: &Job, number: u8) -> TabRole {
     let tab = job.tab(number);

@@ -47,7 +47,7 @@ impl Document {
 
     /// Adds a problem at this place of the text.
     pub fn problem(&self, at: Range<usize>, what: impl Into<String>, advice: impl Into<String>) {
-        // Whoever has so much to mend reads no further, and each costs a comparison with every
+        // A person with this much to fix reads no further, and each costs a comparison with every
         // known key.
         if self.has_enough() {
             return;
@@ -101,7 +101,7 @@ impl<'doc> Section<'doc> {
                 _ => {
                     self.document.problem(
                         value.span(),
-                        format!("{name} is a section that stands once"),
+                        format!("{name} is a section that may appear once only"),
                         format!("Write [{name}] in a line of its own, and its keys below it."),
                     );
                     absent
@@ -128,7 +128,7 @@ impl<'doc> Section<'doc> {
             None => {
                 self.document.problem(
                     value.span(),
-                    format!("{name} is a section that may stand several times"),
+                    format!("{name} is a section that may appear several times"),
                     format!("Write [[{name}]], in double brackets, in a line of its own for each, and its keys below it."),
                 );
                 Vec::new()

@@ -33,7 +33,7 @@ pub struct Job {
     pub rim: Rim,
     #[serde(default)]
     pub assumed: Assumed,
-    /// Tabs of which the job says something, by number. Ask [`Job::tab`] instead: it knows the
+    /// Tabs that the job describes, by number. Ask [`Job::tab`] instead: it knows the
     /// others too.
     pub tabs: BTreeMap<u8, TabRole>,
     pub faces: Vec<Face>,
@@ -59,7 +59,7 @@ pub struct Bike {
     pub chain_side: Option<Side>,
 }
 
-/// What a steel rule and the eye say of a printed sheet.
+/// What a steel rule and the eye show of a printed sheet.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Sheet {
     pub measured_along_mm: Option<f64>,
@@ -125,7 +125,7 @@ pub enum SpacerKind {
 impl SpacerKind {
     pub const ALL: [Self; 3] = [Self::Hub, Self::Sprocket, Self::Gearbox];
 
-    /// The kind that somebody means who calls it by another word.
+    /// The kind meant by another word for it.
     pub fn called(word: &str) -> Option<Self> {
         let meant = other_words::meant(word)?;
         Self::ALL.into_iter().find(|kind| kind.word() == meant)
@@ -191,7 +191,7 @@ pub struct Tolerance {
     pub source: String,
 }
 
-/// A value measured by hand, to stand beside the photographed one; never merged with it.
+/// A value measured by hand, shown next to the photographed one and never merged with it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Hand {
     /// JSON pointer of the figure.

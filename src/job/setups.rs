@@ -8,7 +8,7 @@ use super::settings::JobSetup;
 /// More photos than this are in no job.
 const MOST_PHOTOS: usize = 1_000;
 
-/// The set-ups in `[[setup]]`. A photo stands in one of them only.
+/// The set-ups in `[[setup]]`. A photo belongs to one of them only.
 pub(super) fn read(sections: &[Section<'_>]) -> Vec<JobSetup> {
     let mut setups: Vec<JobSetup> = Vec::new();
     let mut seen: BTreeSet<String> = BTreeSet::new();

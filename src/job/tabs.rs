@@ -1,11 +1,11 @@
-//! What each tab stands for after what the job says.
+//! What each tab stands for, according to the job.
 
 use super::TabRole;
 use super::roles::{FIRST_RIDER, LAST_RIDER, MovesWith, Role};
 use super::settings::Job;
 
 impl Job {
-    /// What the tab with this number stands for, after what the job says.
+    /// What the tab with this number stands for, according to the job.
     pub fn tab(&self, number: u8) -> TabRole {
         let mut tab = self.tabs.get(&number).cloned().unwrap_or_else(|| {
             let mut tab = TabRole::of_number(number);
@@ -27,8 +27,8 @@ impl Job {
         tab
     }
 
-    /// Tabs whose numbers stand for riders on the cord unless a job says otherwise, and which this
-    /// one has for free tabs.
+    /// Tabs whose numbers stand for riders on the cord unless a job changes that, and which this
+    /// one has as free tabs.
     pub(super) fn riders_kept_free(&self) -> Vec<u8> {
         let kept = |number: &u8| {
             is_rider(&TabRole::of_number(*number)) && self.tab(*number).role == Role::Free
@@ -42,7 +42,7 @@ impl Job {
         let named = |role: Role| {
             self.tabs.iter().find(|(_, tab)| tab.role == role).map(|(number, _)| *number)
         };
-        // Higher numbers stand for no place unless the job says so.
+        // Higher numbers stand for no place unless the job gives them one.
         (1..=LAST_RIDER)
             .filter(|number| !self.tabs.contains_key(number))
             .filter_map(|number| {

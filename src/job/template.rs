@@ -1,10 +1,10 @@
 //! The commented `job.toml` that a new job folder is given.
 
-/// Text of a new `job.toml`: valid as it stands, and valid with every `#` that stands directly
-/// before a setting taken away.
+/// Text of a new `job.toml`: valid as it is, and valid with every `#` directly before a setting
+/// taken away.
 pub const TEMPLATE: &str = r#"# What the photos can't tell. Everything here may be left out; a job without this file works too.
-# To use a line, take the # directly in front of it away and put your own value in. Decimals have a point, text stands in
-# double quotes, and the units are in the names. Left and right are the rider's. Where a "u" is asked for, give the amount
+# To use a line, take the # directly in front of it away and put your own value in. Write decimals with a point and text
+# in double quotes; the units are in the names. Left and right are the rider's. Where a "u" is asked for, give the amount
 # that 95 of 100 readings would stay within.
 
 schema = "sightcord-job/1"
@@ -82,11 +82,11 @@ schema = "sightcord-job/1"
 # Sideways run-out, peak to peak, with a dial gauge. Leave it out if tabs 33 to 38 are on the rim.
 #lateral_tir_mm = 0.8
 
-# What is taken for granted of workmanship and equipment, since no photo shows it: the amount that 95 of 100 stay within. Raise
+# What is assumed of workmanship and equipment, since no photo shows it: the amount that 95 of 100 stay within. Raise
 # what was done in a hurry; lower only what you have checked.
 [assumed]
-# Under a tab and along its normal: paper and glue; want of flatness. Beside the point it stands for: on the frame; on the
-# spindle's ends; a flag beside its line.
+# A tab, square to its face: paper and glue; not lying flat. A tab off the point that it marks: on the frame; on the
+# spindle's ends. A flag off its line.
 #paper_u_mm = 0.06
 #flat_u_mm = 0.10
 #place_u_mm = 0.6
@@ -95,7 +95,7 @@ schema = "sightcord-job/1"
 # A print that nobody measured, and the bow of a card.
 #print_u_percent = 0.6
 #card_bow_u_mm = 1.0
-# A bench of whose level nothing was said; one on which a spirit level was laid; a plumb line.
+# A bench that nobody levelled; one on which a spirit level was laid; a plumb line.
 #level_u_deg = 0.3
 #levelled_u_deg = 0.1
 #plumb_u_deg = 0.012
@@ -153,7 +153,7 @@ schema = "sightcord-job/1"
 #deg = 0.15
 #source = "my own choice"
 
-# A value that you measured by hand. It is shown beside the photographed one and never mixed with it. Repeat for others.
+# A value that you measured by hand. It is shown next to the photographed one and never mixed with it. Repeat for others.
 #[[hand]]
 #field = "/chain/offset_at_gearbox"
 #value_mm = 2.0
@@ -166,8 +166,8 @@ schema = "sightcord-job/1"
 #u_deg = 0.2
 #tool = "digital angle gauge"
 
-# Which photos belong together, where the folders don't say it or say it wrongly: within a set-up nothing moved. Without this
-# the program sorts photos that lie in no folder by where the wheel stands in them; "measure --keep-grouping" writes here what
+# Which photos belong together, where the folders don't show it or show it wrongly: within a set-up nothing moved. Without this
+# the program sorts photos that are in no folder by the wheel's position in them; "measure --keep-grouping" writes here what
 # it found. "0-camera" is for photos of cards alone. Repeat for others.
 #[[setup]]
 #name = "1-mark-forward"

@@ -71,7 +71,7 @@ struct Step {
 }
 
 impl Place {
-    /// Of residuals and Jacobian that stand at `x`.
+    /// Of residuals and Jacobian at `x`.
     fn new(x: DVector<f64>, residuals: DVector<f64>, jacobian: DMatrix<f64>) -> Self {
         let cost = residuals.norm_squared() / 2.0;
         let normal = jacobian.tr_mul(&jacobian);
@@ -174,8 +174,8 @@ pub fn minimise(
         let valid = evaluate_into(&x, &mut trial);
         let trial_cost = if valid { trial.0.norm_squared() / 2.0 } else { f64::INFINITY };
         let small_step = here.is_small(&step);
-        // Where the cost has come down to its rounding, the gradient still tells the way: such
-        // steps are taken until they promise nothing any more.
+        // Where the cost has come down to its rounding, the gradient still shows the way: such
+        // steps are taken until they promise nothing more.
         let at_rounding = foreseen <= 1e-12 * cost;
         if trial_cost <= cost || at_rounding && trial_cost <= cost * (1.0 + 1e-13) {
             let fell = cost - trial_cost;

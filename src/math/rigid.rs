@@ -72,7 +72,7 @@ pub fn log(r: &Matrix3<f64>) -> Vector3<f64> {
     if axis.dot(&odd) < 0.0 {
         axis = -axis;
     }
-    // |odd| = 2 sin(angle) tells the angle better than the cosine does here.
+    // |odd| = 2 sin(angle) gives the angle better than the cosine does here.
     axis * (std::f64::consts::PI - (odd.norm() / 2.0).clamp(0.0, 1.0).asin())
 }
 

@@ -14,7 +14,7 @@ pub fn median(values: &[f64]) -> Option<f64> {
     below.iter().copied().max_by(f64::total_cmp).map(|below| (below + middle) / 2.0)
 }
 
-/// By how much a standard deviation that was estimated from so many degrees of freedom is to be
+/// By how much a standard deviation that was estimated from this many degrees of freedom is to be
 /// raised for twice it to cover 95 of 100: Student's two-sided 95 % quantile over 2. Values: any
 /// table of Student's t.
 pub fn student(freedom: usize) -> f64 {

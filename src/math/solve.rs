@@ -1,4 +1,4 @@
-//! Small systems of normal equations, solved where they stand: matrices of fixed size, without
+//! Small systems of normal equations, solved in place: matrices of fixed size, without
 //! views or allocations.
 
 use nalgebra::{SMatrix, SVector};

@@ -1,5 +1,5 @@
-//! What lies among a job's photos and is none: films, raw files, pictures that this program drew.
-//! Each kind is reported once.
+//! Files among a job's photos that are no photos: films, raw files, pictures that this program
+//! drew. Each kind is reported once.
 
 use std::collections::BTreeSet;
 
@@ -45,7 +45,7 @@ impl LeftAside {
         self.files.push((kind, id.to_owned()));
     }
 
-    /// One finding for each kind. `photos` are those that are used: a film or raw file beside the
+    /// One finding for each kind. `photos` are those that are used: a film or raw file next to the
     /// photo of its name is no loss.
     pub fn findings<'ids>(&self, photos: impl IntoIterator<Item = &'ids str>) -> Vec<Finding> {
         let stems: BTreeSet<String> = photos.into_iter().map(stem).collect();

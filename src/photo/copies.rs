@@ -1,4 +1,4 @@
-//! Whether two photos are one: the same picture coded anew, made smaller, turned, or drawn upon.
+//! Whether two photos are one: the same picture coded again, made smaller, turned, or drawn upon.
 //!
 //! A copy proves nothing that its original does not. A second photo taken from nearly the same
 //! place does, and differs from a copy in two things that no copying changes. The hand that holds a
@@ -11,7 +11,7 @@ use super::{Impression, LinearImage};
 /// Shapes that differ by more are not one picture: sizes are rounded to whole pixels, of 100 at
 /// least.
 const SHAPE: f64 = 0.01;
-/// Every so many cells one is compared at first, of every two photos.
+/// One in this many cells is compared at first, of every two photos.
 const COARSE: usize = 16;
 /// Least correlation of the coarse cells: names and lines drawn all over a photo took it to 0.975,
 /// other copies have 0.997 and more. Of no two photos in 46 sets it was above 0.865.
@@ -28,7 +28,7 @@ const UNEXPLAINED: f64 = 0.03;
 /// upon a photo covers some.
 const MIN_BLOCKS: usize = 6;
 const SAME_BLOCKS: f64 = 0.6;
-/// By how much a copy of the same size may seem moved, px: coding anew was seen to do up to 0.06,
+/// By how much a copy of the same size may seem moved, px: coding again was seen to do up to 0.06,
 /// and a hand moves a phone by more than a pixel.
 const MOVED: f64 = 0.25;
 /// And one of another size, px of the smaller: programs that make photos smaller differ in where
@@ -39,7 +39,7 @@ const GRAIN_BLOCK: usize = 16;
 /// Variance of the grain in a block that coding left none of: a third of an 8-bit code.
 const NO_GRAIN: f64 = (0.33 / 255.0) * (0.33 / 255.0);
 /// The calmest share of blocks is looked at, where grain counts for more than what is in the
-/// picture, and so many at least.
+/// picture, and this many at least.
 const CALM: usize = 4;
 const MIN_GRAIN_BLOCKS: usize = 40;
 /// Share of the weaker grain that two photos of one camera have in common in the calmest blocks:
@@ -100,7 +100,7 @@ fn cell(second: &Impression, first: &Impression, turn: Turn, x: usize, y: usize)
 
 fn coarsely_alike(first: &Impression, second: &Impression, turn: Turn) -> bool {
     let mut sums = Sums::default();
-    // The middle cell of each stands for it.
+    // The middle cell of each represents it.
     for y in (COARSE / 2..first.rows).step_by(COARSE) {
         for x in (COARSE / 2..first.columns).step_by(COARSE) {
             sums.add(first.at(x, y), cell(second, first, turn, x, y));
@@ -221,7 +221,7 @@ fn blocks(first: &Impression, second: &Impression, turn: Turn) -> (usize, Vec<Sa
 }
 
 /// Whether two photos that lie on each other have one grain, or one of them has lost detail. Where
-/// they differ in size, coding and reducing leave too little to tell: they are taken for one.
+/// they differ in size, coding and reducing leave too little to tell: they count as one.
 pub fn have_one_grain(first: &LinearImage, second: &LinearImage, turn: Turn) -> bool {
     let size = (first.width(), first.height());
     // Nor does a camera turn one of two photos that it takes without moving.
@@ -259,7 +259,7 @@ pub fn have_one_grain(first: &LinearImage, second: &LinearImage, turn: Turn) -> 
         return true;
     }
     let sum = |n: usize, idx: usize| blocks[..n].iter().map(|block| block[idx]).sum::<f64>();
-    // Coding anew takes detail away, or puts its own there, and no camera does so in one of two
+    // Coding again takes detail away, or puts its own there, and no camera does so in one of two
     // photos.
     let like = |n: usize| sum(n, 0).min(sum(n, 1)) >= LIKE_DETAIL * sum(n, 0).max(sum(n, 1));
     if ![n_calm, blocks.len() / 2, blocks.len()].into_iter().all(like) {

@@ -13,7 +13,7 @@ const FOCAL_35MM_RANGE: std::ops::RangeInclusive<f64> = 5.0..=1200.0;
 /// Longer texts are cut: no camera's name needs more.
 const MAX_TEXT_CHARS: usize = 120;
 
-/// How far into a file XMP is looked for: it stands before the picture, behind EXIF (64 kB at most)
+/// How far into a file XMP is looked for: it comes before the picture, after EXIF (64 kB at most)
 /// and a colour profile.
 const XMP_SEARCH_BYTES: usize = 256 * 1024;
 
@@ -64,7 +64,7 @@ impl ExifFacts {
     }
 
     /// Start value of the focal length, px, for a picture of this size. None without a 35 mm
-    /// equivalent: the focal length in millimetres alone says nothing without the sensor's
+    /// equivalent: the focal length in millimetres alone is no use without the sensor's
     /// size.
     pub fn start_focal_px(&self, width: usize, height: usize) -> Option<f64> {
         let diagonal_px = (width as f64).hypot(height as f64);
@@ -98,7 +98,7 @@ impl ExifFacts {
             pixel_size: whole(Tag::PixelXDimension).zip(whole(Tag::PixelYDimension)),
             taken: text(Tag::DateTimeOriginal),
             body_serial: text(Tag::BodySerialNumber),
-            // The version number of the GPS block says nothing of a place.
+            // The version number of the GPS block is no place.
             has_gps: exif
                 .fields()
                 .any(|field| field.tag.context() == Context::Gps && field.tag != Tag::GPSVersionID),
@@ -176,7 +176,7 @@ pub fn names_a_place(bytes: &[u8]) -> bool {
         .any(|(at, &byte)| byte == NAME[0] && (follows(at, 1) || follows(at, 2)))
 }
 
-/// Whether the XMP packet, a second place where programs write, tells where the photo was taken.
+/// Whether the XMP packet, a second place where programs write, shows where the photo was taken.
 fn xmp_names_a_place(bytes: &[u8]) -> bool {
     const NAME: &[u8] = b"GPSLatitude";
     let head = &bytes[..bytes.len().min(XMP_SEARCH_BYTES)];

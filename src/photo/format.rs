@@ -91,7 +91,7 @@ fn is_raw_by_content(head: &[u8]) -> bool {
         || (head.starts_with(b"II*\0") && head.get(8..10) == Some(b"CR"))
 }
 
-/// ISO base media files: the major brand, or any compatible brand within the first bytes, tells
+/// ISO base media files: the major brand, or any compatible brand within the first bytes, shows
 /// what is inside.
 fn content_by_brand(head: &[u8]) -> Content {
     let brands = || head.get(8..head.len().min(32)).unwrap_or_default().chunks_exact(4);

@@ -3,7 +3,7 @@
 //! Codes are taken to sRGB first, by the file's colour profile or by its code points (ITU-T H.273),
 //! so that a wide-gamut photo and one in another transfer curve give the light they mean. What
 //! can't be taken there (HDR in PQ or HLG, a profile that is no RGB picture's) is refused: its
-//! edges would lie elsewhere.
+//! edges would be in other places.
 //!
 //! A HEIC file turns its picture by properties of the file and not by EXIF. They are undone here:
 //! geometry stays as the sensor saw it, or photos taken upright and sideways would not share a
@@ -176,8 +176,8 @@ fn largest_picture(stream: &[u8]) -> Result<u64, PhotoError> {
 }
 
 fn has_alpha(file: &HeifFile<'_>, item: ItemId) -> Result<bool, PhotoError> {
-    for beside in file.referencing_items(item, b"auxl") {
-        let mut properties = file.item_properties(beside).map_err(|error| damaged(&error))?;
+    for auxiliary in file.referencing_items(item, b"auxl") {
+        let mut properties = file.item_properties(auxiliary).map_err(|error| damaged(&error))?;
         let is_alpha = |name: &str| name.ends_with(":alpha") || name.ends_with(":auxid:1");
         if properties
             .any(|property| matches!(property, Property::AuxiliaryType(name) if is_alpha(name)))

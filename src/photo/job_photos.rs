@@ -19,9 +19,9 @@ pub const REPORT_FOLDER: &str = "report";
 /// In a report's folder, the list of what this program wrote there.
 pub const REPORT_LIST: &str = "report-files.txt";
 /// A later evening's photos lie in a folder of their own inside the job, named so with a number
-/// from 2 on: "evening-2" holds set-ups and a job.toml as a job does, and is measured by itself.
+/// from 2 on: "evening-2" holds set-ups and a job.toml as a job does, and is measured on its own.
 pub const EVENING_PREFIX: &str = "evening-";
-/// Name of the only set-up where photos lie directly in the job folder and nothing tells how the
+/// Name of the only set-up where photos lie directly in the job folder and nothing shows how the
 /// wheel stands in them.
 pub const LOOSE_SETUP: &str = "photos";
 

@@ -21,7 +21,7 @@ use super::order::setup_order;
 use super::same_files::hash_and_drop_copies;
 
 /// More photos are refused: time and memory grow with them, a hundred are plenty, and this many are
-/// somebody's whole camera roll.
+/// a whole camera roll.
 pub const MAX_PHOTOS: usize = 1_000;
 
 /// Why a job folder can't be used at all. The path is for the terminal; it does not go to a result.
@@ -29,7 +29,7 @@ pub const MAX_PHOTOS: usize = 1_000;
 pub enum ListError {
     #[error("there is no folder {}; check the name, or make one with the command: sightcord begin", .0.display())]
     Missing(PathBuf),
-    #[error("{} is a file; name the job folder in whose sub-folders the photos lie", .0.display())]
+    #[error("{} is a file; name the job folder that holds the photos in its sub-folders", .0.display())]
     NotAFolder(PathBuf),
     #[error("the folder {} can't be read ({}); check its permissions", .0.display(), .1)]
     Unreadable(PathBuf, String),
@@ -111,7 +111,7 @@ pub fn list_photos(folder: &Path) -> Result<JobPhotos, ListError> {
 enum SubFolder {
     /// A set-up's, or one without photos.
     Listed,
-    /// A job that is measured by itself.
+    /// A job that is measured on its own.
     Job,
     /// A report, another evening, or one that can't be read.
     PassedOver,
@@ -210,18 +210,18 @@ fn refuse_setup(folder: &Path) -> Result<(), ListError> {
     Ok(())
 }
 
-/// Folders inside the job that are measured by themselves.
+/// Folders inside the job that are measured on their own.
 fn jobs_apart(names: &[&str]) -> Finding {
     Finding::note(
         "job-inside",
         format!(
-            "{} in this folder {} measured here: there the photos lie one folder deeper, as in a job.",
+            "{} in this folder {} measured here: the photos are one folder deeper, as in a job of its own.",
             names.join(", "),
             match names {
                 [_] => "is not",
                 _ => "are not",
             }
         ),
-        "Measure it by itself, if it is a job or another evening of this one; or move each set-up's folder directly into the job folder.",
+        "Measure it on its own, if it is a job or another evening of this one; or move each set-up's folder directly into the job folder.",
     )
 }

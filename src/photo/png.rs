@@ -1,4 +1,4 @@
-//! PNG, row by row: a picture of 16-bit colour is never held as a whole beside its luminance, and
+//! PNG, row by row: a picture of 16-bit colour is never held as a whole next to its luminance, and
 //! profiles and texts that lie packed in the file, which can unpack to a thousand times their size,
 //! are stepped over.
 
@@ -11,7 +11,7 @@ use super::raster::write_luminance;
 use super::srgb::{light_table_8, light_table_16};
 use super::{LinearImage, PhotoError, PhotoFormat};
 
-/// What the decoder may allocate beside the rows: EXIF data and single pieces of the file, which
+/// What the decoder may allocate besides the rows: EXIF data and single pieces of the file, which
 /// hold some 100 kB at most.
 const MAX_BYTES: usize = 64 << 20;
 

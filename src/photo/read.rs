@@ -123,7 +123,7 @@ pub fn decode_photo(bytes: &[u8]) -> Result<Photo, PhotoError> {
         Content::OtherPicture(kind) => return Err(PhotoError::KindNotRead(kind.to_owned())),
         Content::NotAPicture => return Err(PhotoError::NotAPicture),
     };
-    // The decoders are other people's and meet files that nobody tried; should one of them panic,
+    // The decoders are not ours and meet files that they were never tried on; if one panics,
     // it is this photo that is damaged and not the run that ends. They keep no state that an
     // unwinding could leave half done.
     let decoded =

@@ -1,4 +1,4 @@
-//! How much memory photos may take together: who has not the room for one more waits until another
+//! How much memory photos may take together: a photo without room waits until another
 //! is done with.
 
 use std::io::{BufRead, BufReader, Cursor, Seek};

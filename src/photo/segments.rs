@@ -11,7 +11,7 @@ pub(crate) const START_OF_SCAN: u8 = 0xDA;
 pub(crate) struct Segment<'a> {
     /// Its marker's second byte.
     pub code: u8,
-    /// What stands behind its length.
+    /// What follows its length.
     pub body: &'a [u8],
     /// The picture's coded data behind the head of a scan; empty for every other segment.
     pub coded: &'a [u8],
@@ -41,7 +41,7 @@ impl<'a> Segments<'a> {
         Self { bytes, at: 2 }
     }
 
-    /// The next segment. What stands between segments is no part of the picture, and decoders step
+    /// The next segment. What lies between segments is no part of the picture, and decoders step
     /// over it as well.
     pub fn read_next(&mut self) -> Next<'a> {
         loop {
@@ -123,7 +123,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_that_ends_too_early_or_lies_about_a_length_is_told_apart() {
+    fn a_file_that_ends_too_early_or_lies_about_a_length_is_recognised() {
         for length in 0..24 {
             let mut segments = Segments::of(&PICTURE[..length]);
             let last =

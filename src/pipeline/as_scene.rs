@@ -1,4 +1,4 @@
-//! Photos as the scene sees them, and what the scene has to say of them.
+//! Photos as the scene sees them, and the scene's findings about them.
 
 use crate::finding::Finding;
 use crate::photo::PhotoFacts;
@@ -19,8 +19,8 @@ pub(super) fn scene_photos(photos: &[SeenPhoto], setups: &[String]) -> Vec<Scene
     photos.iter().map(one).collect()
 }
 
-/// A photo as the scene sees it, in the first set-up and on the bench until somebody says
-/// otherwise.
+/// A photo as the scene sees it, in the first set-up and on the bench until sorting
+/// moves it.
 pub fn scene_photo(
     file: &str,
     facts: Option<&PhotoFacts>,
@@ -52,7 +52,7 @@ fn camera_key(facts: &PhotoFacts) -> String {
     )
 }
 
-/// What the scene has to say of the photos.
+/// The scene's findings about the photos.
 pub(super) fn scene_findings(photos: &[SeenPhoto], solution: Option<&Solution>) -> Vec<Finding> {
     let mut findings = solution.map(|s| s.findings.clone()).unwrap_or_default();
     findings.extend(

@@ -1,4 +1,4 @@
-//! Where brightness leaves the cord in doubt, its lanes are read anew in the colour, or the ratio
+//! Where brightness leaves the cord uncertain, its lanes are read again in the colour, or the ratio
 //! of two colours, that tells it from its shadow best.
 
 use rayon::prelude::*;
@@ -29,14 +29,14 @@ pub(super) fn allow_for(settings: &mut BenchSettings, findings: &mut Vec<Finding
     findings.push(Finding::note(
         "cord-by-colour",
         format!(
-            "Brightness left open which is the cord and which its shadow; its colour told. That is less exact, and {BY_COLOUR_U_MM} mm are allowed for it."
+            "Brightness did not show which is the cord and which its shadow; its colour did. That is less exact, and {BY_COLOUR_U_MM} mm are allowed for it."
         ),
-        "For smaller uncertainties change the light so that no sharp shadow lies beside the cord, and take the photos again.",
+        "For smaller uncertainties change the light so that no sharp shadow lies next to the cord, and take the photos again.",
     ));
 }
 
 /// Reads the lanes of all photos in the best colour, if one is better than brightness, and makes
-/// the solution choose its cord anew. Whether it did.
+/// the solution choose its cord again. Whether it did.
 pub(super) fn read_lanes(photos: &mut [SeenPhoto], first: &mut Solution) -> bool {
     if !first.cord_is_doubtful() {
         return false;

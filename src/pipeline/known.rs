@@ -1,5 +1,5 @@
 //! What was seen in photos before: when a growing folder is measured again and again, no photo
-//! needs looking at anew.
+//! needs looking at again.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};

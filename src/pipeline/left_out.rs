@@ -19,7 +19,7 @@ pub struct Copied {
     original: usize,
 }
 
-/// Which photos are copies of which: of those that are one picture the largest counts, then the one
+/// Which photos are copies of which: where several are one picture the largest counts, then the one
 /// whose camera is known, then the one of the least loss, then the first.
 pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<Copied> {
     let mut best_first: Vec<usize> =
@@ -59,7 +59,7 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<C
 pub fn leave_out(photos: &mut [SeenPhoto], copies: Vec<Copied>, findings: &mut Vec<Finding>) {
     for Copied { photo: idx, original } in copies {
         let file = photos[idx].file.id.clone();
-        // What was said of it does not matter any more.
+        // Its own findings do not matter any more.
         findings.retain(|finding| finding.photo.as_ref() != Some(&file));
         findings.push(finding_of(&photos[idx], &photos[original]));
         photos[idx].facts = None;
@@ -117,7 +117,7 @@ pub fn leave_out_displaced_tabs(photos: &mut [SeenPhoto], job: &Job, findings: &
             findings.push(Finding::warning(
                 "tab-clash",
                 format!(
-                    "Tabs {number} and {instead} stand for one place ({}): job.toml gives it to tab {instead}, so tab {number} is not used. It is \
+                    "Tabs {number} and {instead} mark one place ({}): job.toml gives it to tab {instead}, so tab {number} is not used. It is \
                      seen in {} photos, {first} first.",
                     job.tab(instead).words(),
                     seen_in.len()

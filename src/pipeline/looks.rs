@@ -1,4 +1,4 @@
-//! Looking at each photo: once for itself, and again where the solved scene expects more.
+//! Looking at each photo: once on its own, and again where the solved scene expects more.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -125,7 +125,7 @@ fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<Phot
     let read = photo.file.read().ok()?;
     let mut sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);
     for line in &lines {
-        // Where flags were not read, the line's own image still tells how it hangs.
+        // Where flags were not read, the line's own image still shows how it hangs.
         if !sightings.lines.iter().any(|seen| seen.kind == line.kind) {
             sightings.lines.extend(sightings::follow_line::follow(&read.luma, line));
         }

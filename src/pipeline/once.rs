@@ -5,7 +5,7 @@ use crate::finding::Finding;
 /// Findings of these are reported once for all files.
 const ALIKE: [&str; 1] = ["photo-heic"];
 
-/// Puts findings that say the same of several files into one.
+/// Merges findings that report the same about several files.
 pub fn report_once(findings: &mut Vec<Finding>) {
     for id in ALIKE {
         let same: Vec<Finding> =
@@ -37,7 +37,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_same_of_many_files_is_told_once() {
+    fn the_same_of_many_files_is_reported_once() {
         let heic = |file: &str| {
             let what = format!(
                 "{file} is not used: the file is HEIC, which this program was built without."

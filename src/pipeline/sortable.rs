@@ -1,5 +1,5 @@
-//! A photo as it is sorted by where the wheel stands in it, for whoever looks at photos and measures
-//! nothing yet.
+//! A photo as it is sorted by the wheel's position in it, for code that looks at photos and
+//! measures nothing yet.
 
 use super::scene_photo;
 use crate::grouping::Listed;

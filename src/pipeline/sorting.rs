@@ -1,4 +1,4 @@
-//! Which set-up each photo belongs to: as its folder says, as the job says, or as the wheel stands
+//! Which set-up each photo belongs to: by its folder, by the job, or by the wheel's position
 //! in it.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -48,7 +48,7 @@ pub fn sort(
     findings: &mut Vec<Finding>,
 ) -> Sorting {
     let listed = as_listed(photos, listed, job, findings);
-    let sorted = guarded("The photos were not sorted by where the wheel stands in them.", || {
+    let sorted = guarded("The photos were not sorted by the wheel's position in them.", || {
         let scenes: Vec<ScenePhoto> =
             photos.iter().zip(&listed).map(|(photo, of)| as_scene(photo, of)).collect();
         grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))
@@ -60,7 +60,7 @@ pub fn sort(
     let several = super::or_reported(several, findings).flatten();
     let out = group(&listed, &sorted);
     let causes = match several {
-        // What contradicts itself among photos of several jobs says nothing of any of them.
+        // What contradicts itself among photos of several jobs means nothing for any of them.
         Some(several) => vec![several],
         None => {
             findings.extend(out.findings.iter().cloned());
@@ -77,7 +77,7 @@ fn as_scene(photo: &SeenPhoto, of: &Listed) -> ScenePhoto {
     }
 }
 
-/// The set-ups' folders, where there are several, each with what its photos show by themselves.
+/// The set-ups' folders, where there are several, each with what its photos show on their own.
 /// Those that job.toml names are believed.
 fn each_by_itself(photos: &[SeenPhoto], listed: &[Listed], job: &Job) -> Vec<(String, Sorted)> {
     let mut folders: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
@@ -98,7 +98,7 @@ fn each_by_itself(photos: &[SeenPhoto], listed: &[Listed], job: &Job) -> Vec<(St
     folders.into_iter().map(alone).collect()
 }
 
-/// What the folders and the job say of each photo.
+/// What the folders and the job state about each photo.
 fn as_listed(
     photos: &[SeenPhoto],
     listed: &JobPhotos,

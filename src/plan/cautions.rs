@@ -56,7 +56,7 @@ pub fn of_chain(
     let mut cautions = Vec::new();
     if gearbox_askew {
         cautions
-            .push(say!["The gearbox stands askew to the wheel: have that put right first, for it moves the chain line, too."]);
+            .push(say!["The gearbox is not parallel with the wheel: have that put right first, since it moves the chain line, too."]);
     }
     cautions.push(say![match pack {
             SpacerKind::Hub => "Check that the brake, its torque arm and a speedometer drive still fit, and that the rim and tyre clear the chain and frame.",

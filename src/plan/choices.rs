@@ -7,7 +7,7 @@ use crate::job::SpacerKind;
 /// In the order in which they are tried: what leaves wheel and rim alone first.
 pub const KINDS: [SpacerKind; 3] = [SpacerKind::Gearbox, SpacerKind::Sprocket, SpacerKind::Hub];
 
-/// What needs an engineer counts as much as so many mm of rim by the spokes (common practice, no
+/// What needs an engineer counts as much as this many mm of rim by the spokes (common practice, no
 /// source).
 const ENGINEER_COSTS_MM: f64 = 2.0;
 /// Ways whose rim work differs by less, mm, leave as little work: no spoke is turned so finely.
@@ -43,7 +43,7 @@ impl Tried {
     }
 }
 
-/// The kind that leaves the least work, and all kinds beside each other. Where two leave the rim
+/// The kind that leaves the least work, and all kinds side by side. Where two leave the rim
 /// alike, the one that needs an engineer least. `plan_with` makes the whole plan with a kind.
 pub fn compare(plan_with: impl Fn(SpacerKind) -> Vec<PlanStep>) -> (SpacerKind, Vec<Choice>) {
     let mut tried: Vec<Tried> =
@@ -60,7 +60,7 @@ pub fn compare(plan_with: impl Fn(SpacerKind) -> Vec<PlanStep>) -> (SpacerKind, 
         tried[i].choice.tied = true;
     }
     tried[taken].choice.taken = true;
-    // The one that is taken stands first, and what is as good next to it.
+    // The one that is taken comes first, and what is as good next to it.
     let mut choices: Vec<Choice> = tried.into_iter().map(|tried| tried.choice).collect();
     choices.sort_by_key(|choice| (!choice.taken, !choice.tied));
     (kind, choices)

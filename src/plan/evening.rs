@@ -17,7 +17,7 @@ pub struct Evening {
     pub bike: Option<String>,
     /// What the job says about the print.
     pub print: String,
-    /// What the job says of the sprockets' faces and teeth, where the chain line is measured
+    /// What the job gives for the sprockets' faces and teeth, where the chain line is measured
     /// between tooth centres.
     pub tooth_centres: Option<String>,
     /// Numbers of the cards and tabs that were read.
@@ -26,7 +26,7 @@ pub struct Evening {
     pub figures: Figures,
     pub plan: Vec<PlanStep>,
     pub verdicts: Vec<Verdict>,
-    /// The chain's side as the job tells it.
+    /// The chain's side as the job gives it.
     pub job_chain_side: Option<Side>,
 }
 

@@ -5,7 +5,7 @@
 //! e), where e is how finely the step can be set. To first order their covariance is J C J' + g g'
 //! s^2, with J = dT/dy at the fixed amount, C the covariance before, g = dT/de and s the standard
 //! deviation of e. What a figure was measured to be does not get more certain by moving parts
-//! about: squaring the wheel by its measured yaw leaves a yaw of nought with the U of the
+//! about: squaring the wheel by its measured yaw leaves a yaw of zero with the U of the
 //! measurement. Assumed: the errors of setting are independent of each other and of the
 //! measurement, and T is straight over a few U (it turns by a degree or two).
 
@@ -122,7 +122,7 @@ impl Foreseen {
         self.values.index(field).map(|index| self.per_percent[index])
     }
 
-    /// Whether a step made this figure one that nobody can foresee.
+    /// Whether a step made this figure one that can't be foreseen.
     pub fn is_lost(&self, field: &Figure) -> bool {
         self.lost.iter().any(|lost| lost == field)
     }
@@ -181,7 +181,7 @@ impl Foreseen {
         }
     }
 
-    /// The same without a figure that nobody can foresee any more.
+    /// The same without a figure that can't be foreseen any more.
     pub fn without(&self, field: &Figure) -> Self {
         let Some(index) = self.values.index(field) else { return self.clone() };
         let mut rest = self.clone();
@@ -193,7 +193,7 @@ impl Foreseen {
         rest
     }
 
-    /// The figures to expect, beside those that stay as they were measured.
+    /// The figures to expect, besides those that stay as they were measured.
     pub fn expected(&self, measured: &Measured) -> Expected {
         let mut table = FigureTable::default();
         let rear = measured.rims().into_iter().filter(|rim| rim.at.is_rear());
@@ -213,7 +213,7 @@ impl Foreseen {
     }
 }
 
-/// Figures that are given again as expected, beside the rims' offsets. How a step moves them is
+/// Figures that are given again as expected, besides the rims' offsets. How a step moves them is
 /// `moves.rs`'s to say; what it does not move stays as measured.
 fn foreseen_figures() -> impl Iterator<Item = Figure> {
     let sections = Section::ALL.into_iter().filter(|section| section.is_foreseen());
@@ -226,7 +226,7 @@ pub fn scale_answer(input: &Figures, field: &Figure) -> f64 {
 }
 
 /// Nought where only the rounding of the arithmetic is left of a figure that a step brought to
-/// nought.
+/// zero.
 fn without_dust(value: f64) -> f64 {
     if value.abs() < 1e-9 { 0.0 } else { value }
 }

@@ -1,4 +1,4 @@
-//! Values taken by hand beside the photographed ones.
+//! Values taken by hand, next to the photographed ones.
 
 use super::outcome::{HandComparison, Unit};
 use crate::figure::FigureTable;
@@ -6,7 +6,7 @@ use crate::finding::Finding;
 use crate::job::Hand;
 use crate::measurement::{Measurement, Quality};
 
-/// Each hand value beside its photographed figure.
+/// Each hand value with its photographed figure.
 ///
 /// They agree if they differ by no more than sqrt(U_hand^2 + U_photo^2). Assumed: the rule or gauge
 /// and the photos share no error, which holds as long as the hand value did not set the print's

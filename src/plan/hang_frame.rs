@@ -1,5 +1,5 @@
-//! The step that hangs the frame over the cord again, and what stands for the frame where it was
-//! not measured.
+//! The step that hangs the frame over the cord again, and what takes the frame's place where it
+//! was not measured.
 
 use crate::figure::{Figure, Side};
 use crate::finding::Finding;
@@ -17,7 +17,7 @@ use super::words::by;
 const HANGING_BASE_MM: f64 = 500.0;
 
 impl Planner<'_> {
-    pub(super) fn say_what_stands_for_the_frame(&mut self) {
+    pub(super) fn report_frame_reference(&mut self) {
         if self.foreseen.get(&self.reference.offset).is_none() {
             return;
         }

@@ -1,4 +1,4 @@
-//! How far each part can be moved before somebody else has to look at it.
+//! How far each part can be moved before a specialist has to look at it.
 //!
 //! None of these has a published source: they are what the trade does (common practice, no source),
 //! and they only add a warning.
@@ -13,7 +13,7 @@ const SPOKES_MM: f64 = 4.0;
 /// An adjuster drawn further than this on one side has used up its slot, or squares a bent swinging
 /// arm, mm.
 const ADJUSTER_MM: f64 = 6.0;
-/// Spacers beside the hub changed by more leave the nuts too little thread, mm.
+/// Spacers at the hub changed by more leave the nuts too little thread, mm.
 const SPACERS_MM: f64 = 6.0;
 /// Packing behind the rear sprocket: its bolts must keep their thread and its register, mm.
 const PACKING_MM: f64 = 4.0;

@@ -1,5 +1,5 @@
 //! From figures to decisions: tolerances and verdicts, what to adjust and by how much, what to
-//! expect afterwards, hand values beside the photographed ones, and before against after.
+//! expect afterwards, hand values next to the photographed ones, and before against after.
 //!
 //! It works from the figures alone, fresh or read back from a result file, and from what the job
 //! says about adjusting: so a plan can be made again with other choices when the photos are no

@@ -64,8 +64,8 @@ fn rim_place(rim: &RimFigure) -> RimPlace {
     RimPlace { field, sign: rim.at.side.sign(), x: rim.facts.x }
 }
 
-/// Half the distance between adjusters where nobody knows it, mm (common practice, no source). What
-/// hangs on it: the distance between the sprockets by a share of a millimetre, all else by the
+/// Half the distance between adjusters where it is not known, mm (common practice, no source). What
+/// depends on it: the distance between the sprockets by a share of a millimetre, all else by the
 /// square of a small angle.
 const HALF_SPACING: f64 = 105.0;
 
@@ -86,7 +86,7 @@ impl Places {
                 let [dx, dy, dz] = [0, 1, 2].map(|axis| gearbox[axis] - rear[axis]);
                 let share = dx.hypot(dy) / dx.hypot(dy).hypot(dz);
                 // A chain that runs steeper than 1 in 2 belongs to no motorcycle: then the layout
-                // is wrong and says nothing.
+                // is wrong and reports nothing.
                 if share > 0.89 { share } else { 1.0 }
             }
             _ => 1.0,
@@ -134,7 +134,7 @@ impl Places {
         (forward / self.level_share).hypot(out)
     }
 
-    /// Rims whose place along the cord is not known: nobody can say where turning takes them.
+    /// Rims whose place along the cord is not known: where turning takes them can't be said.
     pub fn rims_without_place(&self) -> impl Iterator<Item = &Figure> {
         self.rims.iter().filter(|rim| rim.x.is_none()).map(|rim| &rim.field)
     }
@@ -174,7 +174,7 @@ impl Move {
     }
 }
 
-/// A figure in degrees as radians; nought where it is not there.
+/// A figure in degrees as radians; zero where it is not there.
 fn radians(values: &Values, field: &Figure) -> f64 {
     values.get(field).unwrap_or(0.0).to_radians()
 }
@@ -198,7 +198,7 @@ fn turned(point: [f64; 2], about: [f64; 2], angle: f64) -> [f64; 2] {
     [about[0] + cos * x - sin * y, about[1] + sin * x + cos * y]
 }
 
-/// The rim's marks turn with the wheel: the front one goes aside by more than the rear one.
+/// The rim's marks turn with the wheel: the front one goes sideways by more than the rear one.
 fn turn_toe(places: &Places, values: &mut Values, angle: f64) {
     if let (Some([front, rear]), Some(toe)) = (places.marks, values.get(&Figure::WheelToe)) {
         values.set(&Figure::WheelToe, turned([front - rear, toe], [0.0, 0.0], angle)[1]);

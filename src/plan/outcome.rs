@@ -45,7 +45,7 @@ pub struct Verdict {
     /// JSON pointer of the figure.
     pub field: Figure,
     pub value: Option<Measurement>,
-    /// The value aimed at; the tolerance is told from here. 0 but for the hub's target.
+    /// The value aimed at; the tolerance counts from here. 0 but for the hub's target.
     pub nominal: f64,
     /// Greatest allowed distance from `nominal`.
     pub tolerance: f64,
@@ -55,8 +55,8 @@ pub struct Verdict {
     pub verdict: Decision,
     /// Where undecided: why, and what would decide it, with numbers.
     pub decide: Option<Sentence>,
-    /// Whether no smaller uncertainty would decide it: what it is told from has to be made sure of
-    /// first.
+    /// Whether no smaller uncertainty would decide it: what it is measured from has to be
+    /// made sure of first.
     #[serde(default)]
     pub blocked: bool,
 }
@@ -75,7 +75,7 @@ pub enum StepKind {
     Chain,
     /// Move the rim to the middle by its spokes.
     Centre,
-    /// What cannot be adjusted and goes to somebody who can mend it.
+    /// What cannot be adjusted and goes to somebody who can put it right.
     Refer,
 }
 
@@ -205,7 +205,7 @@ pub enum State {
     Refused,
 }
 
-/// A value taken by hand beside the photographed one. They are never merged.
+/// A value taken by hand, next to the photographed one. They are never merged.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct HandComparison {
     /// JSON pointer of the figure.

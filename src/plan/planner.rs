@@ -96,7 +96,7 @@ impl Planner<'_> {
         self.steps.push(step);
     }
 
-    /// How the figure answers to 1 % of print scale, where nobody laid a rule on the print.
+    /// How the figure answers to 1 % of print scale, where no rule was laid on the print.
     pub(super) fn per_percent(&self, field: &Figure) -> f64 {
         match self.settings.print_measured {
             true => 0.0,

@@ -29,7 +29,7 @@ pub enum Progress {
     NotShown,
 }
 
-/// A step of the earlier plan and what the figures say of it.
+/// A step of the earlier plan and what the figures show of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StepProgress {
     /// The step's number in the earlier plan.
@@ -52,7 +52,7 @@ pub struct StepProgress {
 /// practice, no source).
 const CLOSE_ENOUGH: f64 = 0.1;
 
-/// Follows each step of the earlier plan. What goes to somebody else to mend is not followed.
+/// Follows each step of the earlier plan. What goes to somebody else is not followed.
 pub fn follow_steps(before: &Evening, differences: &[Difference]) -> Vec<StepProgress> {
     let followed = before.plan.iter().filter(|step| step.step != StepKind::Refer);
     followed.map(|step| follow(step, before, differences)).collect()
@@ -109,7 +109,7 @@ fn why_not_shown(
             .map(Figure::name)
             .collect();
         return match missing.len() {
-            0 => "what it takes to tell was not measured both times".to_owned(),
+            0 => "what would show it was not measured both times".to_owned(),
             1 => format!("{} was not measured both times", missing[0]),
             _ => format!("{} were not measured both times", listed(&missing)),
         };

@@ -38,7 +38,7 @@ pub fn in_words(
         Figure::SpindleHeights => (
             "fork ends or swinging arm",
             say![
-                "The spindle's left end stands ",
+                "The spindle's left end is ",
                 size,
                 format!(
                     " {} than its right: have the fork ends and the swinging arm checked for twist.",
@@ -47,10 +47,10 @@ pub fn in_words(
             ],
         ),
         Figure::ChainYaw => {
-            ("gearbox or engine mounting", askew("front", figure.value, size, settings))
+            ("gearbox or engine mounting", not_parallel("front", figure.value, size, settings))
         }
         Figure::ChainLean => {
-            ("gearbox or engine mounting", askew("top", figure.value, size, settings))
+            ("gearbox or engine mounting", not_parallel("top", figure.value, size, settings))
         }
         Figure::RunoutLateral => (
             "rim",
@@ -71,7 +71,7 @@ pub fn in_words(
 fn wheel_leans(lean: f64, size: Amount, heights: Option<Measurement>) -> Sentence {
     let heights = heights.map(|heights| {
         say![
-            " The spindle's left end stands ",
+            " The spindle's left end is ",
             by(&heights),
             format!(" {} than its right.", higher(heights.value))
         ]
@@ -89,7 +89,7 @@ fn wheel_leans(lean: f64, size: Amount, heights: Option<Measurement>) -> Sentenc
 }
 
 /// A gearbox sprocket whose `edge` points to one side by `angle` degrees.
-fn askew(edge: &str, angle: f64, size: Amount, settings: &PlanSettings) -> Sentence {
+fn not_parallel(edge: &str, angle: f64, size: Amount, settings: &PlanSettings) -> Sentence {
     let across = settings
         .chain_pitch_mm
         .zip(settings.gearbox_teeth)
@@ -99,7 +99,7 @@ fn askew(edge: &str, angle: f64, size: Amount, settings: &PlanSettings) -> Sente
             say![", ", amount(across, Unit::Mm), " across its teeth"]
         });
     say![
-        "The gearbox sprocket stands askew to the rear one by ",
+        "The gearbox sprocket is out of parallel with the rear one by ",
         size,
         across,
         format!(

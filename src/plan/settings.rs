@@ -16,7 +16,7 @@ pub struct PlanSettings {
     /// Distance between the two adjusters across the frame, mm.
     pub spacing_mm: Option<f64>,
     /// Which end of the spindle is drawn to square the wheel; the end away from the chain unless
-    /// told.
+    /// this says so.
     pub draw: Option<Side>,
     /// What is changed to bring the sprockets into line.
     pub pack: Option<SpacerKind>,
@@ -33,7 +33,7 @@ pub struct PlanSettings {
 
 impl From<&Job> for PlanSettings {
     /// The print counts as measured where the job measured the sheets in general. Who knows which
-    /// sheets were used, and that each was measured by itself, may set `print_measured`.
+    /// sheets were used, and that each was measured on its own, may set `print_measured`.
     fn from(job: &Job) -> Self {
         let print = job.tab_print();
         Self {

@@ -52,7 +52,7 @@ impl Since {
 }
 
 /// How many figures are right now, and whether that is better, by the figures that were judged both
-/// times: one that nobody could judge before has not become better.
+/// times: one that could not be judged before has not become better.
 fn better_or_worse(compared: &Since) -> String {
     let after = |wanted: Decision| {
         compared.differences.iter().filter(|d| d.verdict_after == Some(wanted)).count()
@@ -141,8 +141,8 @@ const OTHER_BIKE: &str = "since-other-bike";
 const OTHER_RIM: f64 = 4.0;
 const OTHER_CENTRES: f64 = 60.0;
 
-/// What shows that two results are of two bikes though nobody said so: the same mark measured far
-/// apart.
+/// What shows that two results are of two bikes though the jobs do not say so: the same mark
+/// measured far apart.
 fn other_by_measure(before: &Evening, after: &Evening) -> Option<String> {
     let far = |field: &Figure, least: f64| {
         let (was, is) = (before.figures.get(field)?, after.figures.get(field)?);
@@ -172,7 +172,7 @@ pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
         ));
     }
     let differences = differences(before, after, kept);
-    // What was planned for one bike says nothing of another.
+    // What was planned for one bike has no meaning for another.
     let other_bike = findings.iter().any(|finding| finding.id == OTHER_BIKE);
     let steps = if other_bike { Vec::new() } else { follow_steps(before, &differences) };
     Ok(Since { differences, steps, kept, other_bike, findings })
@@ -183,7 +183,8 @@ pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
 fn refuse_other_definitions(before: &Evening, after: &Evening) -> Result<(), SinceError> {
     let side = |side: Option<Side>| side.map(|side| side.word().to_owned());
     let always = |text: &str| Some(text.to_owned());
-    let reference = |told: Option<ChainReference>| told.map(|told| told.word().to_owned());
+    let reference =
+        |between: Option<ChainReference>| between.map(|between| between.word().to_owned());
     let (was, is) = (&before.figures.measured.facts, &after.figures.measured.facts);
     let pairs: [(&'static str, Option<String>, Option<String>); 6] = [
         ("the form of the result", always(&before.schema), always(&after.schema)),
@@ -230,7 +231,7 @@ fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>)
         findings.push(Finding::warning(
             OTHER_BIKE,
             format!("These are two bikes, by what was measured ({how}): nothing is taken as shared, and no step is followed."),
-            "Compare two measurements of one bike. If they are, a tab was read that was stuck elsewhere: look at the photos in both reports.",
+            "Compare two measurements of one bike. If they are, a tab was read that was stuck in another place: look at the photos in both reports.",
         ));
         return Kept::default();
     }
@@ -238,7 +239,7 @@ fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>)
         findings.push(Finding::note(
             "since-bike-unnamed",
             "Only one of the two results names its bike: nothing is taken as shared.",
-            "Give the bike the same name under [bike] in both jobs: differences are then surer.",
+            "Give the bike the same name under [bike] in both jobs: differences are then more certain.",
         ));
         return Kept::default();
     }
@@ -268,8 +269,8 @@ fn what_was_kept(before: &Evening, after: &Evening, findings: &mut Vec<Finding>)
                 change.is_some_and(|(change, _)| change.value.abs() > change.u)
             });
     if changed_width {
-        let what = "The rim's width at the mark differs by more than kept tabs allow: the tabs count as stuck on again since.";
-        let advice = "Leave the tabs where they are until the last measurement of the evening: differences are then surer.";
+        let what = "The rim's width at the mark differs by more than unmoved tabs allow: the tabs are taken to have been stuck on again.";
+        let advice = "Leave the tabs where they are until the last measurement of the evening: differences are then more certain.";
         findings.push(Finding::warning("since-tabs-moved", what, advice));
     }
     Kept { print, tabs: same_tabs && !changed_width }
@@ -359,9 +360,9 @@ const PRINT_SCALE: &str = "print scale";
 ///
 /// The print's scale is, in lengths and in angles. How a tab sits on its face (its paper, its glue,
 /// not lying flat, set sideways) moves a length along the axle by the same before and after; it
-/// turns with the wheel or the sprocket in angles and in what is told at the far end of an angle,
-/// so that there it is counted in full. All else is made anew for every measurement, or may be:
-/// noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
+/// turns with the wheel or the sprocket in angles and in what is measured at the far end of an
+/// angle, so that there it is counted in full. All else is made again for every measurement, or may
+/// be: noise, the upright, the cord, lines and flags, how single sheets lie, the rim's run-out.
 fn shared_by(
     from: &str,
     field: &Figure,
@@ -381,7 +382,7 @@ fn shared_by(
         .all(|result| result.figures.measured.facts.wheel_source == Some(WheelSource::Axis));
     match field {
         Figure::ChainAtRear | Figure::ChainCentres => None,
-        // Without an axis the rear plane is that of three tabs, told half a metre further on.
+        // Without an axis the rear plane is that of three tabs, carried half a metre further on.
         Figure::ChainAtGearbox if !from_axis => None,
         _ => Some(SharedSource::Tabs),
     }

@@ -98,7 +98,7 @@ impl Planner<'_> {
             None => (
                 None,
                 say![
-                    "How far the spindle has to be drawn depends on how far apart the adjusters are, which nobody says."
+                    "How far the spindle has to be drawn depends on how far apart the adjusters are, which the job does not give."
                 ],
             ),
         };
@@ -108,7 +108,7 @@ impl Planner<'_> {
         spacing
     }
 
-    /// Figures that a turn moves by an amount that nobody can work out.
+    /// Figures that a turn moves by an amount that can't be worked out.
     fn forget_what_turning_loses(&mut self) {
         let rims: Vec<Figure> = self.places.rims_without_place().cloned().collect();
         for rim in rims {

@@ -39,7 +39,7 @@ pub fn make_plan(input: &Figures, settings: &PlanSettings, tolerances: &[Toleran
         steps: Vec::new(),
         findings: Vec::new(),
     };
-    planner.say_what_stands_for_the_frame();
+    planner.report_frame_reference();
     planner.rehang();
     planner.square();
     planner.chain();
@@ -56,8 +56,8 @@ impl Planner<'_> {
             let measured = self.input.get(field).filter(|_| !self.foreseen.is_lost(field));
             let figure = self.foreseen.figure(field).or(measured);
             let out = judge(tolerance, figure, self.per_percent(field)).verdict == Decision::Out;
-            // A rim that the plan has just centred stands where it stands: that step has said how
-            // far the target is off.
+            // A rim that the plan has just centred stays there: that step has said how far the
+            // target is off.
             let centred = self.steps.iter().any(|step| step.step == StepKind::Centre)
                 && *field == Figure::RimFromFace;
             // One tilt shows in both: the step for the lean names the ends, too.

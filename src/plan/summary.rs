@@ -68,12 +68,12 @@ fn refused(input: &Figures) -> Conclusion {
         true => (
             State::NotFinished,
             "Not finished",
-            "Not finished: the rim was measured, but neither the wheel nor the chain line. What is missing stands below.",
+            "Not finished: the rim was measured, but neither the wheel nor the chain line. What is missing is listed below.",
         ),
         false => (
             State::Refused,
             "Nothing could be measured",
-            "Nothing could be measured. What is missing, and what to do about it, stands below.",
+            "Nothing could be measured. What is missing, and what to do about it, is listed below.",
         ),
     };
     Conclusion { state, headline: headline.to_owned(), summary: summary.to_owned() }
@@ -92,7 +92,7 @@ fn not_finished(input: &Figures, missing: &[&Figure], steps: &[PlanStep]) -> Con
     } else {
         let names: Vec<String> = missing.iter().map(|figure| figure.name()).collect();
         let was = if names.len() == 1 { "was" } else { "were" };
-        format!("{} {was} not measured. What is missing stands below.", listed(&names))
+        format!("{} {was} not measured. What is missing is listed below.", listed(&names))
     };
     let sure = match steps {
         [] => String::new(),

@@ -12,7 +12,7 @@ use crate::measurement::{Measurement, Quality};
 use crate::say;
 use crate::text::{Amount, Sentence};
 
-/// What stands as the source where nobody has published a limit.
+/// The source given where nobody has published a limit.
 pub const NO_SOURCE: &str = "common practice, no source";
 
 /// A whole print out by this much ("fit to page" takes 3 %) can't be seen in photos; a verdict must
@@ -110,7 +110,7 @@ fn blocked(figure: &Figure, input: &Figures) -> Option<Sentence> {
     let up = &input.measured.up;
     (up.from == UpFrom::Bench && up.relative_to_bench.contains(figure)).then(|| {
         say![
-            "It counts from the bench, and nobody said that the bench is level: hang a plumb line, or lay a spirit level along and \
+            "It is measured from the bench, and the job does not say that the bench is level: hang a plumb line, or lay a spirit level along and \
              across and write levelled = \"spirit level\" under [bench] in job.toml."
         ]
     })
@@ -141,7 +141,7 @@ fn cannot_use(setting: &crate::job::Tolerance, figures: &FigureTable) -> Option<
     None
 }
 
-/// What holds where the job says nothing.
+/// The limits where the job gives none.
 fn defaults(input: &Figures, settings: &PlanSettings) -> Vec<Tolerance> {
     let reference = Reference::of(&input.measured);
     let entry = |field: Figure, limit: f64, source: String, needed: bool| Tolerance {
@@ -253,8 +253,9 @@ fn chain_limit(input: &Figures) -> (f64, String) {
     (limit, source)
 }
 
-/// Where the value v of a figure with expanded uncertainty U stands to its tolerance t: in if |v| +
-/// U <= t, out if |v| - U > t, else undecided. The guard band is U itself on both sides, as in ISO 14253-1 and JCGM 106:2012.
+/// Judges the value v of a figure with expanded uncertainty U by its tolerance t: in if
+/// |v| + U <= t, out if |v| - U > t, else undecided. The guard band is U itself on both sides, as
+/// in ISO 14253-1 and JCGM 106:2012.
 pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
     match value.abs() {
         v if v + u <= limit => Decision::In,
@@ -264,7 +265,7 @@ pub fn decide(value: f64, u: f64, limit: f64) -> Decision {
 }
 
 /// A figure against its tolerance. `per_percent` is how the figure answers to 1 % of print scale
-/// where nobody laid a rule on the print's check lines, else zero.
+/// where no rule was laid on the print's check lines, else zero.
 pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f64) -> Verdict {
     let (verdict, decide) = match figure {
         None => (

@@ -127,7 +127,7 @@ pub fn centre_in_words(
         Some(((side, old), new)) => say![
             "The rim's face, now ",
             outboard(&old),
-            format!(" of the hub face on the {}, then stands ", side.word()),
+            format!(" of the hub face on the {}, will then be ", side.word()),
             outboard(&new),
             ".",
         ],

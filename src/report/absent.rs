@@ -1,12 +1,12 @@
-//! Figures that were not measured because nothing for them was laid out or stuck on: told in short,
-//! by what they need.
+//! Figures that were not measured because nothing for them was laid out or stuck on: listed in
+//! short, by what they need.
 
 use super::result::ResultDocument;
 use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::text::capital;
 
-/// Findings of this id are added for figures that are null and of which nothing else is said.
+/// Findings of this id are added for figures that are null and have no other finding.
 pub const NOT_MEASURED: &str = "not-measured";
 
 /// Figures that need the same thing.

@@ -9,7 +9,8 @@ use crate::plan::words::turns_in_words;
 use crate::text::capital;
 use crate::text::units::{Kind, Show, Shown};
 
-/// Share of its uncertainty by which a figure may move without being told as moved (our choice).
+/// Share of its uncertainty by which a figure may move without being reported as moved (our
+/// choice).
 const UNMOVED: f64 = 0.1;
 
 /// A step in short.

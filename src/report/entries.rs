@@ -1,4 +1,4 @@
-//! What a result lists beside the figures: the job, its cameras and its photos.
+//! What a result lists besides the figures: the job, its cameras and its photos.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -64,8 +64,8 @@ pub struct PhotoEntry {
     pub taken: Option<String>,
 }
 
-/// Folders whose name begins so hold photos of cards only, for the lens; their cards lie elsewhere
-/// than on the bench.
+/// Folders whose name begins so hold photos of cards only, for the lens; their cards do not lie
+/// on the bench.
 const CARDS_ONLY_PREFIX: &str = crate::photo::job_photos::CAMERA_FOLDER;
 
 impl PhotoEntry {

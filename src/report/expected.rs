@@ -1,4 +1,4 @@
-//! Which figures the plan changes: the measured one beside the expected one.
+//! Which figures the plan changes: the measured one next to the expected one.
 
 use super::result::ResultDocument;
 use crate::figure::Figure;

@@ -1,11 +1,11 @@
-//! Figures with their values in words: how amounts of each kind are said.
+//! Figures with their values in words: how amounts of each kind are worded.
 
 use crate::figure::Figure;
 use crate::figure::sense::Sense;
 use crate::measurement::Measurement;
 use crate::text::units::{self, Kind, Show, Shown};
 
-/// How a figure's values are said.
+/// How a figure's values are worded.
 pub trait InWords {
     /// The value with its sign in words: "3.20 mm to the left", "0.35 deg, front to the left".
     fn in_words(&self, measured: &Measurement, show: Show) -> String;

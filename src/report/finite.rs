@@ -1,4 +1,4 @@
-//! What stands beside the figures must be numbers, or the file could not be read again.
+//! Numbers that come with the figures must be finite, or the file could not be read again.
 
 use super::result::ResultDocument;
 use crate::bench::figures::Layout;

@@ -12,7 +12,7 @@ use crate::measurement::Measurement;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Group {
     pub heading: Heading,
-    /// What the figures are told against.
+    /// What the figures are measured against.
     pub about: String,
     /// Those that were measured.
     pub figures: Vec<(Figure, Measurement)>,
@@ -36,7 +36,7 @@ pub fn in_groups<'a, T>(
     Heading::ALL.into_iter().map(in_heading).filter(|(_, figures)| !figures.is_empty()).collect()
 }
 
-/// The groups that hold at least one measured figure, save the rim's offsets.
+/// The groups that hold at least one measured figure, except the rim's offsets.
 pub fn groups(document: &ResultDocument) -> Vec<Group> {
     let measured: Vec<(Figure, Measurement)> = document
         .measured
@@ -62,7 +62,7 @@ fn about(document: &ResultDocument, heading: Heading) -> String {
         Heading::Spindle => "each end's height and distance from the cord".to_owned(),
         Heading::Frame => "against the datum cord".to_owned(),
         Heading::Rim | Heading::BenchAndPrint => {
-            "how good the ground is that all this stands on".to_owned()
+            "how good the references are that all this is measured from".to_owned()
         }
     }
 }

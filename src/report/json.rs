@@ -31,11 +31,11 @@ const RATIO: Places = Places::Decimals(7);
 const OTHER: Places = Places::Significant(6);
 
 /// These keys say nothing of the kind of number; the key before them does, or the figure that an
-/// entry is told of.
+/// entry is about.
 const NEUTRAL_KEYS: [&str; 6] = ["value", "u", "tolerance", "hand", "photo", "per_percent"];
 
-/// By these keys an entry of a list says which one it is; `field` names the figure an entry is told
-/// of.
+/// By these keys an entry of a list says which one it is; `field` names the figure an entry is
+/// about.
 const NAME_KEYS: [&str; 5] = ["id", "line", "station", "name", "field"];
 
 /// Which places a number keeps, by the keys that lead to it (array indices left out).
@@ -84,7 +84,7 @@ impl Places {
         let power = 10_f64.powi(decimals.abs());
         let rounded =
             if decimals >= 0 { (x * power).round() / power } else { (x / power).round() * power };
-        // Adding nought turns -0 into 0, so that no sign shows which arithmetic came by.
+        // Adding zero turns -0 into 0, so that no sign shows which arithmetic came by.
         if rounded.is_finite() { rounded + 0.0 } else { x }
     }
 }
@@ -141,7 +141,7 @@ fn tidy_at(value: &mut Value, path: &mut Vec<String>, lost: &mut Vec<String>) {
 /// Lines longer than this are broken up; it is the width of this project's sources.
 const LINE_WIDTH: usize = 130;
 
-/// Prints JSON so that what belongs together stands on one line: an object or array that fits is
+/// Prints JSON so that what belongs together is on one line: an object or array that fits is
 /// not broken up.
 pub(crate) fn pretty(value: &Value) -> String {
     let mut out = String::new();
@@ -264,7 +264,7 @@ mod tests {
     }
 
     #[test]
-    fn what_fits_stands_on_one_line() {
+    fn what_fits_is_on_one_line() {
         let value = json!({"a": {"value": 1.5, "u": 0.2}, "long": (0..60).collect::<Vec<_>>(), "none": {}, "list": []});
         let text = pretty(&value);
         assert!(text.contains("  \"a\": { \"value\": 1.5, \"u\": 0.2 },\n"), "{text}");

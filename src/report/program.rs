@@ -22,7 +22,7 @@ pub struct Program {
     pub machine: String,
 }
 
-/// What a program says that was built from sources of which nobody told the revision.
+/// What a program says whose sources' revision was not known when it was built.
 const UNKNOWN_REVISION: &str = "unknown";
 
 impl Program {
@@ -39,8 +39,8 @@ impl Program {
 
     /// The same program in the same version, on whatever machine: it writes the same words for the
     /// same figures. Two revisions are two versions; where one does not know its revision, the
-    /// version's number counts. That is the stricter way: whoever forges an archive gains
-    /// nothing by taking the revision out of it.
+    /// version's number counts. That is the stricter way: a forger gains nothing by
+    /// taking the revision out of an archive.
     pub fn is_same_version(&self, other: &Self) -> bool {
         let is_known = |revision: &str| !revision.is_empty() && revision != UNKNOWN_REVISION;
         let same_revision = self.revision == other.revision

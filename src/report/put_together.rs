@@ -62,7 +62,7 @@ impl ResultDocument {
     fn rounded(mut self) -> Self {
         for name in finite::keep_finite(&mut self) {
             let what =
-                format!("{} could not be worked out: it came out as no number.", capital(name));
+                format!("{} could not be worked out: the result is not a number.", capital(name));
             self.findings.push(Finding::warning("result-not-a-number", what, AGAIN));
         }
         let mut value = self.to_value();
@@ -71,7 +71,7 @@ impl ResultDocument {
         self = serde_json::from_value(value).unwrap_or(self);
         self.with_sentences(sentences);
         self.findings.extend(lost.into_iter().map(|field| {
-            let what = format!("{} came out as no number.", capital(&Figure::at(&field).name()));
+            let what = format!("{} is not a number.", capital(&Figure::at(&field).name()));
             Finding::refused("result-not-a-number", what, AGAIN).about(field)
         }));
         self

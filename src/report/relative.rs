@@ -1,11 +1,11 @@
 //! Marks figures that hold relative to the bench, in the form of the result file: `"relative_to":
-//! "bench"` beside their value.
+//! "bench"` next to their value.
 
 use serde_json::Value;
 
 use crate::figure::Figure;
 
-/// Adds the mark to the figures at these pointers. List entries go by their own names.
+/// Adds the mark to the figures at these pointers. List entries are found by their own names.
 pub fn mark(document: &mut Value, figures: &[Figure]) {
     for figure in figures {
         if let Some(Value::Object(figure)) = find(document, &figure.pointer()) {

@@ -73,7 +73,7 @@ pub struct ResultDocument {
     /// The job's settings that change figures or plan, as they were read.
     #[serde(default)]
     pub settings: serde_json::Value,
-    /// Places for drawings; never a measured figure by itself.
+    /// Places for drawings; never a measured figure on its own.
     #[serde(default)]
     pub layout: Layout,
 }
@@ -199,7 +199,7 @@ impl ResultDocument {
         }
     }
 
-    /// The figure as it stands in the document, if there is one and it was measured.
+    /// The figure as the document holds it, if there is one and it was measured.
     pub fn figure(&self, figure: &Figure) -> Option<Measurement> {
         self.measured.table.stored(figure)
     }

@@ -1,4 +1,4 @@
-//! What the phone is told of one photo: a word, and what to do.
+//! What the phone answers to one photo: a word, and what to do.
 
 use crate::figure::Side;
 use crate::glance::missing::{has_tab, wanted};
@@ -25,7 +25,7 @@ pub enum Grade {
     Poor,
 }
 
-/// What is said of a photo.
+/// The answer to a photo.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Answer {
     pub grade: Grade,
@@ -46,11 +46,11 @@ impl Answer {
     }
 }
 
-/// What a photo was found to be, beyond what a glance tells.
+/// What a photo was found to be, beyond what a glance shows.
 #[derive(Clone, Copy, Debug)]
 pub struct Seen<'a> {
     pub glance: &'a Glance,
-    /// Where it was taken from, as far as it tells.
+    /// Where it was taken from, as far as it shows.
     pub stand: Option<Stand>,
     pub facts: &'a PhotoFacts,
     /// The light of the photo's brightest parts.
@@ -79,7 +79,7 @@ pub fn answer(seen: &Seen, job: &Job, chain_side: Option<Side>, wanting: &[u8]) 
         );
     }
     fair.extend(hidden(seen, job, chain_side, wanting));
-    // Flags and riders are lines' own; they are read from further away than what tells a plane.
+    // Flags and riders serve lines; they are read from further away than tabs that show a plane.
     let needed = wanted(job);
     let is_small = |tab: &&SeenPattern| tab.cell_px < SMALL_CELL && needed.contains(&tab.number);
     let small: Vec<u8> = glance.tabs.iter().filter(is_small).map(|tab| tab.number).collect();

@@ -1,6 +1,6 @@
 //! The server: who may ask for what, and in which form it is answered.
 //!
-//! Whoever does not know the token gets one and the same answer to everything. Orders (POST) must
+//! Without the token every request gets one and the same answer. Orders (POST) must
 //! come from the page itself: they carry a header of its own, which no other site's page can set,
 //! and an origin that is this server's where the browser names one.
 
@@ -34,11 +34,11 @@ use super::responses::{
 use super::served::Served;
 use super::{page, parts, token};
 
-/// A request's head must be there in so long; so must the next one on an open connection.
+/// A request's head must be there within this time; so must the next one on an open connection.
 const HEAD_TIME: Duration = Duration::from_secs(40);
 const HEAD_BYTES: usize = 32 * 1024;
 
-/// A phone that waits for news is told "nothing yet" after so long.
+/// A phone that waits for news gets "nothing yet" after this time.
 const NO_NEWS: Duration = Duration::from_secs(20);
 /// What reads and writes for the page has no reason to end before the page does: a year.
 const AS_LONG_AS_THE_PAGE: Duration = Duration::from_secs(365 * 24 * 3600);
@@ -130,7 +130,7 @@ async fn answered(request: Request<Incoming>, served: Arc<Served>) -> Answer {
         },
         _ => Err(Refusal::new(
             405,
-            "This can't be asked for so.",
+            "The page does not answer such a request.",
             "Open the address that the terminal shows.",
         )),
     };

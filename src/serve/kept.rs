@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::token;
 use crate::disk::new_file::replace;
 
-/// The file's name; the dot keeps it from being taken for anything of the job's.
+/// The file's name; the dot keeps it from counting as a file of the job.
 pub const KEPT_NAME: &str = ".bench.json";
 const SCHEMA: &str = "sightcord-bench/1";
 /// Nobody ticks more than this many bytes of steps.

@@ -18,7 +18,7 @@ use super::take::{MOST_PHOTOS, room_for_more, take};
 use super::upload::{check_size, receive};
 use super::{change, report};
 
-/// A photo waits so long for its turn; then its phone is told to send it again.
+/// A photo waits this long for its turn; then its phone is asked to send it again.
 const TURN: Duration = Duration::from_secs(20);
 
 /// An order is a few words.
@@ -40,11 +40,16 @@ pub(super) async fn ordered(
     if act == "photo" {
         return photo(request, served).await;
     }
-    let too_long =
-        |_| Refusal::new(413, "This is more than any order of the page's.", "Load the page again.");
+    let too_long = |_| {
+        Refusal::new(
+            413,
+            "This is larger than any request that the page makes.",
+            "Load the page again.",
+        )
+    };
     let body = timeout(ORDER_TIME, Limited::new(request.into_body(), ORDER_BYTES).collect()).await;
     let body = body
-        .map_err(|_| Refusal::new(408, "The order did not come in whole.", "Press again."))?
+        .map_err(|_| Refusal::new(408, "The request did not arrive whole.", "Press again."))?
         .map_err(too_long)?;
     let text = String::from_utf8_lossy(&body.to_bytes()).into_owned();
     let done = blocking(move || {
@@ -66,7 +71,11 @@ pub(super) async fn ordered(
 /// Refuses before anything is sent what would be refused afterwards.
 fn announced(served: &Served, text: &str) -> Result<(), Refusal> {
     let announced: Announced = serde_json::from_str(text).map_err(|_| {
-        Refusal::new(400, "What is going to be sent was not understood.", "Load the page again.")
+        Refusal::new(
+            400,
+            "The page announced something that was not understood.",
+            "Load the page again.",
+        )
     })?;
     check_size(announced.largest)?;
     let state = served.bench.read();

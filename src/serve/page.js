@@ -60,9 +60,9 @@ async function watch() {
 async function order(act, body) {
   try {
     const answer = await fetch(act, { method: "POST", headers: { "x-bench": "1" }, body });
-    const told = await answer.json();
-    if (answer.ok) { say("refused", ""); return told; }
-    refuse(told);
+    const reply = await answer.json();
+    if (answer.ok) { say("refused", ""); return reply; }
+    refuse(reply);
   } catch {
     refuse({ what: "The computer doesn't answer.", do: "Press again when it does." });
   }

@@ -1,5 +1,5 @@
 //! The position of the wheel that a new photo belongs to, from what sorting all photos together
-//! told of it.
+//! showed of it.
 
 use super::folders::Position;
 use crate::grouping::Mark;
@@ -7,7 +7,7 @@ use crate::grouping::Mark;
 /// Where a new photo is put.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Place {
-    /// Into the evening's own folder, beside the others.
+    /// Into the evening's own folder, with the others.
     Loose,
     /// Into the folder of a position.
     Folder(String),
@@ -17,13 +17,13 @@ pub enum Place {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Stands {
     pub photos: usize,
-    /// Which way the mark lies there, as far as its photos tell.
+    /// Which way the mark lies there, as far as its photos show.
     pub mark: Option<Mark>,
 }
 
 /// Decides where a new photo goes. `name` is the set-up that a measurement would sort it into if it
 /// lay loose, `mark` where its mark lies; `current` is the position that the wheel is said to
-/// stand in, which counts where the photo does not tell.
+/// stand in, which counts where the photo does not show it.
 pub fn place_for(
     name: &str,
     mark: Option<Mark>,
@@ -51,7 +51,7 @@ pub fn place_for(
         Some((position, here)) if here.photos == 0 => {
             folder(empty().find(|empty| named(empty)).unwrap_or(position))
         }
-        // Two marks that lie apart are another position; without both nobody can tell.
+        // Two marks that lie apart are another position; without both nothing shows it.
         Some((_, here)) if mark.is_some() && here.mark.is_some() => {
             let free = empty().find(|empty| named(empty)).or_else(|| empty().next());
             free.map_or_else(|| Place::Folder(name.to_owned()), folder)

@@ -23,7 +23,7 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
         Refusal::new(
             409,
             "The figures are not ready yet.",
-            "Wait until they stand on the page, then press again.",
+            "Wait until they are on the page, then press again.",
         )
     };
     let result = result.filter(|result| result.generation == generation).ok_or_else(wait)?;
@@ -36,7 +36,7 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
     if listed.id != result.document.job.id {
         return Err(Refusal::new(
             409,
-            "The photos or job.toml on the computer are others than those that were measured.",
+            "The photos or job.toml on the computer have changed since they were measured.",
             "Take or remove a photo, and the figures are worked out again.",
         ));
     }

@@ -80,8 +80,8 @@ pub(super) fn refused(refusal: &Refusal) -> Answer {
     answer
 }
 
-/// What every answer carries: no script from elsewhere, no frame, no copy in any cache, no word to
-/// other sites.
+/// What every answer carries: no script from another place, no frame, no copy in any cache, no word
+/// to other sites.
 pub(super) fn with_headers(mut answer: Answer, policy: &'static str) -> Answer {
     let fixed: [(HeaderName, &'static str); 8] = [
         (header::CONTENT_SECURITY_POLICY, policy),

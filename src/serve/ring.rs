@@ -21,7 +21,7 @@ fn place(bearing_deg: f64, low: bool) -> [f64; 2] {
 }
 
 /// The ring with the standpoints taken and the next one; `words` say the same.
-pub fn ring(stands: &[Stand], next: Option<Wanted>, words: &str) -> Markup {
+pub fn ring(standpoints: &[Stand], next: Option<Wanted>, words: &str) -> Markup {
     let [x, y] = CENTRE;
     let sides = [1.0, -1.0];
     let wanted = sides
@@ -36,7 +36,7 @@ pub fn ring(stands: &[Stand], next: Option<Wanted>, words: &str) -> Markup {
             path.bike d={ "M" (x - 11.0) " " (y - 28.0) " L" (x - 15.0) " " (y + 34.0) " M" (x + 11.0) " " (y - 28.0) " L" (x + 15.0) " " (y + 34.0) } {}
             rect.wheel x=(x - 7.0) y=(y - 4.0) width="14" height="68" rx="7" {}
             @for [x, y] in wanted { circle.place cx=(x) cy=(y) r="5" {} }
-            @for stand in stands {
+            @for stand in standpoints {
                 @let [x, y] = place(stand.bearing_deg, stand.elevation_deg < LOW_DEG);
                 circle.taken cx=(x) cy=(y) r="9" {}
             }

@@ -1,4 +1,4 @@
-//! The evening's photos, sorted anew and taken up by the page.
+//! The evening's photos, sorted again and taken up by the page.
 
 use std::path::Path;
 
@@ -23,7 +23,7 @@ fn as_it_lies(photo: &Taken, evening: &Path) -> Sought {
     }
 }
 
-/// Sorts all photos anew, and takes that up.
+/// Sorts all photos again, and takes that up.
 pub fn sort_anew(bench: &Bench) {
     let (photos, job) = {
         let state = bench.read();

@@ -47,13 +47,13 @@ pub struct Shown {
 pub struct Sorting {
     /// For each photo its set-up; None for photos of cards alone, which serve the lens.
     pub setup_of: BTreeMap<String, Option<String>>,
-    /// Which way the mark lies in each set-up, as far as its photos tell.
+    /// Which way the mark lies in each set-up, as far as its photos show.
     pub marks: BTreeMap<String, Mark>,
 }
 
 impl Shown {
     /// `new` is a photo that has no folder yet, with the position that the wheel is said to stand
-    /// in: that counts where no tab tells.
+    /// in: that counts where no tab shows it.
     pub fn of(photos: &[Sought], new: Option<&Sought>, known: &Known, job: &Job) -> Self {
         let all: Vec<&Sought> = photos.iter().chain(new).collect();
         let looks: Vec<Option<Arc<FirstLook>>> =
@@ -109,8 +109,8 @@ impl Shown {
     }
 
     /// Puts every photo into a set-up, as a measurement does. One that lies in a folder and would
-    /// be a set-up of its own without anybody knowing how the wheel stands there stays in its
-    /// folder: further photos tell.
+    /// be a set-up of its own, with the wheel's position there unknown, stays in its folder until
+    /// further photos show it.
     pub fn sorting(&self) -> Sorting {
         let out = group(&self.listed, &self.sorted);
         let mut sorting = Sorting::default();
@@ -172,7 +172,7 @@ pub fn mark_in_words(mark: Option<Mark>) -> &'static str {
         Some(Mark::Rearward) => "The mark is behind the axle here",
         Some(Mark::Up) => "The mark is above the axle here",
         Some(Mark::Down) => "The mark is below the axle here",
-        None => "The wheel stands otherwise here",
+        None => "The wheel is in another position here",
     }
 }
 

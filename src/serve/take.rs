@@ -49,7 +49,7 @@ pub fn room_for_more(state: &State) -> Result<(), Refusal> {
     }
     Err(Refusal::new(
         409,
-        format!("This evening has {MOST_PHOTOS} photos, and more are not taken."),
+        format!("This evening has {MOST_PHOTOS} photos already, which is the most it can have."),
         "Some 12 to 24 are enough: press \"Leave it out\" under photos that show little, or begin a new evening.",
     ))
 }
@@ -64,7 +64,7 @@ pub fn take(bench: &Bench, mut received: Received, name: &str) -> Result<Filed, 
         room_for_more(state)?;
         if !state.on_the_way.insert(key.clone()) {
             let advice = "Wait for its answer.";
-            return Err(Refusal::new(409, "This very photo is being looked at already.", advice));
+            return Err(Refusal::new(409, "This photo is being looked at already.", advice));
         }
         Ok(true)
     })?;
@@ -191,7 +191,7 @@ fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Resul
             chain_side,
             &wanting,
         );
-        let elsewhere = position.filter(|position| *position != said).map(|position| {
+        let other_position = position.filter(|position| *position != said).map(|position| {
             format!(
                 "{}: the photo counts for {}.",
                 mark_in_words(mark.flatten()),
@@ -201,7 +201,7 @@ fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Resul
         state.current = position.unwrap_or(state.current);
         if let Some(photo) = state.photos.last_mut() {
             photo.answer = answer;
-            photo.filed = photo.filed.take().or(elsewhere);
+            photo.filed = photo.filed.take().or(other_position);
         }
         state.photos_changed();
         Ok(path)
@@ -215,7 +215,7 @@ fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Resul
     Ok(Filed { key, again: false })
 }
 
-/// Sorts all photos of the evening with a new one, and tells where that is to be put.
+/// Sorts all photos of the evening with a new one, and returns where that is to be put.
 fn sorted(bench: &Bench, sha256: &str, job: &Job) -> (Shown, Place) {
     let (photos, positions, stands, current) = {
         let state = bench.read();

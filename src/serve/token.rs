@@ -1,4 +1,4 @@
-//! The secret part of the page's address: whoever does not know it gets nothing.
+//! The secret part of the page's address: without it a browser gets nothing.
 
 use std::hint::black_box;
 use std::io;
@@ -6,7 +6,7 @@ use std::io;
 /// Letters of a token: five bits each, none that is taken for another when it is typed off a
 /// screen.
 const LETTERS: &[u8; 32] = b"abcdefghijkmnpqrstuvwxyz23456789";
-/// 26 letters of five bits are 130 bits: at a million tries a second nobody finds it before the sun
+/// 26 letters of five bits are 130 bits: at a million tries a second it is not found before the sun
 /// goes out.
 pub const LENGTH: usize = 26;
 
@@ -22,7 +22,7 @@ pub fn is_well_formed(text: &str) -> bool {
     text.len() == LENGTH && text.bytes().all(|byte| LETTERS.contains(&byte))
 }
 
-/// Whether both are the same. The time it takes tells nothing of where they differ, only how long
+/// Whether both are the same. The time it takes does not show where they differ, only how long
 /// `secret` is, which is no secret.
 pub fn is_same(offered: &[u8], secret: &[u8]) -> bool {
     let mut difference = u8::from(offered.len() != secret.len());

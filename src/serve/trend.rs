@@ -8,7 +8,7 @@ use crate::text::units::{Kind, Show, Shown};
 
 const WIDE: f64 = 340.0;
 const HIGH: f64 = 120.0;
-/// Room for the words beside and below.
+/// Room for the words at the side and below.
 const LEFT: f64 = 20.0;
 const BELOW: f64 = 28.0;
 

@@ -21,7 +21,7 @@ use super::take::Received;
 
 /// The largest file that is taken: phones of 200 megapixels write some 60 MB.
 pub const MOST_BYTES: u64 = 80_000_000;
-/// A phone that sends nothing for so long is gone.
+/// A phone that sends nothing for this long is gone.
 const SILENCE: Duration = Duration::from_secs(30);
 /// Nobody waits longer for one photo.
 const LONGEST: Duration = Duration::from_secs(600);
@@ -70,7 +70,7 @@ pub async fn receive(
     let broken = || {
         Refusal::new(
             400,
-            "The photo did not come in whole, and nothing of it was kept.",
+            "The photo did not arrive whole, and nothing of it was kept.",
             "Send it again.",
         )
     };
@@ -90,7 +90,7 @@ async fn pass_on(
     let broken = || {
         Refusal::new(
             400,
-            "The photo did not come in whole, and nothing of it was kept.",
+            "The photo did not arrive whole, and nothing of it was kept.",
             "Send it again.",
         )
     };

@@ -59,7 +59,7 @@ pub enum Ground {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cell {
     pub ground: Ground,
-    /// Whether there is a dot; None when that is in doubt.
+    /// Whether there is a dot; None when that is not certain.
     pub dot: Option<bool>,
 }
 
@@ -73,7 +73,7 @@ struct Tones {
     dot: f64,
 }
 
-/// Reads the cells (y, x), of which those with `is_dark` should be dark by the chequer. Node (x, y)
+/// Reads the cells (y, x); those with `is_dark` should be dark by the chequer. Node (x, y)
 /// is the cell's corner of least coordinates. Cells outside the photo are left out.
 pub fn read_cells(
     plate: &Plate,

@@ -1,6 +1,6 @@
 //! What runs through the lanes of cards: every edge across it, the cord's and its shadow's alike.
 //!
-//! One photo cannot tell a cord's edge from that of its shadow beyond doubt: a bright cord on
+//! One photo cannot tell a cord's edge from that of its shadow for certain: a bright cord on
 //! bright paper ends in a dark contact shadow, a dark one in a sliver of lit paper. All photos
 //! together can, since shadows lie on the paper and the cord above it. So the edges are handed on
 //! as they are, and the scene chooses.

@@ -1,6 +1,6 @@
 //! One X-corner, fitted to a fraction of a pixel by damped least squares: the model is that of
-//! `corner_model`, the window of pixels an ellipse in lattice coordinates (see `corner_window`), and
-//! what is accepted is decided in `corner_verdict`.
+//! `corner_model`, the window of pixels an ellipse in lattice coordinates (see `corner_window`),
+//! and what is accepted is decided in `corner_verdict`.
 
 use nalgebra::{SMatrix, SVector};
 
@@ -29,7 +29,7 @@ const MAX_ITERATIONS: usize = 25;
 const COST_PRECISION: f64 = 1e-5;
 /// Damping beyond which no step lowers the cost any more.
 const MAX_DAMPING: f64 = 1e6;
-/// The window is cut out anew when the corner has left its centre by this much, px; and until the
+/// The window is cut out again when the corner has left its centre by this much, px; and until the
 /// noise is known, which asks for a rough place only (our choice).
 const RECENTRE_PX: f64 = 0.05;
 const ROUGH_RECENTRE_PX: f64 = 0.3;
@@ -93,7 +93,7 @@ pub fn fit_corner(image: &LinearImage, noise: &Noise, guess: &CornerGuess) -> Op
             break;
         }
         // Where the step is short the matrix stays as it was; once the noise is known it is worked
-        // out anew.
+        // out again.
         let short = moved < NOISE_PX;
         let evaluate = |problem: &Problem, model: &Model, window: &Window| match short {
             true => problem.gradient(model, window, &normal.matrix),

@@ -2,7 +2,7 @@
 //!
 //! A blurred X-corner on linear light: m + s h erf(d1 / (sqrt 2 b)) erf(d2 / (sqrt 2
 //! b)), where d1 and d2 are the distances from the two edges, b the blur (the pixel's own box
-//! included), m the mean level, h half the contrast and s = +1 or -1 tells which pair of opposite
+//! included), m the mean level, h half the contrast and s = +1 or -1 says which pair of opposite
 //! cells is dark. Position, both edge angles, blur and both levels are fitted by least squares. The
 //! product is exact where the edges are square to each other; where they are not, the model errs by
 //! the same amount on opposite sides of the corner, so that it widens the scatter a little and
@@ -32,7 +32,7 @@ const MIN_BLUR_PX: f64 = 0.4;
 const NOISE_FLOOR: f64 = 0.002;
 const NOISE_FLOOR_OF_CONTRAST: f64 = 0.005;
 
-/// The same as parts of the mean square of all pixels, and the pixels by which they count beside
+/// The same as parts of the mean square of all pixels, and the pixels by which they count next to
 /// what is measured.
 const USUAL_NOISE_SHARE: [f64; 2] = [0.1, 1.9];
 const USUAL_NOISE_PIXELS: f64 = 2.0;

@@ -15,7 +15,7 @@ const MAX_RESIDUAL: f64 = 0.22;
 /// The same in a grainy photo: in units of its noise, and at most as a part of the contrast.
 const MAX_RESIDUAL_OF_NOISE: f64 = 1.6;
 const MAX_NOISY_RESIDUAL: f64 = 0.8;
-/// Largest uncertainty of the position, px: a corner known worse helps nobody and is mostly
+/// Largest uncertainty of the position, px: a corner known worse is no help and is mostly
 /// something else.
 const MAX_SIGMA_PX: f64 = 0.5;
 /// Largest turn of an edge against the lattice, radians. In the shared sets 99 % stay below 0.16 in

@@ -31,7 +31,7 @@ const FLAG_PAPER: f64 = 0.95;
 pub fn find_lines(image: &LinearImage, patterns: &[PatternSighting]) -> Vec<LineSighting> {
     let flag = |number: u8| {
         let mut seen = patterns.iter().filter(|p| p.pattern == Pattern::Tab(number));
-        // A flag seen twice (a reflection) tells nothing.
+        // A flag seen twice (a reflection) is no use.
         seen.next().filter(|_| seen.next().is_none()).and_then(flag_place)
     };
     let mut lines = Vec::new();

@@ -31,7 +31,7 @@ const MAX_ROUNDS: usize = 200;
 /// lies tenths away.
 const MAX_STRAY_PX: f64 = 0.25;
 const MAX_STRAY_SIGMAS: f64 = 5.0;
-/// On a flag, corners beside the hidden column must be this clean relative to the others.
+/// On a flag, corners next to the hidden column must be this clean relative to the others.
 const FLAG_STRAY_PX: f64 = 0.15;
 const FLAG_RESIDUAL: f64 = 1.5;
 
@@ -87,7 +87,7 @@ pub fn cell_px(guess: &CornerGuess) -> f64 {
 /// Goes on from the fitted corners until nothing can be added.
 fn extend(plate: &Plate, pattern: Pattern, fits: &mut Fits) {
     let mut reach_idx = 0;
-    // Reach at which a corner was last tried in vain: it is tried again only from farther around.
+    // Reach at which a corner last failed: it is tried again only from farther around.
     let mut tried: BTreeMap<(i32, i32), Tried> = BTreeMap::new();
     for _ in 0..MAX_ROUNDS {
         let places = nodes(fits.iter().map(|(&key, fit)| (key, fit.at)));
@@ -121,7 +121,7 @@ fn extend(plate: &Plate, pattern: Pattern, fits: &mut Fits) {
     }
 }
 
-/// A corner tried in vain.
+/// A corner that failed.
 struct Tried {
     /// The reach at which that was.
     reach_idx: usize,

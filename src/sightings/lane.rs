@@ -14,10 +14,10 @@ use crate::photo::LinearImage;
 /// the chequer's blur.
 const MIDDLE_ROW: f64 = LANE_ROWS[1] as f64;
 const REACH_ROWS: f64 = 0.9;
-/// Steepest cord against the lane (rows per column): a card lies askew by some degrees, and beyond
+/// Steepest cord against the lane (rows per column): a card lies turned by some degrees, and beyond
 /// 8 the cord crosses too little.
 const MAX_SLOPE: f64 = 0.14;
-/// Local maps along the lane, one every so many columns: within them the lens is straight.
+/// Local maps along the lane, one every this many columns: within them the lens is straight.
 const KNOT_COLS: f64 = 2.0;
 /// Fewest corners of a card that place its lane, and how far from the lane (cells) the nearest may
 /// be (our choice).
@@ -75,7 +75,7 @@ pub struct Profile {
 }
 
 impl Lane {
-    /// None for tabs, and for cards of which too little near the lane was seen.
+    /// None for tabs, and for cards with too little seen near the lane.
     pub fn new(sighting: &PatternSighting) -> Option<Self> {
         if !matches!(sighting.pattern, Pattern::Card(_)) || sighting.corners.len() < MIN_CORNERS {
             return None;
@@ -99,8 +99,8 @@ impl Lane {
         if knots.iter().all(Option::is_none) {
             return None;
         }
-        // Where the lane's end is hidden the nearest map that there is stands in; the samples there
-        // count for nothing much.
+        // Where the lane's end is hidden the nearest map that there is takes its place; the samples
+        // there count for little.
         let fill = |k: usize| {
             let by_distance = |&other: &usize| other.abs_diff(k);
             (0..n_knots)

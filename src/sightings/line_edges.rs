@@ -67,8 +67,8 @@ pub(super) fn middles(
             found.push((middle, path.at(along(middle, n)) + (left + right) / 2.0, right - left));
         }
     }
-    // A highlight inside the line, taken for an edge, makes it too narrow: its width hardly changes
-    // along it.
+    // A highlight inside the line, mistaken for an edge, makes it too narrow: its width hardly
+    // changes along it.
     let widths: Vec<f64> = found.iter().map(|(_, _, width)| *width).collect();
     let usual = median(&widths).unwrap_or(0.0);
     found.retain(|(_, _, width)| (width - usual).abs() <= WIDTH_CHANGE * usual);

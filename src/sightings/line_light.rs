@@ -2,7 +2,7 @@
 //! known of the line's width.
 //!
 //! A line whose one flank is as dark as the ground behind it looks too narrow, and its axis is then
-//! read aside by half of what is missing. One photo can't tell; all photos together know how thick
+//! read off by half of what is missing. One photo can't show it; all photos together show how thick
 //! the line is, and each is then read with that width.
 
 use std::ops::Range;

@@ -21,8 +21,8 @@ use super::x_corners::{CornerIndex, XCorner, find_x_corners};
 
 /// Fewest nodes of a lattice that may be a tab: with fewer the 25 cells could not be placed.
 const MIN_TAB_NODES: usize = 8;
-/// Fewest nodes of a lattice that may be a card's patch: 30 cells are needed to tell the place
-/// beyond doubt.
+/// Fewest nodes of a lattice that may be a card's patch: 30 cells are needed to be sure of
+/// the place.
 const MIN_CARD_NODES: usize = 16;
 /// Fewest corners left after fitting for a sighting to be worth telling: a plane needs four, and
 /// one more to check it.
@@ -304,7 +304,7 @@ fn margin_is_white(image: &LinearImage, places: &BTreeMap<(i32, i32), [f64; 2]>)
         let [u, v] = PlaneMap::near(&nodes, [x, y])?.at([x, y])?;
         image.sample(u, v)
     };
-    // Levels from the ground of the inner cells, beside their dots.
+    // Levels from the ground of the inner cells, around their dots.
     let (mut dark, mut bright) = (Vec::new(), Vec::new());
     for (y, x) in (1..4).flat_map(|y| (1..4).map(move |x| (y, x))) {
         for [dx, dy] in [[0.18, 0.18], [0.82, 0.18], [0.18, 0.82], [0.82, 0.82]] {

@@ -21,7 +21,7 @@ use super::seen::{CornerSighting, PatternSighting, PhotoSightings};
 use super::weak_dots::WeakDots;
 
 /// Largest common error of a pattern's predicted corners, px, and as a part of the cell: a solved
-/// scene predicts to a pixel or two, and beyond half a cell the chequer could be taken for its
+/// scene predicts to a pixel or two, and beyond half a cell the chequer could be mistaken for its
 /// neighbour.
 const MAX_SHIFT_PX: f64 = 2.5;
 const MAX_SHIFT_CELLS: f64 = 0.6;

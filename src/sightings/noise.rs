@@ -9,7 +9,7 @@ use crate::photo::LinearImage;
 /// Classes of brightness, equally wide in its square root: shot noise is then about equally strong
 /// in all.
 const N_CLASSES: usize = 16;
-/// Every so many rows and columns a pixel is looked at: a quarter of a million in 8 megapixels.
+/// One pixel is looked at in this many rows and columns: a quarter of a million in 8 megapixels.
 const ROW_STEP: usize = 8;
 const COL_STEP: usize = 4;
 /// Distance of the two neighbours a pixel is compared with: farther than demosaicing and

@@ -11,8 +11,8 @@ use crate::math::solve::Cholesky;
 const N_NEAREST: usize = 24;
 /// Distance, in cells, at which a node counts half as much as one right at the place asked for.
 const HALF_WEIGHT_CELLS: f64 = 2.0;
-/// What lies farther along a row or column is asked about a node only where fewer than so many lie
-/// nearer.
+/// What lies farther along a row or column is asked about a node only where fewer than this many
+/// lie nearer.
 const CLOSE_CELLS: f64 = 4.0;
 const ENOUGH_CLOSE: usize = 8;
 /// Within this many cells of a place amid a card there are more nodes than are asked for.
@@ -155,7 +155,7 @@ impl PlaneMap {
     }
 }
 
-/// Weighted sums over nodes, of which the normal equations of a map consist: of the lattice place
+/// Weighted sums over nodes that make up the normal equations of a map: of the lattice place
 /// alone, of that times u, of that times v, and of that times u^2 + v^2; each by 1, x, y, x^2, xy
 /// and y^2.
 #[derive(Default)]

@@ -1,4 +1,4 @@
-//! A photo made ready for detection: its noise is known, and beside the raw pixels there is a
+//! A photo made ready for detection: its noise is known, and besides the raw pixels there is a
 //! calmer picture in which grain is smoothed away.
 //!
 //! Patterns are detected and read on the calm picture, corners are fitted to the raw one: smoothed

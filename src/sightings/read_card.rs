@@ -106,7 +106,7 @@ static CARDS: std::sync::LazyLock<Vec<CardRows>> = std::sync::LazyLock::new(|| {
         .collect()
 });
 
-/// Where a patch lies, or None when it is on no card beyond doubt.
+/// Where a patch lies, or None when it is on no card for certain.
 ///
 /// `cells` are by (y, x). Cells of the rim that could as well be blank paper must have been left
 /// out by the caller.
@@ -126,7 +126,7 @@ pub fn place_on_card(cells: &BTreeMap<(i32, i32), Cell>) -> Option<CardPlace> {
         return None;
     };
     let margin = second.saturating_sub(wrong_dots);
-    // `place.cell` tells cells by their least corner; the shift found for cells is the one for
+    // `place.cell` names cells by their least corner; the shift found for cells is the one for
     // nodes in all four turns, since both ends of a cell were turned alike.
     let accepted = margin >= MIN_MARGIN && wrong_dots * ONE_WRONG_IN <= read_cells;
     let (pattern, mirrored) = (Pattern::Card(card as u8 + 1), turn >= N_TURNS);
@@ -170,7 +170,7 @@ impl pulp::NullaryFnOnce for AllPlaces<'_> {
                 row.dark |= if dark { bit } else { 0 };
                 row.dots |= if dot { bit } else { 0 };
             }
-            // The chequer tells which shifts are possible at all.
+            // The chequer shows which shifts are possible at all.
             let n_even = turned
                 .iter()
                 .filter(|&&(row, col, dark, _)| dark == ((row - top + col - left) % 2 == 0))
@@ -200,12 +200,12 @@ impl Places {
         row_shift: i32,
         place: impl Fn(usize) -> (usize, usize, Placement),
     ) {
-        let beside = patch.beside(row_shift);
-        if beside >= self.second {
+        let outside = patch.outside(row_shift);
+        if outside >= self.second {
             return;
         }
         for (card, printed) in CARDS.iter().enumerate() {
-            let wrong = beside + patch.mismatches(printed, row_shift, self.second - beside);
+            let wrong = outside + patch.mismatches(printed, row_shift, self.second - outside);
             if wrong < self.best.0 {
                 self.second = self.best.0;
                 self.best = (wrong, Some(place(card)));
@@ -221,7 +221,7 @@ struct Shifted {
     /// What falls on the card's columns: known, dark, dots.
     rows: [[u32; 3]; MAX_SIDE as usize],
     height: i32,
-    /// Cells of each row that are not blank paper, on the card's columns and beside them.
+    /// Cells of each row that are not blank paper, on the card's columns and outside them.
     printed: [[u32; 2]; MAX_SIDE as usize],
 }
 
@@ -247,9 +247,9 @@ impl Shifted {
         shifted
     }
 
-    /// Cells beside the card that are not blank paper.
+    /// Cells outside the card that are not blank paper.
     #[inline(always)]
-    fn beside(&self, row_shift: i32) -> u32 {
+    fn outside(&self, row_shift: i32) -> u32 {
         let is_on_card = |i: usize| (0..CARD_ROWS as i32).contains(&(row_shift + i as i32));
         let count =
             |i: usize| self.printed[i][1] + if is_on_card(i) { 0 } else { self.printed[i][0] };

@@ -136,8 +136,8 @@ pub fn is_flag(pattern: Pattern) -> bool {
     matches!(pattern, Pattern::Tab(number) if FLAGS.contains(&number))
 }
 
-/// Reads cells (y, x) from 0 to 4, of which those with x + y even must be dark. `margin_is_white`
-/// tells whether what could be seen of the surroundings is paper.
+/// Reads cells (y, x) from 0 to 4; those with x + y even must be dark. `margin_is_white`
+/// says whether what could be seen of the surroundings is paper.
 pub fn read_tab(cells: &BTreeMap<(i32, i32), Cell>, margin_is_white: bool) -> TabReading {
     let (known, dots) = readable(cells);
     let judge = |word: &TabWord| {

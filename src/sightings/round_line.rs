@@ -6,8 +6,8 @@
 //! of its own level and slope at every place, and the camera has blurred and sharpened both.
 //! Width and shading hardly change along the line, so they are fitted for all places together; the
 //! places' own offsets come after. Judging from the edges alone would move the axis to the brighter
-//! side by a tenth of a pixel and more. A line whose one flank is as dark as its ground is told
-//! from a narrower one beside it by its width alone, if at all: the fit starts from both readings,
+//! side by a tenth of a pixel and more. A line with one flank as dark as its ground differs
+//! from a narrower one next to it by its width alone, if at all: the fit starts from both readings,
 //! and what other photos know of the width goes in as [`Width`].
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
@@ -43,7 +43,7 @@ const MISFIT: (f64, f64) = (0.3, 10.0);
 /// readings.
 const STARTS: [(f64, f64); 5] =
     [(0.0, 0.0), (-0.45, -0.4), (-0.45, 0.4), (0.45, -0.4), (0.45, 0.4)];
-/// A line narrower than this, px, shows too little of its shading for two readings to be told
+/// A line narrower than this, px, shows too little of its shading to tell two readings
 /// apart: it is read as lit evenly.
 pub const NARROW: f64 = 2.3;
 /// Places and steps that tell which start is the right one, and steps of the fit from it (our
@@ -282,7 +282,7 @@ fn fit_light(place: &Place, local: &Local) -> Option<Vec<f64>> {
     }
     // A little of the unit matrix: an empty strip of ground must not spoil the rest.
     let light = (normal + Matrix3::identity() * 1e-6).cholesky()?.solve(&right);
-    // Sharpening takes more light from beside a bright line than is there.
+    // Sharpening takes more light from next to a bright line than is there.
     let misfit = |(i, strip): (usize, &Strip)| {
         (f64::from(strip.light) - row(i).dot(&light).max(0.0)) / sigma(strip)
     };

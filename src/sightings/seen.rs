@@ -22,7 +22,7 @@ pub struct CornerSighting {
     pub cell_px: f64,
 }
 
-/// A card or tab that was found and read beyond doubt.
+/// A card or tab that was found and read for certain.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PatternSighting {
     pub pattern: Pattern,

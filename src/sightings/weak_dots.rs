@@ -104,7 +104,7 @@ impl WeakDots {
         })
     }
 
-    /// The word that the cells spell beyond doubt, if any.
+    /// The word that the cells certainly spell, if any.
     pub fn read(&self) -> Option<WeakReading> {
         (self.grain >= MIN_GRAIN).then(|| self.best(MIN_CORRELATION, MIN_EXCESS))?
     }

@@ -4,14 +4,14 @@ use crate::measurement::Measurement;
 
 use super::units::{Kind, Show, Shown};
 
-/// How an amount is rounded and what is said of it.
+/// How an amount is rounded and worded.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Form {
     /// To the place that its uncertainty supports.
     Measured(f64),
     /// The same, and the uncertainty behind it.
     WithU(f64),
-    /// A number that somebody stated, such as a limit: without noughts at its end.
+    /// A stated number, such as a limit: without trailing zeros.
     Stated,
     /// So many places behind the point of a millimetre or degree.
     Places(usize),
@@ -49,7 +49,7 @@ impl Amount {
         Self::new(value, kind, Form::Stated)
     }
 
-    /// An amount of unknown or no uncertainty, to so many places of a millimetre or degree.
+    /// An amount of unknown or no uncertainty, to this many places of a millimetre or degree.
     pub fn to_places(value: f64, places: usize, kind: impl Into<Kind>) -> Self {
         Self::new(value, kind, Form::Places(places))
     }

@@ -1,8 +1,8 @@
 //! Sentences made of words and amounts.
 //!
-//! Whoever writes a sentence says what is an amount in it; so nobody has to look for numbers in it
-//! afterwards. In files a sentence stands in millimetres, as a string like any other; for people it
-//! is shown in the unit they asked for.
+//! The code that writes a sentence marks its amounts, so that no code has to search it for numbers
+//! afterwards. Files hold a sentence in millimetres, as a string like any other; for people it is
+//! shown in the unit they asked for.
 
 use std::borrow::Cow;
 use std::cmp::Ordering;

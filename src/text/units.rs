@@ -26,7 +26,7 @@ pub enum Show {
 pub use crate::figure::Kind;
 
 /// The most decimals that are shown: 0.01 mm, 0.001 inch and 0.01 degree are as fine as any tool
-/// beside the bench can follow (common practice, no source); a ratio's 0.01 % is 0.01 mm on 100 mm.
+/// at the bench can follow (common practice, no source); a ratio's 0.01 % is 0.01 mm on 100 mm.
 const MOST_DECIMALS_MM: usize = 2;
 const MOST_DECIMALS_INCH: usize = 3;
 const MOST_DECIMALS_DEGREE: usize = 2;
@@ -44,7 +44,7 @@ pub struct Shown {
     pub unit: &'static str,
     /// The nearest 64th of an inch, such as "1/8" or "1 5/64"; only where inches are shown.
     pub fraction: Option<String>,
-    /// -1, 0 or +1: the sign of what is printed. An amount that rounds to nought has none.
+    /// -1, 0 or +1: the sign of what is printed. An amount that rounds to zero has none.
     pub sign: i8,
 }
 
@@ -68,7 +68,7 @@ impl Shown {
         Self::written(scaled, decimals, word, u_scaled)
     }
 
-    /// To so many places of a millimetre or degree. A hundredth of an inch is a quarter of a
+    /// To this many places of a millimetre or degree. A hundredth of an inch is a quarter of a
     /// millimetre: two places more say as much.
     pub(super) fn to_places(value: f64, places: usize, kind: Kind, show: Show) -> Self {
         let Scale { word, factor, base, most } = Scale::of(kind, show);
@@ -114,7 +114,7 @@ impl Shown {
         }
     }
 
-    /// The amount with a plus or minus sign where it is not nought: "+3.20".
+    /// The amount with a plus or minus sign where it is not zero: "+3.20".
     pub fn signed(&self) -> String {
         match self.sign {
             1 => format!("+{}", self.amount),

@@ -65,7 +65,7 @@ fn ctrl_c_leaves_nothing_half_made_and_no_passing_files() {
     assert_eq!(content_of(kept.job.path()), before, "the job is untouched");
 }
 
-/// The room ends in the midst of writing: a limit on a file's size does the same to the program as
+/// The room ends in the middle of writing: a limit on a file's size does the same to the program as
 /// a disk that others fill.
 #[test]
 fn a_disk_that_fills_while_writing_leaves_nothing() {
@@ -73,7 +73,7 @@ fn a_disk_that_fills_while_writing_leaves_nothing() {
     let before = content_of(job.path());
     let target = folder.path().join("kept.zip");
     // 16 blocks of 512 or 1024 bytes; the signal that comes with it is ignored, as the program
-    // could not be told otherwise.
+    // could not be told apart.
     let script = "trap '' XFSZ; ulimit -f 16; exec \"$0\" keep \"$1\" --to \"$2\"";
     let out = Command::new("sh")
         .args(["-c", script, env!("CARGO_BIN_EXE_sightcord")])

@@ -9,7 +9,7 @@ use sightcord::archive::place::{CleanError, cleaned, is_clean};
 use sightcord::archive::{keep, prove};
 use sightcord::photo::{ExifFacts, decode_photo};
 
-/// One entry of a TIFF block whose value stands in the entry.
+/// One entry of a TIFF block whose value is in the entry itself.
 fn entry(tag: u16, kind: u16, count: u32, value: u32) -> Vec<u8> {
     let mut bytes = [tag.to_be_bytes(), kind.to_be_bytes()].concat();
     bytes.extend(count.to_be_bytes());
@@ -39,7 +39,7 @@ fn exif() -> Vec<u8> {
         entry(0x8769, 4, 1, OWN),
         entry(0x8825, 4, 1, GPS),
     ]));
-    // A note of the maker's, and 26 mm as 35 mm equivalent (a short stands at the left of its four
+    // A note of the maker's, and 26 mm as 35 mm equivalent (a short is at the left of its four
     // bytes).
     tiff.extend(block(&[entry(0x927C, 7, 12, DATA + 8), entry(0xA405, 3, 1, 26 << 16)]));
     // North, and degrees, minutes, seconds as rationals.
@@ -100,7 +100,7 @@ fn a_cleaned_photo_keeps_its_picture_and_its_lens_and_tells_no_place() {
         b"N\0\0\0\0",
         &4444_u32.to_be_bytes(),
     ] {
-        // What the picture itself holds by chance does not count: it stands in the plain file as
+        // What the picture itself holds by chance does not count: it is in the plain file as
         // well.
         let by_chance = holds(&fs::read("tests/data/photo/progressive.jpg").unwrap(), trace);
         assert!(by_chance || !holds(&clean, trace), "{trace:?}");
@@ -367,10 +367,10 @@ fn photos_that_are_the_same_without_their_place_are_sealed_once() {
     assert!(prove(&target, false, None, &|_| {}).unwrap().is_proven());
 }
 
-/// Without that order the archive holds the camera's files; a place is told of wherever in the file
-/// it stands.
+/// Without that order the archive holds the camera's files; a place is reported wherever in the
+/// file it is.
 #[test]
-fn a_place_anywhere_in_a_file_is_told_of() {
+fn a_place_anywhere_in_a_file_is_reported() {
     let photo =
         [fs::read("tests/data/photo/grey.jpg").unwrap(), vec![0; 400_000], utf16(PLACE)].concat();
     let job = job_with("placed.jpg", &photo);

@@ -124,7 +124,7 @@ fn lists_written_otherwise_are_noticed_in_an_unpacked_folder_too() {
 }
 
 #[test]
-fn a_name_that_stands_twice_in_the_result_is_noticed() {
+fn a_name_that_occurs_twice_in_the_result_is_noticed() {
     let kept = Kept::new();
     let twice = "\"schema\": \"another\",\n  \"schema\": \"sightcord-result/1\"";
     assert!(noticed(&quick(&forged(
@@ -440,7 +440,7 @@ fn names_that_differ_between_the_two_places_of_a_zip_or_stand_twice_are_noticed(
     let kept = Kept::new();
     let bytes = kept.bytes();
     let (from, to) = (b"data/photos/1-mark-forward/b.jpg", b"data/photos/1-mark-forward/a.jpg");
-    // In the lists and the result the name stands as well: only those behind a ZIP's own heads
+    // The lists and the result hold the name as well: only those behind a ZIP's own heads
     // count here.
     let places: Vec<usize> = bytes
         .windows(from.len())

@@ -74,7 +74,7 @@ fn many_good_jobs_are_not_called_unsteady() {
 }
 
 #[test]
-fn a_wheel_with_play_in_its_bearings_is_told_by_the_third_set_up_and_its_uncertainty_raised() {
+fn a_wheel_with_play_in_its_bearings_is_shown_by_the_third_set_up_and_its_uncertainty_raised() {
     let steady = figures(&three_setups(Side::Left), "");
     for (play_deg, figure) in [([0.25, 0.0], "/wheel/yaw"), ([0.0, -0.25], "/wheel/lean")] {
         let mut truth = three_setups(Side::Left);
@@ -96,7 +96,7 @@ fn a_wheel_with_play_in_its_bearings_is_told_by_the_third_set_up_and_its_uncerta
 }
 
 #[test]
-fn a_wheel_that_was_set_in_elsewhere_is_told_by_the_third_set_up() {
+fn a_wheel_that_was_set_in_elsewhere_is_shown_by_the_third_set_up() {
     for reseated_mm in [[1.5, 0.0], [0.0, -1.0]] {
         let mut truth = three_setups(Side::Right);
         truth.setups[2].reseated_mm = reseated_mm;
@@ -130,7 +130,7 @@ fn a_caliper_on_the_rim_reveals_a_print_that_was_fitted_to_the_page() {
     let measured =
         "[rim]\nwidth_mm = 60.0\n[print]\nmeasured_along_mm = 242.5\nmeasured_across_mm = 155.2\n";
     assert_eq!(finding(&figures(&shrunk, measured), CALIPER), None);
-    // A rule that was read wrongly is told as such.
+    // A rule that was read wrongly is reported as such.
     let misread =
         "[rim]\nwidth_mm = 60.0\n[print]\nmeasured_along_mm = 250.0\nmeasured_across_mm = 160.0\n";
     let misread = figures(&shrunk, misread);
@@ -140,7 +140,7 @@ fn a_caliper_on_the_rim_reveals_a_print_that_was_fitted_to_the_page() {
 }
 
 #[test]
-fn a_print_at_its_size_agrees_with_the_caliper_and_is_then_doubted_less() {
+fn a_print_at_its_size_agrees_with_the_caliper_and_then_has_a_smaller_uncertainty() {
     let truth = TruthScene::default();
     let figures = figures(&truth, "[rim]\nwidth_mm = 60.1\n");
     assert_eq!(finding(&figures, CALIPER), None);
@@ -149,7 +149,7 @@ fn a_print_at_its_size_agrees_with_the_caliper_and_is_then_doubted_less() {
 }
 
 #[test]
-fn rim_widths_that_differ_between_set_ups_are_told() {
+fn rim_widths_that_differ_between_set_ups_are_reported() {
     let truth = TruthScene::default();
     assert_eq!(finding(&figures(&truth, ""), "rim-widths-differ"), None);
     // The left rim tab came off and was stuck on again over something, between the set-ups.

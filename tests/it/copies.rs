@@ -270,14 +270,14 @@ fn copies_in_a_job_change_nothing_and_are_named() {
     );
 }
 
-/// Two tabs at one place are told: at once where the job says so, and where one of them is seen
-/// that lost its place to the other.
+/// Two tabs at one place are reported: at once where the job has them so, and where one of them is
+/// seen that lost its place to the other.
 #[test]
 fn two_tabs_with_one_role_and_place_are_a_clash() {
     let twice = "[[tab]]\nnumber = 45\nrole = \"rim\"\nside = \"left\"\nplace = 0\n[[tab]]\nnumber = 46\nrole = \"rim\"\nside = \"left\"\n";
     let problems = Job::parse(twice).unwrap_err();
     assert!(
-        problems[0].what.contains("tabs 45 and 46 both stand for \"rear rim, left\""),
+        problems[0].what.contains("tabs 45 and 46 both mark \"rear rim, left\""),
         "{problems:?}"
     );
     assert!(
@@ -302,7 +302,7 @@ fn two_tabs_with_one_role_and_place_are_a_clash() {
         clash["what"]
             .as_str()
             .unwrap()
-            .starts_with("Tabs 1 and 45 stand for one place (rear rim, left)"),
+            .starts_with("Tabs 1 and 45 mark one place (rear rim, left)"),
         "{clash}"
     );
     let left = result["rim"]

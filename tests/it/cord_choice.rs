@@ -1,4 +1,4 @@
-//! The cord told from its shadow, and lines from what runs beside them, where photos make it hard:
+//! The cord told from its shadow, and lines from what runs next to them, where photos make it hard:
 //! small pictures, a cord that hangs through.
 
 use std::collections::BTreeMap;
@@ -32,7 +32,7 @@ fn measured(truth: &TruthScene) -> (BTreeMap<String, (f64, f64)>, Vec<String>) {
     )
 }
 
-/// What hangs on the cord is told well, and nothing is said against it.
+/// What depends on the cord is measured well, and no finding speaks against it.
 fn assert_good(truth: &TruthScene, wheel_mm: f64) {
     let (errors, findings) = measured(&truth.clone().at_scale(0.6));
     let (error, u) = errors["/wheel/offset"];
@@ -61,10 +61,10 @@ fn slow_a_thick_dark_cord_lit_from_one_side_is_told_from_its_shadow() {
     assert_good(&truth, 0.1);
 }
 
-/// A cord that somebody touched between the set-ups: how far is told, and wheel and frame are
+/// A cord that somebody touched between the set-ups: how far is reported, and wheel and frame are
 /// measured from its first place.
 #[test]
-fn a_cord_displaced_between_set_ups_is_told() {
+fn a_cord_displaced_between_set_ups_is_reported() {
     let mut truth = TruthScene::default();
     truth.setups[1].cord_moved_mm = [1.6, 1.6];
     let (errors, findings) = measured(&truth.at_scale(0.6));

@@ -1,4 +1,4 @@
-//! The cord as one photo tells it in each card's own millimetres, against the truth.
+//! The cord as one photo shows it in each card's own millimetres, against the truth.
 
 use rayon::prelude::*;
 use sightcord::cards::Pattern;
@@ -125,8 +125,8 @@ fn the_cord_read_in_one_photo_lies_where_it_truly_is_within_its_uncertainty() {
     assert!(offsets.holds() && angles.holds() && straight.holds());
 }
 
-/// A rendered scene photographed from these places (eye, target), and what each photo tells of the
-/// cord. The file tells no focal length.
+/// A rendered scene photographed from these places (eye, target), and what each photo shows of the
+/// cord. The file gives no focal length.
 fn rendered(scene: &TruthScene, places: &[[V3; 2]]) -> (TruthScene, Vec<CordReading>) {
     let mut scene = scene.clone();
     let photos = places
@@ -188,7 +188,7 @@ fn the_cord_of_a_rendered_photo_is_read_with_its_height_allowed_for() {
         }
     }
     assert!(n >= 4, "only {n} lanes were read: {readings:?}");
-    // What the height may add is in the uncertainty: an oblique view tells less than one from
+    // What the height may add is in the uncertainty: an oblique view shows less than one from
     // above.
     assert!(widest[0] < 1.6 && widest[1] > HEIGHT_MM.1 * 0.8, "{widest:?}");
     assert!(!readings[2].lanes.is_empty());

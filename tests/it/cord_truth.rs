@@ -1,4 +1,4 @@
-//! How well the cord is told from the lanes of the shared photos, cameras and cards being known:
+//! How well the cord is found from the lanes of the shared photos, cameras and cards being known:
 //! for each set-up, card and side the mean error of the mid-line, and what a straight line through
 //! all of them is off by.
 //!
@@ -271,7 +271,7 @@ fn the_cord_of_every_shared_set_lies_where_it_is() {
             );
         }
     }
-    // Nearer than this the shared sets' cords are told without any bundle adjustment; named sets
+    // Nearer than this the shared sets' cords are found without any bundle adjustment; named sets
     // are only looked at.
     if std::env::var("CORD_SETS").is_err() {
         assert!(

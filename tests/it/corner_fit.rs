@@ -300,7 +300,8 @@ fn a_corner_without_noise_is_found_to_a_thousandth_of_a_pixel_from_two_pixels_aw
     }
 }
 
-/// The dark half of a bench lit by one lamp: print has the same contrast there, told by its light.
+/// The dark half of a bench lit by one lamp: print has the same contrast there, relative to its
+/// light.
 #[test]
 fn a_corner_in_the_dark_is_fitted_like_one_in_the_light() {
     let (corner, image) = plain();

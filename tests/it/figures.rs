@@ -10,7 +10,7 @@ use crate::common::solving::{by_pointer, solved};
 use crate::common::{Card, SightingKnobs, TruthScene, V3, Viewpoint};
 
 /// Exact sightings leave what the cards' own tilt on the bench has to say of up (it weighs a tenth
-/// beside a plumb line), and rounding.
+/// next to a plumb line), and rounding.
 fn assert_exact(truth: &TruthScene, job: &Job) {
     let (solution, figures) = solved(truth, &SightingKnobs::exact(), job).expect("a scene");
     assert!(solution.converged);
@@ -124,7 +124,7 @@ fn with_front_wheel(chain_side: Side, offset_mm: f64, turn_deg: f64) -> TruthSce
 }
 
 #[test]
-fn a_front_wheel_is_told_from_the_rear_wheels_plane_with_the_chain_on_either_side() {
+fn a_front_wheel_is_measured_from_the_rear_wheels_plane_with_the_chain_on_either_side() {
     for (chain_side, offset_mm, turn_deg) in [
         (Side::Left, 18.0, 180.0),
         (Side::Right, -11.0, 180.0),

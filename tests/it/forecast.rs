@@ -82,7 +82,7 @@ fn a_photo_that_would_help_helps_as_much_as_foretold() {
             "{}: from {:.4}, foretold {:.4}, then {u:.4}. {}",
             advice.field, advice.u_now, advice.u_then, advice.words
         );
-        // A quarter before few photos were told with fewer degrees of freedom, which the forecast
+        // A quarter before few photos were given fewer degrees of freedom, which the forecast
         // does not foresee yet.
         assert!(
             (u / advice.u_then - 1.0).abs() < 1.5,

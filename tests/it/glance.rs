@@ -80,7 +80,7 @@ fn json_carries_the_same() {
 }
 
 #[test]
-fn a_photo_that_cannot_be_read_is_told_and_the_others_go_on() {
+fn a_photo_that_cannot_be_read_is_reported_and_the_others_go_on() {
     let folder = tempfile::tempdir().unwrap();
     let nothing = folder.path().join("nothing.jpg");
     fs::write(&nothing, "no picture").unwrap();
@@ -109,7 +109,7 @@ fn a_photo_that_cannot_be_read_is_told_and_the_others_go_on() {
 }
 
 #[test]
-fn a_folder_without_photos_is_told_with_a_way_out() {
+fn a_folder_without_photos_is_reported_with_a_way_out() {
     let folder = tempfile::tempdir().unwrap();
     sightcord()
         .arg("glance")
@@ -159,7 +159,7 @@ fn pictures_are_upright_and_reduced_and_written_over_nothing() {
     let picture = to.join("1-a-02-drawn.jpg");
     let (width, height) = image::image_dimensions(&picture).unwrap();
     assert!(width < height && height <= 1600, "{width} x {height}");
-    // The cord's colour is nowhere else in the photo, and tells that the finds were drawn in.
+    // The cord's colour is nowhere else in the photo, and shows that the finds were drawn in.
     let drawn = image::open(&picture).unwrap().into_rgb8();
     let pink = drawn
         .pixels()
@@ -185,7 +185,7 @@ fn pictures_are_upright_and_reduced_and_written_over_nothing() {
 }
 
 /// Ground of a card's cells in its flat picture: dark ones darker than bright ones, each read
-/// beside its dot. Things lie on some of them; in a picture that is turned, mirrored or shifted
+/// next to its dot. Things lie on some of them; in a picture that is turned, mirrored or shifted
 /// half of them are wrong, or all.
 fn assert_is_flat(picture: &image::GrayImage, card: Pattern) {
     let cell = f64::from(picture.width()) / (card.cols() as f64 + 2.0);
@@ -307,7 +307,7 @@ fn a_watched_folder_tells_of_each_new_photo_and_ends_on_ctrl_c_with_exit_code_0(
         .unwrap();
     let mut lines = BufReader::new(watch.stdout.take().unwrap()).lines();
     read_until(&mut lines, "Watching");
-    // A folder that comes later, and a photo of which first only a part is there.
+    // A folder that comes later, and a photo that is there only in part at first.
     fs::create_dir(&setup).unwrap();
     let photo = fs::read(Path::new(PHOTO)).unwrap();
     fs::write(setup.join("02.jpg"), &photo[..photo.len() / 2]).unwrap();

@@ -1,4 +1,4 @@
-//! Photos sorted by where the wheel stands in them, and folders checked by it: from synthetic
+//! Photos sorted by the wheel's position in them, and folders checked by it: from synthetic
 //! sightings, without pixels.
 
 use std::fs;
@@ -58,7 +58,7 @@ impl Photos {
         });
         let scene: Vec<ScenePhoto> = scene.collect();
         let truth: Vec<String> = order.iter().map(|&idx| folders.truth[idx].clone()).collect();
-        // A photo that shows no wheel is told by nothing but the clock.
+        // A photo that shows no wheel is placed by nothing but the clock.
         let listed = |(photo, truth): (&ScenePhoto, &String)| Listed {
             id: photo.file.clone(),
             taken: Some(format!("2026:05:16 1{}:00:00", &truth[..1])),
@@ -100,7 +100,7 @@ fn name(grouping: &Grouping, photo: usize) -> &str {
 }
 
 /// Every photo must be in a set-up of its own truth, whatever that is called, and in no other's:
-/// every one that shows the wheel, or whose clock tells.
+/// every one that shows the wheel, or whose clock shows it.
 fn assert_sorted(photos: &Photos, context: &str) -> Grouping {
     let (sorted, grouping) = photos.grouped();
     let tells = |photo: &usize| match sorted.shows[*photo] {
@@ -153,7 +153,7 @@ fn a_flat_folder_is_sorted_and_named_by_where_the_mark_is() {
         assert!(grouping.by.iter().all(|by| *by == GroupedBy::Found));
         let n = photos.scene.len() / 2;
         let told = format!(
-            "The photos were sorted by where the wheel stands in them: mark forward: {n} photos, mark rearward: {n}."
+            "The photos were sorted by the wheel's position in them: mark forward: {n} photos, mark rearward: {n}."
         );
         assert_eq!(said(&grouping, "photos-sorted"), told);
     }
@@ -180,7 +180,7 @@ fn photos_of_cards_alone_are_kept_apart() {
 }
 
 #[test]
-fn the_wheel_turned_by_a_quarter_or_a_twelfth_is_told_apart() {
+fn the_wheel_turned_by_a_quarter_or_a_twelfth_is_recognised() {
     for (turn, second) in [
         (90.0, "2-mark-up"),
         (-90.0, "2-mark-down"),
@@ -242,7 +242,7 @@ fn a_photo_in_the_wrong_folder_is_named_with_the_folder_it_fits() {
     assert_eq!(
         said(&grouping, "photo-in-wrong-setup"),
         format!(
-            "{file} lies in 1-mark-forward, but shows the wheel as it stands in 2-mark-rearward; it is counted there."
+            "{file} lies in 1-mark-forward, but shows the wheel in the position of 2-mark-rearward; it is counted there."
         )
     );
     assert_eq!(grouping.findings.len(), 1);
@@ -254,7 +254,7 @@ fn a_photo_in_the_wrong_folder_is_named_with_the_folder_it_fits() {
 }
 
 #[test]
-fn both_positions_in_one_folder_are_told_and_sorted() {
+fn both_positions_in_one_folder_are_reported_and_sorted() {
     let truth = TruthScene::default();
     let mut photos = Photos::in_folders(&truth);
     photos.listed.iter_mut().for_each(|photo| photo.setup = Some("1-mark-forward".to_owned()));
@@ -330,7 +330,7 @@ fn folders_that_each_hold_a_whole_job_are_told_from_positions_sides_and_a_turned
 }
 
 #[test]
-fn folders_whose_names_are_swapped_are_told_once_and_change_no_figure() {
+fn folders_whose_names_are_swapped_are_reported_once_and_change_no_figure() {
     let truth = TruthScene::default();
     let right = Photos::in_folders(&truth);
     let mut swapped = Photos::in_folders(&truth);
@@ -382,7 +382,7 @@ fn a_wheel_turned_between_the_sides_of_one_folder_is_recognised() {
         told[0].starts_with("In 1-mark-forward the wheel was turned between the photos from the "),
         "{told:?}"
     );
-    // No figure is told from both sides together, and none that is told is wrong.
+    // No figure is measured from both sides together, and none that is given is wrong.
     let figures = photos.figures(&grouping);
     let widths = figures
         .measured
@@ -449,7 +449,7 @@ fn photos_from_one_side_only_and_a_wheel_not_turned_are_named() {
     assert_eq!(named.len(), 1, "{named:?}");
     assert_eq!(
         named[0].what,
-        "The wheel stands alike in the photos of 1-mark-forward and 2-mark-rearward: it was not turned between them."
+        "The wheel is in the same position in the photos of 1-mark-forward and 2-mark-rearward: it was not turned between them."
     );
     assert!(named[0].advice.starts_with("Turn the wheel half round"), "{named:?}");
 }
@@ -546,10 +546,10 @@ fn nothing_to_sort_by_is_one_setup_and_no_panic() {
     );
 }
 
-/// Three photos straight from the phone, measured: what the program found stands in the result and,
+/// Three photos straight from the phone, measured: what the program found is in the result and,
 /// on request, in job.toml, and holds.
 #[test]
-fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
+fn the_grouping_is_in_the_result_and_on_request_in_the_job() {
     let folder = tempfile::tempdir().unwrap();
     let photos = [
         ("1-mark-forward/02.jpg", "IMG_2.jpg"),
@@ -580,11 +580,11 @@ fn the_grouping_stands_in_the_result_and_on_request_in_the_job() {
         String::from_utf8(said.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         text.starts_with(
-            "Photos sorted by where the wheel stands: mark forward: 2 photos, mark rearward: 1."
+            "Photos sorted by the wheel's position: mark forward: 2 photos, mark rearward: 1."
         ),
         "{text}"
     );
-    assert!(text.contains("job.toml now says of 3 photos to which set-up they belong."), "{text}");
+    assert!(text.contains("job.toml now lists which set-up 3 photos belong to."), "{text}");
     let written = fs::read_to_string(&settings).unwrap();
     assert!(written.starts_with("[bike]\nname = \"Twin\"\n"), "{written}");
     let job = Job::of_folder(folder.path()).unwrap();

@@ -115,7 +115,7 @@ fn keys_and_results_give_a_terminal_no_orders() {
 }
 
 #[test]
-fn a_full_disk_behind_standard_output_is_told_and_is_no_success() {
+fn a_full_disk_behind_standard_output_is_reported_and_is_no_success() {
     if !Path::new("/dev/full").exists() {
         return;
     }
@@ -157,7 +157,7 @@ fn a_full_disk_behind_standard_output_is_told_and_is_no_success() {
 }
 
 #[test]
-fn a_job_file_of_unknown_keys_alone_is_told_in_short() {
+fn a_job_file_of_unknown_keys_alone_is_reported_in_short() {
     let job = small_job();
     let keys: String = (0..90_000).map(|n| format!("k{n:06}=1\n")).collect();
     fs::write(job.path().join("job.toml"), &keys[..keys.len().min(999_990)]).unwrap();
@@ -216,7 +216,7 @@ fn a_colour_profile_that_unpacks_to_gigabytes_takes_no_memory() {
     );
 }
 
-/// 720 MB of codes, of which never more than a row is held beside the luminance.
+/// 720 MB of codes, with never more than a row held next to the luminance.
 #[test]
 fn a_picture_of_120_megapixels_and_16_bits_stays_within_what_the_limits_say() {
     let job = tempfile::tempdir().unwrap();

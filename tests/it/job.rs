@@ -28,7 +28,7 @@ fn problem(text: &str) -> String {
     problems.into_iter().next().unwrap()
 }
 
-/// The template with every `#` that stands directly before a setting or a section taken away.
+/// The template with every `#` directly before a setting or a section taken away.
 fn template_in_use() -> String {
     let line_in_use = |line: &str| match line.strip_prefix('#') {
         Some(setting) if !setting.is_empty() && !setting.starts_with(' ') => setting.to_owned(),
@@ -140,7 +140,7 @@ fn a_key_in_the_wrong_section_is_sent_home() {
 }
 
 #[test]
-fn everything_wrong_is_told_at_once_in_the_order_of_the_lines() {
+fn everything_wrong_is_reported_at_once_in_the_order_of_the_lines() {
     let text = "[bike]\nchain_side = \"port\"\n\n[adjusters]\nthread_pitch_mm = 125\nspacing_mm = \"220\"\n\n[hub]\nface_turns = \"yes\"\n";
     assert_eq!(
         problems(text),
@@ -213,10 +213,10 @@ fn every_range_is_kept_at_both_ends() {
 }
 
 #[test]
-fn what_is_no_toml_is_told_with_its_line() {
+fn what_is_no_toml_is_reported_with_its_line() {
     let message = problem("[bike]\nname = \"x\"\n[rim]\nwidth_mm = 60;5\n");
-    assert!(message.starts_with("line 4: this line is not written as it must be"), "{message}");
-    assert!(message.contains("decimals have a point"), "{message}");
+    assert!(message.starts_with("line 4: this line can't be read"), "{message}");
+    assert!(message.contains("decimals with a point"), "{message}");
     assert!(problem("[bike\n").starts_with("line 1: "));
     assert!(problem("[bike]\nname = \"a\"\nname = \"b\"\n").starts_with("line 3: "));
     // A byte order mark and the line ends of another system are no mistakes.
@@ -363,7 +363,7 @@ fn a_job_can_give_tabs_other_meanings() {
 }
 
 /// Numbers 39 to 44 were free once: a job that has them on something, or on a face, keeps its
-/// meaning, and is told of the new one.
+/// meaning, with a note on the new one.
 #[test]
 fn a_job_from_before_there_were_riders_keeps_its_meaning() {
     let kept =
@@ -437,7 +437,7 @@ fn meanings_that_make_no_sense_are_refused() {
     }
     assert!(
         problem("[[tab]]\nnumber = 40\n[[tab]]\nnumber = 40\n")
-            .contains("line 4: tab 40 stands here twice")
+            .contains("line 4: tab 40 is listed twice")
     );
 }
 
@@ -570,12 +570,12 @@ fn measured_check_lines_become_a_scale_and_its_uncertainty() {
     );
     assert!(
         problem("[[print.card]]\nnumber = 1\n[[print.card]]\nnumber = 1\n")
-            .contains("card 1 stands here twice")
+            .contains("card 1 is listed twice")
     );
 }
 
 #[test]
-fn settings_without_effect_are_told() {
+fn settings_without_effect_are_reported() {
     let ids = |text: &str| {
         job(text).findings().into_iter().map(|finding| finding.what).collect::<Vec<_>>()
     };

@@ -239,7 +239,7 @@ fn without_comments(text: &str) -> String {
     lines.collect::<Vec<&str>>().join("\n")
 }
 
-/// What is named after each `path` of a source, with the number of the line where the path stands:
+/// What is named after each `path` of a source, with the number of the line where the path is:
 /// the words up to the next that is no name, or those of each entry of a list in braces, over as
 /// many lines as it has and with the lists within it.
 fn named_after(path: &str, code: &str) -> Vec<(usize, String)> {

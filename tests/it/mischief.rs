@@ -83,7 +83,7 @@ fn a_rim_tab_on_one_side_only_leaves_the_other_side_null_with_its_name() {
 }
 
 #[test]
-fn without_a_cord_nothing_is_told_from_it() {
+fn without_a_cord_nothing_is_measured_from_it() {
     let truth = TruthScene::full();
     let figures =
         spoiled(&truth, |photo| photo.sightings.lines.retain(|line| line.kind != StringKind::Cord))
@@ -93,7 +93,7 @@ fn without_a_cord_nothing_is_told_from_it() {
         figures.measured.rims().iter().all(|rim| rim.offset.is_none())
             && figures.get(&Figure::WheelOffset).is_none()
     );
-    // Up is told by plumb lines and cards all the same, and with it how level the bench is.
+    // Up comes from plumb lines and cards all the same, and with it how level the bench is.
     assert!(figures.get(&Figure::LevelAcross).is_some());
     assert_honest(&figures, &truth, 1.0);
 }
@@ -140,7 +140,7 @@ fn a_card_that_lies_there_twice_is_left_out_and_the_rest_measured() {
 }
 
 #[test]
-fn a_card_moved_between_setups_is_told_apart() {
+fn a_card_moved_between_setups_is_recognised() {
     let mut truth = TruthScene::full();
     truth.setups[1].moved_cards.insert(3, [6.0, -4.0, 2.0]);
     let figures = figures_of(&truth);
@@ -267,7 +267,7 @@ fn a_tube_followed_in_a_third_of_the_photos_does_not_move_the_plumb_line() {
     assert_honest(&figures, &truth, 1.0);
 }
 
-/// Two true standpoints against two false ones: nothing tells which.
+/// Two true standpoints against two false ones: nothing shows which.
 #[test]
 fn a_plumb_line_whose_images_contradict_each_other_is_unsure_or_refused() {
     let truth = TruthScene::default();
@@ -322,7 +322,7 @@ fn a_lens_that_refocuses_from_photo_to_photo_is_followed() {
     assert!(offset.u < 0.4, "U grew to {}", offset.u);
 }
 
-/// A phone reads its rows one after another while the hand turns and drifts, otherwise in each
+/// A phone reads its rows one after another while the hand turns and drifts, differently in each
 /// photo.
 #[test]
 fn an_unsteady_hand_is_found_as_large_as_it_is_and_harms_no_figure() {
@@ -400,7 +400,7 @@ fn one_photo_alone_gives_no_figure_that_may_be_used_for_a_verdict() {
 
 /// Two phones of one make: their EXIF can't tell them apart, their photos can.
 #[test]
-fn two_phones_under_one_name_are_told_apart_and_harm_no_figure() {
+fn two_phones_under_one_name_are_recognised_and_harm_no_figure() {
     let truth = TruthScene::full();
     let mut other = truth.clone();
     other.lens.fx *= 1.08;
@@ -420,7 +420,7 @@ fn two_phones_under_one_name_are_told_apart_and_harm_no_figure() {
 
 /// A3 cards that a printer shrank onto A4: one of four, or half of them, where the tabs decide.
 #[test]
-fn cards_shrunk_by_the_printer_are_told_and_harm_no_figure() {
+fn cards_shrunk_by_the_printer_are_reported_and_harm_no_figure() {
     for n in [1, 2] {
         let mut truth = TruthScene::full();
         for card in truth.bench.cards.iter().take(n) {

@@ -87,8 +87,8 @@ fn a_folder_of_jobs_is_refused_with_their_names() {
             .ends_with("holds several jobs (single, twin); measure one at a time: name its folder"),
         "{error}"
     );
-    // A job inside a job is told and not mixed in; a later evening's own folder is nothing to be
-    // told of.
+    // A job inside a job is reported and not mixed in; a later evening's own folder needs no
+    // finding.
     let folder = folder_with(&[
         "1-mark-forward/a.jpg",
         "tried-again/1-mark-forward/b.jpg",
@@ -151,7 +151,7 @@ fn glance_marks_its_pictures_and_draws_none_into_a_setup() {
 }
 
 #[test]
-fn films_and_raw_files_are_recognised_and_told_once() {
+fn films_and_raw_files_are_recognised_and_reported_once() {
     let folder = folder_with(&[
         "IMG_1.jpg",
         "IMG_1.mov",
@@ -202,7 +202,7 @@ fn settings_under_another_name_are_refused_with_the_right_one() {
 }
 
 #[test]
-fn a_decimal_comma_is_told_with_the_point_in_its_place() {
+fn a_decimal_comma_is_reported_with_the_point_in_its_place() {
     let folder = folder_with(&["1-a/x.jpg"]);
     for (typed, meant) in [("60,5", "60.5"), ("-28,0   # inboard", "-28.0")] {
         fs::write(

@@ -1,5 +1,5 @@
-//! Nothing of the person's is ever lost: whatever the report is told to replace, and whenever a run
-//! is broken off. All through the built program.
+//! Nothing of the person's is ever lost: whatever the report is asked to replace, and whenever a
+//! run is broken off. All through the built program.
 #![cfg(unix)]
 
 use crate::common::kept;

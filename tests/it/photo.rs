@@ -3,7 +3,7 @@
 //!
 //! The small pictures in `tests/data/photo` were drawn for these tests: one scene of 120 x 88
 //! pixels in several encodings. `baseline-luma.png` and `cmyk-rgb.png` are what another decoder
-//! (libjpeg) makes of the JPEG files beside them.
+//! (libjpeg) makes of the JPEG files next to them.
 
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
@@ -427,7 +427,7 @@ fn damaged_exif_never_costs_the_photo() {
         field(Tag::Make, text("Example")),
         field(Tag::FocalLengthIn35mmFilm, Value::Short(vec![26])),
     ]);
-    // Some writers leave a wild pointer to a next directory: it stands behind the entries of the
+    // Some writers leave a wild pointer to a next directory: it comes after the entries of the
     // first one.
     let n_entries = u16::from_le_bytes([tiff[8], tiff[9]]) as usize;
     let next = 10 + 12 * n_entries;
@@ -450,7 +450,7 @@ fn damaged_exif_never_costs_the_photo() {
 }
 
 #[test]
-fn cropped_and_shrunk_photos_are_told_apart() {
+fn cropped_and_shrunk_photos_are_distinguished() {
     let findings_of = |width: u32, height: u32| {
         let tiff = exif_block(&[
             field(Tag::PixelXDimension, Value::Long(vec![width])),

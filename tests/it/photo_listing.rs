@@ -89,7 +89,7 @@ fn hidden_files_and_other_files_are_passed_over() {
 }
 
 #[test]
-fn pictures_that_are_not_read_are_told() {
+fn pictures_that_are_not_read_are_reported() {
     let folder = folder_with(&[
         ("1-a/x.jpg", "1"),
         ("1-a/w.dng", "2"),
@@ -176,7 +176,7 @@ fn links_are_followed_and_loops_are_not() {
 
 #[cfg(unix)]
 #[test]
-fn what_may_not_be_read_is_told_and_does_not_stop_the_rest() {
+fn what_may_not_be_read_is_reported_and_does_not_stop_the_rest() {
     use std::os::unix::fs::PermissionsExt;
     let folder =
         folder_with(&[("1-a/x.jpg", "1"), ("1-a/locked.jpg", "2"), ("2-locked/y.jpg", "3")]);

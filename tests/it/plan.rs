@@ -239,7 +239,7 @@ fn the_move_that_squares_is_spacing_times_the_tangent_of_the_yaw() {
 }
 
 #[test]
-fn the_end_away_from_the_chain_is_drawn_unless_told() {
+fn the_end_away_from_the_chain_is_drawn_by_default() {
     for chain_side in SIDES {
         let mut bike = Bike::straight(chain_side);
         bike.skew_wheel(1.0);
@@ -249,7 +249,7 @@ fn the_end_away_from_the_chain_is_drawn_unless_told() {
 }
 
 #[test]
-fn without_a_spacing_the_spindles_ends_stand_for_it_and_without_those_the_move_is_not_told() {
+fn without_a_spacing_the_spindles_ends_stand_for_it_and_without_those_the_move_is_not_given() {
     let mut bike = Bike::straight(Side::Left);
     bike.skew_wheel(1.0);
     let mut input = bike.measured(0.02, 0.002);
@@ -497,7 +497,12 @@ fn what_cannot_be_adjusted_is_referred() {
         .collect();
     assert_eq!(referred, ["/wheel/lean", "/chain/yaw", "/chain/lean", "/runout/lateral"]);
     // One tilt is one step: the lean's names the spindle's ends.
-    assert!(outcome.plan.iter().any(|step| step.applied_to == "/wheel/lean" && step.action.contains("left end stands")));
+    assert!(
+        outcome
+            .plan
+            .iter()
+            .any(|step| step.applied_to == "/wheel/lean" && step.action.contains("left end is"))
+    );
     let yaw = outcome.plan.iter().find(|step| step.applied_to == "/chain/yaw").unwrap();
     // 91.42 mm pitch diameter times tan 0.4 degrees.
     assert!(yaw.action.contains("0.64 mm across its teeth"), "{}", yaw.action);
@@ -772,8 +777,8 @@ fn what_brings_the_sprockets_into_line_is_compared_where_the_job_does_not_say() 
         for (out, kind, direction) in [
             (3.5, "sprocket", Direction::Outboard),
             (-1.5, "gearbox", Direction::Outboard),
-            // More than a shim there may be, and so an engineer's work: packing at the other end may
-            // come out without one.
+            // More than a shim there may be, and so an engineer's work: packing at the other end
+            // may come out without one.
             (-3.0, "sprocket", Direction::Inboard),
         ] {
             let mut bike = Bike::straight(chain_side);

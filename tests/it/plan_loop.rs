@@ -16,7 +16,7 @@ const SIDES: [Side; 2] = [Side::Left, Side::Right];
 const PACKS: [SpacerKind; 3] = [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox];
 
 /// Where the mark stands in the first set-up (0 front, 90 top) and by how much the wheel is turned
-/// for the next: at axle height and half a turn apart, and otherwise.
+/// for the next: at axle height and half a turn apart, and at other angles.
 const MARKS: [(f64, f64); 4] = [(0.0, 180.0), (32.0, 140.0), (-40.0, -140.0), (15.0, 110.0)];
 
 /// One bike and the choices it is put right with.
@@ -51,7 +51,7 @@ impl Case {
             if self.frame_seen { (-3.4 * self.sign, 0.45 * self.sign) } else { (0.0, 0.0) };
         scene.bike.frame = Frame::in_plane(frame_offset, frame_yaw);
         if !self.frame_seen {
-            // The tabs that would show it are not on; one plumb line, not at the frame, still tells
+            // The tabs that would show it are not on; one plumb line, not at the frame, still shows
             // up.
             scene.missing_tabs.extend(13..=20);
             scene.bike.frame.plumb_lines.clear();

@@ -221,19 +221,19 @@ fn results_that_measure_different_things_are_refused() {
         );
         assert!(refusal.to_string().contains("before and"), "{refusal}");
     }
-    let told_between_teeth = |distances: &str| {
+    let between_teeth = |distances: &str| {
         let mut evening = before.clone();
         evening.figures.measured.facts.chain_reference = Some(ChainReference::ToothCentres);
         evening.tooth_centres = Some(distances.to_owned());
         evening
     };
-    assert!(since(&told_between_teeth("3.5 mm"), &told_between_teeth("3.5 mm")).is_ok());
-    let refusal = since(&told_between_teeth("3.5 mm"), &told_between_teeth("4.5 mm")).unwrap_err();
+    assert!(since(&between_teeth("3.5 mm"), &between_teeth("3.5 mm")).is_ok());
+    let refusal = since(&between_teeth("3.5 mm"), &between_teeth("4.5 mm")).unwrap_err();
     assert!(refusal.to_string().contains("3.5 mm"), "{refusal}");
 }
 
 #[test]
-fn each_step_is_told_as_done_partly_done_or_gone_the_wrong_way() {
+fn each_step_is_reported_as_done_partly_done_or_gone_the_wrong_way() {
     for chain_side in [Side::Left, Side::Right] {
         for pack in [SpacerKind::Hub, SpacerKind::Sprocket, SpacerKind::Gearbox] {
             for face_seen in [true, false] {
@@ -383,7 +383,7 @@ fn two_bikes_are_noticed_by_their_names_or_by_what_was_measured() {
 
 /// Nothing may sound as if it had stayed where the photos show that it moved.
 #[test]
-fn a_change_that_nobody_can_vouch_for_is_told_and_never_called_the_same() {
+fn a_change_without_a_trustworthy_uncertainty_is_reported_and_never_called_the_same() {
     let mut bike = crooked(Side::Left);
     let before = result(&bike.measured(0.1, 0.01), &settings());
     bike.frame_offset -= 2.5;
@@ -397,7 +397,7 @@ fn a_change_that_nobody_can_vouch_for_is_told_and_never_called_the_same() {
     let told = printed(&before, &after);
     assert!(told.contains("-2.50 ± 0.15 mm can't say"), "{told}");
     assert!(told.contains("can't say: before or after, it was seen in one photo"), "{told}");
-    // The first step is to hang the frame: what moved of it stands there, too.
+    // The first step is to hang the frame: what moved of it is there, too.
     assert!(
         told.contains(
             "Step 1: 2.5 mm of it is seen, but can't be vouched for: it was seen in one photo"
@@ -451,7 +451,7 @@ fn better_is_said_only_where_more_is_right_than_before() {
     assert_eq!(n_in(&nearer), n_in(&before));
     assert!(first(&nearer).starts_with("Nearer, but no more are right: "), "{}", first(&nearer));
     assert!(first(&nearer).ends_with(", as before"), "{}", first(&nearer));
-    // The whole plan done is better, and the number before stands beside it.
+    // The whole plan done is better, and the number before is given with it.
     let mut done = crooked(Side::Left);
     for step in &before.plan {
         done.carry_out(step, &settings());

@@ -27,7 +27,7 @@ fn the_version_names_revision_features_and_machine_as_the_result_does() {
     assert_eq!(this.features.iter().any(|feature| feature == "heic"), cfg!(feature = "heic"));
 }
 
-/// Sources change less often than checkouts do, so it may be an earlier one; without git beside it
+/// Sources change less often than checkouts do, so it may be an earlier one; without git at hand
 /// nothing is known, and that is said.
 #[test]
 fn the_revision_is_one_of_the_checkout_s_own() {
@@ -128,11 +128,11 @@ fn every_crate_that_is_named_has_a_reason_to_be_there() {
             "docs/dependencies.md does not say what {name} is for"
         );
     }
-    let n_told = page
+    let n_rows = page
         .lines()
         .filter(|line| line.starts_with("| ") && !line.starts_with("| crate |"))
         .count();
-    assert_eq!(n_told, named.len(), "docs/dependencies.md names a crate that is not used");
+    assert_eq!(n_rows, named.len(), "docs/dependencies.md names a crate that is not used");
 }
 
 /// Licences are looked at for every system that a release is made for, and the release has a job

@@ -19,7 +19,7 @@ fn measured(truth: &TruthScene, knobs_of: impl Fn(usize, &mut Random) -> RenderK
     pipeline::measure(pipeline::open(folder.path()).expect("a job"), &|_| {})
 }
 
-/// Figures that lie beyond twice their U, and how many were told.
+/// Figures that lie beyond twice their U, and how many were given.
 fn beyond_two_u(truth: &TruthScene, measured: &Measured) -> (Vec<String>, usize) {
     let figures = compared(&measured.document, &truth.expected());
     let worst = figures.iter().map(Compared::ratio).fold(0.0, f64::max);

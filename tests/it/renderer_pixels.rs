@@ -84,7 +84,7 @@ fn edge_errors(scene: &TruthScene, photo_idx: usize) -> Vec<f64> {
                     .map(|u| green(&light, u, v as usize))
                     .collect();
                 let (a, b) = (row[0], row[row.len() - 1]);
-                // An edge so aslant that it has not left the window's ends tells nothing here.
+                // An edge so aslant that it has not left the window's ends shows nothing here.
                 if row[1] != a || row[row.len() - 2] != b {
                     continue;
                 }

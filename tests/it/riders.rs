@@ -109,7 +109,7 @@ fn riders_alone_tell_the_datum_where_nothing_is_seen_of_the_cord() {
 }
 
 #[test]
-fn where_a_rider_stands_and_what_it_is_off_is_told() {
+fn where_a_rider_stands_and_what_it_is_off_is_reported() {
     let mut riders = three();
     riders[2].across_mm = 0.12;
     let figures = told(&with_riders(&riders), &SightingKnobs::exact(), true);
@@ -202,9 +202,9 @@ fn edges_and_riders_that_contradict_each_other_refuse_the_datum() {
     // In every photo the shadow's edge passes for the cord's.
     truth.bench.cord.seen_off_mm = [0.9, 0.9];
     let figures = told(&truth, &SightingKnobs::default(), true);
-    let told_why = finding(&figures, "datum-disagrees").expect("a refusal");
-    assert_eq!(told_why.severity, Severity::Refused);
-    assert!(told_why.what.contains("0.9 mm to the right at tabs 39 and 40"), "{}", told_why.what);
+    let refusal = finding(&figures, "datum-disagrees").expect("a refusal");
+    assert_eq!(refusal.severity, Severity::Refused);
+    assert!(refusal.what.contains("0.9 mm to the right at tabs 39 and 40"), "{}", refusal.what);
     assert!(
         figures.get(&Figure::WheelOffset).is_none()
             && figures.measured.rims().iter().all(|rim| rim.offset.is_none())
@@ -220,11 +220,11 @@ fn one_rider_of_three_that_all_the_rest_contradict_is_left_out() {
     riders[2].across_mm = 1.4;
     let truth = with_riders(&riders);
     let figures = told(&truth, &SightingKnobs::default(), true);
-    let told_why = finding(&figures, "rider-left-out").expect("a warning");
+    let warning = finding(&figures, "rider-left-out").expect("a warning");
     assert!(
-        told_why.what.contains("tabs 43 and 44") && told_why.what.contains("1.4 mm"),
+        warning.what.contains("tabs 43 and 44") && warning.what.contains("1.4 mm"),
         "{}",
-        told_why.what
+        warning.what
     );
     for (pointer, ratio, m) in out_by(&truth, &by_pointer(&figures)) {
         assert!(ratio.abs() < 1.0 && m.quality == Quality::Good, "{pointer} is {ratio:.2} U out");
@@ -302,7 +302,7 @@ fn slow_a_bridge_too_short_for_the_cord_stays_within_u_on_riders_that_lean() {
     (truth.bench.cord.radius_mm, truth.bench.cord.height_mm) = (1.5, 3.2);
     let folder = tempfile::tempdir().expect("a temporary folder");
     truth.write_job(folder.path(), &RenderKnobs::quick()).expect("photos");
-    let figures = told_without_edges(&pipeline::measure(
+    let figures = figures_without_edges(&pipeline::measure(
         pipeline::open(folder.path()).expect("a job"),
         &|_| {},
     ));
@@ -314,8 +314,8 @@ fn slow_a_bridge_too_short_for_the_cord_stays_within_u_on_riders_that_lean() {
     }
 }
 
-/// Measures a folder and tells the figures again as if nothing had been seen of the cord.
-fn told_without_edges(measured: &Measured) -> Figures {
+/// Measures a folder, and its figures again as if nothing had been seen of the cord.
+fn figures_without_edges(measured: &Measured) -> Figures {
     let mut setups: Vec<String> = measured.photos.iter().map(|photo| photo.setup.clone()).collect();
     setups.dedup();
     let photos: Vec<ScenePhoto> = measured
@@ -350,7 +350,7 @@ fn the_shared_sets_with_riders_are_right_without_the_cords_edges() {
     for set in ["riders-sun", "riders-dusk"] {
         let folder = common::shared_sets::folder(set);
         let expected = common::shared_sets::read(set, "expected.json");
-        let figures = told_without_edges(common::measured::measured(&folder));
+        let figures = figures_without_edges(common::measured::measured(&folder));
         let measured = by_pointer(&figures);
         for (pointer, m) in measured
             .iter()

@@ -150,7 +150,7 @@ fn small_tabs_are_read() {
 }
 
 #[test]
-fn mirror_images_are_refused_and_told() {
+fn mirror_images_are_refused_and_reported() {
     for number in [2, 4, 39, 50] {
         let mut print = Print::new(Pattern::Tab(number), [80.0, 75.0], 14.0).turned(20.0);
         print.mirrored = true;

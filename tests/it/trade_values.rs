@@ -79,7 +79,7 @@ fn tooth_widths_follow_the_inner_width_of_the_chain() {
 /// 10B and 530 are both called 5/8 x 3/8 inch and differ in inner width: 9.65 mm (a public design
 /// project's unit test for ISO 606, seen) and 9.53 mm (a parts dealer's chain table, seen).
 #[test]
-fn chains_of_one_pitch_are_told_apart() {
+fn chains_of_one_pitch_are_distinguished() {
     let five_eighths: Vec<&str> = sizes_of_pitch(15.875).map(|size| size.name).collect();
     assert_eq!(five_eighths, ["10B", "520", "525", "530", "532"]);
     let inner = |name: &str| CHAIN_SIZES.iter().find(|size| size.name == name).unwrap().inner_width;
@@ -109,7 +109,7 @@ fn the_default_chain_limits_are_those_of_the_named_handbook() {
     assert_eq!((line.tolerance, line.verdict), (1.0, Decision::In));
     assert!(line.source.starts_with("Tsubaki"), "{}", line.source);
     assert_abs_diff_eq!(of("/chain/yaw").tolerance, 0.191, epsilon = 5e-4);
-    // The other handbook's limits stand beside it: Wippermann, Guidelines for the Alignment of
+    // The other handbook's limits are named with it: Wippermann, Guidelines for the Alignment of
     // Chain Drives (seen).
     assert!(
         line.source.contains("Wippermann")

@@ -38,7 +38,7 @@ fn verdict(outcome: &Outcome, field: &str) -> Decision {
 /// Lean, rim and wheel offset of a bench nobody levelled hold relative to it and are not judged;
 /// squareness is.
 #[test]
-fn a_bench_of_which_nothing_was_said_is_told_from_and_not_judged_by() {
+fn a_bench_of_unknown_level_gives_figures_and_no_verdicts() {
     let job = Job::default();
     let (_, figures) = solved(&without_lines(), &SightingKnobs::exact(), &job).expect("a scene");
     assert_eq!(figures.measured.up.from, UpFrom::Bench);
@@ -119,7 +119,7 @@ fn one_flag_and_the_lines_own_images_tell_upright() {
     assert!(measured["/wheel/lean"].u < 0.05, "{:?}", measured["/wheel/lean"]);
 }
 
-/// A flag without a line says where the line hangs and nothing of upright, and that is told.
+/// A flag without a line shows where the line hangs and nothing of upright, which is reported.
 #[test]
 fn a_flag_alone_tells_nothing_of_upright() {
     let truth = TruthScene::full();
@@ -164,7 +164,7 @@ impl Knocked {
 
 /// Somebody leans on the wheel while the second set-up is photographed.
 #[test]
-fn a_wheel_knocked_within_a_setup_is_told_and_harms_no_figure() {
+fn a_wheel_knocked_within_a_setup_is_reported_and_harms_no_figure() {
     let Knocked { truth, mut photos, others, setups, lens_only } = Knocked::wheel();
     let job = Job::default();
     let last = setups.len() - 1;
@@ -189,7 +189,7 @@ fn a_wheel_knocked_within_a_setup_is_told_and_harms_no_figure() {
 /// The wheel is knocked while somebody walks round to the other side: no photo contradicts its
 /// neighbours, only both sides together do.
 #[test]
-fn a_wheel_knocked_between_both_sides_photos_is_told_and_harms_no_figure() {
+fn a_wheel_knocked_between_both_sides_photos_is_reported_and_harms_no_figure() {
     let Knocked { truth, mut photos, others, setups, lens_only } = Knocked::wheel();
     let job = Job::default();
     let last = setups.len() - 1;

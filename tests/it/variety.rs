@@ -8,7 +8,7 @@ use crate::common::variety::{Class, DrawnBench, Mishap};
 use sightcord::measurement::Quality;
 use sightcord::pipeline::{self, Measured};
 
-/// Sentences, by the id of their finding, any of which tells a mishap.
+/// Sentences, by the id of their finding, any of which reports a mishap.
 fn telling(mishap: Mishap) -> &'static [&'static str] {
     match mishap {
         Mishap::WheelKnocked | Mishap::WheelKnockedBetweenSides => {
@@ -31,7 +31,7 @@ fn telling(mishap: Mishap) -> &'static [&'static str] {
     }
 }
 
-/// Benches of which a share of figures can be asked.
+/// Benches that can be asked for a share of figures.
 const SEVERAL: usize = 10;
 
 /// What came of one bench.

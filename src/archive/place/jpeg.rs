@@ -1,4 +1,4 @@
-//! JPEG written anew: segments as in ITU-T T.81, annex B.
+//! JPEG rewritten: segments as in ITU-T T.81, annex B.
 
 use crate::photo::segments::{Next, START_OF_SCAN, Segment, Segments};
 

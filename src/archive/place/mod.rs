@@ -1,10 +1,10 @@
-//! Copies of photos that do not tell where they were taken: JPEG and PNG files are written anew.
+//! Copies of photos that do not show where they were taken: JPEG and PNG files are rewritten.
 //!
-//! A place can stand in any piece of a file that is not the picture: the GPS block, the maker's own
+//! A place can be in any piece of a file that is not the picture: the GPS block, the maker's own
 //! notes, XMP wherever it lies and however it is packed or coded, IPTC, comments, a preview, a
 //! second picture behind the first, a film clip. So nothing is looked for and taken out; what is
 //! not needed is never copied. Kept are the pieces that the picture is decoded from, byte by byte,
-//! so that nothing measured changes, and EXIF written anew with what is known to be harmless:
+//! so that nothing measured changes, and EXIF rewritten with what is known to be harmless:
 //! maker, model, lens, focal lengths, zoom, size and orientation. Maker, model and lens are texts
 //! that measuring tells lenses apart by.
 

@@ -1,10 +1,10 @@
-//! PNG written anew: chunks as in the PNG specification (W3C, third edition).
+//! PNG rewritten: chunks as in the PNG specification (W3C, third edition).
 
 use miniz_oxide::inflate::stream::{InflateState, inflate};
 use miniz_oxide::{DataFormat, MZFlush, MZStatus};
 
 const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1A\n";
-/// The picture's data are written in chunks of so many bytes.
+/// The picture's data are written in chunks of this many bytes.
 const CHUNK_BYTES: usize = 1 << 20;
 /// Chunks that say what the codes mean as light, each with its largest size: all of them are a few
 /// numbers.
@@ -22,7 +22,7 @@ pub(super) fn rewritten(bytes: &[u8], exif: Option<&[u8]>) -> Option<Vec<u8>> {
         let length = u32::from_be_bytes(rest.get(..4)?.try_into().ok()?) as usize;
         let kind: &[u8; 4] = rest.get(4..8)?.try_into().ok()?;
         let content = rest.get(8..8_usize.checked_add(length)?)?;
-        // Behind the content stands a checksum of four bytes.
+        // A checksum of four bytes follows the content.
         rest = rest.get(length.checked_add(12)?..).unwrap_or_default();
         match kind {
             b"IHDR" if header.is_none() => header = Some(Header::read(content)?),

@@ -30,7 +30,7 @@ pub enum Ink {
 pub const BLACK: Ink = Ink::Gray(0.0);
 pub const WHITE: Ink = Ink::Gray(1.0);
 
-/// Where a text stands relative to the point given for its baseline.
+/// Where a text goes relative to the point given for its baseline.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Align {
     Left,
@@ -38,7 +38,7 @@ pub enum Align {
     Right,
 }
 
-/// A pen for lines that nobody measures.
+/// A pen for lines that are not measured.
 #[derive(Clone, Copy, Debug)]
 pub struct Pen {
     pub ink: Ink,
@@ -78,7 +78,7 @@ impl<'a> Canvas<'a> {
     }
 
     /// From here on, positions and lengths are multiplied by `scale` and then moved by `offset`.
-    /// For what nobody measures.
+    /// For what is not measured.
     pub fn zoom(&mut self, scale: f64, offset: Point) {
         self.content.transform([
             scale as f32,
@@ -239,7 +239,7 @@ impl Area<'_> {
         self.content.fill_even_odd();
     }
 
-    /// Fills the area and whatever its parts share (non-zero rule).
+    /// Fills the area and all that its parts share (non-zero rule).
     pub fn fill_all(self, ink: Ink) {
         set_fill(self.content, ink);
         self.content.fill_nonzero();

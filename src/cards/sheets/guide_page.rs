@@ -1,5 +1,5 @@
-//! The one-page guide: where cards, tabs and flags go, where to stand, and what to mind. Nobody
-//! measures on it.
+//! The one-page guide: where cards, tabs and flags go, where to stand, and what to watch for.
+//! Nothing is measured on it.
 
 use super::canvas::{Align, BLACK, Canvas, Ink, Pen, Point};
 use super::guide_views::{

@@ -52,14 +52,14 @@ fn arc(centre: Point, radius: f64, from: f64, to: f64) -> Vec<Point> {
         .collect()
 }
 
-/// On which side of a tab's sign its number stands.
+/// On which side of a tab's sign its number is.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum NumberOn {
     Left,
     Right,
 }
 
-/// A tab's sign: white paper with a plain chequer, and its number beside it.
+/// A tab's sign: white paper with a plain chequer, and its number next to it.
 fn tab_sign(canvas: &mut Canvas, at: Point, number: &str, number_on: NumberOn) {
     const CELL: f64 = 1.1;
     const TO_NUMBER: f64 = 2.8;
@@ -85,7 +85,7 @@ fn tab_sign(canvas: &mut Canvas, at: Point, number: &str, number_on: NumberOn) {
     canvas.text([x, at[1] - 0.9], align, Face::Bold, WORDS_MM, number);
 }
 
-/// Where a card's number stands.
+/// Where a card's number is.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Labelled {
     /// On the card.

@@ -80,7 +80,7 @@ pub fn draw_check_line_along(canvas: &mut Canvas, left_end: Point, length_mm: f6
 
 /// A check line along the page's y, from the middle of its lower end tick to the middle of its
 /// upper one, with a gap about its middle: there the datum cord passes, and nothing dark should lie
-/// beside it.
+/// next to it.
 pub fn draw_check_line_across(canvas: &mut Canvas, lower_end: Point, length_mm: f64, gap_mm: f64) {
     let half = (length_mm - gap_mm) / 2.0;
     let mut area = canvas.area();

@@ -114,8 +114,8 @@ impl Face {
         self.width_em(text) * size_mm
     }
 
-    /// A text broken at spaces into lines no wider than this. A single word that is wider stands
-    /// alone.
+    /// A text broken at spaces into lines no wider than this. A single word that is wider gets
+    /// a line of its own.
     pub fn wrap(self, text: &str, size_mm: f64, width_mm: f64) -> Vec<String> {
         let mut lines: Vec<String> = Vec::new();
         for word in text.split_whitespace() {
@@ -230,7 +230,7 @@ mod tests {
     }
 
     #[test]
-    fn a_word_wider_than_the_line_stands_alone() {
+    fn a_word_wider_than_the_line_gets_its_own() {
         assert_eq!(
             Face::Bold.wrap("a incomprehensibilities b", 3.0, 10.0),
             ["a", "incomprehensibilities", "b"]

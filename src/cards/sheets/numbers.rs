@@ -122,7 +122,7 @@ mod tests {
     }
 
     #[test]
-    fn each_mistake_is_told_apart() {
+    fn each_mistake_is_recognised() {
         let message = |text| cards(text).unwrap_err().to_string();
         assert_eq!(message("5-1"), "`5-1` runs backwards: write the smaller number first");
         assert_eq!(message("17"), "17 is not among them: cards are numbered 1 to 16");

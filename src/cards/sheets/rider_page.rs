@@ -2,13 +2,13 @@
 //!
 //! A strip carries two tabs foot to foot. Printed side out it is folded round the cord and glued
 //! back to back from the top down to the marks, so that it stands on the cord like a little sail.
-//! The cord's axis shall then lie one pattern side below both patterns' centres, midway between the
+//! The cord's axis must then lie one pattern side below both patterns' centres, midway between the
 //! faces. How long the bridge between the feet must be for that follows from the fold as it is seen
 //! along the cord: cord's radius r, paper's thickness t, the glued seam ending at the height h
 //! above the axis.
 //!
 //! Paper bends without stretching in the middle of its thickness, so lengths are counted there.
-//! Round the cord that fibre runs at the radius R = r + t/2. In the seam it runs t/2 beside the
+//! Round the cord that fibre runs at the radius R = r + t/2. In the seam it runs t/2 off the
 //! middle plane, so that it leaves the seam at P = (t/2, h), at the distance D = sqrt(h^2 +
 //! (t/2)^2) from the axis and at the angle a = atan(t / 2h) off the upright. The flanks are
 //! straight, the paper being pulled tight: from P they touch the circle at the angle a + acos(R/D)
@@ -37,7 +37,7 @@ pub const SEAM_MM: f64 = 8.0;
 const PAPER_MM: f64 = 0.10;
 /// Cords that a rider can be printed for, mm thick: beyond, its flanks would reach the seam.
 pub const CORDS_MM: std::ops::RangeInclusive<f64> = 0.5..=6.0;
-/// The cord that riders are printed for unless told otherwise, mm.
+/// The cord that riders are printed for by default, mm.
 pub const USUAL_CORD_MM: f64 = 2.0;
 
 /// Width of a strip in pattern sides, and how far it reaches beyond a pattern's centre at its head.
@@ -135,7 +135,7 @@ fn draw_head(canvas: &mut Canvas, cord_mm: f64, page_number: usize, n_pages: usi
     let words = [
         thickness.as_str(),
         "1  Cut along the grey lines. Fold along the dashed line, the patterns outside, and lay the fold under the cord.",
-        "2  Glue the two backs together from the top down to the marks beside the patterns' feet, no further, edges flush, and pull the \
+        "2  Glue the two backs together from the top down to the marks at the patterns' feet, no further, edges flush, and pull the \
          fold tight round the cord. It stands on the cord like a sail; a lean of ten degrees does no harm.",
         "3  The odd number looks to the bike's left, the even one to its right; the arrows point to the front.",
         "4  Two riders 600 mm apart, or three, between the cards, so that they hide no lane. Leave them there until the last photo.",

@@ -136,7 +136,7 @@ fn draw_tab(canvas: &mut Canvas, placed: &PlacedTab) {
         }
     }
 
-    // The words stand below the pattern, clear of its edge by a tenth of its side.
+    // The words go below the pattern, clear of its edge by a tenth of its side.
     let pad = 0.08 * side;
     let words_top = centre_y - side / 2.0 - 0.1 * side;
     let words_height = words_top - (top - height) - pad / 2.0;

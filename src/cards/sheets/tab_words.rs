@@ -5,7 +5,7 @@
 
 use crate::job::{Role, Side, TabRole};
 
-/// Words for a tab, 1 to 64, in two short lines to stand beside its number.
+/// Words for a tab, 1 to 64, in two short lines to go next to its number.
 pub fn tab_words(number: u8) -> [String; 2] {
     let lines = |first: &str, second: &str| [first.to_owned(), second.to_owned()];
     match TabRole::of_number(number).role {
@@ -29,7 +29,8 @@ pub fn tab_words(number: u8) -> [String; 2] {
         Role::BackboneFlag { front } => {
             lines("backbone cord,", if front { "front flag" } else { "rear flag" })
         }
-        // Tab 32 is the one for faces that do not turn with the wheel, unless a job says otherwise.
+        // Tab 32 is the one for faces that do not turn with the wheel, unless a job gives it
+        // another role.
         Role::HubFace => {
             lines("drum or hub face,", if number == 32 { "does not turn" } else { "turns" })
         }

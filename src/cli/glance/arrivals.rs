@@ -1,4 +1,5 @@
-//! What was told of a watched folder so far, what is new in it, and what may still be on its way.
+//! What was reported of a watched folder so far, what is new in it, and what may still be on its
+//! way.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -13,7 +14,7 @@ use crate::pipeline::Sortable;
 use super::sorting;
 use super::{lines, words};
 
-/// A photo that was told of.
+/// A photo that was reported.
 struct Reported {
     glance: Glance,
     photo: Sortable,
@@ -21,17 +22,17 @@ struct Reported {
     sha256: String,
 }
 
-/// What was told of a folder so far, and what may still be on its way.
+/// What was reported of a folder so far, and what may still be on its way.
 #[derive(Default)]
 pub struct Arrivals {
-    /// Photos told of, in the order in which they came.
+    /// Photos reported, in the order in which they came.
     reported: Vec<Reported>,
     /// Files that could not be read when last looked at, and their checksums then.
     waiting: BTreeMap<String, String>,
 }
 
 impl Arrivals {
-    /// Whether nothing was told of yet.
+    /// Whether nothing was reported yet.
     pub fn is_empty(&self) -> bool {
         self.reported.is_empty()
     }
@@ -51,15 +52,15 @@ impl Arrivals {
             there.contains(&(reported.glance.photo.as_str(), reported.sha256.as_str()))
         });
         self.waiting.retain(|id, _| there.iter().any(|(there, _)| there == id));
-        let is_told = |file: &PhotoFile| {
+        let is_reported = |file: &PhotoFile| {
             self.reported
                 .iter()
                 .any(|reported| reported.glance.photo == file.id && reported.sha256 == file.sha256)
         };
-        all.into_iter().filter(|(file, _)| !is_told(file)).collect()
+        all.into_iter().filter(|(file, _)| !is_reported(file)).collect()
     }
 
-    /// Whether a photo can be told of: it was read, or it could not be and is the same as when it
+    /// Whether a photo can be reported: it was read, or it could not be and is the same as when it
     /// was last tried.
     pub fn is_ready(&mut self, file: &PhotoFile, read: &Result<Photo, PhotoError>) -> bool {
         let same_as_before = self.waiting.get(&file.id) == Some(&file.sha256);
@@ -83,7 +84,7 @@ impl Arrivals {
         self.reported.push(Reported { glance: new, photo, sha256: file.sha256.clone() });
     }
 
-    /// Sorts all photos anew: each may tell more of those before it.
+    /// Sorts all photos again: each may show more of those before it.
     pub(super) fn sort(&mut self, job: &Job) {
         let photos: Vec<Sortable> =
             self.reported.iter().map(|reported| reported.photo.clone()).collect();
@@ -92,7 +93,7 @@ impl Arrivals {
         sorting::sort(&mut glances, photos, job, true);
     }
 
-    /// Takes a photo up among those told of, and gives the words for it.
+    /// Adds a photo to those reported, and gives the words for it.
     pub fn take(&mut self, file: &PhotoFile, new: Glance, photo: Sortable, job: &Job) -> New {
         self.add(file, new, photo);
         self.sort(job);
@@ -109,7 +110,7 @@ impl Arrivals {
     }
 }
 
-/// What is said of a new photo.
+/// The report on a new photo.
 #[derive(Debug, Serialize)]
 pub struct New {
     #[serde(flatten)]
@@ -168,7 +169,7 @@ mod tests {
     }
 
     #[test]
-    fn a_new_photo_is_told_by_what_it_adds_and_what_is_missing_after_it() {
+    fn a_new_photo_is_reported_by_what_it_adds_and_what_is_missing_after_it() {
         let (job, mut arrivals) = (Job::default(), Arrivals::default());
         let first = take(
             &mut arrivals,
@@ -210,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_that_cannot_be_read_is_told_only_once_it_has_stopped_changing() {
+    fn a_file_that_cannot_be_read_is_reported_only_once_it_has_stopped_changing() {
         let mut arrivals = Arrivals::default();
         let half = file("1-a/1.jpg", "half");
         assert_eq!(arrivals.new_among(&listed(std::slice::from_ref(&half))).len(), 1);
@@ -224,7 +225,7 @@ mod tests {
     }
 
     #[test]
-    fn a_photo_is_told_once_and_again_when_it_was_taken_away_or_replaced() {
+    fn a_photo_is_reported_once_and_again_when_it_was_taken_away_or_replaced() {
         let mut arrivals = Arrivals::default();
         let first = file("1-a/1.jpg", "a");
         take(&mut arrivals, &first, glance("1-a/1.jpg", &[1], &[1]));

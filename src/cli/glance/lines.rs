@@ -123,7 +123,7 @@ fn wrapped(first: &str, rest: &str, words: &str) -> Vec<String> {
         .collect()
 }
 
-/// A name of reasonable length: the end of it tells photos apart.
+/// A name of reasonable length: its end tells photos apart.
 fn shortened(name: &str) -> String {
     let n = name.chars().count();
     if n <= LONGEST_NAME {

@@ -38,9 +38,9 @@ Examples:
 /// A line for each photo and one for each position of the wheel; everything that was seen with
 /// --all, or where one photo is named.
 ///
-/// Where the cord runs in a card's lane is told at once in the card's own millimetres. It gives no
-/// offset of anything that stands above the cards: one photo can't tell how far away a thing is,
-/// and what stands 300 mm up appears that much times the slope of the view beside its true place.
+/// Where the cord runs in a card's lane is given at once in the card's own millimetres. There is no
+/// offset of anything that stands above the cards: one photo can't show how far away a thing is,
+/// and what stands 300 mm up appears off its true place by that much times the slope of the view.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct GlanceArgs {
@@ -75,7 +75,7 @@ struct Document<'a> {
     schema: &'static str,
     photos: &'a [Glance],
     missing: &'a [String],
-    /// What no single photo tells, and why.
+    /// What no single photo can show, and why.
     not_told: &'static str,
     findings: &'a [Finding],
 }
@@ -93,7 +93,7 @@ struct Wanted {
 
 /// What was named on the command line.
 struct Named {
-    /// The usual roles, for photos that were named by themselves, then a job for each folder.
+    /// The usual roles, for photos that were named on their own, then a job for each folder.
     jobs: Vec<Job>,
     wanted: Vec<Wanted>,
     findings: Vec<Finding>,
@@ -259,7 +259,7 @@ fn say(
             schema: SCHEMA,
             photos: glances,
             missing: &missing,
-            not_told: words::NOT_TOLD,
+            not_told: words::NOT_SHOWN,
             findings,
         };
         return super::print_json(&format!("{}\n", serde_json::to_string_pretty(&document)?));

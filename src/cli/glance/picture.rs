@@ -28,7 +28,7 @@ pub struct PictureFolder {
 
 impl PictureFolder {
     /// Makes the folder if it is not there. Refuses one in which the next measurement, or a watch,
-    /// would take the pictures for photos: anywhere in a job, or beside the photos that are
+    /// would take the pictures for photos: anywhere in a job, or next to the photos that are
     /// looked at.
     pub fn open(folder: &Path, looked_at: &[PathBuf]) -> anyhow::Result<Self> {
         let resolved = resolved(folder)
@@ -122,9 +122,9 @@ fn would_be_looked_at(pictures: &Path, at: &Path) -> bool {
     if at.is_dir() {
         return is_within(pictures, at);
     }
-    let beside =
+    let parent =
         at.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    is_within(pictures, beside)
+    is_within(pictures, parent)
 }
 
 /// Whether this very picture is there already; an error if something else is in its place.

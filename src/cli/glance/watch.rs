@@ -1,8 +1,8 @@
 //! `glance FOLDER --watch`: keeps looking at a folder and says of each new photo what it adds and
 //! what is still missing.
 //!
-//! File events only wake it up; what is new is told by listing the folder and comparing. So nothing
-//! depends on which events a system sends for a copy, a rename or a half-written file.
+//! File events only wake it up; what is new is found by listing the folder and comparing. So
+//! nothing depends on which events a system sends for a copy, a rename or a half-written file.
 
 use std::path::Path;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -23,11 +23,11 @@ use super::picture::PictureFolder;
 use super::{GlanceArgs, lines};
 use crate::pipeline::Sortable;
 
-/// After an event the folder is left alone until nothing has happened for so long: a copy makes
+/// After an event the folder is left alone until nothing has happened for this long: a copy makes
 /// many events.
 const CALM: Duration = Duration::from_millis(150);
-/// A file that can't be read is looked at again after so long, and told as unreadable if it is the
-/// same by then: until then it may be on its way.
+/// A file that can't be read is looked at again after this time, and reported as unreadable if it
+/// is the same by then: until then it may be on its way.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Why the watch wakes up.
@@ -67,11 +67,11 @@ pub fn watch(folder: &Path, args: &GlanceArgs) -> anyhow::Result<u8> {
     })
     .context("Ctrl-C can't be caught")?;
     super::super::threads::one_more()?;
-    // Whatever the event is, an error included, the folder is listed anew.
+    // Whatever the event is, an error included, the folder is listed again.
     let mut watcher = notify::recommended_watcher(move |_event: notify::Result<notify::Event>| {
         let _ = wake.send(Wake::Folder);
     })
-    .context("this system gives no word of new files")?;
+    .context("this system does not report new files")?;
     let failed = || format!("{} can't be watched: see that you may read it", folder.display());
     watcher.watch(folder, RecursiveMode::Recursive).with_context(failed)?;
     watched.look()?;
@@ -126,7 +126,7 @@ impl Watched<'_> {
         self.arrivals.is_waiting()
     }
 
-    /// Lists the folder and tells of what is new.
+    /// Lists the folder and reports what is new.
     fn look(&mut self) -> anyhow::Result<()> {
         let listed = match list_photos(self.folder) {
             Ok(listed) => listed,
@@ -211,7 +211,7 @@ impl Watched<'_> {
         ))
     }
 
-    /// A picture that can't be written is told, and the watch goes on.
+    /// A picture that can't be written is reported, and the watch goes on.
     fn draw(&mut self, file: &PhotoFile, looked: &Looked) {
         let Some(pictures) = &mut self.pictures else { return };
         let made = super::pictures_of(&file.id, &file.path, looked, &self.job, self.flat);

@@ -13,7 +13,7 @@ const WIDTH: usize = 80;
 /// Where the text of an entry begins.
 const INDENT: usize = 16;
 
-/// One entry: a word at the left, then text that is wrapped beside it.
+/// One entry: a word at the left, then text that is wrapped next to it.
 pub fn entry(word: &str, text: &str) -> String {
     let first = format!("  {word:<width$}", width = INDENT - 2);
     let rest = " ".repeat(INDENT);
@@ -29,7 +29,7 @@ pub fn paragraph(text: &str) -> String {
     wrapped("", "", text)
 }
 
-/// Words in lines of 80 columns. A hyphen is no place to end a line: it may stand in a folder's
+/// Words in lines of 80 columns. A hyphen is no place to end a line: it may be part of a folder's
 /// name.
 fn wrapped(first: &str, rest: &str, text: &str) -> String {
     let options = textwrap::Options::new(WIDTH)
@@ -154,7 +154,7 @@ fn in_lane(cord: &SeenCord) -> String {
     };
     let shadow =
         if cord.told_apart { "" } else { "; cord and shadow look alike, the ± spans both" };
-    format!("{across} {side}, askew by {turned} {turn}{shadow}")
+    format!("{across} {side}, turned by {turned} {turn}{shadow}")
 }
 
 /// What the readings mean, once for all photos.
@@ -174,13 +174,13 @@ pub fn meaning(glances: &[Glance]) -> String {
         if !text.is_empty() {
             text.push('\n');
         }
-        text.push_str(&paragraph(NOT_TOLD));
+        text.push_str(&paragraph(NOT_SHOWN));
     }
     text
 }
 
 /// Why there is no figure of what stands above the cards.
-pub const NOT_TOLD: &str = "One photo can't show where rim, sprockets and frame stand, because of parallax: a point 300 mm above \
+pub const NOT_SHOWN: &str = "One photo can't show where rim, sprockets and frame stand, because of parallax: a point 300 mm above \
     the cards, seen 45 degrees off the upright, appears 300 mm away from its foot, and nothing in the photo says how high it is. \
     That takes two photos or more, and the command measure.";
 

@@ -33,7 +33,7 @@ pub fn keep(folder: &Path, grouping: &[GroupingEntry]) -> anyhow::Result<String>
     };
     if Job::of_folder(folder).is_ok_and(|job| !job.setups.is_empty()) {
         bail!(
-            "{} says already which photos belong together ([[setup]]): take that out first, or add what is new by hand",
+            "{} already says which photos belong together ([[setup]]): take that out first, or add what is new by hand",
             at.display()
         );
     }
@@ -49,7 +49,7 @@ pub fn keep(folder: &Path, grouping: &[GroupingEntry]) -> anyhow::Result<String>
         replace(&at, text.as_bytes(), Some(permissions)).with_context(failed)?;
     }
     let n: usize = found.iter().map(|setup| setup.photos.len()).sum();
-    Ok(format!("{JOB_FILE} now says of {n} photos to which set-up they belong."))
+    Ok(format!("{JOB_FILE} now lists which set-up {n} photos belong to."))
 }
 
 fn found(grouping: &[GroupingEntry]) -> Vec<JobSetup> {

@@ -1,4 +1,4 @@
-//! A figure as a bar: where it stands, how far it may be off, and how far it may go.
+//! A figure as a bar: what it is, how far it may be off, and how far it may go.
 
 use crate::figure::sense::Sense;
 use crate::measurement::Measurement;
@@ -28,7 +28,7 @@ pub fn plus_is_left(sense: Sense, chain_on_left: bool) -> bool {
     }
 }
 
-/// Whether a bar tells anything: a size without a limit, such as a distance, has nothing to be
+/// Whether a bar shows anything: a size without a limit, such as a distance, has nothing to be
 /// shown against.
 pub fn is_worth_a_bar(sense: Sense, limit: Option<(f64, f64)>) -> bool {
     limit.is_some() || !matches!(sense, Sense::Size | Sense::OwnSide | Sense::RimOutboard)
@@ -36,8 +36,8 @@ pub fn is_worth_a_bar(sense: Sense, limit: Option<(f64, f64)>) -> bool {
 
 impl Bar<'_> {
     /// The bar as SVG: the allowed range as a band between two ticks, the value as a dot with the
-    /// reach of its uncertainty. Not for those who can't see it: the same stands in words
-    /// beside it.
+    /// reach of its uncertainty. Hidden from screen readers: the words next
+    /// to it say the same.
     pub fn svg(&self) -> String {
         let Measurement { value, u, .. } = *self.measured;
         let (nominal, tolerance) = self.limit.unwrap_or((self.nought, 0.0));

@@ -38,7 +38,7 @@ pub fn budget(document: &ResultDocument, show: Show) -> Markup {
             }
             @if let Some(ratio) = document.crosscheck.ratio {
                 p {
-                    "As a check the photos were split into odd and even ones and solved apart: the two solutions differ by "
+                    "As a check the photos were split into odd and even ones and solved separately: the two solutions differ by "
                     (format!("{ratio:.2}")) " times what their uncertainties allow"
                     @if ratio <= 1.0 { ", as they should." } @else { "; the uncertainties were raised for it." }
                 }
@@ -117,13 +117,13 @@ pub fn findings(document: &ResultDocument, show: Show) -> Markup {
             }
             @let absent = absent(document);
             @if !absent.is_empty() {
-                h3 { "Not measured, since nothing for it was seen" }
+                h3 { "Not measured: nothing that it needs was seen" }
                 ul { @for Absent { names, need } in &absent { li { (names) ". " span.advice { (need) } } } }
             }
     }
 }
 
-/// What was refused or stands in the way, on the first page: whoever is not finished needs it at
+/// What was refused or is in the way, on the first page: a person who is not finished needs it at
 /// once.
 pub fn in_the_way(document: &ResultDocument, show: Show) -> Markup {
     let is_stuck = matches!(document.state, Some(State::NotFinished | State::Refused));

@@ -14,7 +14,7 @@ use crate::report::result::ResultDocument;
 use crate::text::capital;
 use crate::text::units::{Kind, Show, Shown};
 
-/// A sign and a word for a verdict: the shape tells it without the colour, the word without the
+/// A sign and a word for a verdict: the shape shows it without the colour, the word without the
 /// shape.
 pub fn verdict_badge(decision: Decision) -> Markup {
     let (class, sign) = match decision {
@@ -193,7 +193,7 @@ fn hand(document: &ResultDocument, show: Show) -> Markup {
     html! {
         @if !document.hand.is_empty() {
             table.plain {
-                caption { strong { "Measured by hand" } ", beside the photographed figure and never merged with it" }
+                caption { strong { "Measured by hand" } ", next to the photographed figure and never merged with it" }
                 thead { tr {
                     th scope="col" { "Figure" }
                     th scope="col" { "By hand" }

@@ -20,8 +20,8 @@ const NOTHING: Luma<u8> = Luma([128]);
 /// A pattern of a photo, seen from straight above and as it is read, in grey, as a JPEG. None where
 /// its corners span no plane.
 ///
-/// One plane is laid through all its corners: a card that is bowed, and what stands above it, is
-/// off by as much as it stands off.
+/// One plane is laid through all its corners: a bowed card, and what stands above one, is
+/// off in the picture accordingly.
 pub fn flat_card(luma: &LinearImage, seen: &PatternSighting) -> Option<Vec<u8>> {
     let mut cells: Vec<f64> = seen.corners.iter().map(|corner| corner.cell_px).collect();
     cells.sort_by(f64::total_cmp);

@@ -101,7 +101,7 @@ struct Sheet {
     /// Where the contour began, and where the pen is.
     begin: Point,
     pen: Point,
-    /// Where the glyph stands on the sheet, px.
+    /// Where the glyph is on the sheet, px.
     left: f32,
     foot: f32,
 }
@@ -147,7 +147,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_letter_is_as_high_as_it_was_asked_for_and_stands_upright_in_its_place() {
+    fn a_letter_is_as_high_as_it_was_asked_for_and_is_upright_in_its_place() {
         let letters = Letters::of_height(40.0).unwrap();
         let mut picture = RgbImage::new(60, 60);
         letters.draw(&mut picture, Rgb([200, 100, 0]), [10, 5], "L");

@@ -1,4 +1,4 @@
-//! Names written into a photo beside what they name, so that none lies over another.
+//! Names written into a photo next to what they name, so that none lies over another.
 
 use image::{Rgb, RgbImage};
 use imageproc::drawing::{draw_filled_rect_mut, draw_line_segment_mut};
@@ -22,7 +22,7 @@ pub struct Name {
     pub around: [f32; 4],
 }
 
-/// Writes all names. Each stands above what it names where there is room, else below, else further
+/// Writes all names. Each goes above what it names where there is room, else below, else further
 /// off with a stroke that leads back. `letters` is their height as a part of the picture's longer
 /// side.
 pub fn write_names(photo: &mut RgbImage, names: &[Name], letters: f32) {

@@ -15,8 +15,8 @@ use crate::text::units::Show;
 
 pub const PAGE_CSS: &str = concat!(include_str!("palette.css"), include_str!("page.css"));
 
-/// What the page may load: pictures and styles that stand in it. Whatever a name in it may hold, no
-/// script runs, and nothing comes from elsewhere or goes there.
+/// What the page may load: pictures and styles that are in it. Whatever a name in it may hold, no
+/// script runs, and nothing comes from another place or goes there.
 const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'";
 
 /// A whole page as one file: nothing in it is fetched from elsewhere, and nothing needs a script.
@@ -148,7 +148,7 @@ fn view_section(document: &ResultDocument, show: Show) -> Markup {
     let Some(bike) = bike_of(document) else { return html! {} };
     html! {
         section #views {
-            h2.unseen { "How it stands" }
+            h2.unseen { "How it is now" }
             div.views {
                 figure.above { (PreEscaped(above(&bike, show).inline())) figcaption { "From above, front at the top" } }
                 figure.behind { (PreEscaped(behind(&bike, show).inline())) figcaption { "From behind" } }
@@ -212,7 +212,7 @@ fn cautions() -> Markup {
     html! { ul.mind { @for caution in CAUTIONS { li { (caution) } } } }
 }
 
-/// What stands below the first sheet on paper.
+/// What is below the first sheet on paper.
 fn foot(document: &ResultDocument, title: &str) -> Markup {
     html! { p.foot { (title) ", " (taken(document)) ". " (NO_CERTIFICATE) " Seal: " (document.job.id) } }
 }

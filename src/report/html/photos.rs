@@ -34,7 +34,8 @@ pub struct PhotoPicture {
     /// The reduced photo, turned upright for people and without EXIF. What
     /// [`super::picture`] makes keeps a page of 24 photos below 6 MB.
     pub jpeg: Vec<u8>,
-    /// The same with the finds drawn in, to be shown elsewhere; empty to leave it as `jpeg` is.
+    /// The same with the finds drawn in, to be shown in another place; empty to leave it as `jpeg`
+    /// is.
     pub marked: Vec<u8>,
     /// Size of the reduced photo, px.
     pub width: u32,

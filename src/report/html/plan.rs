@@ -31,7 +31,7 @@ pub fn section(document: &ResultDocument, show: Show) -> Markup {
 fn no_plan(document: &ResultDocument) -> &'static str {
     match document.state {
         Some(State::Done) => "Nothing to do.",
-        _ => "No step can be named yet: what is missing stands below.",
+        _ => "No step can be named yet: what is missing is listed below.",
     }
 }
 
@@ -77,7 +77,7 @@ fn in_full(step: &PlanStep, show: Show) -> Markup {
 }
 
 /// What lies behind a tap on the screen, for the paper that goes to the bench: how each step is
-/// done, what to mind, and what to expect. It stands on a sheet of its own, so that the first keeps
+/// done, what to mind, and what to expect. It goes on a sheet of its own, so that the first keeps
 /// room for all steps and the drawing.
 pub fn on_paper(document: &ResultDocument, show: Show) -> Markup {
     let changes = changes(document);
@@ -95,7 +95,7 @@ pub fn on_paper(document: &ResultDocument, show: Show) -> Markup {
     }
 }
 
-/// Sides and directions stand in capitals in the words; here they stand out as well.
+/// Sides and directions are in capitals in the words; here they stand out as well.
 pub fn in_capitals(words: &str) -> Markup {
     html! {
         @for (i, word) in words.split(' ').enumerate() {

@@ -33,7 +33,7 @@ const QUALITY: u8 = 68;
 /// What decoding a photo in colour may allocate: the largest picture with three 8-bit samples a
 /// pixel, and as much again.
 const MOST_COLOUR_BYTES: u64 = 6 * crate::photo::decoded::MAX_PIXELS as u64;
-/// The same for a picture to be looked at by itself, with names in it: they can be read when it
+/// The same for a picture to be looked at on its own, with names in it: they can be read when it
 /// fills a screen.
 const LONG_SIDE_ALONE: u32 = 1600;
 const QUALITY_ALONE: u8 = 85;
@@ -85,7 +85,7 @@ impl Overlay {
     }
 }
 
-/// The cord's mid-line where it runs through the cards' lanes, which only the solved scene tells
+/// The cord's mid-line where it runs through the cards' lanes, which only the solved scene can tell
 /// from its shadow.
 fn cord_in_lanes(solution: &Solution, photo: usize) -> Option<Vec<[f64; 2]>> {
     let view = solution.view_of.get(photo).copied().flatten()?;
@@ -164,7 +164,7 @@ pub fn picture(file: &PhotoFile, facts: &PhotoFacts, overlay: Overlay) -> Option
     Some(picture)
 }
 
-/// A photo by itself with all that was found drawn in and named, turned upright, as a JPEG; None
+/// A photo on its own with all that was found drawn in and named, turned upright, as a JPEG; None
 /// only if it can't be coded.
 ///
 /// The names are those of the overlay's outlines; one that begins with "tab" is a tab's. `letters`
@@ -265,7 +265,7 @@ fn made_small(full: DynamicImage, long_side: u32) -> DynamicImage {
 /// profile; as it is where the profile is none for red, green and blue.
 fn in_srgb(picture: DynamicImage, profile: &[u8]) -> DynamicImage {
     let rgb = picture.to_rgb8();
-    // Somebody else's code meets bytes that nobody checked: should it panic, only the colours are a
+    // A library meets bytes that nothing has checked: should it panic, only the colours are a
     // little off.
     let converted = catch_unwind(AssertUnwindSafe(|| {
         let profile = ColorProfile::new_from_slice(profile).ok()?;
@@ -315,7 +315,7 @@ fn jpeg(picture: &RgbImage) -> Option<Vec<u8>> {
     coded(picture, QUALITY)
 }
 
-/// A picture to be looked at by itself.
+/// A picture to be looked at on its own.
 pub(super) fn jpeg_of(picture: &RgbImage) -> Option<Vec<u8>> {
     coded(picture, QUALITY_ALONE)
 }

@@ -16,7 +16,7 @@ use crate::report::result::ResultDocument;
 use crate::text::capital;
 use crate::text::units::{Show, Shown};
 
-/// The page of a comparison: the later bike's drawing beside what became of each step.
+/// The page of a comparison: the later bike's drawing next to what became of each step.
 pub fn since_page(
     before: &ResultDocument,
     after: &ResultDocument,
@@ -76,7 +76,7 @@ fn drawing(after: &ResultDocument, show: Show) -> Markup {
     let Some(bike) = bike_of(after) else { return html! {} };
     html! {
         section #views {
-            h2.unseen { "How it stands now" }
+            h2.unseen { "How it is now" }
             div.views {
                 figure.above { (PreEscaped(above(&bike, show).inline())) figcaption { "Now, from above" } }
                 figure.behind { (PreEscaped(behind(&bike, show).inline())) figcaption { "Now, from behind" } }

@@ -65,7 +65,7 @@ fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
     let absent = absent(document);
     if !absent.is_empty() {
-        paper.heading("Not measured", "nothing for it was seen");
+        paper.heading("Not measured", "nothing that it needs was seen");
         for Absent { names, need } in absent {
             paper.paragraph(FAINT, "  - ", "    ", &format!("{names}. {need}"));
         }

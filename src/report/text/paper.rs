@@ -1,8 +1,8 @@
 //! The terminal's sheet: 80 columns, wrapped paragraphs, aligned columns, and the few styles in
 //! use.
 //!
-//! Styles are written as escape codes; whoever prints passes the text through a stream that takes
-//! them out where the output is not a terminal. No meaning hangs on a style alone.
+//! Styles are written as escape codes; printing passes the text through a stream that takes them
+//! out where the output is not a terminal. No meaning depends on a style alone.
 
 use anstyle::{AnsiColor, Style};
 use textwrap::core::display_width;

@@ -32,7 +32,7 @@ pub fn steps(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
 }
 
-/// Where the job leaves open how the sprockets are brought into line: every way beside the others,
+/// Where the job leaves open how the sprockets are brought into line: every way side by side,
 /// with what each costs the rim.
 pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
     for choice in &step.choices {
@@ -49,7 +49,7 @@ pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
             (style, &moves, 20),
             (style, &format!("then {rim}"), 0),
         ]);
-        // Those of the one that is taken stand in full below.
+        // Those of the one that is taken follow in full below.
         for warning in choice.warnings.iter().filter(|_| !choice.taken) {
             paper.paragraph(BAD, "           ", "           ", &warning.shown(show));
         }

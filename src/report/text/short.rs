@@ -53,7 +53,7 @@ fn one_step(paper: &mut Paper, step: &PlanStep, now: Option<Measurement>, show: 
     let turns = if brief.turns.is_empty() { String::new() } else { format!(" = {}", brief.turns) };
     let words = match step.distance {
         Some(_) => format!("{}: {}{turns}", brief.what, brief.amount),
-        // What can't be said in short is said in full.
+        // What has no short form is printed in full.
         None => step.action.shown(show).into_owned(),
     };
     paper.paragraph(HEADING, &format!("  {}  ", step.n), "     ", &words);
@@ -130,7 +130,7 @@ fn judged(
 ) {
     let figure = &verdict.field;
     let (style, words) = tables::verdict_words(document.verdict(figure), measured, figure, show);
-    // Where the limit has no room beside it, the verdict goes without: --all has both.
+    // Where the limit has no room next to it, the verdict goes without: --all has both.
     let room = WIDTH - NAME - VALUE - uncertainty(show);
     let words = if words.len() > room {
         words.split(" (").next().unwrap_or_default().to_owned()
@@ -145,17 +145,17 @@ fn judged(
     ]);
 }
 
-/// "wheel square (yaw)": the short name with the part it is told of.
+/// "wheel square (yaw)": the short name with the part it belongs to.
 fn name(verdict: &Verdict) -> String {
     let part = verdict.field.line().map_or("", |line| line.group.word());
     format!(" {}{}", part, harmless(&verdict.field.short()))
 }
 
-/// What stands in the way, with what to do; warnings in short; the rest is counted.
+/// What is in the way, with what to do; warnings in short; the rest is counted.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) =
         reported(document).partition(|f| f.severity != Severity::Note);
-    // The same of one figure after another is said once.
+    // The same finding about one figure after another is printed once.
     grave.dedup_by(|a, b| (&a.id, &a.what, &a.advice) == (&b.id, &b.what, &b.advice));
     if !grave.is_empty() {
         paper.blank();

@@ -147,7 +147,7 @@ fn step_in_short(step: &StepProgress, show: Show) -> String {
     }
 }
 
-/// The rim's heights only tell where its offsets hold: nobody adjusts them, and they are not shown.
+/// The rim's heights only show where its offsets hold: they are not adjusted, and not shown.
 fn is_height(difference: &Difference) -> bool {
     matches!(difference.field, Figure::RimHeight(_))
 }

@@ -185,12 +185,12 @@ fn limits(paper: &mut Paper, document: &ResultDocument, show: Show) {
     }
 }
 
-/// Values taken by hand beside the photographed ones.
+/// Values taken by hand, next to the photographed ones.
 pub fn hand(paper: &mut Paper, document: &ResultDocument, show: Show) {
     if document.hand.is_empty() {
         return;
     }
-    paper.heading("By hand", "beside the photographed figure, never merged with it");
+    paper.heading("By hand", "next to the photographed figure, never merged with it");
     for entry in &document.hand {
         let field = &entry.field;
         let with_u = |measured: &Measurement| {

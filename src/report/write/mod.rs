@@ -1,13 +1,13 @@
 //! Puts a report into its folder: checked before the long work, swapped in whole, never over
 //! anything that is not an earlier report of the same job.
 //!
-//! What counts as an earlier report of the same job: the folder holds nothing but files that stand
-//! in the list which this program wrote there with them (`report-files.txt`), each with the bytes
+//! What counts as an earlier report of the same job: the folder holds nothing but files
+//! in the list that this program wrote there with them (`report-files.txt`), each with the bytes
 //! it had then; and its result.json names the same inputs, or at least one photo of a set-up that
-//! this job still has. Photos may so be added or taken away, and settings changed, between two
+//! this job still has. So photos may be added or taken away, and settings changed, between two
 //! runs. Where every photo is another one, the report in the way is of another measurement (the
-//! "before" of a "before and after", say), and nobody has said that it may go. A report without a
-//! list is one of an early version, or put together by hand: nobody can tell, and so it stays.
+//! "before" of a "before and after", say), and nothing shows that it may go. A report without a
+//! list is one of an early version, or put together by hand: it can't be known, and so it stays.
 
 mod error;
 mod own_files;
@@ -28,7 +28,7 @@ use crate::disk::scratch::{ScratchFolder, uninterrupted};
 use crate::disk::{make_folders_in, sync_folder};
 use own_files::{Contents, OwnFiles};
 
-/// What of a job tells whether a report in the way is an earlier one of the same job.
+/// What shows whether a report in the way is an earlier one of the same job.
 #[derive(Clone, Debug, Default)]
 pub struct Identity {
     /// SHA-256 of the inputs, as in the result's job.id.
@@ -61,7 +61,7 @@ impl Identity {
 #[derive(Clone, Debug, Default)]
 pub struct JobPlaces {
     pub job: PathBuf,
-    /// The folders of its photos, save the job's own.
+    /// The folders of its photos, except the job's own.
     pub setups: BTreeSet<PathBuf>,
 }
 
@@ -128,7 +128,7 @@ pub struct Destination {
 /// places, and does not exist, is empty, or holds an earlier report of the same job; and its
 /// surroundings can be written to. Leaves nothing behind.
 ///
-/// A report that an earlier run had put aside when it was broken off comes back into its place.
+/// A report that an earlier run had put aside when it was interrupted comes back into its place.
 pub fn prepare(
     folder: &Path,
     identity: Identity,
@@ -174,7 +174,7 @@ impl Destination {
         let _steps = uninterrupted();
         let staging = staging.keep();
         if let Err(why) = self.put_in_place(&staging) {
-            // The new report goes, wherever it lies now; whatever is anybody else's stays.
+            // The new report goes, wherever it lies now; what belongs to anybody else stays.
             let _ = swap::clear(&staging, None);
             return Err(why);
         }

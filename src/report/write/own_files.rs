@@ -1,5 +1,5 @@
-//! The list of what this program wrote into a report's folder, and what it tells of the files that
-//! lie there now.
+//! The list of what this program wrote into a report's folder, and what it shows about the files
+//! that are there now.
 
 use std::collections::BTreeMap;
 use std::fs::{self, DirEntry, File};

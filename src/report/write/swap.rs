@@ -58,8 +58,8 @@ fn aside_of(folder: &Path) -> PathBuf {
     folder.with_file_name(aside)
 }
 
-/// Puts a report back that a broken-off run left aside. Where the new one is in its place already,
-/// the earlier one is cleared away, unless there is more in it than this program wrote.
+/// Puts a report back that an interrupted run left aside. Where the new one is in its place
+/// already, the earlier one is cleared away, unless there is more in it than this program wrote.
 pub(super) fn restore(folder: &Path) -> Result<(), WriteError> {
     let aside = aside_of(folder);
     if fs::symlink_metadata(&aside).is_err() {
@@ -98,7 +98,7 @@ pub(super) fn clear(report: &Path, successor: Option<&Path>) -> io::Result<()> {
     for sub_folder in &contents.sub_folders {
         fs::remove_dir(report.join(sub_folder))?;
     }
-    // The list goes last: broken off before, the rest can still be told to be ours.
+    // The list goes last: if this breaks off before, the rest is still known to be ours.
     if contents.has_list {
         fs::remove_file(report.join(LIST_NAME))?;
     }

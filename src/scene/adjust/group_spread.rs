@@ -35,8 +35,8 @@ impl Share {
 }
 
 /// What groups add to the covariance of the unknowns at `slots`, all else held. `group_of` names
-/// the group of each point, None for points that count for themselves. None with fewer than three
-/// groups, which show no spread.
+/// the group of each point, None for points that each count as a group of their own. None with
+/// fewer than three groups, which show no spread.
 pub fn of_groups(
     state: &State,
     problem: &Problem,
@@ -147,7 +147,7 @@ fn beyond(own: &DMatrix<f64>, spread: &DMatrix<f64>) -> Option<DMatrix<f64>> {
 mod tests {
     use super::*;
 
-    /// In the first direction the groups tell no more than the points, in the second three times as
+    /// In the first direction the groups show no more than the points, in the second three times as
     /// much.
     #[test]
     fn only_what_exceeds_the_points_own_is_added() {

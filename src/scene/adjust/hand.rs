@@ -33,7 +33,7 @@ const REFOCUSED_SHIFT_PX: f64 = 20.0;
 const ROUNDS: usize = 8;
 
 /// Standard deviations of a sweep's turn (radians) and shift (mm) about each axis: the rms of what
-/// each photo's cards show by themselves, everything but the photo's own unknowns held.
+/// each photo's cards show on their own, everything but the photo's own unknowns held.
 pub fn shown_by_cards(state: &State, slots: &Slots, blocks: &[Block], priors: &Priors) -> [f64; 2] {
     let mut of_views: Vec<Vec<&Block>> = vec![Vec::new(); state.views.len()];
     for block in blocks.iter().filter(|block| matches!(block.shown, Shown::Card(_))) {
@@ -61,7 +61,7 @@ pub fn shown_by_cards(state: &State, slots: &Slots, blocks: &[Block], priors: &P
     priors.sweep_sigma
 }
 
-/// What one photo's cards say of its own unknowns: normal equations.
+/// What one photo's cards determine of its own unknowns: normal equations.
 struct Seen {
     own: DMatrix<f64>,
     gradient: DVector<f64>,
@@ -71,7 +71,7 @@ impl Seen {
     fn of(state: &State, slots: &Slots, blocks: &[&Block]) -> Self {
         let mut seen =
             Self { own: DMatrix::zeros(N_VIEW, N_VIEW), gradient: DVector::zeros(N_VIEW) };
-        // A card has no unknowns beside the view's own; a block without corners in use has none at
+        // A card has no unknowns besides the view's own; a block without corners in use has none at
         // all.
         let parts = blocks
             .iter()

@@ -15,8 +15,8 @@ pub const REJECT: f64 = 4.5;
 
 /// A pattern with fewer residuals than this is weighed like its class.
 const LEAST_RESIDUALS: usize = 40;
-/// What is stated beforehand of a corner's uncertainty weighs as much as so many residuals: few of
-/// them, of marks that have unknowns of their own, fit whatever was seen.
+/// What is stated beforehand of a corner's uncertainty weighs as much as this many residuals: few
+/// of them, of marks that have unknowns of their own, fit whatever was seen.
 const STATED_WEIGHS: f64 = 40.0;
 /// Unknowns of a line in space (two for its place, two for its direction).
 const LINE_UNKNOWNS: usize = 4;
@@ -25,8 +25,8 @@ const LINE_UNKNOWNS: usize = 4;
 const RANGE: (f64, f64) = (0.5, 60.0);
 
 /// By how much light and ground move a straight line's image beyond what its places' scatter
-/// shows: standard deviation, px, and as how many degrees of freedom that counts beside what the images
-/// themselves show (rms of rendered photos with lines of every colour).
+/// shows: standard deviation, px, and how many degrees of freedom it counts as, next to what the
+/// images themselves show (rms of rendered photos with lines of every colour).
 const IMAGE: f64 = 0.15;
 const IMAGE_WEIGHS: usize = 4;
 /// Images that scatter this many times as much refute what was stated: then they alone count.
@@ -185,10 +185,10 @@ fn tilt(residuals: &[f64]) -> f64 {
     residuals.iter().enumerate().map(|(i, r)| r * along(i)).sum::<f64>() / squares.sqrt().max(1e-9)
 }
 
-/// Noise of a straight line's images taken as groups: each tells where the line lies and how it
-/// leans by a mean and a slope, which light and ground move together. Their scatter about the one line,
-/// together with what was `stated` beforehand (both in the points' own standard deviations), raised
-/// by Student's t for the few they are.
+/// Noise of a straight line's images taken as groups: each gives the line's place and its
+/// lean by a mean and a slope, which light and ground move together. Their scatter about the one
+/// line, together with what was `stated` beforehand (both in the points' own standard deviations),
+/// raised by Student's t for the few they are.
 fn of_images(contrasts: &[f64], stated: &[f64]) -> f64 {
     let shown = contrasts.len().saturating_sub(LINE_UNKNOWNS);
     let squares = if shown > 0 { scatter(contrasts).powi(2) * contrasts.len() as f64 } else { 0.0 };
@@ -201,7 +201,7 @@ fn of_images(contrasts: &[f64], stated: &[f64]) -> f64 {
 }
 
 /// Root mean square of the photos' means without those that most others contradict: a false line
-/// among true ones says nothing of these.
+/// among true ones shows nothing about these.
 fn scatter(means: &[f64]) -> f64 {
     let usual = sigma_about_zero(means).unwrap_or(0.0).max(1.0);
     let bound =

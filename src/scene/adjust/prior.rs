@@ -17,15 +17,15 @@ const STAYED_MM: f64 = 0.005;
 const STAYED_TURN: f64 = 1e-5;
 
 /// By how much a plumb line may hang out of the normal of the cards' plane, radians: a degree and
-/// more is seen on any bench (our estimate; common practice, no source). It holds a line of which
-/// one flag alone was seen; images determine it a hundred times better.
+/// more is seen on any bench (our estimate; common practice, no source). It holds a line with
+/// only one flag seen; images determine it a hundred times better.
 const UPRIGHT: f64 = 0.02;
 
 /// How loosely a flag is held along its line, mm: far above what photos determine it to.
 const ALONG_LINE: f64 = 100.0;
 
 /// How loosely a cord's slope and sag over its half length are held, mm: where few photos look low
-/// they are poorly seen, and this is wide enough never to matter elsewhere (our choice).
+/// they are poorly seen, and this is wide enough never to matter otherwise (our choice).
 const CORD_HEIGHT_MM: f64 = 5.0;
 
 /// Scale of a sheet that came from another print: a few parts in a hundred.
@@ -79,8 +79,8 @@ fn prints(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow
         let measured =
             priors.measured_sheets.iter().find(|measured| measured.number == sheet.number);
         for i in 0..2 {
-            // A sheet measured for itself is counted over the common scale, whose own start value
-            // is then the designed size.
+            // A sheet measured on its own counts relative to the common scale, whose own start
+            // value is then the designed size.
             let (value, sigma) = match measured {
                 Some(measured) => (measured.scale[i] / priors.print[i] - 1.0, measured.sigma),
                 None if priors.loose_sheets.contains(&sheet.number) => (0.0, LOOSE_SHEET),

@@ -166,8 +166,8 @@ fn reduce(normal: &Normal, damping: f64, loose: f64) -> Option<(Reduced, Vec<Eli
     Some((reduced, parts))
 }
 
-/// What one view alone says of the kept unknowns, its own unknowns eliminated: what its blocks add
-/// to the inverse covariance. None when the view does not determine its own pose.
+/// What one view alone determines of the kept unknowns, its own unknowns eliminated: what its
+/// blocks add to the inverse covariance. None when the view does not determine its own pose.
 pub fn information(state: &State, problem: &Problem, view: usize) -> Option<DMatrix<f64>> {
     let blocks: Vec<&Block> = problem.blocks.iter().filter(|block| block.view == view).collect();
     let normal = view_normal(state, problem.slots, &blocks, view, problem.priors);
@@ -255,8 +255,8 @@ fn descend(state: &mut State, problem: &Problem, max_steps: usize, loose: f64) -
             damping = (damping / 10.0).max(1e-9);
             growth = 2.0;
             // A millionth of the cost moves no figure by a hundredth of its uncertainty. Under
-            // strong damping a small fall tells nothing: unknowns that hang together
-            // closely hardly move then.
+            // strong damping a small fall means nothing: closely correlated unknowns
+            // hardly move then.
             if fall < 1e-7 && damping <= 1e-7 {
                 return Adjusted { cost, steps: step_idx + 1, converged: true };
             }

@@ -1,7 +1,7 @@
-//! Two halves of the photos, each solved for itself: odd against even, and left against right.
+//! Two halves of the photos, each solved on its own: odd against even, and left against right.
 //!
 //! A parameter's covariance shows random error only. Two halves that share nothing but what was
-//! known before any photo should differ by no more than their own uncertainties allow; more betrays
+//! known before any photo should differ by no more than their own uncertainties allow; more shows
 //! errors that the noise does not show: a lens that the model does not fit, a part that moved, a
 //! shadow that one side's photos show in the cord's place.
 

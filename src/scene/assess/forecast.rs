@@ -1,5 +1,5 @@
-//! A photo that nobody has taken yet: what it would show of a solved scene, and how much that would
-//! tell.
+//! A photo that has not been taken yet: what it would show of a solved scene, and how much that
+//! would tell.
 
 use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
 
@@ -39,7 +39,7 @@ const SIGMA_AT_16_PX: f64 = 0.03;
 /// degrees).
 const LEAST_CELL_PX: f64 = 9.0;
 const LEAST_COSINE: f64 = 0.37;
-/// Part of the corners in view that are counted on: frame and wheel hide some, and nobody knows
+/// Part of the corners in view that are counted on: frame and wheel hide some, and it is not known
 /// which.
 const SEEN_SHARE: usize = 2;
 /// A cord's ends are those of what was seen of it, its places not quite the cards' middles, mm (our
@@ -170,8 +170,8 @@ fn seen_point(
     })
 }
 
-/// The cord over each card in the picture, as well read as it was seen on the whole: nobody knows
-/// whether its shadow will adjoin it.
+/// The cord over each card in the picture, as well read as it was seen on the whole: it is not
+/// known whether its shadow will adjoin it.
 fn cord_block(
     solution: &Solution,
     state: &State,
@@ -189,7 +189,7 @@ fn cord_block(
     let over_card = |block: &Block| match block.shown {
         Shown::Card(card) => {
             let x = state.cards[card].world_from_card.t.x;
-            // Beyond where it was seen nobody knows how the cord runs on.
+            // Beyond where it was seen, how the cord runs on is not known.
             if (x - cord.middle).abs() > cord.half + CORD_ENDS {
                 return None;
             }

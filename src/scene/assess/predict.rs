@@ -19,7 +19,7 @@ const ABOVE_LONE_FLAG: f64 = 450.0;
 const ABOVE_BENCH: f64 = 30.0;
 /// What a flag hides of its line to either side of its middle, in pattern sides (our choice).
 const HIDDEN_BY_FLAG: f64 = 1.05;
-/// A line is looked for within this many standard deviations of where it is expected, and so many
+/// A line is looked for within this many standard deviations of where it is expected, and this many
 /// px for what the lens leaves open.
 const SURELY: f64 = 2.5;
 const LENS_REACH: f64 = 4.0;

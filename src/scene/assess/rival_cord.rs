@@ -1,4 +1,4 @@
-//! The same photos with the other reading of the cord, where light leaves two.
+//! The same photos with the other reading of the cord, where the light allows two.
 
 use crate::scene::adjust::solve::{Problem, adjust};
 use crate::scene::estimate::refine::refine;
@@ -7,7 +7,7 @@ use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Cord;
 
 impl Solution {
-    /// Solves with the rival cord for the cord: whatever hangs on the cord then holds for either.
+    /// Solves with the rival cord as the cord: what depends on the cord then holds for either.
     /// None where there is no rival, or where it was not seen in the same set-ups.
     pub fn with_rival_cord(&self) -> Option<Self> {
         let rival = self.cord_rival.as_ref()?;

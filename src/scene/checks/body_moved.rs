@@ -1,10 +1,10 @@
-//! A turning body that was knocked or turned in the midst of a set-up: its photos before and after
+//! A turning body that was knocked or turned in the middle of a set-up: its photos before and after
 //! show it at two places.
 //!
 //! One place for all photos of the set-up then fits none of them, and a noise factor swallows the
 //! difference. So the set-up is split between any two photos, in their order, and the body's place
-//! is estimated for either part by itself: where that fits far better than one place does, the body
-//! moved there.
+//! is estimated for either part on its own: where that fits far better than one place does, the
+//! body moved there.
 
 use std::collections::BTreeMap;
 
@@ -19,8 +19,8 @@ use crate::scene::model::solution::Solution;
 use crate::scene::model::state::{Carrier, State, Tab, TurningPart};
 
 /// One place of a body fits this many times worse than its tabs' usual noise before anything is
-/// split, and two places at least so many times better (our choice: a knock of a tenth of a degree
-/// makes tens, a blurred photo two or three).
+/// split, and two places at least this many times better (our choice: a knock of a tenth of a
+/// degree makes tens, a blurred photo two or three).
 const FITS_ILL: f64 = 3.0;
 const FITS_BETTER: f64 = 2.0;
 /// Photos that show the body on the part that is used, and on the other (our choice).
@@ -30,7 +30,7 @@ const LEAST_OTHER: usize = 1;
 const HUBER: f64 = 3.0;
 const STEPS: usize = 8;
 
-/// A body that did not hold still.
+/// A body that moved.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Moved {
     pub setup: usize,
@@ -42,7 +42,7 @@ pub struct Moved {
     pub left_out: Vec<usize>,
     /// Whether the photos before it moved are used, not those after.
     pub before_used: bool,
-    /// Tabs beside the body that went with it: a spindle's ends, say.
+    /// Tabs next to the body that went with it: a spindle's ends, say.
     pub went_along: Vec<u8>,
 }
 
@@ -185,9 +185,9 @@ fn fitted(solution: &Solution, body: usize, shots: &[Shot]) -> f64 {
             here.iter().map(|r| if r.abs() <= HUBER { 1.0 } else { HUBER / r.abs() }).collect();
         let columns: Vec<Vec<f64>> = (0..6)
             .map(|i| {
-                let mut beside = state.clone();
-                nudge(&mut beside, body, &middle, i, STEP);
-                values(&beside).iter().zip(&here).map(|(b, a)| (b - a) / STEP).collect()
+                let mut stepped = state.clone();
+                nudge(&mut stepped, body, &middle, i, STEP);
+                values(&stepped).iter().zip(&here).map(|(b, a)| (b - a) / STEP).collect()
             })
             .collect();
         let (mut normal, mut right) = (Matrix6::zeros(), Vector6::zeros());

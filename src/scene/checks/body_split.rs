@@ -1,10 +1,10 @@
-//! A set-up taken apart: whether a turning body stands elsewhere in the photos after some moment
+//! A set-up taken apart: whether a turning body has another place in the photos after some moment
 //! than in those before it.
 //!
 //! Photos from the left show one face of a wheel, photos from the right the other. Where it was
-//! knocked in between, either side fits by itself and no mark is seen at two places: the
+//! knocked in between, either side fits on its own and no mark is seen at two places: the
 //! contradiction lies in how the faces stand to each other in another set-up, and spread over
-//! all tabs it passes for noise. So the later photos get a place of the body for themselves, first
+//! all tabs it passes for noise. So the later photos get a place of the body of their own, first
 //! from one step for each moment, then adjusted in full for the most suspicious one, and the two
 //! places are compared by what their difference's covariance allows.
 
@@ -57,9 +57,9 @@ struct Reading {
 }
 
 impl Solution {
-    /// Looks for a turning body that was moved in the midst of a set-up. Where it is plain in
-    /// which, its place in the larger part of the photos is taken. Where two set-ups may be the
-    /// one, the solution stays, and both readings are kept beside it.
+    /// Looks for a turning body that was moved in the middle of a set-up. Where only one set-up
+    /// can be the one, its place in the larger part of the photos is taken. Where either of two
+    /// may be, the solution stays, and both readings are kept next to it.
     pub fn split_setups(&mut self, photos: &[ScenePhoto], settings: &SceneSettings) {
         let photo_of: BTreeMap<usize, usize> = self
             .view_of
@@ -121,7 +121,7 @@ fn fewer(views: &[usize], from: usize) -> &[usize] {
     if from >= views.len() - from { &views[from..] } else { &views[..from] }
 }
 
-/// Lets a body stand elsewhere in some of the views: the body's number there.
+/// Gives a body another place in some of the views: the body's number there.
 fn let_stand_elsewhere(
     state: &mut State,
     blocks: &mut [Block],
@@ -198,7 +198,7 @@ impl Moved {
     }
 }
 
-/// Adjusts with a place of the body for itself in the smaller part of the photos, those before
+/// Adjusts with a place of the body of its own in the smaller part of the photos, those before
 /// `from` or from it on.
 fn read(solution: &Solution, body: usize, views: &[usize], from: usize) -> Option<Reading> {
     let mut state = solution.state.clone();

@@ -1,8 +1,8 @@
-//! A cord that was pushed aside in the midst of a set-up: its photos before and after show it at
-//! two places.
+//! A cord that was pushed sideways in the middle of a set-up: its photos before and after show it
+//! at two places.
 //!
 //! One cord for all photos of the set-up then fits none of them: its noise grows, or the fewer
-//! photos are taken for outliers and the datum lies between both. So the set-up is split between
+//! photos count as outliers and the datum lies between both. So the set-up is split between
 //! any two photos, in their order, and a shift of the cord from there on is estimated. What lies on
 //! one side of the bench before and on the other after determines a shift no better than another
 //! height of the cord, and the covariance knows.
@@ -37,7 +37,7 @@ const FITS_BETTER: f64 = 1.6;
 /// Photos that show the cord before and after (our choice).
 const LEAST_PHOTOS: usize = 2;
 
-/// A cord that did not hold still.
+/// A cord that moved.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CordMoved {
     pub setup: usize,
@@ -229,7 +229,7 @@ mod tests {
     }
 
     /// One cord for all photos of the first set-up lies between its two places; the second set-up
-    /// shows it at the one or at the other.
+    /// shows it at one or the other.
     #[test]
     fn the_place_that_another_set_up_shows_is_the_first() {
         let lay_as = |y: f64| State { cords: vec![cord(0, 0.8), cord(1, y)], ..State::default() };

@@ -1,4 +1,4 @@
-//! What is reported of the exceptions.
+//! Findings about the exceptions.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -44,7 +44,7 @@ impl Exceptions {
         for number in &self.moved_cards {
             findings.push(Finding::warning(
                 "card-moved",
-                format!("Card {number} lies elsewhere in one set-up than in another; each place was used for itself."),
+                format!("Card {number} lies in different places in different set-ups; each set-up uses its own."),
                 "Tape the cards down before the first photo and leave them until the last.",
             ));
         }
@@ -86,7 +86,7 @@ impl Exceptions {
                 findings.push(Finding::note(
                     "rider-moved",
                     format!(
-                        "The rider with tab {number} was moved along the cord between set-ups; it counts in each for itself."
+                        "The rider with tab {number} was moved along the cord between set-ups; each set-up uses its own place for it."
                     ),
                     "Nothing to do: it shows where the cord runs at either place.",
                 ));
@@ -134,7 +134,7 @@ impl Exceptions {
                 Finding::note(
                     "sighting-left-out",
                     format!(
-                        "{name} in photo {} lies elsewhere than the other photos show it; it was left out there.",
+                        "{name} in photo {} is not where the other photos show it; it was left out there.",
                         photos[photo].file
                     ),
                     "Nothing to do if the figures are good; it may be a reflection or may have moved.",
@@ -164,7 +164,7 @@ impl Exceptions {
     }
 }
 
-/// What is said of a body that moved in the midst of a set-up.
+/// The finding for a body that moved in the middle of a set-up.
 fn moved_finding(moved: &Moved, photos: &[ScenePhoto], settings: &SceneSettings) -> Finding {
     let (name, body) = (&settings.setups[moved.setup], moved.part.word());
     let nth = photos[..=moved.from].iter().filter(|photo| photo.setup == moved.setup).count();
@@ -180,7 +180,7 @@ fn moved_finding(moved: &Moved, photos: &[ScenePhoto], settings: &SceneSettings)
     .in_photo(photos[moved.from].file.clone())
 }
 
-/// What is said of a cord that moved in the midst of a set-up.
+/// The finding for a cord that moved in the middle of a set-up.
 fn cord_finding(moved: &CordMoved, photos: &[ScenePhoto], settings: &SceneSettings) -> Finding {
     let file = &photos[moved.from].file;
     let used = if moved.before_used { "before it" } else { "from it on" };

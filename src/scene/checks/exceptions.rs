@@ -13,7 +13,7 @@ use super::cord_moved::CordMoved;
 /// What must be treated apart from the rule.
 #[derive(Clone, Debug, Default)]
 pub struct Exceptions {
-    /// Cards that lie elsewhere in each set-up.
+    /// Cards that lie in another place in each set-up.
     pub moved_cards: BTreeSet<u8>,
     /// Cards that must not be used.
     pub dropped_cards: BTreeSet<u8>,
@@ -26,15 +26,15 @@ pub struct Exceptions {
     pub ignored: BTreeSet<(usize, Pattern)>,
     /// Photos whose turning tabs disagree with their set-up.
     pub misplaced_photos: BTreeSet<usize>,
-    /// Bodies that moved in the midst of a set-up.
+    /// Bodies that moved in the middle of a set-up.
     pub moved: Vec<Moved>,
-    /// Cords that moved in the midst of a set-up.
+    /// Cords that moved in the middle of a set-up.
     pub cords_moved: Vec<CordMoved>,
 }
 
-/// From so many sightings in so many photos on, what had to be left out is no accident: over four
-/// dozen sets of photos with one lens there was not one, in one with two lenses of the same name
-/// twenty in seven photos.
+/// From this many sightings in this many photos on, what had to be left out is no accident: over
+/// four dozen sets of photos with one lens there was not one, in one with two lenses of the same
+/// name twenty in seven photos.
 const CONTRADICTED_SIGHTINGS: usize = 5;
 const CONTRADICTED_PHOTOS: usize = 3;
 
@@ -69,7 +69,7 @@ impl Exceptions {
         self.n_left_out() >= CONTRADICTED_SIGHTINGS && photos.len() >= CONTRADICTED_PHOTOS
     }
 
-    /// A number that stands twice in one photo was printed twice: nobody can tell which is which in
+    /// A number seen twice in one photo was printed twice: nothing shows which is which in
     /// the other photos.
     pub fn drop_cards_seen_twice(&mut self, photos: &[ScenePhoto]) {
         self.twice = cards_seen_twice(photos);
@@ -90,7 +90,7 @@ impl Exceptions {
     }
 }
 
-/// Cards whose number stands twice in one photo, each with the first such photo.
+/// Cards whose number is seen twice in one photo, each with the first such photo.
 pub fn cards_seen_twice(photos: &[ScenePhoto]) -> BTreeMap<u8, String> {
     let mut twice = BTreeMap::new();
     for photo in photos {

@@ -1,4 +1,4 @@
-//! What does not hold still although it should, and what is left out for it.
+//! What did not stay still although it should have, and what is left out for it.
 
 pub mod between_setups;
 pub mod body_moved;

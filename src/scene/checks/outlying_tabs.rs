@@ -1,4 +1,4 @@
-//! Tabs that do not hold still on their part, or do not lie flat on their face.
+//! Tabs that moved on their part, or do not lie flat on their face.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -16,7 +16,7 @@ use super::exceptions::Exceptions;
 const TORN_NOISE: f64 = 4.0;
 const TORN_ASIDE: f64 = 0.5;
 
-/// Tabs of turning bodies that lie elsewhere in one set-up than in another by so little, or in so
+/// Tabs of turning bodies whose place differs from one set-up to another by so little, or in so
 /// even numbers, that the solution holds them in between: their corners are off in all photos, and
 /// to one side in each.
 pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
@@ -67,7 +67,7 @@ pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
 const LOOSE_TILT: f64 = 9.0;
 const LOOSE_OFF: f64 = 8.0;
 
-/// Frees the worst tab of each face that does not lie in it. With two tabs left nobody can say
+/// Frees the worst tab of each face that does not lie in it. With two tabs left nothing shows
 /// which is wrong.
 pub fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
     let state = &solution.state;

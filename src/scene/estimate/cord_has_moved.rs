@@ -1,10 +1,10 @@
-//! Whether the cord lies elsewhere in one set-up than in another.
+//! Whether the cord moved between set-ups.
 
 use nalgebra::DVector;
 
 use crate::scene::adjust::solve::{Problem, covariance};
 use crate::scene::model::state::{Cord, State};
-use crate::scene::strings::cord_doubts::movement_is_determined;
+use crate::scene::strings::weak_cord::movement_is_determined;
 
 /// Whether some set-up's cord lies farther from the first one's than cords left alone do and than
 /// the photos leave open (k = 3 both).
@@ -26,7 +26,8 @@ pub fn cord_has_moved(state: &State, problem: &Problem, sigma: f64) -> bool {
     if far.is_empty() {
         return false;
     }
-    // Where one side alone is photographed, a cord that seems to lie aside may as well lie higher.
+    // Where one side alone is photographed, a cord that seems to lie to one side may as well lie
+    // higher.
     let Some(covariance) = covariance(state, problem) else { return true };
     far.iter().any(|&(i, s)| {
         let mut gradient = DVector::zeros(problem.slots.n);

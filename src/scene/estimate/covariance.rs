@@ -1,11 +1,11 @@
 //! How sure a solved scene is: the covariance of its unknowns, what groups of observations add to
-//! it, and what makes the cord doubtful.
+//! it, and what makes the cord uncertain.
 
 use crate::scene::adjust::group_spread::of_groups;
 use crate::scene::adjust::solve::{Problem, covariance, loose_covariance};
 use crate::scene::model::observe::{Block, SeenPoint, Shown};
 use crate::scene::model::solution::Solution;
-use crate::scene::strings::cord_doubts::movement_is_determined;
+use crate::scene::strings::weak_cord::movement_is_determined;
 
 impl Solution {
     /// Covariance of the unknowns, what groups of observations add to it, and what makes the cord
@@ -28,7 +28,7 @@ impl Solution {
             "light and shadow on the cord",
             group,
         ));
-        self.cord_doubts = crate::scene::strings::cord_doubts::doubts(self);
+        self.cord_findings = crate::scene::strings::weak_cord::findings_of_weak_cord(self);
     }
 
     fn update_covariance_of_unknowns(&mut self) {

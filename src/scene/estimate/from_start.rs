@@ -22,11 +22,12 @@ use super::refine::refine;
 
 /// Corners of a card and photo that take part before the lens is known (our choice).
 const COARSE_CORNERS: usize = 40;
-/// Noise factors of the corners, and steps, while cards and cameras alone are adjusted (our choice).
+/// Noise factors of the corners, and steps, while cards and cameras alone are adjusted (our
+/// choice).
 const CARDS_NOISE: [f64; 2] = [COARSE, 5.0];
 const CARDS_STEPS: usize = 40;
-/// The same of everything together, first with few corners and wide bounds, then with all, of which
-/// those are left out that lie farther off than this many standard deviations (our choice).
+/// The same of everything together, first with few corners and wide bounds, then with all but
+/// those that lie farther off than this many standard deviations (our choice).
 const WIDE_NOISE: f64 = 5.0;
 const WIDE_STEPS: usize = 30;
 const ALL_NOISE: f64 = 3.0;
@@ -34,8 +35,8 @@ const ALL_STEPS: usize = 10;
 const ALL_REJECT: f64 = 6.0;
 /// Rounds of weighing, rejecting and adjusting at the end (our choice).
 const ROUNDS: usize = 3;
-/// By how much the cord may lie elsewhere in one set-up than in another while nobody knows, and
-/// when it was seen to have moved, mm (our choice).
+/// How far the cord may move from one set-up to another while nothing is known, and when it was
+/// seen to have moved, mm (our choice).
 const CORD_MOVED_OPEN_MM: f64 = 3.0;
 const CORD_MOVED_SEEN_MM: f64 = 30.0;
 /// How far one sheet's scale and one tab's lie from the common one: sheets of one printer agree
@@ -116,7 +117,7 @@ pub fn estimate(
         cord_moved,
         cord_unsettled: false,
         cord_rival: marks.cord_rival,
-        cord_doubts: Vec::new(),
+        cord_findings: Vec::new(),
         group_spreads: Vec::new(),
         readings: Vec::new(),
         converged,

@@ -87,7 +87,7 @@ fn patterns_again(
             push(block.shown, block.noise);
             continue;
         }
-        // Seen in another photo of the set-up: the same card or tab; a flag hangs otherwise in
+        // Seen in another photo of the set-up: the same card or tab; a flag hangs differently in
         // each.
         match first.blocks.iter().filter(of_setup).find(same) {
             Some(block) if !matches!(block.shown, Shown::Flag { .. }) => {

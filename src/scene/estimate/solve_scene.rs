@@ -1,5 +1,5 @@
-//! The whole way from sightings to a solved scene: estimated anew until nothing more is seen not to
-//! hold still.
+//! The whole way from sightings to a solved scene: estimated again until nothing more is seen
+//! to have moved.
 
 use std::collections::BTreeSet;
 
@@ -14,7 +14,7 @@ use crate::scene::start::card_size::{self, size_groups};
 use super::from_start::estimate;
 use super::refine::sheet_findings;
 
-/// Most times that the scene is built anew because something was seen not to hold still.
+/// Most times that the scene is built again because something was seen to have moved.
 const MOST_RESTARTS: usize = 4;
 
 /// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None
@@ -75,7 +75,7 @@ pub fn solve_without_covariance(
             own.findings.push(Finding::warning(
                 "lenses-differ",
                 "The photos contradict each other if one lens took them all, as their data say, and agree if each has its own: there are two \
-                 phones in the job, or somebody zoomed. Each photo's lens was estimated for itself, which costs accuracy.",
+                 phones in the job, or somebody zoomed. Each photo's lens was estimated on its own, which costs accuracy.",
                 "Take all photos with one phone, one lens and without zoom.",
             ));
             Some(own)
@@ -87,7 +87,7 @@ pub fn solve_without_covariance(
 /// A lens for each photo is believed where it leaves this many times fewer sightings contradicted.
 const BETTER: usize = 3;
 
-/// Solved again until nothing more is seen not to hold still.
+/// Solved again until nothing more is seen to have moved.
 fn estimate_until_consistent(
     photos: &[ScenePhoto],
     settings: &SceneSettings,

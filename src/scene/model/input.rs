@@ -18,7 +18,7 @@ pub struct ScenePhoto {
     pub height: usize,
     /// Photos with the same text here share a lens.
     pub camera: String,
-    /// Focal length to start from, px, where EXIF tells one.
+    /// Focal length to start from, px, where EXIF gives one.
     pub start_focal: Option<f64>,
     pub sightings: PhotoSightings,
 }
@@ -64,9 +64,9 @@ pub struct SceneSettings {
     /// Printed over designed size along and across, and standard uncertainty.
     pub print: [f64; 2],
     pub print_sigma: [f64; 2],
-    /// Sheets measured for themselves.
+    /// Sheets measured on their own.
     pub measured_sheets: Vec<MeasuredSheet>,
-    /// Standard uncertainties, mm: flag beside its line, cord between set-ups, a tab off its face,
+    /// Standard uncertainties, mm: flag off its line, cord between set-ups, a tab off its face,
     /// a card's middle over its edges.
     pub flag_sigma: f64,
     pub cord_moved_sigma: f64,

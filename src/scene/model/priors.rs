@@ -11,7 +11,7 @@ pub struct Priors {
     /// How far one sheet's scale may lie from the common one. Sheets of one printer agree far
     /// better than printers do.
     pub sheet_sigma: f64,
-    /// Sheets whose scale was seen to differ from the others': the common scale says nothing of
+    /// Sheets whose scale was seen to differ from the others': the common scale does not apply to
     /// theirs.
     pub loose_sheets: Vec<u8>,
     /// Measured scale of single sheets: number, along and across over designed, standard
@@ -70,7 +70,7 @@ pub struct LensStart {
     pub height: usize,
 }
 
-/// A card whose check lines were measured for itself.
+/// A card whose check lines were measured on their own.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MeasuredSheet {
     pub number: u8,

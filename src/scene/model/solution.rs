@@ -26,7 +26,7 @@ pub struct GroupSpread {
 /// Another reading of the cord, as observations and a start.
 #[derive(Clone, Debug)]
 pub struct RivalCord {
-    /// How far aside it lies on the mean, mm.
+    /// How far to one side it lies on the mean, mm.
     pub apart_mm: f64,
     pub cords: Vec<Cord>,
     pub blocks: Vec<Block>,
@@ -56,13 +56,13 @@ pub struct Solution {
     pub loose_tabs: BTreeSet<u8>,
     /// Whether the cord was seen to have moved between set-ups.
     pub cord_moved: bool,
-    /// Whether it moved between set-ups, and in the midst of one so that its first place there is
-    /// not known.
+    /// Whether it moved between set-ups, and within one so that its first place there is not
+    /// known.
     pub cord_unsettled: bool,
-    /// Another reading of the cord that the light bears out nearly as well.
+    /// Another reading of the cord that the light supports nearly as well.
     pub cord_rival: Option<RivalCord>,
     /// Why the cord's place may not be trusted; empty when it may.
-    pub cord_doubts: Vec<Finding>,
+    pub cord_findings: Vec<Finding>,
     /// What errors that come in groups add to the covariance.
     pub group_spreads: Vec<GroupSpread>,
     /// Other readings of the same photos that fit as well: with a turning body at a second place

@@ -33,9 +33,9 @@ pub struct Sheet {
 pub enum Ground {
     /// On the bench, where it stays.
     Bench,
-    /// Wherever the cards lie of which the photos of this set-up were taken for the lens alone.
+    /// Wherever the cards lie in a set-up whose photos were taken for the lens alone.
     LensOnly(usize),
-    /// On the bench in this set-up, and elsewhere on it in others: it was moved.
+    /// On the bench in this set-up, and at other places on it in others: it was moved.
     BenchIn(usize),
 }
 

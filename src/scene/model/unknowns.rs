@@ -18,7 +18,7 @@ pub const N_VIEW: usize = 15;
 /// Where the sweep's turn and shift stand among them.
 pub const SWEEP: usize = 9;
 
-/// Where each kept unknown stands in the vector of kept unknowns. `usize::MAX` marks what is held
+/// The place of each kept unknown in the vector of kept unknowns. `usize::MAX` marks what is held
 /// fixed.
 #[derive(Clone, Debug, Default)]
 pub struct Slots {

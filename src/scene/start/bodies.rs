@@ -74,7 +74,7 @@ pub fn join_body(
         let pitch = settings.pitch_of(*number);
         state.tabs.push(Tab::new(*number, Carrier::Turning(part), None, *pose, pitch));
     }
-    // Tabs in set-ups that share none with the rest stand for themselves.
+    // Tabs in set-ups that share none with the rest keep places of their own.
     for tab in mine.iter().filter(|tab| !motions.contains_key(&tab.setup)) {
         let pitch = settings.pitch_of(tab.number);
         let pose = tab.world_from_tab;

@@ -2,8 +2,8 @@
 //! A4, for one.
 //!
 //! All cards lie on one bench. A card that is smaller than it should be seems to lie far below the
-//! others, in every photo by the same factor. Which of the cards are right their number does not
-//! tell; the tabs do, which are printed by themselves.
+//! others, in every photo by the same factor. Their number does not show which of the cards are
+//! right; the tabs do, which are printed apart.
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
@@ -20,7 +20,7 @@ use super::cards::locate_card;
 use super::lenses::lenses;
 
 /// Cards whose sizes differ by more than this (natural logarithm) can't be of one print: a fifth,
-/// where the perspective of a phone that nobody calibrated leaves a tenth open, and A3 on A4 is a
+/// where the perspective of an uncalibrated phone leaves a tenth open, and A3 on A4 is a
 /// third.
 const UNLIKE: f64 = 0.2;
 /// Corners of a card that determine its distance well, and photos that are looked at (our choice).
@@ -108,7 +108,7 @@ pub fn without<'a>(photos: &'a [ScenePhoto], cards: &BTreeSet<u8>) -> Cow<'a, [S
 /// The name of the finding of [`finding`].
 pub const WRONG_SIZE: &str = "card-size-wrong";
 
-/// What is said of cards that are left out for their size.
+/// The finding about cards that are left out for their size.
 pub fn finding(cards: &BTreeSet<u8>) -> Finding {
     let numbers: Vec<String> = cards.iter().map(u8::to_string).collect();
     let (card, was) = if cards.len() == 1 { ("Card", "was") } else { ("Cards", "were") };

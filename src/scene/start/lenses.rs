@@ -37,8 +37,8 @@ pub fn lenses(
             (Some(exif), Some(cards)) if !(0.67..1.5).contains(&(exif / cards)) => {
                 findings.push(Finding::warning(
                     "focal-length-contradicts-exif",
-                    format!("The photos' EXIF data say a focal length of {exif:.0} px, the cards in them say {cards:.0} px."),
-                    "Use photos as the camera wrote them, not cropped or scaled copies; the cards were believed.",
+                    format!("The photos' EXIF data give a focal length of {exif:.0} px, but the cards in them give {cards:.0} px."),
+                    "Use photos as the camera wrote them, not cropped or scaled copies; the program went by the cards.",
                 ));
                 cards
             }

@@ -24,7 +24,7 @@ pub struct StartMarks {
     pub blocks: Vec<Block>,
     /// Turning parts that stayed in place.
     pub still_bodies: Vec<TurningPart>,
-    /// Another reading of the cord that the light bears out nearly as well.
+    /// Another reading of the cord that the light supports nearly as well.
     pub cord_rival: Option<RivalCord>,
 }
 
@@ -44,8 +44,8 @@ pub fn start_marks(
         for sighting in &photo.sightings.patterns {
             if let Pattern::Tab(number) = sighting.pattern {
                 let corners = seen_corners(sighting);
-                // A tab's number seen twice in one photo tells nothing about either: it is left out
-                // here and found elsewhere.
+                // A tab's number seen twice in one photo is no use for either: it is left out here
+                // and found in other photos.
                 let twice = photo
                     .sightings
                     .patterns

@@ -1,9 +1,9 @@
-//! Which cards lie in one row, over which alone a cord can run.
+//! Which cards lie in one row: only over them can a cord run.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-/// How far beside the row, mm, a card lies that is in it: the cord runs in the lane of each, and
-/// lanes are 20 mm wide.
+/// How far off the row, mm, a card may lie and still belong to it: the cord runs in the lane of
+/// each, and lanes are 20 mm wide.
 const BESIDE_ROW: f64 = 20.0;
 /// Nearer than this, mm, no two cards can lie.
 const LEAST_APART: f64 = 40.0;
@@ -41,8 +41,8 @@ mod tests {
     #[test]
     fn cards_laid_beside_the_cord_are_in_no_row() {
         let cards = [(1, [0.0, 1.0]), (5, [330.0, -2.0]), (6, [660.0, 3.0])];
-        let beside = [(4, [150.0, 300.0]), (11, [400.0, -300.0])];
-        let all: BTreeMap<u8, [f64; 2]> = cards.into_iter().chain(beside).collect();
+        let off_row = [(4, [150.0, 300.0]), (11, [400.0, -300.0])];
+        let all: BTreeMap<u8, [f64; 2]> = cards.into_iter().chain(off_row).collect();
         assert_eq!(in_row(&all), BTreeSet::from([1, 5, 6]));
         let two: BTreeMap<u8, [f64; 2]> = cards[..2].iter().copied().collect();
         assert_eq!(in_row(&two), BTreeSet::from([1, 5]));

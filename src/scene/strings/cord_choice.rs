@@ -50,7 +50,7 @@ const LINE_FLOOR: [f64; 2] = [0.04, 0.15];
 const LINE_BOUND: f64 = 1.5;
 /// Rounds of the first and of the second fit.
 const ROUNDS: [usize; 2] = [8, 6];
-/// A cord is there when it explains the light so much better than bare paper would: the cost with
+/// A cord is there when it explains the light this much better than bare paper would: the cost with
 /// it over that without.
 const THERE: f64 = 0.6;
 /// Another reading is a rival when it costs no more than this many times the best and lies this far
@@ -59,7 +59,7 @@ const THERE: f64 = 0.6;
 const RIVAL_COST: f64 = 1.25;
 const RIVAL_APART_MM: f64 = 0.3;
 /// Least and greatest standard uncertainty of a place of the mid-line: paper and pixels are not
-/// perfect; what is known worse says nothing.
+/// perfect; what is known worse is no use.
 const LEAST_SIGMA: Px = Px(0.04);
 const MOST_SIGMA: Px = Px(1.5);
 
@@ -151,13 +151,13 @@ pub struct Chosen {
 /// Another reading of the light in the lanes.
 #[derive(Clone, Debug)]
 pub struct Rival {
-    /// How far aside it has the cord, on the mean over all cards, mm.
+    /// How far to one side it puts the cord, on the mean over all cards, mm.
     pub apart_mm: f64,
     pub chosen: Box<Chosen>,
 }
 
 impl Chosen {
-    /// Root mean square by which its places lie beside one straight line through all of them, in
+    /// Root mean square by which its places lie off one straight line through all of them, in
     /// all set-ups, mm. None with fewer than four, which show nothing.
     pub fn crookedness(&self) -> Option<f64> {
         let n = self.fits.len() as f64;
@@ -178,7 +178,7 @@ impl Chosen {
     }
 }
 
-/// The cord that the light bears out best; `ground` is the cards' mean height. None with too few
+/// The cord that the light supports best; `ground` is the cards' mean height. None with too few
 /// lanes.
 pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     if lanes.len() < FEWEST_LANES {
@@ -214,7 +214,7 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     Some(best)
 }
 
-/// The close fit of one candidate: each group for itself, then again from where a straight cord
+/// The close fit of one candidate: each group on its own, then again from where a straight cord
 /// through all of them lies, with the common radius; the better of the two counts.
 fn fitted(groups: &[Group], fine: &[Vec<FineLane>], candidate: &CordCandidate) -> Option<Chosen> {
     let fit_all = |starts: &[Place], near: [f64; 3], rounds: usize| -> Vec<Option<GroupFit>> {
@@ -258,7 +258,7 @@ struct StraightLine {
     values: DVector<f64>,
 }
 
-/// Slopes are counted for each so many mm along the cord: of the size of the places themselves.
+/// Slopes are counted for each this many mm along the cord: of the size of the places themselves.
 const HALF_METRE: f64 = 500.0;
 
 impl StraightLine {

@@ -131,7 +131,7 @@ fn derivatives(
     Some(columns)
 }
 
-/// Where a lane has the cord's middle, from its own shift aside.
+/// Where a lane has the cord's middle, from its own sideways shift.
 fn in_pixels(lane: &FineLane, place: &Place, aside: Mm, sigma: Mm) -> Option<LaneShift> {
     let inside = lane.inside(place);
     let middle = (inside > -LONE).then(|| lane.middle(place)).flatten()?;

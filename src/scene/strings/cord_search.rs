@@ -1,4 +1,4 @@
-//! Which height, thickness and place of a cord the light in the lanes bears out.
+//! Which height, thickness and place of a cord the light in the lanes supports.
 //!
 //! Shadows, ticks and stains lie on the paper: seen from anywhere the paper has the same light at
 //! the same place. The cord lies above it and hides another piece of the paper in each photo. So a
@@ -12,7 +12,7 @@ use crate::math::px_mm::{Mm, Px};
 
 use super::lane_light::{LightGroup, LightRay, LightView, steps};
 
-/// A cord that the light bears out.
+/// A cord that the light supports.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CordCandidate {
     /// Height in the world, where the cord hangs level.
@@ -139,7 +139,7 @@ fn cost(views: &[&LightView], y: f64, z: f64, radius: f64, higher: f64) -> f64 {
     sum
 }
 
-/// The cords that the light bears out, best first; `ground` is the cards' mean height.
+/// The cords that the light supports, best first; `ground` is the cards' mean height.
 pub fn cord_candidates(groups: &[LightGroup], ground: f64) -> Vec<CordCandidate> {
     let sparse: Vec<Vec<LightView>> =
         groups.iter().map(|g| g.views.iter().map(|view| view.sparse()).collect()).collect();
@@ -229,7 +229,7 @@ fn straightest(
     CordCandidate { z, radius, y, places: Vec::new(), sags: false, cost: total / count.max(1.0) }
 }
 
-/// The same with finer steps, each card's place and paper height for itself.
+/// The same with finer steps, each card's place and paper height on its own.
 fn refined(groups: &[LightGroup], start: CordCandidate, ground: f64) -> CordCandidate {
     let count: f64 =
         groups.iter().flat_map(|g| &g.views).map(|view| view.samples.len() as f64).sum();

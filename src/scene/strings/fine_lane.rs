@@ -97,7 +97,7 @@ impl FineLane {
     }
 
     /// Rows of the linear model, one for each sample: index and factor of paper and cord light,
-    /// with the cord shifted aside in this lane alone.
+    /// with the cord shifted sideways in this lane alone.
     pub fn rows(&self, place: &Place, shift: Mm) -> Vec<Vec<(usize, f64)>> {
         let [_, _, radius, higher] = *place;
         let edge = self.scale.0 / FINE as f64;

@@ -11,17 +11,17 @@ use crate::sightings::LaneEdges;
 
 use super::cord_choice::{LaneView, choose, slope_along};
 
-/// In a colour the cord must lie so many times straighter than in brightness for the colour to be
+/// In a colour the cord must lie this many times straighter than in brightness for the colour to be
 /// taken: it is seen at half the resolution.
 const STRAIGHTER: f64 = 2.0;
 
 impl Solution {
     /// Whether light in the lanes leaves open where the cord runs.
     pub fn cord_is_doubtful(&self) -> bool {
-        self.state.cords.is_empty() || !self.cord_doubts.is_empty()
+        self.state.cords.is_empty() || !self.cord_findings.is_empty()
     }
 
-    /// Makes the next solution choose its cord anew instead of keeping this one's.
+    /// Makes the next solution choose its cord again instead of keeping this one's.
     pub fn forget_cord(&mut self) {
         self.regular = false;
     }

@@ -29,7 +29,7 @@ pub struct Ray {
 }
 
 impl Ray {
-    /// None where the lens does not reach, and for a ray along the cord, which says nothing across
+    /// None where the lens does not reach, and for a ray along the cord, which shows nothing across
     /// it.
     pub fn through(state: &State, view: &View, at: [f64; 2]) -> Option<Self> {
         let (eye, direction) = view.ray(&state.lens_of(view), &Vector2::from(at))?;
@@ -47,7 +47,7 @@ impl Ray {
     }
 }
 
-/// Numbers to either side of one, so many times a step as lie within the reach.
+/// Numbers to either side of one, as many steps as lie within the reach.
 pub fn steps(about: f64, (reach, step): (f64, f64)) -> impl Iterator<Item = f64> {
     let n = (reach / step).round() as i32;
     (-n..=n).map(move |i| about + step * f64::from(i))
@@ -87,7 +87,7 @@ const USUAL_HEIGHT: f64 = 3.0;
 const SPARSE: Mm = Mm(0.5);
 
 impl LightView {
-    /// `slope` is how far the cord goes to the side (world y) for each mm along x: places are told
+    /// `slope` is how far the cord goes to the side (world y) for each mm along x: places are given
     /// as if it ran along x, seen over the card's middle. `bow` is the height of the card's
     /// middle over its edges along x and along y, mm.
     pub fn new(

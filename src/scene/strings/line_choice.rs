@@ -15,7 +15,7 @@ use crate::scene::model::state::{Line, State};
 
 /// An image of a line lies off when it is this many of its own standard deviations, a pixel or so,
 /// from where the line is taken to be (our choice: images of true lines stay within three or four,
-/// tubes beside them lie some pixels off).
+/// tubes next to them lie some pixels off).
 const LIES_OFF: f64 = 10.0;
 /// Images of one line that are paired, evenly taken: the work stays bounded.
 const MOST_PAIRED: usize = 40;
@@ -26,7 +26,7 @@ const LEAST_ANGLE: f64 = 0.1;
 const SAME_STANDPOINT: f64 = 0.05;
 /// The two standpoints that give a line always see it; one more at least must.
 const LEAST_STANDPOINTS: usize = 3;
-/// A flag's ray passes its line within this, mm: a flag that is hung a little beside it.
+/// A flag's ray passes its line within this, mm: a flag that hangs a little off it.
 const FLAG_REACH: f64 = 2.0;
 
 /// One photo's image of a line, as rays in the world.
@@ -142,7 +142,7 @@ fn flag_rays(state: &State, blocks: &[Block], line_idx: usize) -> Vec<FlagRay> {
 }
 
 /// Whether two flags or more are each seen from two standpoints: then they determine the line
-/// better than images of which some are false.
+/// better than images that are partly false.
 fn flags_determine(state: &State, flag_rays: &[FlagRay], line_idx: usize) -> bool {
     let from_two = |flag: usize| {
         let rays: Vec<&FlagRay> = flag_rays.iter().filter(|r| r.flag == flag).collect();

@@ -2,7 +2,7 @@
 //! therefore show it.
 //!
 //! Where one flank of a line is as dark as what hangs behind it, a photo alone reads the line too
-//! narrow, and its axis aside. A line is as thick in one photo as in the other.
+//! narrow, and its axis off to one side. A line is as thick in one photo as in the other.
 
 use nalgebra::Vector2;
 
@@ -17,7 +17,7 @@ use crate::sightings::{LineSighting, PhotoSightings};
 
 /// Fewest images that determine a thickness together (our choice).
 const LEAST_IMAGES: usize = 3;
-/// Beyond what an image says of itself: shading that the model of a round rod leaves open
+/// Beyond an image's own uncertainty: shading that the model of a round rod leaves open
 /// (logarithm; seen in rendered photos).
 const OPEN: f64 = 0.06;
 /// An image this many standard deviations from the others counts less and less.

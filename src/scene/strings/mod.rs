@@ -3,7 +3,6 @@
 
 pub mod card_row;
 pub mod cord_choice;
-pub mod cord_doubts;
 pub mod cord_fit;
 pub mod cord_search;
 pub mod fine_lane;
@@ -13,3 +12,4 @@ pub mod lane_light_fit;
 pub mod line_choice;
 pub mod line_width;
 pub mod riders;
+pub mod weak_cord;

@@ -54,7 +54,7 @@ impl TruthScene {
                 let wheel = &mut self.bike.wheel;
                 wheel.centre += wheel.axis() * left_mm;
                 wheel.spindle_ends_mm = wheel.spindle_ends_mm.map(|end| end - left_mm);
-                // Everything else is told from the rim's mid-plane, which has just moved away from
+                // Everything else is given from the rim's mid-plane, which has just moved away from
                 // it.
                 self.bike.rear_sprocket.face_mm -= chain * left_mm;
                 if let Some(face) = &mut self.bike.hub_face {

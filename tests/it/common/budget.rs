@@ -20,11 +20,11 @@ pub struct Budget {
     pub sideways_mm: f64,
     /// The same on a spindle end.
     pub spindle_sideways_mm: f64,
-    /// A flag beside its line and before or behind it, mm.
+    /// A flag off its line, sideways and before or behind it, mm.
     pub flag_mm: f64,
     /// Scale of the whole print, relative, along and across.
     pub print_scale: f64,
-    /// Scale of single cards beside the whole print's.
+    /// Scale of single cards on top of the whole print's.
     pub card_scale: f64,
     /// Bow of a card, mm, for each of its two terms.
     pub card_bow_mm: f64,
@@ -40,7 +40,7 @@ pub struct Budget {
     pub gearbox_centre_mm: f64,
     /// Each end of the cord between one set-up and the next, mm.
     pub cord_moved_mm: f64,
-    /// A rider's middle beside the cord's axis, both its faces seen and one of them, and its
+    /// A rider's middle off the cord's axis, both its faces seen and one of them, and its
     /// bridge too long or too short, mm.
     pub rider_mm: f64,
     pub rider_one_face_mm: f64,

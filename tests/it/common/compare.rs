@@ -1,4 +1,4 @@
-//! Results beside the truth.
+//! Results compared with the truth.
 
 use std::collections::BTreeMap;
 use std::fmt;

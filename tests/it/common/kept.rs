@@ -50,7 +50,7 @@ impl Kept {
         fs::read(self.zip()).unwrap()
     }
 
-    /// Another file beside the archive.
+    /// Another file next to the archive.
     pub fn other(&self, bytes: &[u8]) -> PathBuf {
         let at = self.folder.path().join("other.zip");
         fs::write(&at, bytes).unwrap();

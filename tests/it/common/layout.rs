@@ -1,4 +1,4 @@
-//! Where every printed pattern stands in a photo, and which point of a face each tab marks.
+//! Where every printed pattern is in a photo, and which point of a face each tab marks.
 
 use sightcord::cards::Pattern;
 use sightcord::figure::Side;
@@ -8,7 +8,7 @@ use super::geometry::{M3, Pose, V3, axis_from_angles, turn};
 use super::random::Random;
 use super::scene::{Card, PAPER_MM, Rider, SetUp, Shows, TruthScene};
 
-/// A printed pattern as it really stands, with everything that is wrong with it.
+/// A printed pattern as it really is, with everything that is wrong with it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PlacedPattern {
     pub pattern: Pattern,

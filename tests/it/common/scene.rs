@@ -26,7 +26,7 @@ pub struct TruthScene {
     /// The walk by which the set-ups of the bike were photographed, for taking them anew.
     pub walk: Walk,
     pub print: Print,
-    /// How single tabs are stuck otherwise than they should be, by number.
+    /// How single tabs are stuck wrongly, by number.
     pub tab_errors: BTreeMap<u8, TabError>,
     /// Tabs that nobody stuck on.
     pub missing_tabs: BTreeSet<u8>,
@@ -110,7 +110,7 @@ pub struct Rider {
     pub x_mm: f64,
     /// + = its top to the left.
     pub lean_deg: f64,
-    /// The middle between its faces beside the cord's axis, mm to the left along its own breadth.
+    /// The middle between its faces off the cord's axis, mm to the left along its own breadth.
     pub across_mm: f64,
     /// By how much nearer than a pattern side the patterns' centres stand to the cord's axis, for
     /// want of bridge, mm.
@@ -189,10 +189,10 @@ pub struct Print {
     pub backing_mm: BTreeMap<u8, f64>,
 }
 
-/// Thickness of the paper unless the job says otherwise, mm.
+/// Thickness of the paper unless the job gives another, mm.
 pub const PAPER_MM: f64 = 0.10;
 
-/// How a tab is stuck otherwise than flat on its place.
+/// How a tab is stuck where it is not flat on its place.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct TabError {
     /// Off the face, mm (+ outward).

@@ -1,5 +1,5 @@
-//! The three photographed sets with known truth beside the project, as scenes: their parameters in,
-//! our scene out.
+//! The three photographed sets with known truth next to the project, as scenes: their parameters
+//! in, our scene out.
 
 use std::path::{Path, PathBuf};
 
@@ -77,7 +77,7 @@ fn bike(params: &Value) -> Bike {
         lean_deg: get("eng_lean"),
         ..bike.gearbox
     };
-    // The sets' chain line is told along y, ours along the axis.
+    // The sets' chain line is given along y, ours along the axis.
     bike.set_chain_line(get("chainline") * bike.chain_outward().y);
     bike.frame = Frame::bare();
     if params["plumb"] == true {

@@ -43,7 +43,7 @@ pub struct SightingKnobs {
     pub hand: Option<[f64; 2]>,
     /// Tabs whose reflection the detector refuses in every photo that shows them.
     pub mirrored_tabs: Vec<u8>,
-    /// Tabs of which a second, false sighting stands in every photo that shows them (a reflection
+    /// Tabs with a second, false sighting in every photo that shows them (a reflection
     /// taken for the tab).
     pub ghost_tabs: Vec<u8>,
 }
@@ -239,7 +239,7 @@ struct Camera {
 }
 
 impl Camera {
-    /// As it stands when the row is read that shows a point of the world.
+    /// As it is when the row is read that shows a point of the world.
     fn when_seen(&self, p: V3) -> Eye {
         let mut eye = self.eye;
         for shutter in self.shutter.iter().cycle().take(3) {
@@ -337,7 +337,7 @@ fn strand_point(
     let length = (b[0] - a[0]).hypot(b[1] - a[1]);
     let normal = [-(b[1] - a[1]) / length, (b[0] - a[0]) / length];
     let width = ((second[0] - first[0]) * normal[0] + (second[1] - first[1]) * normal[1]).abs();
-    // A line thinner than this is not told from noise.
+    // A line thinner than this can't be told from noise.
     if width < 0.8 || !eye.lens.contains(mid, 3.0) {
         return None;
     }
@@ -365,7 +365,7 @@ pub fn strand_edges(eye: &Eye, p: V3, along: V3, radius_mm: f64) -> [V3; 2] {
     [p + towards * near + across * half, p + towards * near - across * half]
 }
 
-/// A tab's reflection taken for the tab: the same corners turned by a quarter about a place beside
+/// A tab's reflection taken for the tab: the same corners turned by a quarter about a place next to
 /// it.
 fn ghost(sighting: &PatternSighting, lens: &Lens) -> PatternSighting {
     let mut ghost = sighting.clone();

@@ -42,7 +42,7 @@ pub fn scene_photos(
     (photos, setups, lens_only)
 }
 
-/// Solves a scene and tells its figures.
+/// Solves a scene and measures its figures.
 pub fn solved(truth: &TruthScene, knobs: &SightingKnobs, job: &Job) -> Option<(Solution, Figures)> {
     let (photos, setups, lens_only) = scene_photos(truth, knobs);
     let solution = scene::solve(&photos, &scene_settings(job, &setups))?;

@@ -1,4 +1,4 @@
-//! A plan carried out on the truth: what each step tells in its own fields is done to the bike, no
+//! A plan carried out on the truth: what each step gives in its own fields is done to the bike, no
 //! more and no less.
 
 use std::collections::BTreeMap;
@@ -66,7 +66,7 @@ impl TruthScene {
     }
 }
 
-/// The turn that hanging the frame again asks for, which stands in its sentence alone: "0.35
+/// The turn that hanging the frame again asks for, which is in its sentence alone: "0.35
 /// degrees front to the right".
 fn turn_in_words(action: &str) -> f64 {
     let Some((before, after)) = action.split_once(" degrees front to the ") else { return 0.0 };

@@ -101,7 +101,7 @@ impl Print {
             .min(length(self.node(r, c - 0.5), self.node(r, c + 0.5)))
     }
 
-    /// Light of the print at a lattice place about its centre, or None beside the paper.
+    /// Light of the print at a lattice place about its centre, or None off the paper.
     fn light(&self, x: f64, y: f64) -> Option<f64> {
         let (rows, cols) = (self.pattern.rows() as f64, self.pattern.cols() as f64);
         let (row, col) = (y + rows / 2.0, x + cols / 2.0);

@@ -8,7 +8,7 @@ use sightcord::math::levenberg_marquardt::Ending;
 use crate::outside::fit::{assert_near, fit};
 
 /// The geometric fit: the algebraic ones of the same six points lie up to 4 mm away in y, so this
-/// tells which of them a fit is.
+/// says which of them a fit is.
 #[test]
 fn the_circle_of_least_distances_is_found() {
     let points = [[1.0, 7.0], [2.0, 6.0], [5.0, 8.0], [7.0, 7.0], [9.0, 5.0], [3.0, 7.0]];

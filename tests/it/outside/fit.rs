@@ -7,7 +7,7 @@ use sightcord::math::levenberg_marquardt::{Minimum, minimise};
 /// Number with derivatives by all parameters.
 pub type Dual = DualDVec64;
 
-/// Minimises the sum of squares of what `residuals` tells at given parameters.
+/// Minimises the sum of squares of what `residuals` gives at given parameters.
 pub fn fit(start: &[f64], residuals: impl Fn(&[Dual]) -> Vec<Dual>) -> Minimum {
     let start = DVector::from_row_slice(start);
     let at = |x: &DVector<f64>| {

@@ -44,7 +44,7 @@ fn carrier(n: usize) -> Solution {
         cord_moved: false,
         cord_unsettled: false,
         cord_rival: None,
-        cord_doubts: Vec::new(),
+        cord_findings: Vec::new(),
         group_spreads: Vec::new(),
         readings: Vec::new(),
         converged: true,
@@ -61,11 +61,11 @@ fn inputs(state: &State, n: usize) -> Vec<f64> {
         .collect()
 }
 
-/// Propagates the covariance of deviations from the inputs' values to what `model` tells at given
+/// Propagates the covariance of deviations from the inputs' values to what `model` gives at given
 /// deviations.
 pub fn propagated(
     covariance: &DMatrix<f64>,
-    n_told: usize,
+    n_figures: usize,
     model: impl Fn(&[f64]) -> Vec<f64> + Sync,
 ) -> Propagated {
     let n = covariance.nrows();
@@ -77,20 +77,20 @@ pub fn propagated(
             of_slots[(slot(i), slot(j))] = covariance[(i, j)];
         }
     }
-    propagate(&solution, &of_slots, &[], n_told, |state, _| model(&inputs(state, n)))
+    propagate(&solution, &of_slots, &[], n_figures, |state, _| model(&inputs(state, n)))
 }
 
 /// The same for inputs that are nuisances: independent, with these standard deviations.
 fn propagated_nuisances(
     sigma: &[f64],
-    n_told: usize,
+    n_figures: usize,
     model: impl Fn(&[f64]) -> Vec<f64> + Sync,
 ) -> Propagated {
     let solution = carrier(1);
     let nuisances: Vec<_> =
         sigma.iter().enumerate().map(|(i, sigma)| (Nuisance::Paper(i), *sigma)).collect();
     let none = DMatrix::zeros(solution.slots.n, solution.slots.n);
-    propagate(&solution, &none, &nuisances, n_told, |_, shift: Shift| {
+    propagate(&solution, &none, &nuisances, n_figures, |_, shift: Shift| {
         model(&nuisances.iter().map(|(nuisance, _)| shift.of(*nuisance)).collect::<Vec<_>>())
     })
 }
@@ -190,7 +190,7 @@ fn rounded_correlations_give_the_values_that_belong_to_them() {
 /// H.3: a line through the errors of a thermometer, and its value at 30 degrees. Published: -0.1712
 /// (0.0029), 0.00218 (0.00067), r -0.930, b(30) -0.1494 (0.0041) (seen); exact values computed.
 #[test]
-fn a_fitted_lines_covariance_reaches_what_is_told_from_it() {
+fn a_fitted_lines_covariance_reaches_what_is_derived_from_it() {
     let t =
         [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511];
     let b =

@@ -1,6 +1,6 @@
 //! A straight line with errors in both coordinates: Pearson's points of 1901 with York's weights.
 //!
-//! The true places along x are unknowns beside intercept and slope, as cameras are beside tabs in
+//! The true places along x are unknowns next to intercept and slope, as cameras are next to tabs in
 //! our adjustment.
 
 use nalgebra::Matrix2;

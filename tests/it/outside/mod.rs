@@ -1,6 +1,6 @@
 //! Our machinery against values that others have published. Each check names its source and says
 //! how the value was had: "seen" in the named source, "remembered" from it, or "computed" from seen
-//! data with another tool. Checks that read photos or point lists need the shared data beside the
+//! data with another tool. Checks that read photos or point lists need the shared data next to the
 //! checkout.
 
 mod calib1;

@@ -118,7 +118,7 @@ fn first_order_misses_the_shift_of_a_length_squared() {
     assert!((mean - 2550e-6).abs() < 3e-6 && (sigma - 502.494e-6).abs() < 3e-6, "{mean} {sigma}");
 }
 
-/// A solved scene and how its figures are told.
+/// A solved scene and how its figures are evaluated.
 struct Told {
     solution: Solution,
     settings: BenchSettings,
@@ -147,11 +147,11 @@ fn told() -> Told {
 }
 
 /// Figures that first order does not suit: a height of an arc and a distance without their signs,
-/// told near zero. Drawn, they scatter less (0.75 to 0.78 of first order), so their U is too large
+/// near zero. Drawn, they scatter less (0.75 to 0.78 of first order), so their U is too large
 /// rather than too small.
 const MAGNITUDES: [&str; 2] = ["/bench/cord_straightness", "/bench/cord_moved"];
 
-/// Every figure told of a whole job, by first order and by drawing the scene's unknowns from their
+/// Every figure of a whole job, by first order and by drawing the scene's unknowns from their
 /// covariance together with those nuisances that other quantities multiply: where the gearbox
 /// sprocket's centre is, the sprocket's wobble, the level.
 #[test]

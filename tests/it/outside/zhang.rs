@@ -171,7 +171,7 @@ fn five_views_give_the_published_camera() {
     assert_near("rms distance", &[result.rms], &[0.3364339], 1e-6);
 }
 
-/// Printed to six digits, of which the last may not belong to the least sum.
+/// Printed to six digits, the last of which may not belong to the least sum.
 #[test]
 #[ignore = "needs ../shared"]
 fn five_views_give_the_published_poses() {

@@ -277,7 +277,7 @@ impl Bike {
             SpacerKind::Hub => self.hub_along += self.chain_side.sign() * outboard,
             SpacerKind::Sprocket => self.sprocket_out += outboard,
             SpacerKind::Gearbox => {
-                // Along the gearbox's own axis, told in the frame.
+                // Along the gearbox's own axis, given in the frame.
                 let (_, axis) = self.gearbox_sprocket();
                 let along =
                     self.frame_turn().inverse() * axis * (self.chain_side.sign() * outboard);

@@ -60,7 +60,7 @@ addEventListener("load", () => {
   const letters = [...document.querySelectorAll("svg.drawing text")].filter(t => t.checkVisibility())
     .map(t => parseFloat(t.getAttribute("font-size")) * t.getScreenCTM().a);
   const smallest = letters.length ? Math.min(...letters) : 99;
-  // Where the first step ends, or what stands for it.
+  // Where the first step ends, or what takes its place.
   const first = document.querySelector("li.step label, .nothing");
   const work = Math.max(...[document.querySelector("h1"), first].filter(e => e).map(e => e.getBoundingClientRect().bottom));
   // Words that are cut in two because their column is too narrow.
@@ -80,7 +80,7 @@ addEventListener("load", () => {
 });
 </script>"#;
 
-/// A window can't be made as narrow as a phone, but a frame in it can; the frame's page tells the
+/// A window can't be made as narrow as a phone, but a frame in it can; the frame's page gives the
 /// outer one what it found.
 fn framed(page: &str, width: u32, height: u64) -> String {
     format!(

@@ -108,7 +108,7 @@ pub fn figures_agree(name: &str, html: &Html, document: &ResultDocument) {
 }
 
 #[test]
-fn every_verdict_of_the_result_is_told_in_words() {
+fn every_verdict_of_the_result_is_given_in_words() {
     let document = samples::grass_track();
     let html = parsed("grass-track", &page(&document, &[], Show::Mm));
     for verdict in &document.verdicts {
@@ -133,7 +133,7 @@ fn the_page_needs_nothing_from_elsewhere_and_no_script() {
 }
 
 #[test]
-fn those_who_cannot_see_it_are_told() {
+fn screen_readers_get_the_same() {
     let html = parsed("grass-track", &page(&samples::grass_track(), &pictures(), Show::Mm));
     assert_eq!(html.select(&select("html[lang]")).count(), 1);
     assert_eq!(html.select(&select("h1")).count(), 1);

@@ -562,7 +562,7 @@ pub fn in_tolerance() -> ResultDocument {
     ResultDocument::new(parts)
 }
 
-/// A bike of which one position of the wheel was photographed.
+/// A bike with one position of the wheel photographed.
 pub fn not_finished() -> ResultDocument {
     let mut parts = grass_track_parts();
     let figures = &mut parts.figures;
@@ -579,14 +579,14 @@ pub fn not_finished() -> ResultDocument {
     ResultDocument::new(parts)
 }
 
-/// A job of which nothing could be measured.
+/// A job in which nothing could be measured.
 pub fn nothing() -> ResultDocument {
     ResultDocument::new(ResultParts {
         job: JobEntry { id: "00".repeat(32), bike: None, chain_side: None },
         outcome: Outcome {
             headline: "Nothing could be measured".to_owned(),
             summary:
-                "Nothing could be measured. What is missing, and what to do about it, stands below."
+                "Nothing could be measured. What is missing, and what to do about it, is listed below."
                     .to_owned(),
             ..Outcome::default()
         },

@@ -127,7 +127,7 @@ fn names_with_control_characters_cannot_steer_the_terminal() {
 }
 
 #[test]
-fn before_and_after_are_told_in_the_groups_of_the_report() {
+fn before_and_after_are_shown_in_the_groups_of_the_report() {
     let (before, mut after) = (samples::grass_track().evening(), samples::swing_arm().evening());
     // Another bike's plan would not be followed.
     after.bike.clone_from(&before.bike);

@@ -113,7 +113,7 @@ impl Page {
         stream
     }
 
-    /// Sends a request as it stands and reads all that comes.
+    /// Sends a request as it is and reads all that comes.
     pub fn raw(&self, head: &str, body: &[u8]) -> Answer {
         let mut stream = self.connect();
         stream.write_all(head.as_bytes()).unwrap();

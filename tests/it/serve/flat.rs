@@ -70,7 +70,7 @@ fn a_flat_folder_of_photos_is_counted_answered_measured_and_goes_on_flat() {
     );
     assert_eq!(files(&job), before, "nothing is moved");
 
-    // One more goes beside them, and counts for the position it shows.
+    // One more goes with them, and counts for the position it shows.
     let more = std::fs::read(&photos("cord-00", SETUPS[0])[3]).unwrap();
     let answer = page.send("one-more.jpg", &more);
     assert_eq!(answer.status, 200, "{}", answer.text());
@@ -89,7 +89,7 @@ fn a_flat_folder_of_photos_is_counted_answered_measured_and_goes_on_flat() {
 
 #[test]
 #[ignore = "needs the shared photo sets"]
-fn photos_go_where_the_wheel_stands_in_them_whatever_was_pressed() {
+fn photos_go_to_the_position_they_show_whatever_was_pressed() {
     let folder = tempfile::tempdir().unwrap();
     let job = job(folder.path());
     let page = Page::open(&job);
@@ -113,7 +113,7 @@ fn photos_go_where_the_wheel_stands_in_them_whatever_was_pressed() {
         kept.sort();
         assert!(sent == kept, "{setup} holds other photos than show it");
     }
-    // Somebody puts one into the other position by hand: it counts where the wheel stands in it,
+    // Somebody puts one into the other position by hand: it counts for the position it shows,
     // as measure counts it, and the page says so.
     assert_eq!(page.order("move", &format!("{} 1", keys[0])).status, 200);
     let told = page.get(&format!("state/0/{}", keys[0])).json()["sections"]["shot"].to_string();

@@ -162,7 +162,7 @@ fn without_tab(photo: &Path, number: u8, to: &Path) -> PathBuf {
 
 #[test]
 #[ignore = "needs chromium and the shared photo sets"]
-fn a_hidden_tab_a_stripped_photo_and_a_wrong_position_are_told() {
+fn a_hidden_tab_a_stripped_photo_and_a_wrong_position_are_reported() {
     let folder = tempfile::tempdir().unwrap();
     let job = job(folder.path());
     let page = Page::open(&job);

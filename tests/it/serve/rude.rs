@@ -276,7 +276,7 @@ fn the_address_is_kept_from_other_users_and_a_new_one_ends_the_old_one() {
 }
 
 #[test]
-fn a_folder_that_is_not_there_is_told_with_the_way_out() {
+fn a_folder_that_is_not_there_is_reported_with_the_way_out() {
     let run = |arguments: &[&str]| {
         let out = std::process::Command::new(env!("CARGO_BIN_EXE_sightcord"))
             .arg("bench")

@@ -19,7 +19,7 @@ struct Told {
     camera: [f64; 3],
 }
 
-/// What each photo of a set-up tells by itself.
+/// What each photo of a set-up shows on its own.
 fn told(set: &str, setup: &str, job: &Job) -> Vec<Told> {
     let truth: Value = serde_json::from_str(
         &std::fs::read_to_string(format!("../shared/photos/{set}/truth.json")).unwrap(),

@@ -40,7 +40,7 @@ fn tab_pages(paper: Paper, list: &str) -> Vec<(Vec<PlacedTab>, Raster)> {
 }
 
 /// Largest distance of a pattern's corners from where they should be, in x or in y, mm. Beside each
-/// corner, closer than any dot, the ink along a short band across an edge tells where that edge is.
+/// corner, closer than any dot, the ink along a short band across an edge shows where that edge is.
 fn worst_corner_mm(raster: &Raster, pattern: Pattern, centre: [f64; 2]) -> f64 {
     let pitch = pattern.pitch_mm();
     let reach = 0.25 * pitch;

@@ -157,7 +157,7 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, rear_end: f64, letters: f64, 
         match labels.step(StepKind::Square) {
             Some(step) => {
                 let from = draw_spindle(canvas, step, x0, offset);
-                labels.told_step(step, from);
+                labels.label_step(step, from);
             }
             None => {
                 let x = x0 + wheel.radius + 14.0;
@@ -171,7 +171,7 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, rear_end: f64, letters: f64, 
                 x0 - 0.55 * wheel.radius,
                 bike.factor * wheel.across(x0 - 0.55 * wheel.radius, z0),
             );
-            labels.figure(&side_figure(bike), "wheel aside", at);
+            labels.figure(&side_figure(bike), "wheel off by", at);
         }
     }
     chain(canvas, bike, &mut labels);
@@ -181,7 +181,7 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, rear_end: f64, letters: f64, 
             Some(step) => {
                 let way = sideways(step);
                 canvas.arrow("arrow", at, [at[0] + way * WAY, at[1]], HEAD);
-                labels.told_step(step, at);
+                labels.label_step(step, at);
             }
             None => labels.figure(&Figure::FrameOffset, "frame", at),
         }
@@ -243,5 +243,5 @@ fn chain(canvas: &mut Canvas, bike: &Bike, labels: &mut Labels) {
     };
     let way = sideways(step);
     canvas.arrow("arrow", [at[0] - way * 4.0, at[1]], [at[0] + way * WAY, at[1]], HEAD);
-    labels.told_step(step, at);
+    labels.label_step(step, at);
 }

@@ -105,8 +105,8 @@ fn spindle(canvas: &mut Canvas, bike: &Bike) {
     }
 }
 
-/// The rim's step with its arrow, or how far the wheel stands aside; how it leans; which end of the
-/// spindle stands higher.
+/// The rim's step with its arrow, or how far off centre the wheel stands; how it leans; which end
+/// of the spindle stands higher.
 fn label_figures(canvas: &mut Canvas, bike: &Bike, letters: f64, show: Show) {
     let Some(wheel) = bike.wheel else { return };
     let [x0, _, z0] = wheel.axle;
@@ -122,9 +122,9 @@ fn label_figures(canvas: &mut Canvas, bike: &Bike, letters: f64, show: Show) {
                 [at_rim[0] + way * WAY, at_rim[1]],
                 HEAD,
             );
-            labels.told_step(step, at_rim);
+            labels.label_step(step, at_rim);
         }
-        None => labels.figure(&Figure::WheelOffset, "wheel aside", at_rim),
+        None => labels.figure(&Figure::WheelOffset, "wheel off by", at_rim),
     }
     if bike.document.figure(&Figure::WheelLean).is_some() {
         let top = z0 + wheel.radius + 14.0;

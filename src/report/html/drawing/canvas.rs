@@ -120,7 +120,7 @@ impl Canvas {
         );
     }
 
-    /// A thing of the scene as a dot that tells what it is, and how its place was exaggerated:
+    /// A thing of the scene as a dot that says what it is, and how its place was exaggerated:
     /// across, the drawn place is `base + factor (true - base)`, so that the true place can be
     /// read back.
     pub fn mark(&mut self, class: &str, centre: Place, radius: f64, what: &str, base: f64) {

@@ -1,4 +1,4 @@
-//! What stands written beside a drawing, in one column, each with a line to what it tells of: the
+//! Labels next to a drawing, in one column, each with a line to the part that it is about: the
 //! steps of the plan where there are any, else how far a part is out.
 
 use super::bike::Bike;
@@ -11,7 +11,7 @@ use crate::text::units::{Kind, Show, Shown};
 const LEAST_LETTERS: f64 = 15.0;
 /// Height of letters on paper, mm: a little over 7 points.
 const ON_PAPER: f64 = 2.6;
-/// What words and scale bar add to the height of a drawing: so many heights of letters, and mm.
+/// What words and scale bar add to the height of a drawing: this many heights of letters, and mm.
 const LINES: f64 = 4.0;
 const ROOM: f64 = 26.0;
 /// How high the drawings are at most on paper, mm, as the page's style sheet has them.
@@ -32,7 +32,7 @@ const AROUND: f64 = 16.0;
 const SPACING: f64 = 3.6;
 
 /// Height of letters that can be read on a phone, whatever the drawing's width becomes with a
-/// column of them beside it, and on paper, where the drawing is `paper_mm` high.
+/// column of them next to it, and on paper, where the drawing is `paper_mm` high.
 pub fn letters(canvas: &Canvas, paper_mm: f64) -> f64 {
     let ([least, most], [top, foot]) = (canvas.across(), canvas.upright());
     let drawn = most - least + GAP + AROUND;
@@ -41,7 +41,7 @@ pub fn letters(canvas: &Canvas, paper_mm: f64) -> f64 {
     on_phone.max(on_paper).max(LEAST_LETTERS)
 }
 
-/// Something written beside the drawing.
+/// A text written next to the drawing.
 struct Label {
     from: Place,
     class: &'static str,
@@ -65,7 +65,7 @@ impl<'a> Labels<'a> {
         self.bike.document.plan.iter().find(|step| step.step == kind)
     }
 
-    /// How far a part is out, told at a place of the sheet.
+    /// How far a part is out, with a line to a place of the sheet.
     pub fn figure(&mut self, figure: &Figure, title: &str, from: Place) {
         let Some(measured) = self.bike.document.figure(figure) else { return };
         let shown = Shown::of(&measured, figure.kind(), self.show);
@@ -76,7 +76,7 @@ impl<'a> Labels<'a> {
     }
 
     /// A step with its number and amount.
-    pub fn told_step(&mut self, step: &PlanStep, from: Place) {
+    pub fn label_step(&mut self, step: &PlanStep, from: Place) {
         let way = match step.direction {
             Some(Direction::Rearward) => "back",
             Some(Direction::Forward) => "forward",

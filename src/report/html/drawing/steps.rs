@@ -119,7 +119,7 @@ fn centre(canvas: &mut Canvas, step: &PlanStep) {
     canvas.arrow("arrow", [rim - way * 62.0, -48.0], [rim - way * 20.0, -48.0], HEAD);
 }
 
-/// From behind: the frame's line beside the cord's plane.
+/// From behind: the frame's line next to the cord's plane.
 fn rehang(canvas: &mut Canvas, step: &PlanStep) {
     let way = match step.direction {
         Some(Direction::Left) => -1.0,

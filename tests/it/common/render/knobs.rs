@@ -50,7 +50,7 @@ pub struct RenderKnobs {
     /// Rim, spokes, sprockets, tubes, room: what stands about and hides things. Without: cards,
     /// tabs, lines and a bench.
     pub clutter: bool,
-    /// Tabs whose mirror image shows in a piece of chrome beside them.
+    /// Tabs whose mirror image shows in a piece of chrome next to them.
     pub mirrored_tabs: Vec<u8>,
     /// Samples for a pixel that an edge of the print or a line crosses. 610 is proven in
     /// `tests/renderer.rs`.

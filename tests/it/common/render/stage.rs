@@ -100,7 +100,7 @@ impl Stage<'_> {
         });
     }
 
-    /// The tab's mirror image in a flat piece of chrome beside it, a little darker.
+    /// The tab's mirror image in a flat piece of chrome next to it, a little darker.
     fn reflection(&mut self, placed: &PlacedPattern) {
         let side = placed.pitch_mm[0] * 5.0;
         let beside = PlacedPattern {

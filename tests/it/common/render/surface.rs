@@ -143,7 +143,7 @@ impl Outline {
                     return (outer - 2.0 * depth - r).min(r - inner);
                 }
                 let edge = outer - depth + depth * (teeth * y.atan2(x)).sin();
-                // The flank is steeper than the radius tells: its slope bounds the true distance.
+                // The flank is steeper than the radius shows: its slope bounds the true distance.
                 let slope = 1.0 + teeth * depth / (outer - 2.0 * depth);
                 ((edge - r) / slope).min(r - inner)
             }

@@ -222,7 +222,7 @@ impl Hit<'_> {
     /// Mean colour of a pixel that one straight edge crosses, each side by its area.
     fn two_sides(&self, axis: usize, place: f64) -> Rgb {
         let below = area_below(place - self.at[axis], self.per_u[axis], self.per_v[axis]) as f32;
-        // Just beside the edge: a hundredth of a millimetre, far from anything else in this pixel.
+        // Just off the edge: a hundredth of a millimetre, far from anything else in this pixel.
         let side = |off: f64| {
             let mut at = self.at;
             at[axis] = place + off;
@@ -360,7 +360,7 @@ impl<'a> View<'a> {
             let off = from.dot(&square) / square.norm();
             let per_depth = (dd - dm * dm).sqrt();
             let nearest = (d.dot(&from) - dm * along.dot(&from)) / (dd - dm * dm);
-            // A string is told by the point of its axis nearest to the ray, and sorted as if it
+            // A string is given by the point of its axis nearest to the ray, and sorted as if it
             // stood a radius before it: a flag's plane holds the axis, and the line
             // hides the flag. A stout bar is met on its surface.
             let before =
@@ -442,7 +442,7 @@ fn views<'a>(surfaces: &'a [Surface], boxes: &[[f64; 4]], eye: &Eye) -> Vec<View
     surfaces.iter().zip(boxes).map(view).collect()
 }
 
-/// Boxes in the picture outside of which each surface cannot be seen; empty (upside down) where it
+/// Boxes in the picture that each surface stays within; empty (upside down) where it
 /// is behind the camera.
 fn boxes(surfaces: &[Surface], eye: &Eye, shutter: Option<&RollingShutter>) -> Vec<[f64; 4]> {
     let height = eye.lens.height as f64;

@@ -90,7 +90,7 @@ impl Pen {
         self.words("soft", (x, y), Anchor::Middle, text);
     }
 
-    /// An arrow; its tip stands at `to`.
+    /// An arrow; its tip is at `to`.
     pub fn arrow(&mut self, from: Place, to: Place) {
         self.line("size", from, to);
         self.head(from, to);
@@ -110,7 +110,7 @@ impl Pen {
     }
 
     /// An angle between two directions, each as degrees to the left of straight up; the arrow tip
-    /// stands at the second.
+    /// is at the second.
     pub fn angle(&mut self, centre: Place, radius: f64, from: f64, to: f64) {
         let at = |degrees: f64| turned((centre.0, centre.1 - radius), centre, degrees);
         let arc: Vec<Place> =

@@ -1,10 +1,10 @@
-//! What makes the cord's place doubtful: seen from too few places, contradicted, crooked, or to be
-//! read in two ways.
+//! What makes the cord's place uncertain: seen from too few places, contradicted, crooked, or
+//! readable in two ways.
 //!
-//! Everything is measured from the cord, and an error of it shows in no other residual. So its
-//! place has to be earned: each test that fails is reported with its cause and what to do, and
-//! figures that stand on the cord are then no better than a single sighting; where it lies as no
-//! cord can, there are none.
+//! Everything is measured from the cord, and its error shows in no other residual. So its place
+//! has to be earned: each test that fails is reported with its cause and what to do, and figures
+//! that depend on the cord are then no better than a single sighting; where it lies as no cord
+//! can, there are none.
 
 use std::collections::BTreeMap;
 
@@ -19,8 +19,8 @@ use crate::text::{Amount, Sentence};
 /// Two cards so far apart along the cord, mm, each seen from both sides, show where it runs (our
 /// choice; the finding asks for it).
 const LEAST_LENGTH: f64 = 300.0;
-/// A card and side of which more than this part of the photos was rejected contradicts the rest;
-/// reported of so many photos and more.
+/// A card and side with more than this part of its photos rejected contradicts the rest; reported
+/// from this many photos on.
 const REJECTED: f64 = 1.0 / 3.0;
 const LEAST_REPORTED: usize = 3;
 /// A tight cord is straight to within this, mm: twice the standard value it is held by, and more
@@ -35,13 +35,13 @@ const HUMP: f64 = 0.3;
 
 /// The findings; empty where the cord may be trusted, or where there is none. `solution` must have
 /// its covariance.
-pub fn doubts(solution: &Solution) -> Vec<Finding> {
+pub fn findings_of_weak_cord(solution: &Solution) -> Vec<Finding> {
     let mut found = Vec::new();
     if solution.state.cords.is_empty() {
         return found;
     }
     let crooked = crooked(solution);
-    if let Some(refused) = crooked.iter().find(|doubt| doubt.severity == Severity::Refused) {
+    if let Some(refused) = crooked.iter().find(|finding| finding.severity == Severity::Refused) {
         return vec![refused.clone()];
     }
     let groups = groups(&solution.blocks, |_| true);
@@ -50,21 +50,21 @@ pub fn doubts(solution: &Solution) -> Vec<Finding> {
         found.extend(contradicted(&groups));
     }
     if let Some(rival) = &solution.cord_rival {
-        found.push(doubt(
+        found.push(weak(
             "cord-two-readings",
             say![
                 "The light in the cards' lanes can be read in two ways: the cord, or its shadow, ",
                 Amount::tenths(rival.apart_mm),
                 " apart.",
             ],
-            "Change the light so that no sharp shadow lies beside the cord, raise the cord to 3 to 5 mm above the paper, or take one \
+            "Change the light so that no sharp shadow lies next to the cord, raise the cord to 3 to 5 mm above the paper, or take one \
              of another colour, and take the photos again.",
         ));
     }
     if solution.cord_unsettled {
-        found.push(doubt(
+        found.push(weak(
             "cord-restless",
-            "The cord was knocked while one set-up was photographed, and lies elsewhere again in another: nobody can tell where it belongs.",
+            "The cord was knocked while one set-up was photographed, and is in another place again in a second one: nobody can say which is right.",
             "Stretch the cord anew, and take the photos of all set-ups again without touching it.",
         ));
     }
@@ -104,8 +104,8 @@ pub fn movement_is_determined(state: &State, blocks: &[Block], cord: usize) -> b
     !of_lanes || seen_from_too_few_places(state, &groups(blocks, |idx| idx == cord)).is_none()
 }
 
-fn doubt(code: &str, what: impl Into<Sentence>, advice: &str) -> Finding {
-    let what = what.into().and("Figures that hang on the cord are shown, but get no verdict.");
+fn weak(code: &str, what: impl Into<Sentence>, advice: &str) -> Finding {
+    let what = what.into().and("Figures that depend on the cord are shown, but get no verdict.");
     Finding::warning(code, what, advice).about(Figure::CordStraightness)
 }
 
@@ -117,8 +117,7 @@ fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
     let sees = |card: u8, from_left: bool| {
         groups.get(&CardSide { card, from_left }).is_some_and(|count| count.used > 0)
     };
-    // Left is the bike's where the job tells it later; here it is the world's, whose y follows the
-    // cards.
+    // Left is the bike's once the job gives it; here it is the world's, whose y follows the cards.
     let place = |card: u8| {
         state
             .cards
@@ -146,7 +145,7 @@ fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
         1 => format!(" Card {} shows it from one side only.", lacking[0]),
         _ => format!(" Cards {} show it from one side only.", lacking.join(", ")),
     };
-    Some(doubt(
+    Some(weak(
         "cord-seen-poorly",
         format!(
             "The cord has to be seen clear of its shadow over two cards that lie 300 mm apart, each from both sides.{which}"
@@ -162,10 +161,10 @@ fn contradicted(groups: &Groups) -> Option<Finding> {
     };
     let (group, count) = groups.iter().find(|(_, count)| is_contradicted(count))?;
     let (card, n) = (group.card, count.all);
-    Some(doubt(
+    Some(weak(
         "cord-contradicted",
         format!(
-            "Over card {card}, {} of {n} photos from one side ({}) show the cord elsewhere than all others do.",
+            "Over card {card}, {} of {n} photos from one side ({}) show the cord in another place than all others do.",
             n - count.used,
             side(group.from_left)
         ),
@@ -173,7 +172,7 @@ fn contradicted(groups: &Groups) -> Option<Finding> {
     ))
 }
 
-/// A cord that no cord can be like.
+/// Refuses a cord of a shape that no cord can have.
 fn refused(code: &str, what: Sentence, advice: &str) -> Finding {
     Finding::refused(
         code,
@@ -194,12 +193,12 @@ fn crooked(solution: &Solution) -> Option<Finding> {
                 Amount::tenths(aside),
                 " off the straight line between its ends; a tight cord can't."
             ];
-            let advice = "See that it touches nothing and is tight. If it is, its shadow was taken for it over some card: change the light.";
+            let advice = "See that it touches nothing and is tight. If it is, the shadow was taken for the cord over some card: change the light.";
             const CODE: &str = "cord-not-straight";
             return Some(if aside > CROOKED {
                 refused(CODE, what, advice)
             } else {
-                doubt(CODE, what, advice)
+                weak(CODE, what, advice)
             });
         }
         if -cord.z[2] > HUMP && -cord.z[2] > 3.0 * sigma(slot + 5) {
@@ -210,7 +209,7 @@ fn crooked(solution: &Solution) -> Option<Finding> {
                     Amount::tenths(-cord.z[2]),
                     " uphill towards its middle; a free cord can't."
                 ],
-                "See that nothing lifts it. If nothing does, its shadow was taken for it over some card: change the light.",
+                "See that nothing lifts it. If nothing does, the shadow was taken for the cord over some card: change the light.",
             ));
         }
     }
