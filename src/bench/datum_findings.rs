@@ -64,7 +64,7 @@ pub fn one_place(riders: usize) -> Finding {
     Finding::refused(
         "riders-too-few",
         what,
-        "Put two riders on the cord (sheets --tabs 39-42), 600 mm or more apart, and photograph both faces of each from two places.",
+        "Put two riders on the cord (sightcord sheets print --cards none --tabs 39-42), 600 mm or more apart, and photograph both faces of each from two places.",
     )
     .about(Figure::WheelOffset)
 }

@@ -83,7 +83,7 @@ fn cord_not_seen() -> Finding {
         "The datum cord was not found in any photo, so nothing can be measured from it.",
         "Stretch a cord that is clearly brighter or darker than the paper through the cards' lanes, 2 to 5 mm above the paper, \
          and take photos from above the cards and from both sides. Where light and shadow hide it, put two riders on it, 600 mm \
-         or more apart (sheets --tabs 39-42): they show where it runs in any light.",
+         or more apart (sightcord sheets print --cards none --tabs 39-42): they show where it runs in any light.",
     )
     .about(Figure::WheelOffset)
 }
@@ -138,9 +138,16 @@ fn print_warning(figures: &Figures, measured: [bool; 2], within_percent: Option<
                 [_, true] => "Only the check line across the card was measured, not the one along.",
                 _ => "Nobody has measured the print.",
             },
-            " A print fitted to the page (97 %) can't be seen in photos; each 1 % would put ",
-            Amount::tenths(most),
-            " on a rim offset. Wheel offset and angles hardly change.",
+            " A print fitted to the page (97 %) can't be seen in photos",
+            if most < 0.05 {
+                say!["."]
+            } else {
+                say![
+                    "; each 1 % would put ",
+                    Amount::tenths(most),
+                    " on a rim offset. Wheel offset and angles hardly change."
+                ]
+            },
             caliper,
         ],
         say![
@@ -231,7 +238,7 @@ fn wheel(
             Finding::note(
                 "run-out-unknown",
                 "The rim's run-out is not known: the wheel offset holds at the marked place and includes it.",
-                "Stick tabs 33 to 38 round the rim's left face (print them with sheets --tabs 33-38), or write lateral_tir_mm under [rim] in job.toml.",
+                "Stick tabs 33 to 38 round the rim's left face (sightcord sheets print --cards none --tabs 33-38), or write lateral_tir_mm under [rim] in job.toml.",
             )
             .about(Figure::RunoutLateral),
         );

@@ -127,7 +127,7 @@ pub(super) fn lacks_of_all(usable: &[&Glance], job: &Job, is_job: bool, text: &m
     } else if on_cord.is_empty() && riders(usable, job).len() < RIDERS {
         text.push(
             "The cord is read in no card's lane: see that it runs through the lanes, clearly brighter or darker than the paper; or put two \
-             riders on it, 600 mm apart or more (sheets --tabs 39-42): they show where it runs in any light."
+             riders on it, 600 mm apart or more (sightcord sheets print --cards none --tabs 39-42): they show where it runs in any light."
                 .to_owned(),
         );
     } else if cards.len() < CARDS && is_job {

@@ -2,7 +2,9 @@
 
 use super::limits::{self, Engineer};
 use super::outcome::{Choice, Direction, PlanStep, StepKind};
+use super::tolerance::Tolerance;
 use crate::job::SpacerKind;
+use crate::measurement::Measurement;
 
 /// In the order in which they are tried: what leaves wheel and rim alone first.
 pub const KINDS: [SpacerKind; 3] = [SpacerKind::Gearbox, SpacerKind::Sprocket, SpacerKind::Hub];
@@ -31,7 +33,7 @@ struct Tried {
 
 impl Tried {
     fn rim(&self) -> f64 {
-        self.choice.rim.map_or(0.0, |rim| rim.value)
+        self.choice.rim.or(self.choice.rim_undecided).map_or(0.0, |rim| rim.value.abs())
     }
 
     fn cost(&self) -> f64 {
@@ -45,9 +47,13 @@ impl Tried {
 
 /// The kind that leaves the least work, and all kinds side by side. Where two leave the rim
 /// alike, the one that needs an engineer least. `plan_with` makes the whole plan with a kind.
-pub fn compare(plan_with: impl Fn(SpacerKind) -> Vec<PlanStep>) -> (SpacerKind, Vec<Choice>) {
+/// `rim` is what the rim is judged by.
+pub fn compare(
+    rim: Option<&Tolerance>,
+    plan_with: impl Fn(SpacerKind) -> Vec<PlanStep>,
+) -> (SpacerKind, Vec<Choice>) {
     let mut tried: Vec<Tried> =
-        KINDS.into_iter().filter_map(|kind| choice(kind, &plan_with(kind))).collect();
+        KINDS.into_iter().filter_map(|kind| choice(kind, &plan_with(kind), rim)).collect();
     let least = tried.iter().min_by(|a, b| a.cost().total_cmp(&b.cost()));
     let Some(least) = least else { return (SpacerKind::Hub, Vec::new()) };
     let alike: Vec<usize> = (0..tried.len()).filter(|&i| tried[i].is_tied_with(least)).collect();
@@ -79,15 +85,21 @@ pub fn why(choices: &[Choice]) -> &'static str {
     }
 }
 
-fn choice(kind: SpacerKind, steps: &[PlanStep]) -> Option<Tried> {
+fn choice(kind: SpacerKind, steps: &[PlanStep], judged: Option<&Tolerance>) -> Option<Tried> {
     let of = |wanted: StepKind| steps.iter().find(|step| step.step == wanted);
     let chain = of(StepKind::Chain)?;
     let rim = of(StepKind::Centre);
+    let left_off = judged.zip(steps.last()).and_then(|(tolerance, last)| {
+        let figure = last.after.get(&tolerance.field)?;
+        let away = figure.value - tolerance.nominal;
+        (away.abs() > tolerance.limit).then_some(Measurement { value: away, ..figure })
+    });
     let choice = Choice {
         applied_to: kind.word().to_owned(),
         distance: chain.distance?,
         direction: chain.direction?,
         rim: rim.and_then(|step| step.distance),
+        rim_undecided: left_off.filter(|_| rim.is_none()),
         taken: false,
         tied: false,
         warnings: [Some(chain), rim].into_iter().flatten().filter_map(limits::in_short).collect(),

@@ -60,4 +60,4 @@ impl Seen {
 
 /// What the three words mean.
 pub const SAME: &str = "same: no change beyond the ±";
-pub const CANT_SAY: &str = "can't say: before or after, it was seen in one photo or from one direction only, so that its ± can't be relied on";
+pub const CANT_SAY: &str = "can't say: before or after, it was seen in one photo or from one direction only, or counted from a cord seen so, so that its ± can't be relied on";

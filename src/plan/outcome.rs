@@ -164,6 +164,10 @@ pub struct Choice {
     pub direction: Direction,
     /// How far the rim then has to go by its spokes, never negative; null where it may stay.
     pub rim: Option<Measurement>,
+    /// Where the rim may stay only because its place is undecided: how far it is then off the
+    /// middle, + left.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rim_undecided: Option<Measurement>,
     /// Whether this is the one that the plan takes.
     pub taken: bool,
     /// Whether another way, or where this is another way the one that is taken, leaves the rim as

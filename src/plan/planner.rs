@@ -41,6 +41,8 @@ pub(super) struct Planner<'a> {
     pub(super) places: Places,
     pub(super) foreseen: Foreseen,
     pub(super) steps: Vec<PlanStep>,
+    /// Figures that are out, whose step must wait for a verdict on another.
+    pub(super) waiting: Vec<Figure>,
     pub(super) findings: Vec<Finding>,
 }
 

@@ -97,13 +97,7 @@ fn why_not_shown(
     found: Option<Measurement>,
 ) -> String {
     let Some(found) = found else {
-        let rests_on = match step.step {
-            StepKind::Square => vec![before.wheel_yaw()],
-            StepKind::Chain => vec![Figure::ChainAtGearbox, before.wheel_yaw()],
-            StepKind::Centre => vec![Reference::of(&before.figures.measured).offset],
-            StepKind::Rehang | StepKind::Refer => vec![step.because.clone()],
-        };
-        let missing: Vec<String> = rests_on
+        let missing: Vec<String> = rests_on(step, before)
             .iter()
             .filter(|figure| change(differences, figure).is_none())
             .map(Figure::name)
@@ -117,9 +111,27 @@ fn why_not_shown(
     match planned {
         None => "the plan could not say how far to go".to_owned(),
         Some(_) if found.quality != Quality::Good => {
-            "it was seen in one photo or from one direction only".to_owned()
+            let unsure: Vec<String> = rests_on(step, before)
+                .iter()
+                .filter(|figure| {
+                    change(differences, figure).is_some_and(|c| c.quality != Quality::Good)
+                })
+                .map(Figure::name)
+                .collect();
+            let was = if unsure.len() == 1 { "was" } else { "were" };
+            format!("{} {was} not seen well enough for a verdict", listed(&unsure))
         }
         Some(_) => "the ± is as large as the step".to_owned(),
+    }
+}
+
+/// The figures whose change shows a step.
+fn rests_on(step: &PlanStep, before: &Evening) -> Vec<Figure> {
+    match step.step {
+        StepKind::Square => vec![before.wheel_yaw()],
+        StepKind::Chain => vec![Figure::ChainAtGearbox, before.wheel_yaw()],
+        StepKind::Centre => vec![Reference::of(&before.figures.measured).offset],
+        StepKind::Rehang | StepKind::Refer => vec![step.because.clone()],
     }
 }
 

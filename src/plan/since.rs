@@ -54,6 +54,10 @@ impl Since {
 /// How many figures are right now, and whether that is better, by the figures that were judged both
 /// times: one that could not be judged before has not become better.
 fn better_or_worse(compared: &Since) -> String {
+    if compared.differences.iter().all(|difference| difference.after.is_none()) {
+        return "Nothing was measured in the later photos, so there is nothing to compare."
+            .to_owned();
+    }
     let after = |wanted: Decision| {
         compared.differences.iter().filter(|d| d.verdict_after == Some(wanted)).count()
     };

@@ -37,6 +37,7 @@ pub fn make_plan(input: &Figures, settings: &PlanSettings, tolerances: &[Toleran
         places: Places::of(input, chain_side.unwrap_or(Side::Left), positive(settings.spacing_mm)),
         foreseen: Foreseen::measured(input),
         steps: Vec::new(),
+        waiting: Vec::new(),
         findings: Vec::new(),
     };
     planner.report_frame_reference();
@@ -63,7 +64,8 @@ impl Planner<'_> {
             // One tilt shows in both: the step for the lean names the ends, too.
             let with_lean = *field == Figure::SpindleHeights
                 && self.steps.iter().any(|step| step.because == Figure::WheelLean);
-            if let (true, Some(figure)) = (out && !centred && !with_lean, figure) {
+            let waits = self.waiting.contains(field);
+            if let (true, Some(figure)) = (out && !centred && !with_lean && !waits, figure) {
                 let (part, action) =
                     refer::in_words(field, figure, tolerance, self.input, self.settings);
                 self.push(PlanStep {

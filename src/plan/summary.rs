@@ -52,6 +52,23 @@ pub fn conclude(input: &Figures, verdicts: &[Verdict], steps: &[PlanStep]) -> Co
         };
     }
     let names: Vec<String> = open.iter().map(|figure| figure.name()).collect();
+    let out: Vec<String> = verdicts
+        .iter()
+        .filter(|verdict| verdict.verdict == Decision::Out)
+        .map(|verdict| verdict.field.name())
+        .collect();
+    if !out.is_empty() {
+        let is = if out.len() == 1 { "is" } else { "are" };
+        return Conclusion {
+            state: State::Undecided,
+            headline: "Undecided".to_owned(),
+            summary: format!(
+                "Undecided: {} {is} out, but no step can be named yet: {} can't be called in or out.",
+                listed(&out),
+                listed(&names)
+            ),
+        };
+    }
     Conclusion {
         state: State::Undecided,
         headline: "Undecided".to_owned(),

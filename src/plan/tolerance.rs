@@ -5,9 +5,10 @@ use super::outcome::{Decision, Unit, Verdict};
 use super::settings::PlanSettings;
 use super::words::{FINEST, amount};
 use crate::bench::Figures;
+use crate::bench::datum::counts_from_it;
 use crate::figure::facts::UpFrom;
 use crate::figure::{Figure, FigureTable, Measured};
-use crate::finding::Finding;
+use crate::finding::{Finding, Severity};
 use crate::measurement::{Measurement, Quality};
 use crate::say;
 use crate::text::{Amount, Sentence};
@@ -34,6 +35,9 @@ pub struct Tolerance {
     pub needed: bool,
     /// Why the figure can't be judged as it was measured, if so.
     pub blocked: Option<Sentence>,
+    /// Why it was seen too poorly to be judged, where that is not its own photos' fault, and what
+    /// helps.
+    pub poor: Option<Sentence>,
 }
 
 /// Which figures say where the wheel stands: in the frame as far as that is known, else over the
@@ -88,11 +92,13 @@ pub fn tolerances(input: &Figures, settings: &PlanSettings) -> (Vec<Tolerance>, 
                 source,
                 needed: true,
                 blocked: None,
+                poor: None,
             }),
         }
     }
     for tolerance in &mut all {
         tolerance.blocked = blocked(&tolerance.field, input);
+        tolerance.poor = poor_datum(&tolerance.field, input);
     }
     (all, findings)
 }
@@ -115,6 +121,21 @@ fn blocked(figure: &Figure, input: &Figures) -> Option<Sentence> {
         ]
     })
 }
+
+/// Why a figure that is measured from the cord was seen too poorly, where the cord was: whatever
+/// shows the wheel from more sides does not help it.
+fn poor_datum(figure: &Figure, input: &Figures) -> Option<Sentence> {
+    let finding = input.findings.iter().find(|finding| {
+        finding.severity != Severity::Note && POOR_DATUM.contains(&finding.id.as_str())
+    })?;
+    counts_from_it(figure).then(|| {
+        say!["The cord, which it is measured from, was not seen well enough. "].and(&finding.advice)
+    })
+}
+
+/// Findings that make the datum no better than a single sighting.
+const POOR_DATUM: [&str; 4] =
+    ["cord-seen-poorly", "cord-contradicted", "cord-not-straight", "datum-single"];
 
 /// Why a tolerance of the job can't be used, as a finding.
 fn cannot_use(setting: &crate::job::Tolerance, figures: &FigureTable) -> Option<Finding> {
@@ -152,6 +173,7 @@ fn defaults(input: &Figures, settings: &PlanSettings) -> Vec<Tolerance> {
         source,
         needed,
         blocked: None,
+        poor: None,
     };
     let (chain_mm, chain_source) = chain_limit(input);
     let mut all = vec![
@@ -273,7 +295,7 @@ pub fn judge(tolerance: &Tolerance, figure: Option<Measurement>, per_percent: f6
             Some(say!["It was not measured: the findings say why and what to do."]),
         ),
         Some(figure) if figure.quality == Quality::Single => {
-            (Decision::Undecided, Some(say![SINGLE]))
+            (Decision::Undecided, tolerance.poor.clone().or_else(|| Some(say![SINGLE])))
         }
         Some(_) if tolerance.blocked.is_some() => (Decision::Undecided, tolerance.blocked.clone()),
         Some(figure) => decide_measured(tolerance, figure, per_percent),

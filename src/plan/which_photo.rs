@@ -8,6 +8,7 @@ use crate::figure::Figure;
 use crate::finding::Finding;
 use crate::measurement::Quality;
 use crate::say;
+use crate::text::units::Show;
 use crate::text::{Amount, Sentence};
 
 /// What the budget calls the noise of the photos themselves.
@@ -51,7 +52,10 @@ pub fn name_photos(outcome: &mut Outcome, advice: &[Advice]) -> Vec<Finding> {
     let named = |field: &Figure| {
         outcome.verdicts.iter().any(|v| v.field == *field && u_that_decides(v).is_some())
     };
-    advice.iter().filter(|advice| !named(&advice.field)).map(finding).collect()
+    // What people read must differ, or the photo is not worth the walk.
+    let shown = |advice: &Advice, u: f64| Amount::at_least(u, advice.field.unit()).shown(Show::Mm);
+    let helps = |advice: &&Advice| shown(advice, advice.u_now) != shown(advice, advice.u_then);
+    advice.iter().filter(|advice| !named(&advice.field)).filter(helps).map(finding).collect()
 }
 
 fn finding(advice: &Advice) -> Finding {

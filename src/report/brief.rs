@@ -109,9 +109,11 @@ pub fn choice(choice: &Choice, show: Show) -> [String; 3] {
         _ => "gearbox sprocket's shim",
     };
     let way = if choice.direction == Direction::Outboard { "out" } else { "in" };
-    let rim = choice
-        .rim
-        .as_ref()
-        .map_or_else(|| "rim may stay".to_owned(), |rim| format!("rim {}", shown(rim)));
+    let off = choice.rim_undecided.map(|off| Measurement { value: off.value.abs(), ..off });
+    let rim = match (&choice.rim, &off) {
+        (Some(rim), _) => format!("rim {}", shown(rim)),
+        (None, Some(off)) => format!("rim {} off?", shown(off)),
+        (None, None) => "rim may stay".to_owned(),
+    };
     [part.to_owned(), format!("{} {way}", shown(&choice.distance)), rim]
 }

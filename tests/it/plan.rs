@@ -9,6 +9,7 @@ use proptest::prelude::*;
 use sightcord::bench::Figures;
 use sightcord::figure::table::{Correlation, JointCovariance};
 use sightcord::figure::{Figure, RimPlace, Side};
+use sightcord::finding::Finding;
 use sightcord::job::{Hand, Job, SpacerKind, Tolerance};
 use sightcord::measurement::{Measurement, Quality};
 use sightcord::plan::choices;
@@ -552,6 +553,59 @@ fn without_the_distance_between_sprockets_the_chain_line_after_squaring_is_not_f
     assert!(!kinds(&outcome).contains(&StepKind::Chain));
     assert_eq!(outcome.expected.get(&Figure::ChainAtGearbox), None);
     assert!(outcome.findings.iter().any(|finding| finding.id == "plan-chain-not-foreseen"));
+}
+
+/// A wheel that looks out of square, measured from a cord that was seen poorly: squaring it would
+/// move the chain line, so nobody is sent to pack a sprocket yet, and the reason is the cord's.
+#[test]
+fn a_chain_step_waits_for_a_squareness_that_cannot_be_judged() {
+    let mut bike = Bike::straight(Side::Left);
+    bike.frame_seen = false;
+    bike.skew_wheel(0.3);
+    let mut input = bike.measured(0.1, 0.02);
+    assert!(kinds(&plan(&input, &PlanSettings::default())).contains(&StepKind::Square));
+    for figure in [Figure::WheelYaw, Figure::WheelOffset] {
+        change(&mut input, figure, |figure| figure.quality = Quality::Single);
+    }
+    input.findings.push(Finding::warning("cord-seen-poorly", "Poorly.", "Stand higher."));
+    let outcome = plan(&input, &PlanSettings::default());
+    assert!(!outcome.plan.iter().any(|step| step.because == Figure::ChainAtGearbox));
+    let waits = outcome.findings.iter().find(|f| f.id == "plan-chain-waits").expect("a finding");
+    assert!(waits.what.to_string().contains("don't pack them yet"), "{waits:?}");
+    assert_eq!(outcome.state, State::Undecided);
+    assert!(
+        outcome.summary.contains("is out, but no step can be named yet"),
+        "{}",
+        outcome.summary
+    );
+    let yaw = outcome.verdicts.iter().find(|v| v.field == Figure::WheelYaw).expect("a verdict");
+    let why = yaw.decide.as_ref().expect("a reason").to_string();
+    assert!(why.contains("The cord, which it is measured from") && why.contains("Stand higher."));
+}
+
+/// A way that leaves the rim beyond its limit, where nobody can judge it, does not count as one
+/// that leaves it alone.
+#[test]
+fn a_way_that_leaves_an_undecided_rim_aside_says_by_how_much() {
+    let mut bike = Bike::straight(Side::Left);
+    bike.frame_seen = false;
+    bike.hub_along += 3.0;
+    bike.rim_along -= 3.0;
+    let mut input = bike.measured(0.1, 0.02);
+    for figure in [Figure::WheelOffset, Figure::WheelInFrameOffset] {
+        if input.get(&figure).is_some() {
+            change(&mut input, figure, |figure| figure.quality = Quality::Single);
+        }
+    }
+    let outcome = plan(&input, &PlanSettings::default());
+    let chain = outcome.plan.iter().find(|step| step.step == StepKind::Chain).expect("a step");
+    let way = |kind: SpacerKind| chain.choices.iter().find(|c| c.applied_to == kind.word());
+    let hub = way(SpacerKind::Hub).expect("hub spacers");
+    assert_eq!(hub.rim, None);
+    assert_abs_diff_eq!(hub.rim_undecided.expect("an offset").value.abs(), 3.0, epsilon = 0.1);
+    let gearbox = way(SpacerKind::Gearbox).expect("a shim");
+    assert_eq!((gearbox.rim, gearbox.rim_undecided), (None, None));
+    assert!(gearbox.taken && !gearbox.tied || !hub.tied);
 }
 
 #[test]

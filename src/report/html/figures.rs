@@ -122,7 +122,7 @@ fn row(document: &ResultDocument, field: &Figure, measured: &Measurement, show: 
                     span.limit { " limit " (field.amount(verdict.tolerance, show)) }
                 }
                 @if measured.quality == Quality::Single {
-                    span.limit { " single: seen in one photo or from one direction only" }
+                    span.limit { " single: seen in one photo or from one direction only, or counted from a cord seen so" }
                 }
             }
         }

@@ -116,8 +116,8 @@ fn ways(step: &PlanStep, show: Show) -> Markup {
                     tr.taken[way.taken] {
                         th scope="row" {
                             (capital(&part))
-                            @if way.taken { span.limit { "taken: " (choices::why(&step.choices)) } }
-                            @else if way.tied { span.limit { "equal" } }
+                            @if way.taken { span.limit { "the plan's way: " (choices::why(&step.choices)) } }
+                            @else if way.tied { span.limit { "as little work" } }
                         }
                         td { (moves) }
                         td { (rim) }

@@ -38,8 +38,8 @@ pub fn choices(paper: &mut Paper, step: &PlanStep, show: Show) {
     for choice in &step.choices {
         let [part, moves, rim] = brief::choice(choice, show);
         let mark = match (choice.taken, choice.tied) {
-            (true, _) => "     taken",
-            (false, true) => "     equal",
+            (true, _) => "     plan",
+            (false, true) => "     alike",
             (false, false) => "     or",
         };
         let style = if choice.taken { PLAIN } else { FAINT };

@@ -40,7 +40,7 @@ pub fn figures(paper: &mut Paper, document: &ResultDocument, show: Show) {
             FAINT,
             "",
             "",
-            "single: seen in one photo or from one direction only; shown, but never used for a verdict.",
+            "single: seen in one photo or from one direction only, or counted from a cord seen so; shown, but never used for a verdict.",
         );
     }
     limits(paper, document, show);

@@ -105,7 +105,7 @@ pub fn movement_is_determined(state: &State, blocks: &[Block], cord: usize) -> b
 }
 
 fn weak(code: &str, what: impl Into<Sentence>, advice: &str) -> Finding {
-    let what = what.into().and("Figures that depend on the cord are shown, but get no verdict.");
+    let what = what.into().and("Figures that depend on the cord get no verdict.");
     Finding::warning(code, what, advice).about(Figure::CordStraightness)
 }
 
@@ -177,7 +177,7 @@ fn refused(code: &str, what: Sentence, advice: &str) -> Finding {
     Finding::refused(
         code,
         say![what, " Nothing is measured from it."],
-        format!("{advice} Two riders on the cord, 600 mm or more apart (sheets --tabs 39-42), show where it runs in any light."),
+        format!("{advice} Two riders on the cord, 600 mm or more apart (sightcord sheets print --cards none --tabs 39-42), show where it runs in any light."),
     )
     .about(Figure::WheelOffset)
 }

@@ -201,6 +201,7 @@ fn choice(applied_to: &str, distance: f64, direction: Direction, rim: f64, taken
         distance: m(distance, 0.14).unwrap(),
         direction,
         rim: m(rim, 0.38),
+        rim_undecided: None,
         taken,
         tied: false,
         warnings: Vec::new(),
