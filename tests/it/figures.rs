@@ -125,12 +125,16 @@ fn with_front_wheel(chain_side: Side, offset_mm: f64, turn_deg: f64) -> TruthSce
 
 #[test]
 fn a_front_wheel_is_measured_from_the_rear_wheels_plane_with_the_chain_on_either_side() {
-    for (chain_side, offset_mm, turn_deg) in [
-        (Side::Left, 18.0, 180.0),
-        (Side::Right, -11.0, 180.0),
-        (Side::Left, -7.0, 130.0),
-        (Side::Right, 9.0, 120.0),
-    ] {
+    front_wheels_are_measured(&[(Side::Left, 18.0, 180.0), (Side::Right, 9.0, 120.0)]);
+}
+
+#[test]
+fn slow_other_front_wheels_are_measured_from_the_rear_wheels_plane() {
+    front_wheels_are_measured(&[(Side::Right, -11.0, 180.0), (Side::Left, -7.0, 130.0)]);
+}
+
+fn front_wheels_are_measured(wheels: &[(Side, f64, f64)]) {
+    for &(chain_side, offset_mm, turn_deg) in wheels {
         let context =
             format!("chain on the {}, {offset_mm} mm, turned by {turn_deg}", chain_side.word());
         let truth = with_front_wheel(chain_side, offset_mm, turn_deg);

@@ -561,7 +561,7 @@ fn without_the_distance_between_sprockets_the_chain_line_after_squaring_is_not_f
 fn a_chain_step_waits_for_a_squareness_that_cannot_be_judged() {
     let mut bike = Bike::straight(Side::Left);
     bike.frame_seen = false;
-    bike.skew_wheel(0.3);
+    bike.skew_wheel(0.15);
     let mut input = bike.measured(0.1, 0.02);
     assert!(kinds(&plan(&input, &PlanSettings::default())).contains(&StepKind::Square));
     for figure in [Figure::WheelYaw, Figure::WheelOffset] {

@@ -400,7 +400,7 @@ fn a_change_without_a_trustworthy_uncertainty_is_reported_and_never_called_the_s
     // The first step is to hang the frame: what moved of it is there, too.
     assert!(
         told.contains(
-            "Step 1: 2.5 mm of it is seen, but can't be vouched for: it was seen in one photo"
+            "Step 1: 2.5 mm of it is seen, but can't be vouched for: the frame's offset was not seen well enough"
         ),
         "{told}"
     );
