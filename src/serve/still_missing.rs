@@ -11,7 +11,6 @@ use crate::glance::stand::faces;
 use crate::job::{Job, Role};
 use crate::plan::outcome::{PlanStep, StepKind};
 use crate::report::numbers::named;
-use crate::text::listed;
 
 /// What was photographed this evening.
 pub struct SoFar<'a> {
@@ -30,7 +29,7 @@ pub struct SoFar<'a> {
 struct Lack {
     /// From the left, from the right, and from the chain's side where nobody knows which that is.
     from: [usize; 3],
-    tabs: BTreeSet<u8>,
+    tabs: [BTreeSet<u8>; 3],
 }
 
 impl SoFar<'_> {
@@ -45,7 +44,7 @@ impl SoFar<'_> {
         let here =
             (0..self.positions.len()).rev().max_by_key(|at| self.positions[*at].len()).unwrap_or(0);
         let photos = self.positions.get(here).map_or(&[][..], Vec::as_slice);
-        let lack = self.lack(photos, &tabs);
+        let lack = self.with_the_cord(self.lack(photos, &tabs));
         if lack.n() > 0 || all < FIRST_MEASURED {
             let lack = self.enough_to_measure(lack, all);
             let words = lack.words(photos.is_empty());
@@ -102,14 +101,29 @@ impl SoFar<'_> {
         let mut lack = Lack::default();
         for number in tabs {
             let views = photos.iter().filter(|photo| has_tab(photo, *number)).count();
-            let from = match faces(self.job.tab(*number).role, self.chain_side) {
-                Some(Side::Left) => 0,
-                Some(Side::Right) => 1,
-                None => 2,
-            };
+            let from = self.place_of(*number);
             if views < VIEWS {
                 lack.from[from] = lack.from[from].max(VIEWS - views);
-                lack.tabs.insert(*number);
+                lack.tabs[from].insert(*number);
+            }
+        }
+        lack
+    }
+
+    /// The side from which a tab is seen, as in [`Lack::from`].
+    fn place_of(&self, number: u8) -> usize {
+        place(faces(self.job.tab(number).role, self.chain_side))
+    }
+
+    /// The cord tells the datum where it is seen from both sides: one photo from either.
+    fn with_the_cord(&self, mut lack: Lack) -> Lack {
+        let is_seen_from = |from: usize| {
+            let mut photos = self.positions.iter().flatten();
+            photos.any(|photo| photo.tabs.iter().any(|tab| self.place_of(tab.number) == from))
+        };
+        for from in [0, 1] {
+            if !is_seen_from(from) {
+                lack.from[from] = lack.from[from].max(1);
             }
         }
         lack
@@ -118,11 +132,9 @@ impl SoFar<'_> {
     /// The same with so many more that a measurement begins.
     fn enough_to_measure(&self, mut lack: Lack, so_far: usize) -> Lack {
         let more = FIRST_MEASURED.saturating_sub(so_far + lack.n());
-        let side = (0..3).find(|from| lack.from[*from] > 0).unwrap_or(match self.chain_side {
-            Some(Side::Left) => 0,
-            Some(Side::Right) => 1,
-            None => 2,
-        });
+        let with_tabs = (0..3).find(|from| !lack.tabs[*from].is_empty());
+        let with_photos = (0..3).find(|from| lack.from[*from] > 0);
+        let side = with_tabs.or(with_photos).unwrap_or_else(|| place(self.chain_side));
         lack.from[side] += more;
         lack
     }
@@ -133,30 +145,59 @@ impl Lack {
         self.from.iter().sum()
     }
 
-    /// "four more photos, two from each side, with tabs 1, 2 in them".
+    /// "four more photos, two from each side, a pace apart, with tabs 1, 2 in them".
     fn words(&self, is_first: bool) -> String {
         let more = if is_first { "" } else { " more" };
         let photos =
             |n: usize| format!("{}{more} photo{}", count(n), if n == 1 { "" } else { "s" });
         let sides = ["the left", "the right", "the chain's side"];
-        let from: Vec<(usize, &str)> =
-            self.from.into_iter().zip(sides).filter(|(n, _)| *n > 0).collect();
-        let places = match from[..] {
-            [(n, side)] => format!("{} from {side}", photos(n)),
-            [(a, _), (b, _)] if a == b && self.from[2] == 0 => {
-                format!("{}, {} from each side", photos(a + b), count(a))
+        let places: Vec<usize> = (0..3).filter(|from| self.from[*from] > 0).collect();
+        match places[..] {
+            [only] => {
+                let n = self.from[only];
+                format!("{} from {}{}", photos(n), sides[only], showing(n, &self.tabs[only]))
+            }
+            [0, 1] if self.from[0] == self.from[1] && self.from[0] > 1 => {
+                let tabs = self.tabs.iter().flatten().copied().collect();
+                let n = self.n();
+                format!(
+                    "{}, {} from each side{}",
+                    photos(n),
+                    count(self.from[0]),
+                    showing(n, &tabs)
+                )
             }
             _ => {
-                let each: Vec<String> =
-                    from.iter().map(|(n, side)| format!("{} from {side}", count(*n))).collect();
-                format!("{}, {}", photos(self.n()), listed(&each))
+                let each = places.iter().map(|&from| {
+                    let n = self.from[from];
+                    format!("{} from {}{}", count(n), sides[from], showing(n, &self.tabs[from]))
+                });
+                format!("{}: {}", photos(self.n()), each.collect::<Vec<_>>().join(", and "))
             }
-        };
-        let tabs: Vec<u8> = self.tabs.iter().copied().collect();
-        match tabs.is_empty() {
-            true => format!("{places}, a pace apart"),
-            false => format!("{places}, a pace apart, with {} in them", named("tab", &tabs)),
         }
+    }
+}
+
+/// ", a pace apart, with tabs 8 to 10 in them".
+fn showing(n: usize, tabs: &BTreeSet<u8>) -> String {
+    let tabs: Vec<u8> = tabs.iter().copied().collect();
+    let (apart, them) = if n == 1 { ("", "it") } else { (", a pace apart", "them") };
+    match tabs.is_empty() {
+        true => apart.to_owned(),
+        false => format!(
+            "{apart}{} with {} in {them}",
+            if n == 1 { "" } else { "," },
+            named("tab", &tabs)
+        ),
+    }
+}
+
+/// Where a side stands in [`Lack::from`].
+fn place(side: Option<Side>) -> usize {
+    match side {
+        Some(Side::Left) => 0,
+        Some(Side::Right) => 1,
+        None => 2,
     }
 }
 
@@ -224,18 +265,19 @@ mod tests {
         assert_eq!(
             said(&[]).as_deref(),
             Some(
-                "still missing: four photos from the left, a pace apart, with tabs 1, 8 to 10 in them."
+                "still missing: four photos: three from the left, a pace apart, with tabs 1, 8 to 10 in them, and one from the right."
             )
         );
         assert_eq!(
             said(&[left()]).as_deref(),
             Some(
-                "still missing: three more photos from the left, a pace apart, with tabs 1, 8 to 10 in them."
+                "still missing: three more photos: two from the left, a pace apart, with tabs 1, 8 to 10 in them, and one from the right."
             )
         );
         assert_eq!(
             said(&[left(), left(), left()]).as_deref(),
-            Some("still missing: one more photo from the left, a pace apart.")
+            Some("still missing: one more photo from the right."),
+            "the cord is seen from the left alone"
         );
         assert_eq!(said(&[left(), left(), left(), right()]), None, "it is being measured");
         let chain = missing(StepKind::Chain, [&[], &[]], true, false);
@@ -243,12 +285,16 @@ mod tests {
             chain.as_deref().is_some_and(|words| words.contains("tabs 1, 5 to 10")),
             "{chain:?}"
         );
-        let rim = missing(StepKind::Centre, [&[left(), left()], &[]], true, false);
+        let rim = |photos: &[Glance]| missing(StepKind::Centre, [photos, &[]], true, false);
         assert_eq!(
-            rim.as_deref(),
+            rim(&[left(), left()]).as_deref(),
             Some(
                 "still missing: two more photos from the right, a pace apart, with tab 2 in them."
             )
+        );
+        assert_eq!(
+            rim(&[left(), left(), left(), right()]).as_deref(),
+            Some("still missing: one more photo from the right with tab 2 in it.")
         );
     }
 
