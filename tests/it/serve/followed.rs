@@ -36,7 +36,9 @@ fn after_the_first_step(folder: &Path) -> (PathBuf, Page) {
 /// What is said of each step, without markup.
 fn said(page: &Page) -> Vec<String> {
     let section = page.sections()["evenings"].as_str().unwrap().to_owned();
-    let steps = section.split("<li").skip(1).map(|step| {
+    // The drawings below the list have lines of their own.
+    let list = section.split("</ul>").next().unwrap_or_default();
+    let steps = list.split("<li").skip(1).map(|step| {
         let step = step.split("</li>").next().unwrap_or_default();
         let class = if step.contains("class=\"done\"") { "done" } else { "open" };
         let text: String =
