@@ -93,6 +93,8 @@ pub struct Measured {
     pub job: Job,
     pub photos: Vec<SeenPhoto>,
     pub solution: Option<Solution>,
+    /// How the figures were worked out of the solution.
+    pub bench_settings: bench::BenchSettings,
     pub document: ResultDocument,
 }
 
@@ -215,7 +217,7 @@ pub fn measure_knowing(
         let (figures, outcome) = (Figures::default(), Outcome::default());
         document(&job, id, &photos, &grouping, None, figures, outcome, findings)
     });
-    Measured { job, photos, solution, document }
+    Measured { job, photos, solution, bench_settings, document }
 }
 
 /// The first look at each photo; copies and what lies apart from its photo's other marks are left

@@ -31,7 +31,8 @@ pub fn fill(
         out.table.set(offset, found);
     }
     let choices = evaluation.choices;
-    let source = if choices.wheel_axis { WheelSource::Axis } else { WheelSource::Offsets };
+    let has_axis = choices.wheel_axis || choices.carried.is_some();
+    let source = if has_axis { WheelSource::Axis } else { WheelSource::Offsets };
     out.facts.wheel_source = out.table.stored(&Figure::WheelYaw).map(|_| source);
     out.facts.runout_places = rim_places(settings, solution);
     out.facts.hub_side = choices.hub_side;

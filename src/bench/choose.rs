@@ -8,6 +8,7 @@ use crate::finding::Finding;
 use crate::scene::model::state::{Ground, TurningPart};
 use crate::scene::{Solution, State};
 
+use super::carried::Carried;
 use super::datum::DatumChoice;
 use super::datum_choice;
 use super::evaluate::{Choices, Evaluation};
@@ -37,6 +38,7 @@ pub fn choose(
         cards,
         left,
         wheel_axis: false,
+        carried: None,
         unsteady: None,
         front_axis: false,
         gearbox_axis: false,
@@ -58,6 +60,8 @@ pub fn choose(
     if choices.wheel_axis {
         choices.unsteady = super::seating::unsteady(solution, &left);
         findings.extend(choices.unsteady.map(|unsteady| unsteady.finding()));
+    } else if let Some(wheel) = &settings.known_wheel {
+        choices.carried = Carried::choose(solution, settings, views, wheel);
     }
     // Two tabs, a rim's width apart, tell the front wheel's axis less well, and their uncertainty
     // says so.

@@ -9,6 +9,7 @@ use crate::figure::part::{RiderId, RimPlace, Wheel};
 use crate::scene::State;
 use crate::scene::model::state::{Carrier, TurningPart};
 
+use super::carried::Carried;
 use super::datum::DatumChoice;
 use super::figures::Side;
 use super::ground::{CardPlane, Datum, UpWeights, card_plane};
@@ -30,6 +31,8 @@ pub struct Choices {
     pub left: Option<Vector3<f64>>,
     /// Whether the wheel's tabs tell its axis (three or more, not in one line, in two set-ups).
     pub wheel_axis: bool,
+    /// Where they don't: the axis of an earlier evening, if it is to be used and its tabs are there.
+    pub carried: Option<Carried>,
     /// By how much three set-ups or more contradict each other about it.
     pub unsteady: Option<Unsteady>,
     pub front_axis: bool,
@@ -172,11 +175,11 @@ impl<'a> Evaluation<'a> {
 
     pub fn wheel_axis(&self) -> Option<Axis> {
         let left = self.choices.left?;
-        let axis = self
-            .choices
-            .wheel_axis
-            .then(|| turning_axis(self.state, TurningPart::Wheel, &left))
-            .flatten()?;
+        let axis = match &self.choices.carried {
+            Some(carried) => carried.axis(self.state, &self.shift)?,
+            None if self.choices.wheel_axis => turning_axis(self.state, TurningPart::Wheel, &left)?,
+            None => return None,
+        };
         let shift = |nuisance: fn(u8) -> Nuisance| [0, 1].map(|way| self.shift.of(nuisance(way)));
         Some(axis.moved(shift(Nuisance::AxisTilt), shift(Nuisance::AxisPlace)))
     }

@@ -126,6 +126,7 @@ pub fn bench_settings(job: &Job, setups: &[String], lens_only: &[bool]) -> Bench
         rim_width_mm: job.rim.width_mm,
         faces: job.faces.iter().map(|face| face.name.clone()).collect(),
         print_measured: [print.along.measured, print.across.measured],
+        known_wheel: None,
     }
 }
 

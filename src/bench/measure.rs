@@ -127,7 +127,14 @@ impl Workings<'_> {
     fn quality(&self, field: &Figure, views: &Views, solution: &Solution) -> (Quality, f64) {
         let datum = self.choices.datum.as_ref();
         let doubtful = datum.is_some_and(|datum| datum.quality == Quality::Single);
-        match views.quality(field, self.settings, solution) {
+        // An earlier evening's axis goes by tabs that were chosen for having been seen well.
+        let by_carried = self.choices.carried.is_some()
+            && matches!(field, Figure::WheelYaw | Figure::WheelLean | Figure::WheelInFrameYaw);
+        let seen = match by_carried {
+            true => Quality::Good,
+            false => views.quality(field, self.settings, solution),
+        };
+        match seen {
             Quality::Good if doubtful && datum::counts_from_it(field) => (Quality::Single, 1.0),
             Quality::Good => (Quality::Good, 1.0),
             Quality::Single => (Quality::Single, LONE_VIEW),

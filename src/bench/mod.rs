@@ -2,6 +2,7 @@
 
 pub mod advice;
 mod assemble;
+pub mod carried;
 mod chain;
 pub mod choose;
 mod contradiction;
@@ -17,6 +18,7 @@ mod flatness;
 mod frame;
 pub mod from_job;
 pub mod ground;
+pub mod known_wheel;
 mod layout;
 pub mod measure;
 mod missing;

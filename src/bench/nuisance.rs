@@ -44,10 +44,13 @@ pub enum Nuisance {
     Wobble(u8),
     /// The marked place's distance from the rim's mean plane, mm.
     RunOut,
-    /// The wheel's axis where three set-ups or more do not tell one, in two directions: its tilt,
-    /// degrees, and its place, mm.
+    /// The wheel's axis where three set-ups or more do not tell one, or an earlier evening tells it,
+    /// in two directions: its tilt, degrees, and its place, mm.
     AxisTilt(u8),
     AxisPlace(u8),
+    /// Where an earlier evening found a tab (index into `State::tabs`) among the wheel's others, mm
+    /// in three directions.
+    KnownTab(usize, u8),
 }
 
 /// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a
@@ -77,6 +80,7 @@ impl Nuisance {
             Self::Wobble(_) => "wobble of the rear sprocket",
             Self::RunOut => "run-out of the rim",
             Self::AxisTilt(_) | Self::AxisPlace(_) => "wheel not steady between set-ups",
+            Self::KnownTab(..) => "tabs as an earlier evening found them",
         }
     }
 }

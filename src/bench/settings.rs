@@ -3,6 +3,7 @@
 use crate::job::Assumed;
 
 use super::figures::Side;
+use super::known_wheel::KnownWheel;
 
 /// What a tab marks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -68,6 +69,9 @@ pub struct BenchSettings {
     pub assumed: Assumed,
     /// Whether a rule was laid on the check lines along and across.
     pub print_measured: [bool; 2],
+    /// The wheel as an earlier evening found it, for photos that show no axis; None in a measurement
+    /// by itself.
+    pub known_wheel: Option<KnownWheel>,
 }
 
 /// Names of the two faces that the scene ties for us.

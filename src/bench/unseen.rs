@@ -118,8 +118,10 @@ fn of_turning_parts(
             list.extend([0, 1].map(|way| (Nuisance::GearboxTilt(way), nuisance::LONE_TAB_TILT)));
         }
     }
-    if !choices.wheel_axis {
-        list.extend([0, 1].map(|way| (Nuisance::Wobble(way), nuisance::WOBBLE)));
+    match &choices.carried {
+        Some(carried) => list.extend(carried.nuisances(settings)),
+        None if choices.wheel_axis => {}
+        None => list.extend([0, 1].map(|way| (Nuisance::Wobble(way), nuisance::WOBBLE))),
     }
     if let Some(unsteady) = choices.unsteady {
         for way in 0..2 {

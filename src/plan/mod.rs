@@ -5,6 +5,7 @@
 //! says about adjusting: so a plan can be made again with other choices when the photos are no
 //! longer at hand.
 
+pub mod asked;
 pub mod cautions;
 pub mod centre_rim;
 pub mod chain_drive;

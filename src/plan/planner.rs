@@ -119,7 +119,7 @@ impl Planner<'_> {
 }
 
 /// A step with nothing in it, for the fields that a kind of step does not use.
-pub(super) fn blank() -> PlanStep {
+pub fn blank() -> PlanStep {
     PlanStep {
         n: 0,
         step: StepKind::Refer,

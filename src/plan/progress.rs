@@ -53,18 +53,29 @@ pub struct StepProgress {
 const CLOSE_ENOUGH: f64 = 0.1;
 
 /// Follows each step of the earlier plan. What goes to somebody else is not followed.
-pub fn follow_steps(before: &Evening, differences: &[Difference]) -> Vec<StepProgress> {
+pub fn follow_steps(
+    before: &Evening,
+    after: &Evening,
+    differences: &[Difference],
+) -> Vec<StepProgress> {
     let followed = before.plan.iter().filter(|step| step.step != StepKind::Refer);
-    followed.map(|step| follow(step, before, differences)).collect()
+    followed.map(|step| follow(step, before, after, differences)).collect()
 }
 
-fn follow(step: &PlanStep, before: &Evening, differences: &[Difference]) -> StepProgress {
+fn follow(
+    step: &PlanStep,
+    before: &Evening,
+    after: &Evening,
+    differences: &[Difference],
+) -> StepProgress {
     let (unit, planned, found) = match step.step {
         StepKind::Square => {
             (Unit::Deg, step.before.map(|yaw| -yaw.value), change(differences, &before.wheel_yaw()))
         }
-        StepKind::Chain => (Unit::Mm, signed(step), sprocket_move(step, before, differences)),
-        StepKind::Centre => (Unit::Mm, signed(step), rim_move(before, differences)),
+        StepKind::Chain => {
+            (Unit::Mm, signed(step), sprocket_move(step, before, after, differences))
+        }
+        StepKind::Centre => (Unit::Mm, signed(step), rim_move(before, after, differences)),
         StepKind::Rehang | StepKind::Refer => {
             let unit = step.because.unit();
             (unit, step.before.map(|figure| -figure.value), change(differences, &step.because))
@@ -168,12 +179,14 @@ fn signed(step: &PlanStep) -> Option<f64> {
 /// made of it.
 ///
 /// Turning the wheel by d (front to the left) moves the chain line at the gearbox by -s D d; s is
-/// +1 for a chain on the left, D the distance between centres. The two changes' uncertainties are
-/// taken as independent: an error of the yaw enters both and would cancel, so that the U is rather
-/// too large.
+/// +1 for a chain on the left, D the distance between centres. An error of the yaw enters both and
+/// cancels as far as each evening's figures hang together; what the evenings share with each other
+/// counts in full then. Taken as independent, which counts that once, the two changes give another
+/// U; either is rather too large, and the smaller one holds.
 fn sprocket_move(
     step: &PlanStep,
     before: &Evening,
+    after: &Evening,
     differences: &[Difference],
 ) -> Option<Measurement> {
     let line = change(differences, &Figure::ChainAtGearbox)?;
@@ -182,12 +195,31 @@ fn sprocket_move(
     let out = line.value + lever * turn.value;
     let sign = if step.applied_to == SpacerKind::Gearbox.word() { 1.0 } else { -1.0 };
     let quality = if line.quality == turn.quality { line.quality } else { Quality::Single };
-    Some(Measurement { value: sign * out, u: line.u.hypot(lever * turn.u), quality })
+    let of_each = [before, after].map(|evening| together_u(evening, &before.wheel_yaw(), lever));
+    let together = match of_each {
+        [Some(was), Some(is)] => was.hypot(is),
+        _ => f64::INFINITY,
+    };
+    let u = line.u.hypot(lever * turn.u).min(together);
+    Some(Measurement { value: sign * out, u, quality })
+}
+
+/// U of the chain line at the gearbox and the yaw, times the lever, taken together on one evening.
+fn together_u(evening: &Evening, yaw: &Figure, lever: f64) -> Option<f64> {
+    let figures = &evening.figures;
+    let place =
+        |figure: &Figure| figures.correlation.fields.iter().position(|known| known == figure);
+    let (line, turn) = (place(&Figure::ChainAtGearbox)?, place(yaw)?);
+    let rho = figures.correlation.matrix.get(line)?.get(turn)?.clamp(-1.0, 1.0);
+    let of_line = figures.get(&Figure::ChainAtGearbox)?.u;
+    let of_turn = lever * figures.get(yaw)?.u;
+    let square = of_line * of_line + of_turn * of_turn + 2.0 * rho * of_line * of_turn;
+    square.is_finite().then(|| square.max(0.0).sqrt())
 }
 
 /// How far the rim went to the left by its spokes: from the hub face where that was measured, else
 /// what it went in the frame without what a slide of the whole wheel made of it.
-fn rim_move(before: &Evening, differences: &[Difference]) -> Option<Measurement> {
+fn rim_move(before: &Evening, after: &Evening, differences: &[Difference]) -> Option<Measurement> {
     if let (Some(side), Some(face)) =
         (before.figures.measured.facts.hub_side, change(differences, &Figure::RimFromFace))
     {
@@ -201,7 +233,7 @@ fn rim_move(before: &Evening, differences: &[Difference]) -> Option<Measurement>
     match slide {
         None => Some(rim),
         Some(step) => {
-            let outboard = sprocket_move(step, before, differences)?;
+            let outboard = sprocket_move(step, before, after, differences)?;
             let left = before.chain_side()?.sign() * outboard.value;
             Some(Measurement { value: rim.value - left, u: rim.u.hypot(outboard.u), ..rim })
         }

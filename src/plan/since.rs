@@ -178,7 +178,7 @@ pub fn since(before: &Evening, after: &Evening) -> Result<Since, SinceError> {
     let differences = differences(before, after, kept);
     // What was planned for one bike has no meaning for another.
     let other_bike = findings.iter().any(|finding| finding.id == OTHER_BIKE);
-    let steps = if other_bike { Vec::new() } else { follow_steps(before, &differences) };
+    let steps = if other_bike { Vec::new() } else { follow_steps(before, after, &differences) };
     Ok(Since { differences, steps, kept, other_bike, findings })
 }
 

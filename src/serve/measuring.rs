@@ -20,6 +20,7 @@ use crate::report::result::RESULT_NAME;
 use crate::visible;
 
 use super::answer::{Seen, answer, bright_light};
+use super::beside::{evening_beside, wheel_before};
 use super::folders::{evenings, positions};
 use super::sort_evening::sort_anew;
 use super::state::{Bench, Earlier, LastResult, Status, Taken, chain_side_in, key_of};
@@ -146,9 +147,9 @@ fn result_of(folder: &Path) -> Option<ResultDocument> {
 
 /// Measures the evening's folder as the command measure does.
 fn measure(bench: &Bench, generation: u64) {
-    let (folder, photos) = {
+    let (folder, photos, wheel) = {
         let state = bench.read();
-        (state.evening.folder.clone(), state.photos.len())
+        (state.evening.folder.clone(), state.photos.len(), wheel_before(&state))
     };
     bench.change(|state| state.status = Status::Measuring("looking at the photos"));
     let result = guarded("Nothing was measured.", || {
@@ -164,7 +165,9 @@ fn measure(bench: &Bench, generation: u64) {
         });
         let json = visible::json(&measured.document.to_json()).into_owned();
         let document = measured.document.visible().into_owned();
-        Ok(LastResult { generation, photos, json, document, measured: Mutex::new(measured) })
+        let evening = evening_beside(&measured, &document, wheel);
+        let measured = Mutex::new(measured);
+        Ok(LastResult { generation, photos, json, document, evening, measured })
     });
     let result: Result<LastResult, String> =
         result.unwrap_or_else(|mistake| Err(format!("{} {}", mistake.what, mistake.advice)));

@@ -5,6 +5,7 @@
 //! nothing to anybody without the address.
 
 pub mod answer;
+mod beside;
 mod change;
 pub mod figures;
 pub mod folders;
@@ -27,6 +28,7 @@ pub mod sorting;
 pub mod start;
 pub mod state;
 mod steps;
+mod still_missing;
 pub mod take;
 pub mod tally;
 pub mod token;

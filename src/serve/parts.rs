@@ -35,7 +35,9 @@ const TAKING: [&str; 6] = ["shot", "walk", "figures", "steps", "evenings", "fini
 const DOING: [&str; 6] = ["steps", "figures", "evenings", "finish", "walk", "shot"];
 /// When a position is complete the screen says so before anything else.
 const TURNING: [&str; 6] = ["walk", "shot", "figures", "steps", "evenings", "finish"];
-/// On a later evening what became of the steps comes first.
+/// On a later evening what became of the steps stands right below the photo.
+const AFTER_STEPS: [&str; 6] = ["shot", "evenings", "walk", "figures", "steps", "finish"];
+/// When all are taken, it comes first.
 const FOLLOWING: [&str; 6] = ["evenings", "steps", "figures", "finish", "walk", "shot"];
 
 /// The sections for a phone whose own last photo is `mine`.
@@ -64,7 +66,8 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
             (false, _, false) if tallies.get(state.current).is_some_and(Tally::is_complete) => {
                 &TURNING
             }
-            (false, ..) => &TAKING,
+            (false, true, _) => &TAKING,
+            (false, false, _) => &AFTER_STEPS,
         },
         next: tallies
             .get(state.current)
@@ -275,8 +278,8 @@ fn finish(state: &State) -> Markup {
         }
         @if is_measured {
             details {
-                summary { "The steps are done?" }
-                p { "Photograph once more: the page then says of each step whether it was done. The photos so far stay as they are, the new ones go to a folder of their own." }
+                summary { "A step is done?" }
+                p { "A few photos more, and the page says what became of it: done, or what is left. The photos so far stay as they are, the new ones go to a folder of their own." }
                 button type="button" data-act="evening" { "Begin evening " (state.evening.number + 1) }
             }
         }

@@ -71,6 +71,8 @@ pub struct LastResult {
     pub json: String,
     /// For people: nothing in it gives a page orders.
     pub document: ResultDocument,
+    /// The same as it is held beside the evening before.
+    pub evening: PlanEvening,
     /// For the report.
     pub measured: Mutex<Measured>,
 }

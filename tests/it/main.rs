@@ -7,6 +7,7 @@ mod archive_evenings;
 mod archive_place;
 mod archive_tricks;
 mod bagit;
+mod carried;
 mod checks;
 mod codes;
 mod common;

@@ -4,6 +4,8 @@
 mod browser;
 mod client;
 mod flat;
+mod followed;
+mod helpful;
 mod pages;
 mod rude;
 mod speed;

@@ -242,7 +242,7 @@ fn a_second_evening_says_what_became_of_each_step() {
     let mut browser = Browser::open(&page.address());
     browser.wait_for("document.querySelector('#evenings li') !== null");
     let told = browser.text("#evenings");
-    assert!(told.contains("Since evening 1") && told.contains("moved "), "{told}");
+    assert!(told.contains("Since evening 1") && told.contains("asked "), "{told}");
     let lines = browser.value("document.querySelectorAll('#evenings svg.trend').length");
     assert!(lines.as_u64() > Some(1), "{told}");
     browser.check_layout("evenings");
