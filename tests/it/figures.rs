@@ -129,6 +129,7 @@ fn a_front_wheel_is_measured_from_the_rear_wheels_plane_with_the_chain_on_either
 }
 
 #[test]
+#[ignore = "slow: tests/slow/proofs.sh"]
 fn slow_other_front_wheels_are_measured_from_the_rear_wheels_plane() {
     front_wheels_are_measured(&[(Side::Right, -11.0, 180.0), (Side::Left, -7.0, 130.0)]);
 }

@@ -238,8 +238,18 @@ fn one_rider_of_three_that_all_the_rest_contradict_is_left_out() {
 /// every error drawn from its stated law, and nothing seen of the cord: what hangs on the datum
 /// lies within U as often as it says.
 #[test]
-fn a_hundred_benches_with_riders_alone_lie_within_their_stated_uncertainty() {
-    let ratios: Vec<(String, f64)> = (1..=100u64)
+fn benches_with_riders_alone_lie_within_their_stated_uncertainty() {
+    riders_alone_cover_the_truth(1..=40);
+}
+
+#[test]
+#[ignore = "slow: tests/slow/proofs.sh"]
+fn slow_a_hundred_benches_with_riders_alone_lie_within_their_stated_uncertainty() {
+    riders_alone_cover_the_truth(1..=100);
+}
+
+fn riders_alone_cover_the_truth(seeds: std::ops::RangeInclusive<u64>) {
+    let ratios: Vec<(String, f64)> = seeds
         .into_par_iter()
         .flat_map_iter(|seed| {
             let mut random = Random::stream(seed, &[77]);
@@ -277,7 +287,7 @@ fn a_hundred_benches_with_riders_alone_lie_within_their_stated_uncertainty() {
             100.0 * within
         );
         assert!(
-            of_class.len() >= 150 && within >= 0.90 && worst < 2.0,
+            of_class.len() >= 60 && within >= 0.90 && worst < 2.0,
             "{class}: {within:.3} within U, worst {worst:.2}"
         );
         // Nor is it fear: half of U is a standard deviation. The wheel's offset carries run-out and
