@@ -5,6 +5,7 @@
 //! nothing to anybody without the address.
 
 pub mod answer;
+mod back;
 mod change;
 pub mod figures;
 pub mod folders;
@@ -16,11 +17,14 @@ pub mod network;
 pub mod orders;
 pub mod page;
 pub mod parts;
+mod past;
+mod photos;
 pub mod position;
 pub mod refusal;
 mod report;
 pub mod responses;
 mod ring;
+mod said;
 pub mod served;
 pub mod sort_evening;
 pub mod sorting;
@@ -32,3 +36,4 @@ pub mod tally;
 pub mod token;
 mod trend;
 pub mod upload;
+mod ways;

@@ -5,6 +5,7 @@ mod browser;
 mod client;
 mod flat;
 mod pages;
+mod phone;
 mod rude;
 mod speed;
 mod stands;
