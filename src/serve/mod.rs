@@ -7,6 +7,7 @@
 pub mod answer;
 mod back;
 mod change;
+mod doing;
 pub mod figures;
 pub mod folders;
 pub mod http;

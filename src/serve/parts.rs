@@ -6,6 +6,7 @@ use maud::{Markup, html};
 use serde::Serialize;
 
 use super::answer::Grade;
+use super::doing::{are_all_ticked, finish, is_measured, what_to_do};
 use super::ring::ring;
 use super::state::{FIRST_MEASURED, State, Status, Taken};
 use super::tally::Tally;
@@ -13,7 +14,6 @@ use super::{figures, past, photos, said, steps};
 use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, named_tabs};
 use crate::glance::stand::Stand;
 use crate::grouping::Mark;
-use crate::plan::outcome::State as PlanState;
 use crate::report::numbers::named;
 
 /// All that a phone is told at once.
@@ -72,9 +72,17 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
             }
             (false, ..) => &TAKING,
         },
-        next: tallies
-            .get(state.current)
-            .map_or_else(String::new, |tally| next_line(state, tally, all_taken)),
+        next: match state.photo(mine) {
+            // The answer above asks for it: nobody is sent elsewhere at the same time.
+            Some(photo)
+                if photo.answer.grade.wants_another() && photo.position == Some(state.current) =>
+            {
+                "Once more from here.".to_owned()
+            }
+            _ => tallies
+                .get(state.current)
+                .map_or_else(String::new, |tally| next_line(state, tally, all_taken)),
+        },
     }
 }
 
@@ -236,12 +244,6 @@ fn next_words(tally: &Tally) -> String {
     }
 }
 
-/// Whether there are steps, and each of them is ticked.
-fn are_all_ticked(state: &State) -> bool {
-    let plan = state.last_result.as_ref().map(|result| &result.document.plan);
-    plan.is_some_and(|plan| !plan.is_empty() && plan.iter().all(|step| state.is_ticked(step)))
-}
-
 /// "Photos: 4 of 6". More than are needed, and fewer where the position is complete all the same,
 /// are said so.
 fn count(what: &str, n: usize, of: usize, tally: &Tally) -> Markup {
@@ -306,67 +308,6 @@ fn measuring(state: &State) -> Markup {
         Status::Idle | Status::Loading(..) => return html! {},
     };
     html! { p.status { (text) } }
-}
-
-/// Whether the figures are those of all photos.
-fn is_measured(state: &State) -> bool {
-    state.last_result.as_ref().is_some_and(|result| result.generation == state.generation)
-}
-
-/// The steps, as far as they may be acted upon: while a position lacks photos they would change
-/// with the next ones.
-fn what_to_do(state: &State, all_taken: bool) -> Markup {
-    let Some(result) = &state.last_result else { return html! {} };
-    let is_stale = !is_measured(state);
-    let is_open =
-        matches!(result.document.state, None | Some(PlanState::NotFinished | PlanState::Refused));
-    html! {
-        @match (all_taken, is_stale, is_open) {
-            (false, _, true) | (false, true, _) => p { "The steps come when each position of the wheel is photographed." },
-            (false, false, false) => details data-key="early" {
-                summary { "Steps so far: the photos are not complete" }
-                (steps::section(state))
-            },
-            (true, true, true) => p { "What is to do is being worked out: " (result.photos) " photos are measured, the newer ones in a moment." },
-            (true, _, _) => {
-                @if is_stale { p.status { "From " (result.photos) " photos; newer ones are being measured." } }
-                (steps::section(state))
-            }
-        }
-    }
-}
-
-fn finish(state: &State, all_taken: bool) -> Markup {
-    let is_measured = is_measured(state);
-    let report = html! {
-        @if state.report.is_some() {
-            a.big href="report/index.html" { "Open the report" }
-        } @else if is_measured {
-            button.big type="button" data-act="report" data-then="report/index.html" { "Make the report" }
-        }
-    };
-    let next = state.evening.number + 1;
-    let evening = html! {
-        p { "Photograph once more: the page then says of each step whether it was done. The photos so far stay as they are, the new ones go to a folder of their own. Steps and report of this evening can be opened at any time." }
-        button type="button" data-act="evening" data-ask={ "Evening " (next - 1) " takes no more photos then. Press again to begin evening " (next) "." } { "Begin evening " (next) }
-    };
-    html! {
-        @match (all_taken, is_measured) {
-            (true, true) => {
-                (report)
-                details data-key="next" open[are_all_ticked(state)] {
-                    summary { "The steps are done?" }
-                    (evening)
-                }
-            }
-            (false, true) => details data-key="end" {
-                summary { "End here, although photos are missing?" }
-                (report)
-                (evening)
-            },
-            (_, false) => (report),
-        }
-    }
 }
 
 #[cfg(test)]

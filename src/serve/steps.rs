@@ -90,7 +90,7 @@ pub fn evenings(state: &State) -> Markup {
                 }
             }
         }
-        (lines(state))
+        details data-key="lines" { summary { "Each figure over the evenings, drawn" } (lines(state)) }
     }
 }
 
