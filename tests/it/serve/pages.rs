@@ -239,6 +239,7 @@ fn a_hidden_tab_a_stripped_photo_and_a_wrong_position_are_told() {
     let said = take(&mut browser, &without_tab(photo, 1, folder.path()), 1);
     assert!(said.contains("Tab 1 (rear rim, left) isn't seen"), "{said}");
     assert!(browser.text("#shot .kind").contains("EXIF"), "{}", browser.text("#shot .kind"));
+    assert_eq!(browser.text("#next"), "Once more from here.", "nobody is sent elsewhere as well");
     browser.check_layout("hint");
     browser.shoot("7-hint", false);
     // The wheel was not turned, whatever the person says: the photo goes where its mark is.

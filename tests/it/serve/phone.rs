@@ -190,6 +190,8 @@ fn a_smeared_photo_is_kept_and_does_not_fill_the_tally() {
     assert!(walk.contains("Photos: <b>0</b> of 6"), "{walk}");
     assert!(walk.contains("Smeared, not counted: 1"), "{walk}");
     assert!(sections["photos"].as_str().unwrap().contains("Take this one again"));
+    let mine = page.get(&format!("state/0/{}", answer.json()["key"].as_str().unwrap())).json();
+    assert_eq!(mine["next"], "Once more from here.");
 }
 
 #[test]

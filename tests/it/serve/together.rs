@@ -109,6 +109,8 @@ fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     assert!(page.sections()["head"].as_str().unwrap().contains("Grass-track &lt;350&gt;"));
     // The figures are those of the photos as they are now.
     page.wait_until("finish", "Begin evening 2");
+    let finish = page.sections()["finish"].as_str().unwrap().to_owned();
+    assert!(finish.contains("data-ask=\"Evening 1 takes no more photos then."), "{finish}");
     // One position alone is no ground for work: no step is shown to be ticked.
     let steps = page.sections()["steps"].as_str().unwrap().to_owned();
     assert!(steps.contains("The steps come when") && !steps.contains("data-tick"), "{steps}");
