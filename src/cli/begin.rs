@@ -62,10 +62,12 @@ fn next(folder: &Path, job: &Path) -> String {
          \n     sightcord sheets print\n\n\
          2. Lay a steel rule on the check lines and write what it shows into\n   {}.\n\
          3. Photograph the wheel with the rim's mark forward, turn it half round, and\n   \
-            photograph it again. Copy all photos into the folder as they come from the\n   \
-            phone: the program sorts them. Or sort them yourself, into {},\n   \
+            photograph it again. The phone says where to stand, and takes the photos:\n\
+         \n     sightcord bench {typed} --phone\n\n   \
+            Or copy all photos into the folder as they come from the phone: the program\n   \
+            sorts them. Or sort them yourself, into {},\n   \
             {} and, for photos of cards alone, {}.\n\
-         4. See what is missing while the bike still hangs there, then measure:\n\
+         4. Without the page at the bench, see what is missing while the bike still hangs there, then measure:\n\
          \n     sightcord glance {typed}\n     sightcord measure {typed}\n",
         folder.display(),
         job.display(),

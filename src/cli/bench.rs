@@ -8,7 +8,7 @@ use clap::Args;
 use qrcode::QrCode;
 use qrcode::render::unicode::Dense1x2;
 
-use crate::disk::scratch::clear_away_on_interrupt;
+use crate::disk::scratch::{clear_away_on_interrupt, say_on_interrupt};
 use crate::serve::network::{Network, networks};
 use crate::serve::start::{open, serve};
 use crate::visible::one_line;
@@ -81,8 +81,23 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
         }
         super::print(&super::fitted(&after(is_here, network, &known)))?;
     }
+    if !args.quiet {
+        let (photos, folder) =
+            (opened.photos(), one_line(&args.folder.display().to_string()).into_owned());
+        say_on_interrupt(move || last_words(photos(), &folder));
+    }
     serve(opened)?;
     Ok(super::DONE)
+}
+
+/// What is said after Ctrl-C.
+fn last_words(photos: usize, folder: &str) -> String {
+    let safe = match photos {
+        0 => "No photo was taken yet.".to_owned(),
+        1 => "The one photo of this evening is safe.".to_owned(),
+        n => format!("All {n} photos of this evening are safe."),
+    };
+    format!("\nThe page of {folder} is closed. {safe} Started again, it goes on where it was.")
 }
 
 fn words(args: &BenchArgs, folder: &str, evening: u32) -> String {
@@ -180,6 +195,12 @@ mod tests {
             assert!(here.contains(said), "{said}: {here}");
         }
         assert!(!here.contains("network ("), "{here}");
+    }
+
+    #[test]
+    fn the_last_words_say_that_the_photos_are_safe() {
+        assert!(last_words(22, "my-bike").contains("All 22 photos of this evening are safe."));
+        assert!(last_words(0, "my-bike").contains("No photo was taken yet."));
     }
 
     #[test]

@@ -1,8 +1,8 @@
 //! Temporary files and folders, removed afterwards, also when the person presses Ctrl-C.
 
-use std::io;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 
 use tempfile::TempDir;
 
@@ -16,6 +16,9 @@ static PASSING: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
 /// Held while something is done that must not be interrupted. Always taken before [`PASSING`].
 static BUSY: Mutex<()> = Mutex::new(());
 
+/// The last words of a run that is broken off.
+static LAST_WORDS: OnceLock<Box<dyn Fn() -> String + Send + Sync>> = OnceLock::new();
+
 /// Exit code after Ctrl-C: 128 and the signal's number, as shells have it.
 const INTERRUPTED: i32 = 130;
 
@@ -25,6 +28,11 @@ const MOST_TRIES: usize = 200;
 
 fn lock<T>(mutex: &'static Mutex<T>) -> MutexGuard<'static, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// What is to be said when the run is broken off; the first call decides.
+pub fn say_on_interrupt(words: impl Fn() -> String + Send + Sync + 'static) {
+    let _ = LAST_WORDS.set(Box::new(words));
 }
 
 /// From here on Ctrl-C, or an order to end, takes away what is half made before the program ends.
@@ -37,6 +45,8 @@ pub fn clear_away_on_interrupt() {
     }
     // It fails only where a handler is set already; then that one decides.
     let _ = ctrlc::set_handler(|| {
+        // Before any lock is held: the words may wait for one.
+        let words = LAST_WORDS.get().map(|words| words());
         // The locks are kept to the end, so that nothing new is begun meanwhile.
         let _busy = lock(&BUSY);
         let passing = lock(&PASSING);
@@ -48,6 +58,10 @@ pub fn clear_away_on_interrupt() {
                     break;
                 }
             }
+        }
+        if let Some(words) = words {
+            // Nobody may be there to read it.
+            let _ = writeln!(io::stderr(), "{words}");
         }
         std::process::exit(INTERRUPTED);
     });

@@ -5,7 +5,7 @@ use crate::glance::missing::{has_tab, wanted};
 use crate::glance::seen::{BLURRED, Glance, SeenPattern};
 use crate::glance::stand::{Stand, faces};
 use crate::job::{Job, Role};
-use crate::photo::PhotoFacts;
+use crate::photo::{LinearImage, PhotoFacts};
 use crate::report::numbers::named;
 
 /// Cells smaller than this, px, are worth a step closer: from 8 px on nearly all tabs are found.
@@ -19,10 +19,19 @@ pub const DARK: f32 = 0.12;
 pub enum Grade {
     #[default]
     Good,
-    /// It counts, and another one could be better.
+    /// It counts; the next one could be better.
     Fair,
-    /// It counts for little: take it again.
+    /// It counts, and another one from nearly the same place would show what it lacks.
+    Another,
+    /// The tally does not count it: take it again.
     Poor,
+}
+
+impl Grade {
+    /// Whether another one from here is asked for.
+    pub fn wants_another(self) -> bool {
+        matches!(self, Self::Another | Self::Poor)
+    }
 }
 
 /// The answer to a photo.
@@ -40,8 +49,9 @@ impl Answer {
     pub fn word(&self) -> &'static str {
         match self.grade {
             Grade::Good => "Good",
-            Grade::Fair => "Kept, but",
-            Grade::Poor => "Again, please",
+            Grade::Fair => "Good enough, walk on",
+            Grade::Another => "Kept. Take one more here",
+            Grade::Poor => "Take this one again",
         }
     }
 }
@@ -61,38 +71,41 @@ pub struct Seen<'a> {
 /// side as far as it is known.
 pub fn answer(seen: &Seen, job: &Job, chain_side: Option<Side>, wanting: &[u8]) -> Answer {
     let glance = seen.glance;
-    let (mut poor, mut fair) = (Vec::new(), Vec::new());
+    let (mut poor, mut another, mut fair) = (Vec::new(), Vec::new(), Vec::new());
     if glance.blur_px.is_some_and(|blur| blur > BLURRED) {
         poor.push(match seen.light < DARK {
-            true => "Too dark: smeared. Turn a lamp on, and hold the phone against something.",
+            true => {
+                "Too dark: smeared, and not counted. Turn a lamp on, and hold the phone against something."
+            }
             false => {
-                "Smeared. Hold the phone against something, and wait until the picture is sharp."
+                "Smeared, and not counted. Hold the phone against something, and wait until the picture is sharp."
             }
         });
     }
     if glance.cards.len() == 1 {
-        fair.push("Only one card. Step back until two are whole in the picture.".to_owned());
+        another.push("Only one card. Step back until two are whole in the picture.".to_owned());
     }
     if glance.tabs.is_empty() {
-        fair.push(
+        another.push(
             "No tab is read. Have wheel and cards in one picture, and step closer.".to_owned(),
         );
     }
-    fair.extend(hidden(seen, job, chain_side, wanting));
+    another.extend(hidden(seen, job, chain_side, wanting));
     // Flags and riders serve lines; they are read from further away than tabs that show a plane.
     let needed = wanted(job);
     let is_small = |tab: &&SeenPattern| tab.cell_px < SMALL_CELL && needed.contains(&tab.number);
     let small: Vec<u8> = glance.tabs.iter().filter(is_small).map(|tab| tab.number).collect();
     if !small.is_empty() {
         let look = if small.len() == 1 { "looks" } else { "look" };
-        fair.push(format!("A step closer: {} {look} small.", named("tab", &small)));
+        fair.push(format!("Next time a step closer: {} {look} small.", named("tab", &small)));
     }
-    let grade = match (poor.is_empty(), fair.is_empty()) {
-        (true, true) => Grade::Good,
-        (true, false) => Grade::Fair,
-        (false, _) => Grade::Poor,
+    let grade = match (poor.is_empty(), another.is_empty(), fair.is_empty()) {
+        (false, ..) => Grade::Poor,
+        (_, false, _) => Grade::Another,
+        (.., false) => Grade::Fair,
+        _ => Grade::Good,
     };
-    let advice = poor.into_iter().map(str::to_owned).chain(fair).collect();
+    let advice = poor.into_iter().map(str::to_owned).chain(another).chain(fair).collect();
     Answer { grade, advice, notes: notes(seen) }
 }
 
@@ -139,4 +152,61 @@ pub fn bright_light(data: &[f32]) -> f32 {
     }
     let at = light.len() * 19 / 20;
     *light.select_nth_unstable_by(at, f32::total_cmp).1
+}
+
+/// Whether a whole photo is smeared: its steepest edges rise over many pixels, along the rows or
+/// along the columns (a hand that moves smears one way alone). For photos in which no card is
+/// read; where one is, its own corners tell.
+pub fn is_smeared(light: &LinearImage) -> bool {
+    /// An edge is taken to have risen wholly over so many px.
+    const WHOLE: usize = 8;
+    /// Of a sharp edge's rise a third or more lies between two neighbours; at a blur of 2 px
+    /// (Gaussian) a fifth.
+    const SHARP: f32 = 0.2;
+    let (wide, high) = (light.width(), light.height());
+    if wide <= WHOLE || high <= WHOLE {
+        return false;
+    }
+    let share = |at: &dyn Fn(usize, usize) -> f32, lines: usize, along: usize| {
+        let rise = |apart: usize| {
+            let lines = (0..lines).step_by(1 + lines / 150);
+            let rises =
+                lines.flat_map(|line| (0..along - apart).step_by(3).map(move |x| (line, x)));
+            steepest(rises.map(|(line, x)| (at(line, x + apart) - at(line, x)).abs()).collect())
+        };
+        rise(1) / rise(WHOLE).max(f32::MIN_POSITIVE)
+    };
+    let along_rows = share(&|v, u| light.at(u, v), high, wide);
+    let along_columns = share(&|u, v| light.at(u, v), wide, high);
+    along_rows.min(along_columns) < SHARP
+}
+
+/// The rise that one in a thousand reaches.
+fn steepest(mut rises: Vec<f32>) -> f32 {
+    let Some(last) = rises.len().checked_sub(1) else { return 0.0 };
+    let at = last - last / 1000;
+    *rises.select_nth_unstable_by(at, f32::total_cmp).1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Squares of 40 px, their edges `blur` px wide along the rows alone.
+    fn squares(blur: f32) -> LinearImage {
+        let (wide, high) = (400, 300);
+        let wave = |x: usize, blur: f32| {
+            let x = x as f32 % 80.0;
+            ((x - 20.0) / blur).clamp(0.0, 1.0) - ((x - 60.0) / blur).clamp(0.0, 1.0)
+        };
+        let data = (0..wide * high).map(|i| wave(i % wide, blur) * wave(i / wide, 1.0)).collect();
+        LinearImage::new(wide, high, data)
+    }
+
+    #[test]
+    fn a_picture_smeared_one_way_is_told_from_a_sharp_one() {
+        assert!(!is_smeared(&squares(1.5)));
+        assert!(is_smeared(&squares(12.0)));
+        assert!(!is_smeared(&LinearImage::new(2, 2, vec![0.0; 4])), "too small to tell");
+    }
 }

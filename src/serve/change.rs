@@ -77,7 +77,7 @@ fn put_elsewhere(bench: &Bench, key: &str, to: &str) -> Result<(), Refusal> {
                 state.current = at;
             }
             None => {
-                state.photos.remove(idx);
+                state.left_out = Some((state.photos.remove(idx), target));
             }
         }
         state.photos_changed();
@@ -86,7 +86,7 @@ fn put_elsewhere(bench: &Bench, key: &str, to: &str) -> Result<(), Refusal> {
 }
 
 /// Moves a file into a folder under a name that is free there, never over anything.
-fn put_into(from: &Path, folder: &Path) -> io::Result<std::path::PathBuf> {
+pub(super) fn put_into(from: &Path, folder: &Path) -> io::Result<std::path::PathBuf> {
     if from.parent() == Some(folder) {
         return Ok(from.to_owned());
     }

@@ -3,6 +3,7 @@
 
 use maud::{Markup, html};
 
+use super::said;
 use super::state::{LastResult, State};
 use crate::bench::advice::PLACE;
 use crate::figure::Figure;
@@ -34,7 +35,7 @@ pub fn section(state: &State) -> Markup {
     html! {
         h2 { "So it stands" }
         p.kind { "From " (result.photos) " photos" (if newer { "; newer ones are not in it yet" } else { "" }) }
-        @if rows.is_empty() { p { "No figure yet: " (result.document.summary) } }
+        @if rows.is_empty() { p { "No figure yet: " (said::on_the_phone(&result.document.summary)) } }
         @for row in &rows { (figure(row, state)) }
         (helpful(result))
     }
@@ -71,6 +72,7 @@ fn figure(row: &Row, state: &State) -> Markup {
                 b { (shown.u) } " " (shown.unit)
                 @if let Some((limit, _)) = row.limit { ", limit " (row.figure.amount(limit, Show::Mm)) }
             }
+            (said::undecided(&row.figure, state))
         }
     }
 }

@@ -32,7 +32,7 @@ use super::responses::{
     refused, with_headers,
 };
 use super::served::Served;
-use super::{page, parts, token};
+use super::{page, parts, past, report, token};
 
 /// A request's head must be there within this time; so must the next one on an open connection.
 const HEAD_TIME: Duration = Duration::from_secs(40);
@@ -117,7 +117,8 @@ async fn answered(request: Request<Incoming>, served: Arc<Served>) -> Answer {
         // Addresses in the page are relative to this one.
         return with_headers(moved(&format!("/{}/", served.token)), PAGE_POLICY);
     };
-    let policy = if rest.starts_with("report/") { REPORT_POLICY } else { PAGE_POLICY };
+    let is_report = ["report/", "evening/"].iter().any(|begins| rest.starts_with(begins));
+    let policy = if is_report { REPORT_POLICY } else { PAGE_POLICY };
     let answer = match *request.method() {
         Method::GET => got(rest, served).await,
         Method::POST => match is_own(request.headers()) {
@@ -158,7 +159,14 @@ async fn got(rest: &str, served: Arc<Served>) -> Result<Answer, Refusal> {
     if let Some(key) = rest.strip_prefix("seen/").and_then(|name| name.strip_suffix(".jpg")) {
         return picture(key.to_owned(), served).await;
     }
+    if let Some(asked) = rest.strip_prefix("evening/") {
+        let asked = asked.to_owned();
+        let page = blocking(move || past::report(&served.bench, &asked)).await?;
+        return page.map(|page| plain(kind_of(".html"), page)).ok_or_else(not_there);
+    }
     match rest.as_str() {
+        // How a phone learns that the computer is there, and awake.
+        "alive" => Ok(bare(StatusCode::NO_CONTENT)),
         "" => Ok(plain("text/html; charset=utf-8", page::page(&served.bench.read()))),
         "page.css" => Ok(plain("text/css; charset=utf-8", page::CSS)),
         "page.js" => Ok(plain("text/javascript; charset=utf-8", page::SCRIPT)),
@@ -169,10 +177,10 @@ async fn got(rest: &str, served: Arc<Served>) -> Result<Answer, Refusal> {
                 .ok_or_else(not_there)
         }
         _ => {
-            let files = served.bench.read().report.clone().ok_or_else(not_there)?;
             let name = rest.strip_prefix("report/").ok_or_else(not_there)?;
             // Looked up among the report's own files in memory: no name leads anywhere else.
-            files.get(name).map(|bytes| plain(kind_of(name), bytes.clone())).ok_or_else(not_there)
+            let bytes = report::file(&served.bench, name).ok_or_else(not_there)?;
+            Ok(plain(kind_of(name), bytes))
         }
     }
 }

@@ -1,6 +1,7 @@
 //! The thread in the background: looks at what lies in the folder already, then measures whenever
 //! photos have come.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Mutex;
 
@@ -21,7 +22,7 @@ use crate::visible;
 
 use super::answer::{Seen, answer, bright_light};
 use super::beside::{evening_beside, wheel_before};
-use super::folders::{evenings, positions};
+use super::folders::{Evening, evenings, positions};
 use super::sort_evening::sort_anew;
 use super::state::{Bench, Earlier, LastResult, Status, Taken, chain_side_in, key_of};
 
@@ -49,17 +50,20 @@ fn load(bench: &Bench) {
         let state = bench.read();
         (state.evening.folder.clone(), state.job.clone())
     };
-    let Ok(listed) = list_job(&folder) else { return };
+    let Ok(listed) = list_job(&folder) else {
+        bench.change(|state| state.status = Status::Idle);
+        return;
+    };
     let names: Vec<String> = listed.setups.iter().map(|setup| setup.name.clone()).collect();
     bench.change(|state| state.positions = positions(&folder, &names));
-    let files: Vec<(&PhotoFile, Option<&str>)> = listed.with_setups().collect();
+    // Photos of cards alone tell nothing of the bike.
+    let is_camera =
+        |setup: Option<&str>| setup.is_some_and(|s| s.eq_ignore_ascii_case(CAMERA_FOLDER));
+    let files: Vec<(&PhotoFile, Option<&str>)> =
+        listed.with_setups().filter(|(_, setup)| !is_camera(*setup)).collect();
     let known = bench.read().positions.clone();
     for (idx, (file, setup)) in files.iter().enumerate() {
         bench.change(|state| state.status = Status::Loading(idx + 1, files.len()));
-        // Photos of cards alone tell nothing of the bike.
-        if setup.is_some_and(|setup| setup.eq_ignore_ascii_case(CAMERA_FOLDER)) {
-            continue;
-        }
         let position =
             setup.and_then(|setup| known.iter().position(|position| position.folder == setup));
         let chain_side = bench.read().chain_side();
@@ -124,20 +128,31 @@ fn taken(
         stand,
         answer,
         filed: None,
+        lay_here: true,
     })
 }
 
 /// Reads what the reports of earlier evenings tell.
 pub fn load_earlier(bench: &Bench) {
     let now = bench.read().evening.number;
-    let before: Vec<_> =
+    let before: Vec<Evening> =
         evenings(&bench.home).into_iter().filter(|evening| evening.number < now).collect();
     let read = before.par_iter().filter_map(|evening| {
         let document = result_of(&evening.folder)?;
         Some(Earlier { number: evening.number, evening: document.visible().evening() })
     });
     let earlier: Vec<Earlier> = read.collect();
-    bench.change(|state| state.earlier = earlier);
+    let counted_before = counted_in(&before);
+    bench.change(|state| (state.earlier, state.counted_before) = (earlier, counted_before));
+}
+
+/// The photos of these evenings by their keys, each with its evening's number.
+fn counted_in(evenings: &[Evening]) -> BTreeMap<String, u32> {
+    let of_evening = |evening: &Evening| -> Vec<(String, u32)> {
+        let Ok(listed) = list_job(&evening.folder) else { return Vec::new() };
+        listed.all().map(|photo| (key_of(&photo.sha256), evening.number)).collect()
+    };
+    evenings.iter().flat_map(of_evening).collect()
 }
 
 /// The result in an evening's report, if there is one.

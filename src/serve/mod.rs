@@ -5,8 +5,10 @@
 //! nothing to anybody without the address.
 
 pub mod answer;
+mod back;
 mod beside;
 mod change;
+mod doing;
 pub mod figures;
 pub mod folders;
 pub mod http;
@@ -17,11 +19,14 @@ pub mod network;
 pub mod orders;
 pub mod page;
 pub mod parts;
+mod past;
+mod photos;
 pub mod position;
 pub mod refusal;
 mod report;
 pub mod responses;
 mod ring;
+mod said;
 pub mod served;
 pub mod sort_evening;
 pub mod sorting;
@@ -34,3 +39,4 @@ pub mod tally;
 pub mod token;
 mod trend;
 pub mod upload;
+mod ways;

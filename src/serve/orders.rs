@@ -16,7 +16,7 @@ use super::responses::{Answer, blocking, not_there, plain};
 use super::served::Served;
 use super::take::{MOST_PHOTOS, room_for_more, take};
 use super::upload::{check_size, receive};
-use super::{change, report};
+use super::{back, change, report};
 
 /// A photo waits this long for its turn; then its phone is asked to send it again.
 const TURN: Duration = Duration::from_secs(20);
@@ -58,6 +58,7 @@ pub(super) async fn ordered(
             "announce" => announced(served.as_ref(), &text),
             "turned" => change::turn_to(bench, &text),
             "move" => change::move_photo(bench, &text),
+            "back" => back::put_back(bench),
             "tick" => change::tick(bench, &text),
             "report" => report::make(bench),
             "evening" => change::next_evening(bench),

@@ -26,24 +26,27 @@ pub fn page(state: &State) -> String {
             }
             body {
                 header #head { h1 { (title(state)) } }
-                p #offline role="alert" hidden { "The computer doesn't answer. Is it on, and is the phone in its network? This page goes on by itself." }
+                p #offline role="alert" hidden { "The computer doesn't answer. Is it on and awake, and is the phone in its network? This page goes on by itself." }
                 p #refused role="alert" hidden {}
-                main #main {
-                    noscript { p { "This page needs JavaScript, which this browser has switched off. It comes from your own computer alone." } }
-                    @for (id, live) in [("shot", true), ("walk", false), ("figures", false), ("steps", false), ("evenings", false), ("finish", false)] {
-                        section id=(id) aria-live=[live.then_some("polite")] {}
-                    }
-                    p.mind { "A measurement, not a certificate of roadworthiness." }
-                }
+                p #lost role="alert" hidden {}
+                // Fixed at the bottom, and the keyboard's first stop.
                 div #bar {
                     p #sending role="status" {}
                     p #next {}
+                    button #resort type="button" hidden {}
                     div.buttons {
                         input #shoot type="file" accept="image/*" capture="environment";
                         label.shoot for="shoot" { "Take a photo" }
                         input #pick type="file" accept="image/*" multiple;
                         label.pick for="pick" { "Choose photos" }
                     }
+                }
+                main #main {
+                    noscript { p { "This page needs JavaScript, which this browser has switched off. It comes from your own computer alone." } }
+                    @for (id, live) in [("shot", true), ("walk", false), ("photos", false), ("figures", false), ("steps", false), ("evenings", false), ("finish", false)] {
+                        section id=(id) aria-live=[live.then_some("polite")] {}
+                    }
+                    p.mind { "A measurement, not a certificate of roadworthiness." }
                 }
             }
         }

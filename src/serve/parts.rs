@@ -6,16 +6,15 @@ use maud::{Markup, html};
 use serde::Serialize;
 
 use super::answer::Grade;
+use super::doing::{are_all_ticked, finish, is_measured, what_to_do};
 use super::ring::ring;
-use super::sorting::{folder_of, position_in_words};
 use super::state::{FIRST_MEASURED, State, Status, Taken};
 use super::tally::Tally;
-use super::{figures, steps};
+use super::{figures, past, photos, said, steps};
 use crate::glance::missing::{PER_SIDE, PHOTOS_PER_SETUP, named_tabs};
 use crate::glance::stand::Stand;
 use crate::grouping::Mark;
 use crate::report::numbers::named;
-use crate::text::capital;
 
 /// All that a phone is told at once.
 #[derive(Debug, Serialize)]
@@ -30,30 +29,37 @@ pub struct Parts {
 }
 
 /// While photos are being taken: the last one stands at the top.
-const TAKING: [&str; 6] = ["shot", "walk", "figures", "steps", "evenings", "finish"];
+const TAKING: [&str; 7] = ["shot", "walk", "photos", "figures", "steps", "evenings", "finish"];
 /// Once all are taken: what to do stands at the top.
-const DOING: [&str; 6] = ["steps", "figures", "evenings", "finish", "walk", "shot"];
+const DOING: [&str; 7] = ["steps", "figures", "evenings", "finish", "walk", "shot", "photos"];
 /// When a position is complete the screen says so before anything else.
-const TURNING: [&str; 6] = ["walk", "shot", "figures", "steps", "evenings", "finish"];
-/// On a later evening what became of the steps stands right below the photo.
-const AFTER_STEPS: [&str; 6] = ["shot", "evenings", "walk", "figures", "steps", "finish"];
+const TURNING: [&str; 7] = ["walk", "shot", "photos", "figures", "steps", "evenings", "finish"];
+/// On a later evening what became of the steps comes right below the photo.
+const AFTER_STEPS: [&str; 7] = ["shot", "evenings", "walk", "photos", "figures", "steps", "finish"];
 /// When all are taken, it comes first.
-const FOLLOWING: [&str; 6] = ["evenings", "steps", "figures", "finish", "walk", "shot"];
+const FOLLOWING: [&str; 7] = ["evenings", "steps", "figures", "finish", "walk", "shot", "photos"];
+/// What a phone sends for its own last photo when that was refused: no older one's answer is shown.
+const REFUSED: &str = "none";
 
 /// The sections for a phone whose own last photo is `mine`.
 pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
+    if let Status::Loading(n, of) = state.status {
+        return reading(state, version, n, of);
+    }
     let tallies: Vec<Tally> =
         (0..state.positions.len()).map(|position| state.tally(position)).collect();
     let all_taken = !tallies.is_empty() && tallies.iter().all(Tally::is_complete);
-    let own = state.photo(mine).or(state.photos.last());
+    let last = state.photos.last().filter(|_| mine != REFUSED);
+    let own = state.photo(mine).or(last);
     let sections = [
-        ("head", head(state)),
+        ("head", head(state, state.photos.len())),
         ("shot", own.map_or_else(|| html! {}, |photo| shot(state, photo))),
         ("walk", walk(state, &tallies)),
-        ("figures", html! { (measuring(state)) (figures::section(state)) }),
-        ("steps", steps::section(state)),
+        ("photos", photos::list(state)),
+        ("figures", html! { (measuring(state)) (figures::section(state)) (said::print(state)) }),
+        ("steps", what_to_do(state, all_taken)),
         ("evenings", steps::evenings(state)),
-        ("finish", finish(state)),
+        ("finish", html! { (finish(state, all_taken)) (past::section(state)) }),
     ];
     let is_doing = all_taken
         && state.last_result.as_ref().is_some_and(|result| result.generation == state.generation);
@@ -69,22 +75,52 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
             (false, true, _) => &TAKING,
             (false, false, _) => &AFTER_STEPS,
         },
-        next: tallies
-            .get(state.current)
-            .map_or_else(String::new, |tally| next_line(state, tally, all_taken)),
+        next: match state.photo(mine) {
+            // The answer above asks for it: nobody is sent elsewhere at the same time.
+            Some(photo)
+                if photo.answer.grade.wants_another() && photo.position == Some(state.current) =>
+            {
+                "Once more from here.".to_owned()
+            }
+            _ => tallies
+                .get(state.current)
+                .map_or_else(String::new, |tally| next_line(state, tally, all_taken)),
+        },
     }
 }
 
 /// The job's name, as it is told on the page.
 pub fn title(state: &State) -> String {
     state.job.bike.name.as_deref().map_or_else(
-        || "Wheel and chain line".to_owned(),
+        || folder_name(state).unwrap_or_else(|| "Wheel and chain line".to_owned()),
         |name| crate::visible::one_line(name).into_owned(),
     )
 }
 
-fn head(state: &State) -> Markup {
-    let n = state.photos.len();
+/// The job folder's own name: what people call the bike.
+fn folder_name(state: &State) -> Option<String> {
+    let evening = &state.evening;
+    let home = if evening.number > 1 { evening.folder.parent()? } else { &evening.folder };
+    let name = home.file_name()?.to_string_lossy().into_owned();
+    Some(crate::visible::one_line(&name).into_owned())
+}
+
+/// While the photos that lie in the folder are being read nothing else is said: what is counted so
+/// far would not be true a moment later.
+fn reading(state: &State, version: u64, n: usize, of: usize) -> Parts {
+    let words = match of {
+        0 => "Reading the folder: nothing to do.".to_owned(),
+        1 => "Reading the photo that is here: nothing to do.".to_owned(),
+        _ => format!("Reading the {of} photos that are here: {n} of {of}, nothing to do."),
+    };
+    let mut sections: BTreeMap<&'static str, String> =
+        TAKING.iter().map(|name| (*name, String::new())).collect();
+    sections.insert("head", head(state, of.max(state.photos.len())).into_string());
+    sections.insert("walk", html! { p.status { (words) } }.into_string());
+    Parts { version, sections, order: &TAKING, next: words }
+}
+
+fn head(state: &State, n: usize) -> Markup {
     html! {
         h1 { (title(state)) }
         p.kind { "Evening " (state.evening.number) ", " (n) " photo" (if n == 1 { "" } else { "s" }) }
@@ -96,20 +132,15 @@ fn shot(state: &State, photo: &Taken) -> Markup {
     let answer = &photo.answer;
     let class = match answer.grade {
         Grade::Good => "good",
-        Grade::Fair => "fair",
+        Grade::Fair => "enough",
+        Grade::Another => "fair",
         Grade::Poor => "poor",
     };
-    let place = photo.position.map_or_else(
-        || "Cards alone: it serves the lens".to_owned(),
-        |position| capital(&position_in_words(&state.positions, position)),
-    );
-    let is_loose = folder_of(&photo.path, &state.evening.folder).is_none();
-    let cards = named("card", &numbers(&photo.glance.cards));
-    let tabs = numbers(&photo.glance.tabs);
-    let seen = if tabs.is_empty() { cards } else { format!("{cards}, {}", named("tab", &tabs)) };
+    let (place, seen) = (photos::place(state, photo), photos::seen(photo));
     html! {
         figure class={ "shot " (class) } {
             figcaption {
+                @if photo.lay_here { p.filed { "The last photo, which lay here already:" } }
                 p.word { (answer.word()) }
                 @for advice in &answer.advice { p.todo { (advice) } }
                 @if let Some(filed) = &photo.filed { p.filed { (filed) } }
@@ -119,34 +150,19 @@ fn shot(state: &State, photo: &Taken) -> Markup {
             }
             p.kind { (place) ". Seen: " (seen) "." }
             @for note in &answer.notes { p.kind { (note) } }
-            details {
-                summary { "Not right?" }
-                div.choices {
-                    @if is_loose { p { "It lies in no position's folder and was sorted by what it shows." } }
-                    @for (idx, other) in state.positions.iter().enumerate().filter(|(idx, _)| !is_loose && Some(*idx) != photo.position) {
-                        button type="button" data-act="move" data-body={ (photo.key) " " (idx) } {
-                            "It is position " (idx + 1) ", " (other.title())
-                        }
-                    }
-                    button type="button" data-act="move" data-body={ (photo.key) " aside" } { "Leave it out" }
-                }
-            }
+            details { summary { "Not right?" } (photos::choices(state, photo)) }
         }
     }
-}
-
-fn numbers(patterns: &[crate::glance::seen::SeenPattern]) -> Vec<u8> {
-    let mut numbers: Vec<u8> = patterns.iter().map(|pattern| pattern.number).collect();
-    numbers.dedup();
-    numbers
 }
 
 /// Where to stand next, and what the positions have.
 fn walk(state: &State, tallies: &[Tally]) -> Markup {
     let Some(tally) = tallies.get(state.current) else { return html! {} };
     let position = &state.positions[state.current];
-    let here = state.photos.iter().filter(|photo| photo.position == Some(state.current));
-    let mut stands: Vec<Stand> = here.filter_map(|photo| photo.stand).collect();
+    let here = || state.photos.iter().filter(|photo| photo.position == Some(state.current));
+    let smeared = here().filter(|photo| !photo.counts()).count();
+    let mut stands: Vec<Stand> =
+        here().filter(|photo| photo.counts()).filter_map(|photo| photo.stand).collect();
     // The same drawing in whatever order the photos came.
     stands.sort_by(|a, b| {
         a.bearing_deg.total_cmp(&b.bearing_deg).then(a.elevation_deg.total_cmp(&b.elevation_deg))
@@ -161,9 +177,10 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
         }
         (ring(&stands, tally.next.filter(|_| !tally.is_complete()), &format!("Seen from above: {} photos taken. {words}", tally.photos)))
         ul.tally {
-            (count("Photos", tally.photos, PHOTOS_PER_SETUP))
-            (count("Left", tally.left, PER_SIDE))
-            (count("Right", tally.right, PER_SIDE))
+            (count("Photos", tally.photos, PHOTOS_PER_SETUP, tally))
+            (count("Left", tally.left, PER_SIDE, tally))
+            (count("Right", tally.right, PER_SIDE, tally))
+            @if smeared > 0 { li { "Smeared, not counted: " (smeared) } }
             @if !tally.unseen.is_empty() && tally.photos > 0 { li { "Not seen yet: " (named_tabs(&tally.unseen, &state.job)) } }
             @if !tally.once.is_empty() && tally.photos > 1 { li { "Once more: " (named_tabs(&tally.once, &state.job)) } }
         }
@@ -171,7 +188,7 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
             div.other {
                 p { "Position " (idx + 1) ", " (other.title()) ": " (tallies[idx].photos) " photos" (if tallies[idx].is_complete() { ", complete" } else { "" }) }
                 @if Some(idx) != open || !tally.is_complete() {
-                    button type="button" data-act="turned" data-body=(idx) { (switch_words(tally, &tallies[idx])) (idx + 1) }
+                    button type="button" data-act="turned" data-body=(idx) data-ask=[ask(tally, state.current, idx)] { (switch_words(tally, &tallies[idx])) (idx + 1) }
                 }
             }
         }
@@ -181,16 +198,39 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
 /// What leads from this position to the other one.
 fn switch_words(tally: &Tally, other: &Tally) -> &'static str {
     let is_full = other.photos >= PHOTOS_PER_SETUP;
-    match (tally.is_complete() || is_full, tally.photos >= PHOTOS_PER_SETUP) {
+    match (tally.is_complete() || is_full, tally.is_good_enough()) {
         (true, _) => "Show position ",
         (false, true) => "Good enough: on to position ",
         (false, false) => "The wheel stands in position ",
     }
 }
 
+/// What is asked before a position is left that lacks something.
+fn ask(tally: &Tally, current: usize, other: usize) -> Option<String> {
+    if tally.photos == 0 || tally.is_good_enough() {
+        return None;
+    }
+    let lacks = match (tally.lacks_side(), tally.unseen.is_empty()) {
+        (Some(side), _) => format!("has no photo from the {}", side.word()),
+        (None, false) => format!("does not show {}", named("tab", &tally.unseen)),
+        (None, true) => format!("has {} of {PHOTOS_PER_SETUP} photos", tally.photos),
+    };
+    Some(format!(
+        "Position {} {lacks}. Does the wheel stand in position {}? Press again.",
+        current + 1,
+        other + 1
+    ))
+}
+
 /// The line above the button: where to stand next, always in sight.
 fn next_line(state: &State, tally: &Tally, all_taken: bool) -> String {
     match (all_taken, tally.is_complete()) {
+        (true, _) if are_all_ticked(state) => {
+            format!(
+                "All steps are ticked: photograph again as evening {}.",
+                state.evening.number + 1
+            )
+        }
         (true, _) => "All photos are there.".to_owned(),
         (false, true) => format!("Position {} is complete: turn the wheel.", state.current + 1),
         (false, false) => format!("Position {}. {}", state.current + 1, next_words(tally)),
@@ -207,8 +247,16 @@ fn next_words(tally: &Tally) -> String {
     }
 }
 
-fn count(what: &str, n: usize, of: usize) -> Markup {
-    html! { li class=[(n >= of).then_some("done")] { (what) ": " b { (n) } " of " (of) } }
+/// "Photos: 4 of 6". More than are needed, and fewer where the position is complete all the same,
+/// are said so.
+fn count(what: &str, n: usize, of: usize, tally: &Tally) -> Markup {
+    let enough = n < of && tally.is_complete();
+    html! {
+        li class=[(n >= of || enough).then_some("done")] {
+            (what) ": " b { (n) }
+            @if n > of { " (" (of) " needed)" } @else if enough { ", enough" } @else { " of " (of) }
+        }
+    }
 }
 
 /// The whole screen says that this position is done, and what to do next.
@@ -223,7 +271,8 @@ fn complete(state: &State, open: Option<usize>) -> Markup {
                 }
                 None => {
                     h2 { "All photos are there" }
-                    p { "More are welcome wherever the figures below ask for one." }
+                    @if is_measured(state) { p { "They are measured: figures and steps stand on this page." } }
+                    @else { p { "They are being measured: some half a minute." } }
                 }
             }
         }
@@ -249,9 +298,6 @@ fn mark_words(state: &State, next: usize) -> &'static str {
 fn measuring(state: &State) -> Markup {
     let usable = state.photos.len();
     let text = match &state.status {
-        Status::Loading(n, of) => {
-            format!("Looking at the photos that are here already: {n} of {of}.")
-        }
         Status::Measuring(words) => format!("Measuring: {words} ..."),
         Status::Failed(why) => {
             format!("Nothing could be measured yet. {}", crate::visible::one_line(why))
@@ -262,28 +308,9 @@ fn measuring(state: &State) -> Markup {
         Status::Idle if state.tried != Some(state.generation) => {
             "New photos: measured in a moment.".to_owned()
         }
-        Status::Idle => return html! {},
+        Status::Idle | Status::Loading(..) => return html! {},
     };
     html! { p.status { (text) } }
-}
-
-fn finish(state: &State) -> Markup {
-    let is_measured =
-        state.last_result.as_ref().is_some_and(|result| result.generation == state.generation);
-    html! {
-        @if state.report.is_some() {
-            a.big href="report/index.html" { "Open the report" }
-        } @else if is_measured {
-            button.big type="button" data-act="report" data-then="report/index.html" { "Make the report" }
-        }
-        @if is_measured {
-            details {
-                summary { "A step is done?" }
-                p { "A few photos more, and the page says what became of it: done, or what is left. The photos so far stay as they are, the new ones go to a folder of their own." }
-                button type="button" data-act="evening" { "Begin evening " (state.evening.number + 1) }
-            }
-        }
-    }
 }
 
 #[cfg(test)]
@@ -301,5 +328,16 @@ mod tests {
         assert_eq!(switch_words(&few, &few), "The wheel stands in position ");
         assert_eq!(switch_words(&few, &full), "Show position ");
         assert_eq!(switch_words(&full, &few), "Show position ");
+        // A whole side is missing: nobody is told that this will do, and leaving it is asked back.
+        let one_sided = Tally { photos: 6, left: 6, unseen: vec![2], ..Tally::default() };
+        assert_eq!(switch_words(&one_sided, &few), "The wheel stands in position ");
+        assert!(ask(&one_sided, 0, 1).unwrap().contains("no photo from the right"));
+        assert_eq!(ask(&enough, 0, 1), None);
+        assert_eq!(ask(&Tally::default(), 0, 1), None, "nothing was photographed here yet");
+        let words = |n, tally: &Tally| count("Right", n, 3, tally).into_string();
+        assert!(words(6, &one_sided).contains("<b>6</b> (3 needed)"));
+        let complete = Tally { photos: 8, left: 6, right: 2, ..Tally::default() };
+        assert!(words(2, &complete).contains("<b>2</b>, enough"));
+        assert!(words(2, &few).contains("<b>2</b> of 3"));
     }
 }

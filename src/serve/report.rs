@@ -58,3 +58,53 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
     });
     Ok(())
 }
+
+/// Whether each step of a plan is ticked, in its order.
+pub type Ticks = Vec<bool>;
+
+/// A report's page as it is shown on the phone: larger for thumbs, with the steps' ticks, and with
+/// the way back to the bench page at the relative address `back`. The file itself stays as it is.
+pub fn on_the_phone(page: &str, back: &str, ticks: &Ticks) -> String {
+    const BOX: &str = "<input type=\"checkbox\">";
+    let mut parts = page.split(BOX);
+    let mut shown = parts.next().unwrap_or_default().to_owned();
+    for (idx, part) in parts.enumerate() {
+        let is_ticked = ticks.get(idx).copied().unwrap_or(false);
+        shown.push_str(if is_ticked { "<input type=\"checkbox\" checked>" } else { BOX });
+        shown.push_str(part);
+    }
+    let link =
+        format!("<body><nav class=\"back\"><a href=\"{back}\">Back to the bench page</a></nav>");
+    shown
+        .replacen("</head>", &format!("<style>{}</style></head>", include_str!("report.css")), 1)
+        .replacen("<body>", &link, 1)
+}
+
+/// The report's files by name, its page as the phone shows it.
+pub fn file(bench: &Bench, name: &str) -> Option<Vec<u8>> {
+    let state = bench.read();
+    let bytes = state.report.as_ref()?.get(name)?;
+    if name != "index.html" {
+        return Some(bytes.clone());
+    }
+    let plan = state.last_result.iter().flat_map(|result| &result.document.plan);
+    let ticks: Ticks = plan.map(|step| state.is_ticked(step)).collect();
+    let page = String::from_utf8_lossy(bytes);
+    Some(on_the_phone(&page, "../", &ticks).into_bytes())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_ticks_stand_in_the_report_and_a_way_leads_back() {
+        let step = "<li><input type=\"checkbox\"></li>";
+        let page = format!("<html><head></head><body>{step}{step}</body></html>");
+        let shown = on_the_phone(&page, "../", &vec![false, true]);
+        assert!(shown.contains("<body><nav class=\"back\"><a href=\"../\">"), "{shown}");
+        let ticked = shown.find("checkbox\" checked").unwrap();
+        assert!(shown.find("checkbox\">").unwrap() < ticked, "the second one is ticked: {shown}");
+        assert_eq!(shown.matches("checked").count(), 1);
+    }
+}

@@ -1,5 +1,6 @@
 //! Opening the page: the job folder, the address it is served at, and the threads behind it.
 
+use std::fs::{File, TryLockError};
 use std::io;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
@@ -26,6 +27,10 @@ pub enum StartError {
     Missing(PathBuf),
     #[error(transparent)]
     Job(#[from] JobError),
+    #[error(
+        "the page for {} is open already, from another terminal: use that one, or end it with Ctrl-C and start this one again", .0.display()
+    )]
+    IsOpen(PathBuf),
     #[error("the address can't be kept in {} ({why}); check that the folder may be written to and the disk has room", .at.display())]
     Kept { at: PathBuf, why: io::Error },
     #[error(
@@ -44,6 +49,8 @@ pub enum StartError {
 pub struct Opened {
     listeners: Vec<TcpListener>,
     served: Arc<Served>,
+    /// Held while the page is open.
+    lock: Option<File>,
     /// Its addresses, in the order asked for.
     pub addresses: Vec<String>,
     /// The evening that photos go to.
@@ -63,6 +70,7 @@ pub fn open(
     if !home.is_dir() {
         return Err(StartError::Missing(home.to_owned()));
     }
+    let lock = lock(home)?;
     let failed = |why| StartError::Kept { at: home.join(KEPT_NAME), why };
     let mut kept = Kept::of(home, fresh).map_err(failed)?;
     let here = [IpAddr::V4(Ipv4Addr::LOCALHOST)];
@@ -83,21 +91,42 @@ pub fn open(
     Ok(Opened {
         listeners,
         served: Arc::new(Served::new(bench, token)),
+        lock,
         addresses,
         evening,
         folder,
     })
 }
 
+impl Opened {
+    /// Tells how many photos the evening has at the time of asking.
+    pub fn photos(&self) -> impl Fn() -> usize + Send + Sync + 'static {
+        let served = self.served.clone();
+        move || served.bench.read().photos.len()
+    }
+}
+
+/// Takes the folder for this page alone: two would take each other's photos for strangers'. None
+/// where the system locks no folders.
+fn lock(home: &Path) -> Result<Option<File>, StartError> {
+    let Ok(folder) = File::open(home) else { return Ok(None) };
+    match folder.try_lock() {
+        Ok(()) => Ok(Some(folder)),
+        Err(TryLockError::WouldBlock) => Err(StartError::IsOpen(home.to_owned())),
+        Err(TryLockError::Error(_)) => Ok(None),
+    }
+}
+
 /// Serves until the program is ended.
 pub fn serve(opened: Opened) -> Result<(), StartError> {
-    let background = opened.served.clone();
+    let Opened { listeners, served, lock: _held, .. } = opened;
+    let background = served.clone();
     std::thread::Builder::new()
         .spawn(move || measuring::run(&background.bench))
         .map_err(StartError::Threads)?;
     // The server asks for its first one without saying so where there is none.
     std::thread::Builder::new().spawn(|| ()).map_err(StartError::Threads)?;
-    http::run(opened.listeners, opened.served).map_err(StartError::Ended)
+    http::run(listeners, served).map_err(StartError::Ended)
 }
 
 /// Listens at all addresses on one port: the one asked for, or else `usual`, or any that is free.

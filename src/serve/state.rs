@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use tokio::sync::watch;
 
-use super::answer::Answer;
+use super::answer::{Answer, Grade};
 use super::folders::{Evening, Position, positions};
 use super::kept::Kept;
 use super::position::Stands;
@@ -55,6 +55,15 @@ pub struct Taken {
     pub answer: Answer,
     /// Why it went where it went, until it is moved.
     pub filed: Option<String>,
+    /// It lay in the folder when the page was opened: nobody waits for its answer.
+    pub lay_here: bool,
+}
+
+impl Taken {
+    /// Whether the tally counts it: a smeared photo is to be taken again from the same place.
+    pub fn counts(&self) -> bool {
+        self.answer.grade != Grade::Poor
+    }
 }
 
 /// A photo's key from its checksum.
@@ -117,6 +126,10 @@ pub struct State {
     /// One entry a measurement of this evening.
     pub history: Vec<Remembered>,
     pub earlier: Vec<Earlier>,
+    /// The evening of each photo that an earlier evening has, by its key.
+    pub counted_before: BTreeMap<String, u32>,
+    /// The photo that was left out last, as it was, and where it lies now.
+    pub left_out: Option<(Taken, PathBuf)>,
     /// The files of the report that was made last.
     pub report: Option<Arc<BTreeMap<String, Vec<u8>>>>,
     pub kept: Kept,
@@ -156,10 +169,13 @@ impl Bench {
             photos: Vec::new(),
             on_the_way: BTreeSet::new(),
             pictures: VecDeque::new(),
-            status: Status::Idle,
+            // Until it was seen what lies in the folder, nothing that is counted is true.
+            status: Status::Loading(0, 0),
             last_result: None,
             history: Vec::new(),
             earlier: Vec::new(),
+            counted_before: BTreeMap::new(),
+            left_out: None,
             report: None,
             kept,
             generation: 0,
@@ -254,6 +270,7 @@ impl State {
         let of_position =
             self.photos.iter().filter(|photo| photo.position == Some(position) && photo.key != key);
         let counted: Vec<Counted> = of_position
+            .filter(|photo| photo.counts())
             .map(|photo| Counted { glance: &photo.glance, stand: photo.stand })
             .collect();
         Tally::of(&counted, &self.job)
@@ -329,6 +346,7 @@ impl State {
         self.current = 0;
         self.photos.clear();
         self.pictures.clear();
+        self.left_out = None;
         self.status = Status::Idle;
         self.last_result = None;
         self.history.clear();

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::state::{Earlier, State};
 use super::still_missing::SoFar;
 use super::trend::trend;
+use super::{said, ways};
 use crate::bench::known_wheel::KnownWheel;
 use crate::figure::Figure;
 use crate::figure::member::Section;
@@ -26,7 +27,7 @@ pub fn section(state: &State) -> Markup {
     let Some(result) = &state.last_result else { return html! {} };
     let plan = &result.document.plan;
     html! {
-        h2 { (result.document.summary) }
+        (said::headline(&result.document))
         @if !plan.is_empty() {
             p.care { (IN_ONE_LINE) }
             ol.steps {
@@ -44,7 +45,6 @@ fn card(step: &PlanStep, now: Option<Measurement>, ticked: bool) -> Markup {
     let id = format!("step-{}", step.n);
     html! {
         li class=[ticked.then_some("ticked")] {
-            @for danger in &step.dangers { p.care { strong { "Take care. " } (danger) } }
             label for=(id) {
                 input type="checkbox" id=(id) data-tick=(step.n) checked[ticked];
                 span { (step.n) ". " (in_capitals(&words.what)) }
@@ -60,6 +60,8 @@ fn card(step: &PlanStep, now: Option<Measurement>, ticked: bool) -> Markup {
                 }
             }
             @if !words.then.is_empty() { p.then { (words.then) } }
+            @for danger in &step.dangers { p.care { strong { "Take care. " } (danger) } }
+            (ways::ways(step))
             @if step.step == StepKind::Refer { p.then { (step.action) } }
             @else {
                 details {
@@ -86,7 +88,7 @@ pub fn evenings(state: &State) -> Markup {
             Some(Ok(compared)) => (followed(state, before, &compared.steps)),
             None => (followed(state, before, &[])),
         }
-        (lines(state))
+        details data-key="lines" { summary { "Each figure over the evenings, drawn" } (lines(state)) }
     }
 }
 

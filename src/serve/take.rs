@@ -4,7 +4,7 @@
 use std::io::{Read, Seek};
 use std::path::Path;
 
-use super::answer::{Answer, Seen, answer, bright_light};
+use super::answer::{Answer, Seen, answer, bright_light, is_smeared};
 use super::name::{candidates, ending, safe_stem};
 use super::position::{Place, place_for};
 use super::refusal::Refusal;
@@ -61,10 +61,17 @@ pub fn take(bench: &Bench, mut received: Received, name: &str) -> Result<Filed, 
         if state.photo(&key).is_some() {
             return Ok(false);
         }
+        if let Some(evening) = state.counted_before.get(&key) {
+            return Err(Refusal::new(
+                409,
+                format!("This photo is from evening {evening}: not counted."),
+                "Take new ones, or choose those of this evening.",
+            ));
+        }
         room_for_more(state)?;
         if !state.on_the_way.insert(key.clone()) {
-            let advice = "Wait for its answer.";
-            return Err(Refusal::new(409, "This photo is being looked at already.", advice));
+            let advice = "It is sent again in a moment.";
+            return Err(Refusal::new(503, "This very photo is being looked at already.", advice));
         }
         Ok(true)
     })?;
@@ -129,14 +136,11 @@ fn look(
     let photo = decode_photo(bytes).map_err(|error| unreadable(&error))?;
     let format = photo.facts.format;
     let light = bright_light(photo.luma.data());
+    let smeared = is_smeared(&photo.luma);
     let what = Photographed { name, path: Path::new(""), setup: None, for_the_lens: false };
     let looked = looked(&what, &job, Ok(photo));
     if looked.glance.cards.is_empty() {
-        let advice = match light < super::answer::DARK {
-            true => "Turn a lamp on, and have two cards whole in the picture.",
-            false => "Step closer, have two cards whole in the picture, and hold the phone still.",
-        };
-        return Err(Refusal::new(422, "Not kept: no card can be read in it.", advice));
+        return Err(no_card(light, smeared));
     }
     let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, &job));
     let stand = match &looked.photo {
@@ -147,6 +151,25 @@ fn look(
         None => None,
     };
     Ok(Ready { looked, format, stand, light, job, chain_side, _room: room })
+}
+
+/// Why a photo in which no card can be read is not kept, and what is likely to mend it.
+fn no_card(light: f32, smeared: bool) -> Refusal {
+    let what = match smeared {
+        true => "Not kept: it is smeared, and no card can be read in it.",
+        false => "Not kept: no card can be read in it.",
+    };
+    let advice = match (light < super::answer::DARK, smeared) {
+        (true, true) => "Turn a lamp on, and hold the phone against something.",
+        (true, false) => "Turn a lamp on, and have two cards whole in the picture.",
+        (false, true) => {
+            "Hold the phone against something, and wait until the picture is sharp; then have two cards whole in it."
+        }
+        (false, false) => {
+            "Step closer, have two cards whole in the picture, and hold the phone still."
+        }
+    };
+    Refusal::new(422, what, advice)
 }
 
 /// Decides the position, gives the file its name there and takes the photo up.
@@ -172,6 +195,7 @@ fn publish(bench: &Bench, received: Received, name: &str, ready: Ready) -> Resul
             stand,
             answer: Answer::default(),
             filed: None,
+            lay_here: false,
         });
         let lies_in = match place {
             Place::Loose => None,

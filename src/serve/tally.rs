@@ -86,8 +86,22 @@ impl Tally {
     /// Whether all that this position needs is there. With photos enough it is no matter if one
     /// side has fewer, as long as it has any.
     pub fn is_complete(&self) -> bool {
-        let sides = self.unplaced() > 0 || self.left.min(self.right) > 0;
-        self.photos >= PHOTOS_PER_SETUP && sides && self.unseen.is_empty() && self.once.is_empty()
+        self.is_good_enough() && self.once.is_empty()
+    }
+
+    /// Whether one may walk on although a tab was seen once only: no side and no tab is missing.
+    pub fn is_good_enough(&self) -> bool {
+        self.photos >= PHOTOS_PER_SETUP && self.lacks_side().is_none() && self.unseen.is_empty()
+    }
+
+    /// The side from which there is no photo at all, as far as photos tell.
+    pub fn lacks_side(&self) -> Option<Side> {
+        match (self.unplaced(), self.left, self.right) {
+            (1.., ..) => None,
+            (_, 0, _) => Some(Side::Left),
+            (_, _, 0) => Some(Side::Right),
+            _ => None,
+        }
     }
 
     /// Tabs that want another view.

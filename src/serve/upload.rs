@@ -30,6 +30,12 @@ const KEPT_FREE: u64 = 500_000_000;
 /// Pieces that wait for the disk: with hyper's some 64 kB each, half a megabyte a photo.
 const WAITING: usize = 8;
 
+/// The page sends a photo again of itself that is answered so (408).
+fn broken() -> Refusal {
+    let what = "The photo did not arrive whole, and nothing of it was kept.";
+    Refusal::new(408, what, "It is sent again.")
+}
+
 enum Piece {
     Some(Bytes),
     /// All of it came.
@@ -67,13 +73,6 @@ pub async fn receive(
     let (pieces, coming) = channel(WAITING);
     let writer = spawn_blocking(move || write(&folder, coming));
     let passed_on = timeout(LONGEST, pass_on(body, pieces)).await;
-    let broken = || {
-        Refusal::new(
-            400,
-            "The photo did not arrive whole, and nothing of it was kept.",
-            "Send it again.",
-        )
-    };
     // What the writer says counts first: a full disk breaks the sending as well.
     let written = writer
         .await
@@ -87,13 +86,6 @@ async fn pass_on(
     mut body: Incoming,
     pieces: tokio::sync::mpsc::Sender<Piece>,
 ) -> Result<(), Refusal> {
-    let broken = || {
-        Refusal::new(
-            400,
-            "The photo did not arrive whole, and nothing of it was kept.",
-            "Send it again.",
-        )
-    };
     let mut total = 0_u64;
     loop {
         let frame = timeout(SILENCE, body.frame()).await.map_err(|_| broken())?;

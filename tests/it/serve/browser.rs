@@ -217,8 +217,8 @@ impl Browser {
               return {
                 wide: document.documentElement.scrollWidth,
                 beyond: all.filter(e => e.getBoundingClientRect().right > 390.5).map(name),
-                small: letters.filter(e => parseFloat(getComputedStyle(e).fontSize) * scale(e) < 15.5).map(name),
-                narrow: all.filter(e => e.matches("button, summary, label, a")).filter(e => e.getBoundingClientRect().height < 44).map(name),
+                small: letters.filter(e => parseFloat(getComputedStyle(e).fontSize) * scale(e) < 15.95).map(name),
+                narrow: all.filter(e => e.matches("button, summary, label, a, input[type=checkbox]")).filter(e => e.getBoundingClientRect().height < 48).map(name),
               };
             })()"#,
         );

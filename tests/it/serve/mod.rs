@@ -7,6 +7,7 @@ mod flat;
 mod followed;
 mod helpful;
 mod pages;
+mod phone;
 mod rude;
 mod speed;
 mod stands;

@@ -89,6 +89,17 @@ fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     assert_eq!(page.order("move", &format!("{} 0", keys[0])).status, 200);
     assert_eq!(page.order("move", &format!("{} aside", keys[1])).status, 200);
     assert!(job.join(".put-aside/a-2.jpg").is_file());
+    // That is undone by one press.
+    let listed = |page: &Page| page.sections()["photos"].as_str().unwrap().to_owned();
+    assert!(listed(&page).contains("Left out: a-2.jpg"), "{}", listed(&page));
+    assert_eq!(page.order("back", "").status, 200);
+    assert!(job.join("1-mark-forward/a-2.jpg").is_file());
+    assert!(
+        listed(&page).contains("All 6 photos") && listed(&page).contains("a-2.jpg, position 1")
+    );
+    assert_eq!(page.order("back", "").status, 409);
+    assert_eq!(page.order("move", &format!("{} aside", keys[1])).status, 200);
+    assert!(job.join(".put-aside/a-2.jpg").is_file());
     assert_eq!(
         page.order("move", &format!("{} aside", keys[1])).status,
         404,
@@ -98,6 +109,11 @@ fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     assert!(page.sections()["head"].as_str().unwrap().contains("Grass-track &lt;350&gt;"));
     // The figures are those of the photos as they are now.
     page.wait_until("finish", "Begin evening 2");
+    let finish = page.sections()["finish"].as_str().unwrap().to_owned();
+    assert!(finish.contains("data-ask=\"Evening 1 takes no more photos then."), "{finish}");
+    // One position alone is no ground for work: no step is shown to be ticked.
+    let steps = page.sections()["steps"].as_str().unwrap().to_owned();
+    assert!(steps.contains("The steps come when") && !steps.contains("data-tick"), "{steps}");
 
     let ended = page.order("evening", "");
     assert_eq!(ended.status, 200, "{}", ended.text());

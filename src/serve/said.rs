@@ -1,0 +1,94 @@
+//! The result's own words, as short as a phone has room for, with the rest behind a tap.
+
+use maud::{Markup, html};
+
+use super::state::State;
+use crate::figure::Figure;
+use crate::plan::outcome::Decision;
+use crate::report::ResultDocument;
+use crate::text::capital;
+use crate::text::units::Show;
+
+/// The finding that says what nobody has measured of the print.
+const PRINT: &str = "print-not-measured";
+/// What the result says to somebody who copies files; on the phone each photo finds its folder.
+const FOLDERS: &str = ", into a folder of their own";
+
+/// A sentence of the result without what only matters where photos are copied by hand.
+pub fn on_the_phone(text: &str) -> String {
+    text.replace(FOLDERS, "")
+}
+
+/// How far the bike is from being finished: large in a few words, and what it comes from below.
+pub fn headline(document: &ResultDocument) -> Markup {
+    let (headline, summary) = (&document.headline, on_the_phone(&document.summary));
+    let rest = summary
+        .strip_prefix(headline.as_str())
+        .map(|rest| rest.trim_start_matches([':', '.', ' ']));
+    html! {
+        @match rest {
+            Some(rest) if !headline.is_empty() => {
+                h2 { (headline) }
+                @if !rest.is_empty() { p { (capital(rest)) } }
+            }
+            _ => h2 { (summary) },
+        }
+    }
+}
+
+/// Why a figure can't be called in or out, if it can't: the first words, and what would decide it
+/// behind a tap.
+pub fn undecided(figure: &Figure, state: &State) -> Markup {
+    let verdicts = state.last_result.iter().flat_map(|result| &result.document.verdicts);
+    let mut open = verdicts.filter(|v| v.field == *figure && v.verdict == Decision::Undecided);
+    let decide = open.find_map(|verdict| verdict.decide.as_ref());
+    html! {
+        @if let Some(decide) = decide.map(|decide| decide.shown(Show::Mm)) {
+            p.why { "Undecided: " (first_words(&decide)) "." }
+            details.why { summary { "What would decide it" } p { (decide) } }
+        }
+    }
+}
+
+/// Up to the first colon or full stop, the first letter small: it goes on after a colon.
+fn first_words(text: &str) -> String {
+    let end = [". ", ": "].into_iter().filter_map(|mark| text.find(mark)).min();
+    let words = &text[..end.unwrap_or(text.len())];
+    let mut letters = words.trim_end_matches('.').chars();
+    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
+}
+
+/// What nobody has measured of the print, where that is so.
+pub fn print(state: &State) -> Markup {
+    let mut findings = state.last_result.iter().flat_map(|result| &result.document.findings);
+    let print = findings.find(|finding| finding.id == PRINT);
+    html! {
+        @if let Some(print) = print {
+            @let what = print.what.to_string();
+            @let (first, rest) = what.split_once(". ").unwrap_or((&what, ""));
+            details { summary { (first) } p { (rest) } p { (print.advice) } }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_reason_is_short_and_an_amount_is_not_torn() {
+        assert_eq!(
+            first_words("The limit lies within its ± of 0.63 mm. A ± of 0.2 mm or less would do."),
+            "the limit lies within its ± of 0.63 mm"
+        );
+        assert_eq!(
+            first_words("It sits right on the limit: no more photos will settle it."),
+            "it sits right on the limit"
+        );
+        assert_eq!(first_words(""), "");
+        assert_eq!(
+            on_the_phone("three from the right, into a folder of their own."),
+            "three from the right."
+        );
+    }
+}
