@@ -57,6 +57,27 @@ pub struct Sorted {
     pub positions: Vec<Position>,
 }
 
+impl Sorted {
+    /// Photos of several jobs, each sorted among those of its own: no position of one is a
+    /// position of another. `n` is the number of all photos.
+    pub fn of_parts(n: usize, parts: Vec<(Vec<usize>, Self)>) -> Self {
+        let mut out =
+            Self { shows: vec![Shows::Nothing; n], from: vec![None; n], positions: Vec::new() };
+        for (photos, part) in parts {
+            let before = out.positions.len();
+            for ((photo, shows), from) in photos.into_iter().zip(part.shows).zip(part.from) {
+                out.shows[photo] = match shows {
+                    Shows::Wheel(position) => Shows::Wheel(before + position),
+                    other => other,
+                };
+                out.from[photo] = from;
+            }
+            out.positions.extend(part.positions);
+        }
+        out
+    }
+}
+
 /// Tabs that some photos show together, and the wheel's turn in each photo of theirs.
 struct Piece {
     /// Photo and turn.
