@@ -20,11 +20,10 @@ const CORNERS: usize = 60;
 /// and two groups where their middles do (our choice: photos scatter by more than middles).
 const PHOTOS_DIFFER: f64 = 5.0;
 const GROUPS_DIFFER: f64 = 3.0;
-/// No scatter is taken to be smaller than this, which a lens that the photos alone tell leaves: mm,
-/// share of the distance, radians (our choice).
-const LEAST_MM: f64 = 0.5;
-const LEAST_SHARE: f64 = 0.001;
-const LEAST_TURN: f64 = 0.0005;
+/// No scatter is taken to be smaller than this: mm, share of the distance, radians (our choice).
+/// Photos that were put together because they tell the same scatter by less than photos do.
+const LEAST_OF_PHOTOS: [f64; 3] = [0.5, 0.001, 0.0005];
+const LEAST_OF_GROUPS: [f64; 3] = [1.0, 0.003, 0.0026];
 
 /// How one card lies to another: its middle in the other's plane, mm, and its turn there, radians.
 #[derive(Clone, Copy, Debug)]
@@ -67,8 +66,8 @@ impl Lies {
 }
 
 impl Scatter {
-    fn at_least(mm: f64, turn: f64, distance: f64) -> Self {
-        Self { mm: mm.max(LEAST_MM + LEAST_SHARE * distance), turn: turn.max(LEAST_TURN) }
+    fn at_least([mm, share, turn]: [f64; 3], found: Self, distance: f64) -> Self {
+        Self { mm: found.mm.max(mm + share * distance), turn: found.turn.max(turn) }
     }
 }
 
@@ -138,8 +137,11 @@ fn scatters(layouts: &[&Layout]) -> BTreeMap<(u8, u8), Scatter> {
     };
     let scatter = |all: Vec<Lies>| {
         let distance = middle_of(&all, &|lies| lies.x.hypot(lies.y));
-        let mm = second_nearest(&all, &Lies::mm_from);
-        Scatter::at_least(mm, second_nearest(&all, &Lies::turned_from), distance)
+        let found = Scatter {
+            mm: second_nearest(&all, &Lies::mm_from),
+            turn: second_nearest(&all, &Lies::turned_from),
+        };
+        Scatter::at_least(LEAST_OF_PHOTOS, found, distance)
     };
     said(layouts.iter().copied()).into_iter().map(|(pair, all)| (pair, scatter(all))).collect()
 }
@@ -156,20 +158,26 @@ fn middle_of(all: &[Lies], of: &dyn Fn(&Lies) -> f64) -> f64 {
     median(&all.iter().map(of).collect::<Vec<f64>>()).unwrap_or(0.0)
 }
 
-/// How many cards lie to each other alike in both, by the one that lies right to most, and how many
-/// both tell of. Cards of two sizes are not compared with each other: each size has its own.
-fn alike(
+/// Pairs of cards of which both tell, and whether the two lie alike in both.
+fn pairs_alike(
     [a, b]: [&Layout; 2],
     scatter: &BTreeMap<(u8, u8), Scatter>,
-    sizes: &[BTreeSet<u8>],
     differ: f64,
-) -> (usize, usize) {
+) -> BTreeMap<(u8, u8), bool> {
+    let both = a.iter().filter_map(|(pair, lies)| {
+        let (other, scatter) = (b.get(pair)?, scatter.get(pair)?);
+        Some((*pair, lies.apart(other, scatter) <= differ))
+    });
+    both.collect()
+}
+
+/// How many cards lie to each other alike, by the one that lies right to most, and how many there
+/// are. Cards of two sizes are not compared with each other: each size has its own.
+fn alike_to_one(pairs: &BTreeMap<(u8, u8), bool>, sizes: &[BTreeSet<u8>]) -> (usize, usize) {
     let mut of_card: BTreeMap<u8, usize> = BTreeMap::new();
-    for (pair, lies) in a {
-        let (Some(other), Some(scatter)) = (b.get(pair), scatter.get(pair)) else { continue };
-        let is_alike = usize::from(lies.apart(other, scatter) <= differ);
+    for (pair, is_alike) in pairs {
         for card in [pair.0, pair.1] {
-            *of_card.entry(card).or_default() += is_alike;
+            *of_card.entry(card).or_default() += usize::from(*is_alike);
         }
     }
     let most = |size: &BTreeSet<u8>| {
@@ -179,6 +187,18 @@ fn alike(
     (sizes.iter().map(most).sum(), of_card.len())
 }
 
+/// The most of these cards that all lie alike to each other and to those in `chosen`.
+fn all_alike(pairs: &BTreeMap<(u8, u8), bool>, chosen: &[u8], cards: &[u8]) -> usize {
+    let Some((&next, rest)) = cards.split_first() else { return chosen.len() };
+    // No choice among the rest can be better than all of them.
+    let without = all_alike(pairs, chosen, rest);
+    let fits = chosen.iter().all(|card| pairs.get(&(*card, next)) == Some(&true));
+    if !fits || without >= chosen.len() + cards.len() {
+        return without;
+    }
+    without.max(all_alike(pairs, &[chosen, &[next]].concat(), rest))
+}
+
 /// For each two of these layouts (n x n): +1 where they are alike but for one card, -1 where they
 /// are not, 0 where they share no pair.
 pub(super) fn votes(layouts: &[&Layout], sizes: &[BTreeSet<u8>]) -> Vec<i8> {
@@ -186,8 +206,8 @@ pub(super) fn votes(layouts: &[&Layout], sizes: &[BTreeSet<u8>]) -> Vec<i8> {
     let mut votes = vec![0_i8; n * n];
     for i in 0..n {
         for j in 0..i {
-            let both = [layouts[i], layouts[j]];
-            let vote = match alike(both, &scatter, sizes, PHOTOS_DIFFER) {
+            let pairs = pairs_alike([layouts[i], layouts[j]], &scatter, PHOTOS_DIFFER);
+            let vote = match alike_to_one(&pairs, sizes) {
                 (_, 0) => 0,
                 (alike, cards) if alike >= cards.saturating_sub(1).max(2) => 1,
                 _ => -1,
@@ -209,9 +229,11 @@ fn middle(layouts: &[Layout], group: &[usize]) -> BTreeMap<(u8, u8), (Lies, Scat
             y: middle_of(&all, &|lies| lies.y),
             turn: first + middle_of(&all, &|lies| wrap(lies.turn - first)),
         };
-        let mm = middle_of(&all, &|lies| lies.mm_from(&middle));
-        let turn = middle_of(&all, &|lies| lies.turned_from(&middle));
-        (middle, Scatter::at_least(mm, turn, middle.x.hypot(middle.y)))
+        let found = Scatter {
+            mm: middle_of(&all, &|lies| lies.mm_from(&middle)),
+            turn: middle_of(&all, &|lies| lies.turned_from(&middle)),
+        };
+        (middle, Scatter::at_least(LEAST_OF_GROUPS, found, middle.x.hypot(middle.y)))
     };
     said.into_iter().map(|(pair, all)| (pair, middle(all))).collect()
 }
@@ -252,7 +274,12 @@ pub(super) fn compared(
             scatter.insert(pair, widest);
         }
     }
-    let (alike, told) = alike([&of_a, &of_b], &scatter, sizes, GROUPS_DIFFER);
+    let alike_in_both = pairs_alike([&of_a, &of_b], &scatter, GROUPS_DIFFER);
+    let told: BTreeSet<u8> = alike_in_both.keys().flat_map(|pair| [pair.0, pair.1]).collect();
+    let most = |size: &BTreeSet<u8>| {
+        let own: Vec<u8> = told.intersection(size).copied().collect();
+        all_alike(&alike_in_both, &[], &own)
+    };
     let shown =
         |card: u8, group: &[usize]| group.iter().filter(|p| cards[**p].contains(&card)).count();
     let numbers: BTreeSet<u8> =
@@ -261,5 +288,9 @@ pub(super) fn compared(
         let (in_a, in_b) = (shown(card, a), shown(card, b));
         in_a == 0 && 2 * in_b > b.len() || in_b == 0 && 2 * in_a > a.len()
     });
-    Compared { pairs: of_a.len(), cards: told + one_sided.count(), alike }
+    Compared {
+        pairs: of_a.len(),
+        cards: told.len() + one_sided.count(),
+        alike: sizes.iter().map(most).sum(),
+    }
 }
