@@ -14,7 +14,7 @@ use crate::job::{Job, Role};
 use crate::scene::start::card_size::size_groups;
 use crate::scene::{ScenePhoto, SceneSettings};
 
-use super::card_layouts::{Compared, Layout, cards_once, compared, layouts, votes};
+use super::card_layouts::{Compared, Layout, cards_once, compared, fit, layouts, votes};
 
 /// Fewer photos than this are no bench of their own: whoever photographs a second one takes more.
 const LEAST_PHOTOS: usize = 3;
@@ -203,23 +203,32 @@ impl Known<'_> {
             && in_a.keys().any(|number| in_b.contains_key(number) && stands_still(*number))
     }
 
-    /// Photos that are in no group go to the one whose photo is next to theirs, of the same camera
-    /// and cards if there is one.
+    /// Photos that are in no group go to the one that their cards fit best, else to that of the
+    /// photo next to theirs, of the same camera and cards if there is one.
     fn add_others(&self, groups: &mut [Vec<usize>], order: &[usize]) {
         let mut of: Vec<Option<usize>> = vec![None; self.photos.len()];
         for (number, group) in groups.iter().enumerate() {
             group.iter().for_each(|photo| of[*photo] = Some(number));
         }
+        let alone = groups.to_vec();
         let rank = |photo: usize| order.iter().position(|idx| *idx == photo).unwrap_or(photo);
         let others: Vec<usize> = (0..of.len()).filter(|photo| of[*photo].is_none()).collect();
         for photo in others {
             let own = &self.photos[photo];
+            let fits: Vec<i32> =
+                alone.iter().map(|group| fit(&self.layouts, photo, group)).collect();
             let unlike = |other: &usize| {
                 let theirs = &self.photos[*other];
                 let is_other_camera = (&theirs.camera, theirs.width, theirs.height)
                     != (&own.camera, own.width, own.height);
                 let shared = self.cards[*other].intersection(&self.cards[photo]).count();
-                (is_other_camera, std::cmp::Reverse(shared), rank(*other).abs_diff(rank(photo)))
+                let misfit = of[*other].map_or(0, |number| -fits[number]);
+                (
+                    misfit,
+                    is_other_camera,
+                    std::cmp::Reverse(shared),
+                    rank(*other).abs_diff(rank(photo)),
+                )
             };
             let next = (0..of.len()).filter(|other| of[*other].is_some()).min_by_key(unlike);
             if let Some(number) = next.and_then(|next| of[next]) {

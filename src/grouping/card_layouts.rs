@@ -238,6 +238,18 @@ fn middle(layouts: &[Layout], group: &[usize]) -> BTreeMap<(u8, u8), (Lies, Scat
     said.into_iter().map(|(pair, all)| (pair, middle(all))).collect()
 }
 
+/// How well one photo fits a group: pairs of cards that lie in it as they do in the group, less
+/// those that don't.
+pub(super) fn fit(layouts: &[Layout], photo: usize, group: &[usize]) -> i32 {
+    let (mut told, mut scatter) = (Layout::new(), BTreeMap::new());
+    for (pair, (lies, own)) in middle(layouts, group) {
+        told.insert(pair, lies);
+        scatter.insert(pair, own);
+    }
+    let pairs = pairs_alike([&layouts[photo], &told], &scatter, PHOTOS_DIFFER);
+    pairs.values().map(|is_alike| if *is_alike { 1 } else { -1 }).sum()
+}
+
 /// What two groups of photos tell of the cards.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Compared {

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::positions::{Shows, Sorted};
+use super::positions::Sorted;
 use crate::finding::Finding;
 use crate::job::Job;
 use crate::photo::PhotoFacts;
@@ -132,8 +132,7 @@ impl Grouping {
 
     /// The same of some photos.
     pub(super) fn counted(&self, photos: &[usize], sorted: &Sorted) -> String {
-        let shows_something =
-            |photo: &usize| !matches!(sorted.shows.get(*photo), None | Some(Shows::Nothing));
+        let shows_something = |photo: &usize| sorted.has_card.get(*photo).is_none_or(|has| *has);
         let (useful, useless): (Vec<usize>, Vec<usize>) =
             photos.iter().copied().partition(shows_something);
         let counts: Vec<usize> = (0..self.setups.len())

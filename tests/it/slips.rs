@@ -170,6 +170,8 @@ fn whatif_says_when_no_step_uses_a_choice() {
         let out = sightcord(&["whatif", at.to_str().unwrap(), "--draw", "left"]);
         String::from_utf8_lossy(&out.stdout).into_owned()
     };
-    let nothing_to_do = whatif(&samples::in_tolerance());
+    let mut document = samples::in_tolerance();
+    document.settings = serde_json::to_value(Job::default()).unwrap();
+    let nothing_to_do = whatif(&document);
     assert!(nothing_to_do.contains("--draw changes nothing here"), "{nothing_to_do}");
 }
