@@ -26,7 +26,7 @@ use crate::bench::from_job::{bench_settings, scene_settings};
 use crate::bench::{self, Figures};
 use crate::figure::Figure;
 use crate::finding::Finding;
-use crate::grouping::{GroupedBy, SEVERAL_JOBS, leave_out_what_follows};
+use crate::grouping::{GroupedBy, NOT_ONE_JOB, leave_out_what_follows};
 use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
 use crate::photo::{JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
@@ -44,7 +44,7 @@ use sorting::Sorting;
 pub use as_scene::scene_photo;
 pub use document::listed_photos;
 pub use sortable::Sortable;
-pub use sorting::runs;
+pub use sorting::{Together, runs, together};
 
 /// Why a job could not even be begun.
 #[derive(Debug, Error)]
@@ -99,9 +99,10 @@ pub struct Measured {
 }
 
 impl Measured {
-    /// Why nothing was measured, where the folder holds several jobs.
+    /// Why nothing was measured, where the folder holds several jobs, or photos of two benches.
     pub fn several_jobs(&self) -> Option<&Finding> {
-        self.document.findings.iter().find(|finding| finding.id == SEVERAL_JOBS)
+        let is_why = |finding: &&Finding| NOT_ONE_JOB.contains(&finding.id.as_str());
+        self.document.findings.iter().find(is_why)
     }
 }
 
@@ -162,10 +163,10 @@ pub fn measure_knowing(
     findings.extend(job.findings());
     let mut photos = look_at_each(&listed, &job, known, &mut findings, progress);
     let sorting = sorting::sort(&mut photos, &listed, &job, &mut findings);
-    let Sorting { setups, lens_only, grouping, causes } = sorting;
-    let is_one_job = !causes.iter().any(|cause| cause.id == SEVERAL_JOBS);
+    let Sorting { setups, lens_only, grouping, causes, words } = sorting;
+    let is_one_job = !causes.iter().any(|cause| NOT_ONE_JOB.contains(&cause.id.as_str()));
     if is_one_job && grouping.iter().any(|entry| entry.by == GroupedBy::Found) {
-        progress(Progress::Sorted(sorting::in_words(&grouping, &setups, &lens_only)));
+        progress(Progress::Sorted(words));
     }
     let settings = scene_settings(&job, &setups);
     // Two bikes in one scene would give figures of neither.

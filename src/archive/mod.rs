@@ -34,7 +34,7 @@ pub mod zipped;
 pub use proof::{Proof, ProveError};
 pub use prove::{is_archive, prove, sealed_result};
 pub use seal::keep;
-pub use sealed::{KeepError, Sealed};
+pub use sealed::{Anew, KeepError, Sealed};
 
 /// Where a sealed job keeps its parts, inside the bag; those of its first evening, where there are
 /// more.

@@ -18,7 +18,7 @@ use crate::report::ResultDocument;
 use super::checksum::{Algorithm, checksums, sha256};
 use super::evenings::Within;
 use super::readme::Privacy;
-use super::sealed::{KeepError, Sealed};
+use super::sealed::{Anew, KeepError, Sealed};
 use super::sealed_job::{Content, Part, SealedJob};
 use super::sealed_texts::{SealedEvening, bag_texts, report_files, top_folder};
 use super::tag_files::Entry;
@@ -35,11 +35,11 @@ pub fn keep(
     let target_folder = check_target(folder, target)?;
     let mut left_out = Vec::new();
     let jobs = open_all(folder, without_place, &mut left_out)?;
-    let (mut parts, mut evenings, mut measured_anew) = (Vec::new(), Vec::new(), false);
+    let (mut parts, mut evenings, mut anew) = (Vec::new(), Vec::new(), Anew::No);
     let mut privacy = Privacy::default();
     for job in &jobs {
-        let (document, anew) = evening_parts(job, &mut parts, progress)?;
-        measured_anew |= anew;
+        let (document, own) = evening_parts(job, &mut parts, progress)?;
+        anew = anew.max(own);
         privacy.and(&job.privacy);
         evenings.push(SealedEvening { within: job.within.clone(), document });
     }
@@ -67,7 +67,7 @@ pub fn keep(
         n_evenings,
         privacy,
         left_out,
-        measured_anew,
+        anew,
     })
 }
 
@@ -98,15 +98,15 @@ fn open_all(
     Ok(jobs)
 }
 
-/// Adds what is sealed of one evening; gives its result, and whether that is not what lies in its
+/// Adds what is sealed of one evening; gives its result, and whether that is what lies in its
 /// folder.
 fn evening_parts(
     job: &SealedJob,
     parts: &mut Vec<Part>,
     progress: &(dyn Fn(Progress) + Sync),
-) -> Result<(ResultDocument, bool), KeepError> {
+) -> Result<(ResultDocument, Anew), KeepError> {
     let settings = job.settings()?;
-    let (document, measured_anew) = job.result(progress);
+    let (document, anew) = job.result(progress);
     if job.settings()? != settings {
         return Err(KeepError::Changed { what: job.within.name_of(JOB_FILE) });
     }
@@ -114,7 +114,7 @@ fn evening_parts(
     parts.extend(settings.map(|bytes| Part::memory(job.within.job(), bytes)));
     let report = report_files(&document, &job.within);
     parts.extend(report.into_iter().map(|(path, bytes)| Part::memory(path, bytes)));
-    Ok((document, measured_anew))
+    Ok((document, anew))
 }
 
 /// Checks, before the long work, that the archive can get its name.

@@ -57,6 +57,18 @@ pub struct Sealed {
     pub privacy: Privacy,
     /// What the job folder holds and the archive does not.
     pub left_out: Vec<Finding>,
-    /// The report in the job's folder does not hold the result that was sealed.
-    pub measured_anew: bool,
+    /// Whether the report in the job's folder holds the result that was sealed, and if not, why.
+    pub anew: Anew,
+}
+
+/// Why the sealed result is not the one in the job's folder.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Anew {
+    /// It is.
+    #[default]
+    No,
+    /// The photos were copied without their place, and the result is that of the copies.
+    Copies,
+    /// The folder holds none of these photos and settings.
+    NoResult,
 }

@@ -18,7 +18,7 @@ use crate::report::result::RESULT_NAME;
 use super::checksum::sha256;
 use super::evenings::Within;
 use super::readme::Privacy;
-use super::sealed::KeepError;
+use super::sealed::{Anew, KeepError};
 use super::tag_files::Entry;
 use super::{paths, place};
 
@@ -30,8 +30,10 @@ pub(super) struct SealedJob {
     pub(super) opened: JobFolder,
     pub(super) privacy: Privacy,
     pub(super) left_out: Vec<Finding>,
-    /// The folder is the job's own, so that its report may serve.
-    pub(super) is_original: bool,
+    /// The job's folder, with the report that lies there.
+    pub(super) original: PathBuf,
+    /// Whether the photos are copies without their place.
+    pub(super) without_place: bool,
     pub(super) _copies: Option<ScratchFolder>,
 }
 
@@ -54,7 +56,8 @@ impl SealedJob {
                 opened,
                 privacy,
                 left_out,
-                is_original: true,
+                original: folder.to_owned(),
+                without_place,
                 _copies: None,
             });
         }
@@ -97,14 +100,14 @@ impl SealedJob {
             opened = pipeline::open(copies.path())?;
         }
         let privacy = privacy(&opened, &within, without_place)?;
-        let folder = copies.path().to_owned();
         Ok(Self {
-            folder,
+            folder: copies.path().to_owned(),
             within,
             opened,
             privacy,
             left_out,
-            is_original: false,
+            original: folder.to_owned(),
+            without_place,
             _copies: Some(copies),
         })
     }
@@ -124,18 +127,23 @@ impl SealedJob {
     }
 
     /// The result of these very inputs, measured from them: what lies in the job's folder may be of
-    /// other photos, whatever it says. True where it is not what lies there.
-    pub(super) fn result(&self, progress: &(dyn Fn(Progress) + Sync)) -> (ResultDocument, bool) {
+    /// other photos, whatever it says. And whether that is what lies there.
+    pub(super) fn result(&self, progress: &(dyn Fn(Progress) + Sync)) -> (ResultDocument, Anew) {
         let inputs = JobFolder {
             job: self.opened.job.clone(),
             photos: self.opened.photos.clone(),
             id: self.opened.id.clone(),
         };
         let document = pipeline::measure(inputs, progress).document;
-        let at = self.folder.join(REPORT_FOLDER).join(RESULT_NAME);
-        let is_there = self.is_original
-            && fs::read(at).is_ok_and(|bytes| bytes == document.to_json().as_bytes());
-        (document, !is_there)
+        let at = self.original.join(REPORT_FOLDER).join(RESULT_NAME);
+        let anew = if self.without_place {
+            Anew::Copies
+        } else if fs::read(at).is_ok_and(|bytes| is_same(&bytes, &document, &self.left_out)) {
+            Anew::No
+        } else {
+            Anew::NoResult
+        };
+        (document, anew)
     }
 
     pub(super) fn photo_parts(&self) -> Result<Vec<Part>, KeepError> {
@@ -151,6 +159,22 @@ impl SealedJob {
         });
         parts.collect()
     }
+}
+
+/// Whether the bytes of an earlier result are this document's. Where files were left out of the
+/// archive the earlier result has findings about them besides, and nothing else.
+fn is_same(earlier: &[u8], document: &ResultDocument, left_out: &[Finding]) -> bool {
+    let sealed = document.to_json();
+    if left_out.is_empty() {
+        return earlier == sealed.as_bytes();
+    }
+    let without_findings = |bytes: &[u8]| -> Option<serde_json::Value> {
+        let mut value: serde_json::Value = serde_json::from_slice(bytes).ok()?;
+        value.as_object_mut()?.remove("findings");
+        Some(value)
+    };
+    let earlier = without_findings(earlier);
+    earlier.is_some() && earlier == without_findings(sealed.as_bytes())
 }
 
 fn check_names(opened: &JobFolder, within: &Within) -> Result<(), KeepError> {

@@ -12,6 +12,7 @@ use crate::disk::scratch::{clear_away_on_interrupt, uninterrupted};
 use crate::disk::sync_folder;
 use crate::job::{JOB_FILE, TEMPLATE};
 use crate::photo::job_photos::{CAMERA_FOLDER, USUAL_SETUPS};
+use crate::photo::listing::refuse_report;
 
 /// Set-up folders of a new job: photos of cards alone for the lens, and the wheel once each way
 /// round.
@@ -38,6 +39,12 @@ pub fn run(args: &BeginArgs) -> anyhow::Result<u8> {
         bail!(
             "{} is there already and was left as it is; choose another folder name, or edit that file",
             job.display()
+        );
+    }
+    if refuse_report(folder).is_err() {
+        bail!(
+            "{} is a report that this program wrote: no job can begin in it; choose another folder name",
+            folder.display()
         );
     }
     clear_away_on_interrupt();

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::measure::{progress_bar, show_progress};
-use crate::archive::{self, Sealed};
+use crate::archive::{self, Anew, Sealed};
 use crate::disk::scratch;
 use crate::visible::one_line;
 
@@ -58,8 +58,14 @@ fn words(sealed: &Sealed) -> String {
         sealed.n_photos,
         sealed.bytes
     );
-    if sealed.measured_anew {
-        text.push_str("Measured again: the job's folder held no result of these photos and settings by this version on this kind of machine.\n");
+    match sealed.anew {
+        Anew::No => {}
+        Anew::NoResult => text.push_str(
+            "Measured again: the job's folder held no result of these photos and settings by this version on this kind of machine.\n",
+        ),
+        Anew::Copies => text.push_str(
+            "Measured again, because the photos were copied without their place: the result names the copies.\n",
+        ),
     }
     for finding in &sealed.left_out {
         text.push_str(&format!("Note: {} {}\n", one_line(&finding.what), finding.advice));

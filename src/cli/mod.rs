@@ -21,6 +21,7 @@ use std::process::ExitCode;
 use std::sync::LazyLock;
 
 use anyhow::Context;
+use clap::error::{ContextKind, ErrorKind};
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::disk::new_file::write_new;
@@ -75,7 +76,14 @@ pub const BAD_INPUT: u8 = 2;
 
 /// Runs the command line and gives the exit code.
 pub fn run() -> ExitCode {
-    let matches = command().get_matches();
+    let matches = command().try_get_matches().unwrap_or_else(|error| {
+        // Help and version come this way, too.
+        let _ = error.print();
+        if let Some(hint) = hint(&error, std::env::args().skip(1)) {
+            complain(&hint);
+        }
+        std::process::exit(error.exit_code())
+    });
     let cli = Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
     let outcome = match cli.command {
         Command::Sheets(args) => sheets::run(&args),
@@ -92,10 +100,48 @@ pub fn run() -> ExitCode {
     match outcome {
         Ok(code) => ExitCode::from(code),
         Err(error) => {
-            complain(&format!("{error:#}"));
+            complain(&without_system_numbers(&format!("{error:#}")));
             ExitCode::from(BAD_INPUT)
         }
     }
+}
+
+/// What to type instead, for two slips that the usage alone does not explain: a folder's name with
+/// spaces and no quotes, and a command without its folder.
+fn hint(error: &clap::Error, typed: impl Iterator<Item = String>) -> Option<String> {
+    let typed: Vec<String> = typed.collect();
+    let words: Vec<&String> = typed.iter().skip(1).filter(|word| !word.starts_with('-')).collect();
+    match error.kind() {
+        ErrorKind::UnknownArgument => {
+            let odd = error.get(ContextKind::InvalidArg)?.to_string();
+            let is_word = !odd.starts_with('-') && words.len() > 1;
+            let name = words.iter().map(|word| word.as_str()).collect::<Vec<_>>().join(" ");
+            is_word.then(|| format!("a folder's name with spaces stands in quotes: \"{name}\""))
+        }
+        ErrorKind::MissingRequiredArgument if words.is_empty() => {
+            let command = typed.first().filter(|name| OF_A_JOB.contains(&name.as_str()))?;
+            Some(format!("in the job's own folder a dot stands for it: sightcord {command} ."))
+        }
+        _ => None,
+    }
+}
+
+/// Commands that are given a job's folder.
+const OF_A_JOB: [&str; 5] = ["measure", "glance", "bench", "whatif", "keep"];
+
+/// A message without the numbers that systems give to their errors: they tell a person nothing.
+fn without_system_numbers(message: &str) -> String {
+    let mut parts = message.split(" (os error ");
+    let mut text = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        match part.split_once(')') {
+            Some((number, rest)) if number.bytes().all(|byte| byte.is_ascii_digit()) => {
+                text.push_str(rest);
+            }
+            _ => text.push_str(&format!(" (os error {part}")),
+        }
+    }
+    text
 }
 
 /// A command whose help ends with its exit codes.

@@ -180,8 +180,9 @@ fn words(dir: &Path, order: &Order, sheets: &[Sheet], states: &[Stored]) -> Stri
         "\nNext: print at 100 % (\"actual size\", no fitting to the page), on one side, on\nmatt white {} paper.\n\
          Then measure a card's check lines with a steel rule and write what you read\n\
          into your job's job.toml (sightcord begin makes one) under [print]:\n\
-         measured_along_mm and measured_across_mm. A line that is out by 2 mm or more\n\
-         was not printed at 100 %: print again.\n",
+         measured_along_mm and measured_across_mm, and the line at the top of the tabs'\n\
+         pages as measured_tabs_mm. A card's line that is out by 2 mm or more, or the\n\
+         tabs' by 1 mm, was not printed at 100 %: print again.\n",
         order.paper.title()
     )
 }

@@ -11,7 +11,7 @@ use clap::{Arg, Args, Command, ValueEnum};
 use crate::archive;
 use crate::job::{Job, Side, SpacerKind};
 use crate::plan::settings::Choices;
-use crate::plan::{PlanSettings, replan};
+use crate::plan::{Outcome, PlanSettings, replan};
 use crate::report::ResultDocument;
 use crate::report::result::RESULT_NAME;
 use crate::report::{html, text};
@@ -102,7 +102,9 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
         draw: args.draw.map(|side| if side == DrawSide::Left { Side::Left } else { Side::Right }),
         pack: args.pack,
     };
-    let outcome = replan(&document.to_figures(), &PlanSettings::from(&job), choices);
+    let (figures, settings) = (document.to_figures(), PlanSettings::from(&job));
+    let outcome = replan(&figures, &settings, choices);
+    let unused = unused(args, &replan(&figures, &settings, Choices::default()), &outcome);
     document.state = Some(outcome.state);
     document.headline = outcome.headline;
     document.summary = outcome.summary;
@@ -117,8 +119,24 @@ pub fn run(args: &WhatifArgs) -> anyhow::Result<u8> {
     }
     if !args.quiet {
         super::print_styled(&text::plan_alone(&document, Show::from(args.show)))?;
+        if let Some(unused) = unused {
+            super::print(&format!("\n{unused}\n"))?;
+        }
     }
     Ok(super::DONE)
+}
+
+/// What is said where the choices that were named change no step.
+fn unused(args: &WhatifArgs, before: &Outcome, after: &Outcome) -> Option<String> {
+    let named: Vec<&str> =
+        [args.draw.map(|_| "--draw"), args.pack.map(|_| "--pack")].into_iter().flatten().collect();
+    let steps = |outcome: &Outcome| serde_json::to_value(&outcome.plan).ok();
+    (!named.is_empty() && steps(before) == steps(after)).then(|| {
+        format!(
+            "{} changes nothing here: no step uses it, or the job says so already.",
+            named.join(" with ")
+        )
+    })
 }
 
 /// The result in a report folder, in a job folder's report, in an archive, or in the file itself.

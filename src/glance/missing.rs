@@ -15,11 +15,11 @@ use super::seen::Glance;
 
 /// Photos that a set-up needs, and set-ups (our choice: three from each side).
 pub const PHOTOS_PER_SETUP: usize = 6;
-pub(super) const SETUPS: usize = 2;
+pub const SETUPS: usize = 2;
 /// Photos wanted from each side.
 pub const PER_SIDE: usize = PHOTOS_PER_SETUP / 2;
 /// Cards that a datum needs (our choice).
-const CARDS: usize = 3;
+pub(super) const CARDS: usize = 3;
 /// Views that a tab's place needs (two rays make a place).
 pub const VIEWS: usize = 2;
 
@@ -35,7 +35,7 @@ pub fn wanted(job: &Job) -> Vec<u8> {
 }
 
 /// Riders on the cord that a datum needs (two make a line).
-const RIDERS: usize = 2;
+pub(super) const RIDERS: usize = 2;
 
 /// The riders on the cord that some photos show, and the tabs by which each shows.
 pub fn riders(glances: &[&Glance], job: &Job) -> BTreeMap<u8, BTreeSet<u8>> {
@@ -181,7 +181,9 @@ fn missing_in(photos: &[&Glance], setup: Option<&str>, job: &Job, text: &mut Vec
     let whose =
         setup.map_or_else(|| "these photos".to_owned(), |setup| format!("the photos of {setup}"));
     let none = wanted_with(photos, job, 0);
-    if !none.is_empty() {
+    if let ([_], None, false) = (photos, setup, none.is_empty()) {
+        text.push(format!("Not in this photo: {}.", named_tabs(&none, job)));
+    } else if !none.is_empty() {
         text.push(format!("In none of {whose}: {}.", named_tabs(&none, job)));
     }
     let mut once = wanted_with(photos, job, 1);

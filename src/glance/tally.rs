@@ -1,10 +1,14 @@
 //! How far the photos are, set-up by set-up.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use crate::figure::Side;
 use crate::job::Job;
+use crate::report::numbers::named;
 
 use super::missing::{
-    PER_SIDE, PHOTOS_PER_SETUP, SETUPS, is_usable, lacks_of_all, named_tabs, wanted_with,
+    CARDS, PER_SIDE, PHOTOS_PER_SETUP, RIDERS, SETUPS, is_usable, lacks_of_all, named_tabs, riders,
+    wanted_with,
 };
 use super::seen::Glance;
 
@@ -23,7 +27,8 @@ pub struct Tally {
 pub struct SetupTally {
     pub name: String,
     pub complete: bool,
-    /// "6 of 6: complete", "4 of 6: two more from the right; tab 2 in one more".
+    /// "6 of 6: complete", "4 of 6: 2 more from the right; one more with tab 2", "6 of 6: enough
+    /// photos, but one more with tab 7".
     pub what: String,
 }
 
@@ -75,7 +80,58 @@ pub fn tally(glances: &[Glance], job: &Job) -> Tally {
             what: format!("{of_cards}, for the lens"),
         });
     }
+    if let Some(what) = cord_in_words(&usable, job) {
+        setups.push(SetupTally { name: "cord".to_owned(), complete: false, what });
+    }
     Tally { setups, next, lacks }
+}
+
+/// Where the cord is clear of its shadow, and from where it should be looked at besides: fewer than
+/// three cards on which it is clear make a doubtful datum. None where it is clear enough, nowhere
+/// seen, or two riders show it.
+fn cord_in_words(usable: &[&Glance], job: &Job) -> Option<String> {
+    if riders(usable, job).len() >= RIDERS {
+        return None;
+    }
+    // For each card on which the cord is read: whether it is clear, and the sides it was seen from.
+    let mut cards: BTreeMap<u8, (bool, BTreeSet<Option<Side>>)> = BTreeMap::new();
+    for glance in usable {
+        for cord in glance.cord.iter().filter(|cord| cord.offset.is_some()) {
+            let (clear, sides) = cards.entry(cord.card).or_default();
+            *clear |= cord.told_apart;
+            sides.insert(glance.from);
+        }
+    }
+    let with = |wanted: &dyn Fn(bool, &BTreeSet<Option<Side>>) -> bool| -> Vec<u8> {
+        cards
+            .iter()
+            .filter(|(_, (clear, sides))| wanted(*clear, sides))
+            .map(|(card, _)| *card)
+            .collect()
+    };
+    let clear = with(&|clear, _| clear);
+    if clear.len() >= CARDS || clear.len() == cards.len() {
+        return None;
+    }
+    let mut words = match clear.as_slice() {
+        [] => "nowhere clear of its shadow".to_owned(),
+        some => format!("clear of its shadow on {} only", named("card", some)),
+    };
+    for side in [Side::Left, Side::Right] {
+        let from_it = with(&|clear, sides| !clear && sides.iter().all(|of| *of == Some(side)));
+        if !from_it.is_empty() {
+            let other = side.other().word();
+            words.push_str(&format!("; {} from the {other}, too", named("card", &from_it)));
+        }
+    }
+    let both = with(&|clear, sides| !clear && (sides.len() > 1 || sides.contains(&None)));
+    if !both.is_empty() {
+        words.push_str(&format!(
+            "; {} in other light, or put two riders on it",
+            named("card", &both)
+        ));
+    }
+    Some(words)
 }
 
 fn setup_tally(name: &str, photos: &[&Glance], job: &Job) -> SetupTally {
@@ -105,7 +161,12 @@ fn setup_tally(name: &str, photos: &[&Glance], job: &Job) -> SetupTally {
     if !once.is_empty() {
         lacks.push(format!("one more with {}", named_tabs(&once, job)));
     }
-    let what = if lacks.is_empty() { "complete".to_owned() } else { lacks.join("; ") };
+    let enough = photos.len() >= PHOTOS_PER_SETUP;
+    let what = match lacks.as_slice() {
+        [] => "complete".to_owned(),
+        lacks if enough => format!("enough photos, but {}", lacks.join("; ")),
+        lacks => lacks.join("; "),
+    };
     SetupTally {
         name: crate::grouping::plain_name(name),
         complete: lacks.is_empty(),

@@ -12,9 +12,12 @@ use crate::finding::Finding;
 const LEAST_PHOTOS: usize = 3;
 
 /// For each cause the findings that follow from it: they tell a person nothing besides.
-const FOLLOWS: [(&str, &[&str]); 4] = [
+const FOLLOWS: [(&str, &[&str]); 5] = [
+    // That nobody measured the print is little beside what a caliper says of it.
+    ("print-scale-contradicts-caliper", &["print-not-measured"]),
     ("one-setup", &["no-wheel-axis", "wheel-not-measured"]),
-    ("wheel-not-turned", &["no-wheel-axis", "wheel-not-measured"]),
+    // A folder's name is neither right nor wrong before the wheel was turned.
+    ("wheel-not-turned", &["no-wheel-axis", "wheel-not-measured", "setup-names-swapped"]),
     (
         "one-side-only",
         &[

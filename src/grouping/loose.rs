@@ -8,7 +8,7 @@ use crate::photo::job_photos::{CAMERA_FOLDER, LOOSE_SETUP};
 use super::assign::{Work, is_camera};
 use super::clock::{have_one_clock, in_time};
 use super::positions::Shows;
-use super::setups::{CARDS_ELSEWHERE, in_words};
+use super::setups::CARDS_ELSEWHERE;
 
 impl Work<'_> {
     /// Photos in no folder go to the position they show; those that show no wheel to that of the
@@ -110,10 +110,7 @@ impl Work<'_> {
     }
 
     fn report_sorted(&mut self, loose: &[usize], is_flat: bool) {
-        let counts: Vec<usize> = (0..self.out.setups.len())
-            .map(|setup| loose.iter().filter(|p| self.out.of_photo[**p] == setup).count())
-            .collect();
-        let words = in_words(&self.out.setups, &counts);
+        let words = self.out.counted(loose, self.sorted);
         let (what, todo) = if is_flat {
             (
                 format!("The photos were sorted by the wheel's position in them: {words}."),

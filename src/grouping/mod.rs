@@ -9,6 +9,8 @@
 
 mod angles;
 mod assign;
+mod benches;
+mod card_layouts;
 mod causes;
 mod clock;
 mod loose;
@@ -18,12 +20,14 @@ mod positions;
 mod setups;
 mod several_jobs;
 mod sights;
+mod single_lens;
 mod swapped;
 
 pub use assign::group;
+pub use benches::two_benches;
 pub use causes::{causes, leave_out_what_follows};
 pub use clock::in_time;
 pub use places::{Mark, WheelShown, wheel_shown};
 pub use positions::{Position, Shows, Sorted, sort};
 pub use setups::{GroupedBy, Grouping, GroupingEntry, Listed, PhotoSetup, in_words, plain_name};
-pub use several_jobs::{SEVERAL_JOBS, several_jobs};
+pub use several_jobs::{NOT_ONE_JOB, SEVERAL_JOBS, TWO_BENCHES, several_jobs, two_layouts};

@@ -7,6 +7,7 @@ use nalgebra::Vector2;
 use super::angles::{clusters, middle, spread, wrap};
 use super::places::{Mark, axle_from_tabs, axle_from_turns, direction, mark_of, side_of_camera};
 use super::sights::{Sights, TabSight, sights};
+use crate::cards::Pattern;
 use crate::figure::Side;
 use crate::job::Job;
 use crate::scene::{ScenePhoto, SceneSettings};
@@ -55,6 +56,36 @@ pub struct Sorted {
     pub from: Vec<Option<Side>>,
     /// In the order forward, rearward, up, down, then those whose mark is not known.
     pub positions: Vec<Position>,
+    /// For each photo whether a card was read in it: without one it is of no use.
+    pub has_card: Vec<bool>,
+}
+
+impl Sorted {
+    /// Photos of several jobs, each sorted among those of its own: no position of one is a
+    /// position of another. `n` is the number of all photos.
+    pub fn of_parts(n: usize, parts: Vec<(Vec<usize>, Self)>) -> Self {
+        let mut out = Self {
+            shows: vec![Shows::Nothing; n],
+            from: vec![None; n],
+            positions: Vec::new(),
+            has_card: vec![false; n],
+        };
+        for (photos, part) in parts {
+            let before = out.positions.len();
+            for (photo, has_card) in photos.iter().zip(&part.has_card) {
+                out.has_card[*photo] = *has_card;
+            }
+            for ((photo, shows), from) in photos.into_iter().zip(part.shows).zip(part.from) {
+                out.shows[photo] = match shows {
+                    Shows::Wheel(position) => Shows::Wheel(before + position),
+                    other => other,
+                };
+                out.from[photo] = from;
+            }
+            out.positions.extend(part.positions);
+        }
+        out
+    }
 }
 
 /// Tabs that some photos show together, and the wheel's turn in each photo of theirs.
@@ -132,7 +163,12 @@ pub fn sort(
         shows: shows.collect(),
         from: (0..photos.len()).map(|photo| side_of_camera(&sights, photo)).collect(),
         positions,
+        has_card: photos.iter().map(shows_card).collect(),
     }
+}
+
+fn shows_card(photo: &ScenePhoto) -> bool {
+    photo.sightings.patterns.iter().any(|seen| matches!(seen.pattern, Pattern::Card(_)))
 }
 
 /// Ties tabs that are seen together, and finds the wheel's turn in each photo from the tabs it

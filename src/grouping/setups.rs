@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::positions::Sorted;
 use crate::finding::Finding;
 use crate::job::Job;
 use crate::photo::PhotoFacts;
@@ -122,6 +123,29 @@ pub fn plain_name(name: &str) -> String {
 }
 
 impl Grouping {
+    /// "mark forward: 6 photos, mark rearward: 6; 3 more show no card or can't be read": only what
+    /// can be of use is counted.
+    pub fn in_words(&self, photos: &[Listed], sorted: &Sorted) -> String {
+        let all: Vec<usize> = (0..photos.len()).collect();
+        self.counted(&all, sorted)
+    }
+
+    /// The same of some photos.
+    pub(super) fn counted(&self, photos: &[usize], sorted: &Sorted) -> String {
+        let shows_something = |photo: &usize| sorted.has_card.get(*photo).is_none_or(|has| *has);
+        let (useful, useless): (Vec<usize>, Vec<usize>) =
+            photos.iter().copied().partition(shows_something);
+        let counts: Vec<usize> = (0..self.setups.len())
+            .map(|setup| useful.iter().filter(|photo| self.of_photo[**photo] == setup).count())
+            .collect();
+        let words = in_words(&self.setups, &counts);
+        match useless.len() {
+            0 => words,
+            1 => format!("{words}; 1 more shows no card or can't be read"),
+            n => format!("{words}; {n} more show no card or can't be read"),
+        }
+    }
+
     /// The photos as the result lists them.
     pub fn entries(&self, photos: &[Listed]) -> Vec<GroupingEntry> {
         let entry = |(idx, photo): (usize, &Listed)| GroupingEntry {

@@ -2,14 +2,48 @@
 
 use std::collections::BTreeSet;
 
+use super::clock::in_time;
 use super::misfiled::NO_SLIP;
 use super::positions::{Shows, Sorted};
+use super::setups::Listed;
 use crate::figure::Side;
 use crate::finding::Finding;
 use crate::text::listed;
 
 /// The finding that a folder holds several jobs, so that nothing is measured.
 pub const SEVERAL_JOBS: &str = "several-jobs-in-folder";
+
+/// The finding that the photos show two benches, so that nothing is measured.
+pub const TWO_BENCHES: &str = "two-benches";
+/// Findings by which photos are not of one job: nothing else that they show is told.
+pub const NOT_ONE_JOB: [&str; 2] = [SEVERAL_JOBS, TWO_BENCHES];
+
+/// What is said of photos that show two benches or more, each with its photos.
+pub fn two_layouts(photos: &[Listed], benches: &[Vec<usize>]) -> Finding {
+    let all: Vec<usize> = (0..photos.len()).collect();
+    let order = in_time(photos, &all);
+    let mut parts: Vec<(usize, String)> = Vec::new();
+    for own in benches {
+        let mut ranks = (0..order.len()).filter(|rank| own.contains(&order[*rank]));
+        let Some(first) = ranks.next() else { continue };
+        let last = ranks.next_back().unwrap_or(first);
+        let [from, to] = [first, last].map(|rank| &photos[order[rank]].id);
+        parts.push((first, format!("{from} to {to} ({} photos)", own.len())));
+    }
+    parts.sort();
+    let parts: Vec<&str> = parts.iter().map(|(_, words)| words.as_str()).collect();
+    let number = if parts.len() == 2 { "two" } else { "several" };
+    Finding::refused(
+        TWO_BENCHES,
+        format!(
+            "These photos show {number} bikes, or {number} layouts of the cards: {}. Cards or tabs lie differently to each other in the ones \
+             than in the others. Nothing is measured and no step is given.",
+            listed(&parts)
+        ),
+        "Make a job folder for each of them, and measure one at a time. If it is one bike whose cards were laid anew, take both positions \
+         of the wheel with the cards as they lie now.",
+    )
+}
 
 /// The folders that are jobs of their own, where there are two or more. Each comes with what its
 /// photos show on their own: tabs of the same number are in other places on

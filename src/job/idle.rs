@@ -56,6 +56,7 @@ impl Job {
             "target_mm",
             "face_side",
         );
+        findings.extend(self.off_check_lines());
         let free = self.riders_kept_free();
         if !free.is_empty() {
             let listed: Vec<String> = free.iter().map(u8::to_string).collect();

@@ -2,6 +2,10 @@
 //! steel rule, or what printers do.
 
 use super::settings::Job;
+use crate::finding::Finding;
+use crate::say;
+use crate::text::Amount;
+use crate::text::units::Kind;
 
 /// Standard uncertainty of the printed scale in a direction whose check line was measured where the
 /// job doesn't say how well: an eighth of a millimetre on 250 (common practice, no source).
@@ -13,6 +17,12 @@ const PAPER_MM: f64 = 0.10;
 const CHECK_LINES_MM: [(f64, f64); 2] = [(250.0, 160.0), (375.0, 240.0)];
 /// Length of the check line on each page of tabs, mm.
 pub const TAB_CHECK_LINE_MM: f64 = 100.0;
+/// A check line that is out by this, mm, is one of a sheet that was not printed at 100 %: printers
+/// alone are out by half of it at the most (common practice, no source).
+const MOST_OFF_MM: f64 = 2.0;
+/// The same for the tabs' shorter line.
+const MOST_OFF_TABS_MM: f64 = 1.0;
+const TABS: &str = "measured_tabs_mm";
 /// The last card printed at the smaller pitch, on A4 or Letter.
 const LAST_A4_CARD: u8 = 12;
 
@@ -75,6 +85,44 @@ impl Job {
             across: prior(self.print.measured_across_mm, [a4.1, a3.1]),
             paper_mm: self.print.paper_mm.unwrap_or(PAPER_MM),
         }
+    }
+
+    /// Check lines that are out by so much that the sheet was not printed at 100 %.
+    pub(super) fn off_check_lines(&self) -> Vec<Finding> {
+        let [a4, a3] = CHECK_LINES_MM;
+        let mut off = Vec::new();
+        let mut look = |key: String, measured: Option<f64>, designed: f64, most: f64| {
+            let Some(measured) = measured.filter(|length| (length - designed).abs() >= most) else {
+                return;
+            };
+            off.push(Finding::warning(
+                "check-line-off",
+                say![
+                    format!("{key} in job.toml is "),
+                    Amount::stated(measured, Kind::Length),
+                    ", but that line is made to be ",
+                    Amount::stated(designed, Kind::Length),
+                    format!(": {} was not printed at 100 %, or another line was measured.", if key == TABS { "it" } else { "the sheet" }),
+                ],
+                "Measure it once more. If it stays so, print again at 100 % (\"actual size\", no fitting to the page).",
+            ));
+        };
+        let sheet = &self.print;
+        for (key, length, lines) in [
+            ("measured_along_mm", sheet.measured_along_mm, [a4.0, a3.0]),
+            ("measured_across_mm", sheet.measured_across_mm, [a4.1, a3.1]),
+        ] {
+            let designed = length.map_or(lines[0], |length| nearest_length(length, lines));
+            look(key.to_owned(), length, designed, MOST_OFF_MM);
+        }
+        look(TABS.to_owned(), sheet.measured_tabs_mm, TAB_CHECK_LINE_MM, MOST_OFF_TABS_MM);
+        for (number, own) in &self.cards {
+            let lines = CHECK_LINES_MM[usize::from(*number > LAST_A4_CARD)];
+            let of = format!(" of card {number}");
+            look(format!("measured_along_mm{of}"), own.measured_along_mm, lines.0, MOST_OFF_MM);
+            look(format!("measured_across_mm{of}"), own.measured_across_mm, lines.1, MOST_OFF_MM);
+        }
+        off
     }
 
     /// Printed size of the tabs over that of the cards, where the check lines of both were

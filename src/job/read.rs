@@ -17,7 +17,7 @@ use super::section::{Document, Section, required};
 use super::settings::{
     Adjusters, BenchLevel, Bike, Hub, Job, Levelled, Rim, Sheet, SpacerKind, Spacers, Sprockets,
 };
-use super::slips::{misnamed, slip};
+use super::slips::{misnamed, slip, twice};
 
 /// Larger files are refused: one with every tab in it has a hundredth of this.
 const MAX_BYTES: u64 = 1_000_000;
@@ -88,8 +88,11 @@ impl Job {
             Ok(table) => table,
             Err(error) => {
                 let at = error.span().unwrap_or_default();
-                let (what, advice) = slip(text, at.start).unwrap_or_else(|| {
-                    let message = error.message().lines().next().unwrap_or_default();
+                let message = error.message().lines().next().unwrap_or_default();
+                let again =
+                    if message.contains("duplicate") { twice(text, at.start) } else { None };
+                let known = again.or_else(|| slip(text, at.start));
+                let (what, advice) = known.unwrap_or_else(|| {
                     (
                         "this line can't be read".to_owned(),
                         format!(

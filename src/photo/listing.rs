@@ -178,7 +178,7 @@ fn refuse_what_is_no_folder(folder: &Path) -> Result<(), ListError> {
 }
 
 /// Refuses a report's folder, and one within it.
-fn refuse_report(folder: &Path) -> Result<(), ListError> {
+pub fn refuse_report(folder: &Path) -> Result<(), ListError> {
     let Ok(resolved) = resolved(folder) else { return Ok(()) };
     match resolved.ancestors().take(2).find(|at| at.join(REPORT_LIST).is_file()) {
         Some(report) => {

@@ -36,25 +36,14 @@ pub(super) fn hash_and_drop_copies(job: &mut JobPhotos) {
         .collect();
     job.findings.extend(failures.into_iter().flatten());
 
-    let mut first_with: BTreeMap<String, String> = BTreeMap::new();
+    let originals = originals(job);
     let mut copies = Vec::new();
     let mut keep = |file: &PhotoFile| {
-        if file.sha256.is_empty() {
-            return false;
+        let original = originals.get(&file.sha256).filter(|_| !file.sha256.is_empty());
+        if let Some(original) = original.filter(|original| **original != file.id) {
+            copies.push(twice(&file.id, original));
         }
-        if let Some(first) = first_with.get(&file.sha256) {
-            copies.push(
-                Finding::warning(
-                    "photo-twice",
-                    format!("{} is the same file as {first}; it is used once.", file.id),
-                    "Take one of them out. If the photo belongs to the other set-up, remove it here instead.",
-                )
-                .in_photo(&file.id),
-            );
-            return false;
-        }
-        first_with.insert(file.sha256.clone(), file.id.clone());
-        true
+        original == Some(&file.id)
     };
     job.camera.retain(&mut keep);
     for setup in &mut job.setups {
@@ -63,6 +52,34 @@ pub(super) fn hash_and_drop_copies(job: &mut JobPhotos) {
     job.setups.retain(|setup| !setup.photos.is_empty());
     job.loose.retain(&mut keep);
     job.findings.extend(copies);
+}
+
+/// For each checksum the file that is kept: in the first folder that has it, there the one of the
+/// shortest name, since whatever copies a file makes its name longer ("IMG_1 (1).jpg").
+fn originals(job: &JobPhotos) -> BTreeMap<String, String> {
+    let folders = std::iter::once(&job.camera)
+        .chain(job.setups.iter().map(|setup| &setup.photos))
+        .chain(std::iter::once(&job.loose));
+    let mut originals: BTreeMap<String, String> = BTreeMap::new();
+    for folder in folders {
+        let mut here: Vec<&PhotoFile> = folder.iter().collect();
+        here.sort_by_key(|file| file.id.chars().count());
+        for file in here {
+            originals.entry(file.sha256.clone()).or_insert_with(|| file.id.clone());
+        }
+    }
+    originals
+}
+
+fn twice(copy: &str, original: &str) -> Finding {
+    let folder = |id: &str| id.rsplit_once('/').map(|(folder, _)| folder.to_owned());
+    let todo = if folder(copy) == folder(original) {
+        "Nothing to do: the copy is left out. You may take it out of the folder."
+    } else {
+        "Take out the one that lies in the wrong folder: within a set-up nothing moved, so that a photo belongs to one set-up alone."
+    };
+    let what = format!("{copy} is the same file as {original}; it is used once.");
+    Finding::warning("photo-twice", what, todo).in_photo(copy)
 }
 
 /// SHA-256 of a file of at most [`MAX_FILE_BYTES`], without holding it in memory.

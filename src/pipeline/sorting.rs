@@ -6,7 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::bench::from_job::scene_settings;
 use crate::finding::Finding;
 use crate::grouping::{
-    self, Grouping, GroupingEntry, Listed, PhotoSetup, Sorted, causes, group, in_time, several_jobs,
+    self, Grouping, GroupingEntry, Listed, NOT_ONE_JOB, Sorted, causes, group, in_time,
+    leave_out_what_follows, several_jobs, two_benches, two_layouts,
 };
 use crate::guarded::guarded;
 use crate::job::Job;
@@ -24,20 +25,8 @@ pub struct Sorting {
     pub grouping: Vec<GroupingEntry>,
     /// What the photos as a whole lack.
     pub causes: Vec<Finding>,
-}
-
-/// "mark forward: 8 photos, mark rearward: 8, cards only: 4".
-pub fn in_words(entries: &[GroupingEntry], setups: &[String], lens_only: &[bool]) -> String {
-    let counts: Vec<usize> = setups
-        .iter()
-        .map(|name| entries.iter().filter(|entry| entry.setup == *name).count())
-        .collect();
-    let setup = |(name, lens_only): (&String, &bool)| PhotoSetup {
-        name: name.clone(),
-        lens_only: *lens_only,
-    };
-    let named: Vec<PhotoSetup> = setups.iter().zip(lens_only).map(setup).collect();
-    grouping::in_words(&named, &counts)
+    /// "mark forward: 8 photos, mark rearward: 8, cards only: 4".
+    pub words: String,
 }
 
 /// Puts each photo into its set-up, and the photos into the order of the set-ups.
@@ -48,26 +37,83 @@ pub fn sort(
     findings: &mut Vec<Finding>,
 ) -> Sorting {
     let listed = as_listed(photos, listed, job, findings);
+    let scenes: Vec<ScenePhoto> =
+        photos.iter().zip(&listed).map(|(photo, of)| as_scene(photo, of)).collect();
+    let together = together(&scenes, &listed, job, findings);
+    apply(photos, &listed, together)
+}
+
+/// Photos of one folder, by what they show and where they belong.
+pub struct Together {
+    pub sorted: Sorted,
+    pub grouping: Grouping,
+    /// What the photos as a whole lack.
+    pub causes: Vec<Finding>,
+}
+
+impl Together {
+    /// Why nothing may be measured from these photos, where they are not of one bench.
+    pub fn refused(&self) -> Option<&Finding> {
+        self.causes.iter().find(|cause| NOT_ONE_JOB.contains(&cause.id.as_str()))
+    }
+}
+
+/// Sorts photos by the position of the wheel in them, and sees that they are of one job. What is found
+/// amiss in the folders goes to `findings`, unless the photos are of several jobs: what contradicts
+/// itself among those says nothing of any of them.
+pub fn together(
+    scenes: &[ScenePhoto],
+    listed: &[Listed],
+    job: &Job,
+    findings: &mut Vec<Finding>,
+) -> Together {
+    let several = guarded("Whether the photos are of one job was not looked at.", || {
+        not_one_job(scenes, listed, job)
+    });
+    if let Some(several) = super::or_reported(several, findings).flatten() {
+        let Several { sorted, finding } = several;
+        let grouping = group(listed, &sorted);
+        return Together { sorted, grouping, causes: vec![finding] };
+    }
     let sorted = guarded("The photos were not sorted by the wheel's position in them.", || {
-        let scenes: Vec<ScenePhoto> =
-            photos.iter().zip(&listed).map(|(photo, of)| as_scene(photo, of)).collect();
-        grouping::sort(&scenes, &scene_settings(job, &[]), job, &runs(&listed))
+        grouping::sort(scenes, &scene_settings(job, &[]), job, &runs(listed))
     });
     let sorted = super::or_reported(sorted, findings).unwrap_or_default();
-    let several = guarded("Whether each folder is a job of its own was not looked at.", || {
-        several_jobs(&each_by_itself(photos, &listed, job))
-    });
-    let several = super::or_reported(several, findings).flatten();
-    let out = group(&listed, &sorted);
-    let causes = match several {
-        // What contradicts itself among photos of several jobs means nothing for any of them.
-        Some(several) => vec![several],
-        None => {
-            findings.extend(out.findings.iter().cloned());
-            causes(&sorted, &out)
-        }
+    let grouping = group(listed, &sorted);
+    let causes = causes(&sorted, &grouping);
+    findings.extend(grouping.findings.iter().cloned());
+    // A folder's name is right or wrong only where the wheel was turned between the folders.
+    leave_out_what_follows(&causes, findings);
+    Together { sorted, grouping, causes }
+}
+
+/// Photos that are not of one job, each sorted among those of its own.
+struct Several {
+    sorted: Sorted,
+    finding: Finding,
+}
+
+fn not_one_job(scenes: &[ScenePhoto], listed: &[Listed], job: &Job) -> Option<Several> {
+    let settings = scene_settings(job, &[]);
+    let alone = |own: &[usize]| {
+        let scenes: Vec<ScenePhoto> = own.iter().map(|&idx| scenes[idx].clone()).collect();
+        grouping::sort(&scenes, &settings, job, &[(0..scenes.len()).collect()])
     };
-    apply(photos, &listed, &out, causes)
+    let folders = folders_of(listed);
+    let each: Vec<(String, Sorted)> =
+        folders.iter().map(|(name, own)| ((*name).to_owned(), alone(own))).collect();
+    if let Some(finding) = several_jobs(&each) {
+        let parts = folders.values().zip(each).map(|(own, (_, sorted))| (own.clone(), sorted));
+        return Some(Several { sorted: Sorted::of_parts(scenes.len(), parts.collect()), finding });
+    }
+    let order = in_time(listed, &(0..listed.len()).collect::<Vec<_>>());
+    let benches = two_benches(scenes, &settings, job, &order)?;
+    let finding = two_layouts(listed, &benches);
+    let parts = benches.into_iter().map(|own| {
+        let sorted = alone(&own);
+        (own, sorted)
+    });
+    Some(Several { sorted: Sorted::of_parts(scenes.len(), parts.collect()), finding })
 }
 
 fn as_scene(photo: &SeenPhoto, of: &Listed) -> ScenePhoto {
@@ -77,25 +123,16 @@ fn as_scene(photo: &SeenPhoto, of: &Listed) -> ScenePhoto {
     }
 }
 
-/// The set-ups' folders, where there are several, each with what its photos show on their own.
-/// Those that job.toml names are believed.
-fn each_by_itself(photos: &[SeenPhoto], listed: &[Listed], job: &Job) -> Vec<(String, Sorted)> {
+/// The set-ups' folders with their photos, where there are several. Those that job.toml names are
+/// believed.
+fn folders_of(listed: &[Listed]) -> BTreeMap<&str, Vec<usize>> {
     let mut folders: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
     for (idx, photo) in listed.iter().enumerate().filter(|(_, photo)| !photo.by_job) {
         if let (Some(name), false) = (photo.setup.as_deref(), photo.is_for_the_lens()) {
             folders.entry(name).or_default().push(idx);
         }
     }
-    if folders.len() < 2 {
-        return Vec::new();
-    }
-    let alone = |(name, own): (&str, Vec<usize>)| {
-        let scenes: Vec<ScenePhoto> =
-            own.iter().map(|&idx| as_scene(&photos[idx], &listed[idx])).collect();
-        let order = vec![(0..scenes.len()).collect()];
-        (name.to_owned(), grouping::sort(&scenes, &scene_settings(job, &[]), job, &order))
-    };
-    folders.into_iter().map(alone).collect()
+    if folders.len() < 2 { BTreeMap::new() } else { folders }
 }
 
 /// What the folders and the job state about each photo.
@@ -134,12 +171,9 @@ pub fn runs(listed: &[Listed]) -> Vec<Vec<usize>> {
     by_setup.into_values().map(|photos| in_time(listed, &photos)).collect()
 }
 
-fn apply(
-    photos: &mut Vec<SeenPhoto>,
-    listed: &[Listed],
-    out: &Grouping,
-    causes: Vec<Finding>,
-) -> Sorting {
+fn apply(photos: &mut Vec<SeenPhoto>, listed: &[Listed], together: Together) -> Sorting {
+    let words = together.grouping.in_words(listed, &together.sorted);
+    let Together { grouping: out, causes, .. } = together;
     let entries = out.entries(listed);
     for (photo, entry) in photos.iter_mut().zip(&entries) {
         photo.setup =
@@ -159,5 +193,6 @@ fn apply(
         lens_only,
         grouping,
         causes,
+        words,
     }
 }

@@ -11,7 +11,9 @@ impl ResultDocument {
         let used = self.photos.iter().filter(|photo| photo.used).count();
         let of_bike = self.photos.iter().filter(|photo| photo.used && !photo.is_of_cards_only());
         let positions: BTreeSet<&str> = of_bike.map(|photo| photo.setup.as_str()).collect();
+        let is_turned = !self.findings.iter().any(|finding| finding.id == "wheel-not-turned");
         let positions = match positions.len() {
+            n if n > 0 && !is_turned => ", one wheel position".to_owned(),
             0 => String::new(),
             1 => ", one wheel position".to_owned(),
             2 => ", two wheel positions".to_owned(),

@@ -13,7 +13,7 @@ use crate::common::kept::{
 use sightcord::archive::bag::{MANIFEST, TAG_MANIFEST};
 use sightcord::archive::checksum::sha256;
 use sightcord::archive::compare::Reproduction;
-use sightcord::archive::{ProveError, keep, prove};
+use sightcord::archive::{Anew, ProveError, keep, prove};
 
 #[test]
 fn a_kept_job_is_proven_and_gives_the_same_result() {
@@ -75,7 +75,7 @@ fn the_archive_holds_the_photos_byte_for_byte_and_hangs_on_the_job_alone() {
     assert_eq!(binary.code(), Some(1), "nothing can be measured from grey photos");
     let target = kept.folder.path().join("second name.zip");
     let sealed = keep(again.path(), &target, false, &|_| {}).unwrap();
-    assert!(!sealed.measured_anew, "the report in the folder is of these inputs");
+    assert_eq!(sealed.anew, Anew::No, "the report in the folder is of these inputs");
     assert_eq!(fs::read(target).unwrap(), kept.bytes());
 }
 

@@ -128,7 +128,7 @@ fn the_same_photo_twice_is_used_once() {
         ("2-b/z.jpg", "other"),
     ]);
     let job = list_job(folder.path()).unwrap();
-    assert_eq!(ids(&job), [("1-a", vec!["1-a/x copy.jpg"]), ("2-b", vec!["2-b/z.jpg"])]);
+    assert_eq!(ids(&job), [("1-a", vec!["1-a/x.jpg"]), ("2-b", vec!["2-b/z.jpg"])]);
     assert_eq!(finding_ids(&job), ["photo-twice", "photo-twice"]);
     assert!(job.findings[0].what.contains("1-a/x copy.jpg"), "{}", job.findings[0].what);
 }

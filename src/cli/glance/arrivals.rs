@@ -5,13 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
+use crate::finding::Finding;
 use crate::glance::seen::Glance;
 use crate::glance::{adds, missing};
 use crate::job::Job;
 use crate::photo::{JobPhotos, Photo, PhotoError, PhotoFile};
 use crate::pipeline::Sortable;
 
-use super::sorting;
+use super::sorting::{self, Said};
 use super::{lines, words};
 
 /// A photo that was reported.
@@ -29,6 +30,8 @@ pub struct Arrivals {
     reported: Vec<Reported>,
     /// Files that could not be read when last looked at, and their checksums then.
     waiting: BTreeMap<String, String>,
+    /// Why the photos are not counted: they are of several jobs.
+    refused: Option<Finding>,
 }
 
 impl Arrivals {
@@ -90,7 +93,16 @@ impl Arrivals {
             self.reported.iter().map(|reported| reported.photo.clone()).collect();
         let mut glances: Vec<&mut Glance> =
             self.reported.iter_mut().map(|reported| &mut reported.glance).collect();
-        sorting::sort(&mut glances, photos, job, true);
+        let Said { findings, refused } = sorting::sort(&mut glances, photos, job, true);
+        self.refused = findings.into_iter().rfind(|_| refused);
+    }
+
+    /// How far the photos are, or why they are not counted.
+    pub fn tally(&self, job: &Job) -> String {
+        match &self.refused {
+            Some(why) => words::paragraph(&why.what) + &words::advice(&why.advice),
+            None => lines::tally(&self.glances(), job),
+        }
     }
 
     /// Adds a photo to those reported, and gives the words for it.
@@ -130,7 +142,7 @@ impl New {
         if self.glance.error.is_none() {
             text.push_str(&words::entry("adds", &format!("{}.", self.adds.join("; "))));
         }
-        text + &words::missing_in_words(&self.missing) + "\n"
+        text + &words::missing_in_words(&self.missing, true) + "\n"
     }
 }
 

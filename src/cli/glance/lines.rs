@@ -50,16 +50,13 @@ pub fn is_good(glance: &Glance) -> bool {
     verdict(glance).1 == IS_GOOD
 }
 
-/// "one step closer: tab 5 is 5 px a cell".
+/// "tab 5 too small: one step closer".
 fn too_small(word: &str, seen: &[SeenPattern]) -> Option<String> {
     let smallest = seen
         .iter()
         .min_by(|a, b| a.cell_px.total_cmp(&b.cell_px))
         .filter(|p| p.cell_px < TOO_SMALL)?;
-    Some(format!(
-        "one step closer: {word} {} is {:.0} px a cell",
-        smallest.number, smallest.cell_px
-    ))
+    Some(format!("{word} {} too small: one step closer", smallest.number))
 }
 
 /// "mark forward, from the left".
@@ -123,11 +120,16 @@ fn wrapped(first: &str, rest: &str, words: &str) -> Vec<String> {
         .collect()
 }
 
-/// A name of reasonable length: its end tells photos apart.
+/// A name of reasonable length: its end tells photos apart, and a folder that does not fit is left
+/// out whole.
 fn shortened(name: &str) -> String {
     let n = name.chars().count();
+    let file = name.rsplit_once('/').map(|(_, file)| format!(".../{file}"));
+    let fits = |name: &String| name.chars().count() <= LONGEST_NAME;
     if n <= LONGEST_NAME {
         name.to_owned()
+    } else if let Some(file) = file.filter(fits) {
+        file
     } else {
         format!("...{}", name.chars().skip(n + 3 - LONGEST_NAME).collect::<String>())
     }

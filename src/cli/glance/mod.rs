@@ -24,8 +24,10 @@ use crate::photo::job_photos::CAMERA_FOLDER;
 use crate::photo::room::Room;
 use crate::photo::{JobPhotos, PhotoFile, list_photos};
 use crate::pipeline::Sortable;
+use crate::visible::one_line;
 
 use picture::PictureFolder;
+use sorting::Said;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -95,6 +97,8 @@ struct Wanted {
 struct Named {
     /// The usual roles, for photos that were named on their own, then a job for each folder.
     jobs: Vec<Job>,
+    /// What each of these jobs was called.
+    names: Vec<String>,
     wanted: Vec<Wanted>,
     findings: Vec<Finding>,
     /// Of folders that can't be listed.
@@ -105,6 +109,7 @@ impl Named {
     fn of(paths: &[PathBuf]) -> Self {
         let mut named = Self {
             jobs: vec![Job::default()],
+            names: vec!["photos by themselves".to_owned()],
             wanted: Vec::new(),
             findings: Vec::new(),
             glances: Vec::new(),
@@ -118,6 +123,7 @@ impl Named {
             match list_photos(path) {
                 Ok(listed) => {
                     named.jobs.push(job_of(path));
+                    named.names.push(path.display().to_string());
                     named.wanted.extend(of_folder(&listed, named.jobs.len() - 1));
                     named.findings.extend(listed.findings);
                 }
@@ -144,7 +150,7 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         .as_deref()
         .map(|folder| PictureFolder::open(folder, &args.photos))
         .transpose()?;
-    let Named { jobs, wanted, mut findings, mut glances } = Named::of(&args.photos);
+    let Named { jobs, names, wanted, mut findings, glances: unlisted } = Named::of(&args.photos);
     let wants_pictures = pictures.is_some();
     let looked: Vec<(Glance, Sortable, Vec<(String, Vec<u8>)>)> = wanted
         .par_iter()
@@ -175,15 +181,52 @@ pub fn run(args: &GlanceArgs) -> anyhow::Result<u8> {
         seen.push(glance);
         by_job[what.job].push(photo);
     }
+    let mut parts: Vec<PartSeen> = Vec::new();
     for ((number, job), photos) in jobs.iter().enumerate().zip(by_job) {
         let of_job = seen.iter_mut().zip(&wanted).filter(|(_, what)| what.job == number);
         let mut own: Vec<&mut Glance> = of_job.map(|(glance, _)| glance).collect();
-        findings.extend(sorting::sort(&mut own, photos, job, number > 0));
+        let Said { findings: own_findings, refused } =
+            sorting::sort(&mut own, photos, job, number > 0);
+        findings.extend(own_findings);
+        let glances: Vec<Glance> = own.into_iter().map(|glance| glance.clone()).collect();
+        parts.push(PartSeen { name: &names[number], job, glances, refused });
     }
-    glances.extend(seen);
-    let job = if jobs.len() == 2 { &jobs[1] } else { &jobs[0] };
-    say(args, &glances, job, &findings, pictures.as_ref())?;
+    parts[0].glances.splice(0..0, unlisted.clone());
+    parts.retain(|part| !part.glances.is_empty());
+    let glances: Vec<Glance> = unlisted.into_iter().chain(seen).collect();
+    say(args, &glances, &parts, &findings, pictures.as_ref())?;
     Ok(exit_code(&glances))
+}
+
+/// What one of the folders that were named shows, or the photos that were named by themselves.
+struct PartSeen<'a> {
+    name: &'a str,
+    job: &'a Job,
+    glances: Vec<Glance>,
+    /// Its photos are of several jobs: nothing is counted.
+    refused: bool,
+}
+
+impl PartSeen<'_> {
+    fn missing(&self) -> Vec<String> {
+        if self.refused { Vec::new() } else { missing::missing(&self.glances, self.job) }
+    }
+
+    /// A line for each photo, then one for each position of the wheel.
+    fn in_lines(&self, is_one_of_several: bool) -> Vec<String> {
+        let mut text = Vec::new();
+        if is_one_of_several {
+            text.push(format!("{}:\n", one_line(self.name)));
+        }
+        text.push(lines::lines(&[], &self.glances, self.job));
+        if self.refused {
+        } else if self.glances.iter().any(|glance| glance.setup.is_some()) {
+            text.push(lines::tally(&self.glances, self.job));
+        } else {
+            text.push("All that was seen in each photo: --all.\n".to_owned());
+        }
+        text
+    }
 }
 
 /// The pictures of a photo, each with the name of a photo that its own is made from.
@@ -218,8 +261,10 @@ impl Wanted {
 /// a slip of the pen.
 fn job_of(folder: &Path) -> Job {
     Job::of_folder(folder).unwrap_or_else(|error| {
+        let why = error.to_string();
         super::complain(&format!(
-            "{error}. Each tab counts for what its number usually stands for."
+            "{}. job.toml is not used until this is mended: each tab counts for what its number usually stands for.",
+            why.trim_end().trim_end_matches('.')
         ));
         Job::default()
     })
@@ -249,11 +294,11 @@ fn not_listed(path: &Path, why: &str) -> Glance {
 fn say(
     args: &GlanceArgs,
     glances: &[Glance],
-    job: &Job,
+    parts: &[PartSeen],
     findings: &[Finding],
     pictures: Option<&PictureFolder>,
 ) -> anyhow::Result<()> {
-    let missing = missing::missing(glances, job);
+    let missing: Vec<String> = parts.iter().flat_map(PartSeen::missing).collect();
     if args.json {
         let document = Document {
             schema: SCHEMA,
@@ -273,12 +318,8 @@ fn say(
         return Ok(());
     }
     if !args.all && glances.len() != 1 {
-        let mut text = vec![lines::lines(&[], glances, job)];
-        if glances.iter().any(|glance| glance.setup.is_some()) {
-            text.push(lines::tally(glances, job));
-        } else {
-            text.push("All that was seen in each photo: --all.\n".to_owned());
-        }
+        let mut text: Vec<String> =
+            parts.iter().flat_map(|part| part.in_lines(parts.len() > 1)).collect();
         text.extend(
             findings
                 .iter()
@@ -287,11 +328,15 @@ fn say(
         text.extend(pictures.map(PictureFolder::words));
         return super::print_styled(&text.join("\n"));
     }
-    let mut text: Vec<String> =
-        glances.iter().map(|glance| words::described(glance, job)).collect();
+    let described = |part: &PartSeen| -> Vec<String> {
+        part.glances.iter().map(|glance| words::described(glance, part.job)).collect()
+    };
+    let mut text: Vec<String> = parts.iter().flat_map(described).collect();
     text.push(words::meaning(glances));
-    if glances.iter().any(|glance| glance.error.is_none()) {
-        text.push(words::missing_in_words(&missing));
+    let is_counted = parts.iter().any(|part| !part.refused);
+    if is_counted && glances.iter().any(|glance| glance.error.is_none()) {
+        let is_job = glances.iter().any(|glance| glance.setup.is_some());
+        text.push(words::missing_in_words(&missing, is_job));
     }
     text.extend(
         findings

@@ -205,10 +205,7 @@ impl Watched<'_> {
         if self.json || self.quiet {
             return Ok(());
         }
-        super::super::print_styled(&format!(
-            "{}\n",
-            lines::tally(&self.arrivals.glances(), &self.job)
-        ))
+        super::super::print_styled(&format!("{}\n", self.arrivals.tally(&self.job)))
     }
 
     /// A picture that can't be written is reported, and the watch goes on.

@@ -1,7 +1,7 @@
 //! A glance in words, for a terminal of 80 columns.
 
 use crate::glance::cord_on_card::HEIGHT_MM;
-use crate::glance::missing::{riders, tabs_in_words};
+use crate::glance::missing::{PHOTOS_PER_SETUP, SETUPS, riders, tabs_in_words};
 use crate::glance::seen::{BLURRED, Glance, SeenCord, SeenPattern};
 use crate::job::Job;
 use crate::measurement::Measurement;
@@ -185,10 +185,21 @@ pub const NOT_SHOWN: &str = "One photo can't show where rim, sprockets and frame
     That takes two photos or more, and the command measure.";
 
 /// What is missing for a measurement.
-pub fn missing_in_words(missing: &[String]) -> String {
-    if missing.is_empty() {
+pub fn missing_in_words(missing: &[String], is_job: bool) -> String {
+    if missing.is_empty() && is_job {
         return "Nothing is missing that a measurement needs.\n".to_owned();
     }
     let bullet = |line: &String| wrapped("  - ", "    ", line);
-    format!("Still missing for a measurement:\n{}", missing.iter().map(bullet).collect::<String>())
+    let missing: String = missing.iter().map(bullet).collect();
+    if is_job {
+        return format!("Still missing for a measurement:\n{missing}");
+    }
+    // Photos that were named one by one are no job, whatever they show.
+    let mut text = paragraph(&format!(
+        "Still missing for a measurement: {PHOTOS_PER_SETUP} photos of each of {SETUPS} wheel positions, three from the left and three from the \
+         right.{}",
+        if missing.is_empty() { "" } else { " And as far as this shows:" }
+    ));
+    text.push_str(&missing);
+    text
 }

@@ -29,12 +29,17 @@ fn uncertainty(show: Show) -> usize {
 /// Findings that are shown in full; the others are counted.
 const MOST_FINDINGS: usize = 3;
 
+/// Findings that decide which way, or how far, anything is moved: they stand before the steps.
+const FIRST: [&str; 3] =
+    ["setup-names-swapped", "print-scale-contradicts-caliper", "check-line-off"];
+
 /// What there is to do, and what it is judged by, at 80 columns with styles as escape codes.
 pub fn report(document: &ResultDocument, show: Show) -> String {
     let document = &*document.visible();
     let mut paper = Paper::default();
     paper.paragraph(HEADING, "", "", &document.summary);
     paper.paragraph(FAINT, "", "", &document.taken_from());
+    first(&mut paper, document, show);
     if !document.plan.is_empty() {
         paper.paragraph(OPEN, "", "", IN_ONE_LINE);
         paper.blank();
@@ -46,6 +51,23 @@ pub fn report(document: &ResultDocument, show: Show) -> String {
     findings(&mut paper, document, show);
     foot(&mut paper, document);
     paper.into_text()
+}
+
+fn is_first(finding: &Finding) -> bool {
+    FIRST.contains(&finding.id.as_str())
+}
+
+/// What is to be looked at before a hand is laid on anything.
+fn first(paper: &mut Paper, document: &ResultDocument, show: Show) {
+    let mut found: Vec<&Finding> = reported(document).filter(|f| is_first(f)).collect();
+    found.sort_by_key(|finding| FIRST.iter().position(|id| *id == finding.id));
+    for finding in &found {
+        paper.paragraph(OPEN, "First: ", "  ", &finding.what.shown(show));
+        paper.paragraph(PLAIN, "    -> ", "       ", &finding.advice.shown(show));
+    }
+    if !found.is_empty() {
+        paper.blank();
+    }
 }
 
 fn one_step(paper: &mut Paper, step: &PlanStep, now: Option<Measurement>, show: Show) {
@@ -154,7 +176,7 @@ fn name(verdict: &Verdict) -> String {
 /// What is in the way, with what to do; warnings in short; the rest is counted.
 fn findings(paper: &mut Paper, document: &ResultDocument, show: Show) {
     let (mut grave, notes): (Vec<&Finding>, Vec<&Finding>) =
-        reported(document).partition(|f| f.severity != Severity::Note);
+        reported(document).filter(|f| !is_first(f)).partition(|f| f.severity != Severity::Note);
     // The same finding about one figure after another is printed once.
     grave.dedup_by(|a, b| (&a.id, &a.what, &a.advice) == (&b.id, &b.what, &b.advice));
     if !grave.is_empty() {

@@ -6,6 +6,6 @@ mod document;
 mod measured;
 mod measured_pages;
 mod page;
-mod samples;
+pub mod samples;
 mod terminal;
 mod writing;

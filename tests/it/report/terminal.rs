@@ -1,6 +1,7 @@
 //! The terminal's report, as a mechanic reads it. The snapshots are there to be read, too.
 
 use sightcord::figure::Figure;
+use sightcord::finding::Finding;
 use sightcord::plan::since::since;
 use sightcord::report::result::ResultDocument;
 use sightcord::report::text;
@@ -169,4 +170,23 @@ fn before_and_after_are_shown_in_the_groups_of_the_report() {
         rows.iter().all(|row| [" mm ", " deg ", " % "].iter().any(|unit| row.contains(unit))),
         "{told}"
     );
+}
+
+#[test]
+fn what_decides_which_way_anything_is_moved_stands_before_the_steps() {
+    let mut parts = samples::grass_track_parts();
+    let softer = Finding::warning("aaa", "Something softer.", "Look at it.");
+    parts.findings = vec![softer; 4];
+    parts.findings.push(Finding::warning(
+        "setup-names-swapped",
+        "The names are swapped.",
+        "Rename.",
+    ));
+    let caliper = "print-scale-contradicts-caliper";
+    parts.findings.push(Finding::warning(caliper, "The print is out by 25 %.", "Measure it."));
+    let text = plain(&report(&ResultDocument::new(parts), Show::Mm));
+    let at = |words: &str| text.find(words).unwrap_or_else(|| panic!("no {words} in\n{text}"));
+    assert!(at("The names are swapped.") < at("The print is out"), "{text}");
+    assert!(at("The print is out by 25 %.") < at("  1  "), "{text}");
+    assert_eq!(text.matches("The names are swapped.").count(), 1, "{text}");
 }

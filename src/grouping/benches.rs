@@ -1,0 +1,240 @@
+//! Photos of two benches in one job, told by what is rigid: how the cards lie to each other.
+//!
+//! Each photo tells by itself how the cards in it lie to each other. On one bench all photos tell
+//! the same; a card that was kicked lies elsewhere to all others, which still lie to each other as
+//! before. Where half of the cards or more lie elsewhere in some photos than in others, or the same
+//! tabs stand among other cards, those are photos of two bikes, or of two layouts. How well single
+//! photos tell it is taken from the photos themselves.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::cards::Pattern;
+use crate::figure::Side;
+use crate::job::{Job, Role};
+use crate::scene::start::card_size::size_groups;
+use crate::scene::{ScenePhoto, SceneSettings};
+
+use super::card_layouts::{Compared, Layout, cards_once, compared, fit, layouts, votes};
+
+/// Fewer photos than this are no bench of their own: whoever photographs a second one takes more.
+const LEAST_PHOTOS: usize = 3;
+/// A tab that a bench shows is in as many of its photos.
+const LEAST_VIEWS: usize = 2;
+/// Rounds in which photos change groups (our choice: two or three are enough).
+const ROUNDS: usize = 10;
+
+/// What is known of the photos.
+struct Known<'a> {
+    photos: &'a [ScenePhoto],
+    job: &'a Job,
+    /// For each photo its cards, and how they lie to each other.
+    cards: Vec<BTreeSet<u8>>,
+    layouts: Vec<Layout>,
+    /// Cards in groups of one printed size.
+    sizes: Vec<BTreeSet<u8>>,
+}
+
+/// The photos of each bench, where they show two or more; those of the bench of most photos first.
+/// Photos of cards alone and those that tell nothing go with the photos next to them, in `order`.
+pub fn two_benches(
+    photos: &[ScenePhoto],
+    settings: &SceneSettings,
+    job: &Job,
+    order: &[usize],
+) -> Option<Vec<Vec<usize>>> {
+    let sizes = size_groups(photos, settings);
+    let all: Vec<usize> = (0..photos.len()).collect();
+    let mut known = Known {
+        photos,
+        job,
+        cards: photos.iter().map(|photo| cards_once(photo).into_keys().collect()).collect(),
+        layouts: layouts(photos, &all, settings, &sizes),
+        sizes,
+    };
+    let groups = known.groups();
+    if groups.len() < 2 {
+        return None;
+    }
+    // Each by itself: the lens of one may not be that of another, whatever EXIF says.
+    for group in &groups {
+        for (photo, own) in group.iter().zip(layouts(photos, group, settings, &known.sizes)) {
+            known.layouts[*photo] = own;
+        }
+    }
+    let mut whole = known.benches(&groups);
+    if whole.len() < 2 {
+        return None;
+    }
+    whole.sort_by_key(|group| (std::cmp::Reverse(group.len()), group[0]));
+    known.add_others(&mut whole, order);
+    Some(whole)
+}
+
+/// The numbers up to `n`, joined where `same` says that two are of one bench.
+fn together(n: usize, same: &dyn Fn(usize, usize) -> bool) -> Vec<Vec<usize>> {
+    let mut of: Vec<usize> = (0..n).collect();
+    for i in 0..n {
+        for j in 0..i {
+            if of[i] != of[j] && same(j, i) {
+                let (from, to) = (of[i], of[j]);
+                of.iter_mut().filter(|of| **of == from).for_each(|of| *of = to);
+            }
+        }
+    }
+    let whole: BTreeSet<usize> = of.iter().copied().collect();
+    whole.into_iter().map(|number| (0..n).filter(|i| of[*i] == number).collect()).collect()
+}
+
+impl Known<'_> {
+    /// Photos of the bench in groups whose members mostly tell the same; smaller groups are left
+    /// out.
+    fn groups(&self) -> Vec<Vec<usize>> {
+        let shows_tab = |photo: &ScenePhoto| {
+            photo.sightings.patterns.iter().any(|seen| matches!(seen.pattern, Pattern::Tab(_)))
+        };
+        let looked: Vec<usize> = (0..self.photos.len())
+            .filter(|&idx| {
+                let photo = &self.photos[idx];
+                !photo.lens_only && shows_tab(photo) && self.cards[idx].len() > 1
+            })
+            .collect();
+        let n = looked.len();
+        let own: Vec<&Layout> = looked.iter().map(|photo| &self.layouts[*photo]).collect();
+        let votes = votes(&own, &self.sizes);
+        let mut group: Vec<Option<usize>> = vec![None; n];
+        for _ in 0..ROUNDS {
+            let before = group.clone();
+            for i in 0..n {
+                let mut sums = vec![0_i32; n];
+                let mut taken = vec![false; n];
+                for j in (0..n).filter(|j| *j != i) {
+                    if let Some(number) = group[j] {
+                        sums[number] += i32::from(votes[i * n + j]);
+                        taken[number] = true;
+                    }
+                }
+                let best = (0..n).max_by_key(|&number| (sums[number], std::cmp::Reverse(number)));
+                let free = (0..n).find(|&number| !taken[number]);
+                group[i] = best.filter(|&number| sums[number] > 0).or(free);
+            }
+            if group == before {
+                break;
+            }
+        }
+        let members = |number: usize| -> Vec<usize> {
+            (0..n).filter(|i| group[*i] == Some(number)).map(|i| looked[i]).collect()
+        };
+        (0..n).map(members).filter(|group| group.len() >= LEAST_PHOTOS).collect()
+    }
+
+    /// Groups joined that may be of one bench.
+    fn benches(&self, groups: &[Vec<usize>]) -> Vec<Vec<usize>> {
+        let parts: Vec<Vec<usize>> = together(groups.len(), &|i, j| {
+            let compared = self.compared(&groups[i], &groups[j]);
+            compared.pairs > 0 && !compared.contradict()
+        });
+        // A kick between the parts of one bench must not blur what each of them tells.
+        let contradict = |a: &[usize], b: &[usize]| {
+            let pairs = a.iter().flat_map(|i| b.iter().map(move |j| (*i, *j)));
+            pairs.into_iter().any(|(i, j)| self.compared(&groups[i], &groups[j]).contradict())
+        };
+        let photos_of = |part: &[usize]| -> Vec<usize> {
+            let mut photos: Vec<usize> =
+                part.iter().flat_map(|i| groups[*i].iter().copied()).collect();
+            photos.sort_unstable();
+            photos
+        };
+        let whole = together(parts.len(), &|a, b| {
+            !contradict(&parts[a], &parts[b])
+                && !self.are_apart(&photos_of(&parts[a]), &photos_of(&parts[b]))
+        });
+        whole
+            .into_iter()
+            .map(|of| {
+                photos_of(&of.iter().flat_map(|part| parts[*part].clone()).collect::<Vec<_>>())
+            })
+            .collect()
+    }
+
+    fn compared(&self, a: &[usize], b: &[usize]) -> Compared {
+        compared(&self.layouts, &self.cards, &self.sizes, a, b)
+    }
+
+    /// For each tab in how many of these photos it is.
+    fn tabs(&self, group: &[usize]) -> BTreeMap<u8, usize> {
+        let mut tabs = BTreeMap::new();
+        for &photo in group {
+            let seen = self.photos[photo].sightings.patterns.iter();
+            let numbers: BTreeSet<u8> = seen
+                .filter_map(|seen| match seen.pattern {
+                    Pattern::Tab(number) => Some(number),
+                    Pattern::Card(_) => None,
+                })
+                .collect();
+            numbers.into_iter().for_each(|number| *tabs.entry(number).or_default() += 1);
+        }
+        tabs.retain(|_, views| *views >= LEAST_VIEWS);
+        tabs
+    }
+
+    /// Whether two groups that have no two cards in common can't be of one bench: each was taken
+    /// from both sides, and both show the same still tab, though never with the same cards.
+    fn are_apart(&self, a: &[usize], b: &[usize]) -> bool {
+        let [in_a, in_b] = [a, b].map(|group| self.tabs(group));
+        let is_of = |number: u8, side: Side| match self.job.tab(number).role {
+            Role::RearRim { side: of }
+            | Role::SpindleEnd { side: of }
+            | Role::Station { side: of, .. } => of == side,
+            _ => false,
+        };
+        let has_both_sides = |tabs: &BTreeMap<u8, usize>| {
+            [Side::Left, Side::Right]
+                .into_iter()
+                .all(|side| tabs.keys().any(|number| is_of(*number, side)))
+        };
+        let stands_still = |number: u8| {
+            matches!(
+                self.job.tab(number).role,
+                Role::SpindleEnd { .. } | Role::Station { .. } | Role::GearboxSprocket
+            )
+        };
+        has_both_sides(&in_a)
+            && has_both_sides(&in_b)
+            && in_a.keys().any(|number| in_b.contains_key(number) && stands_still(*number))
+    }
+
+    /// Photos that are in no group go to the one that their cards fit best, else to that of the
+    /// photo next to theirs, of the same camera and cards if there is one.
+    fn add_others(&self, groups: &mut [Vec<usize>], order: &[usize]) {
+        let mut of: Vec<Option<usize>> = vec![None; self.photos.len()];
+        for (number, group) in groups.iter().enumerate() {
+            group.iter().for_each(|photo| of[*photo] = Some(number));
+        }
+        let alone = groups.to_vec();
+        let rank = |photo: usize| order.iter().position(|idx| *idx == photo).unwrap_or(photo);
+        let others: Vec<usize> = (0..of.len()).filter(|photo| of[*photo].is_none()).collect();
+        for photo in others {
+            let own = &self.photos[photo];
+            let fits: Vec<i32> =
+                alone.iter().map(|group| fit(&self.layouts, photo, group)).collect();
+            let unlike = |other: &usize| {
+                let theirs = &self.photos[*other];
+                let is_other_camera = (&theirs.camera, theirs.width, theirs.height)
+                    != (&own.camera, own.width, own.height);
+                let shared = self.cards[*other].intersection(&self.cards[photo]).count();
+                let misfit = of[*other].map_or(0, |number| -fits[number]);
+                (
+                    misfit,
+                    is_other_camera,
+                    std::cmp::Reverse(shared),
+                    rank(*other).abs_diff(rank(photo)),
+                )
+            };
+            let next = (0..of.len()).filter(|other| of[*other].is_some()).min_by_key(unlike);
+            if let Some(number) = next.and_then(|next| of[next]) {
+                groups[number].push(photo);
+            }
+        }
+        groups.iter_mut().for_each(|group| group.sort_unstable());
+    }
+}

@@ -1,0 +1,251 @@
+//! Photos of two bikes in one job: they are known by how the cards lie to each other, nothing of
+//! them is measured, and no single bench is taken for two.
+
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+use sightcord::finding::Finding;
+use sightcord::grouping::{Listed, Shows};
+use sightcord::job::Job;
+use sightcord::pipeline::{Together, together};
+use sightcord::scene::ScenePhoto;
+
+use crate::common::solving::scene_photos;
+use crate::common::{Budget, Random, SightingKnobs, TruthScene};
+
+/// Photos in one folder, named in the order in which they were taken.
+#[derive(Default)]
+struct Flat {
+    scene: Vec<ScenePhoto>,
+    listed: Vec<Listed>,
+}
+
+impl Flat {
+    /// The photos of these set-ups of a bench.
+    fn of(truth: &TruthScene, setups: &[&str]) -> Self {
+        let mut flat = Self::default();
+        flat.and(truth, setups);
+        flat
+    }
+
+    /// Adds photos that were taken after these.
+    fn and(&mut self, truth: &TruthScene, setups: &[&str]) {
+        let (photos, names, _) = scene_photos(truth, &SightingKnobs::default());
+        for photo in
+            photos.into_iter().filter(|photo| setups.contains(&names[photo.setup].as_str()))
+        {
+            let id = format!("IMG_{:04}.jpg", self.scene.len() + 1);
+            self.scene.push(ScenePhoto { file: id.clone(), setup: 0, lens_only: false, ..photo });
+            let taken = Some(format!("2026:05:16 10:{:02}:00", self.listed.len()));
+            self.listed.push(Listed { id, taken, ..Listed::default() });
+        }
+    }
+
+    fn together(&self) -> (Together, Vec<Finding>) {
+        let mut findings = Vec::new();
+        (together(&self.scene, &self.listed, &Job::default(), &mut findings), findings)
+    }
+
+    fn assert_one_bench(&self, context: &str) {
+        let (together, _) = self.together();
+        assert!(together.refused().is_none(), "{context}: {:?}", together.causes);
+    }
+
+    /// Two benches, of which the first has so many photos.
+    fn assert_two(&self, first: usize, context: &str) {
+        let (together, findings) = self.together();
+        let refused =
+            together.refused().unwrap_or_else(|| panic!("{context}: taken for one bench"));
+        assert_eq!(refused.id, "two-benches", "{context}");
+        let n = self.scene.len();
+        let lists = format!(
+            "IMG_0001.jpg to IMG_{first:04}.jpg ({first} photos) and IMG_{:04}.jpg to IMG_{n:04}.jpg ({} photos)",
+            first + 1,
+            n - first
+        );
+        assert!(refused.what.contains(&lists), "{context}: {}", refused.what);
+        assert_eq!(together.causes.len(), 1, "{context}: said once: {:?}", together.causes);
+        assert!(findings.is_empty(), "{context}: nothing else is said: {findings:?}");
+    }
+}
+
+const BOTH: [&str; 2] = ["1-mark-forward", "2-mark-rearward"];
+
+/// The same bench with its cards laid anew, nearly as they lay: a centimetre and a degree off.
+fn laid_anew(truth: &TruthScene, seed: u64) -> TruthScene {
+    let mut other = truth.clone();
+    let mut random = Random::stream(seed, &[5]);
+    let numbers: Vec<u8> = truth.bench.cards.iter().map(|card| card.number).collect();
+    for number in numbers {
+        let mut off = |most: f64| {
+            let size = most * (0.6 + 0.4 * random.uniform());
+            if random.uniform() < 0.5 { size } else { -size }
+        };
+        let moved = [off(12.0), off(8.0), off(1.0)];
+        for setup in &mut other.setups {
+            setup.moved_cards.insert(number, moved);
+        }
+    }
+    other
+}
+
+#[test]
+fn two_benches_in_one_folder_are_known_though_their_cards_lie_nearly_alike() {
+    for seed in 1..5 {
+        let truth = TruthScene::default().with_errors(&Budget::standard(), seed);
+        let other =
+            laid_anew(&TruthScene::default().with_errors(&Budget::standard(), 10 + seed), seed);
+        let mut both = Flat::of(&truth, &BOTH);
+        let first = both.scene.len();
+        both.and(&other, &BOTH);
+        both.assert_two(first, "both whole");
+        let (together, _) = both.together();
+        let alone = Flat::of(&truth, &BOTH).together().0;
+        for (photo, shows) in alone.sorted.shows.iter().enumerate() {
+            let mark = |of: &Together, photo: usize| match of.sorted.shows[photo] {
+                Shows::Wheel(position) => of.sorted.positions[position].mark,
+                _ => None,
+            };
+            assert_eq!(
+                std::mem::discriminant(shows),
+                std::mem::discriminant(&together.sorted.shows[photo])
+            );
+            assert_eq!(
+                mark(&alone, photo),
+                mark(&together, photo),
+                "labels are those of each alone"
+            );
+        }
+        let mut more = Flat::of(&truth, &BOTH);
+        more.and(&other, &BOTH[..1]);
+        more.assert_two(first, "both positions of one bike and one of another");
+        let mut halves = Flat::of(&truth, &BOTH[..1]);
+        let first = halves.scene.len();
+        halves.and(&other, &BOTH[1..]);
+        halves.assert_two(first, "one position of each");
+    }
+}
+
+#[test]
+fn benches_with_cards_of_other_numbers_are_known_by_the_tabs_that_stand_among_them() {
+    let truth = TruthScene::default();
+    let mut other = truth.clone();
+    other.bench.cards.iter_mut().for_each(|card| card.number += 6);
+    let mut both = Flat::of(&truth, &BOTH);
+    let first = both.scene.len();
+    both.and(&other, &BOTH);
+    both.assert_two(first, "no card in common");
+}
+
+#[test]
+fn one_bench_is_never_taken_for_two() {
+    for seed in 0..8 {
+        for truth in [TruthScene::default(), TruthScene::full()] {
+            let truth = truth.with_errors(&Budget::standard(), seed);
+            let names: Vec<&str> = truth.setups.iter().map(|setup| setup.name.as_str()).collect();
+            Flat::of(&truth, &names).assert_one_bench("as it should be");
+            // A card that was kicked between the positions, by little and by much.
+            for moved in [[6.0, -4.0, 2.0], [60.0, 40.0, -12.0]] {
+                let mut kicked = truth.clone();
+                let number = kicked.bench.cards[seed as usize % kicked.bench.cards.len()].number;
+                let last = kicked.setups.len() - 1;
+                kicked.setups[last].moved_cards.insert(number, moved);
+                Flat::of(&kicked, &names).assert_one_bench("a card was kicked");
+            }
+            // The wheel turned between the sides; photos misfiled.
+            let mut turned = truth.clone();
+            let n = turned.setups.len();
+            for setup in [n - 2, n - 1] {
+                let to = 2 * n - 3 - setup;
+                for photo in turned.setups[setup].photos.iter_mut().filter(|p| p.centre.y < 0.0) {
+                    photo.really_in_setup = Some(to);
+                }
+            }
+            Flat::of(&turned, &names).assert_one_bench("turned between the sides");
+        }
+    }
+}
+
+#[test]
+fn a_bench_of_three_cards_of_which_one_was_kicked_is_one() {
+    let mut truth = TruthScene::default();
+    truth.bench.cards.truncate(3);
+    let number = truth.bench.cards[1].number;
+    truth.setups[1].moved_cards.insert(number, [25.0, 10.0, 4.0]);
+    Flat::of(&truth, &BOTH).assert_one_bench("three cards");
+}
+
+#[test]
+fn a_wheel_that_was_not_turned_is_named_and_no_folder_is_to_be_renamed() {
+    let truth = TruthScene::default();
+    let mut same = truth.clone();
+    same.setups[1].wheel_turn_deg = same.setups[0].wheel_turn_deg;
+    let mut flat = Flat::of(&same, &BOTH);
+    let half = same.setups[0].photos.len();
+    for (photo, listed) in flat.listed.iter_mut().enumerate() {
+        listed.setup = Some(BOTH[usize::from(photo >= half)].to_owned());
+    }
+    let (together, findings) = flat.together();
+    let told: Vec<&str> = together.causes.iter().map(|cause| cause.id.as_str()).collect();
+    assert_eq!(told, ["wheel-not-turned"]);
+    assert!(findings.iter().all(|finding| finding.id != "setup-names-swapped"), "{findings:?}");
+}
+
+#[test]
+fn only_photos_that_show_something_are_counted() {
+    let truth = TruthScene::default();
+    let mut flat = Flat::of(&truth, &BOTH);
+    let n = flat.scene.len();
+    flat.scene[0].sightings = Default::default();
+    flat.scene[n - 1].sightings = Default::default();
+    let (together, findings) = flat.together();
+    let half = n / 2 - 1;
+    let words = format!(
+        "mark forward: {half} photos, mark rearward: {half}; 2 more show no card or can't be read"
+    );
+    assert_eq!(together.grouping.in_words(&flat.listed, &together.sorted), words);
+    assert!(findings.iter().any(|finding| finding.what.contains(&words)), "{findings:?}");
+}
+
+/// Copies a set's photos into one folder, named on from those that are there.
+fn copy_flat(set: &str, to: &Path) -> usize {
+    let before = fs::read_dir(to).unwrap().count();
+    let listed = sightcord::photo::list_job(&Path::new("../shared/photos").join(set)).unwrap();
+    for (n, file) in listed.all().enumerate() {
+        fs::copy(&file.path, to.join(format!("IMG_{:04}.jpg", before + n + 1))).unwrap();
+    }
+    listed.all().count()
+}
+
+#[test]
+#[ignore = "needs ../shared"]
+fn glance_and_measure_refuse_two_bikes_in_one_folder_alike() {
+    let folder = tempfile::tempdir().unwrap();
+    let (first, second) =
+        (copy_flat("cord-00", folder.path()), copy_flat("cord-01", folder.path()));
+    let run = |command: &str| {
+        let out = Command::new(env!("CARGO_BIN_EXE_sightcord"))
+            .args([command])
+            .arg(folder.path())
+            .output()
+            .unwrap();
+        let text = [out.stdout.as_slice(), out.stderr.as_slice()].concat();
+        let text = String::from_utf8_lossy(&text).split_whitespace().collect::<Vec<_>>().join(" ");
+        (out.status.code(), text)
+    };
+    for (command, code) in [("glance", Some(0)), ("measure", Some(2))] {
+        let (ended, text) = run(command);
+        assert_eq!(ended, code, "{command}: {text}");
+        assert_eq!(text.matches("two bikes").count(), 1, "{command}: {text}");
+        for count in [first, second] {
+            assert!(text.contains(&format!("({count} photos)")), "{command}: {text}");
+        }
+        for follow_on in
+            ["turned away", "Nothing to do", "sorted by where", "complete", "datum cord"]
+        {
+            assert!(!text.contains(follow_on), "{command} says {follow_on}: {text}");
+        }
+    }
+    assert!(!folder.path().join("report").exists() && !folder.path().join("job.toml").exists());
+}
