@@ -203,8 +203,8 @@ impl Known<'_> {
             && in_a.keys().any(|number| in_b.contains_key(number) && stands_still(*number))
     }
 
-    /// Photos that are in no group go to the one that their cards fit best, else to that of the
-    /// photo next to theirs, of the same camera and cards if there is one.
+    /// Photos that are in no group go to that of the
+    /// photo of the same camera and cards whose bench their own cards fit, and which is next to it.
     fn add_others(&self, groups: &mut [Vec<usize>], order: &[usize]) {
         let mut of: Vec<Option<usize>> = vec![None; self.photos.len()];
         for (number, group) in groups.iter().enumerate() {
@@ -224,9 +224,9 @@ impl Known<'_> {
                 let shared = self.cards[*other].intersection(&self.cards[photo]).count();
                 let misfit = of[*other].map_or(0, |number| -fits[number]);
                 (
-                    misfit,
                     is_other_camera,
                     std::cmp::Reverse(shared),
+                    misfit,
                     rank(*other).abs_diff(rank(photo)),
                 )
             };
