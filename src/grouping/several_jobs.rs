@@ -15,7 +15,7 @@ pub const SEVERAL_JOBS: &str = "several-jobs-in-folder";
 
 /// The finding that the photos show two benches, so that nothing is measured.
 pub const TWO_BENCHES: &str = "two-benches";
-/// Findings by which photos are not of one job: nothing else that they show is told.
+/// Findings by which photos are not of one job: nothing else that they show is reported.
 pub const NOT_ONE_JOB: [&str; 2] = [SEVERAL_JOBS, TWO_BENCHES];
 
 /// What is said of photos that show two benches or more, each with its photos.

@@ -128,7 +128,7 @@ pub fn tick(bench: &Bench, order: &str) -> Result<(), Refusal> {
             return Err(Refusal::new(
                 409,
                 "The plan has no such step any more.",
-                "Look at the plan as it stands now.",
+                "Look at the present plan.",
             ));
         };
         let key = step_key(number, step);

@@ -33,7 +33,7 @@ pub fn section(state: &State) -> Markup {
     let rows = rows(result);
     let newer = result.generation != state.generation;
     html! {
-        h2 { "So it stands" }
+        h2 { "How it is now" }
         p.kind { "From " (result.photos) " photos" (if newer { "; newer ones are not in it yet" } else { "" }) }
         @if rows.is_empty() { p { "No figure yet: " (said::on_the_phone(&result.document.summary)) } }
         @for row in &rows { (figure(row, state)) }
@@ -96,7 +96,7 @@ fn shrinking(figure: &Figure, state: &State) -> Vec<String> {
             earlier.push(u);
         }
     }
-    // The last one is the present one, which stands there anyway.
+    // The last one is the present one, which is shown anyway.
     earlier.pop();
     let skipped = earlier.len().saturating_sub(SHRINKING - 1);
     earlier.split_off(skipped)

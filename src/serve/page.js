@@ -219,7 +219,7 @@ function answered(photo, status, answer) {
     mine = answer.key;
     if (answer.again && !photo.isSentAgain) trouble.push("Already here: this photo counts once.");
   } else {
-    // No older photo's answer stands there for this one.
+    // No older photo's answer is shown for this one.
     mine = "none";
     trouble.push(announced > 1 ? `${photo.file.name}: ${answer.what} ${answer.do}` : `${answer.what} ${answer.do}`);
   }

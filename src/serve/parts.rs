@@ -16,11 +16,11 @@ use crate::glance::stand::Stand;
 use crate::grouping::Mark;
 use crate::report::numbers::named;
 
-/// All that a phone is told at once.
+/// All that the page shows at once.
 #[derive(Debug, Serialize)]
 pub struct Parts {
     pub version: u64,
-    /// Sections by name, each as it stands in the page.
+    /// Sections by name, each as the page has it.
     pub sections: BTreeMap<&'static str, String>,
     /// The sections' names from top to bottom.
     pub order: &'static [&'static str],
@@ -28,9 +28,9 @@ pub struct Parts {
     pub next: String,
 }
 
-/// While photos are being taken: the last one stands at the top.
+/// While photos are being taken: the last one is at the top.
 const TAKING: [&str; 7] = ["shot", "walk", "photos", "figures", "steps", "evenings", "finish"];
-/// Once all are taken: what to do stands at the top.
+/// Once all are taken: what to do is at the top.
 const DOING: [&str; 7] = ["steps", "figures", "evenings", "finish", "walk", "shot", "photos"];
 /// When a position is complete the screen says so before anything else.
 const TURNING: [&str; 7] = ["walk", "shot", "photos", "figures", "steps", "evenings", "finish"];
@@ -89,7 +89,7 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
     }
 }
 
-/// The job's name, as it is told on the page.
+/// The job's name, as the page gives it.
 pub fn title(state: &State) -> String {
     state.job.bike.name.as_deref().map_or_else(
         || folder_name(state).unwrap_or_else(|| "Wheel and chain line".to_owned()),
@@ -328,7 +328,7 @@ mod tests {
         assert_eq!(switch_words(&few, &few), "The wheel stands in position ");
         assert_eq!(switch_words(&few, &full), "Show position ");
         assert_eq!(switch_words(&full, &few), "Show position ");
-        // A whole side is missing: nobody is told that this will do, and leaving it is asked back.
+        // A whole side is missing: the page does not call this enough, and asks before leaving it.
         let one_sided = Tally { photos: 6, left: 6, unseen: vec![2], ..Tally::default() };
         assert_eq!(switch_words(&one_sided, &few), "The wheel stands in position ");
         assert!(ask(&one_sided, 0, 1).unwrap().contains("no photo from the right"));

@@ -46,7 +46,7 @@ fn is_ticked(state: &State, evening: u32, step: &PlanStep) -> bool {
 }
 
 /// The page of an earlier evening's report as it lies in its folder; None where there is none.
-/// `asked` is what stands behind "evening/" in the address: nothing of it becomes a path.
+/// `asked` is what follows "evening/" in the address: nothing of it becomes a path.
 pub fn report(bench: &Bench, asked: &str) -> Option<Vec<u8>> {
     let number: u32 = asked.strip_suffix(PAGE)?.strip_suffix('/')?.parse().ok()?;
     let ticks: Ticks = {

@@ -322,7 +322,7 @@ impl State {
         })
     }
 
-    /// Takes up what a measurement told.
+    /// Takes up what a measurement showed.
     pub fn take_result(&mut self, result: LastResult) {
         let figures = result
             .document

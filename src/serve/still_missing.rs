@@ -20,7 +20,7 @@ pub struct SoFar<'a> {
     pub chain_side: Option<Side>,
     /// Whether the evening before knows the wheel, so that one position of it is enough.
     pub wheel_is_known: bool,
-    /// What the step is told by and the photos lack for want of the frame's marks.
+    /// What shows the step and the photos lack for want of the frame's marks.
     pub in_frame: Option<Figure>,
 }
 
@@ -80,7 +80,7 @@ impl SoFar<'_> {
         (1..=N_TABS as u8).filter(|number| wanted(self.job.tab(*number).role)).collect()
     }
 
-    /// The tabs from which the wheel's axis is told by turning it.
+    /// The tabs that show the wheel's axis when it is turned.
     fn of_wheel(&self) -> BTreeSet<u8> {
         self.with_role(|role| matches!(role, Role::RearRim { .. } | Role::RearSprocket))
     }
@@ -192,7 +192,7 @@ fn showing(n: usize, tabs: &BTreeSet<u8>) -> String {
     }
 }
 
-/// Where a side stands in [`Lack::from`].
+/// Where a side is in [`Lack::from`].
 fn place(side: Option<Side>) -> usize {
     match side {
         Some(Side::Left) => 0,

@@ -13,7 +13,7 @@ use crate::job::Job;
 pub const BEARINGS: [f64; 3] = [130.0, 90.0, 50.0];
 /// Standpoints count as different from so far apart, degrees.
 const APART_DEG: f64 = 20.0;
-/// A camera not higher than this over the bench stands low, degrees.
+/// A camera not higher than this over the bench is low, degrees.
 pub const LOW_DEG: f64 = 25.0;
 
 /// One photo of the position.
