@@ -3,6 +3,7 @@
 use crate::figure::member::Section;
 use crate::figure::{Figure, Kind};
 use crate::finding::{Finding, Severity};
+use crate::measurement::Quality;
 use crate::say;
 use crate::scene::Solution;
 use crate::scene::model::state::TurningPart;
@@ -41,7 +42,10 @@ pub fn findings(
     if !has_cord && !is_reported {
         findings.push(cord_not_seen());
     }
-    findings.extend(solution.cord_findings.iter().cloned());
+    // Where riders show the datum well, nothing suffers from what the cord's edges lack.
+    let riders_do = choices.datum.as_ref().is_some_and(|datum| datum.quality == Quality::Good);
+    let counts = |finding: &&Finding| !riders_do || finding.severity == Severity::Refused;
+    findings.extend(solution.cord_findings.iter().filter(counts).cloned());
     let setups: Vec<usize> =
         (0..settings.setups.len()).filter(|&s| !settings.lens_only[s]).collect();
     if setups.len() == 1 {

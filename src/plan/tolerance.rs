@@ -125,11 +125,13 @@ fn blocked(figure: &Figure, input: &Figures) -> Option<Sentence> {
 /// Why a figure that is measured from the cord was seen too poorly, where the cord was: whatever
 /// shows the wheel from more sides does not help it.
 fn poor_datum(figure: &Figure, input: &Figures) -> Option<Sentence> {
-    let finding = input.findings.iter().find(|finding| {
+    let is_poor = input.findings.iter().any(|finding| {
         finding.severity != Severity::Note && POOR_DATUM.contains(&finding.id.as_str())
-    })?;
-    counts_from_it(figure).then(|| {
-        say!["The cord, which it is measured from, was not seen well enough. "].and(&finding.advice)
+    });
+    (is_poor && counts_from_it(figure)).then(|| {
+        say![
+            "The cord, which it is measured from, was not seen well enough: the finding on the cord says what helps."
+        ]
     })
 }
 

@@ -580,7 +580,7 @@ fn a_chain_step_waits_for_a_squareness_that_cannot_be_judged() {
     );
     let yaw = outcome.verdicts.iter().find(|v| v.field == Figure::WheelYaw).expect("a verdict");
     let why = yaw.decide.as_ref().expect("a reason").to_string();
-    assert!(why.contains("The cord, which it is measured from") && why.contains("Stand higher."));
+    assert!(why.contains("The cord, which it is measured from"));
 }
 
 /// A way that leaves the rim beyond its limit, where nobody can judge it, does not count as one
