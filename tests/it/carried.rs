@@ -26,7 +26,7 @@ const JOB: &str = "schema = \"sightcord-job/1\"\n[print]\nmeasured_along_mm = 25
 /// A bike whose wheel, chain line and rim are out, with a rear sprocket that wobbles.
 fn crooked(seed: u64, chain_side: Side) -> TruthScene {
     let mut scene = TruthScene { seed, ..TruthScene::default() };
-    let sign = if seed % 2 == 0 { 1.0 } else { -1.0 };
+    let sign = if seed.is_multiple_of(2) { 1.0 } else { -1.0 };
     let wheel = &mut scene.bike.wheel;
     wheel.yaw_deg = 0.7 * sign;
     wheel.lean_deg = 0.05;

@@ -29,7 +29,7 @@ fn copy_of(set: &Path, chosen: [usize; 3], to: &Path) {
 #[ignore = "needs ../shared"]
 fn three_photos_a_setup_give_few_figures_and_no_wrong_one() {
     let sets = std::env::var("SETS").unwrap_or_else(|_| "cord-00".to_owned());
-    let each: usize = std::env::var("EACH").ok().and_then(|each| each.parse().ok()).unwrap_or(28);
+    let each: usize = std::env::var("EACH").ok().and_then(|each| each.parse().ok()).unwrap_or(15);
     let mut complaints = Vec::new();
     let (mut n_jobs, mut n_useful) = (0, 0);
     for set in sets.split(',') {

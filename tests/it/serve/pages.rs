@@ -306,9 +306,9 @@ fn a_second_evening_says_what_became_of_each_step() {
     assert!(measured.success());
     let page = Page::open(&job);
     let mut browser = Browser::open(&page.address());
-    browser.wait_for("document.querySelector('#evenings li') !== null");
+    browser.wait_for("document.querySelector('#evenings').innerText.includes('moved ')");
     let told = browser.text("#evenings");
-    assert!(told.contains("Since evening 1") && told.contains("asked "), "{told}");
+    assert!(told.contains("Since evening 1") && told.contains("moved "), "{told}");
     // The first evening's steps and report are still to be had.
     assert!(browser.text("#finish").contains("Back to evening 1"), "{}", browser.text("#finish"));
     let report = page.get("evening/1/index.html");
