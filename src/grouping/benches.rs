@@ -20,11 +20,6 @@ use super::card_layouts::{Compared, Layout, cards_once, compared, fit, layouts, 
 const LEAST_PHOTOS: usize = 3;
 /// A tab that a bench shows is in as many of its photos.
 const LEAST_VIEWS: usize = 2;
-/// What a change from one bench to the other counts against it, and what being of a group counts for
-/// it; that its own cards fit counts one (our choice: groups stay as they are, and photos in none go
-/// with those next to them in time).
-const CHANGE: i32 = 4;
-const GROUPED: i32 = 1000;
 /// Rounds in which photos change groups (our choice: two or three are enough).
 const ROUNDS: usize = 10;
 
@@ -40,8 +35,7 @@ struct Known<'a> {
 }
 
 /// The photos of each bench, where they show two or more; those of the bench of most photos first.
-/// Photos of cards alone and those that show nothing go with the photos next to them, in `order`,
-/// which holds every photo once.
+/// Photos of cards alone and those that tell nothing go with the photos next to them, in `order`.
 pub fn two_benches(
     photos: &[ScenePhoto],
     settings: &SceneSettings,
@@ -72,7 +66,7 @@ pub fn two_benches(
         return None;
     }
     whole.sort_by_key(|group| (std::cmp::Reverse(group.len()), group[0]));
-    known.part_in_time(&mut whole, order);
+    known.add_others(&mut whole, order);
     Some(whole)
 }
 
@@ -209,39 +203,37 @@ impl Known<'_> {
             && in_a.keys().any(|number| in_b.contains_key(number) && stands_still(*number))
     }
 
-    /// Photos that are in no group go to a bench as well. People photograph one bench after the
-    /// other: of all ways to part the photos in time the one is taken that fits best, each change
-    /// from bench to bench counting against it (Viterbi).
-    fn part_in_time(&self, groups: &mut [Vec<usize>], order: &[usize]) {
-        let n = groups.len();
-        let speaks = |photo: usize, group: &Vec<usize>| {
-            let own = if group.contains(&photo) { GROUPED } else { 0 };
-            fit(&self.layouts, photo, group).signum() + own
-        };
-        let mut score = vec![0_i32; n];
-        let mut came_from: Vec<Vec<usize>> = Vec::new();
-        for &photo in order {
-            let best = |to: usize| {
-                (0..n)
-                    .map(|from| (score[from] - if from == to { 0 } else { CHANGE }, from))
-                    .max_by_key(|(score, from)| (*score, *from != to))
-                    .unwrap_or((0, to))
+    /// Photos that are in no group go to the one that their cards fit best, else to that of the
+    /// photo next to theirs, of the same camera and cards if there is one.
+    fn add_others(&self, groups: &mut [Vec<usize>], order: &[usize]) {
+        let mut of: Vec<Option<usize>> = vec![None; self.photos.len()];
+        for (number, group) in groups.iter().enumerate() {
+            group.iter().for_each(|photo| of[*photo] = Some(number));
+        }
+        let alone = groups.to_vec();
+        let rank = |photo: usize| order.iter().position(|idx| *idx == photo).unwrap_or(photo);
+        let others: Vec<usize> = (0..of.len()).filter(|photo| of[*photo].is_none()).collect();
+        for photo in others {
+            let own = &self.photos[photo];
+            let fits: Vec<i32> =
+                alone.iter().map(|group| fit(&self.layouts, photo, group)).collect();
+            let unlike = |other: &usize| {
+                let theirs = &self.photos[*other];
+                let is_other_camera = (&theirs.camera, theirs.width, theirs.height)
+                    != (&own.camera, own.width, own.height);
+                let shared = self.cards[*other].intersection(&self.cards[photo]).count();
+                let misfit = of[*other].map_or(0, |number| -fits[number]);
+                (
+                    misfit,
+                    is_other_camera,
+                    std::cmp::Reverse(shared),
+                    rank(*other).abs_diff(rank(photo)),
+                )
             };
-            let steps: Vec<(i32, usize)> = (0..n).map(best).collect();
-            came_from.push(steps.iter().map(|step| step.1).collect());
-            score =
-                steps.iter().zip(&*groups).map(|(step, of)| step.0 + speaks(photo, of)).collect();
-        }
-        let mut parted = vec![Vec::new(); n];
-        let last = (0..n).max_by_key(|&number| (score[number], std::cmp::Reverse(number)));
-        let mut at = last.unwrap_or(0);
-        for (photo, from) in order.iter().zip(&came_from).rev() {
-            parted[at].push(*photo);
-            at = from[at];
-        }
-        // A bench that every photo left was none; its group says more.
-        if parted.iter().all(|photos| !photos.is_empty()) {
-            groups.clone_from_slice(&parted);
+            let next = (0..of.len()).filter(|other| of[*other].is_some()).min_by_key(unlike);
+            if let Some(number) = next.and_then(|next| of[next]) {
+                groups[number].push(photo);
+            }
         }
         groups.iter_mut().for_each(|group| group.sort_unstable());
     }
