@@ -202,7 +202,7 @@ pub enum State {
     ToDo,
     /// A figure that the bike can't do without was not measured.
     NotFinished,
-    /// All was measured, and nothing is out, but not every verdict is sure.
+    /// All was measured, but not every verdict is sure, and no step can be named before it is.
     Undecided,
     /// Nothing was measured.
     #[default]

@@ -8,15 +8,14 @@
 
 use std::collections::BTreeSet;
 
-use nalgebra::{DMatrix, Matrix6, Vector6};
-
-use crate::math::rigid::log;
 use crate::scene::adjust::solve::{Problem, Trials};
 use crate::scene::model::input::SceneSettings;
 use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
-use crate::scene::model::state::{Carrier, State, Tab};
+use crate::scene::model::state::{Carrier, Tab};
 use crate::scene::model::unknowns::Slots;
+
+use super::two_places::TwoPlaces;
 
 /// Squared distance between a tab's two places over its covariance, for each of six unknowns. Over
 /// some sixty drawn benches it was 6 at most where nothing was touched, 7 where a card was kicked,
@@ -65,7 +64,7 @@ fn in_setup(solution: &Solution, part: &[usize], setup: usize) -> Option<f64> {
     let mut state = solution.state.clone();
     let mut blocks = solution.blocks.clone();
     let mut views = BTreeSet::new();
-    let mut places: Vec<(usize, usize)> = Vec::new();
+    let mut places: Vec<[usize; 2]> = Vec::new();
     for &tab in part {
         let apart = state.tabs.len();
         let mut shown = false;
@@ -80,7 +79,7 @@ fn in_setup(solution: &Solution, part: &[usize], setup: usize) -> Option<f64> {
         }
         if shown {
             state.tabs.push(state.tabs[tab].clone());
-            places.push((tab, apart));
+            places.push([tab, apart]);
         }
     }
     let slots = Slots::of(&state);
@@ -89,27 +88,9 @@ fn in_setup(solution: &Solution, part: &[usize], setup: usize) -> Option<f64> {
     let trials = Trials::of(&state, &problem(&solution.blocks), &problem(&blocks), &views)?;
     let (step, covariance) = trials.step(&views)?;
     state.nudge_kept(&slots, step.as_slice());
-    let of_tab = |&(tab, apart)| distance(&state, &slots, &covariance, tab, apart);
+    let of_tab = |both: &[usize; 2]| {
+        let poses = both.map(|tab| state.tabs[tab].carrier_from_tab);
+        TwoPlaces::of(poses, both.map(|tab| slots.tabs[tab]), &covariance).significance()
+    };
     places.iter().filter_map(of_tab).max_by(f64::total_cmp)
-}
-
-/// Squared distance between a tab's two places over its covariance, for each of six unknowns.
-fn distance(
-    state: &State,
-    slots: &Slots,
-    covariance: &DMatrix<f64>,
-    tab: usize,
-    apart: usize,
-) -> Option<f64> {
-    let [a, b] = [tab, apart].map(|tab| state.tabs[tab].carrier_from_tab);
-    let (old, new) = (slots.tabs[tab], slots.tabs[apart]);
-    let of_difference = Matrix6::from_fn(|i, j| {
-        covariance[(new + i, new + j)] + covariance[(old + i, old + j)]
-            - covariance[(new + i, old + j)]
-            - covariance[(old + i, new + j)]
-    });
-    let (turn, shift) = (log(&(b.r * a.r.transpose())), b.t - a.t);
-    let moved = Vector6::new(turn.x, turn.y, turn.z, shift.x, shift.y, shift.z);
-    let significance = moved.dot(&(of_difference.try_inverse()? * moved)) / 6.0;
-    significance.is_finite().then_some(significance)
 }

@@ -10,11 +10,10 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::{DMatrix, Matrix6, Vector3, Vector6};
+use nalgebra::DMatrix;
 use rayon::prelude::*;
 
 use crate::finding::Finding;
-use crate::math::rigid::log;
 use crate::say;
 use crate::scene::adjust::noise::weigh;
 use crate::scene::adjust::prior::carried_middle;
@@ -23,8 +22,10 @@ use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::{Body, State};
-use crate::scene::model::unknowns::{FIXED, Slots};
+use crate::scene::model::unknowns::Slots;
 use crate::text::Amount;
+
+use super::two_places::TwoPlaces;
 
 /// Steps and rounds of weighing to judge a moment, from a solution.
 const STEPS: usize = 4;
@@ -153,49 +154,22 @@ fn most_suspicious(solution: &Solution, body: usize, views: &[usize]) -> Option<
         let (step, covariance) = trials.step(fewer(views, from))?;
         let mut state = state.clone();
         state.nudge_kept(&slots, step.as_slice());
-        Some((from, Moved::of(&state, &slots, &covariance, body, apart).significance()?))
+        Some((from, two_places(&state, &slots, &covariance, body, apart).significance()?))
     };
     let (from, significance) =
         (1..views.len()).filter_map(significance).max_by(|a, b| a.1.total_cmp(&b.1))?;
     (significance > SUSPICIOUS).then_some(from)
 }
 
-/// How a body's other place differs from its own.
-struct Moved {
-    turn: Vector3<f64>,
-    shift: Vector3<f64>,
-    covariance: Matrix6<f64>,
-}
-
-impl Moved {
-    fn of(
-        state: &State,
-        slots: &Slots,
-        covariance: &DMatrix<f64>,
-        body: usize,
-        apart: usize,
-    ) -> Self {
-        let [a, b] = [body, apart].map(|idx| state.bodies[idx].world_from_body);
-        let (old, new) = (slots.bodies[body], slots.bodies[apart]);
-        let covariance = Matrix6::from_fn(|i, j| {
-            let of_new = covariance[(new + i, new + j)];
-            if old == FIXED {
-                return of_new;
-            }
-            of_new + covariance[(old + i, old + j)]
-                - covariance[(new + i, old + j)]
-                - covariance[(old + i, new + j)]
-        });
-        Moved { turn: log(&(b.r * a.r.transpose())), shift: b.t - a.t, covariance }
-    }
-
-    /// Squared distance over its covariance, for each of the six unknowns.
-    fn significance(&self) -> Option<f64> {
-        let (turn, shift) = (self.turn, self.shift);
-        let moved = Vector6::new(turn.x, turn.y, turn.z, shift.x, shift.y, shift.z);
-        let significance = moved.dot(&(self.covariance.try_inverse()? * moved)) / 6.0;
-        significance.is_finite().then_some(significance)
-    }
+fn two_places(
+    state: &State,
+    slots: &Slots,
+    covariance: &DMatrix<f64>,
+    body: usize,
+    apart: usize,
+) -> TwoPlaces {
+    let poses = [body, apart].map(|idx| state.bodies[idx].world_from_body);
+    TwoPlaces::of(poses, [slots.bodies[body], slots.bodies[apart]], covariance)
 }
 
 /// Adjusts with a place of the body of its own in the smaller part of the photos, those before
@@ -212,7 +186,7 @@ fn read(solution: &Solution, body: usize, views: &[usize], from: usize) -> Optio
         adjust(&mut state, &Problem { blocks: &blocks, priors, slots: &slots }, STEPS);
     }
     let covariance = loose_covariance(&state, &Problem { blocks: &blocks, priors, slots: &slots })?;
-    let moved = Moved::of(&state, &slots, &covariance, body, apart);
+    let moved = two_places(&state, &slots, &covariance, body, apart);
     let significance = moved.significance()?;
     let middle = carried_middle(&state, state.bodies[body].part);
     let [a, b] = [body, apart].map(|idx| state.bodies[idx].world_from_body);

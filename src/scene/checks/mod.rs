@@ -8,3 +8,4 @@ pub mod exception_findings;
 pub mod exceptions;
 pub mod outliers;
 pub mod outlying_tabs;
+pub mod two_places;
