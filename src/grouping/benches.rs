@@ -14,7 +14,9 @@ use crate::job::{Job, Role};
 use crate::scene::start::card_size::size_groups;
 use crate::scene::{ScenePhoto, SceneSettings};
 
-use super::card_layouts::{Compared, Layout, cards_once, compared, fit, layouts, votes};
+use super::card_layouts::{
+    Compared, Layout, Middle, cards_once, compared, layouts, middle, misfits, votes,
+};
 
 /// Fewer photos than this are no bench of their own: whoever photographs a second one takes more.
 const LEAST_PHOTOS: usize = 3;
@@ -178,8 +180,12 @@ impl Known<'_> {
     }
 
     /// Whether two groups that have no two cards in common can't be of one bench: each was taken
-    /// from both sides, and both show the same still tab, though never with the same cards.
+    /// from both sides, and both show the same still tab, though never with the same cards, nor with
+    /// cards that other photos join to theirs.
     fn are_apart(&self, a: &[usize], b: &[usize]) -> bool {
+        if self.are_joined_by_cards(a, b) {
+            return false;
+        }
         let [in_a, in_b] = [a, b].map(|group| self.tabs(group));
         let is_of = |number: u8, side: Side| match self.job.tab(number).role {
             Role::RearRim { side: of }
@@ -203,37 +209,55 @@ impl Known<'_> {
             && in_a.keys().any(|number| in_b.contains_key(number) && stands_still(*number))
     }
 
-    /// Photos that are in no group go to the one that their cards fit best, else to that of the
-    /// photo next to theirs, of the same camera and cards if there is one.
+    /// Whether photos lead from the cards of one group to those of the other, each showing a card of
+    /// the one before it.
+    fn are_joined_by_cards(&self, a: &[usize], b: &[usize]) -> bool {
+        let on_bench: Vec<usize> =
+            (0..self.photos.len()).filter(|idx| !self.photos[*idx].lens_only).collect();
+        let joined = together(on_bench.len(), &|i, j| {
+            !self.cards[on_bench[i]].is_disjoint(&self.cards[on_bench[j]])
+        });
+        joined.iter().any(|photos| {
+            let holds = |group: &[usize]| photos.iter().any(|i| group.contains(&on_bench[*i]));
+            holds(a) && holds(b)
+        })
+    }
+
+    /// Photos that are in no group go to the one from which their cards lie least far. Those that
+    /// tell nothing of that go with the photo taken next to them, of those of the same camera that
+    /// show a card of theirs if there are any.
     fn add_others(&self, groups: &mut [Vec<usize>], order: &[usize]) {
         let mut of: Vec<Option<usize>> = vec![None; self.photos.len()];
         for (number, group) in groups.iter().enumerate() {
             group.iter().for_each(|photo| of[*photo] = Some(number));
         }
-        let alone = groups.to_vec();
-        let rank = |photo: usize| order.iter().position(|idx| *idx == photo).unwrap_or(photo);
-        let others: Vec<usize> = (0..of.len()).filter(|photo| of[*photo].is_none()).collect();
-        for photo in others {
+        let mut rank: Vec<usize> = (0..of.len()).collect();
+        order.iter().enumerate().for_each(|(place, photo)| rank[*photo] = place);
+        let middles: Vec<Middle> =
+            groups.iter().map(|group| middle(&self.layouts, group)).collect();
+        let nearest = |photo: usize| {
             let own = &self.photos[photo];
-            let fits: Vec<i32> =
-                alone.iter().map(|group| fit(&self.layouts, photo, group)).collect();
             let unlike = |other: &usize| {
                 let theirs = &self.photos[*other];
                 let is_other_camera = (&theirs.camera, theirs.width, theirs.height)
                     != (&own.camera, own.width, own.height);
-                let shared = self.cards[*other].intersection(&self.cards[photo]).count();
-                let misfit = of[*other].map_or(0, |number| -fits[number]);
-                (
-                    misfit,
-                    is_other_camera,
-                    std::cmp::Reverse(shared),
-                    rank(*other).abs_diff(rank(photo)),
-                )
+                let shares_none = self.cards[*other].is_disjoint(&self.cards[photo]);
+                (is_other_camera, shares_none, rank[*other].abs_diff(rank[photo]))
             };
             let next = (0..of.len()).filter(|other| of[*other].is_some()).min_by_key(unlike);
-            if let Some(number) = next.and_then(|next| of[next]) {
-                groups[number].push(photo);
-            }
+            next.and_then(|next| of[next])
+        };
+        let of_others: Vec<(usize, Option<usize>)> = (0..of.len())
+            .filter(|photo| of[*photo].is_none())
+            .map(|photo| {
+                let least = misfits(&self.layouts[photo], &middles).and_then(|misfits| {
+                    (0..misfits.len()).min_by(|&a, &b| misfits[a].total_cmp(&misfits[b]))
+                });
+                (photo, least.or_else(|| nearest(photo)))
+            })
+            .collect();
+        for (photo, number) in of_others {
+            groups[number.unwrap_or(0)].push(photo);
         }
         groups.iter_mut().for_each(|group| group.sort_unstable());
     }

@@ -38,7 +38,7 @@ pub(super) type Layout = BTreeMap<(u8, u8), Lies>;
 
 /// How far what is told of a pair of cards scatters: mm and radians.
 #[derive(Clone, Copy, Debug)]
-struct Scatter {
+pub(super) struct Scatter {
     mm: f64,
     turn: f64,
 }
@@ -190,13 +190,13 @@ fn alike_to_one(pairs: &BTreeMap<(u8, u8), bool>, sizes: &[BTreeSet<u8>]) -> (us
 /// The most of these cards that all lie alike to each other and to those in `chosen`.
 fn all_alike(pairs: &BTreeMap<(u8, u8), bool>, chosen: &[u8], cards: &[u8]) -> usize {
     let Some((&next, rest)) = cards.split_first() else { return chosen.len() };
-    // No choice among the rest can be better than all of them.
-    let without = all_alike(pairs, chosen, rest);
     let fits = chosen.iter().all(|card| pairs.get(&(*card, next)) == Some(&true));
-    if !fits || without >= chosen.len() + cards.len() {
-        return without;
+    let with = if fits { all_alike(pairs, &[chosen, &[next]].concat(), rest) } else { 0 };
+    // No choice among the rest can be better than all of them.
+    if with == chosen.len() + cards.len() {
+        return with;
     }
-    without.max(all_alike(pairs, &[chosen, &[next]].concat(), rest))
+    with.max(all_alike(pairs, chosen, rest))
 }
 
 /// For each two of these layouts (n x n): +1 where they are alike but for one card, -1 where they
@@ -219,7 +219,7 @@ pub(super) fn votes(layouts: &[&Layout], sizes: &[BTreeSet<u8>]) -> Vec<i8> {
 }
 
 /// How the cards lie in a group of photos: the middle of what two or more tell, and its scatter.
-fn middle(layouts: &[Layout], group: &[usize]) -> BTreeMap<(u8, u8), (Lies, Scatter)> {
+pub(super) fn middle(layouts: &[Layout], group: &[usize]) -> Middle {
     let mut said = said(group.iter().map(|photo| &layouts[*photo]));
     said.retain(|_, all| all.len() > 1);
     let middle = |all: Vec<Lies>| {
@@ -238,16 +238,22 @@ fn middle(layouts: &[Layout], group: &[usize]) -> BTreeMap<(u8, u8), (Lies, Scat
     said.into_iter().map(|(pair, all)| (pair, middle(all))).collect()
 }
 
-/// How well one photo fits a group: pairs of cards that lie in it as they do in the group, less
-/// those that don't.
-pub(super) fn fit(layouts: &[Layout], photo: usize, group: &[usize]) -> i32 {
-    let (mut told, mut scatter) = (Layout::new(), BTreeMap::new());
-    for (pair, (lies, own)) in middle(layouts, group) {
-        told.insert(pair, lies);
-        scatter.insert(pair, own);
-    }
-    let pairs = pairs_alike([&layouts[photo], &told], &scatter, PHOTOS_DIFFER);
-    pairs.values().map(|is_alike| if *is_alike { 1 } else { -1 }).sum()
+/// How the cards lie in a group, and how that scatters.
+pub(super) type Middle = BTreeMap<(u8, u8), (Lies, Scatter)>;
+
+/// How far a photo lies from each of these groups, over the pairs of cards that it and all of them
+/// tell of, in units of the widest scatter. None where there is no such pair.
+pub(super) fn misfits(photo: &Layout, groups: &[Middle]) -> Option<Vec<f64>> {
+    let told_by_all = photo.iter().filter_map(|(pair, lies)| {
+        let of: Vec<&(Lies, Scatter)> =
+            groups.iter().map(|group| group.get(pair)).collect::<Option<_>>()?;
+        let widest =
+            |of_one: fn(&Scatter) -> f64| of.iter().map(|(_, s)| of_one(s)).fold(0.0, f64::max);
+        let widest = Scatter { mm: widest(|s| s.mm), turn: widest(|s| s.turn) };
+        let apart = of.iter().map(|(there, _)| lies.apart(there, &widest).min(PHOTOS_DIFFER));
+        Some(apart.collect::<Vec<f64>>())
+    });
+    told_by_all.reduce(|sum, next| sum.iter().zip(next).map(|(sum, next)| sum + next).collect())
 }
 
 /// What two groups of photos tell of the cards.
@@ -255,17 +261,19 @@ pub(super) fn fit(layouts: &[Layout], photo: usize, group: &[usize]) -> i32 {
 pub(super) struct Compared {
     /// Pairs of cards of which both tell.
     pub(super) pairs: usize,
-    /// Cards of which both tell, and those that one shows in most of its photos and the other in
-    /// none.
-    cards: usize,
+    /// Cards of which both tell.
+    told: usize,
     /// As many of them lie alike in both as can at once.
     alike: usize,
+    /// Cards that one shows in most of its photos and the other in none.
+    one_sided: usize,
 }
 
 impl Compared {
-    /// Whether half of the cards or more lie elsewhere: no kick does that.
+    /// Whether half of the cards or more lie elsewhere, and more than one of those of which both
+    /// tell: one that was kicked is not enough.
     pub(super) fn contradict(&self) -> bool {
-        self.pairs > 0 && self.cards > 2 && 2 * self.alike <= self.cards
+        self.alike + 1 < self.told && 2 * self.alike <= self.told + self.one_sided
     }
 }
 
@@ -302,7 +310,8 @@ pub(super) fn compared(
     });
     Compared {
         pairs: of_a.len(),
-        cards: told.len() + one_sided.count(),
+        told: told.len(),
         alike: sizes.iter().map(most).sum(),
+        one_sided: one_sided.count(),
     }
 }

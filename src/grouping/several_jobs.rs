@@ -37,11 +37,12 @@ pub fn two_layouts(photos: &[Listed], benches: &[Vec<usize>]) -> Finding {
         TWO_BENCHES,
         format!(
             "These photos show {number} bikes, or {number} layouts of the cards: {}. Cards or tabs lie differently to each other in the ones \
-             than in the others. Nothing is measured and no step is given.",
+             than in the others. A photo or two that tell little may be on the wrong list. Nothing is measured and no step is given.",
             listed(&parts)
         ),
         "Make a job folder for each of them, and measure one at a time. If it is one bike whose cards were laid anew, take both positions \
-         of the wheel with the cards as they lie now.",
+         of the wheel with the cards as they lie now. If nothing was touched, name each position's photos under [[setup]] in job.toml: \
+         that is believed.",
     )
 }
 

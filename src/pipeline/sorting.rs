@@ -106,6 +106,10 @@ fn not_one_job(scenes: &[ScenePhoto], listed: &[Listed], job: &Job) -> Option<Se
         let parts = folders.values().zip(each).map(|(own, (_, sorted))| (own.clone(), sorted));
         return Some(Several { sorted: Sorted::of_parts(scenes.len(), parts.collect()), finding });
     }
+    // Whoever names each set-up's photos in job.toml is believed.
+    if listed.iter().all(|photo| photo.by_job || photo.is_for_the_lens()) {
+        return None;
+    }
     let order = in_time(listed, &(0..listed.len()).collect::<Vec<_>>());
     let benches = two_benches(scenes, &settings, job, &order)?;
     let finding = two_layouts(listed, &benches);
