@@ -168,13 +168,15 @@ fn is_same(earlier: &[u8], document: &ResultDocument, left_out: &[Finding]) -> b
     if left_out.is_empty() {
         return earlier == sealed.as_bytes();
     }
-    let without_findings = |bytes: &[u8]| -> Option<serde_json::Value> {
+    let about_them: Vec<serde_json::Value> =
+        left_out.iter().filter_map(|finding| serde_json::to_value(finding).ok()).collect();
+    let without_those = |bytes: &[u8]| -> Option<serde_json::Value> {
         let mut value: serde_json::Value = serde_json::from_slice(bytes).ok()?;
-        value.as_object_mut()?.remove("findings");
+        value.get_mut("findings")?.as_array_mut()?.retain(|finding| !about_them.contains(finding));
         Some(value)
     };
-    let earlier = without_findings(earlier);
-    earlier.is_some() && earlier == without_findings(sealed.as_bytes())
+    let earlier = without_those(earlier);
+    earlier.is_some() && earlier == without_those(sealed.as_bytes())
 }
 
 fn check_names(opened: &JobFolder, within: &Within) -> Result<(), KeepError> {

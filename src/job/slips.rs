@@ -77,6 +77,7 @@ fn bare_word(key: &str, value: &str) -> (String, String) {
     match kind {
         Some(Kind::Number { .. } | Kind::Whole { .. }) => {
             let is_of_number = |c: char| c.is_ascii_digit() || "+-.".contains(c);
+            let value = value.replacen(',', ".", 1);
             let end = value.find(|c| !is_of_number(c)).unwrap_or(value.len());
             let (number, unit) = value.split_at(end);
             let unit = unit.trim();
@@ -86,6 +87,10 @@ fn bare_word(key: &str, value: &str) -> (String, String) {
                     format!("Leave \"{unit}\" away: write {key} = {number}."),
                 );
             }
+            return (
+                format!("{key} takes a number"),
+                format!("Write {key} = and the number, with a point for decimals, without quotes."),
+            );
         }
         Some(Kind::Flag) => {
             let advice = match value.to_lowercase().as_str() {
@@ -166,7 +171,7 @@ fn line_at(text: &str, at: usize) -> Option<&str> {
 /// "60,5" and "60.5" where the value in the line at `at` is a number with a comma.
 fn decimal_comma(text: &str, at: usize) -> Option<(String, String)> {
     let (_, value) = line_at(text, at)?.split_once('=')?;
-    let value = value.split('#').next().unwrap_or_default().trim();
+    let value = without_note(value);
     let (whole, decimals) = value.split_once(',')?;
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
     let unsigned = whole.strip_prefix(['-', '+']).unwrap_or(whole);

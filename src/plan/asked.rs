@@ -55,6 +55,7 @@ pub fn asked_and_done(step: &PlanStep, told: &StepProgress) -> Option<Sentence> 
     ];
     let left_over = Amount::measured(&left, kind);
     Some(match told.progress {
+        _ if !says_enough(told) => say![asked, ": too unsure to say"],
         Progress::Done if done.u > VAGUE * size => {
             say![asked, ": fine, as far as these photos tell"]
         }
@@ -62,6 +63,34 @@ pub fn asked_and_done(step: &PlanStep, told: &StepProgress) -> Option<Sentence> 
         Progress::Partly | Progress::NotDone => say![asked, ": ", left_over, " left"],
         Progress::TooFar => say![asked, ": ", left_over, " too far, take it back"],
         Progress::WrongWay => say![asked, ": the wrong way, ", left_over, " left"],
-        Progress::NotShown => say![asked, ": too unsure to say"],
+        // Nothing that is not shown says enough.
+        Progress::NotShown => return None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::outcome::Unit;
+    use crate::plan::planner::blank;
+
+    /// Found 1.1 of 1.4 mm with a ± of 0.85: all of it, or less than a fifth.
+    #[test]
+    fn nothing_is_called_fine_with_a_u_above_half_of_what_was_asked() {
+        let step = PlanStep { step: StepKind::Chain, ..blank() };
+        let told = |u: f64| StepProgress {
+            n: 1,
+            step: StepKind::Chain,
+            unit: Unit::Mm,
+            planned: Some(1.4),
+            found: Some(Measurement { value: 1.1, u, quality: Quality::Good }),
+            progress: Progress::Done,
+            why_not_shown: None,
+            what: Sentence::default(),
+        };
+        let words = |u: f64| asked_and_done(&step, &told(u)).expect("words").to_string();
+        assert!(words(0.85).ends_with("too unsure to say"), "{}", words(0.85));
+        assert!(words(0.5).ends_with("fine, as far as these photos tell"), "{}", words(0.5));
+        assert!(words(0.2).ends_with(": fine"), "{}", words(0.2));
+    }
 }

@@ -7,6 +7,9 @@ use crate::bench::Figures;
 use crate::figure::Figure;
 use crate::text::listed;
 
+/// What only matters where photos are copied by hand.
+pub const INTO_A_FOLDER: &str = ", into a folder of their own";
+
 /// What the plan and the verdicts come to.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Conclusion {
@@ -103,9 +106,10 @@ fn not_finished(input: &Figures, missing: &[&Figure], steps: &[PlanStep]) -> Con
     let needs_turn =
         missing.iter().any(|figure| matches!(figure, Figure::WheelYaw | Figure::WheelOffset));
     let why = if setups.len() == 1 && needs_turn {
-        "only one position of the wheel was photographed. Turn the wheel half round by hand and take six more photos: three from the \
-         left, three from the right, into a folder of their own."
-            .to_owned()
+        format!(
+            "only one position of the wheel was photographed. Turn the wheel half round by hand and take six more photos: three from the \
+             left, three from the right{INTO_A_FOLDER}."
+        )
     } else {
         let names: Vec<String> = missing.iter().map(|figure| figure.name()).collect();
         let was = if names.len() == 1 { "was" } else { "were" };

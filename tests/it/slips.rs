@@ -84,7 +84,7 @@ fn glance_says_once_that_the_settings_are_not_used() {
     fs::write(folder.path().join("a.jpg"), "no picture").unwrap();
     let out = sightcord(&["glance", folder.path().to_str().unwrap()]);
     let told = String::from_utf8_lossy(&out.stderr);
-    assert!(told.contains("job.toml is not used until this is mended"), "{told}");
+    assert_eq!(told.matches("job.toml is not used until this is mended").count(), 1, "{told}");
     assert!(!told.contains(".."), "{told}");
 }
 
