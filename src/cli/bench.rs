@@ -180,7 +180,7 @@ mod tests {
         let open = words(&args(true), "my-bike", 2) + &after(false, known.first(), &known);
         for said in [
             "Scan the code",
-            "It goes on with evening 2",
+            "It continues evening 2",
             "open to this computer's network (192.168.43.0/24, by wlan0)",
             "--at 192.168.43.7",
             "nothing is encrypted",

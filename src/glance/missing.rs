@@ -53,7 +53,7 @@ pub fn has_tab(glance: &Glance, number: u8) -> bool {
 }
 
 /// How many of these photos show a tab.
-pub(super) fn n_views(photos: &[&Glance], number: u8) -> usize {
+pub fn n_views(photos: &[&Glance], number: u8) -> usize {
     photos.iter().filter(|glance| has_tab(glance, number)).count()
 }
 

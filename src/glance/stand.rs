@@ -12,6 +12,7 @@ use crate::camera::Lens;
 use crate::cards::Pattern;
 use crate::figure::Side;
 use crate::glance::read_cord::focal;
+use crate::glance::seen::Glance;
 use crate::job::{Job, Role};
 use crate::math::Rigid;
 use crate::photo::PhotoFacts;
@@ -84,6 +85,18 @@ pub fn faces(role: Role, chain_side: Option<Side>) -> Option<Side> {
         Role::GearboxSprocket | Role::RearSprocket => chain_side,
         _ => None,
     }
+}
+
+/// The side on which a photo shows sprocket tabs together with tabs that tell the side.
+pub fn chain_side_in(glance: &Glance, job: &Job) -> Option<Side> {
+    let roles = || glance.tabs.iter().map(|tab| job.tab(tab.number).role);
+    if !roles().any(|role| matches!(role, Role::GearboxSprocket | Role::RearSprocket)) {
+        return None;
+    }
+    roles().find_map(|role| match role {
+        Role::RearRim { side } | Role::SpindleEnd { side } => Some(side),
+        _ => None,
+    })
 }
 
 /// The camera over a card, in directions of the bike: x to its front, y to its left, z up, mm.

@@ -4,7 +4,7 @@
 //! The page's figures stay those of the command measure; this serves only to say what became of
 //! the steps.
 
-use super::state::{Earlier, State, step_key};
+use super::state::{Earlier, State};
 use crate::bench::known_wheel::KnownWheel;
 use crate::bench::{self, BenchSettings, Figures};
 use crate::figure::Figure;
@@ -18,7 +18,7 @@ use crate::report::ResultDocument;
 /// The wheel as the evening before found it; None without such an evening, or where it found no
 /// axis.
 pub fn wheel_before(state: &State) -> Option<KnownWheel> {
-    let before = state.earlier.last()?;
+    let before = state.before()?;
     let wheel = KnownWheel::of(&before.evening.figures)?;
     Some(if sprocket_was_off(state, before) { wheel.with_sprocket_taken_off() } else { wheel })
 }
@@ -27,11 +27,13 @@ pub fn wheel_before(state: &State) -> Option<KnownWheel> {
 /// ticked other steps alone.
 fn sprocket_was_off(state: &State, before: &Earlier) -> bool {
     let plan = &before.evening.plan;
-    let is_ticked = |step| state.kept.ticks.contains(&step_key(before.number, step));
+    let is_ticked = |step| state.was_ticked(before.number, step);
     let packs = plan.iter().find(|step| {
         step.step == StepKind::Chain && step.applied_to == SpacerKind::Sprocket.word()
     });
-    packs.is_some_and(|step| is_ticked(step) || !plan.iter().any(is_ticked))
+    // Ticks of an evening can't be set once the next one has begun.
+    let is_long_ago = before.number + 1 < state.evening.number;
+    packs.is_some_and(|step| is_long_ago || is_ticked(step) || !plan.iter().any(is_ticked))
 }
 
 /// The evening as a comparison reads it. Without an axis of its own it has that of `wheel`, if its

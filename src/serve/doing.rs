@@ -13,16 +13,11 @@ pub fn are_all_ticked(state: &State) -> bool {
     plan.is_some_and(|plan| !plan.is_empty() && plan.iter().all(|step| state.is_ticked(step)))
 }
 
-/// Whether the figures are those of all photos.
-pub fn is_measured(state: &State) -> bool {
-    state.last_result.as_ref().is_some_and(|result| result.generation == state.generation)
-}
-
 /// The steps, as far as they may be acted upon: while a position lacks photos they would change
 /// with the next ones.
 pub fn what_to_do(state: &State, all_taken: bool) -> Markup {
     let Some(result) = &state.last_result else { return html! {} };
-    let is_stale = !is_measured(state);
+    let is_stale = !state.is_measured();
     let is_open =
         matches!(result.document.state, None | Some(PlanState::NotFinished | PlanState::Refused));
     html! {
@@ -32,9 +27,12 @@ pub fn what_to_do(state: &State, all_taken: bool) -> Markup {
                 summary { "Steps so far: the photos are not complete" }
                 (steps::section(state))
             },
-            (true, true, true) => p { "What is to do is being worked out: " (result.photos) " photos are measured, the newer ones in a moment." },
+            (true, true, true) => p {
+                "The steps need all photos: " (result.photos) " are measured"
+                @if state.is_tried() { "." } @else { ", the newer ones in a moment." }
+            },
             (true, _, _) => {
-                @if is_stale { p.status { "From " (result.photos) " photos; newer ones are being measured." } }
+                @if is_stale { p.status { "From " (result.photos) " photos" @if !state.is_tried() { "; newer ones are being measured" } "." } }
                 (steps::section(state))
             }
         }
@@ -42,7 +40,7 @@ pub fn what_to_do(state: &State, all_taken: bool) -> Markup {
 }
 
 pub fn finish(state: &State, all_taken: bool) -> Markup {
-    let is_measured = is_measured(state);
+    let is_measured = state.is_measured();
     let report = html! {
         @if state.report.is_some() {
             a.big href="report/index.html" { "Open the report" }
@@ -59,7 +57,8 @@ pub fn finish(state: &State, all_taken: bool) -> Markup {
         @match (all_taken, is_measured) {
             (true, true) => {
                 (report)
-                details data-key="next" open[are_all_ticked(state)] {
+                // A key of its own, so that ticking the last step opens it.
+                details data-key=(if are_all_ticked(state) { "next-now" } else { "next" }) open[are_all_ticked(state)] {
                     summary { "A step is done?" }
                     (evening)
                 }

@@ -11,8 +11,8 @@ use crate::measurement::Measurement;
 use crate::plan::outcome::Decision;
 use crate::plan::which_photo::{BRINGS, WOULD_HELP};
 use crate::report::fields::InWords;
-use crate::text::capital;
 use crate::text::units::{Show, Shown};
+use crate::text::{Sentence, capital};
 
 /// What is shown where no limit applies to anything yet.
 const FIRST: [Figure; 4] =
@@ -25,17 +25,19 @@ struct Row {
     figure: Figure,
     value: Measurement,
     limit: Option<(f64, Decision)>,
+    /// What would decide it, where it is undecided.
+    decide: Option<Sentence>,
 }
 
 /// All figures that matter for a verdict.
 pub fn section(state: &State) -> Markup {
     let Some(result) = &state.last_result else { return html! {} };
     let rows = rows(result);
-    let newer = result.generation != state.generation;
+    let newer = !state.is_measured();
     html! {
         h2 { "How it is now" }
         p.kind { "From " (result.photos) " photos" (if newer { "; newer ones are not in it yet" } else { "" }) }
-        @if rows.is_empty() { p { "No figure yet: " (said::on_the_phone(&result.document.summary)) } }
+        @if rows.is_empty() { p { "No figure yet: " (said::without_folders(&result.document.summary)) } }
         @for row in &rows { (figure(row, state)) }
         (helpful(result))
     }
@@ -45,7 +47,8 @@ fn rows(result: &LastResult) -> Vec<Row> {
     let document = &result.document;
     let judged = document.verdicts.iter().filter_map(|verdict| {
         let limit = Some((verdict.tolerance, verdict.verdict));
-        Some(Row { figure: verdict.field.clone(), value: verdict.value?, limit })
+        let decide = verdict.decide.clone().filter(|_| verdict.verdict == Decision::Undecided);
+        Some(Row { figure: verdict.field.clone(), value: verdict.value?, limit, decide })
     });
     let rows: Vec<Row> = judged.collect();
     if !rows.is_empty() {
@@ -53,7 +56,7 @@ fn rows(result: &LastResult) -> Vec<Row> {
     }
     let first = FIRST.into_iter().filter_map(|figure| {
         let value = document.figure(&figure)?;
-        Some(Row { figure, value, limit: None })
+        Some(Row { figure, value, limit: None, decide: None })
     });
     first.collect()
 }
@@ -72,7 +75,7 @@ fn figure(row: &Row, state: &State) -> Markup {
                 b { (shown.u) } " " (shown.unit)
                 @if let Some((limit, _)) = row.limit { ", limit " (row.figure.amount(limit, Show::Mm)) }
             }
-            (said::undecided(&row.figure, state))
+            (said::undecided(row.decide.as_ref()))
         }
     }
 }

@@ -177,10 +177,11 @@ async fn got(rest: &str, served: Arc<Served>) -> Result<Answer, Refusal> {
                 .ok_or_else(not_there)
         }
         _ => {
-            let name = rest.strip_prefix("report/").ok_or_else(not_there)?;
+            let name = rest.strip_prefix("report/").ok_or_else(not_there)?.to_owned();
+            let kind = kind_of(&name);
             // Looked up among the report's own files in memory: no name leads anywhere else.
-            let bytes = report::file(&served.bench, name).ok_or_else(not_there)?;
-            Ok(plain(kind_of(name), bytes))
+            let bytes = blocking(move || report::file(&served.bench, &name)).await?;
+            bytes.map(|bytes| plain(kind, bytes)).ok_or_else(not_there)
         }
     }
 }

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use crate::figure::Side;
 use crate::glance::seen::{Photographed, looked};
-use crate::glance::stand::stand;
+use crate::glance::stand::{chain_side_in, stand};
 use crate::guarded::guarded;
 use crate::job::Job;
 use crate::photo::job_photos::{CAMERA_FOLDER, REPORT_FOLDER};
@@ -24,11 +24,13 @@ use super::answer::{Seen, answer, bright_light};
 use super::beside::{evening_beside, wheel_before};
 use super::folders::{Evening, evenings, positions};
 use super::sort_evening::sort_anew;
-use super::state::{Bench, Earlier, LastResult, Status, Taken, chain_side_in, key_of};
+use super::state::{Bench, Earlier, LastResult, Status, Taken, key_of};
 
 /// Runs as long as the program does.
 pub fn run(bench: &Bench) {
     load_earlier(bench);
+    let counted_before = counted_in(&evenings_before(bench));
+    bench.change(|state| state.counted_before.extend(counted_before));
     load(bench);
     // One processor is left for looking at the next photo: its answer is what somebody waits for.
     let threads =
@@ -134,16 +136,18 @@ fn taken(
 
 /// Reads what the reports of earlier evenings tell.
 pub fn load_earlier(bench: &Bench) {
-    let now = bench.read().evening.number;
-    let before: Vec<Evening> =
-        evenings(&bench.home).into_iter().filter(|evening| evening.number < now).collect();
+    let before = evenings_before(bench);
     let read = before.par_iter().filter_map(|evening| {
         let document = result_of(&evening.folder)?;
         Some(Earlier { number: evening.number, evening: document.visible().evening() })
     });
     let earlier: Vec<Earlier> = read.collect();
-    let counted_before = counted_in(&before);
-    bench.change(|state| (state.earlier, state.counted_before) = (earlier, counted_before));
+    bench.change(|state| state.earlier = earlier);
+}
+
+fn evenings_before(bench: &Bench) -> Vec<Evening> {
+    let now = bench.read().evening.number;
+    evenings(&bench.home).into_iter().filter(|evening| evening.number < now).collect()
 }
 
 /// The photos of these evenings by their keys, each with its evening's number.

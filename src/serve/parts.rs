@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use serde::Serialize;
 
 use super::answer::Grade;
-use super::doing::{are_all_ticked, finish, is_measured, what_to_do};
+use super::doing::{are_all_ticked, finish, what_to_do};
 use super::ring::ring;
 use super::state::{FIRST_MEASURED, State, Status, Taken};
 use super::tally::Tally;
@@ -61,8 +61,7 @@ pub fn parts(state: &State, version: u64, mine: &str) -> Parts {
         ("evenings", steps::evenings(state)),
         ("finish", html! { (finish(state, all_taken)) (past::section(state)) }),
     ];
-    let is_doing = all_taken
-        && state.last_result.as_ref().is_some_and(|result| result.generation == state.generation);
+    let is_doing = all_taken && state.is_measured();
     Parts {
         version,
         sections: sections.into_iter().map(|(name, markup)| (name, markup.into_string())).collect(),
@@ -271,8 +270,8 @@ fn complete(state: &State, open: Option<usize>) -> Markup {
                 }
                 None => {
                     h2 { "All photos are there" }
-                    @if is_measured(state) { p { "They are measured: figures and steps stand on this page." } }
-                    @else { p { "They are being measured: some half a minute." } }
+                    @if state.is_measured() { p { "They are measured: figures and steps are on this page." } }
+                    @else if !state.is_tried() { p { "They are being measured: about half a minute." } }
                 }
             }
         }
@@ -305,9 +304,7 @@ fn measuring(state: &State) -> Markup {
         Status::Idle if state.last_result.is_none() && usable < FIRST_MEASURED => {
             format!("First figures come after {FIRST_MEASURED} photos.")
         }
-        Status::Idle if state.tried != Some(state.generation) => {
-            "New photos: measured in a moment.".to_owned()
-        }
+        Status::Idle if !state.is_tried() => "New photos: measured in a moment.".to_owned(),
         Status::Idle | Status::Loading(..) => return html! {},
     };
     html! { p.status { (text) } }

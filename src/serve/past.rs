@@ -7,7 +7,7 @@ use maud::{Markup, html};
 
 use super::folders::evenings;
 use super::report::{Ticks, on_the_phone};
-use super::state::{Bench, Earlier, State, step_key};
+use super::state::{Bench, Earlier, State};
 use crate::photo::job_photos::REPORT_FOLDER;
 use crate::plan::outcome::PlanStep;
 use crate::report::brief::brief;
@@ -37,26 +37,26 @@ fn done(state: &State, earlier: &Earlier, step: &PlanStep) -> Markup {
     html! {
         (step.n) ". " (in_capitals(&words.what))
         @if !words.amount.is_empty() { " " b { (words.amount) } }
-        @if is_ticked(state, earlier.number, step) { ": ticked" } @else { ": not ticked" }
+        @if state.was_ticked(earlier.number, step) { ": ticked" } @else { ": not ticked" }
     }
 }
 
-fn is_ticked(state: &State, evening: u32, step: &PlanStep) -> bool {
-    state.kept.ticks.contains(&step_key(evening, step))
-}
-
-/// The page of an earlier evening's report as it lies in its folder; None where there is none.
+/// The page of an earlier evening's report as it lies in its folder; None where there is none, or
+/// one larger than any report is.
 /// `asked` is what follows "evening/" in the address: nothing of it becomes a path.
 pub fn report(bench: &Bench, asked: &str) -> Option<Vec<u8>> {
     let number: u32 = asked.strip_suffix(PAGE)?.strip_suffix('/')?.parse().ok()?;
     let ticks: Ticks = {
         let state = bench.read();
         let earlier = state.earlier.iter().find(|earlier| earlier.number == number)?;
-        earlier.evening.plan.iter().map(|step| is_ticked(&state, number, step)).collect()
+        earlier.evening.plan.iter().map(|step| state.was_ticked(number, step)).collect()
     };
     let evening = evenings(&bench.home).into_iter().find(|evening| evening.number == number)?;
     let mut page = String::new();
     let file = File::open(evening.folder.join(REPORT_FOLDER).join(PAGE)).ok()?;
-    file.take(MOST_BYTES).read_to_string(&mut page).ok()?;
+    file.take(MOST_BYTES + 1).read_to_string(&mut page).ok()?;
+    if page.len() as u64 > MOST_BYTES {
+        return None;
+    }
     Some(on_the_phone(&page, "../../", &ticks).into_bytes())
 }

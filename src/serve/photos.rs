@@ -58,7 +58,7 @@ pub fn choices(state: &State, photo: &Taken) -> Markup {
     let others = state.positions.iter().enumerate();
     html! {
         div.choices {
-            @if is_loose { p { "It lies in no position's folder and was sorted by what it shows." } }
+            @if is_loose { p { "It is in no position's folder and was sorted by what it shows." } }
             @for (idx, other) in others.filter(|(idx, _)| !is_loose && Some(*idx) != photo.position) {
                 button type="button" data-act="move" data-body={ (photo.key) " " (idx) } {
                     "It is position " (idx + 1) ", " (other.title())
@@ -79,7 +79,7 @@ pub fn seen(photo: &Taken) -> String {
 /// "Position 1, mark forward", or what it serves for.
 pub fn place(state: &State, photo: &Taken) -> String {
     photo.position.map_or_else(
-        || "Cards alone: it serves the lens".to_owned(),
+        || "Cards alone: used for the lens".to_owned(),
         |position| crate::text::capital(&position_in_words(&state.positions, position)),
     )
 }

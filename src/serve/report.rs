@@ -15,9 +15,10 @@ use super::state::Bench;
 
 /// Writes the report of what was measured last.
 pub fn make(bench: &Bench) -> Result<(), Refusal> {
-    let (folder, result, generation) = {
+    let (folder, result) = {
         let state = bench.read();
-        (state.evening.folder.clone(), state.last_result.clone(), state.generation)
+        let result = state.last_result.clone().filter(|_| state.is_measured());
+        (state.evening.folder.clone(), result)
     };
     let wait = || {
         Refusal::new(
@@ -26,7 +27,7 @@ pub fn make(bench: &Bench) -> Result<(), Refusal> {
             "Wait until they are on the page, then press again.",
         )
     };
-    let result = result.filter(|result| result.generation == generation).ok_or_else(wait)?;
+    let result = result.ok_or_else(wait)?;
     let refused = |error: &dyn std::fmt::Display| {
         // Folders are named by their paths there; the phone has no business with those.
         let text = error.to_string().replace(&folder.display().to_string(), "the job folder");
@@ -82,13 +83,15 @@ pub fn on_the_phone(page: &str, back: &str, ticks: &Ticks) -> String {
 
 /// The report's files by name, its page as the phone shows it.
 pub fn file(bench: &Bench, name: &str) -> Option<Vec<u8>> {
-    let state = bench.read();
-    let bytes = state.report.as_ref()?.get(name)?;
+    let (files, ticks): (_, Ticks) = {
+        let state = bench.read();
+        let plan = state.last_result.iter().flat_map(|result| &result.document.plan);
+        (state.report.clone()?, plan.map(|step| state.is_ticked(step)).collect())
+    };
+    let bytes = files.get(name)?;
     if name != "index.html" {
         return Some(bytes.clone());
     }
-    let plan = state.last_result.iter().flat_map(|result| &result.document.plan);
-    let ticks: Ticks = plan.map(|step| state.is_ticked(step)).collect();
     let page = String::from_utf8_lossy(bytes);
     Some(on_the_phone(&page, "../", &ticks).into_bytes())
 }

@@ -3,25 +3,22 @@
 use maud::{Markup, html};
 
 use super::state::State;
-use crate::figure::Figure;
-use crate::plan::outcome::Decision;
+use crate::plan::summary::INTO_A_FOLDER;
 use crate::report::ResultDocument;
-use crate::text::capital;
 use crate::text::units::Show;
+use crate::text::{Sentence, capital};
 
 /// The finding that says what nobody has measured of the print.
 const PRINT: &str = "print-not-measured";
-/// What the result says to somebody who copies files; on the phone each photo finds its folder.
-const FOLDERS: &str = ", into a folder of their own";
-
-/// A sentence of the result without what only matters where photos are copied by hand.
-pub fn on_the_phone(text: &str) -> String {
-    text.replace(FOLDERS, "")
+/// A sentence of the result without what only matters where photos are copied by hand: on the phone
+/// each finds its folder.
+pub fn without_folders(text: &str) -> String {
+    text.replace(INTO_A_FOLDER, "")
 }
 
 /// How far the bike is from being finished: large in a few words, and what it comes from below.
 pub fn headline(document: &ResultDocument) -> Markup {
-    let (headline, summary) = (&document.headline, on_the_phone(&document.summary));
+    let (headline, summary) = (&document.headline, without_folders(&document.summary));
     let rest = summary
         .strip_prefix(headline.as_str())
         .map(|rest| rest.trim_start_matches([':', '.', ' ']));
@@ -38,10 +35,7 @@ pub fn headline(document: &ResultDocument) -> Markup {
 
 /// Why a figure can't be called in or out, if it can't: the first words, and what would decide it
 /// behind a tap.
-pub fn undecided(figure: &Figure, state: &State) -> Markup {
-    let verdicts = state.last_result.iter().flat_map(|result| &result.document.verdicts);
-    let mut open = verdicts.filter(|v| v.field == *figure && v.verdict == Decision::Undecided);
-    let decide = open.find_map(|verdict| verdict.decide.as_ref());
+pub fn undecided(decide: Option<&Sentence>) -> Markup {
     html! {
         @if let Some(decide) = decide.map(|decide| decide.shown(Show::Mm)) {
             p.why { "Undecided: " (first_words(&decide)) "." }
@@ -87,7 +81,7 @@ mod tests {
         );
         assert_eq!(first_words(""), "");
         assert_eq!(
-            on_the_phone("three from the right, into a folder of their own."),
+            without_folders(&format!("three from the right{INTO_A_FOLDER}.")),
             "three from the right."
         );
     }

@@ -14,13 +14,13 @@ use super::kept::Kept;
 use super::position::Stands;
 use super::sorting::{Sorting, folder_of, mark_in_words, position_in_words};
 use super::tally::{Counted, Tally};
-use crate::figure::Figure;
-use crate::figure::Side;
+use crate::bench::known_wheel::KnownWheel;
+use crate::figure::{Figure, Side};
 use crate::glance::missing::is_usable;
 use crate::glance::seen::Glance;
-use crate::glance::stand::Stand;
+use crate::glance::stand::{Stand, chain_side_in};
 use crate::grouping::Mark;
-use crate::job::{Job, Role};
+use crate::job::Job;
 use crate::measurement::Measurement;
 use crate::pipeline::Measured;
 use crate::pipeline::known::Known;
@@ -225,7 +225,7 @@ impl Bench {
         let mut state = self.read();
         loop {
             let usable = state.photos.iter().filter(|photo| is_usable(&photo.glance)).count();
-            let is_new = state.tried != Some(state.generation) && usable >= FIRST_MEASURED;
+            let is_new = !state.is_tried() && usable >= FIRST_MEASURED;
             if is_new && state.on_the_way.is_empty() && state.changed_at.elapsed() >= CALM {
                 return state.generation;
             }
@@ -340,10 +340,13 @@ impl State {
 
     /// Begins an evening without photos.
     pub fn begin(&mut self, evening: Evening, positions: Vec<Position>) {
-        self.evening = evening;
+        let before = std::mem::replace(&mut self.evening, evening);
         self.positions = positions;
         self.marks.clear();
         self.current = 0;
+        let number = before.number;
+        let counted = self.photos.iter().map(|photo| (photo.key.clone(), number));
+        self.counted_before.extend(counted);
         self.photos.clear();
         self.pictures.clear();
         self.left_out = None;
@@ -357,20 +360,30 @@ impl State {
 
     /// Whether a step of the plan was ticked off.
     pub fn is_ticked(&self, step: &PlanStep) -> bool {
-        self.kept.ticks.contains(&step_key(self.evening.number, step))
+        self.was_ticked(self.evening.number, step)
     }
-}
 
-/// The side on which a photo shows sprocket tabs together with tabs that tell the side.
-pub fn chain_side_in(glance: &Glance, job: &Job) -> Option<Side> {
-    let roles = || glance.tabs.iter().map(|tab| job.tab(tab.number).role);
-    if !roles().any(|role| matches!(role, Role::GearboxSprocket | Role::RearSprocket)) {
-        return None;
+    /// The same of an evening's plan.
+    pub fn was_ticked(&self, evening: u32, step: &PlanStep) -> bool {
+        self.kept.ticks.contains(&step_key(evening, step))
     }
-    roles().find_map(|role| match role {
-        Role::RearRim { side } | Role::SpindleEnd { side } => Some(side),
-        _ => None,
-    })
+
+    /// Whether the figures are those of all photos.
+    pub fn is_measured(&self) -> bool {
+        self.last_result.as_ref().is_some_and(|result| result.generation == self.generation)
+    }
+
+    /// Whether all photos were measured, or could not be.
+    pub fn is_tried(&self) -> bool {
+        self.tried == Some(self.generation)
+    }
+
+    /// The evening whose steps are followed: the last one that found the wheel's axis. A few photos
+    /// after a step make no plan of their own.
+    pub fn before(&self) -> Option<&Earlier> {
+        let found_axis = |earlier: &&Earlier| KnownWheel::of(&earlier.evening.figures).is_some();
+        self.earlier.iter().rev().find(found_axis).or(self.earlier.last())
+    }
 }
 
 /// A step's name for its tick: one more photo may change an amount, and the tick stays.

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::state::{Earlier, State};
+use super::state::{Earlier, State, Taken};
 use super::still_missing::SoFar;
 use super::trend::trend;
 use super::{said, ways};
@@ -78,7 +78,7 @@ fn card(step: &PlanStep, now: Option<Measurement>, ticked: bool) -> Markup {
 
 /// What became of each step of the evening before, or which photos still tell it.
 pub fn evenings(state: &State) -> Markup {
-    let Some(before) = state.earlier.last() else { return html! {} };
+    let Some(before) = state.before() else { return html! {} };
     let compared = state.last_result.as_ref().map(|now| since(&before.evening, &now.evening));
     html! {
         h2 { "Since evening " (before.number) }
@@ -123,7 +123,7 @@ fn what_became(
     if let (true, Some(asked)) = (told.is_some_and(says_enough), &asked) {
         return (is_done, format!("{asked}."));
     }
-    let is_new = state.last_result.as_ref().is_none_or(|now| now.generation != state.generation);
+    let is_new = !state.is_tried();
     if let Some(missing) = so_far(state, before, step).still_missing(step, !is_new) {
         return (false, missing);
     }
@@ -131,7 +131,7 @@ fn what_became(
     match (is_new, asked, told) {
         (true, ..) => (false, "being worked out.".to_owned()),
         (false, Some(asked), Some(told)) if told.progress != Progress::NotShown => {
-            (is_done, format!("{asked}."))
+            (false, format!("{asked}."))
         }
         (false, _, Some(told)) => (false, told.what.to_string()),
         (false, _, None) => (false, "the photos don't tell.".to_owned()),
@@ -141,7 +141,8 @@ fn what_became(
 /// What was photographed this evening, for [`SoFar::still_missing`].
 fn so_far<'a>(state: &'a State, before: &Earlier, step: &PlanStep) -> SoFar<'a> {
     let of_position = |at: usize| {
-        let photos = state.photos.iter().filter(move |photo| photo.position == Some(at));
+        let counts = move |photo: &&Taken| photo.position == Some(at) && photo.counts();
+        let photos = state.photos.iter().filter(counts);
         photos.map(|photo| &photo.glance).filter(|glance| is_usable(glance)).collect()
     };
     SoFar {

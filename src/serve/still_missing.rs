@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::state::FIRST_MEASURED;
 use crate::cards::codes::N_TABS;
 use crate::figure::{Figure, Side};
-use crate::glance::missing::{PHOTOS_PER_SETUP, VIEWS, has_tab};
+use crate::glance::missing::{PHOTOS_PER_SETUP, VIEWS, n_views};
 use crate::glance::seen::Glance;
 use crate::glance::stand::faces;
 use crate::job::{Job, Role};
@@ -100,7 +100,7 @@ impl SoFar<'_> {
     fn lack(&self, photos: &[&Glance], tabs: &BTreeSet<u8>) -> Lack {
         let mut lack = Lack::default();
         for number in tabs {
-            let views = photos.iter().filter(|photo| has_tab(photo, *number)).count();
+            let views = n_views(photos, *number);
             let from = self.place_of(*number);
             if views < VIEWS {
                 lack.from[from] = lack.from[from].max(VIEWS - views);

@@ -10,13 +10,13 @@ use super::position::{Place, place_for};
 use super::refusal::Refusal;
 use super::sort_evening::sought;
 use super::sorting::{Shown, Sought, folder_at, is_flat, mark_in_words, position_in_words};
-use super::state::{Bench, State, Taken, chain_side_in, key_of};
+use super::state::{Bench, State, Taken, key_of};
 use crate::disk::new_file::NewFile;
 use crate::disk::sync_folder;
 use crate::figure::Side;
 use crate::glance::drawn::drawn_for_phone;
 use crate::glance::seen::{Looked, Photographed, looked};
-use crate::glance::stand::{Stand, stand};
+use crate::glance::stand::{Stand, chain_side_in, stand};
 use crate::guarded::guarded;
 use crate::job::Job;
 use crate::photo::format::PhotoFormat;
@@ -136,10 +136,10 @@ fn look(
     let photo = decode_photo(bytes).map_err(|error| unreadable(&error))?;
     let format = photo.facts.format;
     let light = bright_light(photo.luma.data());
-    let smeared = is_smeared(&photo.luma);
     let what = Photographed { name, path: Path::new(""), setup: None, for_the_lens: false };
     let looked = looked(&what, &job, Ok(photo));
     if looked.glance.cards.is_empty() {
+        let smeared = looked.photo.as_ref().is_some_and(|(photo, ..)| is_smeared(&photo.luma));
         return Err(no_card(light, smeared));
     }
     let chain_side = chain_side.or_else(|| chain_side_in(&looked.glance, &job));

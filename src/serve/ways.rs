@@ -19,8 +19,8 @@ pub fn ways(step: &PlanStep) -> Markup {
                         @let [part, moves, rim] = brief::choice(way, Show::Mm);
                         li class=[way.taken.then_some("taken")] {
                             b { (capital(&part)) } " " (moves) ", then " (rim)
-                            @if way.taken { " (taken: " (choices::why(&step.choices)) ")" }
-                            @else if way.tied { " (equal)" }
+                            @if way.taken { " (the plan's way: " (choices::why(&step.choices)) ")" }
+                            @else if way.tied { " (as little work)" }
                             @for warning in &way.warnings { p.warned { (capital(&warning.shown(Show::Mm))) } }
                         }
                     }

@@ -157,8 +157,8 @@ fn check_words(browser: &mut Browser) {
     let headline = browser.text("#steps h2");
     assert!(headline.ends_with(" to do"), "{headline}");
     assert_eq!(count(browser, "#steps .ways li"), json!(3), "{}", browser.text("#steps"));
-    assert!(browser.text("#steps .ways li").contains("(taken: "));
-    let first = "[...document.querySelectorAll('#steps li[data-none], #steps ol > li')].every(li => li.firstElementChild.tagName === 'LABEL')";
+    assert!(browser.text("#steps .ways li").contains("(the plan's way: "));
+    let first = "[...document.querySelectorAll('#steps ol > li')].every(li => li.firstElementChild.tagName === 'LABEL')";
     assert_eq!(browser.value(first), json!(true), "a step's number comes before its warnings");
     let done = browser.text("#walk .complete");
     assert!(done.contains("They are measured"), "{done}");
