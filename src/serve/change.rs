@@ -5,12 +5,12 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use super::folders::{ASIDE, begin_next, evenings, positions};
-use super::measuring::load_earlier;
+use super::folders::{ASIDE, Evening, begin_next, evenings, give_up, positions};
+use super::measuring::{load, load_earlier};
 use super::refusal::Refusal;
 use super::report;
 use super::sort_evening::sort_anew;
-use super::state::{Bench, step_key};
+use super::state::{Bench, State, Status, step_key};
 use crate::disk::new_file::write_new;
 use crate::disk::scratch::uninterrupted;
 use crate::disk::sync_folder;
@@ -155,13 +155,45 @@ pub fn next_evening(bench: &Bench) -> Result<(), Refusal> {
     }
     let next = begin_next(&bench.home, &last)
         .map_err(|why| Refusal::disk("Making the new evening's folder", &why))?;
-    let positions = positions(&next.folder, &[]);
-    let job = Job::of_folder(&next.folder).unwrap_or_default();
+    go_to(bench, next);
+    load_earlier(bench);
+    Ok(())
+}
+
+/// Goes back to the evening before while this one has no photos: it was begun too early.
+pub fn previous_evening(bench: &Bench) -> Result<(), Refusal> {
+    let filing = bench.filing();
+    let now = bench.read().evening.clone();
+    let before = evenings(&bench.home).into_iter().rev().find(|other| other.number < now.number);
+    let before = before
+        .ok_or_else(|| Refusal::new(409, "This is the first evening.", "Load the page again."))?;
+    let is_begun = |state: &State| !state.photos.is_empty() || !state.on_the_way.is_empty();
+    if is_begun(&bench.read()) || give_up(&bench.home, &now, &before).is_err() {
+        return Err(Refusal::new(
+            409,
+            format!("There is something in the folder of evening {} already.", now.number),
+            "Go on with it, or look into its folder on the computer.",
+        ));
+    }
+    go_to(bench, before);
+    bench.change(|state| {
+        let number = state.evening.number;
+        state.counted_before.retain(|_, evening| *evening < number);
+        state.status = Status::Loading(0, 0);
+    });
+    drop(filing);
+    load_earlier(bench);
+    load(bench);
+    Ok(())
+}
+
+/// An evening's own settings and folders, without its photos.
+fn go_to(bench: &Bench, evening: Evening) {
+    let positions = positions(&evening.folder, &[]);
+    let job = Job::of_folder(&evening.folder).unwrap_or_default();
     bench.known.clear();
     bench.change(|state| {
         state.job = job;
-        state.begin(next, positions);
+        state.begin(evening, positions);
     });
-    load_earlier(bench);
-    Ok(())
 }

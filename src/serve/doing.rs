@@ -54,6 +54,10 @@ pub fn finish(state: &State, all_taken: bool) -> Markup {
         button type="button" data-act="evening" data-ask={ "Evening " (next - 1) " takes no more photos then. Press again to begin evening " (next) "." } { "Begin evening " (next) }
     };
     html! {
+        @if let (true, [.., before]) = (state.photos.is_empty(), state.earlier.as_slice()) {
+            p { "Begun too early? As long as this evening has no photo:" }
+            button type="button" data-act="evening-before" { "Go on with evening " (before.number) }
+        }
         @match (all_taken, is_measured) {
             (true, true) => {
                 (report)

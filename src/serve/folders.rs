@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::{fs, io};
 
 use crate::disk::new_file::write_new;
+use crate::disk::scratch::uninterrupted;
 use crate::disk::sync_folder;
 use crate::job::JOB_FILE;
 use crate::photo::evenings::{evening_number, later_evenings};
@@ -50,6 +51,38 @@ pub fn begin_next(home: &Path, last: &Evening) -> io::Result<Evening> {
     }
     sync_folder(home);
     Ok(Evening { number, folder })
+}
+
+/// Takes back what [`begin_next`] made of the evening after `before`. A folder that holds anything
+/// else, or settings that were changed, stays as it is, which is an error.
+pub fn give_up(home: &Path, evening: &Evening, before: &Evening) -> io::Result<()> {
+    let settings = evening.folder.join(JOB_FILE);
+    let copy = match fs::read(&settings) {
+        Err(why) if why.kind() == io::ErrorKind::NotFound => None,
+        read => Some(read?),
+    };
+    let is_its_own = |entry: io::Result<fs::DirEntry>| -> io::Result<bool> {
+        Ok(entry?.file_name() != JOB_FILE)
+    };
+    let holds_more =
+        fs::read_dir(&evening.folder)?.map(is_its_own).collect::<io::Result<Vec<_>>>()?;
+    let is_changed = copy
+        .as_ref()
+        .is_some_and(|bytes| fs::read(before.folder.join(JOB_FILE)).ok().as_ref() != Some(bytes));
+    if is_changed || holds_more.contains(&true) {
+        return Err(io::ErrorKind::DirectoryNotEmpty.into());
+    }
+    let _steps = uninterrupted();
+    if copy.is_some() {
+        fs::remove_file(&settings)?;
+    }
+    if let Err(why) = fs::remove_dir(&evening.folder) {
+        // A photo came meanwhile: its evening goes on.
+        copy.map_or(Ok(()), |bytes| write_new(&settings, &bytes))?;
+        return Err(why);
+    }
+    sync_folder(home);
+    Ok(())
 }
 
 /// A position of the wheel: one set-up's folder.
@@ -145,5 +178,22 @@ mod tests {
         );
         assert!(begin_next(home.path(), &first[0]).is_err(), "it is there already");
         assert_eq!(evenings(home.path()), [first[0].clone(), second]);
+    }
+
+    #[test]
+    fn an_evening_is_given_up_only_while_nothing_is_in_it() {
+        let home = tempfile::tempdir().unwrap();
+        fs::write(home.path().join(JOB_FILE), "schema = \"sightcord-job/1\"\n").unwrap();
+        let first = evenings(home.path()).remove(0);
+        let second = begin_next(home.path(), &first).unwrap();
+        let photo = second.folder.join("a.jpg");
+        fs::write(&photo, "a photo").unwrap();
+        assert!(give_up(home.path(), &second, &first).is_err(), "it holds a photo");
+        fs::remove_file(&photo).unwrap();
+        fs::write(second.folder.join(JOB_FILE), "changed").unwrap();
+        assert!(give_up(home.path(), &second, &first).is_err(), "its settings were changed");
+        fs::copy(home.path().join(JOB_FILE), second.folder.join(JOB_FILE)).unwrap();
+        give_up(home.path(), &second, &first).unwrap();
+        assert_eq!(evenings(home.path()), [first]);
     }
 }

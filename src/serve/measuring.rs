@@ -47,7 +47,7 @@ pub fn run(bench: &Bench) {
 }
 
 /// Looks at the photos of this evening that lie in its folder already, as after a restart.
-fn load(bench: &Bench) {
+pub fn load(bench: &Bench) {
     let (folder, job) = {
         let state = bench.read();
         (state.evening.folder.clone(), state.job.clone())

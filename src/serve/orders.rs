@@ -62,6 +62,7 @@ pub(super) async fn ordered(
             "tick" => change::tick(bench, &text),
             "report" => report::make(bench),
             "evening" => change::next_evening(bench),
+            "evening-before" => change::previous_evening(bench),
             _ => Err(not_there()),
         }
     });

@@ -225,7 +225,8 @@ impl Bench {
         let mut state = self.read();
         loop {
             let usable = state.photos.iter().filter(|photo| is_usable(&photo.glance)).count();
-            let is_new = !state.is_tried() && usable >= FIRST_MEASURED;
+            let is_loading = matches!(state.status, Status::Loading(..));
+            let is_new = !is_loading && !state.is_tried() && usable >= FIRST_MEASURED;
             if is_new && state.on_the_way.is_empty() && state.changed_at.elapsed() >= CALM {
                 return state.generation;
             }

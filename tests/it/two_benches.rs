@@ -178,6 +178,21 @@ fn a_bench_of_three_cards_of_which_one_was_kicked_is_one() {
     Flat::of(&truth, &BOTH).assert_one_bench("three cards");
 }
 
+/// Cards that a printer shrank, beside cards that it did not: how they seem to lie to each other
+/// hangs on where the camera is.
+#[test]
+fn cards_printed_a_little_small_are_no_second_bench() {
+    for seed in 0..4 {
+        for (n, shrunk) in [(1, -0.03), (2, -0.03), (2, -0.06), (2, -0.15)] {
+            let mut truth = TruthScene::default().with_errors(&Budget::standard(), seed);
+            for card in truth.bench.cards.iter().take(n) {
+                truth.print.card_scale_error.insert(card.number, [shrunk; 2]);
+            }
+            Flat::of(&truth, &BOTH).assert_one_bench(&format!("{n} cards, {shrunk}"));
+        }
+    }
+}
+
 /// Two cards of which both positions tell, one of them kicked, and a third that the second position
 /// does not show: that is one bench still.
 #[test]

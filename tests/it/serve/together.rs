@@ -120,11 +120,21 @@ fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     assert!(job.join("report/index.html").is_file(), "the evening ended with its report");
     assert!(job.join("evening-2/job.toml").is_file());
     page.wait_until("head", "Evening 2, 0 photos");
+    // Begun too early: that is taken back, and all photos are there as before.
+    page.wait_until("finish", "Go on with evening 1");
+    assert_eq!(page.order("evening-before", "").status, 200);
+    page.wait_until("head", "Evening 1, 5 photos");
+    assert!(!job.join("evening-2").exists());
+    assert_eq!(page.order("evening-before", "").status, 409, "it is the first one");
+    page.wait_until("finish", "Begin evening 2");
+    assert_eq!(page.order("evening", "").status, 200);
+    page.wait_until("head", "Evening 2, 0 photos");
     assert_eq!(
         page.send("a.jpg", &std::fs::read(&photos("cord-01", "1-mark-forward")[0]).unwrap()).status,
         200
     );
     assert!(job.join("evening-2/1-mark-forward/a.jpg").is_file());
+    assert_eq!(page.order("evening-before", "").status, 409, "it has a photo");
     // The first evening is measured by itself as before, without a word on the second.
     let out = Command::new(env!("CARGO_BIN_EXE_sightcord"))
         .args(["measure", "--json"])
