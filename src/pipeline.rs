@@ -29,7 +29,7 @@ use crate::finding::Finding;
 use crate::grouping::{GroupedBy, NOT_ONE_JOB, leave_out_what_follows};
 use crate::guarded::guarded;
 use crate::job::{JOB_FILE, Job, JobError};
-use crate::photo::{JobPhotos, ListError, PhotoFacts, PhotoFile, list_job};
+use crate::photo::{JobPhotos, ListError, LumaCodes, PhotoFacts, PhotoFile, list_job};
 use crate::plan::{self, Outcome, PlanSettings};
 use crate::report::ResultDocument;
 use crate::scene::{self, SceneSettings, Solution};
@@ -85,6 +85,8 @@ pub struct SeenPhoto {
     /// None when the file could not be read or is another photo's copy; a finding says why.
     pub facts: Option<PhotoFacts>,
     pub sightings: PhotoSightings,
+    /// Its picture between the two looks, as far as there is room for it.
+    pub kept: Option<LumaCodes>,
 }
 
 /// Everything that a measurement gave.

@@ -1,6 +1,6 @@
 //! What a decoder makes of a file, and which sizes of pictures are taken.
 
-use super::{LinearImage, PhotoError};
+use super::{LinearImage, LumaCodes, PhotoError};
 
 /// Interleaved red, green and blue codes of a picture.
 pub struct Colours {
@@ -20,6 +20,8 @@ pub const MIN_SIDE: usize = 64;
 /// The picture a decoder made, and how many bytes follow it in the file.
 pub(super) struct Decoded {
     pub luma: LinearImage,
+    /// The same as the file has it, where that is 8 bits of luma.
+    pub codes: Option<LumaCodes>,
     pub trailing_bytes: u64,
 }
 

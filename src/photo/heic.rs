@@ -37,7 +37,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
         .chunks_exact(4)
         .map(|pixel| luminance(light_of(pixel[0]), light_of(pixel[1]), light_of(pixel[2])))
         .collect();
-    Ok(Decoded { luma: LinearImage::new(width, height, data), trailing_bytes: 0 })
+    Ok(Decoded { luma: LinearImage::new(width, height, data), codes: None, trailing_bytes: 0 })
 }
 
 /// Red, green and blue in sRGB, as the sensor saw it. None where [`decode`] fails.

@@ -12,7 +12,7 @@ use zune_jpeg::JpegDecoder;
 use super::decoded::{Colours, Decoded, check_size};
 use super::segments::{Next, Segments};
 use super::srgb::{light_table_8, luminance};
-use super::{LinearImage, PhotoError, PhotoFormat};
+use super::{LinearImage, LumaCodes, PhotoError, PhotoFormat};
 
 pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
     // The decoder notices a missing end only when whole rows of blocks are missing; the walk finds
@@ -38,27 +38,21 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
         options.jpeg_set_out_colorspace(wanted),
     );
     let codes = decoder.decode().map_err(damaged)?;
-    let light = light_table_8();
-    let data: Vec<f32> = if has_luma {
-        // A table of known length needs no check for each pixel.
-        let light: &[f32; 256] =
-            light.try_into().map_err(|_| damaged("it has codes without a meaning"))?;
-        codes.iter().map(|&code| light[usize::from(code)]).collect()
-    } else {
-        codes
-            .chunks_exact(3)
-            .map(|rgb| {
-                luminance(light[rgb[0] as usize], light[rgb[1] as usize], light[rgb[2] as usize])
-            })
-            .collect()
-    };
-    if data.len() != width * height {
-        return Err(damaged("it holds fewer pixels than it says"));
+    let trailing_bytes = (bytes.len() - end) as u64;
+    let too_few = || damaged("it holds fewer pixels than it says");
+    if has_luma {
+        let codes = LumaCodes::new(width, height, codes).ok_or_else(too_few)?;
+        return Ok(Decoded { luma: codes.light(), codes: Some(codes), trailing_bytes });
     }
-    Ok(Decoded {
-        luma: LinearImage::new(width, height, data),
-        trailing_bytes: (bytes.len() - end) as u64,
-    })
+    let light = light_table_8();
+    let of_pixel = |rgb: &[u8]| {
+        luminance(light[rgb[0] as usize], light[rgb[1] as usize], light[rgb[2] as usize])
+    };
+    let data: Vec<f32> = codes.chunks_exact(3).map(of_pixel).collect();
+    if data.len() != width * height {
+        return Err(too_few());
+    }
+    Ok(Decoded { luma: LinearImage::new(width, height, data), codes: None, trailing_bytes })
 }
 
 /// Red, green and blue. None for a grey picture, for one of another colour model, and where

@@ -65,7 +65,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PhotoError> {
     if reader.next_row().map_err(damaged)?.is_some() {
         return Err(damaged("it holds more rows than it says"));
     }
-    Ok(Decoded { luma: LinearImage::new(width, height, data), trailing_bytes: 0 })
+    Ok(Decoded { luma: LinearImage::new(width, height, data), codes: None, trailing_bytes: 0 })
 }
 
 fn damaged(why: impl ToString) -> PhotoError {

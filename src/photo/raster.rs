@@ -46,7 +46,7 @@ pub(super) fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, Photo
     let (width, height) = (picture.width() as usize, picture.height() as usize);
     let data = linear_luminance(&picture)
         .ok_or_else(|| PhotoError::KindNotRead(format!("{format} with floating-point samples")))?;
-    Ok(Decoded { luma: LinearImage::new(width, height, data), trailing_bytes: 0 })
+    Ok(Decoded { luma: LinearImage::new(width, height, data), codes: None, trailing_bytes: 0 })
 }
 
 /// Luminance of every pixel, row-major; None for samples that are not 8- or 16-bit codes.

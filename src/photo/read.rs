@@ -13,7 +13,7 @@ use crate::finding::Finding;
 use super::decoded::Decoded;
 use super::file_bytes::{MAX_FILE_BYTES, read_limited};
 use super::format::{Content, content_of};
-use super::{ExifFacts, LinearImage, PhotoError, PhotoFormat, jpeg, png, raster};
+use super::{ExifFacts, LinearImage, LumaCodes, PhotoError, PhotoFormat, jpeg, png, raster};
 use crate::math::hex::hex;
 
 /// Ratio by which two aspect ratios may differ before a photo counts as cropped: sensors' and
@@ -42,6 +42,8 @@ pub struct PhotoFacts {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Photo {
     pub luma: LinearImage,
+    /// The same in a quarter of the memory, where the file has it in 8 bits.
+    pub codes: Option<LumaCodes>,
     pub facts: PhotoFacts,
 }
 
@@ -141,7 +143,7 @@ pub fn decode_photo(bytes: &[u8]) -> Result<Photo, PhotoError> {
         exif,
         trailing_bytes: decoded.trailing_bytes,
     };
-    Ok(Photo { luma: decoded.luma, facts })
+    Ok(Photo { luma: decoded.luma, codes: decoded.codes, facts })
 }
 
 fn decode(format: PhotoFormat, bytes: &[u8]) -> Result<Decoded, PhotoError> {

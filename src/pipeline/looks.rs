@@ -8,12 +8,16 @@ use crate::finding::Finding;
 use crate::guarded::guarded;
 use crate::photo::job_photos::{CAMERA_FOLDER, LOOSE_SETUP};
 use crate::photo::room::Room;
-use crate::photo::{Impression, JobPhotos, PhotoFile};
+use crate::photo::{Impression, JobPhotos, LumaCodes, PhotoFile};
 use crate::scene::{self, Solution};
 use crate::sightings::{self, PhotoSightings};
 
 use super::known::Known;
 use super::{Progress, SeenPhoto};
+
+/// Pictures that are kept from the first look to the second take no more than this together, bytes:
+/// all of 25 photos of 8 megapixels (our choice). Others are decoded again.
+const MOST_KEPT: usize = 200_000_000;
 
 /// What looking at one photo gives.
 pub(super) struct Looked {
@@ -34,11 +38,11 @@ pub(super) fn look_at_all(
         (file.clone(), setup.to_owned(), setup == CAMERA_FOLDER)
     };
     let files: Vec<(PhotoFile, String, bool)> = listed.with_setups().map(placed).collect();
-    let done = AtomicUsize::new(0);
+    let (done, kept) = (AtomicUsize::new(0), AtomicUsize::new(0));
     let looked: Vec<Looked> = files
         .par_iter()
         .map(|(file, setup, lens_only)| {
-            let looked = look_at(file, setup, *lens_only, known);
+            let looked = look_at(file, setup, *lens_only, known, &kept);
             progress(Progress::Looked(done.fetch_add(1, Ordering::Relaxed) + 1, files.len()));
             looked
         })
@@ -53,13 +57,20 @@ pub(super) fn look_at_all(
     (photos, impressions)
 }
 
-fn look_at(file: &PhotoFile, setup: &str, lens_only: bool, known: Option<&Known>) -> Looked {
+fn look_at(
+    file: &PhotoFile,
+    setup: &str,
+    lens_only: bool,
+    known: Option<&Known>,
+    kept: &AtomicUsize,
+) -> Looked {
     let photo = SeenPhoto {
         file: file.clone(),
         setup: setup.to_owned(),
         lens_only,
         facts: None,
         sightings: PhotoSightings::default(),
+        kept: None,
     };
     let mut looked = Looked { photo, impression: None, findings: Vec::new() };
     if let Some(first) = known.and_then(|known| known.get(&file.sha256)) {
@@ -80,6 +91,7 @@ fn look_at(file: &PhotoFile, setup: &str, lens_only: bool, known: Option<&Known>
                     looked.impression = Some(impression);
                     looked.photo.sightings = sightings;
                     looked.photo.facts = Some(read.facts);
+                    looked.photo.kept = read.codes.filter(|codes| has_room(kept, codes.bytes()));
                 }
                 Err(mistake) => looked.findings.push(mistake.in_photo(&file.id)),
             }
@@ -87,6 +99,12 @@ fn look_at(file: &PhotoFile, setup: &str, lens_only: bool, known: Option<&Known>
         Err(error) => looked.findings.push(error.finding(&file.id)),
     }
     looked
+}
+
+/// Takes room for so many bytes among the pictures that are kept, if there is any.
+fn has_room(kept: &AtomicUsize, bytes: usize) -> bool {
+    let more = |taken: usize| taken.checked_add(bytes).filter(|all| *all <= MOST_KEPT);
+    kept.fetch_update(Ordering::Relaxed, Ordering::Relaxed, more).is_ok()
 }
 
 /// Second look: what the solved scene expects in each photo is looked for where it should be. A
@@ -99,8 +117,9 @@ pub(super) fn look_again_at_all(
     let n = photos.len();
     let done = AtomicUsize::new(0);
     let looked = photos.par_iter_mut().enumerate().map(|(idx, photo)| {
+        let kept = photo.kept.take();
         let again = guarded(&format!("{} was not looked at a second time.", photo.file.id), || {
-            look_again_at(photo, idx, first)
+            look_again_at(photo, idx, first, kept)
         });
         progress(Progress::LookedAgain(done.fetch_add(1, Ordering::Relaxed) + 1, n));
         match again {
@@ -114,7 +133,12 @@ pub(super) fn look_again_at_all(
 }
 
 /// None where nothing more is expected of the photo, or it can't be read any more.
-fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<PhotoSightings> {
+fn look_again_at(
+    photo: &SeenPhoto,
+    idx: usize,
+    first: &Solution,
+    kept: Option<LumaCodes>,
+) -> Option<PhotoSightings> {
     let facts = photo.facts.as_ref()?;
     let (patterns, lines) =
         scene::assess::predict::expected(first, idx, (facts.width, facts.height));
@@ -122,12 +146,15 @@ fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<Phot
         return None;
     }
     let _room = Room::for_photo(&photo.file.path);
-    let read = photo.file.read().ok()?;
-    let mut sightings = sightings::look_again(&read.luma, &photo.sightings, &patterns);
+    let luma = match kept {
+        Some(codes) => codes.light(),
+        None => photo.file.read().ok()?.luma,
+    };
+    let mut sightings = sightings::look_again(&luma, &photo.sightings, &patterns);
     for line in &lines {
         // Where flags were not read, the line's own image still shows how it hangs.
         if !sightings.lines.iter().any(|seen| seen.kind == line.kind) {
-            sightings.lines.extend(sightings::follow_line::follow(&read.luma, line));
+            sightings.lines.extend(sightings::follow_line::follow(&luma, line));
         }
     }
     Some(sightings)
