@@ -42,14 +42,25 @@ impl Evaluation<'_> {
         let e2 = normal.cross(&e1);
         let tilt = e1 * self.shift.of(Nuisance::Wobble(0)).to_radians()
             + e2 * self.shift.of(Nuisance::Wobble(1)).to_radians();
-        Some(Plane { normal: (normal + tilt).normalize(), point: plane.point })
+        let off = e1 * self.shift.of(Nuisance::RearCentre(0))
+            + e2 * self.shift.of(Nuisance::RearCentre(1));
+        Some(Plane { normal: (normal + tilt).normalize(), point: plane.point + off })
     }
 
     /// Places of the gearbox sprocket's tabs that its face rests on, in the first set-up that shows
     /// one.
     pub fn gearbox_tabs(&self) -> Vec<Vector3<f64>> {
-        let face = self.state.faces.iter().find(|face| face.name == GEARBOX_FACE);
-        let mut tabs = self.tabs_of(|part| matches!(part, Part::GearboxSprocket));
+        self.tabs_on(GEARBOX_FACE, Part::GearboxSprocket)
+    }
+
+    /// The same of the rear sprocket.
+    pub fn rear_tabs(&self) -> Vec<Vector3<f64>> {
+        self.tabs_on(REAR_FACE, Part::RearSprocket)
+    }
+
+    fn tabs_on(&self, face: &str, on: Part) -> Vec<Vector3<f64>> {
+        let face = self.state.faces.iter().find(|other| other.name == face);
+        let mut tabs = self.tabs_of(|part| *part == on);
         tabs.retain(|(t, _)| face.is_some_and(|face| face.tabs.contains(t)));
         let Some(setup) = tabs.first().and_then(|(t, _)| self.first_setup(*t)) else {
             return Vec::new();

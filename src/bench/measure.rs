@@ -21,7 +21,7 @@ use super::layout::layout;
 use super::nuisance::{Nuisance, Shift};
 use super::propagate::{Propagated, propagate};
 use super::settings::BenchSettings;
-use super::unseen::{GEARBOX_TABS, nuisances};
+use super::unseen::{SPROCKET_TABS, nuisances};
 use super::views::Views;
 use super::{contradiction, datum, datum_findings, turning};
 
@@ -289,7 +289,7 @@ fn few_gearbox_tabs(
     evaluation: &Evaluation,
 ) -> Option<Finding> {
     let n = evaluation.gearbox_tabs().len();
-    if figures.get(&Figure::ChainYaw).is_none() || choices.gearbox_axis || n >= GEARBOX_TABS {
+    if figures.get(&Figure::ChainYaw).is_none() || choices.gearbox_axis || n >= SPROCKET_TABS {
         return None;
     }
     let seen = if n == 1 { "One tab alone was" } else { "Only two tabs were" };

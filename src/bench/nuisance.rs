@@ -39,6 +39,9 @@ pub enum Nuisance {
     /// Tilt of the gearbox sprocket's tabs where fewer than three tell its plane, degrees in two
     /// directions.
     GearboxTilt(u8),
+    /// Where on the rear sprocket's face its centre is when no wheel axis was found, mm in
+    /// two directions.
+    RearCentre(u8),
     /// Tilt of the rear sprocket's tabs against the wheel axis when no axis was found, degrees in
     /// two directions.
     Wobble(u8),
@@ -77,6 +80,7 @@ impl Nuisance {
             Self::LineLight(_) => "light on the plumb lines",
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
             Self::GearboxTilt(_) => "few tabs on the gearbox sprocket",
+            Self::RearCentre(_) => "centre of the rear sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",
             Self::RunOut => "run-out of the rim",
             Self::AxisTilt(_) | Self::AxisPlace(_) => "wheel not steady between set-ups",

@@ -10,16 +10,21 @@ use super::nuisance::{self, Nuisance};
 use super::settings::{BenchSettings, Part};
 use super::up::card_tilt_sigma;
 
-/// Tabs on the gearbox sprocket whose middle is its centre and that tell its plane (three points
+/// Tabs on a sprocket whose middle is its centre and that tell its plane (three points
 /// make a plane).
-pub const GEARBOX_TABS: usize = 3;
+pub const SPROCKET_TABS: usize = 3;
 
-/// By how much the middle of fewer tabs may lie off the sprocket's centre besides (k = 2), mm: two
-/// that are a third of a turn apart lie 0.29 of their distance off it, two that are a quarter apart
-/// half of it; a single one as far as a large sprocket's radius.
-fn centre_off_few_tabs(tabs: &[nalgebra::Vector3<f64>]) -> f64 {
+/// How far a single tab may lie off the centre of a large gearbox sprocket and of a large rear one,
+/// mm (our estimates: tabs inside the teeth of 25 and of 50 at a pitch of 15.9 mm).
+const LONE_GEARBOX_TAB: f64 = 60.0;
+const LONE_REAR_TAB: f64 = 110.0;
+
+/// By how much the middle of fewer tabs than three may lie off the sprocket's centre besides (k =
+/// 2), mm: two that are a third of a turn apart lie 0.29 of their distance off it, two that are a
+/// quarter apart half of it.
+fn centre_off_few_tabs(tabs: &[nalgebra::Vector3<f64>], lone: f64) -> f64 {
     match tabs {
-        [] | [_] => 60.0,
+        [] | [_] => lone,
         [a, b] => 0.6 * (a - b).norm(),
         _ => 0.0,
     }
@@ -112,16 +117,23 @@ fn of_turning_parts(
     let mut list = Vec::new();
     if !choices.gearbox_axis {
         let tabs = evaluation.gearbox_tabs();
-        let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs));
+        let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs, LONE_GEARBOX_TAB));
         list.extend([0, 1].map(|way| (Nuisance::GearboxCentre(way), u / 2.0)));
-        if tabs.len() < GEARBOX_TABS {
+        if tabs.len() < SPROCKET_TABS {
             list.extend([0, 1].map(|way| (Nuisance::GearboxTilt(way), nuisance::LONE_TAB_TILT)));
         }
     }
     match &choices.carried {
         Some(carried) => list.extend(carried.nuisances(settings)),
         None if choices.wheel_axis => {}
-        None => list.extend([0, 1].map(|way| (Nuisance::Wobble(way), nuisance::WOBBLE))),
+        None => {
+            // How well tabs are set round a centre is the same on both sprockets.
+            let tabs = evaluation.rear_tabs();
+            let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs, LONE_REAR_TAB));
+            let few = if tabs.len() < SPROCKET_TABS { nuisance::LONE_TAB_TILT } else { 0.0 };
+            list.extend([0, 1].map(|way| (Nuisance::RearCentre(way), u / 2.0)));
+            list.extend([0, 1].map(|way| (Nuisance::Wobble(way), nuisance::WOBBLE.hypot(few))));
+        }
     }
     if let Some(unsteady) = choices.unsteady {
         for way in 0..2 {

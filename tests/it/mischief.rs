@@ -193,6 +193,22 @@ fn a_missing_gearbox_tab_makes_the_chain_less_sure() {
     assert_honest(&figures, &truth, 1.0);
 }
 
+/// Without a wheel axis the rear sprocket's centre is the middle of its tabs, which for one or two
+/// of them lies far off it: that is in the uncertainty.
+#[test]
+fn without_an_axis_few_tabs_on_the_rear_sprocket_make_the_chain_less_sure() {
+    for missing in [&[][..], &[9], &[9, 10], &[8, 9]] {
+        let mut truth = TruthScene::full();
+        truth.missing_tabs.extend(missing);
+        let first = truth.setups[0].name.clone();
+        truth.setups.retain(|setup| setup.name == first);
+        let figures = figures_of(&truth);
+        assert!(has(&figures, "no-wheel-axis"), "{missing:?}: {:?}", ids(&figures));
+        assert!(figures.get(&Figure::ChainCentres).is_some(), "{missing:?}");
+        assert_honest(&figures, &truth, 1.0);
+    }
+}
+
 /// Figures where each flag is read in one photo alone, in which it seems a third of a percent
 /// nearer than it is, and some of the photos that show the plumb line show a tube in its place.
 fn with_a_tube_followed(truth: &TruthScene, in_these: impl Fn(usize) -> bool) -> Figures {
