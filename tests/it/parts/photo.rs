@@ -1,6 +1,7 @@
 //! Parts of reading photos: the segments of a JPEG file, and the memory that photos take turns in.
 
 use std::sync::Mutex;
+use std::time::Duration;
 
 use sightcord::photo::room::{BUDGET_BYTES, Memory};
 use sightcord::photo::segments::{Next, START_OF_SCAN, Segment, Segments};
@@ -46,6 +47,8 @@ fn what_does_not_fit_waits_and_never_more_is_taken_than_there_is() {
             scope.spawn(move || {
                 for _ in 0..200 {
                     let room = MEMORY.room(bytes);
+                    // Long enough for the others to try meanwhile.
+                    std::thread::sleep(Duration::from_micros(50));
                     let taken = MEMORY.taken();
                     let mut most = most.lock().unwrap();
                     *most = (*most).max(taken);
