@@ -19,21 +19,3 @@ pub fn guarded<T>(lost: &str, step: impl FnOnce() -> T) -> Result<T, Box<Finding
         ))
     })
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_panic_becomes_a_finding_that_says_what_was_lost_and_where_to_report_it() {
-        let finding =
-            guarded("a.jpg is not used.", || assert_eq!(1, 2, "one is not two")).unwrap_err();
-        assert!(
-            finding.what.starts_with("a.jpg is not used.")
-                && finding.what.contains("one is not two"),
-            "{finding:?}"
-        );
-        assert!(finding.advice.contains("report"), "{finding:?}");
-        assert_eq!(guarded("", || 7).ok(), Some(7));
-    }
-}

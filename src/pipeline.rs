@@ -11,7 +11,7 @@ pub mod known;
 mod left_out;
 mod lines;
 mod looks;
-mod once;
+pub mod once;
 mod sortable;
 mod sorting;
 

@@ -69,28 +69,3 @@ impl Within {
         found.collect::<BTreeSet<Self>>().into_iter().collect()
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::archive::layout;
-
-    #[test]
-    fn the_first_evening_lies_right_in_the_payload_and_later_ones_beside_it() {
-        let first = Within::first();
-        assert_eq!(first.photos(), layout::PHOTOS);
-        assert_eq!(first.job(), layout::JOB);
-        assert_eq!(first.result(), layout::RESULT);
-        let paths = ["data/evening-10/job.toml", "data/evening-2/photos/a.jpg", "README.txt"];
-        let paths: Vec<String> = paths.iter().map(|path| (*path).to_owned()).collect();
-        let numbers: Vec<u32> =
-            Within::all_of(paths.iter()).iter().map(|within| within.number).collect();
-        assert_eq!(numbers, [1, 2, 10]);
-        assert_eq!(Within::of("data/evening-2/job.toml").job(), "data/evening-2/job.toml");
-        // What is no evening's folder is the first evening's, and a stray file there.
-        for stray in ["data/evening-1/job.toml", "data/evening-02/x", "data/photos/evening-2/a.jpg"]
-        {
-            assert_eq!(Within::of(stray), first, "{stray}");
-        }
-    }
-}

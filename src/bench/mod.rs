@@ -5,7 +5,7 @@ mod assemble;
 pub mod carried;
 mod chain;
 pub mod choose;
-mod contradiction;
+pub mod contradiction;
 mod crosscheck;
 pub mod datum;
 mod datum_choice;

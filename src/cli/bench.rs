@@ -91,7 +91,7 @@ pub fn run(args: &BenchArgs) -> anyhow::Result<u8> {
 }
 
 /// What is said after Ctrl-C.
-fn last_words(photos: usize, folder: &str) -> String {
+pub fn last_words(photos: usize, folder: &str) -> String {
     let safe = match photos {
         0 => "No photo was taken yet.".to_owned(),
         1 => "The one photo of this evening is safe.".to_owned(),
@@ -100,7 +100,8 @@ fn last_words(photos: usize, folder: &str) -> String {
     format!("\nThe page of {folder} is closed. {safe} Started again, it goes on where it was.")
 }
 
-fn words(args: &BenchArgs, folder: &str, evening: u32) -> String {
+/// What is said before the address: what it opens, and how to open it.
+pub fn words(args: &BenchArgs, folder: &str, evening: u32) -> String {
     let what =
         if evening > 1 { format!(" It continues evening {evening}.") } else { String::new() };
     let open = match args.phone || args.at.is_some_and(|at| !at.is_loopback()) {
@@ -114,7 +115,8 @@ fn words(args: &BenchArgs, folder: &str, evening: u32) -> String {
     )
 }
 
-fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String {
+/// What is said after the address: who can open it, and what to do where a phone can't.
+pub fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String {
     let mut text = String::new();
     if is_here {
         text.push_str(
@@ -143,7 +145,7 @@ fn after(is_here: bool, network: Option<&Network>, known: &[Network]) -> String 
 }
 
 /// The address as a code for a phone's camera: black on white, whatever the terminal's colours.
-fn code(address: &str) -> String {
+pub fn code(address: &str) -> String {
     const BLACK_ON_WHITE: &str = "\u{1b}[30;107m";
     const PLAIN: &str = "\u{1b}[0m";
     let Ok(code) = QrCode::new(address) else { return String::new() };
@@ -152,65 +154,4 @@ fn code(address: &str) -> String {
         code.render::<Dense1x2>().dark_color(Dense1x2::Dark).light_color(Dense1x2::Light).build();
     drawn.lines().map(|line| format!("  {BLACK_ON_WHITE}{line}{PLAIN}\n")).collect::<String>()
         + "\n"
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn args(phone: bool) -> BenchArgs {
-        BenchArgs {
-            folder: "my-bike".into(),
-            phone,
-            at: None,
-            port: None,
-            new_address: false,
-            quiet: false,
-        }
-    }
-
-    #[test]
-    fn it_names_the_network_it_opens_the_page_to_and_how_to_open_it() {
-        let network = |name: &str, last: u8| Network {
-            name: name.to_owned(),
-            address: [192, 168, 43, last].into(),
-            netmask: [255, 255, 255, 0].into(),
-        };
-        let known = [network("wlan0", 17), network("eth0", 7)];
-        let open = words(&args(true), "my-bike", 2) + &after(false, known.first(), &known);
-        for said in [
-            "Scan the code",
-            "It continues evening 2",
-            "open to this computer's network (192.168.43.0/24, by wlan0)",
-            "--at 192.168.43.7",
-            "nothing is encrypted",
-            "Ctrl-C",
-        ] {
-            assert!(open.contains(said), "{said}: {open}");
-        }
-        let here = words(&args(false), "my-bike", 1) + &after(true, None, &[]);
-        for said in
-            ["Open this address in a browser on this computer", "Only this computer", "--phone"]
-        {
-            assert!(here.contains(said), "{said}: {here}");
-        }
-        assert!(!here.contains("network ("), "{here}");
-    }
-
-    #[test]
-    fn the_last_words_say_that_the_photos_are_safe() {
-        assert!(last_words(22, "my-bike").contains("All 22 photos of this evening are safe."));
-        assert!(last_words(0, "my-bike").contains("No photo was taken yet."));
-    }
-
-    #[test]
-    fn the_code_is_black_on_white_and_fits_a_terminal() {
-        let text = code("http://192.168.143.117:8714/abcdefghijkmnpqrstuvwxyz23/");
-        let plain = anstream::adapter::strip_str(&text).to_string();
-        let widths: Vec<usize> = plain.lines().map(|line| line.chars().count()).collect();
-        assert!(widths.iter().all(|width| *width <= 60), "{widths:?}");
-        // The quiet zone round it is white: no blocks there.
-        assert!(plain.lines().next().unwrap().trim().is_empty(), "{plain}");
-        assert!(plain.contains('█') && text.contains("\u{1b}[30;107m"));
-    }
 }

@@ -188,18 +188,3 @@ impl Part for RimPlace {
         format!("{}, {}{wheel}{place}", self.setup, self.side.word())
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_place_on_a_rim_comes_back_from_its_name() {
-        for name in ["1-a/left", "1-a/right/3", "x/y/left/front-wheel", "1/right/front-wheel/2"] {
-            assert_eq!(RimPlace::named(name).map(|place| place.name()).as_deref(), Some(name));
-        }
-        for none in ["", "left", "/left", "1-a/middle", "1-a/left/front-wheel/x", "1-a/left/300"] {
-            assert_eq!(RimPlace::named(none), None, "{none}");
-        }
-    }
-}

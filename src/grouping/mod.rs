@@ -7,7 +7,7 @@
 //! compared by angles alone. Where the left and the right side's photos share nothing, the two tabs
 //! at the marked place join them: they stand opposite each other on the rim.
 
-mod angles;
+pub mod angles;
 mod assign;
 mod benches;
 mod card_layouts;

@@ -128,31 +128,3 @@ pub fn any_normal(v: &Vector3<f64>) -> Vector3<f64> {
     let n = v.cross(&e);
     n / n.norm().max(f64::MIN_POSITIVE)
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use approx::assert_relative_eq;
-
-    #[test]
-    fn log_undoes_exp_up_to_half_a_turn() {
-        for angle in [1e-9, 1e-4, 0.3, 2.0, 3.1, 3.138, std::f64::consts::PI - 1e-9] {
-            let w = Vector3::new(0.3, -0.8, 0.52).normalize() * angle;
-            assert_relative_eq!(log(&exp(&w)), w, epsilon = 1e-8);
-        }
-    }
-
-    #[test]
-    fn fitted_motion_is_the_one_applied() {
-        let motion =
-            Rigid::new(exp(&Vector3::new(0.2, 1.0, -2.0)), Vector3::new(3.0, -40.0, 900.0));
-        let b: Vec<_> = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 2.0, 0.0], [0.0, 0.0, 3.0]]
-            .map(Vector3::from)
-            .to_vec();
-        let a: Vec<_> = b.iter().map(|p| motion.apply(p)).collect();
-        let found = fit_rigid(&a, &b).unwrap();
-        assert_relative_eq!(found.r, motion.r, epsilon = 1e-12);
-        assert_relative_eq!(found.t, motion.t, epsilon = 1e-9);
-        assert!(fit_rigid(&a[..2], &b[..2]).is_none());
-    }
-}

@@ -71,20 +71,3 @@ fn parts(idx: usize, n: usize, length: usize) -> impl Iterator<Item = (usize, f3
         (share > 0.0).then_some((pixel, share as f32))
     })
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_cells_are_means_whatever_the_size() {
-        for (width, height) in [(64, 70), (256, 192), (1001, 333)] {
-            let data = (0..width * height)
-                .map(|idx| ((idx % width) as f32 / width as f32).powi(2))
-                .collect();
-            let seen = Impression::of(&LinearImage::new(width, height, data));
-            let middle = seen.at(seen.columns / 2, seen.rows / 2);
-            assert!((middle - 0.5).abs() < 1.0 / 64.0, "{width} x {height}: {middle}");
-        }
-    }
-}

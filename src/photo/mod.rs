@@ -24,7 +24,7 @@ mod raster;
 pub mod read;
 pub mod room;
 pub mod same_files;
-pub(crate) mod segments;
+pub mod segments;
 pub mod srgb;
 
 pub use error::PhotoError;

@@ -26,13 +26,45 @@ const USUAL_PIXELS: u64 = 50_000_000;
 /// What reading a header may allocate.
 pub(super) const HEADER_BYTES: u64 = 64 << 20;
 
-static TAKEN: Mutex<u64> = Mutex::new(0);
-static GIVEN_BACK: Condvar = Condvar::new();
+static ALL: Memory = Memory::of(BUDGET_BYTES);
+
+/// Memory that photos take turns in.
+pub struct Memory {
+    bytes: u64,
+    taken: Mutex<u64>,
+    given_back: Condvar,
+}
+
+impl Memory {
+    /// Of so many bytes in all.
+    pub const fn of(bytes: u64) -> Self {
+        Self { bytes, taken: Mutex::new(0), given_back: Condvar::new() }
+    }
+
+    /// Waits until there is room for so many bytes. What needs more than all of it gets all.
+    pub fn room(&'static self, bytes: u64) -> Room {
+        let bytes = bytes.min(self.bytes);
+        let mut taken = self.taken.lock().unwrap_or_else(PoisonError::into_inner);
+        while *taken + bytes > self.bytes {
+            taken = self.given_back.wait(taken).unwrap_or_else(PoisonError::into_inner);
+        }
+        *taken += bytes;
+        Room { memory: self, bytes }
+    }
+
+    /// What is taken of it now, bytes.
+    pub fn taken(&self) -> u64 {
+        *self.taken.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
 
 /// Room in the memory for one photo, given back when this is dropped. No thread may ask for two at
 /// a time.
 #[must_use]
-pub struct Room(u64);
+pub struct Room {
+    memory: &'static Memory,
+    bytes: u64,
+}
 
 impl Room {
     /// Waits until there is room for this photo. One that needs more than all of it gets all.
@@ -47,7 +79,7 @@ impl Room {
             let pixels = pixels(path).unwrap_or(USUAL_PIXELS).min(MAX_PIXELS as u64);
             bytes.saturating_add(BYTES_A_PIXEL * pixels)
         });
-        Self::of(needed.fold(0, u64::saturating_add))
+        ALL.room(needed.fold(0, u64::saturating_add))
     }
 
     /// The same for a photo whose bytes are in the memory already.
@@ -56,24 +88,14 @@ impl Room {
             .or_else(|| heic_pixels(bytes))
             .unwrap_or(USUAL_PIXELS)
             .min(MAX_PIXELS as u64);
-        Self::of((bytes.len() as u64).saturating_add(BYTES_A_PIXEL * pixels))
-    }
-
-    fn of(bytes: u64) -> Self {
-        let bytes = bytes.min(BUDGET_BYTES);
-        let mut taken = TAKEN.lock().unwrap_or_else(PoisonError::into_inner);
-        while *taken + bytes > BUDGET_BYTES {
-            taken = GIVEN_BACK.wait(taken).unwrap_or_else(PoisonError::into_inner);
-        }
-        *taken += bytes;
-        Self(bytes)
+        ALL.room((bytes.len() as u64).saturating_add(BYTES_A_PIXEL * pixels))
     }
 }
 
 impl Drop for Room {
     fn drop(&mut self) {
-        *TAKEN.lock().unwrap_or_else(PoisonError::into_inner) -= self.0;
-        GIVEN_BACK.notify_all();
+        *self.memory.taken.lock().unwrap_or_else(PoisonError::into_inner) -= self.bytes;
+        self.memory.given_back.notify_all();
     }
 }
 
@@ -114,32 +136,4 @@ fn dimensions(file: impl BufRead + Seek) -> Option<u64> {
     reader.limits(header_limits());
     let (width, height) = reader.into_dimensions().ok()?;
     Some(u64::from(width) * u64::from(height))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_does_not_fit_waits_and_never_more_is_taken_than_there_is() {
-        let most = Mutex::new(0_u64);
-        std::thread::scope(|scope| {
-            for bytes in
-                [BUDGET_BYTES / 3, BUDGET_BYTES / 2, BUDGET_BYTES * 2, 5, BUDGET_BYTES / 2, 0]
-            {
-                let most = &most;
-                scope.spawn(move || {
-                    for _ in 0..200 {
-                        let room = Room::of(bytes);
-                        let taken = *TAKEN.lock().unwrap();
-                        let mut most = most.lock().unwrap();
-                        *most = (*most).max(taken);
-                        drop(room);
-                    }
-                });
-            }
-        });
-        assert!(*most.lock().unwrap() <= BUDGET_BYTES);
-        assert_eq!(*TAKEN.lock().unwrap(), 0);
-    }
 }

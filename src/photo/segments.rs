@@ -4,11 +4,12 @@
 //! count, nor does a second picture that follows.
 
 const END_OF_IMAGE: u8 = 0xD9;
-pub(crate) const START_OF_SCAN: u8 = 0xDA;
+/// The second byte of the marker that a scan begins with.
+pub const START_OF_SCAN: u8 = 0xDA;
 
 /// One segment. Markers that stand alone (temporary, restart, start of image) are stepped over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Segment<'a> {
+pub struct Segment<'a> {
     /// Its marker's second byte.
     pub code: u8,
     /// What follows its length.
@@ -19,7 +20,7 @@ pub(crate) struct Segment<'a> {
 
 /// What comes next in a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Next<'a> {
+pub enum Next<'a> {
     Segment(Segment<'a>),
     /// The picture ends just before this byte of the file.
     End(usize),
@@ -30,7 +31,7 @@ pub(crate) enum Next<'a> {
 }
 
 /// Reads a file's segments in their order.
-pub(crate) struct Segments<'a> {
+pub struct Segments<'a> {
     bytes: &'a [u8],
     at: usize,
 }
@@ -98,41 +99,5 @@ fn end_of_scan(bytes: &[u8], at: usize) -> Option<usize> {
             0xFF => at += 1,
             _ => return Some(at),
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Start, a comment that holds an end marker, a scan with a stuffed zero, a restart and fill
-    /// bytes, the end, a second picture.
-    const PICTURE: [u8; 31] = [
-        0xFF, 0xD8, 0xFF, 0xFE, 0, 5, 0xFF, 0xD9, b'x', 0xFF, 0xDA, 0, 3, 1, 7, 0xFF, 0, 8, 0xFF,
-        0xD3, 9, 0xFF, 0xFF, 0xD9, 0xFF, 0xD8, 0xFF, 0xFE, 0, 2, 0xFF,
-    ];
-
-    #[test]
-    fn a_picture_ends_at_its_own_end_marker_and_its_coded_data_are_whole() {
-        let mut segments = Segments::of(&PICTURE);
-        let comment = Segment { code: 0xFE, body: &[0xFF, 0xD9, b'x'], coded: &[] };
-        assert_eq!(segments.read_next(), Next::Segment(comment));
-        let scan = Segment { code: START_OF_SCAN, body: &[1], coded: &PICTURE[14..22] };
-        assert_eq!(segments.read_next(), Next::Segment(scan));
-        assert_eq!(segments.read_next(), Next::End(24));
-    }
-
-    #[test]
-    fn a_file_that_ends_too_early_or_lies_about_a_length_is_recognised() {
-        for length in 0..24 {
-            let mut segments = Segments::of(&PICTURE[..length]);
-            let last =
-                (0..3).map(|_| segments.read_next()).find(|next| !matches!(next, Next::Segment(_)));
-            assert_eq!(last, Some(Next::CutOff), "cut to {length} bytes");
-        }
-        assert_eq!(
-            Segments::of(&[0xFF, 0xD8, 0xFF, 0xFE, 0, 1, 0, 0]).read_next(),
-            Next::WrongLength
-        );
     }
 }

@@ -67,30 +67,3 @@ pub fn asked_and_done(step: &PlanStep, told: &StepProgress) -> Option<Sentence> 
         Progress::NotShown => return None,
     })
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::plan::outcome::Unit;
-    use crate::plan::planner::blank;
-
-    /// Found 1.1 of 1.4 mm with a ± of 0.85: all of it, or less than a fifth.
-    #[test]
-    fn nothing_is_called_fine_with_a_u_above_half_of_what_was_asked() {
-        let step = PlanStep { step: StepKind::Chain, ..blank() };
-        let told = |u: f64| StepProgress {
-            n: 1,
-            step: StepKind::Chain,
-            unit: Unit::Mm,
-            planned: Some(1.4),
-            found: Some(Measurement { value: 1.1, u, quality: Quality::Good }),
-            progress: Progress::Done,
-            why_not_shown: None,
-            what: Sentence::default(),
-        };
-        let words = |u: f64| asked_and_done(&step, &told(u)).expect("words").to_string();
-        assert!(words(0.85).ends_with("too unsure to say"), "{}", words(0.85));
-        assert!(words(0.5).ends_with("fine, as far as these photos tell"), "{}", words(0.5));
-        assert!(words(0.2).ends_with(": fine"), "{}", words(0.2));
-    }
-}

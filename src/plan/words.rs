@@ -148,17 +148,3 @@ pub fn centre_in_words(
         number,
     ]
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn flats_are_said_in_turns() {
-        let said = [1, 3, 6, 7, 12, 14].map(turns_in_words);
-        assert_eq!(
-            said,
-            ["1 flat", "3 flats", "1 turn", "1 turn and 1 flat", "2 turns", "2 turns and 2 flats"]
-        );
-    }
-}

@@ -91,7 +91,7 @@ impl Places {
 
 /// Rounds every number, and makes a figure null whose value or uncertainty is not a number. Returns
 /// the JSON pointers of those.
-pub(crate) fn tidy(value: &mut Value) -> Vec<String> {
+pub fn tidy(value: &mut Value) -> Vec<String> {
     let mut lost = Vec::new();
     tidy_at(value, &mut Vec::new(), &mut lost);
     lost
@@ -143,7 +143,7 @@ const LINE_WIDTH: usize = 130;
 
 /// Prints JSON so that what belongs together is on one line: an object or array that fits is
 /// not broken up.
-pub(crate) fn pretty(value: &Value) -> String {
+pub fn pretty(value: &Value) -> String {
     let mut out = String::new();
     print(value, 0, 0, &mut out);
     out.push('\n');
@@ -207,68 +207,5 @@ fn on_one_line(value: &Value) -> String {
             format!("[{}]", items.iter().map(on_one_line).collect::<Vec<_>>().join(", "))
         }
         other => other.to_string(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use serde_json::json;
-
-    use super::*;
-    use crate::figure::Figure;
-    use crate::figure::member::Section;
-
-    #[test]
-    fn lengths_keep_five_places_and_angles_six() {
-        let mut value = json!({
-            "wheel": {"offset": {"value": 3.200_004_9, "u": 0.123_456_789, "quality": "good"},
-                      "yaw": {"value": -0.350_000_049, "u": 0.012_345_678_9, "quality": "good"}},
-            "verdicts": [{"field": Figure::WheelYaw, "value": {"value": 0.123_456_78, "u": 0.1, "quality": "good"}, "tolerance": 0.2}],
-            "correlation": {"matrix": [[1.0, 0.123_456_789], [0.0, -0.0]]},
-        });
-        assert_eq!(tidy(&mut value), Vec::<String>::new());
-        assert_eq!(value["wheel"]["offset"]["value"], json!(3.2));
-        assert_eq!(value["wheel"]["offset"]["u"], json!(0.12346));
-        assert_eq!(value["wheel"]["yaw"]["value"], json!(-0.35));
-        assert_eq!(value["wheel"]["yaw"]["u"], json!(0.012346));
-        assert_eq!(value["verdicts"][0]["value"]["value"], json!(0.123457));
-        assert_eq!(value["correlation"]["matrix"][0][1], json!(0.123457));
-        assert!(!value.to_string().contains("-0.0"), "no negative nought");
-    }
-
-    #[test]
-    fn rounding_twice_changes_nothing() {
-        for i in 0..2000 {
-            let x = (f64::from(i) - 1000.0) * 0.731_234_567_891;
-            for places in [LENGTH, ANGLE, DIRECTION, RATIO, OTHER] {
-                let once = places.round(x);
-                assert_eq!(places.round(once), once);
-            }
-        }
-    }
-
-    #[test]
-    fn a_figure_that_is_not_a_number_becomes_null_and_is_named() {
-        let mut value = json!({"rim": [{"id": "1-a/left", "offset": {"value": f64::NAN, "u": 0.1, "quality": "good"}}]});
-        let offset = Figure::of(Section::Rim, "1-a/left", "offset").expect("a rim's offset");
-        assert_eq!(tidy(&mut value), [offset.pointer()]);
-        assert!(value["rim"][0]["offset"].is_null());
-    }
-
-    #[test]
-    fn huge_and_tiny_numbers_survive() {
-        for x in [f64::MAX, f64::MIN_POSITIVE, 1e-300, -1e300] {
-            assert!(LENGTH.round(x).is_finite());
-            assert!(OTHER.round(x).is_finite());
-        }
-    }
-
-    #[test]
-    fn what_fits_is_on_one_line() {
-        let value = json!({"a": {"value": 1.5, "u": 0.2}, "long": (0..60).collect::<Vec<_>>(), "none": {}, "list": []});
-        let text = pretty(&value);
-        assert!(text.contains("  \"a\": { \"value\": 1.5, \"u\": 0.2 },\n"), "{text}");
-        assert!(text.lines().all(|line| line.chars().count() <= LINE_WIDTH));
-        assert_eq!(serde_json::from_str::<Value>(&text).unwrap(), value);
     }
 }

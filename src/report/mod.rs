@@ -9,7 +9,7 @@ pub mod fields;
 mod finite;
 pub mod groups;
 pub mod html;
-mod json;
+pub mod json;
 pub mod numbers;
 pub mod program;
 mod put_together;

@@ -33,30 +33,3 @@ fn find<'value>(value: &'value mut Value, pointer: &str) -> Option<&'value mut V
         _ => section.get_mut(rest),
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::figure::member::Section;
-
-    #[test]
-    fn figures_of_sections_and_of_lists_are_marked() {
-        let mut document = serde_json::json!({
-            "wheel": { "lean": { "value": 1.0 }, "yaw": { "value": 1.0 } },
-            "rim": [{ "id": "1-a/left", "offset": { "value": 2.0 }, "height": null }],
-        });
-        mark(
-            &mut document,
-            &[
-                Figure::WheelLean,
-                Figure::of(Section::Rim, "1-a/left", "offset").expect("a rim's offset"),
-                Figure::of(Section::Rim, "1-a/left", "height").expect("a rim's height"),
-                Figure::Other("/no".to_owned() + "/such"),
-            ],
-        );
-        assert_eq!(document["wheel"]["lean"]["relative_to"], "bench");
-        assert_eq!(document["rim"][0]["offset"]["relative_to"], "bench");
-        assert!(document["wheel"]["yaw"].get("relative_to").is_none());
-        assert!(document["rim"][0]["height"].is_null());
-    }
-}

@@ -187,26 +187,3 @@ fn steepest(mut rises: Vec<f32>) -> f32 {
     let at = last - last / 1000;
     *rises.select_nth_unstable_by(at, f32::total_cmp).1
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Squares of 40 px, their edges `blur` px wide along the rows alone.
-    fn squares(blur: f32) -> LinearImage {
-        let (wide, high) = (400, 300);
-        let wave = |x: usize, blur: f32| {
-            let x = x as f32 % 80.0;
-            ((x - 20.0) / blur).clamp(0.0, 1.0) - ((x - 60.0) / blur).clamp(0.0, 1.0)
-        };
-        let data = (0..wide * high).map(|i| wave(i % wide, blur) * wave(i / wide, 1.0)).collect();
-        LinearImage::new(wide, high, data)
-    }
-
-    #[test]
-    fn a_picture_smeared_one_way_is_told_from_a_sharp_one() {
-        assert!(!is_smeared(&squares(1.5)));
-        assert!(is_smeared(&squares(12.0)));
-        assert!(!is_smeared(&LinearImage::new(2, 2, vec![0.0; 4])), "too small to tell");
-    }
-}

@@ -58,22 +58,3 @@ impl Kept {
         replace(&home.join(KEPT_NAME), text.as_bytes(), None)
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_address_stays_until_a_new_one_is_asked_for_and_rubbish_is_no_address() {
-        let folder = tempfile::tempdir().unwrap();
-        let mut first = Kept::of(folder.path(), false).unwrap();
-        first.port = Some(4711);
-        first.ticks.insert("square".to_owned());
-        first.store(folder.path()).unwrap();
-        assert_eq!(Kept::of(folder.path(), false).unwrap(), first);
-        let fresh = Kept::of(folder.path(), true).unwrap();
-        assert!(fresh.token != first.token && fresh.ticks == first.ticks);
-        std::fs::write(folder.path().join(KEPT_NAME), "{\"token\": \"x\"}").unwrap();
-        assert!(token::is_well_formed(&Kept::of(folder.path(), false).unwrap().token));
-    }
-}

@@ -49,7 +49,9 @@ fn way_out() -> Option<Ipv4Addr> {
     }
 }
 
-fn likeliest_first(mut networks: Vec<Network>, way_out: Option<Ipv4Addr>) -> Vec<Network> {
+/// The local ones of these networks, the likeliest for a phone first; `way_out` is the address of
+/// the one that leads to others.
+pub fn likeliest_first(mut networks: Vec<Network>, way_out: Option<Ipv4Addr>) -> Vec<Network> {
     networks.retain(|network| is_local(network.address));
     networks.sort_by_key(|network| {
         let name = network.name.to_ascii_lowercase();
@@ -77,36 +79,5 @@ pub fn host(address: IpAddr) -> String {
     match address {
         IpAddr::V4(v4) => v4.to_string(),
         IpAddr::V6(v6) => format!("[{v6}]"),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_wireless_network_comes_first_and_public_addresses_do_not_come() {
-        let network = |name: &str, address: [u8; 4]| Network {
-            name: name.to_owned(),
-            address: address.into(),
-            netmask: [255, 255, 255, 0].into(),
-        };
-        let found = vec![
-            network("lo", [127, 0, 0, 1]),
-            network("br-lan", [172, 17, 0, 1]),
-            network("eth0", [192, 168, 1, 7]),
-            network("eth1", [203, 0, 113, 9]),
-            network("wlan0", [192, 168, 43, 17]),
-            network("usb0", [169, 254, 3, 4]),
-        ];
-        let names: Vec<String> = likeliest_first(found.clone(), None)
-            .iter()
-            .map(|network| network.name.clone())
-            .collect();
-        assert_eq!(names, ["wlan0", "eth0", "usb0", "br-lan"]);
-        // The one that leads out comes before all.
-        let out = likeliest_first(found, Some([192, 168, 1, 7].into()));
-        assert_eq!(out[0].name, "eth0");
-        assert_eq!(network("wlan0", [192, 168, 43, 17]).words(), "192.168.43.0/24, by wlan0");
     }
 }

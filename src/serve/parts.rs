@@ -195,7 +195,7 @@ fn walk(state: &State, tallies: &[Tally]) -> Markup {
 }
 
 /// What leads from this position to the other one.
-fn switch_words(tally: &Tally, other: &Tally) -> &'static str {
+pub fn switch_words(tally: &Tally, other: &Tally) -> &'static str {
     let is_full = other.photos >= PHOTOS_PER_SETUP;
     match (tally.is_complete() || is_full, tally.is_good_enough()) {
         (true, _) => "Show position ",
@@ -205,7 +205,7 @@ fn switch_words(tally: &Tally, other: &Tally) -> &'static str {
 }
 
 /// What is asked before a position is left that lacks something.
-fn ask(tally: &Tally, current: usize, other: usize) -> Option<String> {
+pub fn ask(tally: &Tally, current: usize, other: usize) -> Option<String> {
     if tally.photos == 0 || tally.is_good_enough() {
         return None;
     }
@@ -248,7 +248,7 @@ fn next_words(tally: &Tally) -> String {
 
 /// "Photos: 4 of 6". More than are needed, and fewer where the position is complete all the same,
 /// are said so.
-fn count(what: &str, n: usize, of: usize, tally: &Tally) -> Markup {
+pub fn count(what: &str, n: usize, of: usize, tally: &Tally) -> Markup {
     let enough = n < of && tally.is_complete();
     html! {
         li class=[(n >= of || enough).then_some("done")] {
@@ -308,33 +308,4 @@ fn measuring(state: &State) -> Markup {
         Status::Idle | Status::Loading(..) => return html! {},
     };
     html! { p.status { (text) } }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn nobody_is_sent_on_to_a_position_that_is_full() {
-        let full = Tally { photos: 6, left: 3, right: 3, ..Tally::default() };
-        let enough = Tally { once: vec![1], ..full.clone() };
-        assert_eq!(switch_words(&enough, &enough), "Show position ");
-        let few = Tally { photos: 2, left: 2, ..Tally::default() };
-        assert_eq!(switch_words(&enough, &few), "Good enough: on to position ");
-        assert_eq!(switch_words(&enough, &full), "Show position ");
-        assert_eq!(switch_words(&few, &few), "The wheel stands in position ");
-        assert_eq!(switch_words(&few, &full), "Show position ");
-        assert_eq!(switch_words(&full, &few), "Show position ");
-        // A whole side is missing: the page does not call this enough, and asks before leaving it.
-        let one_sided = Tally { photos: 6, left: 6, unseen: vec![2], ..Tally::default() };
-        assert_eq!(switch_words(&one_sided, &few), "The wheel stands in position ");
-        assert!(ask(&one_sided, 0, 1).unwrap().contains("no photo from the right"));
-        assert_eq!(ask(&enough, 0, 1), None);
-        assert_eq!(ask(&Tally::default(), 0, 1), None, "nothing was photographed here yet");
-        let words = |n, tally: &Tally| count("Right", n, 3, tally).into_string();
-        assert!(words(6, &one_sided).contains("<b>6</b> (3 needed)"));
-        let complete = Tally { photos: 8, left: 6, right: 2, ..Tally::default() };
-        assert!(words(2, &complete).contains("<b>2</b>, enough"));
-        assert!(words(2, &few).contains("<b>2</b> of 3"));
-    }
 }

@@ -95,19 +95,3 @@ pub fn file(bench: &Bench, name: &str) -> Option<Vec<u8>> {
     let page = String::from_utf8_lossy(bytes);
     Some(on_the_phone(&page, "../", &ticks).into_bytes())
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_ticks_stand_in_the_report_and_a_way_leads_back() {
-        let step = "<li><input type=\"checkbox\"></li>";
-        let page = format!("<html><head></head><body>{step}{step}</body></html>");
-        let shown = on_the_phone(&page, "../", &vec![false, true]);
-        assert!(shown.contains("<body><nav class=\"back\"><a href=\"../\">"), "{shown}");
-        let ticked = shown.find("checkbox\" checked").unwrap();
-        assert!(shown.find("checkbox\">").unwrap() < ticked, "the second one is ticked: {shown}");
-        assert_eq!(shown.matches("checked").count(), 1);
-    }
-}

@@ -6,7 +6,8 @@ use crate::common::kept::{
     JOB, entries, full, noticed, quick, run, small_job, with_new_checksums, zip_of,
 };
 use sightcord::archive::compare::Reproduction;
-use sightcord::archive::keep;
+use sightcord::archive::evenings::Within;
+use sightcord::archive::{keep, layout};
 use tempfile::TempDir;
 
 /// A small job with a second evening that holds one photo of its own, and a third that was only
@@ -149,4 +150,22 @@ fn the_commands_say_how_many_evenings_there_are() {
     assert_eq!(kept.status.code(), Some(0), "{}", String::from_utf8_lossy(&kept.stderr));
     let proven = run(&["prove", without.to_str().unwrap()]);
     assert_eq!(proven.status.code(), Some(0), "{}", String::from_utf8_lossy(&proven.stdout));
+}
+
+#[test]
+fn the_first_evening_lies_right_in_the_payload_and_later_ones_beside_it() {
+    let first = Within::first();
+    assert_eq!(first.photos(), layout::PHOTOS);
+    assert_eq!(first.job(), layout::JOB);
+    assert_eq!(first.result(), layout::RESULT);
+    let paths = ["data/evening-10/job.toml", "data/evening-2/photos/a.jpg", "README.txt"];
+    let paths: Vec<String> = paths.iter().map(|path| (*path).to_owned()).collect();
+    let numbers: Vec<u32> =
+        Within::all_of(paths.iter()).iter().map(|within| within.number).collect();
+    assert_eq!(numbers, [1, 2, 10]);
+    assert_eq!(Within::of("data/evening-2/job.toml").job(), "data/evening-2/job.toml");
+    // What is no evening's folder is the first evening's, and a stray file there.
+    for stray in ["data/evening-1/job.toml", "data/evening-02/x", "data/photos/evening-2/a.jpg"] {
+        assert_eq!(Within::of(stray), first, "{stray}");
+    }
 }

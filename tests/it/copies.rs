@@ -11,7 +11,7 @@ use image::imageops::FilterType;
 use image::{DynamicImage, GrayImage, Luma};
 use sightcord::job::Job;
 use sightcord::photo::copies::{have_one_grain, may_be_copy};
-use sightcord::photo::{Impression, Photo, decode_photo, list_job};
+use sightcord::photo::{Impression, LinearImage, Photo, decode_photo, list_job};
 
 use crate::common::random::Random;
 
@@ -311,4 +311,15 @@ fn two_tabs_with_one_role_and_place_are_a_clash() {
         .iter()
         .find(|rim| rim["side"] == "left" && rim["place"] == 0);
     assert!(left.is_none_or(|rim| rim["offset"].is_null()), "{left:?}");
+}
+
+#[test]
+fn the_cells_are_means_whatever_the_size() {
+    for (width, height) in [(64, 70), (256, 192), (1001, 333)] {
+        let data =
+            (0..width * height).map(|idx| ((idx % width) as f32 / width as f32).powi(2)).collect();
+        let seen = Impression::of(&LinearImage::new(width, height, data));
+        let middle = seen.at(seen.columns / 2, seen.rows / 2);
+        assert!((middle - 0.5).abs() < 1.0 / 64.0, "{width} x {height}: {middle}");
+    }
 }

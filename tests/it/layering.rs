@@ -86,6 +86,17 @@ fn no_source_file_is_too_long_for_one_purpose() {
     }
 }
 
+/// Tests are in tests/it, and reach what they need by its `pub`: for tests in the sources the whole
+/// library would be compiled a second time.
+#[test]
+fn the_sources_hold_no_tests() {
+    for (file, text) in sources() {
+        let holds =
+            ["cfg(test)", "cfg_attr(test", "#[test]"].into_iter().find(|it| text.contains(it));
+        assert_eq!(holds, None, "src/{file} is compiled anew for its tests: move them to tests/it");
+    }
+}
+
 #[test]
 fn bench_and_plan_know_no_json() {
     for (file, text) in sources() {
@@ -207,11 +218,11 @@ fn module_of(file: &str) -> String {
     module.strip_suffix("/mod").unwrap_or(module).to_owned()
 }
 
-/// The files that a file names, in code that is not for its tests: of each path the longest part
-/// that is a file, "bench/rim" of `crate::bench::rim::Mark`.
+/// The files that a file names: of each path the longest part that is a file, "bench/rim" of
+/// `crate::bench::rim::Mark`.
 fn files_used(file: &str, text: &str, files: &BTreeSet<String>) -> BTreeSet<String> {
     let module = module_of(file);
-    let code = without_comments(text.split("#[cfg(test)]").next().unwrap_or(""));
+    let code = without_comments(text);
     let above = |place: &str| place.rsplit_once('/').map_or("", |(folder, _)| folder).to_owned();
     let mut used = BTreeSet::new();
     for (path, base) in [("super::", above(&module)), ("crate::", String::new())] {

@@ -1,4 +1,4 @@
-//! All integration tests in one program: one compilation, one helper for truth. `cargo test
+//! All tests in one program: one compilation, one helper for truth. `cargo test
 //! --release NAME` runs those whose path holds NAME.
 
 mod archive;
@@ -38,6 +38,7 @@ mod mistakes;
 mod nothing_lost;
 mod outside;
 mod own_mistakes;
+mod parts;
 mod photo;
 mod photo_listing;
 mod plan;

@@ -2,6 +2,7 @@
 //! lost with it.
 
 use crate::common::kept::small_job;
+use sightcord::guarded::guarded;
 use sightcord::pictures::or_result_alone;
 use sightcord::pipeline::{self, Measured, Progress};
 
@@ -48,4 +49,15 @@ fn a_report_that_cannot_be_drawn_leaves_the_result_with_a_finding() {
     assert_eq!(files.len(), 1);
     let result = String::from_utf8(files[0].bytes.clone()).unwrap();
     assert!(files[0].path == "result.json" && result.contains("program-mistake"), "{result}");
+}
+
+#[test]
+fn a_panic_becomes_a_finding_that_says_what_was_lost_and_where_to_report_it() {
+    let finding = guarded("a.jpg is not used.", || assert_eq!(1, 2, "one is not two")).unwrap_err();
+    assert!(
+        finding.what.starts_with("a.jpg is not used.") && finding.what.contains("one is not two"),
+        "{finding:?}"
+    );
+    assert!(finding.advice.contains("report"), "{finding:?}");
+    assert_eq!(guarded("", || 7).ok(), Some(7));
 }

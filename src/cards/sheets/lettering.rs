@@ -216,31 +216,3 @@ fn embed_face(pdf: &mut Pdf, face: Face, used: &FaceUse, next: &mut impl FnMut()
     pdf.cmap(to_unicode, &cmap.finish());
     font
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn lines_are_broken_at_spaces_and_fit_the_width() {
-        let lines = Face::Plain.wrap("the quick brown fox jumps over the lazy dog", 3.0, 25.0);
-        assert!(lines.len() > 1);
-        assert!(lines.iter().all(|line| Face::Plain.width_mm(line, 3.0) <= 25.0), "{lines:?}");
-        assert_eq!(lines.join(" "), "the quick brown fox jumps over the lazy dog");
-    }
-
-    #[test]
-    fn a_word_wider_than_the_line_gets_its_own() {
-        assert_eq!(
-            Face::Bold.wrap("a incomprehensibilities b", 3.0, 10.0),
-            ["a", "incomprehensibilities", "b"]
-        );
-    }
-
-    #[test]
-    fn width_is_proportional_to_size() {
-        let narrow = Face::Narrow.width_mm("check", 2.0);
-        assert!((Face::Narrow.width_mm("check", 4.0) - 2.0 * narrow).abs() < 1e-9);
-        assert!(narrow < Face::Plain.width_mm("check", 2.0));
-    }
-}

@@ -10,12 +10,12 @@ mod document;
 mod guide_page;
 mod guide_views;
 mod lattice;
-mod lettering;
+pub mod lettering;
 mod numbers;
 mod paper;
 mod rider_page;
 mod tab_page;
-mod tab_words;
+pub mod tab_words;
 
 pub use card_page::card_centre_mm;
 pub use numbers::{Numbers, NumbersError};

@@ -55,28 +55,3 @@ pub fn is_rider(number: u8) -> bool {
 pub fn is_left_face(number: u8) -> bool {
     matches!(TabRole::of_number(number).role, Role::CordRider { side: Side::Left, .. })
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn pairs_and_letters_follow_the_table() {
-        for (number, words) in [
-            (1, "rear rim, left, at the mark"),
-            (4, "front rim, right, at the mark"),
-            (12, "spindle end, right"),
-            (13, "frame station A, left"),
-            (20, "frame station D, right"),
-            (21, "plumb line A, upper flag"),
-            (28, "plumb line D, lower flag"),
-            (32, "drum or hub face, does not turn"),
-            (38, "rear rim, left, further place 6"),
-            (64, "free: name it in the job"),
-        ] {
-            assert_eq!(tab_words(number).join(" "), words);
-        }
-        assert!((21..=30).all(|number| is_flag(number) && tab_words(number)[1].ends_with("flag")));
-        assert_eq!((1..=64).filter(|&number| is_flag(number)).count(), 10);
-    }
-}

@@ -1,6 +1,6 @@
 //! `sightcord glance`: what single photos show, without lens or scene.
 
-mod arrivals;
+pub mod arrivals;
 mod lines;
 mod picture;
 mod sorting;

@@ -141,36 +141,3 @@ impl OutlinePen for Sheet {
         self.pen = self.begin;
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_letter_is_as_high_as_it_was_asked_for_and_is_upright_in_its_place() {
-        let letters = Letters::of_height(40.0).unwrap();
-        let mut picture = RgbImage::new(60, 60);
-        letters.draw(&mut picture, Rgb([200, 100, 0]), [10, 5], "L");
-        let lit = |x: u32, y: u32| picture.get_pixel(x, y).0[0] > 150;
-        let rows: Vec<u32> = (0..60).filter(|&y| (0..60).any(|x| lit(x, y))).collect();
-        // A capital letter is 0.73 em high in this font, and a line of 40 px has an em of 34 px.
-        let high = rows.last().unwrap() - rows[0] + 1;
-        assert!((24..=26).contains(&high) && rows[0] >= 5, "{rows:?}");
-        // The foot is broader than the stem: not upside down, not mirrored.
-        let breadth = |y: u32| (0..60).filter(|&x| lit(x, y)).count();
-        assert!(breadth(rows[rows.len() - 2]) > 2 * breadth(rows[1]), "{rows:?}");
-        assert!((letters.width("LL") - 2.0 * letters.width("L")).abs() < 1e-3);
-    }
-
-    #[test]
-    fn what_lies_outside_the_picture_is_left_out() {
-        let mut picture = RgbImage::new(16, 16);
-        Letters::of_height(20.0).unwrap().draw(
-            &mut picture,
-            Rgb([255; 3]),
-            [4, 4],
-            "card 12 \u{1F6B2}",
-        );
-        assert!(picture.pixels().any(|pixel| pixel.0[0] > 0));
-    }
-}

@@ -6,7 +6,7 @@ mod details;
 mod drawing;
 mod figures;
 mod flat;
-mod letters;
+pub mod letters;
 mod names;
 mod page;
 mod photos;

@@ -10,8 +10,8 @@
 //! list is one of an early version, or put together by hand: it can't be known, and so it stays.
 
 mod error;
-mod own_files;
-mod swap;
+pub mod own_files;
+pub mod swap;
 
 use std::collections::BTreeSet;
 use std::fs::{self, File};

@@ -133,7 +133,7 @@ fn known_beforehand(state: &State, problem: &Problem, slots: &[usize]) -> Share 
 }
 
 /// By how much one covariance exceeds another, in the directions in which it does.
-fn beyond(own: &DMatrix<f64>, spread: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+pub fn beyond(own: &DMatrix<f64>, spread: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     let root = own.clone().cholesky()?.l();
     let whitened = root.clone().solve_lower_triangular(spread)?;
     let whitened = root.clone().solve_lower_triangular(&whitened.transpose())?;
@@ -141,20 +141,4 @@ fn beyond(own: &DMatrix<f64>, spread: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     let more = DMatrix::from_diagonal(&eigen.eigenvalues.map(|value| (value - 1.0).max(0.0)));
     let back = root * &eigen.eigenvectors;
     Some(&back * more * back.transpose())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// In the first direction the groups show no more than the points, in the second three times as
-    /// much.
-    #[test]
-    fn only_what_exceeds_the_points_own_is_added() {
-        let own = DMatrix::from_row_slice(2, 2, &[4.0, 0.0, 0.0, 1.0]);
-        let spread = DMatrix::from_row_slice(2, 2, &[1.0, 0.0, 0.0, 9.0]);
-        let more = beyond(&own, &spread).expect("positive definite");
-        let expected = DMatrix::from_row_slice(2, 2, &[0.0, 0.0, 0.0, 8.0]);
-        assert!((more - expected).norm() < 1e-12);
-    }
 }

@@ -126,7 +126,8 @@ fn moved(solution: &Solution, photo_of: &BTreeMap<usize, usize>, cord: usize) ->
 }
 
 /// Whether another set-up shows the cord where it lay before it moved, and not where it lay after.
-fn lay_as_elsewhere(state: &State, cord: usize, values: &SVector<f64, N>) -> bool {
+/// `values` are the unknowns of the cord's own places, mm.
+pub fn lay_as_elsewhere(state: &State, cord: usize, values: &SVector<f64, N>) -> bool {
     let known = &state.cords[cord];
     let apart = |other: usize, later: f64| {
         let at_end = |s: f64| {
@@ -217,31 +218,4 @@ fn fitted(seen: &[Seen], from: Option<usize>) -> Option<Fit> {
 /// Robust square of a residual in standard deviations.
 fn rho(r: f64) -> f64 {
     if r.abs() <= HUBER { r * r } else { HUBER * (2.0 * r.abs() - HUBER) }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::scene::model::state::Cord;
-
-    fn cord(setup: usize, y: f64) -> Cord {
-        Cord { setup, middle: 200.0, half: 500.0, y: [y, 0.0, 0.0], z: [4.0, 0.0, 0.0] }
-    }
-
-    /// One cord for all photos of the first set-up lies between its two places; the second set-up
-    /// shows it at one or the other.
-    #[test]
-    fn the_place_that_another_set_up_shows_is_the_first() {
-        let lay_as = |y: f64| State { cords: vec![cord(0, 0.8), cord(1, y)], ..State::default() };
-        // It lay at 0 mm, and at 1.5 mm from some photo on.
-        let values = SVector::from([-0.8, 0.0, 0.0, 0.0, 1.5, 0.0]);
-        assert!(lay_as_elsewhere(&lay_as(0.1), 0, &values));
-        assert!(!lay_as_elsewhere(&lay_as(1.4), 0, &values));
-        assert!(!lay_as_elsewhere(&lay_as(0.7), 0, &values));
-        assert!(!lay_as_elsewhere(
-            &State { cords: vec![cord(0, 0.8)], ..State::default() },
-            0,
-            &values
-        ));
-    }
 }

@@ -121,17 +121,3 @@ impl View {
         lens.project(&self.in_camera(lens, world)?.0)
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_sensors_rows_lie_along_the_longer_side() {
-        let pose = Rigid::new(Matrix3::identity(), Vector3::zeros());
-        let (wide, tall) =
-            (View::still(0, 0, pose, [400, 300]), View::still(0, 0, pose, [300, 400]));
-        assert_eq!(wide.time(&Vector2::new(7.0, 299.5)), 0.5);
-        assert_eq!(tall.time(&Vector2::new(-0.5, 7.0)), -0.5);
-    }
-}

@@ -33,18 +33,3 @@ pub fn in_row<Card: Ord + Copy>(cards: &BTreeMap<Card, [f64; 2]>) -> BTreeSet<Ca
     }
     if best.len() < LEAST_CARDS { cards.keys().copied().collect() } else { best }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn cards_laid_beside_the_cord_are_in_no_row() {
-        let cards = [(1, [0.0, 1.0]), (5, [330.0, -2.0]), (6, [660.0, 3.0])];
-        let off_row = [(4, [150.0, 300.0]), (11, [400.0, -300.0])];
-        let all: BTreeMap<u8, [f64; 2]> = cards.into_iter().chain(off_row).collect();
-        assert_eq!(in_row(&all), BTreeSet::from([1, 5, 6]));
-        let two: BTreeMap<u8, [f64; 2]> = cards[..2].iter().copied().collect();
-        assert_eq!(in_row(&two), BTreeSet::from([1, 5]));
-    }
-}

@@ -1,0 +1,63 @@
+//! Parts of the scene: a sensor's rows, cards in one row, a cord that moved, what groups of
+//! sightings add to the covariance.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use nalgebra::{DMatrix, Matrix3, SVector, Vector2, Vector3};
+
+use sightcord::math::Rigid;
+use sightcord::scene::adjust::group_spread::beyond;
+use sightcord::scene::checks::cord_moved::lay_as_elsewhere;
+use sightcord::scene::model::state::{Cord, State};
+use sightcord::scene::model::view::View;
+use sightcord::scene::strings::card_row::in_row;
+
+#[test]
+fn a_sensors_rows_lie_along_the_longer_side() {
+    let pose = Rigid::new(Matrix3::identity(), Vector3::zeros());
+    let (wide, tall) = (View::still(0, 0, pose, [400, 300]), View::still(0, 0, pose, [300, 400]));
+    assert_eq!(wide.time(&Vector2::new(7.0, 299.5)), 0.5);
+    assert_eq!(tall.time(&Vector2::new(-0.5, 7.0)), -0.5);
+}
+
+#[test]
+fn cards_laid_beside_the_cord_are_in_no_row() {
+    let cards = [(1, [0.0, 1.0]), (5, [330.0, -2.0]), (6, [660.0, 3.0])];
+    let off_row = [(4, [150.0, 300.0]), (11, [400.0, -300.0])];
+    let all: BTreeMap<u8, [f64; 2]> = cards.into_iter().chain(off_row).collect();
+    assert_eq!(in_row(&all), BTreeSet::from([1, 5, 6]));
+    let two: BTreeMap<u8, [f64; 2]> = cards[..2].iter().copied().collect();
+    assert_eq!(in_row(&two), BTreeSet::from([1, 5]));
+}
+
+fn cord(setup: usize, y: f64) -> Cord {
+    Cord { setup, middle: 200.0, half: 500.0, y: [y, 0.0, 0.0], z: [4.0, 0.0, 0.0] }
+}
+
+/// One cord for all photos of the first set-up lies between its two places; the second set-up
+/// shows it at one or the other.
+#[test]
+fn the_place_that_another_set_up_shows_is_the_first() {
+    let lay_as = |y: f64| State { cords: vec![cord(0, 0.8), cord(1, y)], ..State::default() };
+    // It lay at 0 mm, and at 1.5 mm from some photo on.
+    let values = SVector::from([-0.8, 0.0, 0.0, 0.0, 1.5, 0.0]);
+    assert!(lay_as_elsewhere(&lay_as(0.1), 0, &values));
+    assert!(!lay_as_elsewhere(&lay_as(1.4), 0, &values));
+    assert!(!lay_as_elsewhere(&lay_as(0.7), 0, &values));
+    assert!(!lay_as_elsewhere(
+        &State { cords: vec![cord(0, 0.8)], ..State::default() },
+        0,
+        &values
+    ));
+}
+
+/// In the first direction the groups show no more than the points, in the second three times as
+/// much.
+#[test]
+fn only_what_exceeds_the_points_own_is_added() {
+    let own = DMatrix::from_row_slice(2, 2, &[4.0, 0.0, 0.0, 1.0]);
+    let spread = DMatrix::from_row_slice(2, 2, &[1.0, 0.0, 0.0, 9.0]);
+    let more = beyond(&own, &spread).expect("positive definite");
+    let expected = DMatrix::from_row_slice(2, 2, &[0.0, 0.0, 0.0, 8.0]);
+    assert!((more - expected).norm() < 1e-12);
+}
