@@ -177,6 +177,8 @@ pub fn measure_knowing(
     } else {
         None
     };
+    // No third look follows.
+    photos.iter_mut().for_each(|photo| photo.kept = None);
     let mut bench_settings = bench_settings(&job, &setups, &lens_only);
     let solution = solved.map(|Solved { solution, cord_by_colour }| {
         if cord_by_colour {

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use nalgebra::Vector3;
+
 use crate::scene::{Solution, State};
 
 use super::evaluate::{Choices, Evaluation};
@@ -19,15 +21,34 @@ pub const SPROCKET_TABS: usize = 3;
 const LONE_GEARBOX_TAB: f64 = 60.0;
 const LONE_REAR_TAB: f64 = 110.0;
 
-/// By how much the middle of fewer tabs than three may lie off the sprocket's centre besides (k =
-/// 2), mm: two that are a third of a turn apart lie 0.29 of their distance off it, two that are a
-/// quarter apart half of it.
-fn centre_off_few_tabs(tabs: &[nalgebra::Vector3<f64>], lone: f64) -> f64 {
+/// How far the middle of a sprocket's tabs may lie off its centre (k = 2), mm, where tabs spread
+/// round it by eye lie `spread` off: two that are a third of a turn apart lie 0.29 of their distance
+/// off it, two that are a quarter apart half of it, and those that are close to each other as far as
+/// a `lone` one. The circle through three shows where the centre is, about as well as they are
+/// set.
+fn centre_off(tabs: &[Vector3<f64>], spread: f64, lone: f64) -> f64 {
     match tabs {
-        [] | [_] => lone,
-        [a, b] => 0.6 * (a - b).norm(),
-        _ => 0.0,
+        [] | [_] => spread.hypot(lone),
+        [a, b] => {
+            let apart = (a - b).norm();
+            let close = (lone.powi(2) - 0.25 * apart.powi(2)).max(0.0).sqrt();
+            spread.hypot(close.max(0.6 * apart))
+        }
+        [a, b, c, ..] => {
+            let middle = tabs.iter().sum::<Vector3<f64>>() / tabs.len() as f64;
+            let off = centre_through([a, b, c]).map_or(lone, |centre| (middle - centre).norm());
+            spread.max(off.min(lone))
+        }
     }
+}
+
+/// The centre of the circle through three points; None where they lie in one line.
+fn centre_through([a, b, c]: [&Vector3<f64>; 3]) -> Option<Vector3<f64>> {
+    let (to_a, to_b) = (a - c, b - c);
+    let normal = to_a.cross(&to_b);
+    let bent = (to_b * to_a.norm_squared() - to_a * to_b.norm_squared()).cross(&normal);
+    let centre = c + bent / (2.0 * normal.norm_squared());
+    centre.iter().all(|x| x.is_finite()).then_some(centre)
 }
 
 /// Every nuisance that can reach a figure, with its standard deviation.
@@ -117,7 +138,7 @@ fn of_turning_parts(
     let mut list = Vec::new();
     if !choices.gearbox_axis {
         let tabs = evaluation.gearbox_tabs();
-        let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs, LONE_GEARBOX_TAB));
+        let u = centre_off(&tabs, assumed.gearbox_centre_u_mm, LONE_GEARBOX_TAB);
         list.extend([0, 1].map(|way| (Nuisance::GearboxCentre(way), u / 2.0)));
         if tabs.len() < SPROCKET_TABS {
             list.extend([0, 1].map(|way| (Nuisance::GearboxTilt(way), nuisance::LONE_TAB_TILT)));
@@ -129,7 +150,7 @@ fn of_turning_parts(
         None => {
             // How well tabs are set round a centre is the same on both sprockets.
             let tabs = evaluation.rear_tabs();
-            let u = assumed.gearbox_centre_u_mm.hypot(centre_off_few_tabs(&tabs, LONE_REAR_TAB));
+            let u = centre_off(&tabs, assumed.gearbox_centre_u_mm, LONE_REAR_TAB);
             let few = if tabs.len() < SPROCKET_TABS { nuisance::LONE_TAB_TILT } else { 0.0 };
             list.extend([0, 1].map(|way| (Nuisance::RearCentre(way), u / 2.0)));
             list.extend([0, 1].map(|way| (Nuisance::Wobble(way), nuisance::WOBBLE.hypot(few))));

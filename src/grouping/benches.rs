@@ -251,7 +251,12 @@ impl Known<'_> {
             .filter(|photo| of[*photo].is_none())
             .map(|photo| {
                 let least = misfits(&self.layouts[photo], &middles).and_then(|misfits| {
-                    (0..misfits.len()).min_by(|&a, &b| misfits[a].total_cmp(&misfits[b]))
+                    let least =
+                        (0..misfits.len()).min_by(|&a, &b| misfits[a].total_cmp(&misfits[b]))?;
+                    // One that lies as far from two tells nothing.
+                    let is_alone =
+                        misfits.iter().filter(|other| **other <= misfits[least]).count() == 1;
+                    is_alone.then_some(least)
                 });
                 (photo, least.or_else(|| nearest(photo)))
             })

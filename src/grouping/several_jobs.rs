@@ -41,7 +41,7 @@ pub fn two_layouts(photos: &[Listed], benches: &[Vec<usize>]) -> Finding {
             listed(&parts)
         ),
         "Make a job folder for each of them, and measure one at a time. If it is one bike whose cards were laid anew, take both positions \
-         of the wheel with the cards as they lie now. If nothing was touched, name each position's photos under [[setup]] in job.toml: \
+         of the wheel with the cards as they lie now. If nothing was touched, name every photo of each position under [[setup]] in job.toml: \
          that is believed.",
     )
 }

@@ -89,7 +89,9 @@ fn bare_word(key: &str, value: &str) -> (String, String) {
             }
             return (
                 format!("{key} takes a number"),
-                format!("Write {key} = and the number, with a point for decimals, without quotes."),
+                format!(
+                    "Write a plain number after {key} =, with a point for decimals and no quotes."
+                ),
             );
         }
         Some(Kind::Flag) => {

@@ -64,6 +64,7 @@ pub fn leave_out(photos: &mut [SeenPhoto], copies: Vec<Copied>, findings: &mut V
         findings.push(finding_of(&photos[idx], &photos[original]));
         photos[idx].facts = None;
         photos[idx].sightings = PhotoSightings::default();
+        photos[idx].kept = None;
     }
 }
 

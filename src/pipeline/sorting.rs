@@ -106,8 +106,12 @@ fn not_one_job(scenes: &[ScenePhoto], listed: &[Listed], job: &Job) -> Option<Se
         let parts = folders.values().zip(each).map(|(own, (_, sorted))| (own.clone(), sorted));
         return Some(Several { sorted: Sorted::of_parts(scenes.len(), parts.collect()), finding });
     }
-    // Whoever names each set-up's photos in job.toml is believed.
-    if listed.iter().all(|photo| photo.by_job || photo.is_for_the_lens()) {
+    // Whoever names each set-up's photos in job.toml is believed; copies and those that show
+    // nothing need no name.
+    let is_named = |(photo, scene): (&Listed, &ScenePhoto)| {
+        photo.by_job || photo.is_for_the_lens() || scene.sightings.patterns.is_empty()
+    };
+    if listed.iter().zip(scenes).all(is_named) {
         return None;
     }
     let order = in_time(listed, &(0..listed.len()).collect::<Vec<_>>());

@@ -55,7 +55,7 @@ pub fn asked_and_done(step: &PlanStep, told: &StepProgress) -> Option<Sentence> 
     ];
     let left_over = Amount::measured(&left, kind);
     Some(match told.progress {
-        _ if !says_enough(told) => say![asked, ": too unsure to say"],
+        _ if !says_enough(told) => say![asked, ": the photos tell too little"],
         Progress::Done if done.u > VAGUE * size => {
             say![asked, ": fine, as far as these photos tell"]
         }

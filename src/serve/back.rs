@@ -13,7 +13,10 @@ pub fn put_back(bench: &Bench) -> Result<(), Refusal> {
     // Somebody may have sent it once more meanwhile.
     let (mut photo, lies_at) = bench
         .change(|state| {
-            state.left_out.take().filter(|(photo, _)| state.photo(&photo.key).is_none())
+            let left_out = state.left_out.take();
+            left_out.filter(|(photo, _)| {
+                state.photo(&photo.key).is_none() && !state.on_the_way.contains(&photo.key)
+            })
         })
         .ok_or_else(gone)?;
     let put = {

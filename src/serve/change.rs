@@ -6,7 +6,7 @@ use std::io;
 use std::path::Path;
 
 use super::folders::{ASIDE, Evening, begin_next, evenings, give_up, positions};
-use super::measuring::{load, load_earlier};
+use super::measuring::{counted_in, load, load_earlier};
 use super::refusal::Refusal;
 use super::report;
 use super::sort_evening::sort_anew;
@@ -144,18 +144,32 @@ pub fn tick(bench: &Bench, order: &str) -> Result<(), Refusal> {
 /// Ends this evening with its report and begins the next one in a folder of its own.
 pub fn next_evening(bench: &Bench) -> Result<(), Refusal> {
     let _filing = bench.filing();
-    if bench.read().report.is_none() {
+    let is_reported = |state: &State| state.report.is_some() && state.is_measured();
+    let made = is_reported(&bench.read());
+    if !made {
         report::make(bench)?;
     }
     let last = evenings(&bench.home)
         .pop()
         .ok_or_else(|| Refusal::new(500, "The job folder is gone.", "Look at the computer."))?;
-    if bench.read().photos.is_empty() {
-        return Err(Refusal::new(409, "This evening has no photos yet.", "Take them first."));
+    {
+        let state = bench.read();
+        if state.photos.is_empty() {
+            return Err(Refusal::new(409, "This evening has no photos yet.", "Take them first."));
+        }
+        if !state.on_the_way.is_empty() {
+            return Err(Refusal::new(
+                409,
+                "Photos of this evening are still coming in.",
+                "Press again when they are on the page.",
+            ));
+        }
     }
+    let counted_before = counted_in(std::slice::from_ref(&last));
     let next = begin_next(&bench.home, &last)
         .map_err(|why| Refusal::disk("Making the new evening's folder", &why))?;
     go_to(bench, next);
+    bench.change(|state| state.counted_before.extend(counted_before));
     load_earlier(bench);
     Ok(())
 }
@@ -168,12 +182,28 @@ pub fn previous_evening(bench: &Bench) -> Result<(), Refusal> {
     let before = before
         .ok_or_else(|| Refusal::new(409, "This is the first evening.", "Load the page again."))?;
     let is_begun = |state: &State| !state.photos.is_empty() || !state.on_the_way.is_empty();
-    if is_begun(&bench.read()) || give_up(&bench.home, &now, &before).is_err() {
-        return Err(Refusal::new(
+    let holds_something = || {
+        Refusal::new(
             409,
-            format!("There is something in the folder of evening {} already.", now.number),
+            format!(
+                "There is something in the folder of evening {}, or its job.toml was changed.",
+                now.number
+            ),
             "Go on with it, or look into its folder on the computer.",
-        ));
+        )
+    };
+    if matches!(bench.read().status, Status::Loading(..)) {
+        return Err(Refusal::new(409, "The folder is being read.", "Press again in a moment."));
+    }
+    if is_begun(&bench.read()) {
+        return Err(holds_something());
+    }
+    match give_up(&bench.home, &now, &before) {
+        Ok(()) => {}
+        // Somebody took the folder away.
+        Err(why) if why.kind() == io::ErrorKind::NotFound => {}
+        Err(why) if why.kind() == io::ErrorKind::DirectoryNotEmpty => return Err(holds_something()),
+        Err(why) => return Err(Refusal::disk("Giving the new evening up", &why)),
     }
     go_to(bench, before);
     bench.change(|state| {

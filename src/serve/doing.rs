@@ -54,9 +54,9 @@ pub fn finish(state: &State, all_taken: bool) -> Markup {
         button type="button" data-act="evening" data-ask={ "Evening " (next - 1) " takes no more photos then. Press again to begin evening " (next) "." } { "Begin evening " (next) }
     };
     html! {
-        @if let (true, [.., before]) = (state.photos.is_empty(), state.earlier.as_slice()) {
+        @if state.evening.number > 1 && state.photos.is_empty() && state.left_out.is_none() {
             p { "Begun too early? As long as this evening has no photo:" }
-            button type="button" data-act="evening-before" { "Go on with evening " (before.number) }
+            button type="button" data-act="evening-before" { "Go on with the evening before" }
         }
         @match (all_taken, is_measured) {
             (true, true) => {

@@ -30,7 +30,10 @@ use super::state::{Bench, Earlier, LastResult, Status, Taken, key_of};
 pub fn run(bench: &Bench) {
     load_earlier(bench);
     let counted_before = counted_in(&evenings_before(bench));
-    bench.change(|state| state.counted_before.extend(counted_before));
+    bench.change(|state| {
+        let now = state.evening.number;
+        state.counted_before.extend(counted_before.into_iter().filter(|(_, of)| *of < now));
+    });
     load(bench);
     // One processor is left for looking at the next photo: its answer is what somebody waits for.
     let threads =
@@ -151,7 +154,7 @@ fn evenings_before(bench: &Bench) -> Vec<Evening> {
 }
 
 /// The photos of these evenings by their keys, each with its evening's number.
-fn counted_in(evenings: &[Evening]) -> BTreeMap<String, u32> {
+pub fn counted_in(evenings: &[Evening]) -> BTreeMap<String, u32> {
     let of_evening = |evening: &Evening| -> Vec<(String, u32)> {
         let Ok(listed) = list_job(&evening.folder) else { return Vec::new() };
         listed.all().map(|photo| (key_of(&photo.sha256), evening.number)).collect()

@@ -121,7 +121,7 @@ fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     assert!(job.join("evening-2/job.toml").is_file());
     page.wait_until("head", "Evening 2, 0 photos");
     // Begun too early: that is taken back, and all photos are there as before.
-    page.wait_until("finish", "Go on with evening 1");
+    page.wait_until("finish", "Go on with the evening before");
     assert_eq!(page.order("evening-before", "").status, 200);
     page.wait_until("head", "Evening 1, 5 photos");
     assert!(!job.join("evening-2").exists());
