@@ -3,6 +3,7 @@
 use nalgebra::Vector3;
 
 use crate::figure::Figure;
+use crate::math::rigid::any_normal;
 use crate::scene::model::state::TurningPart;
 
 use super::evaluate::Evaluation;
@@ -38,13 +39,20 @@ impl Evaluation<'_> {
         let setup = tabs.first().and_then(|(t, _)| self.first_setup(*t))?;
         let plane = self.face_plane(REAR_FACE, setup)?;
         let normal = if plane.normal.dot(&left) < 0.0 { -plane.normal } else { plane.normal };
-        let e1 = crate::math::rigid::any_normal(&normal);
-        let e2 = normal.cross(&e1);
-        let tilt = e1 * self.shift.of(Nuisance::Wobble(0)).to_radians()
-            + e2 * self.shift.of(Nuisance::Wobble(1)).to_radians();
-        let off = e1 * self.shift.of(Nuisance::RearCentre(0))
-            + e2 * self.shift.of(Nuisance::RearCentre(1));
-        Some(Plane { normal: (normal + tilt).normalize(), point: plane.point + off })
+        let plane = Plane { normal, point: plane.point };
+        Some(self.shifted(plane, Nuisance::RearCentre, Nuisance::Wobble))
+    }
+
+    /// A sprocket's plane with its centre moved in it, and tilted, as far as these are off zero.
+    fn shifted(&self, plane: Plane, centre: fn(u8) -> Nuisance, tilt: fn(u8) -> Nuisance) -> Plane {
+        let e1 = any_normal(&plane.normal);
+        let e2 = plane.normal.cross(&e1);
+        let [off1, off2] = [0, 1].map(|way| self.shift.of(centre(way)));
+        let [tilt1, tilt2] = [0, 1].map(|way| self.shift.of(tilt(way)).to_radians());
+        Plane {
+            normal: (plane.normal + e1 * tilt1 + e2 * tilt2).normalize(),
+            point: plane.point + e1 * off1 + e2 * off2,
+        }
     }
 
     /// Places of the gearbox sprocket's tabs that its face rests on, in the first set-up that shows
@@ -85,16 +93,8 @@ impl Evaluation<'_> {
                         / axis.direction.dot(&face_normal));
             return Some(Plane { normal: axis.direction, point: centre });
         }
-        let e1 = crate::math::rigid::any_normal(&face_normal);
-        let e2 = face_normal.cross(&e1);
-        let off = e1 * self.shift.of(Nuisance::GearboxCentre(0))
-            + e2 * self.shift.of(Nuisance::GearboxCentre(1));
-        let [tilt1, tilt2] =
-            [0, 1].map(|way| self.shift.of(Nuisance::GearboxTilt(way)).to_radians());
-        Some(Plane {
-            normal: (face_normal + e1 * tilt1 + e2 * tilt2).normalize(),
-            point: face.point + off,
-        })
+        let plane = Plane { normal: face_normal, point: face.point };
+        Some(self.shifted(plane, Nuisance::GearboxCentre, Nuisance::GearboxTilt))
     }
 
     pub(super) fn chain(&mut self, axis: Option<&Axis>, foot: &Vector3<f64>) {

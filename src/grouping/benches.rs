@@ -72,6 +72,13 @@ pub fn two_benches(
     Some(whole)
 }
 
+/// The place of the least of these; None where it is there twice, which tells nothing.
+fn least_alone(far: &[f64]) -> Option<usize> {
+    let least = far.iter().copied().fold(f64::INFINITY, f64::min);
+    let mut at = (0..far.len()).filter(|&at| far[at] <= least);
+    at.next().filter(|_| at.next().is_none())
+}
+
 /// The numbers up to `n`, joined where `same` says that two are of one bench.
 fn together(n: usize, same: &dyn Fn(usize, usize) -> bool) -> Vec<Vec<usize>> {
     let mut of: Vec<usize> = (0..n).collect();
@@ -250,14 +257,8 @@ impl Known<'_> {
         let of_others: Vec<(usize, Option<usize>)> = (0..of.len())
             .filter(|photo| of[*photo].is_none())
             .map(|photo| {
-                let least = misfits(&self.layouts[photo], &middles).and_then(|misfits| {
-                    let least =
-                        (0..misfits.len()).min_by(|&a, &b| misfits[a].total_cmp(&misfits[b]))?;
-                    // One that lies as far from two tells nothing.
-                    let is_alone =
-                        misfits.iter().filter(|other| **other <= misfits[least]).count() == 1;
-                    is_alone.then_some(least)
-                });
+                let least =
+                    misfits(&self.layouts[photo], &middles).and_then(|far| least_alone(&far));
                 (photo, least.or_else(|| nearest(photo)))
             })
             .collect();

@@ -8,7 +8,7 @@ use crate::finding::Finding;
 use crate::guarded::guarded;
 use crate::photo::job_photos::{CAMERA_FOLDER, LOOSE_SETUP};
 use crate::photo::room::Room;
-use crate::photo::{Impression, JobPhotos, LumaCodes, PhotoFile};
+use crate::photo::{Impression, JobPhotos, PhotoFile};
 use crate::scene::{self, Solution};
 use crate::sightings::{self, PhotoSightings};
 
@@ -117,9 +117,8 @@ pub(super) fn look_again_at_all(
     let n = photos.len();
     let done = AtomicUsize::new(0);
     let looked = photos.par_iter_mut().enumerate().map(|(idx, photo)| {
-        let kept = photo.kept.take();
         let again = guarded(&format!("{} was not looked at a second time.", photo.file.id), || {
-            look_again_at(photo, idx, first, kept)
+            look_again_at(photo, idx, first)
         });
         progress(Progress::LookedAgain(done.fetch_add(1, Ordering::Relaxed) + 1, n));
         match again {
@@ -133,12 +132,7 @@ pub(super) fn look_again_at_all(
 }
 
 /// None where nothing more is expected of the photo, or it can't be read any more.
-fn look_again_at(
-    photo: &SeenPhoto,
-    idx: usize,
-    first: &Solution,
-    kept: Option<LumaCodes>,
-) -> Option<PhotoSightings> {
+fn look_again_at(photo: &SeenPhoto, idx: usize, first: &Solution) -> Option<PhotoSightings> {
     let facts = photo.facts.as_ref()?;
     let (patterns, lines) =
         scene::assess::predict::expected(first, idx, (facts.width, facts.height));
@@ -146,7 +140,7 @@ fn look_again_at(
         return None;
     }
     let _room = Room::for_photo(&photo.file.path);
-    let luma = match kept {
+    let luma = match &photo.kept {
         Some(codes) => codes.light(),
         None => photo.file.read().ok()?.luma,
     };

@@ -10,7 +10,7 @@ use super::measuring::{counted_in, load, load_earlier};
 use super::refusal::Refusal;
 use super::report;
 use super::sort_evening::sort_anew;
-use super::state::{Bench, State, Status, step_key};
+use super::state::{Bench, Status, step_key};
 use crate::disk::new_file::write_new;
 use crate::disk::scratch::uninterrupted;
 use crate::disk::sync_folder;
@@ -144,9 +144,12 @@ pub fn tick(bench: &Bench, order: &str) -> Result<(), Refusal> {
 /// Ends this evening with its report and begins the next one in a folder of its own.
 pub fn next_evening(bench: &Bench) -> Result<(), Refusal> {
     let _filing = bench.filing();
-    let is_reported = |state: &State| state.report.is_some() && state.is_measured();
-    let made = is_reported(&bench.read());
-    if !made {
+    // Where the newest photos could not be measured, the report is of all that could be.
+    let is_reported = {
+        let state = bench.read();
+        state.report.is_some() && state.is_tried()
+    };
+    if !is_reported {
         report::make(bench)?;
     }
     let last = evenings(&bench.home)
@@ -181,7 +184,6 @@ pub fn previous_evening(bench: &Bench) -> Result<(), Refusal> {
     let before = evenings(&bench.home).into_iter().rev().find(|other| other.number < now.number);
     let before = before
         .ok_or_else(|| Refusal::new(409, "This is the first evening.", "Load the page again."))?;
-    let is_begun = |state: &State| !state.photos.is_empty() || !state.on_the_way.is_empty();
     let holds_something = || {
         Refusal::new(
             409,
@@ -192,11 +194,14 @@ pub fn previous_evening(bench: &Bench) -> Result<(), Refusal> {
             "Go on with it, or look into its folder on the computer.",
         )
     };
-    if matches!(bench.read().status, Status::Loading(..)) {
-        return Err(Refusal::new(409, "The folder is being read.", "Press again in a moment."));
-    }
-    if is_begun(&bench.read()) {
-        return Err(holds_something());
+    {
+        let state = bench.read();
+        if matches!(state.status, Status::Loading(..)) {
+            return Err(Refusal::new(409, "The folder is being read.", "Press again in a moment."));
+        }
+        if !state.photos.is_empty() || !state.on_the_way.is_empty() {
+            return Err(holds_something());
+        }
     }
     match give_up(&bench.home, &now, &before) {
         Ok(()) => {}

@@ -61,15 +61,12 @@ pub fn give_up(home: &Path, evening: &Evening, before: &Evening) -> io::Result<(
         Err(why) if why.kind() == io::ErrorKind::NotFound => None,
         read => Some(read?),
     };
-    let is_its_own = |entry: io::Result<fs::DirEntry>| -> io::Result<bool> {
-        Ok(entry?.file_name() != JOB_FILE)
-    };
-    let holds_more =
-        fs::read_dir(&evening.folder)?.map(is_its_own).collect::<io::Result<Vec<_>>>()?;
+    let names = fs::read_dir(&evening.folder)?.map(|entry| Ok(entry?.file_name()));
+    let names = names.collect::<io::Result<Vec<_>>>()?;
     let is_changed = copy
         .as_ref()
         .is_some_and(|bytes| fs::read(before.folder.join(JOB_FILE)).ok().as_ref() != Some(bytes));
-    if is_changed || holds_more.contains(&true) {
+    if is_changed || names.iter().any(|name| name != JOB_FILE) {
         return Err(io::ErrorKind::DirectoryNotEmpty.into());
     }
     let _steps = uninterrupted();

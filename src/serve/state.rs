@@ -341,13 +341,10 @@ impl State {
 
     /// Begins an evening without photos.
     pub fn begin(&mut self, evening: Evening, positions: Vec<Position>) {
-        let before = std::mem::replace(&mut self.evening, evening);
+        self.evening = evening;
         self.positions = positions;
         self.marks.clear();
         self.current = 0;
-        let number = before.number;
-        let counted = self.photos.iter().map(|photo| (photo.key.clone(), number));
-        self.counted_before.extend(counted);
         self.photos.clear();
         self.pictures.clear();
         self.left_out = None;
