@@ -12,6 +12,10 @@ use super::nuisance::Nuisance;
 use super::settings::{GEARBOX_FACE, Part, REAR_FACE};
 use super::turning::{Axis, turning_axis};
 
+/// No sprocket stands so far off the datum plane's normal: a chain jumps off long before (radians, 10
+/// degrees; our choice). One that seems to was read from tabs whose tilt came out the wrong way.
+const ASKEW: f64 = 0.175;
+
 impl Evaluation<'_> {
     /// The rear sprocket's outside face as a plane in the world.
     pub(super) fn rear_plane(&self, axis: Option<&Axis>) -> Option<Plane> {
@@ -99,8 +103,9 @@ impl Evaluation<'_> {
 
     pub(super) fn chain(&mut self, axis: Option<&Axis>, foot: &Vector3<f64>) {
         let (Some(datum), Some(side)) = (self.datum, self.choices.chain_side) else { return };
-        let rear = self.rear_plane(axis);
-        let gearbox = self.gearbox();
+        let stands = |face: &Plane| datum.components(&face.normal).y > ASKEW.cos();
+        let rear = self.rear_plane(axis).filter(stands);
+        let gearbox = self.gearbox().filter(stands);
         let angles = |normal: &Vector3<f64>| {
             let n = datum.components(normal);
             ((-n.x).atan2(n.y).to_degrees(), (-n.z).asin().to_degrees())

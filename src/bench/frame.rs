@@ -100,10 +100,10 @@ impl Evaluation<'_> {
             _ if !centre.is_empty() => {
                 let offset = centre.iter().map(|(_, y)| y).sum::<f64>() / centre.len() as f64;
                 self.record(Figure::FrameOffset, offset);
-                (offset, 0.0)
+                (offset, self.shift.of(Nuisance::FrameYaw))
             }
-            // Without any, the cord is taken for the frame.
-            _ => (0.0, 0.0),
+            // Without any, the cord is taken for the frame, its direction as surely as above.
+            _ => (0.0, self.shift.of(Nuisance::FrameYaw)),
         };
         if let Some(offset) = axle {
             self.record(Figure::WheelInFrameOffset, offset - frame.0);

@@ -115,6 +115,8 @@ pub struct UpWeights {
     pub cards: Option<Matrix2<f64>>,
     /// Plumb lines whose images contradict each other: they tell neither upright nor a place.
     pub contradicted: Vec<usize>,
+    /// What each of the lines is off by where they are not parallel, a standard deviation in radians.
+    pub apart: f64,
 }
 
 impl UpWeights {

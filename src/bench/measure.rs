@@ -23,7 +23,7 @@ use super::propagate::{Propagated, propagate};
 use super::settings::BenchSettings;
 use super::unseen::{SPROCKET_TABS, nuisances};
 use super::views::Views;
-use super::{contradiction, datum, datum_findings, turning};
+use super::{contradiction, datum, datum_findings, turning, unsound};
 
 /// From here on the odd and even photos' disagreement raises the noise: the ratio scatters about 1
 /// by some 0.2 for honest photos, since the checked figures are few and hang together.
@@ -162,8 +162,12 @@ fn figures_of(
     let values: Vec<f64> = evaluation.recorded.iter().map(|(_, value)| *value).collect();
     let workings = Workings { settings, choices: &choices, nuisances, fields };
     let fields = &workings.fields;
+    if let Some(unsound) = unsound::finding(solution) {
+        figures.findings = [findings, vec![unsound]].concat();
+        return (figures, Apart::new());
+    }
     let Some(propagated) = workings.spread(solution) else {
-        figures.findings = [findings, vec![not_determined()]].concat();
+        figures.findings = [findings, vec![unsound::not_determined()]].concat();
         return (figures, Apart::new());
     };
     let apart = apart.unwrap_or_else(|| {
@@ -178,7 +182,7 @@ fn figures_of(
     let mut measured = before.clone();
     if solution.undetermined {
         measured.retain(|field, figure| figure.u < too_unsure(field));
-        findings.push(partly_determined());
+        findings.push(unsound::partly_determined());
     }
     keep_apart(&apart, &mut measured);
     if !solution.cord_movement_is_determined() {
@@ -209,22 +213,6 @@ fn figures_of(
     super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
     figures.findings = findings;
     (figures, apart)
-}
-
-fn not_determined() -> Finding {
-    Finding::refused(
-        "not-determined",
-        "The photos leave something undetermined, so no ± can be worked out and no figure is given.",
-        "Take more photos from other sides, each with two cards or more in it.",
-    )
-}
-
-fn partly_determined() -> Finding {
-    Finding::warning(
-        "partly-determined",
-        "The photos leave something open: figures that depend on it are not given.",
-        "Take more photos from other sides, each with two cards or more in it.",
-    )
 }
 
 /// The halves' disagreement as a whole raises the noise; what one figure differs by more than that,

@@ -259,10 +259,17 @@ fn chain(
     }
     let rear = seen(&|part| matches!(part, Part::RearSprocket));
     let gearbox = seen(&|part| matches!(part, Part::GearboxSprocket));
+    let what = if gearbox > 0 && rear > 0 {
+        "The tabs on the sprockets were read, but too small or in too few photos to show how the sprockets stand.".to_owned()
+    } else {
+        format!(
+            "The chain line needs tabs on both sprockets: {gearbox} of the gearbox's (5 to 7) and {rear} of the rear one's (8 to 10) were found."
+        )
+    };
     findings.push(
         Finding::refused(
             "chain-not-measured",
-            format!("The chain line needs tabs on both sprockets: {gearbox} of the gearbox's (5 to 7) and {rear} of the rear one's (8 to 10) were found."),
+            what,
             "Take photos from the chain side with both sprockets and two cards in them, from two places a pace apart.",
         )
         .about(Figure::ChainAtGearbox),

@@ -32,6 +32,7 @@ pub mod settings;
 mod spindle;
 pub mod turning;
 mod unseen;
+mod unsound;
 mod up;
 pub mod upright;
 pub mod views;

@@ -47,6 +47,8 @@ pub enum Nuisance {
     Wobble(u8),
     /// The marked place's distance from the rim's mean plane, mm.
     RunOut,
+    /// The frame's direction over the cord where its centre is known at one place only, degrees.
+    FrameYaw,
     /// The wheel's axis where three set-ups or more do not tell one, or an earlier evening tells it,
     /// in two directions: its tilt, degrees, and its place, mm.
     AxisTilt(u8),
@@ -59,6 +61,9 @@ pub enum Nuisance {
 /// A sprocket that wobbles by 0.3 mm at 70 mm radius shows a quarter of a degree; half of that as a
 /// standard deviation.
 pub const WOBBLE: f64 = 0.12;
+/// A frame that was hung over the cord by eye, its middle known at one place only: half a millimetre
+/// askew in 200 (degrees; our estimate, common practice, no source).
+pub const FRAME_YAW: f64 = 0.15;
 /// A single tab whose edge stands 0.04 mm off is tilted so (our estimate; common practice, no
 /// source).
 pub const LONE_TAB_TILT: f64 = 0.12;
@@ -83,6 +88,7 @@ impl Nuisance {
             Self::RearCentre(_) => "centre of the rear sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",
             Self::RunOut => "run-out of the rim",
+            Self::FrameYaw => "direction of the frame",
             Self::AxisTilt(_) | Self::AxisPlace(_) => "wheel not steady between set-ups",
             Self::KnownTab(..) => "tabs as an earlier evening found them",
         }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::Vector3;
 
+use crate::figure::Figure;
 use crate::scene::{Solution, State};
 
 use super::evaluate::{Choices, Evaluation};
@@ -20,6 +21,10 @@ pub const SPROCKET_TABS: usize = 3;
 /// mm (our estimates: tabs inside the teeth of 25 and of 50 at a pitch of 15.9 mm).
 const LONE_GEARBOX_TAB: f64 = 60.0;
 const LONE_REAR_TAB: f64 = 110.0;
+
+/// A line that was read askew is off its place as if turned about a point so far from its middle,
+/// mm (our estimate: half of what is seen of it).
+const TURNED_OVER_MM: f64 = 250.0;
 
 /// How far the middle of a sprocket's tabs may lie off its centre (k = 2), mm, where tabs spread
 /// round it by eye lie `spread` off: two that are a third of a turn apart lie 0.29 of their distance
@@ -65,6 +70,9 @@ pub fn nuisances(
     list.extend([0, 1].map(|end| (Nuisance::CordLight(end), light)));
     list.extend(choices.datum.iter().flat_map(|datum| datum.nuisances(settings)));
     list.extend(of_turning_parts(settings, choices, evaluation));
+    if evaluation.recorded_value(&Figure::FrameYaw).is_none() {
+        list.push((Nuisance::FrameYaw, nuisance::FRAME_YAW));
+    }
     list
 }
 
@@ -109,15 +117,12 @@ fn of_tabs(
 fn of_up(state: &State, settings: &BenchSettings, choices: &Choices) -> Vec<(Nuisance, f64)> {
     let assumed = &settings.assumed;
     let mut list = Vec::new();
+    let hang = (assumed.plumb_u_deg / 2.0).hypot(choices.up.apart.to_degrees());
     for (line, _) in &choices.up.lines {
-        list.extend([
-            (Nuisance::Hang(*line, 0), assumed.plumb_u_deg / 2.0),
-            (Nuisance::Hang(*line, 1), assumed.plumb_u_deg / 2.0),
-        ]);
+        list.extend([(Nuisance::Hang(*line, 0), hang), (Nuisance::Hang(*line, 1), hang)]);
     }
-    for line in plumb_lines(state) {
-        list.push((Nuisance::LineLight(line), assumed.line_light_u_mm / 2.0));
-    }
+    let light = (assumed.line_light_u_mm / 2.0).hypot(choices.up.apart * TURNED_OVER_MM);
+    list.extend(plumb_lines(state).into_iter().map(|line| (Nuisance::LineLight(line), light)));
     let tilt = card_tilt_sigma(state, &choices.cards);
     for way in 0..2 {
         list.push((Nuisance::CardTilt(way), tilt[usize::from(way)]));

@@ -36,7 +36,14 @@ pub fn weigh_up(
     let state = &solution.state;
     let mut weights = UpWeights::default();
     let Some(covariance) = solution.covariance.as_ref() else { return weights };
-    let lines = weigh_lines(solution, covariance, settings, views, &mut weights, findings);
+    let mut lines = weigh_lines(solution, covariance, settings, views, &mut weights, findings);
+    findings.extend(lines.windows(2).filter_map(|pair| not_parallel(&pair[0], &pair[1])));
+    // Nobody can say which of them is right: each is as unsure as they differ.
+    weights.apart = apart(&lines);
+    for ((_, weight), line) in weights.lines.iter_mut().zip(&mut lines) {
+        line.spread += Matrix2::identity() * weights.apart.powi(2);
+        *weight = line.spread.try_inverse().unwrap_or(*weight);
+    }
     let forward = choices
         .left
         .map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
@@ -61,7 +68,6 @@ pub fn weigh_up(
         }
         sources.push(cards);
     }
-    findings.extend(lines.windows(2).filter_map(|pair| not_parallel(&pair[0], &pair[1])));
     up.from = match (weights.lines.is_empty(), settings.level_was_read, settings.level_was_laid) {
         (false, ..) => UpFrom::PlumbLine,
         (_, true, _) => UpFrom::Reading,
@@ -149,14 +155,31 @@ fn up_disagrees(lines: &[Opinion], cards: &Opinion) -> Finding {
     )
 }
 
-/// The finding about two plumb lines that are not parallel.
-fn not_parallel(one: &Opinion, other: &Opinion) -> Option<Finding> {
+/// Whether two lines differ by more than their uncertainties allow.
+fn are_apart(one: &Opinion, other: &Opinion) -> bool {
     let difference = one.slopes - other.slopes;
     let both = one.spread + other.spread;
-    (0..2).any(|i| difference[i].abs() > 2.5 * both[(i, i)].sqrt()).then(|| {
+    (0..2).any(|i| difference[i].abs() > 2.5 * both[(i, i)].sqrt())
+}
+
+/// What each of some lines is off by beyond its own uncertainty, where two of them are not parallel:
+/// a standard deviation, radians. 0 where all agree.
+fn apart(lines: &[Opinion]) -> f64 {
+    let pairs = lines.iter().enumerate().flat_map(|(i, a)| lines[..i].iter().map(move |b| (a, b)));
+    let beyond = pairs.filter(|(a, b)| are_apart(a, b)).map(|(a, b)| {
+        let (difference, both) = (a.slopes - b.slopes, a.spread + b.spread);
+        (0..2).map(|i| (difference[i].powi(2) - both[(i, i)]) / 2.0).fold(0.0, f64::max)
+    });
+    beyond.fold(0.0, f64::max).sqrt()
+}
+
+/// The finding about two plumb lines that are not parallel.
+fn not_parallel(one: &Opinion, other: &Opinion) -> Option<Finding> {
+    are_apart(one, other).then(|| {
+        let degrees = (one.slopes - other.slopes).norm().to_degrees();
         Finding::warning(
             "plumb-lines-disagree",
-            format!("{} and {} are not parallel: {:.2} degrees.", one.source, other.source, difference.norm().to_degrees()),
+            format!("{} and {} are not parallel: {degrees:.2} degrees. Both count as unsure by as much.", one.source, other.source),
             "Let both bobs come to rest out of draughts, touching nothing, and take the photos again.",
         )
     })

@@ -7,8 +7,15 @@ use crate::scene::model::state::TurningPart;
 
 use super::evaluate::Evaluation;
 use super::nuisance::Nuisance;
-use super::settings::Marked;
+use super::settings::{Marked, Part};
 use super::turning::{Axis, turning_axis};
+
+/// The marks' middle counts as the axle's place up to this share of their distance from it: what two
+/// marks leave that are 157 degrees apart (our choice).
+const MIDDLE_OFF: f64 = 0.2;
+/// Where nothing shows the axle, marks lie round it that are so far from their middle: no rim is
+/// smaller, and the marks of a large one are then 70 degrees apart or more (our choice), mm.
+const LEAST_RADIUS_MM: f64 = 150.0;
 
 impl Evaluation<'_> {
     pub(super) fn wheel(&mut self, axis: Option<&Axis>, hub: Option<&Vector3<f64>>) {
@@ -49,10 +56,27 @@ impl Evaluation<'_> {
                 let offset = datum.offset(hub);
                 self.record(Figure::WheelOffset, offset);
             }
-            (None, Some(_)) => {
+            (None, Some(_)) if self.middle_is_at_the_axle(&marks) => {
                 self.record(Figure::WheelOffset, at_mark + self.shift.of(Nuisance::RunOut))
             }
             _ => {}
+        }
+    }
+
+    /// Whether the marked places lie round the axle, so that their middle is as far to the side as it
+    /// is. Those of a wheel that was hardly turned lie all on one side of it.
+    fn middle_is_at_the_axle(&self, marks: &[(usize, Vector3<f64>, f64)]) -> bool {
+        let (Some(datum), n) = (self.datum, marks.len() as f64) else { return false };
+        let middle = marks.iter().map(|mark| mark.1).sum::<Vector3<f64>>() / n;
+        let from = |p: &Vector3<f64>| {
+            let radii = marks.iter().map(|mark| (mark.1 - p).xz().norm());
+            radii.sum::<f64>() / n
+        };
+        let ends = self.tabs_of(|part| matches!(part, Part::SpindleEnd(_)));
+        let end = ends.iter().find_map(|(t, m)| self.point(*t, self.first_setup(*t)?, m.thickness));
+        match end.map(|end| datum.components(&end)) {
+            Some(axle) => (middle - axle).xz().norm() < MIDDLE_OFF * from(&axle),
+            None => from(&middle) > LEAST_RADIUS_MM,
         }
     }
 

@@ -15,7 +15,8 @@ use crate::scene::start::card_size::size_groups;
 use crate::scene::{ScenePhoto, SceneSettings};
 
 use super::card_layouts::{
-    Compared, Layout, Middle, cards_once, compared, layouts, middle, misfits, votes,
+    Compared, GROUPS_DIFFER, Layout, Middle, SIDES_DIFFER, cards_once, compared, layouts, middle,
+    misfits, votes,
 };
 
 /// Fewer photos than this are no bench of their own: whoever photographs a second one takes more.
@@ -64,7 +65,7 @@ pub fn two_benches(
         }
     }
     let mut whole = known.benches(&groups);
-    if whole.len() < 2 {
+    if whole.len() < 2 || known.are_sides_of_one(&whole) {
         return None;
     }
     whole.sort_by_key(|group| (std::cmp::Reverse(group.len()), group[0]));
@@ -139,13 +140,15 @@ impl Known<'_> {
     /// Groups joined that may be of one bench.
     fn benches(&self, groups: &[Vec<usize>]) -> Vec<Vec<usize>> {
         let parts: Vec<Vec<usize>> = together(groups.len(), &|i, j| {
-            let compared = self.compared(&groups[i], &groups[j]);
+            let compared = self.compared(&groups[i], &groups[j], GROUPS_DIFFER);
             compared.pairs > 0 && !compared.contradict()
         });
         // A kick between the parts of one bench must not blur what each of them tells.
         let contradict = |a: &[usize], b: &[usize]| {
             let pairs = a.iter().flat_map(|i| b.iter().map(move |j| (*i, *j)));
-            pairs.into_iter().any(|(i, j)| self.compared(&groups[i], &groups[j]).contradict())
+            pairs
+                .into_iter()
+                .any(|(i, j)| self.compared(&groups[i], &groups[j], GROUPS_DIFFER).contradict())
         };
         let photos_of = |part: &[usize]| -> Vec<usize> {
             let mut photos: Vec<usize> =
@@ -165,8 +168,32 @@ impl Known<'_> {
             .collect()
     }
 
-    fn compared(&self, a: &[usize], b: &[usize]) -> Compared {
-        compared(&self.layouts, &self.cards, &self.sizes, a, b)
+    fn compared(&self, a: &[usize], b: &[usize], differ: f64) -> Compared {
+        compared(&self.layouts, &self.cards, &self.sizes, [a, b], differ)
+    }
+
+    /// Whether what passes for several benches are the photos from the left, those from the right and
+    /// those from both sides of one: what one side's photos err by they all do alike.
+    fn are_sides_of_one(&self, benches: &[Vec<usize>]) -> bool {
+        let sides: Vec<[bool; 2]> =
+            benches.iter().map(|own| self.sides_of(&self.tabs(own))).collect();
+        (0..benches.len()).all(|i| {
+            (0..i).all(|j| {
+                let compared = self.compared(&benches[i], &benches[j], SIDES_DIFFER);
+                sides[i] != sides[j] && compared.pairs > 0 && !compared.contradict()
+            })
+        })
+    }
+
+    /// Whether photos with these tabs were taken from the left, and from the right.
+    fn sides_of(&self, tabs: &BTreeMap<u8, usize>) -> [bool; 2] {
+        let is_of = |number: u8, side: Side| match self.job.tab(number).role {
+            Role::RearRim { side: of }
+            | Role::SpindleEnd { side: of }
+            | Role::Station { side: of, .. } => of == side,
+            _ => false,
+        };
+        [Side::Left, Side::Right].map(|side| tabs.keys().any(|number| is_of(*number, side)))
     }
 
     /// For each tab in how many of these photos it is.
@@ -194,25 +221,13 @@ impl Known<'_> {
             return false;
         }
         let [in_a, in_b] = [a, b].map(|group| self.tabs(group));
-        let is_of = |number: u8, side: Side| match self.job.tab(number).role {
-            Role::RearRim { side: of }
-            | Role::SpindleEnd { side: of }
-            | Role::Station { side: of, .. } => of == side,
-            _ => false,
-        };
-        let has_both_sides = |tabs: &BTreeMap<u8, usize>| {
-            [Side::Left, Side::Right]
-                .into_iter()
-                .all(|side| tabs.keys().any(|number| is_of(*number, side)))
-        };
         let stands_still = |number: u8| {
             matches!(
                 self.job.tab(number).role,
                 Role::SpindleEnd { .. } | Role::Station { .. } | Role::GearboxSprocket
             )
         };
-        has_both_sides(&in_a)
-            && has_both_sides(&in_b)
+        [&in_a, &in_b].into_iter().all(|tabs| self.sides_of(tabs) == [true, true])
             && in_a.keys().any(|number| in_b.contains_key(number) && stands_still(*number))
     }
 

@@ -2,6 +2,7 @@
 //! measured. No figure may be wrong.
 
 use crate::common::compare::{compared, expected_of};
+use crate::common::pairs::by_pairs;
 use crate::common::shared_sets::folder;
 use crate::common::spoil::{Spoil, write_spoilt};
 use sightcord::pipeline;
@@ -82,15 +83,23 @@ fn poor_pictures_give_fewer_figures_and_no_wrong_one() {
     let rows = std::env::var("POOR").unwrap_or_else(|_| "JPEG quality 50,mirrored".to_owned());
     let sets = std::env::var("SETS").unwrap_or_else(|_| "cord-00".to_owned());
     let chosen = |name: &str| rows == "all" || rows.split(',').any(|row| name.contains(row));
+    let chosen: Vec<_> = ROWS.into_iter().filter(|(name, ..)| chosen(name)).collect();
+    let jobs: Vec<(&str, &str, Spoil)> = chosen
+        .iter()
+        .flat_map(|&(name, spoil, _)| sets.split(',').map(move |set| (name, set, spoil)))
+        .collect();
+    let measured = by_pairs(&jobs, |&(name, set, spoil)| {
+        let measured = measured(set, spoil);
+        println!("{name}, {set}: {} of {}", measured.0, measured.1);
+        (name, measured)
+    });
     let mut complaints = Vec::new();
-    for (name, spoil, asked) in ROWS.into_iter().filter(|(name, ..)| chosen(name)) {
+    for (name, _, asked) in chosen {
         let (mut n, mut all, mut wrong) = (0, 0, Vec::new());
-        for set in sets.split(',') {
-            let (of_set, expected, beyond) = measured(set, spoil);
-            println!("{name}, {set}: {of_set} of {expected}");
+        for (_, (of_set, expected, beyond)) in measured.iter().filter(|(of, _)| *of == name) {
             n += of_set;
             all += expected;
-            wrong.extend(beyond);
+            wrong.extend(beyond.clone());
         }
         let share = 100.0 * n as f64 / all as f64;
         let least = match asked {

@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use crate::common::compare::{Compared, compared};
+use crate::common::pairs::by_pairs;
 use crate::common::variety::{Class, DrawnBench, Mishap};
 use sightcord::measurement::Quality;
 use sightcord::pipeline::{self, Measured};
@@ -12,7 +13,7 @@ use sightcord::pipeline::{self, Measured};
 fn telling(mishap: Mishap) -> &'static [&'static str] {
     match mishap {
         Mishap::WheelKnocked | Mishap::WheelKnockedBetweenSides => {
-            &["moved-within-setup", "wheel-moved", "halves-disagree"]
+            &["moved-within-setup", "wheel-moved", "halves-disagree", "part-moved"]
         }
         Mishap::CordWithin => &[
             "cord-moved-within-setup",
@@ -22,7 +23,13 @@ fn telling(mishap: Mishap) -> &'static [&'static str] {
             "cord-not-seen",
         ],
         Mishap::CordBetween => &["cord-moved", "datum-single", "datum-disagrees", "cord-not-seen"],
-        Mishap::CardKicked => &["card-moved", "card-restless", "moved-within-setup"],
+        Mishap::CardKicked => &[
+            "card-moved",
+            "card-restless",
+            "card-twice",
+            "moved-within-setup",
+            "sighting-left-out",
+        ],
         Mishap::TabPeeling => &["tab-not-flat", "tab-moved", "rim-widths-differ", "sides-differ"],
         Mishap::OtherPhone => &["lenses-differ"],
         Mishap::NotTurned => {
@@ -108,7 +115,7 @@ fn benches_drawn_at_random_are_measured_rightly_or_refused() {
         None => asked.split(',').map(number).collect(),
     };
     let outcomes: Vec<(u64, (Class, Outcome))> =
-        numbers.into_iter().map(|number| (number, outcome(number))).collect();
+        by_pairs(&numbers, |&number| (number, outcome(number)));
     let mut complaints = Vec::new();
     for class in [Class::Sound, Class::Hard] {
         let of_class: Vec<&Outcome> =
@@ -158,6 +165,9 @@ fn benches_drawn_at_random_are_measured_rightly_or_refused() {
             .filter(|figure| figure.ratio() > 2.0)
             .map(|figure| figure.pointer.as_str())
             .collect();
+        // Another phone's EXIF gives its own focal length, so its photos get a lens of their own: there is
+        // nothing to report where the figures are right.
+        let told = told || *mishap == Mishap::OtherPhone && wrong.is_empty();
         println!(
             "| {number} | {mishap:?} | {} | {} |",
             if told { "told" } else { "not told" },

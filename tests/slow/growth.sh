@@ -3,6 +3,7 @@
 #
 #     tests/slow/growth.sh            renders the photos first, which takes most of the time
 #     PROGRAM=target/static/sightcord tests/slow/growth.sh
+#     TESTS=./it PROGRAM=./sightcord tests/slow/growth.sh      with what was built elsewhere
 #
 # PHOTOS and MEGAPIXELS name other steps; MANY other large jobs, as "photos megapixels". Photos are rendered from a few places, and
 # taken again from there with grain of their own: to render each by itself takes hours. The time is that of the whole command,
@@ -16,7 +17,8 @@ read -r -a photos <<< "${PHOTOS-8 24 50 100 200}"
 read -r -a megapixels <<< "${MEGAPIXELS-8 12 24 50}"
 IFS=';' read -r -a many <<< "${MANY-500 12}"
 
-make_job() { GROWTH_JOBS="$1" cargo test --release --test it growth:: > /dev/null 2>&1; }
+read -r -a tests <<< "${TESTS-cargo test --release --test it}"
+make_job() { GROWTH_JOBS="$1" "${tests[@]}" growth:: > /dev/null 2>&1; }
 
 measured() {
   # Kilobytes, seconds for the user and the system, seconds on the clock.

@@ -7,6 +7,7 @@ pub mod hand;
 pub mod noise;
 pub mod prior;
 pub mod residual;
+pub mod size;
 pub mod solve;
 pub mod view_fit;
 pub mod view_normal;

@@ -15,6 +15,7 @@ use crate::scene::model::priors::Priors;
 use crate::scene::model::state::State;
 use crate::scene::model::unknowns::Slots;
 
+use super::size::as_large_as_printed;
 use super::view_normal::{ViewNormal, view_normal};
 use super::{prior, residual};
 
@@ -66,7 +67,8 @@ impl Problem<'_> {
         Normal { views, kept, kept_gradient, cost }
     }
 
-    fn cost(&self, state: &State) -> f64 {
+    /// The robust cost: half the sum of squares of what is not contradicted.
+    pub fn cost(&self, state: &State) -> f64 {
         let by_view = self.by_view(state.views.len());
         let per_view: Vec<f64> = by_view
             .par_iter()
@@ -214,7 +216,14 @@ pub struct Adjusted {
 
 /// Moves `state` to the minimum of the robust cost. Every accepted step lowers the cost.
 pub fn adjust(state: &mut State, problem: &Problem, max_steps: usize) -> Adjusted {
-    descend(state, problem, max_steps, 0.0)
+    let ended = descend(state, problem, max_steps, 0.0);
+    match as_large_as_printed(state, problem.priors) {
+        Some(sized) if problem.cost(&sized) < ended.cost => {
+            *state = sized;
+            descend(state, problem, max_steps, 0.0)
+        }
+        _ => ended,
+    }
 }
 
 /// The same where photos may leave unknowns open: these stay about where they are.

@@ -35,8 +35,10 @@ impl Exceptions {
             findings.push(
                 Finding::warning(
                     "card-twice",
-                    format!("Card {number} lies on the bench twice, so neither of the two could be used."),
-                    "Lay each number down once only: print a card with a number that is not used yet.",
+                    format!(
+                        "Card {number} was seen in two places on the bench, so neither could be used: there are two of that number, or it was moved."
+                    ),
+                    "Lay each number down once only, and touch no card until the last photo is taken.",
                 )
                 .in_photo(file.clone()),
             );

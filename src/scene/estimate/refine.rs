@@ -14,6 +14,18 @@ use crate::scene::strings::line_choice::settle_lines;
 
 /// Most steps of each adjustment; it ends before where it has converged (our choice).
 const STEPS: usize = 15;
+/// And of the last one where these did not do.
+const LAST_STEPS: usize = 40;
+/// A scene has settled where so many steps lower the cost by no more than this part (our choice: a
+/// flag that one photo shows creeps along its ray for ever, and moves nothing else).
+const SETTLED: f64 = 5e-3;
+
+/// Whether a descent that was broken off had little left to go.
+fn settles(state: &mut State, problem: &Problem) -> bool {
+    let before = problem.cost(state);
+    let ended = adjust(state, problem, LAST_STEPS);
+    ended.converged || before - ended.cost < SETTLED * before
+}
 
 /// Lines settled, then rounds of weighing, rejecting and adjusting, from a state that is nearly
 /// right.
@@ -35,7 +47,7 @@ pub fn refine(
         loosen_sheets(state, priors);
         converged = adjust(state, &Problem { blocks, priors, slots }, STEPS).converged;
     }
-    converged
+    converged || settles(state, &Problem { blocks, priors, slots })
 }
 
 /// The most drift that is allowed for: of the focal length, as a part of it, and of the principal

@@ -7,7 +7,7 @@ use crate::finding::Finding;
 use crate::scene::checks::exceptions::Exceptions;
 use crate::scene::checks::outliers::find_outliers;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
-use crate::scene::model::observe::Shown;
+use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
 use crate::scene::start::card_size::{self, size_groups};
 
@@ -26,8 +26,9 @@ pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution
     Some(solution.with_cards_of_unlike_size(unlike))
 }
 
-/// Cards that were printed at another size than the rest: of the groups of one size, the one with
-/// which most of the tabs agree is right.
+/// Cards that were printed at another size than the rest: of the groups of one size, the one is right
+/// with which the tabs agree best. Those of a wrong size leave the tabs' corners far off: with A3
+/// on A4 by thirty times their noise.
 pub fn cards_of_unlike_size(photos: &[ScenePhoto], settings: &SceneSettings) -> BTreeSet<u8> {
     let groups = size_groups(photos, settings);
     if groups.len() < 2 {
@@ -36,13 +37,14 @@ pub fn cards_of_unlike_size(photos: &[ScenePhoto], settings: &SceneSettings) -> 
     let others = |group: &BTreeSet<u8>| {
         groups.iter().flatten().copied().filter(|card| !group.contains(card)).collect()
     };
-    let tab_corners = |solution: &Solution| {
+    let agreement_of = |solution: &Solution| -> f64 {
         let tabs = solution.blocks.iter().filter(|block| matches!(block.shown, Shown::Tab { .. }));
-        tabs.flat_map(|block| &block.corners).filter(|corner| corner.used).count()
+        let used = |block: &Block| block.corners.iter().filter(|corner| corner.used).count();
+        tabs.map(|block| used(block) as f64 / block.noise.max(1.0)).sum()
     };
     let agreeing = |others: &BTreeSet<u8>| {
         estimate(&card_size::without(photos, others), settings, &Exceptions::default())
-            .map_or(0, |solution| tab_corners(&solution))
+            .map_or(0.0, |solution| agreement_of(&solution))
     };
     // The first of equals: the group of most cards.
     let tried = groups.iter().map(others).map(|others: BTreeSet<u8>| (agreeing(&others), others));
@@ -73,7 +75,7 @@ pub fn solve_without_covariance(
         Some((own, fewer)) if BETTER * fewer.n_left_out() < exceptions.n_left_out() => {
             let mut own = with_exceptions(own, &fewer, photos, settings);
             own.findings.push(Finding::warning(
-                "lenses-differ",
+                LENSES_DIFFER,
                 "The photos contradict each other if one lens took them all, as their data say, and agree if each has its own: there are two \
                  phones in the job, or somebody zoomed. Each photo's lens was estimated on its own, which costs accuracy.",
                 "Take all photos with one phone, one lens and without zoom.",
@@ -82,6 +84,34 @@ pub fn solve_without_covariance(
         }
         _ => Some(with_exceptions(best, &exceptions, photos, settings)),
     }
+}
+
+const LENSES_DIFFER: &str = "lenses-differ";
+/// One lens that is focused anew changes its focal length by less than this (natural logarithm) from
+/// its shortest to its longest (our estimate: phones by a hundredth or two).
+const REFOCUSED: f64 = 0.035;
+
+/// The finding that photos of one lens, as their data say, differ in focal length by more than one
+/// lens can.
+fn zoomed(solution: &Solution) -> Option<Finding> {
+    let range_of = |lens: usize| {
+        let own = solution.state.views.iter().filter(|view| view.lens == lens);
+        let zooms = own.map(|view| view.log_zoom);
+        let (low, high) = zooms.fold((0.0f64, 0.0f64), |(l, h), zoom| (l.min(zoom), h.max(zoom)));
+        high - low
+    };
+    let most = (0..solution.state.lenses.len()).map(range_of).fold(0.0, f64::max);
+    (most > REFOCUSED).then(|| {
+        Finding::warning(
+            LENSES_DIFFER,
+            format!(
+                "The photos were taken with focal lengths that differ by {:.0} %, though their data say one lens: there are two phones in the job, \
+                 or somebody zoomed. Each photo's own was allowed for, which costs accuracy.",
+                100.0 * most.exp_m1()
+            ),
+            "Take all photos with one phone, one lens and without zoom.",
+        )
+    })
 }
 
 /// A lens for each photo is believed where it leaves this many times fewer sightings contradicted.
@@ -113,6 +143,7 @@ fn with_exceptions(
     best.regular = exceptions.is_empty();
     best.findings.extend(exceptions.findings(photos, settings));
     best.findings.extend(sheet_findings(&best));
+    best.findings.extend(zoomed(&best));
     best.loose_tabs = exceptions.loose_tabs.clone();
     best.moved_cards = exceptions.moved_cards.clone();
     let first_place_unknown = exceptions.cords_moved.iter().any(|moved| !moved.before_used);

@@ -218,6 +218,34 @@ impl State {
         self.bodies.iter().position(|body| body.part == part && body.setup == setup)
     }
 
+    /// The same scene, all of it `by` times as large: no photo of it would differ.
+    pub fn enlarged(&self, by: f64) -> Self {
+        let mut all = self.clone();
+        let grow = |pose: &mut Rigid| pose.t *= by;
+        all.views.iter_mut().for_each(|view| {
+            grow(&mut view.camera_from_world);
+            view.sweep.shift *= by;
+        });
+        all.print = all.print.map(|print| print * by);
+        all.sheets.iter_mut().for_each(|sheet| sheet.bow = sheet.bow.map(|bow| bow * by));
+        all.cards.iter_mut().for_each(|card| grow(&mut card.world_from_card));
+        all.bodies.iter_mut().for_each(|body| grow(&mut body.world_from_body));
+        all.tabs.iter_mut().for_each(|tab| grow(&mut tab.carrier_from_tab));
+        all.flags.iter_mut().for_each(|flag| flag.centre *= by);
+        all.lines.iter_mut().for_each(|line| line.point *= by);
+        for cord in &mut all.cords {
+            cord.middle *= by;
+            cord.half *= by;
+            cord.y = cord.y.map(|y| y * by);
+            cord.z = cord.z.map(|z| z * by);
+        }
+        for face in &mut all.faces {
+            face.offset *= by;
+            face.about *= by;
+        }
+        all
+    }
+
     /// world_from_tab in a set-up; None when the tab's carrier was not seen there.
     pub fn world_from_tab(&self, tab: &Tab, setup: usize) -> Option<Rigid> {
         match tab.carrier {

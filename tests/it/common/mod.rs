@@ -29,6 +29,7 @@ pub mod kept;
 pub mod layout;
 pub mod light;
 pub mod measured;
+pub mod pairs;
 pub mod png_piece;
 pub mod random;
 pub mod render;

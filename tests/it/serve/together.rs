@@ -125,6 +125,10 @@ fn a_photo_can_be_moved_and_left_out_and_an_evening_ends() {
     assert_eq!(page.order("evening-before", "").status, 200);
     page.wait_until("head", "Evening 1, 5 photos");
     assert!(!job.join("evening-2").exists());
+    // Its photos are its own again: one that is left out may be sent once more.
+    assert_eq!(page.order("move", &format!("{} aside", keys[2])).status, 200);
+    let third = std::fs::read(&photos("cord-00", "1-mark-forward")[2]).unwrap();
+    assert_eq!(page.send("a.jpg", &third).status, 200);
     assert_eq!(page.order("evening-before", "").status, 409, "it is the first one");
     page.wait_until("finish", "Begin evening 2");
     assert_eq!(page.order("evening", "").status, 200);
