@@ -439,10 +439,10 @@ fn two_phones_under_one_name_are_recognised_and_harm_no_figure() {
     assert_honest(&figures, &truth, 2.0);
 }
 
-/// A3 cards that a printer shrank onto A4: one of four, or half of them, where the tabs decide.
+/// A3 cards that a printer shrank onto A4: one of four, half of them, or most, where the tabs decide.
 #[test]
 fn cards_shrunk_by_the_printer_are_reported_and_harm_no_figure() {
-    for n in [1, 2] {
+    for n in [1, 2, 3] {
         let mut truth = TruthScene::full();
         for card in truth.bench.cards.iter().take(n) {
             truth.print.card_scale_error.insert(card.number, [-1.0 / 3.0; 2]);
@@ -457,4 +457,39 @@ fn cards_shrunk_by_the_printer_are_reported_and_harm_no_figure() {
         );
         assert_honest(&figures, &truth, 2.0);
     }
+}
+
+/// The marks' middle lies at the axle only where the wheel was turned: else the rim's yaw goes into
+/// the offset.
+#[test]
+fn a_wheel_that_was_hardly_turned_has_no_offset() {
+    for hidden in [&[][..], &[11, 12]] {
+        let mut truth = TruthScene::full();
+        truth.bike.wheel.yaw_deg = 0.6;
+        for (idx, setup) in truth.setups.iter_mut().enumerate() {
+            setup.wheel_turn_deg = 4.0 * idx as f64;
+        }
+        let figures = spoiled(&truth, |photo| {
+            photo.sightings.patterns.retain(
+                |seen| !matches!(seen.pattern, Pattern::Tab(number) if hidden.contains(&number)),
+            );
+        })
+        .expect("a scene");
+        assert!(figures.get(&Figure::WheelOffsetAtMark).is_some(), "{hidden:?}");
+        assert!(figures.get(&Figure::WheelOffset).is_none(), "{hidden:?}");
+    }
+}
+
+/// Nobody can say which of two plumb lines hangs true: what depends on up is as unsure as they
+/// differ.
+#[test]
+fn two_plumb_lines_that_are_not_parallel_make_up_unsure() {
+    let mut truth = TruthScene::full();
+    let steady = by_pointer(&figures_of(&truth))["/wheel/lean"].u;
+    truth.bike.frame.plumb_lines[1].out_of_plumb_deg = [0.0, 0.3];
+    let figures = figures_of(&truth);
+    assert!(has(&figures, "plumb-lines-disagree"), "{:?}", ids(&figures));
+    let u = by_pointer(&figures)["/wheel/lean"].u;
+    assert!(u > 0.15 && u > 2.0 * steady, "{u} beside {steady}");
+    assert_honest(&figures, &truth, 1.0);
 }

@@ -169,6 +169,33 @@ fn one_bench_is_never_taken_for_two() {
     }
 }
 
+/// Bowed cards, a lens and a hand's sweep make all photos from one side err alike: here by cards that
+/// seem turned by a third of a degree, to and fro, from the right.
+#[test]
+fn one_bench_whose_sides_err_is_not_taken_for_two() {
+    for seed in 0..4 {
+        let truth = TruthScene::default().with_errors(&Budget::standard(), seed);
+        let mut askew = truth.clone();
+        for (idx, card) in truth.bench.cards.iter().enumerate() {
+            let turn = if idx % 2 == 0 { 0.35 } else { -0.35 };
+            for setup in &mut askew.setups {
+                setup.moved_cards.insert(card.number, [0.0, 0.0, turn]);
+            }
+        }
+        let (mut flat, from_right) = (Flat::of(&truth, &BOTH), Flat::of(&askew, &BOTH));
+        let stands = truth.photo_indices().into_iter().filter_map(|(setup, photo)| {
+            let setup = &truth.setups[setup];
+            BOTH.contains(&setup.name.as_str()).then(|| setup.photos[photo].centre.y)
+        });
+        for (idx, y) in stands.enumerate() {
+            if y < 0.0 {
+                flat.scene[idx] = from_right.scene[idx].clone();
+            }
+        }
+        flat.assert_one_bench("its sides err");
+    }
+}
+
 #[test]
 fn a_bench_of_three_cards_of_which_one_was_kicked_is_one() {
     let mut truth = TruthScene::default();

@@ -5,12 +5,43 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{DMatrix, Matrix3, SVector, Vector2, Vector3};
 
+use sightcord::job::Job;
 use sightcord::math::Rigid;
 use sightcord::scene::adjust::group_spread::beyond;
+use sightcord::scene::adjust::solve::{Problem, adjust};
 use sightcord::scene::checks::cord_moved::lay_as_elsewhere;
 use sightcord::scene::model::state::{Cord, State};
 use sightcord::scene::model::view::View;
 use sightcord::scene::strings::card_row::in_row;
+
+use crate::common::solving::solved;
+use crate::common::{SightingKnobs, TruthScene};
+
+/// Photos don't tell how large the whole is; a scene that was led astray is brought back to what the
+/// print says, not by steps of thousandths.
+#[test]
+fn a_scene_comes_back_to_the_size_of_its_print() {
+    let (solution, _) =
+        solved(&TruthScene::full(), &SightingKnobs::default(), &Job::default()).expect("a scene");
+    let problem =
+        Problem { blocks: &solution.blocks, priors: &solution.priors, slots: &solution.slots };
+    let cost = problem.cost(&solution.state);
+    let mut astray = solution.state.enlarged(1.07);
+    let print_alone: f64 = (0..2)
+        .map(|i| {
+            let (print, sigma) = (solution.priors.print[i], solution.priors.print_sigma[i]);
+            let off = |state: &State| ((state.print[i] - print) / sigma).powi(2) / 2.0;
+            off(&astray) - off(&solution.state)
+        })
+        .sum();
+    let dearer = problem.cost(&astray) - cost;
+    assert!((dearer / print_alone - 1.0).abs() < 0.02, "{dearer} instead of {print_alone}");
+    let ended = adjust(&mut astray, &problem, 15);
+    assert!(ended.cost - cost < 0.01, "{} instead of {cost}", ended.cost);
+    for (found, was) in astray.print.iter().zip(solution.state.print) {
+        assert!((found - was).abs() < 1e-4, "{found} instead of {was}");
+    }
+}
 
 #[test]
 fn a_sensors_rows_lie_along_the_longer_side() {
