@@ -9,7 +9,7 @@ const SIZE_OFF: f64 = 0.2;
 
 /// The scene as large as the print's prior has it. All lengths together tell no photo apart, so a
 /// descent that was led astray comes back to that in steps of thousandths only. None where it is so
-/// large, within [`SIZE_OFF`].
+/// large, within a fifth of its standard deviation.
 pub fn as_large_as_printed(state: &State, priors: &Priors) -> Option<State> {
     let Priors { print, print_sigma, .. } = priors;
     let weighed = |i: usize, other: f64| other * state.print[i] / print_sigma[i].powi(2);
