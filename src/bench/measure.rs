@@ -98,14 +98,13 @@ struct Workings<'a> {
 }
 
 impl Workings<'_> {
-    /// In the order of `fields`.
+    /// In the order of `fields`; NaN where this state does not give a figure that the solution does, as
+    /// when a sprocket is at the limit of how askew one can be.
     fn values(&self, state: &State, shift: Shift) -> Vec<f64> {
-        Evaluation::new(self.settings, self.choices, state, shift)
-            .run()
-            .recorded
-            .iter()
-            .map(|(_, value)| *value)
-            .collect()
+        let recorded = Evaluation::new(self.settings, self.choices, state, shift).run().recorded;
+        let recorded: BTreeMap<Figure, f64> = recorded.into_iter().collect();
+        let value_of = |field| recorded.get(field).copied().unwrap_or(f64::NAN);
+        self.fields.iter().map(value_of).collect()
     }
 
     /// None where the photos leave something undetermined.
@@ -120,7 +119,9 @@ impl Workings<'_> {
         let spread = self.spread(solution)?.covariance;
         let values = self.values(&solution.state, Shift(None)).into_iter().enumerate();
         let with_u = values.map(|(i, value)| (value, 2.0 * spread[(i, i)].max(0.0).sqrt()));
-        Some(self.fields.iter().cloned().zip(with_u).collect())
+        let given =
+            self.fields.iter().cloned().zip(with_u).filter(|(_, (value, _))| value.is_finite());
+        Some(given.collect())
     }
 
     /// A field's quality, and by how much its uncertainty is widened.

@@ -36,14 +36,17 @@ pub fn weigh_up(
     let state = &solution.state;
     let mut weights = UpWeights::default();
     let Some(covariance) = solution.covariance.as_ref() else { return weights };
-    let mut lines = weigh_lines(solution, covariance, settings, views, &mut weights, findings);
+    let hanging =
+        shown_by_lines(solution, covariance, settings, views, &mut weights.contradicted, findings);
+    let (line_idxs, mut lines): (Vec<usize>, Vec<Opinion>) = hanging.into_iter().unzip();
     findings.extend(lines.windows(2).filter_map(|pair| not_parallel(&pair[0], &pair[1])));
     // Nobody can say which of them is right: each is as unsure as they differ.
     weights.apart = apart(&lines);
-    for ((_, weight), line) in weights.lines.iter_mut().zip(&mut lines) {
+    for line in &mut lines {
         line.spread += Matrix2::identity() * weights.apart.powi(2);
-        *weight = line.spread.try_inverse().unwrap_or(*weight);
     }
+    let weight = |(idx, line): (usize, &Opinion)| Some((idx, line.spread.try_inverse()?));
+    weights.lines = line_idxs.into_iter().zip(&lines).filter_map(weight).collect();
     let forward = choices
         .left
         .map_or(Vector2::x(), |left| if left.y >= 0.0 { Vector2::x() } else { -Vector2::x() });
@@ -94,15 +97,16 @@ pub fn weigh_up(
     weights
 }
 
-/// What each plumb line shows of up; lines that are not known well enough are reported instead.
-fn weigh_lines(
+/// What each plumb line (index into `State::lines`) shows of up; lines that are not known well enough
+/// are reported instead.
+fn shown_by_lines(
     solution: &Solution,
     covariance: &DMatrix<f64>,
     settings: &BenchSettings,
     views: &Views,
-    weights: &mut UpWeights,
+    contradicted: &mut Vec<usize>,
     findings: &mut Vec<Finding>,
-) -> Vec<Opinion> {
+) -> Vec<(usize, Opinion)> {
     let state = &solution.state;
     let hang = settings.assumed.plumb_u_deg / 2.0;
     let mut lines = Vec::new();
@@ -117,19 +121,16 @@ fn weigh_lines(
         if let Some(finding) = super::upright::undetermined(solution, views, line, &spread) {
             findings.push(finding);
             if super::upright::is_contradicted(solution, views, line) {
-                weights.contradicted.push(line);
+                contradicted.push(line);
             }
             continue;
         }
-        if let Some(weight) = spread.try_inverse() {
-            let letter = match state.lines[line].kind {
-                StringKind::Plumb(letter) => Letter::of(letter).to_string(),
-                _ => "?".to_owned(),
-            };
-            weights.lines.push((line, weight));
-            let source = format!("plumb line {letter}");
-            lines.push(Opinion { source, slopes: up_from_line(&direction), spread });
-        }
+        let letter = match state.lines[line].kind {
+            StringKind::Plumb(letter) => Letter::of(letter).to_string(),
+            _ => "?".to_owned(),
+        };
+        let source = format!("plumb line {letter}");
+        lines.push((line, Opinion { source, slopes: up_from_line(&direction), spread }));
     }
     lines
 }

@@ -26,6 +26,14 @@ fn spoiled(truth: &TruthScene, spoil: impl Fn(&mut ScenePhoto)) -> Option<Figure
     figures_of_photos(&photos, &setups, &lens_only)
 }
 
+/// Figures where no photo shows these tabs.
+fn figures_without(truth: &TruthScene, hidden: &[u8]) -> Figures {
+    let is_hidden =
+        |pattern: Pattern| matches!(pattern, Pattern::Tab(number) if hidden.contains(&number));
+    spoiled(truth, |photo| photo.sightings.patterns.retain(|seen| !is_hidden(seen.pattern)))
+        .expect("a scene")
+}
+
 /// Figures with the findings of scene and bench.
 fn figures_of_photos(
     photos: &[ScenePhoto],
@@ -201,12 +209,7 @@ fn without_an_axis_few_tabs_on_the_rear_sprocket_make_the_chain_less_sure() {
     let first = truth.setups[0].name.clone();
     truth.setups.retain(|setup| setup.name == first);
     for hidden in [&[][..], &[9], &[9, 10], &[8, 9]] {
-        let figures = spoiled(&truth, |photo| {
-            photo.sightings.patterns.retain(
-                |seen| !matches!(seen.pattern, Pattern::Tab(number) if hidden.contains(&number)),
-            );
-        })
-        .expect("a scene");
+        let figures = figures_without(&truth, hidden);
         assert!(has(&figures, "no-wheel-axis"), "{hidden:?}: {:?}", ids(&figures));
         assert!(figures.get(&Figure::ChainCentres).is_some(), "{hidden:?}");
         assert!(truth.expected().contains_key("/chain/centres"), "its truth is known");
@@ -469,12 +472,7 @@ fn a_wheel_that_was_hardly_turned_has_no_offset() {
         for (idx, setup) in truth.setups.iter_mut().enumerate() {
             setup.wheel_turn_deg = 4.0 * idx as f64;
         }
-        let figures = spoiled(&truth, |photo| {
-            photo.sightings.patterns.retain(
-                |seen| !matches!(seen.pattern, Pattern::Tab(number) if hidden.contains(&number)),
-            );
-        })
-        .expect("a scene");
+        let figures = figures_without(&truth, hidden);
         assert!(figures.get(&Figure::WheelOffsetAtMark).is_some(), "{hidden:?}");
         assert!(figures.get(&Figure::WheelOffset).is_none(), "{hidden:?}");
     }

@@ -50,9 +50,7 @@ pub fn findings_of_weak_cord(solution: &Solution) -> Vec<Finding> {
     if seen_from_one_side(&solution.blocks, &groups) {
         let what = "Few photos show the cord, and from one side of the bike only. So how high it runs over the paper is not known well, and \
                     with that not where it is.";
-        let advice = "Take photos from both sides of the bike, from higher up, so that the cord is seen inside the cards' lanes; light from \
-                      several sides helps.";
-        return vec![refused("cord-seen-poorly", say![what], advice)];
+        return vec![refused("cord-seen-poorly", say![what], SEE_BETTER)];
     }
     if !groups.is_empty() {
         found.extend(seen_from_too_few_places(&solution.state, &groups));
@@ -135,16 +133,21 @@ fn seen_from_one_side(blocks: &[Block], groups: &Groups) -> bool {
     if blocks.iter().filter(is_used).count() >= LEAST_FROM_ONE_SIDE {
         return false;
     }
-    let sees = |card: u8, from_left: bool| {
-        groups.get(&CardSide { card, from_left }).is_some_and(|count| count.used > 0)
-    };
-    !groups.is_empty() && !groups.keys().any(|of| sees(of.card, true) && sees(of.card, false))
+    !groups.is_empty() && !groups.keys().any(|of| from_both_sides(groups, of.card))
 }
 
-fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
-    let sees = |card: u8, from_left: bool| {
+/// Whether a card shows the cord from the left and from the right.
+fn from_both_sides(groups: &Groups, card: u8) -> bool {
+    let sees = |from_left: bool| {
         groups.get(&CardSide { card, from_left }).is_some_and(|count| count.used > 0)
     };
+    sees(false) && sees(true)
+}
+
+const SEE_BETTER: &str = "Take more photos from both sides of the bike, from higher up, so that the cord is seen inside the cards' lanes; \
+                          light from several sides helps.";
+
+fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
     // Left is the bike's once the job gives it; here it is the world's, whose y follows the cards.
     let place = |card: u8| {
         state
@@ -156,7 +159,7 @@ fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
     let mut cards: Vec<u8> = groups.keys().map(|group| group.card).collect();
     cards.dedup();
     let from_both: Vec<u8> =
-        cards.iter().copied().filter(|&card| sees(card, false) && sees(card, true)).collect();
+        cards.iter().copied().filter(|&card| from_both_sides(groups, card)).collect();
     let places: Vec<f64> = from_both.iter().filter_map(|&card| place(card)).collect();
     let (low, high) = places
         .iter()
@@ -178,8 +181,7 @@ fn seen_from_too_few_places(state: &State, groups: &Groups) -> Option<Finding> {
         format!(
             "The cord has to be seen clear of its shadow over two cards that lie 300 mm apart, each from both sides.{which}"
         ),
-        "Take more photos from both sides of the bike, from higher up, so that the cord is seen inside the cards' lanes; light from \
-         several sides helps.",
+        SEE_BETTER,
     ))
 }
 
