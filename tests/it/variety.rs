@@ -104,11 +104,11 @@ fn median(mut values: Vec<f64>) -> f64 {
     values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
 }
 
-/// A sound bench, a hard one with a cord that brightness can't tell from its shadow, and one whose
-/// cord is knocked; BENCHES=0..200 measures all (`tests/slow/variety.sh`), BENCHES=1,3 some.
+/// A sound bench, one whose cord is knocked, and a hard one whose white cord on white paper is mixed
+/// up with its shadow (its angles were 2 U off until such a cord was refused); BENCHES=0..200 measures all (`tests/slow/variety.sh`), BENCHES=1,3 some.
 #[test]
 fn benches_drawn_at_random_are_measured_rightly_or_refused() {
-    let asked = std::env::var("BENCHES").unwrap_or_else(|_| "0,1,14".to_owned());
+    let asked = std::env::var("BENCHES").unwrap_or_else(|_| "0,14,46".to_owned());
     let number = |text: &str| text.parse::<u64>().expect("a number");
     let numbers: Vec<u64> = match asked.split_once("..") {
         Some((from, to)) => (number(from)..number(to)).collect(),
@@ -145,12 +145,9 @@ fn benches_drawn_at_random_are_measured_rightly_or_refused() {
         }
         let least_good = if class == Class::Sound { 95.0 } else { 80.0 };
         // Figures of one bench hang together: of one alone no share is asked, but that nothing lies
-        // beyond 3 U, and nothing good beyond 2.
+        // beyond 2 U.
         let many = of_class.len() >= SEVERAL;
-        let good_ones = all.iter().filter(|figure| figure.measured.quality == Quality::Good);
-        let worst_good = good_ones.map(|figure| figure.ratio()).fold(0.0, f64::max);
-        if worst > 3.0 || !many && worst_good > 2.0 || many && (within < 93.0 || good < least_good)
-        {
+        if worst > if many { 3.0 } else { 2.0 } || many && (within < 93.0 || good < least_good) {
             complaints.push(format!(
                 "{class:?}: {within:.1} % within U, worst {worst:.2} U, {good:.0} % good"
             ));

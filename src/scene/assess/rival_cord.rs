@@ -10,7 +10,7 @@ impl Solution {
     /// Solves with the rival cord as the cord: what depends on the cord then holds for either.
     /// None where there is no rival, or where it was not seen in the same set-ups.
     pub fn with_rival_cord(&self) -> Option<Self> {
-        let rival = self.cord_rival.as_ref()?;
+        let rival = self.cord_reading.rival.as_ref()?;
         let setups = |cords: &[Cord]| cords.iter().map(|cord| cord.setup).collect::<Vec<usize>>();
         if setups(&rival.cords) != setups(&self.state.cords) {
             return None;

@@ -116,7 +116,7 @@ pub fn estimate(
         loose_tabs: BTreeSet::new(),
         cord_moved,
         cord_unsettled: false,
-        cord_rival: marks.cord_rival,
+        cord_reading: marks.cord_reading,
         cord_findings: Vec::new(),
         group_spreads: Vec::new(),
         readings: Vec::new(),

@@ -32,6 +32,17 @@ pub struct RivalCord {
     pub blocks: Vec<Block>,
 }
 
+/// What the light in the cards' lanes says of the cord that was chosen.
+#[derive(Clone, Debug, Default)]
+pub struct CordReading {
+    /// Root mean square by which its places over the cards lie off one straight line in all
+    /// set-ups, and off a line of its own in each, mm. None where too few cards show it.
+    pub off_one_line: Option<f64>,
+    pub off_own_lines: Option<f64>,
+    /// Another reading that the light supports nearly as well.
+    pub rival: Option<RivalCord>,
+}
+
 /// A solved scene.
 #[derive(Clone, Debug)]
 pub struct Solution {
@@ -59,8 +70,7 @@ pub struct Solution {
     /// Whether it moved between set-ups, and within one so that its first place there is not
     /// known.
     pub cord_unsettled: bool,
-    /// Another reading of the cord that the light supports nearly as well.
-    pub cord_rival: Option<RivalCord>,
+    pub cord_reading: CordReading,
     /// Why the cord's place may not be trusted; empty when it may.
     pub cord_findings: Vec<Finding>,
     /// What errors that come in groups add to the covariance.

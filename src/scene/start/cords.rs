@@ -7,25 +7,26 @@ use nalgebra::Vector3;
 
 use crate::scene::model::input::ScenePhoto;
 use crate::scene::model::observe::{Block, SeenPoint, Shown};
-use crate::scene::model::solution::RivalCord;
+use crate::scene::model::solution::{CordReading, RivalCord};
 use crate::scene::model::state::{Cord, State, mean_card_height};
 use crate::scene::model::view::on_plane;
-use crate::scene::strings::cord_choice::{Chosen, LaneView, choose, mid_points, slope_along};
+use crate::scene::strings::cord_choice::{LaneView, choose, mid_points, slope_along};
+use crate::scene::strings::cord_reading::Chosen;
 use crate::scene::strings::riders::RidersLine;
 use crate::sightings::{LaneEdges, StringKind};
 
 use super::glimpses::seen_points;
 
 /// The cord of each set-up: its mid-line as sighted, or as chosen from the edges in the lanes;
-/// where its rays meet a plane a little above the cards. Returns the other reading, where the light
-/// bears one out nearly as well.
+/// where its rays meet a plane a little above the cards. Returns what the light says of it, with the
+/// other reading where it bears one out nearly as well.
 pub fn start_cords(
     state: &mut State,
     photos: &[ScenePhoto],
     view_of: &[Option<usize>],
     riders: Option<&RidersLine>,
     blocks: &mut Vec<Block>,
-) -> Option<RivalCord> {
+) -> CordReading {
     let ground = mean_card_height(state);
     let mut seen = CordPoints::new();
     let mut seen_lanes: Vec<(usize, Cow<LaneEdges>, f64)> = Vec::new();
@@ -52,13 +53,15 @@ pub fn start_cords(
     let lanes: Vec<LaneView> = seen_lanes.iter().filter_map(lane).collect();
     // A cord on two blocks lies some millimetres above the paper; the exact height is found later.
     let mut height = ground + 2.5;
-    let mut other_reading = None;
+    let mut reading = CordReading::default();
     if seen.is_empty()
         && let Some(chosen) = choose(&lanes, ground)
     {
         height = chosen.height();
         seen = chosen_points(&lanes, &chosen);
-        other_reading = chosen.rival.as_ref().and_then(|rival| {
+        reading.off_one_line = chosen.off_one_line();
+        reading.off_own_lines = chosen.off_own_lines();
+        reading.rival = chosen.rival.as_ref().and_then(|rival| {
             let points = chosen_points(&lanes, &rival.chosen);
             let (cords, blocks) = cords_through(state, points, rival.chosen.height())?;
             Some(RivalCord { apart_mm: rival.apart_mm, cords, blocks })
@@ -68,7 +71,7 @@ pub fn start_cords(
         state.cords.extend(cords);
         blocks.extend(of_cords);
     }
-    other_reading
+    reading
 }
 
 /// Points of the cord by set-up and view.

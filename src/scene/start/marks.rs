@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use crate::cards::Pattern;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::Block;
-use crate::scene::model::solution::RivalCord;
+use crate::scene::model::solution::CordReading;
 use crate::scene::model::state::{State, TurningPart};
 use crate::scene::strings::riders::riders_line;
 
@@ -24,8 +24,7 @@ pub struct StartMarks {
     pub blocks: Vec<Block>,
     /// Turning parts that stayed in place.
     pub still_bodies: Vec<TurningPart>,
-    /// Another reading of the cord that the light supports nearly as well.
-    pub cord_rival: Option<RivalCord>,
+    pub cord_reading: CordReading,
 }
 
 /// Adds all that is not a card. `split_tabs` are not tied between set-ups, `loose_tabs` do not lie
@@ -63,7 +62,7 @@ pub fn start_marks(
     let still_bodies = start_tabs(state, &seen, settings, split_tabs, &mut blocks);
     start_lines(state, photos, view_of, &seen, settings, &mut blocks);
     let riders = riders_line(state, settings);
-    let cord_rival = start_cords(state, photos, view_of, riders.as_ref(), &mut blocks);
+    let cord_reading = start_cords(state, photos, view_of, riders.as_ref(), &mut blocks);
     start_faces(state, settings, loose_tabs);
-    StartMarks { blocks, still_bodies, cord_rival }
+    StartMarks { blocks, still_bodies, cord_reading }
 }

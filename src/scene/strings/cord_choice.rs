@@ -16,6 +16,7 @@ use crate::sightings::LaneEdges;
 
 use super::card_row::in_row;
 use super::cord_fit::{GroupFit, cost_without, fit_group, pixel_at};
+use super::cord_reading::{Chosen, GroupPlace, best_with_rival};
 use super::cord_search::{CordCandidate, cord_candidates};
 use super::fine_lane::{FineLane, Place};
 use super::lane_light::{LightGroup, LightView};
@@ -53,11 +54,6 @@ const ROUNDS: [usize; 2] = [8, 6];
 /// A cord is there when it explains the light this much better than bare paper would: the cost with
 /// it over that without.
 const THERE: f64 = 0.6;
-/// Another reading is a rival when it costs no more than this many times the best and lies this far
-/// aside, mm. In 34 sets of photos the second best reading of a cord that was found cost 1.5 times
-/// as much and more; where it was missed, 1.04.
-const RIVAL_COST: f64 = 1.25;
-const RIVAL_APART_MM: f64 = 0.3;
 /// Least and greatest standard uncertainty of a place of the mid-line: paper and pixels are not
 /// perfect; what is known worse is no use.
 const LEAST_SIGMA: Px = Px(0.04);
@@ -136,48 +132,6 @@ fn groups(lanes: &[LaneView]) -> Vec<Group> {
     keys.iter().map(group).collect()
 }
 
-/// The cord as the light has it.
-#[derive(Clone, Debug)]
-pub struct Chosen {
-    pub radius: f64,
-    /// World x of each group's card.
-    x: Vec<f64>,
-    fits: Vec<GroupFit>,
-    cost: f64,
-    /// Another reading of the light that explains it nearly as well.
-    pub rival: Option<Rival>,
-}
-
-/// Another reading of the light in the lanes.
-#[derive(Clone, Debug)]
-pub struct Rival {
-    /// How far to one side it puts the cord, on the mean over all cards, mm.
-    pub apart_mm: f64,
-    pub chosen: Box<Chosen>,
-}
-
-impl Chosen {
-    /// Root mean square by which its places lie off one straight line through all of them, in
-    /// all set-ups, mm. None with fewer than four, which show nothing.
-    pub fn crookedness(&self) -> Option<f64> {
-        let n = self.fits.len() as f64;
-        if n < 4.0 {
-            return None;
-        }
-        let y = |i: usize| self.fits[i].place[0];
-        let mean = |of: &dyn Fn(usize) -> f64| (0..self.fits.len()).map(of).sum::<f64>() / n;
-        let (middle, level) = (mean(&|i| self.x[i]), mean(&y));
-        let spread = mean(&|i| (self.x[i] - middle).powi(2)).max(1.0);
-        let slope = mean(&|i| (self.x[i] - middle) * (y(i) - level)) / spread;
-        Some(mean(&|i| (y(i) - level - slope * (self.x[i] - middle)).powi(2)).sqrt())
-    }
-
-    /// Mean height in the world.
-    pub fn height(&self) -> f64 {
-        self.fits.iter().map(|fit| fit.place[1]).sum::<f64>() / self.fits.len().max(1) as f64
-    }
-}
-
 /// The cord that the light supports best; `ground` is the cards' mean height. None with too few
 /// lanes.
 pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
@@ -197,21 +151,12 @@ pub fn choose(lanes: &[LaneView], ground: f64) -> Option<Chosen> {
     let mut tried: Vec<Chosen> =
         candidate.iter().filter_map(|candidate| fitted(&groups, &fine, candidate)).collect();
     tried.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    let mut tried = tried.into_iter();
-    let mut best = tried.next()?;
+    let cheapest = tried.first()?;
     let without: f64 = fine.iter().filter_map(|group| cost_without(group)).sum();
-    if best.cost > THERE * without {
+    if cheapest.cost > THERE * without {
         return None;
     }
-    let apart = |other: &Chosen| {
-        let differ =
-            best.fits.iter().zip(&other.fits).map(|(a, b)| (a.place[0] - b.place[0]).abs());
-        differ.sum::<f64>() / best.fits.len().max(1) as f64
-    };
-    let rivals = tried.filter(|other| other.cost < RIVAL_COST * best.cost);
-    let mut rivals = rivals.map(|other| Rival { apart_mm: apart(&other), chosen: Box::new(other) });
-    best.rival = rivals.find(|rival| rival.apart_mm > RIVAL_APART_MM);
-    Some(best)
+    best_with_rival(tried)
 }
 
 /// The close fit of one candidate: each group on its own, then again from where a straight cord
@@ -245,10 +190,11 @@ fn fitted(groups: &[Group], fine: &[Vec<FineLane>], candidate: &CordCandidate) -
         let starts: Vec<Place> = groups.iter().zip(&fits).map(start).collect::<Option<_>>()?;
         fits = fit_all(&starts, STRAIGHT, ROUNDS[1]);
     }
-    let known = groups.iter().zip(fits).filter_map(|(group, fit)| Some((group.x, fit?)));
-    let (x, fits): (Vec<f64>, Vec<GroupFit>) = known.unzip();
-    let cost = fits.iter().map(|fit| fit.cost).sum();
-    Some(Chosen { radius, x, fits, cost, rival: None })
+    let known = groups
+        .iter()
+        .zip(fits)
+        .filter_map(|(group, fit)| Some(GroupPlace { setup: group.setup, x: group.x, fit: fit? }));
+    Some(Chosen::new(radius, known.collect()))
 }
 
 /// A straight cord through the groups' places: y with a slope of its own in each set-up, z with one
@@ -349,7 +295,7 @@ impl MidPoint {
 
 /// The mid-line in each lane that shows the chosen cord.
 pub fn mid_points(lanes: &[LaneView], chosen: &Chosen) -> Vec<MidPoint> {
-    let shifts = chosen.fits.iter().flat_map(|fit| &fit.shifts);
+    let shifts = chosen.shifts();
     let points = shifts.filter_map(|shift| {
         let lane = &lanes[shift.lane];
         let samples: Vec<[f64; 2]> = lane.edges.light.iter().map(|light| light.at).collect();

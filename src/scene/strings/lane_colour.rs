@@ -56,7 +56,7 @@ impl Solution {
                 LaneView::new(&self.state, *view, edges, slope, *blur)
             })
             .collect();
-        choose(&views, mean_card_height(&self.state))?.crookedness()
+        choose(&views, mean_card_height(&self.state))?.off_one_line()
     }
 }
 

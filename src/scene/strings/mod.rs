@@ -4,6 +4,7 @@
 pub mod card_row;
 pub mod cord_choice;
 pub mod cord_fit;
+pub mod cord_reading;
 pub mod cord_search;
 pub mod fine_lane;
 pub mod lane_colour;

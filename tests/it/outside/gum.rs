@@ -43,7 +43,7 @@ fn carrier(n: usize) -> Solution {
         loose_tabs: Default::default(),
         cord_moved: false,
         cord_unsettled: false,
-        cord_rival: None,
+        cord_reading: Default::default(),
         cord_findings: Vec::new(),
         group_spreads: Vec::new(),
         readings: Vec::new(),

@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use nalgebra::{DMatrix, Matrix3, SVector, Vector2, Vector3};
+use nalgebra::{DMatrix, Matrix3, SMatrix, SVector, Vector2, Vector3};
 
 use sightcord::job::Job;
 use sightcord::math::Rigid;
@@ -13,6 +13,8 @@ use sightcord::scene::checks::cord_moved::lay_as_elsewhere;
 use sightcord::scene::model::state::{Cord, State};
 use sightcord::scene::model::view::View;
 use sightcord::scene::strings::card_row::in_row;
+use sightcord::scene::strings::cord_fit::GroupFit;
+use sightcord::scene::strings::cord_reading::{Chosen, GroupPlace, best_with_rival};
 
 use crate::common::solving::solved;
 use crate::common::{SightingKnobs, TruthScene};
@@ -92,4 +94,38 @@ fn only_what_exceeds_the_points_own_is_added() {
     let more = beyond(&own, &spread).expect("positive definite");
     let expected = DMatrix::from_row_slice(2, 2, &[0.0, 0.0, 0.0, 8.0]);
     assert!((more - expected).norm() < 1e-12);
+}
+
+/// A reading of the light with a place over each of four cards in two set-ups.
+fn reading(cost: f64, y: [[f64; 4]; 2]) -> Chosen {
+    let place = |setup: usize, i: usize| GroupPlace {
+        setup,
+        x: 330.0 * i as f64,
+        fit: GroupFit {
+            place: [y[setup][i], 4.0, 1.0, 0.0],
+            covariance: SMatrix::identity(),
+            cost: cost / 8.0,
+            shifts: Vec::new(),
+        },
+    };
+    let places = (0..8).map(|i| place(i / 4, i % 4));
+    Chosen::new(1.0, places.collect())
+}
+
+/// A cord that was moved lies in two lines, an edge that wanders in none; and such an edge is no
+/// rival of a straight cord, as a straight one beside it is.
+#[test]
+fn a_reading_that_is_crooked_where_the_best_is_straight_is_no_rival() {
+    let straight = [0.0, 0.1, 0.2, 0.3];
+    let moved = reading(1.0, [straight, straight.map(|y| y + 1.0)]);
+    assert!((moved.off_one_line().expect("eight places") - 0.5).abs() < 1e-9);
+    assert!(moved.off_own_lines().expect("four places a set-up") < 1e-9);
+    let apart_of_rival = |y: [f64; 4], cost: f64| {
+        let tried = vec![reading(100.0, [straight; 2]), reading(cost, [y; 2])];
+        best_with_rival(tried).expect("a reading").rival.map(|rival| rival.apart_mm)
+    };
+    assert_eq!(apart_of_rival([0.5, 1.9, 0.0, 1.2], 101.0), None);
+    let beside = apart_of_rival(straight.map(|y| y + 0.7), 101.0).expect("a rival");
+    assert!((beside - 0.7).abs() < 1e-9);
+    assert_eq!(apart_of_rival(straight.map(|y| y + 0.7), 130.0), None);
 }
