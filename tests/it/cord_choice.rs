@@ -43,7 +43,8 @@ fn assert_good(truth: &TruthScene, wheel_mm: f64) {
 
 /// In grey a yellow cord is as bright as paper, and its own shading as sharp as its shadow's edge.
 #[test]
-fn a_yellow_cord_is_told_from_its_shadow() {
+#[ignore = "slow: tests/slow/proofs.sh"]
+fn slow_a_yellow_cord_is_told_from_its_shadow() {
     let mut truth = TruthScene::default();
     truth.bench.cord.colour = [0.82, 0.70, 0.12];
     assert_good(&truth, 0.1);

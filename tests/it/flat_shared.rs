@@ -1,6 +1,6 @@
 //! A flat folder of photos, named as a phone names them, gives what the sorted one gives.
 //!
-//! `FLAT_SETS=right-hand:swing-arm` names other sets than the two of every day.
+//! `FLAT_SETS=right-hand:swing-arm` names other sets than the one of every day.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -33,7 +33,7 @@ fn flattened(set: &Path, to: &Path) -> BTreeMap<String, String> {
 #[test]
 #[ignore = "needs ../shared"]
 fn a_flat_folder_gives_the_same_values_as_the_sorted_one() {
-    let sets = std::env::var("FLAT_SETS").unwrap_or_else(|_| "grass-track:cord-00".to_owned());
+    let sets = std::env::var("FLAT_SETS").unwrap_or_else(|_| "cord-00".to_owned());
     for set in sets.split(':') {
         let folder = Path::new("../shared/photos").join(set);
         let flat = tempfile::tempdir().expect("a temporary folder");

@@ -6,8 +6,8 @@ use std::time::{Duration, Instant};
 use super::client::{Page, job, photos};
 
 #[test]
-#[ignore = "needs the shared photo sets; prints times"]
-fn the_answer_comes_soon_after_the_photo() {
+#[ignore = "slow: tests/slow/proofs.sh; needs ../shared; compares times"]
+fn slow_the_answer_comes_soon_after_the_photo() {
     let folder = tempfile::tempdir().unwrap();
     let page = Page::open(&job(folder.path()));
     let shared =
