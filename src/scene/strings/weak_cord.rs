@@ -111,7 +111,7 @@ fn wavering(solution: &Solution) -> Option<Finding> {
     const ADVICE: &str = "Change the light so that no sharp shadow lies next to the cord, or take a cord of another colour, and take the photos again.";
     if off > if rival.is_some() { WAVERS_BETWEEN_TWO } else { NO_LINE } {
         let code = if rival.is_some() { TWO_READINGS } else { NOT_STRAIGHT };
-        return Some(refused(code, what.and("Over some cards it is its shadow."), ADVICE));
+        return Some(refused(code, what.and("Over some cards it is probably its shadow."), ADVICE));
     }
     (off > WAVERS).then(|| weak(NOT_STRAIGHT, what, ADVICE))
 }
