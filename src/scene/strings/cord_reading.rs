@@ -8,8 +8,8 @@ use super::cord_fit::{GroupFit, LaneShift};
 const RIVAL_COST: f64 = 1.25;
 const RIVAL_APART_MM: f64 = 0.3;
 /// A reading that has the cord this far off a straight line (root mean square, mm), and this many
-/// times as far as the best has it, is a mixture of cord and shadow, and no rival: so on eleven of
-/// 160 drawn benches, whose cord was found on all of them.
+/// times as far as the best has it, is a mixture of cord and shadow, and no rival: it was the only
+/// one on six of 160 drawn benches, five of which had their cord found; the sixth wavers by itself.
 const CROOKED: f64 = 0.3;
 const CROOKEDER: f64 = 3.0;
 
@@ -53,8 +53,8 @@ impl Chosen {
     /// Root mean square by which its places lie off one straight line through all of them, in
     /// all set-ups, mm. None with fewer than four, which show nothing.
     pub fn off_one_line(&self) -> Option<f64> {
-        let all: Vec<&GroupPlace> = self.places.iter().collect();
-        (all.len() >= 4).then(|| (squares_off_line(&all) / all.len() as f64).sqrt())
+        let n = self.places.len();
+        (n >= 4).then(|| (squares_off_line(&self.places) / n as f64).sqrt())
     }
 
     /// The same with a line of its own through each set-up, since a cord may be moved between them;
@@ -62,7 +62,7 @@ impl Chosen {
     pub fn off_own_lines(&self) -> Option<f64> {
         let (mut squares, mut freedom) = (0.0, 0);
         for of_setup in self.places.chunk_by(|a, b| a.setup == b.setup).filter(|c| c.len() > 2) {
-            squares += squares_off_line(&of_setup.iter().collect::<Vec<_>>());
+            squares += squares_off_line(of_setup);
             freedom += of_setup.len() - 2;
         }
         (freedom > 0).then(|| (squares / freedom as f64).sqrt())
@@ -83,10 +83,9 @@ impl Chosen {
 }
 
 /// Sum of the squares by which places lie to the side of the straight line through them, mm^2.
-fn squares_off_line(places: &[&GroupPlace]) -> f64 {
+fn squares_off_line(places: &[GroupPlace]) -> f64 {
     let n = places.len() as f64;
-    let mean =
-        |of: &dyn Fn(&GroupPlace) -> f64| places.iter().map(|place| of(place)).sum::<f64>() / n;
+    let mean = |of: &dyn Fn(&GroupPlace) -> f64| places.iter().map(of).sum::<f64>() / n;
     let y = |place: &GroupPlace| place.fit.place[0];
     let (middle, level) = (mean(&|p| p.x), mean(&y));
     let spread = mean(&|p| (p.x - middle).powi(2)).max(1.0);
