@@ -45,7 +45,7 @@ pub fn choose(
         chain_side: None,
         hub_side: None,
         run_out: false,
-        loose: solution.loose_tabs.clone(),
+        loose: solution.loose_tabs.keys().copied().collect(),
     };
     choices.up = weigh_up(solution, settings, &choices, views, up, findings);
     let plain = Evaluation::new(settings, &choices, state, Shift(None));

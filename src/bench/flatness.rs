@@ -1,7 +1,7 @@
 //! Tabs that do not lie flat on what they mark: a half-peeled tab stands off its face, and its
 //! centre with it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::Vector3;
 
@@ -9,7 +9,8 @@ use crate::cards::codes::TAB_SIDE;
 use crate::finding::Finding;
 use crate::say;
 use crate::scene::Solution;
-use crate::text::Amount;
+use crate::scene::model::solution::LooseTab;
+use crate::text::{Amount, listed};
 
 use super::evaluate::Evaluation;
 use super::settings::{BenchSettings, Part};
@@ -41,51 +42,61 @@ pub fn tilted_tabs(
             mark.part,
             Part::Rim { front_wheel: false, .. } | Part::RearSprocket | Part::HubFace
         );
-        // The axis goes through the body's frame unchanged: the body turns about it.
-        let expected = match (&axis, on_wheel) {
-            (Some(axis), true) => Some(axis.direction),
-            _ => None,
-        };
-        let loose = evaluation.choices.loose.contains(&tab.number);
-        let Some(expected) = expected
-            .or_else(|| loose.then(|| face_normal(solution, settings, mark.part)).flatten())
-        else {
+        if let Some(loose) = solution.loose_tabs.get(&tab.number) {
+            lifts.insert(idx, loose.off_mm.abs().max(settings.assumed.flat_u_mm / 2.0));
             continue;
-        };
-        let tilt = normal.cross(&expected).norm().clamp(0.0, 1.0).asin();
+        }
+        // The axis goes through the body's frame unchanged: the body turns about it.
+        let Some(axis) = axis.as_ref().filter(|_| on_wheel) else { continue };
+        let tilt = normal.cross(&axis.direction).norm().clamp(0.0, 1.0).asin();
         let sigma = solution.covariance.as_ref().map_or(0.0, |covariance| {
             let slot = solution.slots.tabs[idx];
             (0..3).map(|i| covariance[(slot + i, slot + i)]).fold(0.0, f64::max).sqrt()
         });
-        if tilt.to_degrees() > FLAT_ENOUGH && tilt > SURELY * sigma || loose {
-            let side = tab.pitch * TAB_SIDE as f64;
-            lifts.insert(idx, (side / 2.0 * tilt.sin()).max(settings.assumed.flat_u_mm / 2.0));
-            findings.push(Finding::warning(
-                "tab-not-flat",
-                say![
-                    format!(
-                        "Tab {} does not lie flat: it stands {:.1} degrees off its face, and its centre perhaps ",
-                        tab.number,
-                        tilt.to_degrees()
-                    ),
-                    Amount::tenths(side / 2.0 * tilt.sin()),
-                    ".",
-                ],
-                "Press it down or stick a new one on a clean, flat place, and take the photos again; until then its figures are less sure.",
-            ));
+        if tilt.to_degrees() > FLAT_ENOUGH && tilt > SURELY * sigma {
+            let lift = tab.pitch * TAB_SIDE as f64 / 2.0 * tilt.sin();
+            lifts.insert(idx, lift.max(settings.assumed.flat_u_mm / 2.0));
+            findings.push(not_flat(tab.number, tilt, "perhaps ", lift));
         }
     }
+    let among: BTreeSet<&Vec<u8>> =
+        solution.loose_tabs.values().map(|loose| &loose.among).collect();
+    findings.extend(among.into_iter().map(|among| among_not_flat(among, &solution.loose_tabs)));
     lifts
 }
 
-/// Normal of the face that other tabs of the same part lie in, in the carrier's frame.
-fn face_normal(solution: &Solution, settings: &BenchSettings, part: Part) -> Option<Vector3<f64>> {
-    let of_part =
-        |number: u8| settings.marks.iter().any(|mark| mark.number == number && mark.part == part);
-    solution
-        .state
-        .faces
-        .iter()
-        .find(|face| face.tabs.iter().any(|&tab| of_part(solution.state.tabs[tab].number)))
-        .map(|face| face.normal)
+fn not_flat(number: u8, tilt: f64, how: &str, off_mm: f64) -> Finding {
+    Finding::warning(
+        "tab-not-flat",
+        say![
+            format!(
+                "Tab {number} does not lie flat: it stands {:.1} degrees off its face, and its centre {how}",
+                tilt.to_degrees()
+            ),
+            Amount::tenths(off_mm),
+            ".",
+        ],
+        "Press it down or stick a new one on a clean, flat place, and take the photos again; until then its figures are less sure.",
+    )
+}
+
+/// Tabs of one face, one of which came off it.
+fn among_not_flat(among: &[u8], loose: &BTreeMap<u8, LooseTab>) -> Finding {
+    if let [number] = among {
+        return not_flat(*number, loose[number].tilt, "", loose[number].off_mm.abs());
+    }
+    let off = among.iter().map(|number| loose[number].off_mm.abs()).fold(0.0, f64::max);
+    let numbers: Vec<String> = among.iter().map(u8::to_string).collect();
+    Finding::warning(
+        "tab-not-flat",
+        say![
+            format!(
+                "One of tabs {} does not lie flat on the face that they share, and the photos can't tell which: its centre may stand ",
+                listed(&numbers)
+            ),
+            Amount::tenths(off),
+            " off it.",
+        ],
+        "Press them all down or stick new ones on clean, flat places, and take the photos again; until then nothing rests on them alone.",
+    )
 }

@@ -6,7 +6,7 @@
 //! small part of a pixel. And where a stand holds it, each photo has a grain of its own, while a
 //! copy has its original's, as far as coding left any.
 
-use super::{Impression, LinearImage};
+use super::Impression;
 
 /// Shapes that differ by more are not one picture: sizes are rounded to whole pixels, of 100 at
 /// least.
@@ -34,23 +34,6 @@ const MOVED: f64 = 0.25;
 /// And one of another size, px of the smaller: programs that make photos smaller differ in where
 /// they take a pixel's middle to be.
 const MOVED_SMALLER: f64 = 1.0;
-/// Pixels on a side of the blocks in which grain is compared.
-const GRAIN_BLOCK: usize = 16;
-/// Variance of the grain in a block that coding left none of: a third of an 8-bit code.
-const NO_GRAIN: f64 = (0.33 / 255.0) * (0.33 / 255.0);
-/// The calmest share of blocks is looked at, where grain counts for more than what is in the
-/// picture, and this many at least.
-const CALM: usize = 4;
-const MIN_GRAIN_BLOCKS: usize = 40;
-/// Share of the weaker grain that two photos of one camera have in common in the calmest blocks:
-/// less than 0.6 of photos with a grain of half a code to six codes (what is in the picture counts
-/// as well), 0.95 and more of a copy of quality 90 and above.
-const COMMON_GRAIN: f64 = 0.75;
-/// How much weaker detail may be in one, in the calmest quarter, the calmer half and the whole of
-/// the picture: two photos of one camera are alike within a hundredth, and a copy of quality 85 or
-/// less differs by 8 hundredths and more in one of them.
-const LIKE_DETAIL: f64 = 0.95;
-
 /// Quarter turns to the right by which the second picture is turned against the first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Turn(u8);
@@ -220,50 +203,8 @@ fn blocks(first: &Impression, second: &Impression, turn: Turn) -> (usize, Vec<Sa
     (n_blocks, same)
 }
 
-/// Whether two photos that lie on each other have one grain, or one of them has lost detail. Where
-/// they differ in size, coding and reducing leave too little to tell: they count as one.
-pub fn have_one_grain(first: &LinearImage, second: &LinearImage, turn: Turn) -> bool {
-    let size = (first.width(), first.height());
-    // Nor does a camera turn one of two photos that it takes without moving.
-    if turn != Turn::ALL[0] || (second.width(), second.height()) != size {
-        return true;
-    }
-    let code = |image: &LinearImage, (x, y): (usize, usize)| f64::from(image.at(x, y).sqrt());
-    // What stands out from the four neighbours.
-    let grain = |at: &dyn Fn(usize, usize) -> f64, x: usize, y: usize| {
-        at(x, y) - (at(x - 1, y) + at(x + 1, y) + at(x, y - 1) + at(x, y + 1)) / 4.0
-    };
-    let of_first = |x: usize, y: usize| code(first, (x, y));
-    let of_second = |x: usize, y: usize| code(second, (x, y));
-    let mut blocks: Vec<[f64; 3]> = Vec::new();
-    // Every other block in both directions is enough.
-    for top in (1..(size.1 - 1).saturating_sub(GRAIN_BLOCK)).step_by(2 * GRAIN_BLOCK) {
-        for left in (1..(size.0 - 1).saturating_sub(GRAIN_BLOCK)).step_by(2 * GRAIN_BLOCK) {
-            let mut sums = Sums::default();
-            for y in top..top + GRAIN_BLOCK {
-                for x in left..left + GRAIN_BLOCK {
-                    sums.add(grain(&of_first, x, y), grain(&of_second, x, y));
-                }
-            }
-            let (a, b, both) = sums.variances();
-            if a.max(b) > NO_GRAIN {
-                blocks.push([a, b, both]);
-            }
-        }
-    }
-    blocks.sort_by(|a, b| (a[0] + a[1]).total_cmp(&(b[0] + b[1])));
-    let n_calm = (blocks.len() / CALM).max(MIN_GRAIN_BLOCKS);
-    if blocks.len() < n_calm {
-        // Coding left no grain that could tell; what lies on a photo to a part of a pixel is taken
-        // for its copy.
-        return true;
-    }
-    let sum = |n: usize, idx: usize| blocks[..n].iter().map(|block| block[idx]).sum::<f64>();
-    // Coding again takes detail away, or puts its own there, and no camera does so in one of two
-    // photos.
-    let like = |n: usize| sum(n, 0).min(sum(n, 1)) >= LIKE_DETAIL * sum(n, 0).max(sum(n, 1));
-    if ![n_calm, blocks.len() / 2, blocks.len()].into_iter().all(like) {
-        return true;
-    }
-    sum(n_calm, 2) > COMMON_GRAIN * sum(n_calm, 0).min(sum(n_calm, 1))
+/// Whether grain can tell a copy from a second photo: where they differ in size, coding and reducing
+/// leave too little of it, and no camera turns one of two photos that it takes without moving.
+pub fn grain_tells(first: &Impression, second: &Impression, turn: Turn) -> bool {
+    turn == Turn::ALL[0] && (first.width, first.height) == (second.width, second.height)
 }

@@ -3,13 +3,15 @@
 
 use std::cmp::Reverse;
 
+use rayon::prelude::*;
+
 use super::SeenPhoto;
 use crate::cards::Pattern;
 use crate::finding::Finding;
 use crate::job::Job;
-use crate::photo::copies::{Turn, have_one_grain, may_be_copy};
+use crate::photo::copies::{grain_tells, may_be_copy};
 use crate::photo::room::Room;
-use crate::photo::{Impression, PhotoFacts, PhotoFile};
+use crate::photo::{Grain, Impression, PhotoFacts};
 use crate::sightings::PhotoSightings;
 
 /// A photo that is the same picture as another: places in the list of photos.
@@ -36,19 +38,32 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<C
         };
         (Reverse(facts.map(known)), idx)
     });
-    let mut kept: Vec<usize> = Vec::new();
-    let mut copies: Vec<Copied> = Vec::new();
-    for idx in best_first {
-        let original = kept.iter().copied().find(|&original| {
-            let (Some(first), Some(second)) = (&impressions[original], &impressions[idx]) else {
-                return false;
+    // Each photo with those before it that it lies on.
+    let alike: Vec<Vec<Alike>> = (0..best_first.len())
+        .into_par_iter()
+        .map(|place| {
+            let first_of = |&original: &usize| {
+                let (first, second) =
+                    (impressions[original].as_ref()?, impressions[best_first[place]].as_ref()?);
+                let by_grain = grain_tells(first, second, may_be_copy(first, second)?);
+                Some(Alike { original, by_grain })
             };
-            may_be_copy(first, second)
-                .is_some_and(|turn| are_one(&photos[original].file, &photos[idx].file, turn))
+            best_first[..place].iter().filter_map(first_of).collect()
+        })
+        .collect();
+    let grains = grains(photos, &best_first, &alike);
+    let mut kept = vec![false; photos.len()];
+    let mut copies: Vec<Copied> = Vec::new();
+    for (idx, alike) in best_first.into_iter().zip(alike) {
+        let original = alike.into_iter().find(|alike| {
+            let grains = (&grains[alike.original], &grains[idx]);
+            kept[alike.original]
+                && (!alike.by_grain
+                    || matches!(grains, (Some(first), Some(second)) if first.is_one_with(second)))
         });
         match original {
-            Some(original) => copies.push(Copied { photo: idx, original }),
-            None => kept.push(idx),
+            Some(Alike { original, .. }) => copies.push(Copied { photo: idx, original }),
+            None => kept[idx] = true,
         }
     }
     copies.sort_unstable();
@@ -68,13 +83,29 @@ pub fn leave_out(photos: &mut [SeenPhoto], copies: Vec<Copied>, findings: &mut V
     }
 }
 
-/// Looks at both files again: their grain was not kept.
-fn are_one(first: &PhotoFile, second: &PhotoFile, turn: Turn) -> bool {
-    let _room = Room::for_photos(&[&first.path, &second.path]);
-    match (first.read(), second.read()) {
-        (Ok(first), Ok(second)) => have_one_grain(&first.luma, &second.luma, turn),
-        _ => false,
+/// A photo that another lies on.
+struct Alike {
+    original: usize,
+    /// Whether their grain tells if they are one; else they are.
+    by_grain: bool,
+}
+
+/// The grain of those photos where it tells something. Looks at their files again: it takes memory
+/// that photos which are like no other need not.
+fn grains(photos: &[SeenPhoto], best_first: &[usize], alike: &[Vec<Alike>]) -> Vec<Option<Grain>> {
+    let mut wanted = vec![false; photos.len()];
+    for (&idx, alike) in best_first.iter().zip(alike) {
+        for Alike { original, .. } in alike.iter().filter(|alike| alike.by_grain) {
+            wanted[idx] = true;
+            wanted[*original] = true;
+        }
     }
+    let grain_of = |(photo, wanted): (&SeenPhoto, bool)| {
+        let file = wanted.then_some(&photo.file)?;
+        let _room = Room::for_photos(&[&file.path]);
+        Some(Grain::of(&file.read().ok()?.luma))
+    };
+    photos.par_iter().zip(wanted).map(grain_of).collect()
 }
 
 fn finding_of(copy: &SeenPhoto, original: &SeenPhoto) -> Finding {

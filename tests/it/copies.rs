@@ -10,8 +10,8 @@ use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
 use image::{DynamicImage, GrayImage, Luma};
 use sightcord::job::Job;
-use sightcord::photo::copies::{have_one_grain, may_be_copy};
-use sightcord::photo::{Impression, LinearImage, Photo, decode_photo, list_job};
+use sightcord::photo::copies::{grain_tells, may_be_copy};
+use sightcord::photo::{Grain, Impression, LinearImage, Photo, decode_photo, list_job};
 
 use crate::common::random::Random;
 
@@ -49,8 +49,11 @@ fn copies_of(photo: &[u8]) -> Vec<(&'static str, Vec<u8>)> {
 }
 
 fn are_one(first: &Photo, second: &Photo) -> bool {
-    may_be_copy(&Impression::of(&first.luma), &Impression::of(&second.luma))
-        .is_some_and(|turn| have_one_grain(&first.luma, &second.luma, turn))
+    let impressions = (Impression::of(&first.luma), Impression::of(&second.luma));
+    may_be_copy(&impressions.0, &impressions.1).is_some_and(|turn| {
+        !grain_tells(&impressions.0, &impressions.1, turn)
+            || Grain::of(&first.luma).is_one_with(&Grain::of(&second.luma))
+    })
 }
 
 fn photos_of(folder: &Path) -> Vec<PathBuf> {

@@ -491,3 +491,79 @@ fn two_plumb_lines_that_are_not_parallel_make_up_unsure() {
     assert!(u > 0.15 && u > 2.0 * steady, "{u} beside {steady}");
     assert_honest(&figures, &truth, 1.0);
 }
+
+#[test]
+fn peel_probe() {
+    use crate::common::random::Random;
+    let (mut bad, mut wrong_tab, mut none) = (0, 0, 0);
+    for seed in 0..std::env::var("N").map_or(40, |n| n.parse().unwrap()) {
+        let mut random = Random::stream(seed, &[77]);
+        let mut truth = TruthScene { seed, ..TruthScene::default() };
+        let tab = 5 + (random.uniform() * 6.0) as u8;
+        let tilt = [random.between(-18.0, 18.0), random.between(-18.0, 18.0)];
+        let normal_mm = random.between(0.3, 4.0);
+        truth.tab_errors.insert(tab, TabError { normal_mm, tilt_deg: tilt, ..TabError::default() });
+        let keep = random.between(0.4, 1.0);
+        for setup in &mut truth.setups {
+            let mut kept = Vec::new();
+            for photo in setup.photos.drain(..) {
+                if random.chance(keep) {
+                    kept.push(photo);
+                }
+            }
+            setup.photos = kept;
+        }
+        let knobs = SightingKnobs {
+            corner_sigma_px: random.between(0.03, 0.25),
+            ..SightingKnobs::ordinary()
+        };
+        let Some((solution, figures)) = solved(&truth, &knobs, &Job::default()) else {
+            println!("{seed}: nothing");
+            continue;
+        };
+        let expected = truth.expected();
+        let mut worst = (0.0, String::new());
+        for (pointer, measured) in by_pointer(&figures) {
+            let Some(&t) = expected.get(&pointer) else { continue };
+            let r = (measured.value - t).abs() / measured.u;
+            if r > worst.0 {
+                worst = (
+                    r,
+                    format!(
+                        "{pointer} {:.3} U {:.3} {:?}",
+                        measured.value - t,
+                        measured.u,
+                        measured.quality
+                    ),
+                );
+            }
+        }
+        let told: Vec<String> = figures
+            .findings
+            .iter()
+            .chain(&solution.findings)
+            .filter(|f| f.id == "tab-not-flat")
+            .map(|f| format!("{}", f.what.shown(sightcord::text::units::Show::default())))
+            .collect();
+        let right = told.iter().any(|t| t.starts_with(&format!("Tab {tab} ")));
+        if worst.0 > 2.0 {
+            bad += 1;
+        }
+        if !told.is_empty() && !right {
+            wrong_tab += 1;
+        }
+        if told.is_empty() {
+            none += 1;
+        }
+        println!(
+            "{seed}: tab {tab} tilt {:.0} {:.0} off {normal_mm:.1} sigma {:.2} photos {} worst {:.1} {} | {told:?}",
+            tilt[0],
+            tilt[1],
+            knobs.corner_sigma_px,
+            truth.setups.iter().map(|s| s.photos.len()).sum::<usize>(),
+            worst.0,
+            worst.1
+        );
+    }
+    println!("bad {bad} wrong tab {wrong_tab} none {none}");
+}

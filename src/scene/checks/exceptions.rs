@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cards::Pattern;
 use crate::scene::model::input::ScenePhoto;
+use crate::scene::model::solution::LooseTab;
 use crate::sightings::StringKind;
 
 use super::body_moved::Moved;
@@ -21,7 +22,7 @@ pub struct Exceptions {
     /// Tabs split between set-ups.
     pub split_tabs: BTreeSet<u8>,
     /// Tabs that do not lie in the plane of their face.
-    pub loose_tabs: BTreeSet<u8>,
+    pub loose_tabs: BTreeMap<u8, LooseTab>,
     /// Sightings left out: photo and pattern.
     pub ignored: BTreeSet<(usize, Pattern)>,
     /// Photos whose turning tabs disagree with their set-up.

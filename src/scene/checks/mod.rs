@@ -6,6 +6,7 @@ pub mod body_split;
 pub mod cord_moved;
 pub mod exception_findings;
 pub mod exceptions;
+pub mod loose_tabs;
 pub mod outliers;
 pub mod outlying_tabs;
 pub mod two_places;

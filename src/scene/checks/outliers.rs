@@ -12,7 +12,8 @@ use super::between_setups::tabs_elsewhere;
 use super::body_moved::{moved_within, tabs_of};
 use super::cord_moved::{CordMoved, cord_moved_within};
 use super::exceptions::Exceptions;
-use super::outlying_tabs::{loose_tabs, torn_tabs};
+use super::loose_tabs::find_loose_tabs;
+use super::outlying_tabs::torn_tabs;
 
 /// A sighting is bad when this part of its corners had to be left out (our choice).
 const BAD_SHARE: f64 = 0.4;
@@ -47,7 +48,7 @@ pub fn find_outliers(
     }
     let verdicts = verdicts(solution, photos, &photo_of);
     find_misplaced_photos(&verdicts, exceptions);
-    loose_tabs(solution, exceptions);
+    find_loose_tabs(solution, exceptions);
     exceptions.split_tabs.extend(torn_tabs(solution));
     let patterns: BTreeSet<Pattern> = verdicts.iter().map(|s| s.pattern).collect();
     for pattern in patterns {

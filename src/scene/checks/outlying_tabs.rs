@@ -1,15 +1,12 @@
-//! Tabs that moved on their part, or do not lie flat on their face.
+//! Tabs that moved on their part.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::math::robust::median;
 use crate::scene::adjust::residual::all_components;
 use crate::scene::model::observe::{Block, Shown};
-use crate::scene::model::priors::FaceSigma;
 use crate::scene::model::solution::Solution;
 use crate::scene::model::state::Carrier;
-
-use super::exceptions::Exceptions;
 
 /// A tab whose corners lie this many times as far off as the usual tab's, and in each photo all to
 /// one side by this part of it, is held between the places where it was in two set-ups.
@@ -60,30 +57,4 @@ pub fn torn_tabs(solution: &Solution) -> BTreeSet<u8> {
         })
         .map(|tab| state.tabs[tab].number)
         .collect()
-}
-
-/// A tab tilted against its face, or off it, by more than this many times what the tie allows is
-/// not stuck flat: half a degree or 0.4 mm by the standard values.
-const LOOSE_TILT: f64 = 9.0;
-const LOOSE_OFF: f64 = 8.0;
-
-/// Frees the worst tab of each face that does not lie in it. With two tabs left nothing shows
-/// which is wrong.
-pub fn loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
-    let state = &solution.state;
-    let FaceSigma { off_mm: flat, tilt: turned } = solution.priors.face_sigma;
-    for face in state.faces.iter().filter(|face| face.tabs.len() > 2) {
-        let tilt = |tab: usize| {
-            let pose = &state.tabs[tab].carrier_from_tab;
-            let tilt = pose.r.column(2).cross(&face.normal).norm().clamp(0.0, 1.0).asin()
-                / (LOOSE_TILT * turned);
-            let off = (face.normal.dot(&pose.t) - face.offset).abs() / (LOOSE_OFF * flat);
-            tilt.max(off)
-        };
-        if let Some(&worst) = face.tabs.iter().max_by(|&&a, &&b| tilt(a).total_cmp(&tilt(b)))
-            && tilt(worst) > 1.0
-        {
-            exceptions.loose_tabs.insert(state.tabs[worst].number);
-        }
-    }
 }

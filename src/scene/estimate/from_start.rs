@@ -1,7 +1,7 @@
 //! One estimate of the scene from the beginning: start values, then everything adjusted together,
 //! coarse to fine.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::scene::adjust::hand;
 use crate::scene::adjust::noise::reject;
@@ -113,7 +113,7 @@ pub fn estimate(
         findings: first.findings,
         cards_of_unlike_size: BTreeSet::new(),
         moved_cards: BTreeSet::new(),
-        loose_tabs: BTreeSet::new(),
+        loose_tabs: BTreeMap::new(),
         cord_moved,
         cord_unsettled: false,
         cord_reading: marks.cord_reading,

@@ -1,6 +1,6 @@
 //! A solved scene: where everything is, how sure that is, and what was noticed.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::DMatrix;
 
@@ -43,6 +43,17 @@ pub struct CordReading {
     pub rival: Option<RivalCord>,
 }
 
+/// How a tab lies that does not lie in the plane which the other tabs of its face show.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LooseTab {
+    /// Its centre off that plane, mm, + outward.
+    pub off_mm: f64,
+    /// Its normal against the plane's, radians.
+    pub tilt: f64,
+    /// Itself alone, or all those of which one is loose and nothing shows which.
+    pub among: Vec<u8>,
+}
+
 /// A solved scene.
 #[derive(Clone, Debug)]
 pub struct Solution {
@@ -63,8 +74,8 @@ pub struct Solution {
     pub cards_of_unlike_size: BTreeSet<u8>,
     /// Cards that did not lie still between set-ups.
     pub moved_cards: BTreeSet<u8>,
-    /// Tabs that do not lie in their face.
-    pub loose_tabs: BTreeSet<u8>,
+    /// Tabs that do not lie in their face, by number.
+    pub loose_tabs: BTreeMap<u8, LooseTab>,
     /// Whether the cord was seen to have moved between set-ups.
     pub cord_moved: bool,
     /// Whether it moved between set-ups, and within one so that its first place there is not

@@ -1,20 +1,22 @@
 //! Planes through tabs that share a face, to start from.
 
 use crate::scene::model::input::FaceSetting;
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 
 use nalgebra::Vector3;
 
 use crate::math::Rigid;
 use crate::scene::model::input::SceneSettings;
+use crate::scene::model::solution::LooseTab;
 use crate::scene::model::state::{Face, State};
 
 /// Planes through tabs that share a face.
-pub fn start_faces(state: &mut State, settings: &SceneSettings, loose: &BTreeSet<u8>) {
+pub fn start_faces(state: &mut State, settings: &SceneSettings, loose: &BTreeMap<u8, LooseTab>) {
     for FaceSetting { name, tabs: numbers } in &settings.faces {
         let tabs: Vec<usize> = (0..state.tabs.len())
             .filter(|&i| {
-                numbers.contains(&state.tabs[i].number) && !loose.contains(&state.tabs[i].number)
+                numbers.contains(&state.tabs[i].number)
+                    && !loose.contains_key(&state.tabs[i].number)
             })
             .filter(|&i| state.tabs[i].only_setup.is_none())
             .collect();

@@ -1,12 +1,12 @@
 //! Start values of all that is not a card, once cameras and lens are known: tabs, turning bodies,
 //! lines, the cord and faces.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cards::Pattern;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::Block;
-use crate::scene::model::solution::CordReading;
+use crate::scene::model::solution::{CordReading, LooseTab};
 use crate::scene::model::state::{State, TurningPart};
 use crate::scene::strings::riders::riders_line;
 
@@ -35,7 +35,7 @@ pub fn start_marks(
     view_of: &[Option<usize>],
     settings: &SceneSettings,
     split_tabs: &BTreeSet<u8>,
-    loose_tabs: &BTreeSet<u8>,
+    loose_tabs: &BTreeMap<u8, LooseTab>,
 ) -> StartMarks {
     let mut seen: Vec<TabView> = Vec::new();
     for (photo, view) in photos.iter().zip(view_of) {

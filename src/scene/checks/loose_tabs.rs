@@ -1,0 +1,177 @@
+//! Tabs that do not lie flat on the face that they share with others: half peeled off, or on
+//! something.
+//!
+//! A tie between the tabs of a face would hide it: it is stronger than what photos show of a tab,
+//! so that the plane bends to all of them. They are freed from each other first, and then each is
+//! asked whether it lies in the plane that the others show.
+
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
+
+use crate::scene::adjust::noise::weigh;
+use crate::scene::adjust::solve::{Problem, adjust, loose_covariance};
+use crate::scene::model::priors::FaceSigma;
+use crate::scene::model::solution::{LooseTab, Solution};
+use crate::scene::model::state::{Face, State};
+use crate::scene::model::unknowns::{Slots, line_axes};
+
+use super::exceptions::Exceptions;
+
+/// A tab this many times as far off its face, or tilted against it, as the tie allows is not stuck
+/// flat: half a degree or 0.4 mm by the standard values.
+const LOOSE_TILT: f64 = 9.0;
+const LOOSE_OFF: f64 = 8.0;
+/// And the tabs must contradict a common plane: their squared distances from it exceed what chance
+/// makes them by this much, in standard deviations of their own.
+const CONTRADICTION: f64 = 25.0;
+/// A tab without which the contradiction is greater by this much than without another is not the
+/// one.
+const NOT_THE_ONE: f64 = 16.0;
+const STEPS: usize = 6;
+const ROUNDS: usize = 2;
+/// The plane turns with what it is compared with.
+const TURNS: usize = 3;
+
+/// Frees the tab of each face that does not lie in it, or all those of which one does not where
+/// nothing shows which.
+pub fn find_loose_tabs(solution: &Solution, exceptions: &mut Exceptions) {
+    let faces = &solution.state.faces;
+    if faces.iter().all(|face| face.tabs.len() < 2) {
+        return;
+    }
+    let Some(freed) = Freed::of(solution) else { return };
+    for face in faces.iter().filter(|face| face.tabs.len() >= 2) {
+        exceptions.loose_tabs.extend(freed.loose_in(face));
+    }
+}
+
+/// The scene without the ties between tabs of a face.
+struct Freed {
+    state: State,
+    slots: Slots,
+    covariance: DMatrix<f64>,
+    flat: FaceSigma,
+}
+
+/// A plane through tabs, and their squared distances from it in standard deviations.
+struct Plane {
+    normal: Vector3<f64>,
+    about: Vector3<f64>,
+    contradiction: f64,
+}
+
+impl Freed {
+    fn of(solution: &Solution) -> Option<Self> {
+        let (mut state, mut blocks) = (solution.state.clone(), solution.blocks.clone());
+        state.faces.clear();
+        let (slots, priors) = (Slots::of(&state), &solution.priors);
+        for _ in 0..ROUNDS {
+            adjust(&mut state, &Problem { blocks: &blocks, priors, slots: &slots }, STEPS);
+            weigh(&state, &slots, &mut blocks);
+        }
+        let problem = Problem { blocks: &blocks, priors, slots: &slots };
+        let covariance = loose_covariance(&state, &problem)?;
+        Some(Self { state, slots, covariance, flat: priors.face_sigma })
+    }
+
+    fn loose_in(&self, face: &Face) -> Vec<(u8, LooseTab)> {
+        let tabs = &face.tabs;
+        let n_shown = 3 * (tabs.len() - 1);
+        let together = self.plane(tabs);
+        if together.is_none_or(|plane| plane.contradiction < n_shown as f64 + CONTRADICTION) {
+            return Vec::new();
+        }
+        // What is left without each of them.
+        let without = |tab: usize| {
+            let others: Vec<usize> = tabs.iter().copied().filter(|&other| other != tab).collect();
+            Some((tab, self.plane(&others)?))
+        };
+        let planes: Vec<(usize, Plane)> = tabs.iter().filter_map(|&tab| without(tab)).collect();
+        let least = planes.iter().map(|(_, plane)| plane.contradiction).fold(f64::MAX, f64::min);
+        let suspects: Vec<(u8, LooseTab)> = planes
+            .into_iter()
+            .filter(|(_, plane)| plane.contradiction < least + NOT_THE_ONE)
+            .map(|(tab, plane)| {
+                let pose = &self.state.tabs[tab].carrier_from_tab;
+                let off_mm = plane.normal.dot(&(pose.t - plane.about));
+                let tilt = pose.r.column(2).cross(&plane.normal).norm().clamp(0.0, 1.0).asin();
+                let number = self.state.tabs[tab].number;
+                (number, LooseTab { off_mm, tilt, among: Vec::new() })
+            })
+            .collect();
+        let is_loose = |tab: &LooseTab| {
+            tab.off_mm.abs() > LOOSE_OFF * self.flat.off_mm
+                || tab.tilt > LOOSE_TILT * self.flat.tilt
+        };
+        if !suspects.iter().any(|(_, tab)| is_loose(tab)) {
+            return Vec::new();
+        }
+        let among: Vec<u8> = suspects.iter().map(|(number, _)| *number).collect();
+        let told = |(number, tab)| (number, LooseTab { among: among.clone(), ..tab });
+        suspects.into_iter().map(told).collect()
+    }
+
+    /// The plane that the normals and centres of these tabs show, by generalised least squares.
+    fn plane(&self, tabs: &[usize]) -> Option<Plane> {
+        let poses = || tabs.iter().map(|&tab| &self.state.tabs[tab].carrier_from_tab);
+        let mut about = poses().map(|pose| pose.t).sum::<Vector3<f64>>() / tabs.len() as f64;
+        let mut normal = poses().map(|pose| pose.r.column(2).into_owned()).sum::<Vector3<f64>>();
+        let mut contradiction = 0.0;
+        for _ in 0..TURNS {
+            normal = normal.try_normalize(1e-9)?;
+            let [a, b] = line_axes(&normal);
+            let n = 3 * tabs.len();
+            let (mut seen, mut by_plane) = (DVector::zeros(n), DMatrix::zeros(n, 3));
+            let mut by_tabs = DMatrix::zeros(n, 6 * tabs.len());
+            for (i, pose) in poses().enumerate() {
+                let (own, from) = (pose.r.column(2).into_owned(), pose.t - about);
+                let (row, column) = (3 * i, 6 * i);
+                seen.fixed_rows_mut::<3>(row).copy_from(&Vector3::new(
+                    own.dot(&a),
+                    own.dot(&b),
+                    normal.dot(&from),
+                ));
+                by_plane.fixed_view_mut::<3, 3>(row, 0).copy_from(&Matrix3::new(
+                    1.0,
+                    0.0,
+                    0.0, //
+                    0.0,
+                    1.0,
+                    0.0, //
+                    -a.dot(&from),
+                    -b.dot(&from),
+                    1.0,
+                ));
+                // A turn w moves the tab's normal by w x normal.
+                for (k, by_turn) in [own.cross(&a), own.cross(&b)].into_iter().enumerate() {
+                    by_tabs.fixed_view_mut::<1, 3>(row + k, column).copy_from(&by_turn.transpose());
+                }
+                by_tabs.fixed_view_mut::<1, 3>(row + 2, column + 3).copy_from(&normal.transpose());
+            }
+            let mut variance = &by_tabs * self.covariance_of(tabs) * by_tabs.transpose();
+            for i in 0..tabs.len() {
+                for (k, sigma) in
+                    [self.flat.tilt, self.flat.tilt, self.flat.off_mm].iter().enumerate()
+                {
+                    variance[(3 * i + k, 3 * i + k)] += sigma * sigma;
+                }
+            }
+            let weights = variance.cholesky()?;
+            let weighted = weights.solve(&by_plane);
+            let found = (by_plane.transpose() * &weighted)
+                .cholesky()?
+                .solve(&(weighted.transpose() * &seen));
+            let left = &seen - &by_plane * &found;
+            contradiction = left.dot(&weights.solve(&left));
+            about += normal * found[2];
+            normal += a * found[0] + b * found[1];
+        }
+        Some(Plane { normal: normal.try_normalize(1e-9)?, about, contradiction })
+    }
+
+    /// Covariance of the tabs' turns and places.
+    fn covariance_of(&self, tabs: &[usize]) -> DMatrix<f64> {
+        let slots: Vec<usize> =
+            tabs.iter().flat_map(|&tab| (0..6).map(move |i| self.slots.tabs[tab] + i)).collect();
+        self.covariance.select_rows(&slots).select_columns(&slots)
+    }
+}
