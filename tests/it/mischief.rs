@@ -3,6 +3,7 @@
 
 use crate::common::compare::assert_honest;
 use crate::common::geometry::V3;
+use crate::common::random::Random;
 use crate::common::scene::TabError;
 use crate::common::solving::{by_pointer, scene_photos, solved};
 use crate::common::{SightingKnobs, TruthScene, Viewpoint};
@@ -14,6 +15,7 @@ use sightcord::figure::part::Letter;
 use sightcord::job::Job;
 use sightcord::scene::{self, ScenePhoto};
 use sightcord::sightings::StringKind;
+use sightcord::text::units::Show;
 
 fn knobs() -> SightingKnobs {
     SightingKnobs::default()
@@ -317,6 +319,48 @@ fn a_half_peeled_sprocket_tab_is_flagged() {
     assert!(has(&figures, "tab-not-flat"), "{:?}", ids(&figures));
 }
 
+/// What `tab-not-flat` says, each time.
+fn not_flat(figures: &Figures) -> Vec<String> {
+    let told = figures.findings.iter().filter(|finding| finding.id == "tab-not-flat");
+    told.map(|finding| finding.what.shown(Show::Mm).into_owned()).collect()
+}
+
+#[test]
+fn a_tab_that_came_off_a_sprocket_is_the_one_that_is_named_and_spoils_no_figure() {
+    for seed in 0..6 {
+        let mut random = Random::stream(seed, &[77]);
+        let mut truth = TruthScene { seed, ..TruthScene::default() };
+        let number = 5 + seed as u8;
+        let error = TabError {
+            normal_mm: random.between(1.0, 4.0),
+            tilt_deg: [random.between(-18.0, 18.0), random.between(-18.0, 18.0)],
+            ..TabError::default()
+        };
+        truth.tab_errors.insert(number, error);
+        for setup in &mut truth.setups {
+            setup.photos.retain(|_| random.chance(0.8));
+        }
+        let figures = figures_of(&truth);
+        let told = not_flat(&figures);
+        let named = format!("Tab {number} does not lie flat");
+        assert!(told.len() == 1 && told[0].starts_with(&named), "tab {number}: {told:?}");
+        assert!(figures.get(&Figure::ChainAtGearbox).is_some(), "tab {number}");
+        assert_honest(&figures, &truth, 1.5);
+    }
+}
+
+#[test]
+fn of_two_tabs_on_a_sprocket_neither_is_accused_and_neither_is_believed() {
+    let mut truth = TruthScene::default();
+    truth
+        .tab_errors
+        .insert(5, TabError { normal_mm: 2.5, tilt_deg: [12.0, 4.0], ..TabError::default() });
+    let figures = figures_without(&truth, &[7]);
+    let told = not_flat(&figures);
+    assert!(told.len() == 1 && told[0].starts_with("One of tabs 5 and 6 "), "{told:?}");
+    assert_honest(&figures, &truth, 1.5);
+}
+
 #[test]
 fn a_card_at_another_print_scale_is_noticed() {
     let mut truth = TruthScene::full();
@@ -490,80 +534,4 @@ fn two_plumb_lines_that_are_not_parallel_make_up_unsure() {
     let u = by_pointer(&figures)["/wheel/lean"].u;
     assert!(u > 0.15 && u > 2.0 * steady, "{u} beside {steady}");
     assert_honest(&figures, &truth, 1.0);
-}
-
-#[test]
-fn peel_probe() {
-    use crate::common::random::Random;
-    let (mut bad, mut wrong_tab, mut none) = (0, 0, 0);
-    for seed in 0..std::env::var("N").map_or(40, |n| n.parse().unwrap()) {
-        let mut random = Random::stream(seed, &[77]);
-        let mut truth = TruthScene { seed, ..TruthScene::default() };
-        let tab = 5 + (random.uniform() * 6.0) as u8;
-        let tilt = [random.between(-18.0, 18.0), random.between(-18.0, 18.0)];
-        let normal_mm = random.between(0.3, 4.0);
-        truth.tab_errors.insert(tab, TabError { normal_mm, tilt_deg: tilt, ..TabError::default() });
-        let keep = random.between(0.4, 1.0);
-        for setup in &mut truth.setups {
-            let mut kept = Vec::new();
-            for photo in setup.photos.drain(..) {
-                if random.chance(keep) {
-                    kept.push(photo);
-                }
-            }
-            setup.photos = kept;
-        }
-        let knobs = SightingKnobs {
-            corner_sigma_px: random.between(0.03, 0.25),
-            ..SightingKnobs::ordinary()
-        };
-        let Some((solution, figures)) = solved(&truth, &knobs, &Job::default()) else {
-            println!("{seed}: nothing");
-            continue;
-        };
-        let expected = truth.expected();
-        let mut worst = (0.0, String::new());
-        for (pointer, measured) in by_pointer(&figures) {
-            let Some(&t) = expected.get(&pointer) else { continue };
-            let r = (measured.value - t).abs() / measured.u;
-            if r > worst.0 {
-                worst = (
-                    r,
-                    format!(
-                        "{pointer} {:.3} U {:.3} {:?}",
-                        measured.value - t,
-                        measured.u,
-                        measured.quality
-                    ),
-                );
-            }
-        }
-        let told: Vec<String> = figures
-            .findings
-            .iter()
-            .chain(&solution.findings)
-            .filter(|f| f.id == "tab-not-flat")
-            .map(|f| format!("{}", f.what.shown(sightcord::text::units::Show::default())))
-            .collect();
-        let right = told.iter().any(|t| t.starts_with(&format!("Tab {tab} ")));
-        if worst.0 > 2.0 {
-            bad += 1;
-        }
-        if !told.is_empty() && !right {
-            wrong_tab += 1;
-        }
-        if told.is_empty() {
-            none += 1;
-        }
-        println!(
-            "{seed}: tab {tab} tilt {:.0} {:.0} off {normal_mm:.1} sigma {:.2} photos {} worst {:.1} {} | {told:?}",
-            tilt[0],
-            tilt[1],
-            knobs.corner_sigma_px,
-            truth.setups.iter().map(|s| s.photos.len()).sum::<usize>(),
-            worst.0,
-            worst.1
-        );
-    }
-    println!("bad {bad} wrong tab {wrong_tab} none {none}");
 }

@@ -5,10 +5,13 @@
 //! so that the plane bends to all of them. They are freed from each other first, and then each is
 //! asked whether it lies in the plane that the others show.
 
+use std::collections::BTreeSet;
+
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
-use crate::scene::adjust::noise::weigh;
+use crate::scene::adjust::noise::{REJECT, reject, weigh};
 use crate::scene::adjust::solve::{Problem, adjust, loose_covariance};
+use crate::scene::model::observe::Shown;
 use crate::scene::model::priors::FaceSigma;
 use crate::scene::model::solution::{LooseTab, Solution};
 use crate::scene::model::state::{Face, State};
@@ -16,10 +19,14 @@ use crate::scene::model::unknowns::{Slots, line_axes};
 
 use super::exceptions::Exceptions;
 
-/// A tab this many times as far off its face, or tilted against it, as the tie allows is not stuck
+/// How much more than the tie allows a tab may be off its face, or tilted against it, before
+/// anything is made of it: paper is not flat to a tenth of a millimetre, and corners in real light
+/// err together.
+const ALLOWED: f64 = 2.0;
+/// A tab this many times as far off its face, or tilted against it, as is allowed is not stuck
 /// flat: half a degree or 0.4 mm by the standard values.
-const LOOSE_TILT: f64 = 9.0;
-const LOOSE_OFF: f64 = 8.0;
+const LOOSE_TILT: f64 = 4.5;
+const LOOSE_OFF: f64 = 4.0;
 /// And the tabs must contradict a common plane: their squared distances from it exceed what chance
 /// makes them by this much, in standard deviations of their own.
 const CONTRADICTION: f64 = 25.0;
@@ -64,13 +71,24 @@ impl Freed {
         let (mut state, mut blocks) = (solution.state.clone(), solution.blocks.clone());
         state.faces.clear();
         let (slots, priors) = (Slots::of(&state), &solution.priors);
+        let of_faces: BTreeSet<usize> =
+            solution.state.faces.iter().flat_map(|face| face.tabs.iter().copied()).collect();
+        // What the ties had left out counts again.
+        for block in &mut blocks {
+            if matches!(block.shown, Shown::Tab { tab, .. } if of_faces.contains(&tab)) {
+                block.corners.iter_mut().for_each(|corner| corner.used = true);
+            }
+        }
         for _ in 0..ROUNDS {
             adjust(&mut state, &Problem { blocks: &blocks, priors, slots: &slots }, STEPS);
             weigh(&state, &slots, &mut blocks);
+            reject(&state, &slots, &mut blocks, REJECT);
         }
         let problem = Problem { blocks: &blocks, priors, slots: &slots };
         let covariance = loose_covariance(&state, &problem)?;
-        Some(Self { state, slots, covariance, flat: priors.face_sigma })
+        let FaceSigma { off_mm, tilt } = priors.face_sigma;
+        let flat = FaceSigma { off_mm: ALLOWED * off_mm, tilt: ALLOWED * tilt };
+        Some(Self { state, slots, covariance, flat })
     }
 
     fn loose_in(&self, face: &Face) -> Vec<(u8, LooseTab)> {
