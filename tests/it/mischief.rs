@@ -535,3 +535,24 @@ fn two_plumb_lines_that_are_not_parallel_make_up_unsure() {
     assert!(u > 0.15 && u > 2.0 * steady, "{u} beside {steady}");
     assert_honest(&figures, &truth, 1.0);
 }
+
+#[test]
+fn tabs_printed_larger_or_smaller_than_the_job_says_are_named_and_put_where_they_are() {
+    let mut truth = TruthScene::full();
+    // Rim tabs are 25 mm wide as designed, flags and all others 20.
+    for (number, side) in [(1, 20.0), (8, 25.0), (28, 20.0), (29, 25.0), (30, 25.0)] {
+        truth.print.tab_side_mm.insert(number, side);
+    }
+    let figures = figures_of(&truth);
+    let told: Vec<String> = figures
+        .findings
+        .iter()
+        .filter(|finding| finding.id == "tab-size-wrong")
+        .filter_map(|finding| finding.what.shown(Show::Mm).split(' ').nth(1).map(str::to_owned))
+        .collect();
+    assert_eq!(told, ["1", "8", "29", "30"]);
+    for figure in [Figure::BackboneFront, Figure::BackboneRear, Figure::ChainAtGearbox] {
+        assert!(figures.get(&figure).is_some(), "{figure:?}");
+    }
+    assert_honest(&figures, &truth, 1.0);
+}

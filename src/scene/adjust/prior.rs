@@ -24,6 +24,8 @@ const UPRIGHT: f64 = 0.02;
 /// How loosely a flag is held along its line, mm: far above what photos determine it to.
 const ALONG_LINE: f64 = 100.0;
 
+/// How loosely the size of a tab is held that is not as large as the job says, as a part of it.
+const UNLIKE_TAB: f64 = 0.05;
 /// How loosely a cord's slope and sag over its half length are held, mm: where few photos look low
 /// they are poorly seen, and this is wide enough never to matter otherwise (our choice).
 const CORD_HEIGHT_MM: f64 = 5.0;
@@ -94,11 +96,14 @@ fn prints(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow
 
 /// Tabs and flags are printed as large as the cards.
 fn tab_scales(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
+    let sigma = |number: u8| {
+        if priors.unlike_tabs.contains(&number) { UNLIKE_TAB } else { priors.tab_scale_sigma }
+    };
     for (tab, &slot) in state.tabs.iter().zip(&slots.tabs) {
-        single(rows, PriorSource::TabScale, tab.scale, priors.tab_scale_sigma, slot + 6);
+        single(rows, PriorSource::TabScale, tab.scale, sigma(tab.number), slot + 6);
     }
     for (flag, &slot) in state.flags.iter().zip(&slots.flags) {
-        single(rows, PriorSource::TabScale, flag.scale, priors.tab_scale_sigma, slot + 3);
+        single(rows, PriorSource::TabScale, flag.scale, sigma(flag.number), slot + 3);
     }
 }
 

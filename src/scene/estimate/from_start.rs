@@ -88,6 +88,8 @@ pub fn estimate(
     );
     blocks.extend(marks.blocks);
     priors.still_bodies = marks.still_bodies;
+    priors.unlike_tabs = marks.unlike_tabs;
+    first.findings.extend(marks.findings);
     let slots = Slots::of(&state);
     // Everything together, first with few corners and wide bounds.
     priors.cord_moved_sigma = CORD_MOVED_OPEN_MM;
@@ -135,6 +137,7 @@ fn standard_priors(settings: &SceneSettings, lens_start: &[LensStart], n_lenses:
         measured_sheets: settings.measured_sheets.clone(),
         bow_sigma: settings.bow_sigma,
         tab_scale_sigma: TAB_SCALE_SIGMA,
+        unlike_tabs: BTreeSet::new(),
         usual_drift: Drift { zoom: settings.zoom_sigma, shift_px: settings.shift_sigma },
         zoom_sigma: vec![settings.zoom_sigma; n_lenses],
         shift_sigma: vec![settings.shift_sigma; n_lenses],

@@ -1,6 +1,8 @@
 //! What is known before any photo, with its standard uncertainties. The standard values are our
 //! estimates, open to the job (common practice, no source).
 
+use std::collections::BTreeSet;
+
 use crate::scene::model::state::TurningPart;
 /// Standard uncertainties of what is known beforehand.
 #[derive(Clone, Debug)]
@@ -21,6 +23,8 @@ pub struct Priors {
     pub bow_sigma: f64,
     /// A tab's own print scale.
     pub tab_scale_sigma: f64,
+    /// Tabs and flags that are not as large as the job says: photos alone tell their size.
+    pub unlike_tabs: BTreeSet<u8>,
     /// What is usual of the two below, and the least that is taken.
     pub usual_drift: Drift,
     /// Refocusing from photo to photo (relative) and wander of the principal point (px), per lens.

@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cards::Pattern;
+use crate::finding::Finding;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
 use crate::scene::model::observe::Block;
 use crate::scene::model::solution::{CordReading, LooseTab};
@@ -14,6 +15,7 @@ use super::cords::start_cords;
 use super::faces::start_faces;
 use super::glimpses::seen_corners;
 use super::lines::start_lines;
+use super::tab_size::{self, sized, unlike_sizes};
 use super::tabs::{TabView, start_tabs};
 
 /// A tab needs this many corners in a photo for the photo to count.
@@ -25,6 +27,9 @@ pub struct StartMarks {
     /// Turning parts that stayed in place.
     pub still_bodies: Vec<TurningPart>,
     pub cord_reading: CordReading,
+    /// Tabs that are not as large as the job says.
+    pub unlike_tabs: BTreeSet<u8>,
+    pub findings: Vec<Finding>,
 }
 
 /// Adds all that is not a card. `split_tabs` are not tied between set-ups, `loose_tabs` do not lie
@@ -58,11 +63,15 @@ pub fn start_marks(
             }
         }
     }
+    let sizes = unlike_sizes(state, &seen, settings);
+    let findings = tab_size::findings(settings, &sizes).collect();
+    let settings = &*sized(settings, &sizes);
     let mut blocks = Vec::new();
     let still_bodies = start_tabs(state, &seen, settings, split_tabs, &mut blocks);
     start_lines(state, photos, view_of, &seen, settings, &mut blocks);
     let riders = riders_line(state, settings);
     let cord_reading = start_cords(state, photos, view_of, riders.as_ref(), &mut blocks);
     start_faces(state, settings, loose_tabs);
-    StartMarks { blocks, still_bodies, cord_reading }
+    let unlike_tabs = sizes.into_keys().collect();
+    StartMarks { blocks, still_bodies, cord_reading, unlike_tabs, findings }
 }

@@ -10,5 +10,6 @@ pub mod lenses;
 pub mod lines;
 pub mod marks;
 pub mod pose;
+pub mod tab_size;
 pub mod tabs;
 pub mod world_axes;

@@ -66,6 +66,7 @@ pub fn priors(n_lenses: usize, free: Free) -> Priors {
         measured_sheets: Vec::new(),
         bow_sigma: HELD,
         tab_scale_sigma: HELD,
+        unlike_tabs: Default::default(),
         zoom_sigma: vec![HELD; n_lenses],
         shift_sigma: vec![HELD; n_lenses],
         sweep_sigma: [HELD; 2],
