@@ -20,13 +20,13 @@ use crate::scene::model::unknowns::{Slots, line_axes};
 use super::exceptions::Exceptions;
 
 /// How much more than the tie allows a tab may be off its face, or tilted against it, before
-/// anything is made of it: paper is not flat to a tenth of a millimetre, and corners in real light
-/// err together.
-const ALLOWED: f64 = 2.0;
+/// anything is made of it: paper and glue of tabs that are stuck on well (standard deviations of
+/// 0.25 mm and 0.3 degrees by the standard values).
+const ALLOWED: f64 = 5.0;
 /// A tab this many times as far off its face, or tilted against it, as is allowed is not stuck
-/// flat: half a degree or 0.4 mm by the standard values.
-const LOOSE_TILT: f64 = 4.5;
-const LOOSE_OFF: f64 = 4.0;
+/// flat: 0.6 mm or 2 degrees by the standard values.
+const LOOSE_OFF: f64 = 2.4;
+const LOOSE_TILT: f64 = 7.0;
 /// And the tabs must contradict a common plane: their squared distances from it exceed what chance
 /// makes them by this much, in standard deviations of their own.
 const CONTRADICTION: f64 = 25.0;
