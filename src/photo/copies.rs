@@ -34,6 +34,7 @@ const MOVED: f64 = 0.25;
 /// And one of another size, px of the smaller: programs that make photos smaller differ in where
 /// they take a pixel's middle to be.
 const MOVED_SMALLER: f64 = 1.0;
+
 /// Quarter turns to the right by which the second picture is turned against the first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Turn(u8);

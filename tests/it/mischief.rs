@@ -350,6 +350,18 @@ fn a_tab_that_came_off_a_sprocket_is_the_one_that_is_named_and_spoils_no_figure(
 }
 
 #[test]
+fn a_tab_that_stands_off_a_sprocket_without_a_tilt_is_named_as_well() {
+    for number in [6, 9] {
+        let mut truth = TruthScene::default();
+        truth.tab_errors.insert(number, TabError { normal_mm: 1.5, ..TabError::default() });
+        let figures = figures_of(&truth);
+        let told = not_flat(&figures);
+        assert!(told.iter().any(|told| told.contains(&number.to_string())), "{told:?}");
+        assert_honest(&figures, &truth, 1.5);
+    }
+}
+
+#[test]
 fn of_two_tabs_on_a_sprocket_neither_is_accused_and_neither_is_believed() {
     let mut truth = TruthScene::default();
     truth
