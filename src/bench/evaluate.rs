@@ -41,7 +41,7 @@ pub struct Choices {
     pub hub_side: Option<Side>,
     /// Degrees of the run-out curve: 0 none, 1 once round.
     pub run_out: bool,
-    /// Tabs that do not lie flat on their face.
+    /// Tabs that do not lie flat on their face, and those of which one does not.
     pub loose: std::collections::BTreeSet<u8>,
 }
 

@@ -15,7 +15,7 @@ use crate::text::{Amount, listed};
 use super::evaluate::Evaluation;
 use super::settings::{BenchSettings, Part};
 
-/// A tab tilted by less than this (degrees) against the wheel's axis or its face is taken for flat:
+/// A tab tilted by less than this (degrees) against the wheel's axis is taken for flat:
 /// rim walls and the reading of a small tab allow that much (our estimate; common practice, no
 /// source).
 const FLAT_ENOUGH: f64 = 2.0;
@@ -23,7 +23,7 @@ const FLAT_ENOUGH: f64 = 2.0;
 const SURELY: f64 = 4.0;
 
 /// For each tab that stands off: by how much its centre may stand off its face (standard
-/// uncertainty, mm); with a finding for each.
+/// uncertainty, mm); with findings.
 pub fn tilted_tabs(
     solution: &Solution,
     settings: &BenchSettings,
@@ -43,7 +43,7 @@ pub fn tilted_tabs(
             Part::Rim { front_wheel: false, .. } | Part::RearSprocket | Part::HubFace
         );
         if let Some(loose) = solution.loose_tabs.get(&tab.number) {
-            lifts.insert(idx, loose.off_mm.abs().max(settings.assumed.flat_u_mm / 2.0));
+            lifts.insert(idx, loose.off_mm.max(settings.assumed.flat_u_mm / 2.0));
             continue;
         }
         // The axis goes through the body's frame unchanged: the body turns about it.
@@ -83,9 +83,9 @@ fn not_flat(number: u8, tilt: f64, how: &str, off_mm: f64) -> Finding {
 /// Tabs of one face, one of which came off it.
 fn among_not_flat(among: &[u8], loose: &BTreeMap<u8, LooseTab>) -> Finding {
     if let [number] = among {
-        return not_flat(*number, loose[number].tilt, "", loose[number].off_mm.abs());
+        return not_flat(*number, loose[number].tilt, "", loose[number].off_mm);
     }
-    let off = among.iter().map(|number| loose[number].off_mm.abs()).fold(0.0, f64::max);
+    let off = among.iter().map(|number| loose[number].off_mm).fold(0.0, f64::max);
     let numbers: Vec<String> = among.iter().map(u8::to_string).collect();
     Finding::warning(
         "tab-not-flat",
@@ -97,6 +97,6 @@ fn among_not_flat(among: &[u8], loose: &BTreeMap<u8, LooseTab>) -> Finding {
             Amount::tenths(off),
             " off it.",
         ],
-        "Press them all down or stick new ones on clean, flat places, and take the photos again; until then nothing rests on them alone.",
+        "Press them all down or stick new ones on clean, flat places, and take the photos again; until then what rests on them is unsure, or not given.",
     )
 }

@@ -4,6 +4,7 @@ pub mod hex;
 pub mod lanes;
 pub mod levenberg_marquardt;
 pub mod px_mm;
+pub mod rays;
 pub mod rigid;
 pub mod robust;
 pub mod solve;

@@ -41,10 +41,10 @@ impl Grain {
         let apart = ((width * height) as f64 / MAX_BLOCKS as f64).sqrt().ceil() as usize;
         let apart = apart.max(2 * BLOCK);
         let code = |x: usize, y: usize| luma.at(x, y).sqrt();
-        let begins = |length: usize| (1..(length - 1).saturating_sub(BLOCK)).step_by(apart);
+        let begins = |length: usize| (1..length.saturating_sub(BLOCK + 1)).step_by(apart);
         let (mut values, mut blocks) = (Vec::new(), Vec::new());
-        for top in begins(height.max(1)) {
-            for left in begins(width.max(1)) {
+        for top in begins(height) {
+            for left in begins(width) {
                 let at = values.len();
                 for y in top..top + BLOCK {
                     for x in left..left + BLOCK {

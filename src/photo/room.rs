@@ -69,17 +69,9 @@ pub struct Room {
 impl Room {
     /// Waits until there is room for this photo. One that needs more than all of it gets all.
     pub fn for_photo(path: &Path) -> Self {
-        Self::for_photos(&[path])
-    }
-
-    /// The same for photos that are held at once.
-    pub fn for_photos(paths: &[&Path]) -> Self {
-        let needed = paths.iter().map(|path| {
-            let bytes = std::fs::metadata(path).map_or(0, |file| file.len());
-            let pixels = pixels(path).unwrap_or(USUAL_PIXELS).min(MAX_PIXELS as u64);
-            bytes.saturating_add(BYTES_A_PIXEL * pixels)
-        });
-        ALL.room(needed.fold(0, u64::saturating_add))
+        let bytes = std::fs::metadata(path).map_or(0, |file| file.len());
+        let pixels = pixels(path).unwrap_or(USUAL_PIXELS).min(MAX_PIXELS as u64);
+        ALL.room(bytes.saturating_add(BYTES_A_PIXEL * pixels))
     }
 
     /// The same for a photo whose bytes are in the memory already.

@@ -42,13 +42,13 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<C
     let alike: Vec<Vec<Alike>> = (0..best_first.len())
         .into_par_iter()
         .map(|place| {
-            let first_of = |&original: &usize| {
+            let lies_on = |&original: &usize| {
                 let (first, second) =
                     (impressions[original].as_ref()?, impressions[best_first[place]].as_ref()?);
                 let by_grain = grain_tells(first, second, may_be_copy(first, second)?);
                 Some(Alike { original, by_grain })
             };
-            best_first[..place].iter().filter_map(first_of).collect()
+            best_first[..place].iter().filter_map(lies_on).collect()
         })
         .collect();
     let grains = grains(photos, &best_first, &alike);
@@ -102,7 +102,7 @@ fn grains(photos: &[SeenPhoto], best_first: &[usize], alike: &[Vec<Alike>]) -> V
     }
     let grain_of = |(photo, wanted): (&SeenPhoto, bool)| {
         let file = wanted.then_some(&photo.file)?;
-        let _room = Room::for_photos(&[&file.path]);
+        let _room = Room::for_photo(&file.path);
         Some(Grain::of(&file.read().ok()?.luma))
     };
     photos.par_iter().zip(wanted).map(grain_of).collect()

@@ -2,6 +2,7 @@
 
 use nalgebra::{Vector2, Vector3};
 
+use crate::math::rays;
 use crate::scene::model::observe::{Block, SeenPoint, Shown};
 use crate::scene::model::state::{Cord, Line, State};
 use crate::scene::model::unknowns::Slots;
@@ -123,13 +124,7 @@ pub fn point_residual(
 
 /// The line's point that comes nearest to a ray from `eye`; None along the line.
 pub fn nearest_to_ray(line: &Line, eye: &Vector3<f64>, ray: &Vector3<f64>) -> Option<Vector3<f64>> {
-    let normal = line.direction.cross(ray);
-    let size = normal.norm_squared();
-    if !(size > 1e-12 * ray.norm_squared()) {
-        return None;
-    }
-    let along = (eye - line.point).cross(ray).dot(&normal) / size;
-    Some(line.point + line.direction * along)
+    rays::nearest_to_ray(&line.point, &line.direction, eye, ray)
 }
 
 fn cord_nearest_to_ray(
@@ -142,12 +137,7 @@ fn cord_nearest_to_ray(
     // settle it.
     for _ in 0..4 {
         let slope = cord.slope(x);
-        let tangent = Line {
-            kind: crate::sightings::StringKind::Cord,
-            point: cord.at(x),
-            direction: slope.normalize(),
-        };
-        let near = nearest_to_ray(&tangent, eye, ray)?.x;
+        let near = rays::nearest_to_ray(&cord.at(x), &slope.normalize(), eye, ray)?.x;
         let settled = (near - x).abs() < 1e-7;
         x = near;
         if settled {

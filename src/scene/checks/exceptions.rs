@@ -21,7 +21,7 @@ pub struct Exceptions {
     pub twice: BTreeMap<u8, String>,
     /// Tabs split between set-ups.
     pub split_tabs: BTreeSet<u8>,
-    /// Tabs that do not lie in the plane of their face.
+    /// Tabs that do not lie in the plane of their face, and those of which one does not.
     pub loose_tabs: BTreeMap<u8, LooseTab>,
     /// Sightings left out: photo and pattern.
     pub ignored: BTreeSet<(usize, Pattern)>,

@@ -111,15 +111,14 @@ impl Freed {
             .filter(|(_, plane)| plane.contradiction < least + NOT_THE_ONE)
             .map(|(tab, plane)| {
                 let pose = &self.state.tabs[tab].carrier_from_tab;
-                let off_mm = plane.normal.dot(&(pose.t - plane.about));
+                let off_mm = plane.normal.dot(&(pose.t - plane.about)).abs();
                 let tilt = pose.r.column(2).cross(&plane.normal).norm().clamp(0.0, 1.0).asin();
                 let number = self.state.tabs[tab].number;
                 (number, LooseTab { off_mm, tilt, among: Vec::new() })
             })
             .collect();
         let is_loose = |tab: &LooseTab| {
-            tab.off_mm.abs() > LOOSE_OFF * self.flat.off_mm
-                || tab.tilt > LOOSE_TILT * self.flat.tilt
+            tab.off_mm > LOOSE_OFF * self.flat.off_mm || tab.tilt > LOOSE_TILT * self.flat.tilt
         };
         if !suspects.iter().any(|(_, tab)| is_loose(tab)) {
             return Vec::new();

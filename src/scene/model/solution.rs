@@ -46,7 +46,7 @@ pub struct CordReading {
 /// How a tab lies that does not lie in the plane which the other tabs of its face show.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LooseTab {
-    /// Its centre off that plane, mm, + outward.
+    /// How far its centre lies off that plane, to either side, mm.
     pub off_mm: f64,
     /// Its normal against the plane's, radians.
     pub tilt: f64,
@@ -74,7 +74,7 @@ pub struct Solution {
     pub cards_of_unlike_size: BTreeSet<u8>,
     /// Cards that did not lie still between set-ups.
     pub moved_cards: BTreeSet<u8>,
-    /// Tabs that do not lie in their face, by number.
+    /// Tabs that do not lie in their face, and those of which one does not, by number.
     pub loose_tabs: BTreeMap<u8, LooseTab>,
     /// Whether the cord was seen to have moved between set-ups.
     pub cord_moved: bool,

@@ -8,6 +8,7 @@ use nalgebra::Vector3;
 
 use crate::cards::codes::TAB_SIDE;
 use crate::finding::Finding;
+use crate::math::rays::nearest_to_ray;
 use crate::math::robust::median;
 use crate::say;
 use crate::scene::model::input::SceneSettings;
@@ -99,12 +100,11 @@ impl Sight {
         if self.setup != other.setup || cos > LEAST_ANGLE.cos() {
             return None;
         }
-        // Where the rays come nearest to each other.
-        let between = other.eye - self.eye;
-        let (a, b) = (self.toward.dot(&between), other.toward.dot(&between));
-        let sin2 = 1.0 - cos * cos;
-        let (here, there) = ((a - cos * b) / sin2, (cos * a - b) / sin2);
-        let gap = between + other.toward * there - self.toward * here;
+        let at = nearest_to_ray(&self.eye, &self.toward, &other.eye, &other.toward)?;
+        let at_other = nearest_to_ray(&other.eye, &other.toward, &self.eye, &self.toward)?;
+        let here = (at - self.eye).dot(&self.toward);
+        let there = (at_other - other.eye).dot(&other.toward);
+        let gap = at - at_other;
         let meets = here > 0.0 && there > 0.0 && gap.norm() < MEET * here.min(there);
         meets.then(|| [(here / self.distance).ln(), (there / other.distance).ln()])
     }
