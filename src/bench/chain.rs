@@ -3,11 +3,10 @@
 use nalgebra::Vector3;
 
 use crate::figure::Figure;
-use crate::math::rigid::any_normal;
 use crate::scene::model::state::TurningPart;
 
 use super::evaluate::Evaluation;
-use super::face::Plane;
+use super::face::{Plane, along};
 use super::nuisance::Nuisance;
 use super::settings::{GEARBOX_FACE, Part, REAR_FACE};
 use super::turning::{Axis, turning_axis};
@@ -49,12 +48,10 @@ impl Evaluation<'_> {
 
     /// A sprocket's plane with its centre moved in it, and tilted, as far as these are off zero.
     fn shifted(&self, plane: Plane, centre: fn(u8) -> Nuisance, tilt: fn(u8) -> Nuisance) -> Plane {
-        let e1 = any_normal(&plane.normal);
-        let e2 = plane.normal.cross(&e1);
+        let [e1, e2] = along(&plane.normal);
         let [off1, off2] = [0, 1].map(|way| self.shift.of(centre(way)));
-        let [tilt1, tilt2] = [0, 1].map(|way| self.shift.of(tilt(way)).to_radians());
         Plane {
-            normal: (plane.normal + e1 * tilt1 + e2 * tilt2).normalize(),
+            normal: self.tilted(&plane.normal, tilt),
             point: plane.point + e1 * off1 + e2 * off2,
         }
     }
@@ -101,7 +98,7 @@ impl Evaluation<'_> {
         Some(self.shifted(plane, Nuisance::GearboxCentre, Nuisance::GearboxTilt))
     }
 
-    pub(super) fn chain(&mut self, axis: Option<&Axis>, foot: &Vector3<f64>) {
+    pub(super) fn chain(&mut self, axis: Option<&Axis>) {
         let (Some(datum), Some(side)) = (self.datum, self.choices.chain_side) else { return };
         let stands = |face: &Plane| datum.components(&face.normal).y > ASKEW.cos();
         let rear = self.rear_plane(axis).filter(stands);
@@ -144,6 +141,5 @@ impl Evaluation<'_> {
         self.record(Figure::ChainYaw, gearbox_yaw - rear_yaw);
         self.record(Figure::ChainLean, gearbox_lean - rear_lean);
         self.record(Figure::ChainCentres, (gearbox.point - rear_centre).norm());
-        let _ = foot;
     }
 }

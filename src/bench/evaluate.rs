@@ -242,7 +242,7 @@ impl<'a> Evaluation<'a> {
         self.wheel(axis.as_ref(), hub.as_ref());
         self.run_out(axis.as_ref(), &rear_rim);
         self.hub_face(axis.as_ref(), &rear_rim);
-        self.chain(axis.as_ref(), &foot);
+        self.chain(axis.as_ref());
         self.spindle(axis.as_ref());
         self.lines();
         self.frame();

@@ -27,7 +27,8 @@ impl Evaluation<'_> {
         let depths: Vec<(Vector3<f64>, f64)> = face
             .tabs
             .iter()
-            .map(|&t| {
+            .zip(&face.backings)
+            .map(|(&t, backing)| {
                 let number = self.state.tabs[t].number;
                 let thickness = self
                     .settings
@@ -37,7 +38,7 @@ impl Evaluation<'_> {
                     .map_or(0.1, |m| m.thickness);
                 (
                     self.state.tabs[t].carrier_from_tab.t - mean,
-                    thickness + self.shift.of(Nuisance::Paper(t)),
+                    thickness - backing + self.shift.of(Nuisance::Paper(t)),
                 )
             })
             .collect();
@@ -50,9 +51,20 @@ impl Evaluation<'_> {
         })
     }
 
+    /// A face's normal tilted as far as these are off zero.
+    pub(super) fn tilted(
+        &self,
+        normal: &Vector3<f64>,
+        tilt: impl Fn(u8) -> Nuisance,
+    ) -> Vector3<f64> {
+        let [e1, e2] = along(normal);
+        let [tilt1, tilt2] = [0, 1].map(|way| self.shift.of(tilt(way)).to_radians());
+        (normal + e1 * tilt1 + e2 * tilt2).normalize()
+    }
+
     pub(super) fn faces(&mut self) {
         let Some(datum) = self.datum else { return };
-        for name in &self.settings.faces {
+        for (idx, name) in self.settings.faces.iter().enumerate() {
             let Some(face) = self.state.faces.iter().find(|face| face.name == *name) else {
                 continue;
             };
@@ -60,7 +72,8 @@ impl Evaluation<'_> {
                 continue;
             };
             let Some(plane) = self.face_plane(name, setup) else { continue };
-            let n = datum.components(&plane.normal);
+            let tilt = |way: u8| Nuisance::FaceTilt(idx, way);
+            let n = datum.components(&self.tilted(&plane.normal, tilt));
             let n = if n.y < 0.0 { -n } else { n };
             self.record(Figure::FaceOffset(name.clone()), datum.offset(&plane.point));
             self.record(Figure::FaceYaw(name.clone()), (-n.x).atan2(n.y).to_degrees());
@@ -77,12 +90,18 @@ pub(super) struct Plane {
     pub point: Vector3<f64>,
 }
 
+/// Two directions within a face, at right angles; they turn with it without a jump.
+pub(super) fn along(normal: &Vector3<f64>) -> [Vector3<f64>; 2] {
+    let aside = if normal.z.abs() < 0.9 { Vector3::z() } else { Vector3::x() };
+    let e1 = (aside - normal * normal.dot(&aside)).normalize();
+    [e1, normal.cross(&e1)]
+}
+
 /// Mean depth and tilt of a plane through depths at several places of a face: depth below the
 /// patterns' plane, as an offset at the places' mean and a change of the normal.
 fn plane_through(depths: &[(Vector3<f64>, f64)], normal: &Vector3<f64>) -> (f64, Vector3<f64>) {
     let mean = depths.iter().map(|(_, depth)| depth).sum::<f64>() / depths.len().max(1) as f64;
-    let e1 = crate::math::rigid::any_normal(normal);
-    let e2 = normal.cross(&e1);
+    let [e1, e2] = along(normal);
     let (mut spread, mut right) = (nalgebra::Matrix2::zeros(), Vector2::zeros());
     for (place, depth) in depths {
         let p = Vector2::new(place.dot(&e1), place.dot(&e2));

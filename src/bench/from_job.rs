@@ -15,13 +15,19 @@ const N_TABS: u8 = crate::cards::codes::N_TABS as u8;
 
 /// Settings of the scene: how tabs move, what lies in one plane, how large the prints are.
 pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
-    let printed = job.tabs_to_cards();
+    let (printed, print) = (job.tabs_to_cards(), job.tab_print());
+    // A size of its own is as a ruler shows it, whatever the printer made of the cards.
+    let as_measured = 2.0 / (print.along.ratio + print.across.ratio);
     let own_size = |number: &u8| {
         job.tabs.get(number).is_some_and(|tab| tab.side_mm != TabRole::of_number(*number).side_mm)
     };
     let tabs = (1..=N_TABS)
         .map(|number| {
-            tab_setting(number, &job.tab(number), if own_size(&number) { 1.0 } else { printed })
+            tab_setting(
+                number,
+                &job.tab(number),
+                if own_size(&number) { as_measured } else { printed },
+            )
         })
         .collect();
     let with_role = |wanted: &dyn Fn(&TabRole) -> bool| {
@@ -33,7 +39,6 @@ pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
         face(REAR_FACE, with_role(&|tab| tab.role == Role::RearSprocket)),
     ];
     faces.extend(job.faces.iter().map(|of_job| face(&of_job.name, of_job.tabs.clone())));
-    let print = job.tab_print();
     let measured_sheets = job
         .cards
         .keys()
@@ -64,8 +69,7 @@ pub fn scene_settings(job: &Job, setups: &[String]) -> SceneSettings {
     }
 }
 
-/// `printed` is the tabs' printed size over the cards'; a side that the job gives is as it was
-/// measured.
+/// `printed` is the tab's printed size over what its side and the cards' print make of it.
 fn tab_setting(number: u8, tab: &TabRole, printed: f64) -> TabSetting {
     let hangs = match (tab.role, tab.moves_with) {
         (Role::PlumbFlag { line, .. }, _) => Hangs::Flag(StringKind::Plumb(line.index())),
@@ -80,6 +84,7 @@ fn tab_setting(number: u8, tab: &TabRole, printed: f64) -> TabSetting {
         number,
         hangs,
         pitch: printed * tab.side_mm / crate::cards::codes::TAB_SIDE as f64,
+        backing_mm: tab.backing_mm,
     }
 }
 

@@ -21,7 +21,8 @@ use super::layout::layout;
 use super::nuisance::{Nuisance, Shift};
 use super::propagate::{Propagated, propagate};
 use super::settings::BenchSettings;
-use super::unseen::{SPROCKET_TABS, nuisances};
+use super::sprocket_tabs::few_gearbox_tabs;
+use super::unseen::nuisances;
 use super::views::Views;
 use super::{contradiction, datum, datum_findings, turning, unsound};
 
@@ -210,7 +211,7 @@ fn figures_of(
     figures.set(Figure::ScaleAlong, print_scale(solution, 0));
     figures.set(Figure::ScaleAcross, print_scale(solution, 1));
     figures.layout = layout(solution, settings, &evaluation);
-    findings.extend(few_gearbox_tabs(&figures, &choices, &evaluation));
+    findings.extend(few_gearbox_tabs(&figures, settings, &choices, &evaluation));
     super::missing::findings(&figures, solution, settings, &choices, &views, &mut findings);
     figures.findings = findings;
     (figures, apart)
@@ -269,29 +270,6 @@ fn level_dependent(fields: &[Figure], propagated: &Propagated) -> Vec<Figure> {
         .filter(|&i| feels(i) && !is_yaw(&fields[i]))
         .map(|i| fields[i].clone())
         .collect()
-}
-
-/// The warning about chain figures that rest on fewer tabs than tell the gearbox sprocket's plane.
-fn few_gearbox_tabs(
-    figures: &Figures,
-    choices: &Choices,
-    evaluation: &Evaluation,
-) -> Option<Finding> {
-    let n = evaluation.gearbox_tabs().len();
-    if figures.get(&Figure::ChainYaw).is_none() || choices.gearbox_axis || n >= SPROCKET_TABS {
-        return None;
-    }
-    let seen = if n == 1 { "One tab alone was" } else { "Only two tabs were" };
-    Some(
-        Finding::warning(
-            "few-gearbox-tabs",
-            format!(
-                "{seen} found on the gearbox sprocket; three show its plane and its centre. The chain's figures are less sure for it."
-            ),
-            "Take two photos from the chain side, close to the gearbox, with tabs 5, 6 and 7 in them.",
-        )
-        .about(Figure::ChainAtGearbox),
-    )
 }
 
 fn print_scale(solution: &Solution, way: usize) -> Option<Measurement> {

@@ -13,6 +13,7 @@ use super::datum_findings::DISAGREE;
 use super::evaluate::Choices;
 use super::figures::{Figures, Side};
 use super::settings::{BenchSettings, Part};
+use super::sprocket_tabs;
 use super::views::Views;
 
 /// Adds a finding for each figure that could not be measured.
@@ -54,7 +55,7 @@ pub fn findings(
     if choices.left.is_some() && has_cord {
         rims(figures, settings, findings);
         wheel(figures, settings, choices, solution, views, findings);
-        chain(figures, &seen, findings);
+        sprocket_tabs::chain(figures, settings, choices, &seen, findings);
         track(choices, &seen, findings);
     }
     let rims = figures.measured.rims();
@@ -247,33 +248,6 @@ fn wheel(
             .about(Figure::RunoutLateral),
         );
     }
-}
-
-fn chain(
-    figures: &Figures,
-    seen: &dyn Fn(&dyn Fn(&Part) -> bool) -> usize,
-    findings: &mut Vec<Finding>,
-) {
-    if figures.get(&Figure::ChainAtGearbox).is_some() {
-        return;
-    }
-    let rear = seen(&|part| matches!(part, Part::RearSprocket));
-    let gearbox = seen(&|part| matches!(part, Part::GearboxSprocket));
-    let what = if gearbox > 0 && rear > 0 {
-        "The tabs on the sprockets were read, but too small or in too few photos to show how the sprockets stand.".to_owned()
-    } else {
-        format!(
-            "The chain line needs tabs on both sprockets: {gearbox} of the gearbox's (5 to 7) and {rear} of the rear one's (8 to 10) were found."
-        )
-    };
-    findings.push(
-        Finding::refused(
-            "chain-not-measured",
-            what,
-            "Take photos from the chain side with both sprockets and two cards in them, from two places a pace apart.",
-        )
-        .about(Figure::ChainAtGearbox),
-    );
 }
 
 /// The front wheel's track needs its axle, which only turning shows: a steered front wheel would

@@ -30,6 +30,7 @@ mod rim_width;
 mod seating;
 pub mod settings;
 mod spindle;
+mod sprocket_tabs;
 pub mod turning;
 mod unseen;
 mod unsound;

@@ -39,6 +39,8 @@ pub enum Nuisance {
     /// Tilt of the gearbox sprocket's tabs where fewer than three tell its plane, degrees in two
     /// directions.
     GearboxTilt(u8),
+    /// The same of a face that the job names (its place among them).
+    FaceTilt(usize, u8),
     /// Where on the rear sprocket's face its centre is when no wheel axis was found, mm in
     /// two directions.
     RearCentre(u8),
@@ -85,6 +87,7 @@ impl Nuisance {
             Self::LineLight(_) => "light on the plumb lines",
             Self::GearboxCentre(_) => "centre of the gearbox sprocket",
             Self::GearboxTilt(_) => "few tabs on the gearbox sprocket",
+            Self::FaceTilt(..) => "few tabs on a face",
             Self::RearCentre(_) => "centre of the rear sprocket",
             Self::Wobble(_) => "wobble of the rear sprocket",
             Self::RunOut => "run-out of the rim",

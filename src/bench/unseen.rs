@@ -70,6 +70,7 @@ pub fn nuisances(
     list.extend([0, 1].map(|end| (Nuisance::CordLight(end), light)));
     list.extend(choices.datum.iter().flat_map(|datum| datum.nuisances(settings)));
     list.extend(of_turning_parts(settings, choices, evaluation));
+    list.extend(of_named_faces(&solution.state, settings));
     if evaluation.recorded_value(&Figure::FrameYaw).is_none() {
         list.push((Nuisance::FrameYaw, nuisance::FRAME_YAW));
     }
@@ -94,11 +95,12 @@ fn of_tabs(
             list.push((Nuisance::Flat(idx), *lift));
             continue;
         }
-        // The tie of a face already carries how far its tabs lie off it.
-        if !state.faces.iter().any(|face| face.tabs.contains(&idx) && face.tabs.len() > 1)
-            || mark.part == Part::RearSprocket
-        {
-            list.push((Nuisance::Flat(idx), assumed.flat_u_mm / 2.0));
+        // The tie of a face already carries how far its tabs lie off it; a wheel's axis is compared
+        // with the tabs themselves.
+        let face = state.faces.iter().find(|face| face.tabs.contains(&idx) && face.tabs.len() > 1);
+        if face.is_none() || mark.part == Part::RearSprocket {
+            let roughness = face.map_or(1.0, |face| face.roughness);
+            list.push((Nuisance::Flat(idx), roughness * assumed.flat_u_mm / 2.0));
         }
         let sideways = match mark.part {
             Part::Station(..) => assumed.place_u_mm / 2.0,
@@ -131,6 +133,18 @@ fn of_up(state: &State, settings: &BenchSettings, choices: &Choices) -> Vec<(Nui
         }
     }
     list
+}
+
+/// Tilts of faces that the job names and too few tabs show.
+fn of_named_faces(state: &State, settings: &BenchSettings) -> Vec<(Nuisance, f64)> {
+    let has_few = |name: &String| {
+        state.faces.iter().any(|face| face.name == *name && face.tabs.len() < SPROCKET_TABS)
+    };
+    let few = settings.faces.iter().enumerate().filter(|(_, name)| has_few(name));
+    few.flat_map(|(idx, _)| {
+        [0, 1].map(|way| (Nuisance::FaceTilt(idx, way), nuisance::LONE_TAB_TILT))
+    })
+    .collect()
 }
 
 /// What the turning parts' axes and centres leave open.

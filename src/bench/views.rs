@@ -156,8 +156,12 @@ impl Views {
                 .collect()
         };
         let each = |tabs: &[usize]| tabs.iter().all(|&t| self.tabs_are_good(solution, &[t]));
-        let together =
-            |wanted: &dyn Fn(&Part) -> bool| self.tabs_are_good(solution, &tabs_with(wanted));
+        // Where the face is, the tabs that lie on it show.
+        let is_flat = |t: &usize| !solution.loose_tabs.contains_key(&state.tabs[*t].number);
+        let together = |wanted: &dyn Fn(&Part) -> bool| {
+            let tabs: Vec<usize> = tabs_with(wanted).into_iter().filter(is_flat).collect();
+            self.tabs_are_good(solution, &tabs)
+        };
         let of_rim = |wheel: Wheel, place: u8, side: Option<Side>| {
             let is_front = wheel == Wheel::Front;
             let is_it = |part: &Part| match part {

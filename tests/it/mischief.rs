@@ -12,7 +12,7 @@ use sightcord::bench::from_job::{bench_settings, scene_settings};
 use sightcord::cards::Pattern;
 use sightcord::figure::Figure;
 use sightcord::figure::part::Letter;
-use sightcord::job::Job;
+use sightcord::job::{Job, TabRole};
 use sightcord::scene::{self, ScenePhoto};
 use sightcord::sightings::StringKind;
 use sightcord::text::units::Show;
@@ -362,6 +362,21 @@ fn a_tab_that_stands_off_a_sprocket_without_a_tilt_is_named_as_well() {
 }
 
 #[test]
+fn a_tab_on_a_stated_backing_is_not_taken_for_one_that_came_off() {
+    for number in [6, 9] {
+        let mut truth = TruthScene::default();
+        truth.print.backing_mm.insert(number, 3.0);
+        let mut job = Job::default();
+        let tab = TabRole { backing_mm: 3.0, ..job.tab(number) };
+        job.tabs.insert(number, tab);
+        let (_, figures) = solved(&truth, &knobs(), &job).expect("a scene");
+        assert_eq!(not_flat(&figures), Vec::<String>::new());
+        assert!(figures.get(&Figure::ChainAtGearbox).is_some_and(|chain| chain.u < 0.4));
+        assert_honest(&figures, &truth, 1.5);
+    }
+}
+
+#[test]
 fn of_two_tabs_on_a_sprocket_neither_is_accused_and_neither_is_believed() {
     let mut truth = TruthScene::default();
     truth
@@ -567,4 +582,45 @@ fn tabs_printed_larger_or_smaller_than_the_job_says_are_named_and_put_where_they
         assert!(figures.get(&figure).is_some(), "{figure:?}");
     }
     assert_honest(&figures, &truth, 1.0);
+}
+
+/// Two photos from one place and one that shows a larger tab of the same number, farther away, make
+/// two pairs that agree.
+#[test]
+fn one_photo_that_shows_something_else_does_not_decide_a_tabs_size() {
+    let truth = TruthScene::full();
+    let tab = Pattern::Tab(1);
+    let (photos, setups, lens_only) = scene_photos(&truth, &knobs());
+    let sighting = |photo: &ScenePhoto| {
+        photo.sightings.patterns.iter().find(|seen| seen.pattern == tab).cloned()
+    };
+    let in_first = |idx: &usize| photos[*idx].setup == 0 && sighting(&photos[*idx]).is_some();
+    let showing: Vec<usize> = (0..photos.len()).filter(in_first).collect();
+    let near = showing[0];
+    let placed = truth.patterns(0, near).into_iter().find(|p| p.pattern == tab).expect("the tab");
+    let from = |idx: usize| placed.pose.origin - truth.setups[0].photos[idx].centre;
+    let angle = |idx: &&usize| from(near).angle(&from(**idx));
+    let far = *showing.iter().max_by(|a, b| angle(a).total_cmp(&angle(b))).expect("a photo");
+    // Farther away along the ray of the one photo: no ray passes another.
+    let away = from(near) * 0.2;
+    let off = placed.pose.rotation.transpose() * away;
+    let mut elsewhere = truth.clone();
+    elsewhere.tab_errors.insert(
+        1,
+        TabError { normal_mm: off.z, sideways_mm: [off.x, off.y], ..TabError::default() },
+    );
+    elsewhere.print.tab_side_mm.insert(1, 1.2 * tab.tab_side_mm());
+    let false_sighting = sighting(&scene_photos(&elsewhere, &knobs()).0[far]).expect("the tab");
+    let mut few = photos.clone();
+    for (idx, photo) in few.iter_mut().enumerate() {
+        photo.sightings.patterns.retain(|seen| seen.pattern != tab || idx == near);
+        if idx == far {
+            photo.sightings.patterns.push(false_sighting.clone());
+        }
+    }
+    let again = ScenePhoto { file: format!("{}-again", few[near].file), ..few[near].clone() };
+    few.insert(near + 1, again);
+    let figures = figures_of_photos(&few, &setups, &lens_only).expect("a scene");
+    assert!(!has(&figures, "tab-size-wrong"), "{:?}", ids(&figures));
+    assert_honest(&figures, &truth, 1.5);
 }

@@ -204,10 +204,10 @@ fn upright(state: &State, slots: &Slots, rows: &mut Vec<PriorRow>) {
 
 /// Tabs of one face lie in one plane and along it.
 fn faces(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>) {
-    let FaceSigma { off_mm: flat, tilt } = priors.face_sigma;
     for (face, &slot) in state.faces.iter().zip(&slots.faces) {
+        let FaceSigma { off_mm: flat, tilt } = priors.face_sigma.times(face.roughness);
         let axes = line_axes(&face.normal);
-        for &tab_idx in &face.tabs {
+        for (&tab_idx, backing) in face.tabs.iter().zip(&face.backings) {
             let tab_slot = slots.tabs[tab_idx];
             let pose = &state.tabs[tab_idx].carrier_from_tab;
             let normal = pose.r.column(2).into_owned();
@@ -225,7 +225,7 @@ fn faces(state: &State, slots: &Slots, priors: &Priors, rows: &mut Vec<PriorRow>
                 });
             }
             let lever: Vector3<f64> = pose.t - face.about;
-            let distance = face.normal.dot(&pose.t) - face.offset;
+            let distance = face.normal.dot(&pose.t) - face.offset - backing;
             let mut by: Vec<(usize, f64)> =
                 (0..3).map(|i| (tab_slot + 3 + i, face.normal[i] / flat)).collect();
             by.push((slot, axes[0].dot(&lever) / flat));

@@ -23,6 +23,8 @@ pub struct Exceptions {
     pub split_tabs: BTreeSet<u8>,
     /// Tabs that do not lie in the plane of their face, and those of which one does not.
     pub loose_tabs: BTreeMap<u8, LooseTab>,
+    /// Faces whose tabs lie farther off a plane than is usual, by name: how many times as far.
+    pub rough_faces: BTreeMap<String, f64>,
     /// Sightings left out: photo and pattern.
     pub ignored: BTreeSet<(usize, Pattern)>,
     /// Photos whose turning tabs disagree with their set-up.

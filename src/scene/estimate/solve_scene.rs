@@ -1,7 +1,7 @@
 //! The whole way from sightings to a solved scene: estimated again until nothing more is seen
 //! to have moved.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::finding::Finding;
 use crate::scene::checks::exceptions::Exceptions;
@@ -12,10 +12,14 @@ use crate::scene::model::solution::Solution;
 use crate::scene::start::card_size::{self, size_groups};
 
 use super::from_start::estimate;
-use super::refine::sheet_findings;
+use super::refine::{refine, sheet_findings};
 
+/// Rounds of refinement after ties were loosened: the scene is nearly right then (our choice).
+const ROUNDS_AFTER: usize = 2;
 /// Most times that the scene is built again because something was seen to have moved.
 const MOST_RESTARTS: usize = 4;
+/// And because tabs lie loose: these are found before what else is wrong.
+const MOST_FOR_LOOSE_TABS: usize = 4;
 
 /// Solves the scene. `photos` must be in a fixed order; the result depends on nothing else. None
 /// when no photo shows a card well enough to be placed.
@@ -125,13 +129,29 @@ fn estimate_until_consistent(
     let mut exceptions = Exceptions::default();
     exceptions.drop_cards_seen_twice(photos);
     let mut best = estimate(photos, settings, &exceptions)?;
-    for _ in 0..MOST_RESTARTS {
+    let (mut restarts, mut for_loose_tabs) = (0, 0);
+    while restarts < MOST_RESTARTS && for_loose_tabs < MOST_FOR_LOOSE_TABS {
+        let n_loose = exceptions.loose_tabs.len();
         if !find_outliers(&best, photos, settings, &mut exceptions) {
             break;
         }
+        let is_for_loose = exceptions.loose_tabs.len() > n_loose;
+        *(if is_for_loose { &mut for_loose_tabs } else { &mut restarts }) += 1;
         best = estimate(photos, settings, &exceptions)?;
     }
+    loosen_faces(&mut best, &exceptions.rough_faces);
     Some((best, exceptions))
+}
+
+/// Loosens the ties of tabs to faces that are rougher than is usual.
+fn loosen_faces(solution: &mut Solution, rough: &BTreeMap<String, f64>) {
+    let Solution { state, slots, blocks, priors, converged, .. } = solution;
+    for face in &mut state.faces {
+        face.roughness = rough.get(&face.name).copied().unwrap_or(1.0);
+    }
+    if !rough.is_empty() {
+        *converged = refine(state, slots, blocks, priors, ROUNDS_AFTER);
+    }
 }
 
 fn with_exceptions(

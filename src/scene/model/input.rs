@@ -30,6 +30,8 @@ pub struct TabSetting {
     pub hangs: Hangs,
     /// Side of a cell, mm.
     pub pitch: f64,
+    /// Thickness of what it is glued to, beyond paper and glue, mm.
+    pub backing_mm: f64,
 }
 
 /// A face on which several tabs are stuck.
@@ -83,6 +85,15 @@ const USUAL_PITCH_MM: f64 = 4.0;
 impl SceneSettings {
     /// Side of a cell of a tab, mm.
     pub fn pitch_of(&self, tab: u8) -> f64 {
-        self.tabs.iter().find(|known| known.number == tab).map_or(USUAL_PITCH_MM, |tab| tab.pitch)
+        self.tab(tab).map_or(USUAL_PITCH_MM, |tab| tab.pitch)
+    }
+
+    /// Thickness of what a tab is glued to, mm.
+    pub fn backing_of(&self, tab: u8) -> f64 {
+        self.tab(tab).map_or(0.0, |tab| tab.backing_mm)
+    }
+
+    fn tab(&self, number: u8) -> Option<&TabSetting> {
+        self.tabs.iter().find(|known| known.number == number)
     }
 }

@@ -57,6 +57,13 @@ pub struct FaceSigma {
     pub tilt: f64,
 }
 
+impl FaceSigma {
+    /// As many times as large.
+    pub fn times(self, times: f64) -> Self {
+        Self { off_mm: times * self.off_mm, tilt: times * self.tilt }
+    }
+}
+
 /// Refocusing, as a part of the focal length, and wander of the principal point.
 #[derive(Clone, Copy, Debug)]
 pub struct Drift {

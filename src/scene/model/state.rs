@@ -183,8 +183,13 @@ pub struct Face {
     pub name: String,
     /// Indices into `State::tabs`.
     pub tabs: Vec<usize>,
+    /// How much farther off the plane the pattern of each of them stands by what it is glued to,
+    /// mm.
+    pub backings: Vec<f64>,
+    /// How many times as far off the plane as is usual its tabs lie, by their photos; 1 at least.
+    pub roughness: f64,
     pub normal: Vector3<f64>,
-    /// mm; of the patterns' plane, not of the metal behind the paper.
+    /// mm; of the plane of patterns without a backing, not of the metal behind the paper.
     pub offset: f64,
     /// A point near the tabs about which the plane's unknowns are counted, so that they stay apart.
     pub about: Vector3<f64>,

@@ -1,12 +1,10 @@
 //! Planes through tabs that share a face, to start from.
 
-use crate::scene::model::input::FaceSetting;
 use std::collections::BTreeMap;
 
 use nalgebra::Vector3;
 
-use crate::math::Rigid;
-use crate::scene::model::input::SceneSettings;
+use crate::scene::model::input::{FaceSetting, SceneSettings};
 use crate::scene::model::solution::LooseTab;
 use crate::scene::model::state::{Face, State};
 
@@ -24,10 +22,14 @@ pub fn start_faces(state: &mut State, settings: &SceneSettings, loose: &BTreeMap
         let carrier = state.tabs[first].carrier;
         let tabs: Vec<usize> =
             tabs.into_iter().filter(|&i| state.tabs[i].carrier == carrier).collect();
-        let (normal, about) = plane_of(state, &tabs);
+        let backings: Vec<f64> =
+            tabs.iter().map(|&i| settings.backing_of(state.tabs[i].number)).collect();
+        let (normal, about) = plane_of(state, &tabs, &backings);
         state.faces.push(Face {
             name: name.clone(),
             tabs,
+            backings,
+            roughness: 1.0,
             normal,
             offset: normal.dot(&about),
             about,
@@ -36,13 +38,18 @@ pub fn start_faces(state: &mut State, settings: &SceneSettings, loose: &BTreeMap
 }
 
 /// Plane through tabs' centres, or, where those do not span one, the mean of their normals.
-fn plane_of(state: &State, tabs: &[usize]) -> (Vector3<f64>, Vector3<f64>) {
-    let poses: Vec<&Rigid> = tabs.iter().map(|&i| &state.tabs[i].carrier_from_tab).collect();
-    let about = poses.iter().map(|p| p.t).sum::<Vector3<f64>>() / poses.len() as f64;
-    let mean = poses.iter().map(|p| p.r.column(2).into_owned()).sum::<Vector3<f64>>();
+fn plane_of(state: &State, tabs: &[usize], backings: &[f64]) -> (Vector3<f64>, Vector3<f64>) {
+    let normals = tabs.iter().map(|&i| state.tabs[i].carrier_from_tab.r.column(2).into_owned());
+    let mean = normals.sum::<Vector3<f64>>();
     let mean = if mean.norm() > 1e-3 { mean.normalize() } else { Vector3::z() };
+    let places: Vec<Vector3<f64>> = tabs
+        .iter()
+        .zip(backings)
+        .map(|(&i, backing)| state.tabs[i].carrier_from_tab.t - mean * *backing)
+        .collect();
+    let about = places.iter().sum::<Vector3<f64>>() / places.len() as f64;
     let spread: nalgebra::Matrix3<f64> =
-        poses.iter().map(|p| (p.t - about) * (p.t - about).transpose()).sum();
+        places.iter().map(|p| (p - about) * (p - about).transpose()).sum();
     let eigen = spread.symmetric_eigen();
     let mut values: Vec<(f64, usize)> = (0..3).map(|i| (eigen.eigenvalues[i], i)).collect();
     values.sort_by(|a, b| a.0.total_cmp(&b.0));

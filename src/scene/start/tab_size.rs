@@ -41,26 +41,37 @@ pub fn unlike_sizes(
         let of_tab: Vec<&TabView> = seen.iter().filter(|seen| seen.number == tab.number).collect();
         let sights: Vec<Sight> =
             of_tab.iter().filter_map(|seen| Sight::of(state, seen, tab.pitch)).collect();
-        let pairs = || {
-            let later = |i: usize| sights[i + 1..].iter().map(move |other| (i, other));
-            (0..sights.len()).flat_map(later).filter_map(|(i, other)| sights[i].size_with(other))
-        };
-        let ratios: Vec<f64> = pairs().flatten().collect();
-        let Some(ratio) = median(&ratios).filter(|_| ratios.len() >= 2 * LEAST_PAIRS) else {
-            continue;
-        };
-        let scatter: Vec<f64> = ratios.iter().map(|other| (other - ratio).abs()).collect();
-        if median(&scatter).is_some_and(|scatter| scatter < AGREE) {
+        if let Some(ratio) = size_shown(&sights) {
             sizes.insert(tab.number, ratio);
         }
     }
     // Where most tabs seem to be of another size it is the cards that are.
     let of_all: Vec<f64> = sizes.values().copied().collect();
-    if median(&of_all).is_none_or(|usual| usual.abs() > UNLIKE) {
+    let Some(usual) = median(&of_all).filter(|usual| usual.abs() <= UNLIKE) else {
         return BTreeMap::new();
-    }
-    sizes.retain(|_, ratio| ratio.abs() > UNLIKE);
+    };
+    sizes.retain(|_, ratio| ratio.abs() > UNLIKE && (*ratio - usual).abs() > UNLIKE);
     sizes.into_iter().map(|(number, ratio)| (number, ratio.exp())).collect()
+}
+
+/// Logarithm of a tab's size over the job's, where pairs of photos agree about it and would without
+/// any one of them: one that shows something else makes a wrong pair with each of the others.
+fn size_shown(sights: &[Sight]) -> Option<f64> {
+    let pairs: Vec<([usize; 2], [f64; 2])> = (0..sights.len())
+        .flat_map(|i| (i + 1..sights.len()).map(move |j| [i, j]))
+        .filter_map(|[i, j]| Some(([i, j], sights[i].size_with(&sights[j])?)))
+        .collect();
+    let without = |photo: Option<usize>| -> Vec<f64> {
+        let left = pairs.iter().filter(|(both, _)| photo.is_none_or(|out| !both.contains(&out)));
+        left.flat_map(|(_, sizes)| *sizes).collect()
+    };
+    let all = without(None);
+    let ratio = median(&all).filter(|_| pairs.len() >= LEAST_PAIRS)?;
+    let scatter: Vec<f64> = all.iter().map(|other| (other - ratio).abs()).collect();
+    let stays = |photo: usize| {
+        median(&without(Some(photo))).is_some_and(|other| (other - ratio).abs() < 2.0 * AGREE)
+    };
+    (median(&scatter)? < AGREE && (0..sights.len()).all(stays)).then_some(ratio)
 }
 
 /// Settings with the sizes that photos show.
@@ -110,15 +121,15 @@ impl Sight {
     }
 }
 
-/// What is said of such tabs.
+/// What is said of such tabs, in mm as a ruler shows them.
 pub fn findings<'a>(
     settings: &'a SceneSettings,
     sizes: &'a BTreeMap<u8, f64>,
 ) -> impl Iterator<Item = Finding> + 'a {
-    let of_tab = |number: u8| settings.tabs.iter().find(move |tab| tab.number == number);
-    sizes.iter().filter_map(move |(&number, ratio)| {
-        let side = of_tab(number)?.pitch * TAB_SIDE as f64;
-        Some(Finding::warning(
+    let printed = (settings.print[0] + settings.print[1]) / 2.0;
+    sizes.iter().map(move |(&number, ratio)| {
+        let side = printed * settings.pitch_of(number) * TAB_SIDE as f64;
+        Finding::warning(
             "tab-size-wrong",
             say![
                 format!("Tab {number} is "),
@@ -130,6 +141,6 @@ pub fn findings<'a>(
             format!(
                 "Measure its pattern from edge to edge and state it in job.toml (side_mm of tab {number}), or print the tab again."
             ),
-        ))
+        )
     })
 }
