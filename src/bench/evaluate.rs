@@ -69,6 +69,9 @@ pub struct Evaluation<'a> {
     /// The datum plane.
     pub datum: Option<Datum>,
     pub places: Places,
+    /// Half of how far apart the spindle's left and right end stood in different set-ups, along the
+    /// world's axes, mm.
+    pub spindle_apart: [Vector3<f64>; 2],
     /// Station of each rim figure and its place along the cord from the axle (mm, + forward), by
     /// its id.
     pub stations: Vec<(RimPlace, Station, f64)>,
@@ -101,6 +104,7 @@ impl<'a> Evaluation<'a> {
             up,
             datum,
             places: Places::default(),
+            spindle_apart: [Vector3::zeros(); 2],
             stations: Vec::new(),
             riders: Vec::new(),
         }
@@ -135,7 +139,8 @@ impl<'a> Evaluation<'a> {
         let pose = self.state.world_from_tab(&self.state.tabs[tab_idx], setup)?;
         let depth = thickness
             + self.shift.of(Nuisance::Paper(tab_idx))
-            + self.shift.of(Nuisance::Flat(tab_idx));
+            + self.shift.of(Nuisance::Flat(tab_idx))
+            + self.shift.of(Nuisance::Torn(tab_idx));
         let (sx, sy) = (
             self.shift.of(Nuisance::Sideways(tab_idx, 0)),
             self.shift.of(Nuisance::Sideways(tab_idx, 1)),

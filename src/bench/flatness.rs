@@ -10,10 +10,11 @@ use crate::finding::Finding;
 use crate::say;
 use crate::scene::Solution;
 use crate::scene::model::solution::LooseTab;
+use crate::scene::model::state::TurningPart;
 use crate::text::{Amount, listed};
 
 use super::evaluate::Evaluation;
-use super::settings::{BenchSettings, Part};
+use super::settings::BenchSettings;
 
 /// A tab tilted by less than this (degrees) against the wheel's axis is taken for flat:
 /// rim walls and the reading of a small tab allow that much (our estimate; common practice, no
@@ -38,10 +39,7 @@ pub fn tilted_tabs(
             continue;
         };
         let normal: Vector3<f64> = tab.carrier_from_tab.r.column(2).into_owned();
-        let on_wheel = matches!(
-            mark.part,
-            Part::Rim { front_wheel: false, .. } | Part::RearSprocket | Part::HubFace
-        );
+        let on_wheel = mark.part.turning() == Some(TurningPart::Wheel);
         if let Some(loose) = solution.loose_tabs.get(&tab.number) {
             lifts.insert(idx, loose.off_mm.max(settings.assumed.flat_u_mm / 2.0));
             continue;

@@ -239,14 +239,26 @@ fn wheel(
         && figures.get(&Figure::RunoutLateral).is_none()
         && settings.lateral_tir.is_none()
     {
-        findings.push(
-            Finding::note(
-                "run-out-unknown",
-                "The rim's run-out is not known: the wheel offset holds at the marked place and includes it.",
+        let is_mark = |part: &Part| matches!(part, Part::Rim { front_wheel: false, place: 0, .. });
+        let torn = settings.marks.iter().filter(|mark| is_mark(&mark.part)).find(|mark| {
+            let mut copies = solution.state.tabs.iter().filter(|tab| tab.number == mark.number);
+            copies.any(|tab| tab.only_setup.is_some())
+        });
+        let unknown = "The wheel offset holds at the marked place and includes the run-out.";
+        let (what, remedy) = match torn {
+            Some(mark) => (
+                format!(
+                    "The rim's run-out is not known, since tab {} stood elsewhere on it in another set-up. {unknown}",
+                    mark.number
+                ),
+                "Stick the tab on again where it came off, see that the wheel is tight, and take the photos of both set-ups again.",
+            ),
+            None => (
+                format!("The rim's run-out is not known. {unknown}"),
                 "Stick tabs 33 to 38 round the rim's left face (sightcord sheets print --cards none --tabs 33-38), or write lateral_tir_mm under [rim] in job.toml.",
-            )
-            .about(Figure::RunoutLateral),
-        );
+            ),
+        };
+        findings.push(Finding::note("run-out-unknown", what, remedy).about(Figure::RunoutLateral));
     }
 }
 

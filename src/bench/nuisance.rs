@@ -55,6 +55,12 @@ pub enum Nuisance {
     /// in two directions: its tilt, degrees, and its place, mm.
     AxisTilt(u8),
     AxisPlace(u8),
+    /// A tab (index into `State::tabs`) of a turning part that stood elsewhere on it in another set-up,
+    /// mm along its normal.
+    Torn(usize),
+    /// A spindle's end (left 0, right 1) that stood elsewhere in another set-up: where it is, mm, along
+    /// the world's axes.
+    SpindleApart(u8, u8),
     /// Where an earlier evening found a tab (index into `State::tabs`) among the wheel's others, mm
     /// in three directions.
     KnownTab(usize, u8),
@@ -69,6 +75,9 @@ pub const FRAME_YAW: f64 = 0.15;
 /// A single tab whose edge stands 0.04 mm off is tilted so (our estimate; common practice, no
 /// source).
 pub const LONE_TAB_TILT: f64 = 0.12;
+
+/// What the budget calls tabs that stood elsewhere in another set-up.
+pub const TORN: &str = "tabs that moved between set-ups";
 
 impl Nuisance {
     /// What the budget calls it.
@@ -93,6 +102,8 @@ impl Nuisance {
             Self::RunOut => "run-out of the rim",
             Self::FrameYaw => "direction of the frame",
             Self::AxisTilt(_) | Self::AxisPlace(_) => "wheel not steady between set-ups",
+            Self::Torn(_) => TORN,
+            Self::SpindleApart(..) => "spindle moved between set-ups",
             Self::KnownTab(..) => "tabs as an earlier evening found them",
         }
     }

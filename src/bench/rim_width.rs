@@ -6,6 +6,7 @@ use crate::say;
 use crate::text::Amount;
 
 use super::figures::Figures;
+use super::nuisance::TORN;
 use super::settings::BenchSettings;
 use crate::figure::Figure;
 
@@ -77,7 +78,13 @@ fn between_setups(figures: &Figures) -> Option<Finding> {
             (if width.2 < low.2 { width } else { low }, if width.2 > high.2 { width } else { high })
         });
     let c = |a: usize, b: usize| figures.joint.matrix[a][b];
-    let noise = (c(low.1, low.1) + c(high.1, high.1) - 2.0 * c(low.1, high.1)).max(0.0).sqrt();
+    // That a tab moved is what is looked for: it does not count as noise.
+    let moved = |field: &Figure| {
+        let shares = figures.budget.iter().filter(|entry| entry.field == *field);
+        shares.filter(|entry| entry.from == TORN).map(|entry| (entry.u / 2.0).powi(2)).sum::<f64>()
+    };
+    let both = c(low.1, low.1) + c(high.1, high.1) - 2.0 * c(low.1, high.1);
+    let noise = (both - moved(&low.0) - moved(&high.0)).max(0.0).sqrt();
     let difference = high.2 - low.2;
     (difference > LEAST_DIFFERENCE_MM.max(BEYOND_NOISE * noise)).then(|| {
         Finding::warning(

@@ -1,6 +1,7 @@
 //! What the job says that figures depend on.
 
 use crate::job::Assumed;
+use crate::scene::model::state::TurningPart;
 
 use super::figures::Side;
 use super::known_wheel::KnownWheel;
@@ -27,6 +28,18 @@ pub enum Part {
     },
     /// Hangs on a line, or marks nothing of its own.
     Other,
+}
+
+impl Part {
+    /// What it turns with.
+    pub fn turning(self) -> Option<TurningPart> {
+        match self {
+            Self::Rim { front_wheel: true, .. } => Some(TurningPart::FrontWheel),
+            Self::Rim { .. } | Self::RearSprocket | Self::HubFace => Some(TurningPart::Wheel),
+            Self::GearboxSprocket => Some(TurningPart::Gearbox),
+            Self::SpindleEnd(_) | Self::Station(..) | Self::CordRider { .. } | Self::Other => None,
+        }
+    }
 }
 
 /// One tab's meaning.

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use nalgebra::Vector3;
 
 use crate::figure::Figure;
+use crate::scene::model::state::Tab;
 use crate::scene::{Solution, State};
 
 use super::evaluate::{Choices, Evaluation};
@@ -71,6 +72,7 @@ pub fn nuisances(
     list.extend(choices.datum.iter().flat_map(|datum| datum.nuisances(settings)));
     list.extend(of_turning_parts(settings, choices, evaluation));
     list.extend(of_named_faces(&solution.state, settings));
+    list.extend(of_moved_spindle(evaluation));
     if evaluation.recorded_value(&Figure::FrameYaw).is_none() {
         list.push((Nuisance::FrameYaw, nuisance::FRAME_YAW));
     }
@@ -85,12 +87,14 @@ fn of_tabs(
 ) -> Vec<(Nuisance, f64)> {
     let assumed = &settings.assumed;
     let mut list = Vec::new();
+    let torn = torn_tabs(state, settings);
     for (idx, tab) in state.tabs.iter().enumerate() {
         let Some(mark) = settings.marks.iter().find(|m| m.number == tab.number) else { continue };
         if matches!(mark.part, Part::CordRider { .. }) {
             continue;
         }
         list.push((Nuisance::Paper(idx), assumed.paper_u_mm / 2.0));
+        list.extend(torn.get(&idx).map(|apart| (Nuisance::Torn(idx), *apart)));
         if let Some(lift) = tilts.get(&idx) {
             list.push((Nuisance::Flat(idx), *lift));
             continue;
@@ -115,6 +119,34 @@ fn of_tabs(
     list
 }
 
+/// Tabs (indices into `State::tabs`) of turning parts that stood elsewhere on them in another set-up:
+/// half of how far apart along their normal, mm. Nothing shows in which set-up the part, seen from
+/// their side, stood as its other tabs have it.
+fn torn_tabs(state: &State, settings: &BenchSettings) -> BTreeMap<usize, f64> {
+    // Where each set-up's copy of such a tab lies along its normal, in the frame of its part.
+    let depth = |tab: &Tab| {
+        let mark = settings.marks.iter().find(|mark| mark.number == tab.number)?;
+        let (setup, part) = (tab.only_setup?, mark.part.turning()?);
+        let from_world = state.bodies[state.body(part, setup)?].world_from_body.inverse();
+        let pose = from_world.then(&tab.carrier_from_tab);
+        Some(pose.r.column(2).dot(&pose.t))
+    };
+    let mut depths: BTreeMap<u8, Vec<(usize, f64)>> = BTreeMap::new();
+    for (idx, tab) in state.tabs.iter().enumerate() {
+        if let Some(depth) = depth(tab) {
+            depths.entry(tab.number).or_default().push((idx, depth));
+        }
+    }
+    depths
+        .into_values()
+        .flat_map(|copies| {
+            let low = copies.iter().map(|(_, depth)| *depth).fold(f64::MAX, f64::min);
+            let high = copies.iter().map(|(_, depth)| *depth).fold(f64::MIN, f64::max);
+            copies.into_iter().map(move |(idx, _)| (idx, (high - low) / 2.0))
+        })
+        .collect()
+}
+
 /// What up is determined from: how lines hang and are lit, how cards lie, how level the bench is.
 fn of_up(state: &State, settings: &BenchSettings, choices: &Choices) -> Vec<(Nuisance, f64)> {
     let assumed = &settings.assumed;
@@ -133,6 +165,16 @@ fn of_up(state: &State, settings: &BenchSettings, choices: &Choices) -> Vec<(Nui
         }
     }
     list
+}
+
+/// A spindle that stood elsewhere in another set-up has no one place: it is as unsure as its places
+/// differ.
+fn of_moved_spindle(evaluation: &Evaluation) -> Vec<(Nuisance, f64)> {
+    let ends = (0..2u8).zip(&evaluation.spindle_apart);
+    let all = ends.flat_map(|(end, apart)| {
+        (0..3u8).map(move |way| (Nuisance::SpindleApart(end, way), apart[usize::from(way)]))
+    });
+    all.filter(|(_, apart)| *apart > 0.0).collect()
 }
 
 /// Tilts of faces that the job names and too few tabs show.

@@ -6,7 +6,7 @@ use crate::common::geometry::V3;
 use crate::common::random::Random;
 use crate::common::scene::TabError;
 use crate::common::solving::{by_pointer, scene_photos, solved};
-use crate::common::{SightingKnobs, TruthScene, Viewpoint};
+use crate::common::{Budget, SightingKnobs, TruthScene, Viewpoint};
 use sightcord::bench::Figures;
 use sightcord::bench::from_job::{bench_settings, scene_settings};
 use sightcord::cards::Pattern;
@@ -623,4 +623,36 @@ fn one_photo_that_shows_something_else_does_not_decide_a_tabs_size() {
     let figures = figures_of_photos(&few, &setups, &lens_only).expect("a scene");
     assert!(!has(&figures, "tab-size-wrong"), "{:?}", ids(&figures));
     assert_honest(&figures, &truth, 1.5);
+}
+
+/// A wheel that stands elsewhere while the photos of the last set-up are taken from the right: tabs on
+/// that side have no one place, and what rests on them is unsure by as much.
+#[test]
+fn a_wheel_knocked_between_the_sides_gives_no_wrong_figure() {
+    for seed in [4, 8, 12, 19] {
+        let truth = TruthScene::full().with_errors(&Budget::standard(), seed);
+        let mut random = Random::stream(seed, &[78]);
+        let mut knocked = truth.clone();
+        let sign = if random.chance(0.5) { 1.0 } else { -1.0 };
+        knocked.bike.wheel.yaw_deg += sign * random.between(0.15, 0.4);
+        knocked.bike.wheel.centre.y += sign * random.between(0.5, 1.5);
+        let (mut photos, setups, lens_only) = scene_photos(&truth, &knobs());
+        let (others, ..) = scene_photos(&knocked, &knobs());
+        let last = setups.len() - 1;
+        let of_last: Vec<usize> = (0..photos.len()).filter(|&i| photos[i].setup == last).collect();
+        for (idx, viewpoint) in of_last.into_iter().zip(&truth.setups[last].photos) {
+            if viewpoint.centre.y < 0.0 {
+                photos[idx] = others[idx].clone();
+            }
+        }
+        let job = Job::default();
+        let settings = scene_settings(&job, &setups);
+        let solution = scene::solve(&photos, &settings).expect("a scene");
+        let solution = scene::solve_again(&solution, &photos, &settings).expect("a scene");
+        let mut figures =
+            sightcord::bench::measure(&solution, &bench_settings(&job, &setups, &lens_only));
+        figures.findings.extend(solution.findings);
+        assert!(has(&figures, "part-moved"), "{:?}", ids(&figures));
+        assert_honest(&figures, &truth, 2.0);
+    }
 }

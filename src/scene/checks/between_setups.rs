@@ -1,18 +1,23 @@
-//! Still tabs that stand elsewhere in one set-up than in another by too little to stand out.
+//! Tabs that stand elsewhere in one set-up than in another by too little to stand out.
 //!
 //! A wheel knocked while it was turned takes the spindle's ends along. Tied to one place, they pull
 //! the cameras of the later set-up with them instead: where the hand moved, each photo's sweep
 //! gives way, and no residual stands out. So each part is given a place of its own in each later
 //! set-up, to first order, everything else being free to follow, and the two places are compared
 //! by what their difference's covariance allows.
+//!
+//! A wheel that is moved while somebody walks from its one side to the other does the same to the
+//! tabs of a side, which no photo shows beside those of the other: they are asked whether they
+//! stand where they did among the wheel's tabs.
 
-use std::collections::BTreeSet;
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::scene::adjust::solve::{Problem, Trials};
 use crate::scene::model::input::SceneSettings;
 use crate::scene::model::observe::{Block, Shown};
 use crate::scene::model::solution::Solution;
-use crate::scene::model::state::{Carrier, Tab};
+use crate::scene::model::state::{Carrier, Tab, TurningPart};
 use crate::scene::model::unknowns::Slots;
 
 use super::two_places::TwoPlaces;
@@ -43,6 +48,50 @@ pub fn tabs_elsewhere(solution: &Solution, settings: &SceneSettings) -> BTreeSet
         .into_iter()
         .filter(|part| significance(solution, part).is_some_and(|clear| clear > ELSEWHERE));
     elsewhere.flatten().map(|tab| solution.state.tabs[tab].number).collect()
+}
+
+/// Tabs of turning parts, seen from one side alone, that stand elsewhere among the part's tabs in a
+/// later set-up than in the first that shows them.
+pub fn sides_apart(solution: &Solution) -> Vec<BTreeSet<u8>> {
+    let numbers = |side: Vec<usize>| {
+        side.into_iter().map(|tab| solution.state.tabs[tab].number).collect::<BTreeSet<u8>>()
+    };
+    lesser_sides(solution)
+        .into_iter()
+        .filter(|side| significance(solution, side).is_some_and(|clear| clear > ELSEWHERE))
+        .map(numbers)
+        .collect()
+}
+
+/// Of each turning part whose tabs fall into groups that no photo shows together: all but the one
+/// with the most sightings, as indices into `State::tabs`.
+fn lesser_sides(solution: &Solution) -> Vec<Vec<usize>> {
+    let state = &solution.state;
+    let mut lesser = Vec::new();
+    for part in TurningPart::ALL {
+        // The tabs of the part in each photo that shows any.
+        let mut in_view: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
+        for block in &solution.blocks {
+            if let Shown::Tab { tab, .. } = block.shown
+                && state.tabs[tab].carrier == Carrier::Turning(part)
+            {
+                in_view.entry(block.view).or_default().insert(tab);
+            }
+        }
+        let mut sides: Vec<(BTreeSet<usize>, usize)> = Vec::new();
+        for tabs in in_view.into_values() {
+            let n_seen = tabs.len();
+            let (joined, apart) = sides.into_iter().partition(|(side, _)| !side.is_disjoint(&tabs));
+            sides = apart;
+            let joined: Vec<(BTreeSet<usize>, usize)> = joined;
+            let n_joined: usize = joined.iter().map(|(_, n)| n).sum();
+            let all = joined.into_iter().flat_map(|(side, _)| side).chain(tabs).collect();
+            sides.push((all, n_seen + n_joined));
+        }
+        sides.sort_by_key(|(side, n)| (Reverse(*n), side.first().copied()));
+        lesser.extend(sides.into_iter().skip(1).map(|(side, _)| side.into_iter().collect()));
+    }
+    lesser
 }
 
 fn is_tied(tab: &Tab) -> bool {

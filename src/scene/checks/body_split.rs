@@ -60,8 +60,9 @@ struct Reading {
 impl Solution {
     /// Looks for a turning body that was moved in the middle of a set-up. Where only one set-up
     /// can be the one, its place in the larger part of the photos is taken. Where either of two
-    /// may be, the solution stays, and both readings are kept next to it.
-    pub fn split_setups(&mut self, photos: &[ScenePhoto], settings: &SceneSettings) {
+    /// may be, the solution stays, and both readings are kept next to it. Returns whether there is
+    /// such a body.
+    pub fn split_setups(&mut self, photos: &[ScenePhoto], settings: &SceneSettings) -> bool {
         let photo_of: BTreeMap<usize, usize> = self
             .view_of
             .iter()
@@ -77,7 +78,7 @@ impl Solution {
             .flatten()
             .collect();
         readings.sort_by(|a, b| b.significance.total_cmp(&a.significance));
-        let Some(best) = readings.first() else { return };
+        let Some(best) = readings.first() else { return false };
         let (part, bound) = (self.state.bodies[best.body].part, AS_GOOD * best.significance);
         readings.retain(|reading| {
             reading.significance >= bound && self.state.bodies[reading.body].part == part
@@ -89,6 +90,7 @@ impl Solution {
         } else if let Some(only) = readings.pop() {
             (self.state, self.slots, self.blocks) = (only.state, only.slots, only.blocks);
         }
+        true
     }
 
     fn read_so(&self, reading: Reading) -> Solution {

@@ -7,7 +7,7 @@ use crate::finding::Finding;
 use crate::say;
 use crate::scene::model::input::{Hangs, ScenePhoto, SceneSettings};
 use crate::scene::model::state::{Carrier, TurningPart};
-use crate::text::Amount;
+use crate::text::{Amount, listed};
 
 use super::body_moved::Moved;
 use super::cord_moved::CordMoved;
@@ -80,8 +80,26 @@ impl Exceptions {
                  photos of both set-ups again.",
             ));
         }
+        for side in &self.sides_apart {
+            let tabs: Vec<String> = side.iter().map(u8::to_string).collect();
+            let (tabs, stand, them, were) = match tabs.len() {
+                1 => (format!("Tab {}", tabs[0]), "stands", "it", "it was"),
+                _ => (format!("Tabs {}", listed(&tabs)), "stand", "them", "they were"),
+            };
+            findings.push(Finding::warning(
+                "part-moved",
+                format!(
+                    "{tabs} {stand} elsewhere on the wheel in one set-up than in another, and no photo shows {them} beside its other tabs: \
+                     the wheel moved while photos were taken from one side and then from the other, or {were} touched. What rests on \
+                     {them} is unsure by as much."
+                ),
+                "See that the wheel's nuts and bearings are tight, keep off the wheel until both sides are photographed, and take the \
+                 photos of both set-ups again.",
+            ));
+        }
         let is_reported = |number: &&u8| {
             !settings.moving_as_one.iter().any(|p| moved_as_one(&p) && p.contains(number))
+                && !self.sides_apart.iter().any(|side| side.contains(number))
         };
         for number in self.split_tabs.iter().filter(is_reported) {
             if settings.tabs.iter().any(|tab| tab.number == *number && tab.hangs == Hangs::Cord) {

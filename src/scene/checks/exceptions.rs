@@ -21,6 +21,8 @@ pub struct Exceptions {
     pub twice: BTreeMap<u8, String>,
     /// Tabs split between set-ups.
     pub split_tabs: BTreeSet<u8>,
+    /// Tabs of one side of a turning part that stand elsewhere on it in another set-up; they are split.
+    pub sides_apart: Vec<BTreeSet<u8>>,
     /// Tabs that do not lie in the plane of their face, and those of which one does not.
     pub loose_tabs: BTreeMap<u8, LooseTab>,
     /// Faces whose tabs lie farther off a plane than is usual, by name: how many times as far.
@@ -57,7 +59,8 @@ impl Exceptions {
         self.left_out().count()
     }
 
-    fn left_out(&self) -> impl Iterator<Item = &(usize, Pattern)> {
+    /// These sightings: photo and pattern.
+    pub fn left_out(&self) -> impl Iterator<Item = &(usize, Pattern)> {
         let accounted = |photo: &usize| {
             self.misplaced_photos.contains(photo)
                 || self.moved.iter().any(|moved| moved.left_out.contains(photo))

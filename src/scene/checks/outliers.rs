@@ -58,7 +58,7 @@ pub fn find_outliers(
     exceptions.split_tabs.extend(torn_tabs(solution));
     let patterns: BTreeSet<Pattern> = verdicts.iter().map(|s| s.pattern).collect();
     for pattern in patterns {
-        judge_pattern(solution, pattern, &verdicts, exceptions);
+        judge_pattern(solution, photos, pattern, &verdicts, exceptions);
     }
     // A card that was kicked pulls everything else aside: such tabs are looked for once cards are
     // settled.
@@ -140,6 +140,7 @@ fn verdicts(
 /// are to be left out.
 fn judge_pattern(
     solution: &Solution,
+    photos: &[ScenePhoto],
     pattern: Pattern,
     verdicts: &[SightingVerdict],
     exceptions: &mut Exceptions,
@@ -153,10 +154,20 @@ fn judge_pattern(
         return;
     }
     let setups: BTreeSet<usize> = of_it.iter().map(|s| s.setup).collect();
+    // A tab that stood elsewhere for a whole set-up is left out of its photos one by one else.
+    let out_before: Vec<(usize, usize)> = match pattern {
+        Pattern::Card(_) => Vec::new(),
+        Pattern::Tab(_) => exceptions
+            .left_out()
+            .filter(|(_, out)| *out == pattern)
+            .map(|&(photo, _)| (photo, photos[photo].setup))
+            .collect(),
+    };
     let bad_in = |setup: usize| {
         let here = of_it.iter().filter(|s| s.setup == setup);
         let (bad, all) = here.fold((0, 0), |(bad, all), s| (bad + usize::from(s.bad), all + 1));
-        bad >= 2 && 2 * bad > all
+        let before = out_before.iter().filter(|(_, other)| *other == setup).count();
+        bad + before >= 2 && 2 * (bad + before) > all + before
     };
     let whole_setups = setups.iter().filter(|s| bad_in(**s)).count();
     let number = pattern.number();
@@ -181,6 +192,9 @@ fn judge_pattern(
             if in_whole_setup && !exceptions.split_tabs.contains(&number) && is_tied =>
         {
             exceptions.split_tabs.insert(number);
+            for (photo, _) in out_before {
+                exceptions.ignored.remove(&(photo, pattern));
+            }
         }
         _ => {
             let bad = of_it.iter().filter(|s| s.bad);

@@ -1,6 +1,7 @@
 //! A scene solved again after a second look at the same photos.
 
 use crate::cards::Pattern;
+use crate::scene::checks::between_setups::sides_apart;
 use crate::scene::checks::exceptions::Exceptions;
 use crate::scene::checks::outliers::find_outliers;
 use crate::scene::model::input::{ScenePhoto, SceneSettings};
@@ -24,9 +25,18 @@ pub fn solve_again(
 ) -> Option<Solution> {
     let unlike = &first.cards_of_unlike_size;
     let photos = &card_size::without(photos, unlike)[..];
-    let mut next =
-        added_to(first, photos, settings).or_else(|| solve_without_covariance(photos, settings))?;
-    next.split_setups(photos, settings);
+    let none = Exceptions::default();
+    let mut next = added_to(first, photos, settings)
+        .or_else(|| solve_without_covariance(photos, settings, &none))?;
+    // What moved at a moment that the photos show is not for tabs to explain.
+    if !next.split_setups(photos, settings) {
+        let sides_apart = sides_apart(&next);
+        if !sides_apart.is_empty() {
+            let split_tabs = sides_apart.iter().flatten().copied().collect();
+            let known = Exceptions { split_tabs, sides_apart, ..none };
+            next = solve_without_covariance(photos, settings, &known)?;
+        }
+    }
     next.update_covariance();
     Some(next.with_cards_of_unlike_size(unlike.clone()))
 }

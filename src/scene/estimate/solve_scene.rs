@@ -25,7 +25,8 @@ const MOST_FOR_LOOSE_TABS: usize = 4;
 /// when no photo shows a card well enough to be placed.
 pub fn solve(photos: &[ScenePhoto], settings: &SceneSettings) -> Option<Solution> {
     let unlike = cards_of_unlike_size(photos, settings);
-    let mut solution = solve_without_covariance(&card_size::without(photos, &unlike), settings)?;
+    let photos = card_size::without(photos, &unlike);
+    let mut solution = solve_without_covariance(&photos, settings, &Exceptions::default())?;
     solution.update_covariance();
     Some(solution.with_cards_of_unlike_size(unlike))
 }
@@ -57,12 +58,13 @@ pub fn cards_of_unlike_size(photos: &[ScenePhoto], settings: &SceneSettings) -> 
         .map_or(BTreeSet::new(), |(_, others)| others)
 }
 
-/// The same without its covariance.
+/// The same without its covariance, with what is known to be treated apart from the rule.
 pub fn solve_without_covariance(
     photos: &[ScenePhoto],
     settings: &SceneSettings,
+    known: &Exceptions,
 ) -> Option<Solution> {
-    let (best, exceptions) = estimate_until_consistent(photos, settings)?;
+    let (best, exceptions) = estimate_until_consistent(photos, settings, known)?;
     if !exceptions.contradict() {
         return Some(with_exceptions(best, &exceptions, photos, settings));
     }
@@ -75,7 +77,7 @@ pub fn solve_without_covariance(
             ..photo.clone()
         })
         .collect();
-    match estimate_until_consistent(&apart, settings) {
+    match estimate_until_consistent(&apart, settings, known) {
         Some((own, fewer)) if BETTER * fewer.n_left_out() < exceptions.n_left_out() => {
             let mut own = with_exceptions(own, &fewer, photos, settings);
             own.findings.push(Finding::warning(
@@ -125,8 +127,9 @@ const BETTER: usize = 3;
 fn estimate_until_consistent(
     photos: &[ScenePhoto],
     settings: &SceneSettings,
+    known: &Exceptions,
 ) -> Option<(Solution, Exceptions)> {
-    let mut exceptions = Exceptions::default();
+    let mut exceptions = known.clone();
     exceptions.drop_cards_seen_twice(photos);
     let mut best = estimate(photos, settings, &exceptions)?;
     let (mut restarts, mut for_loose_tabs) = (0, 0);

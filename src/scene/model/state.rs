@@ -59,6 +59,8 @@ pub enum TurningPart {
 }
 
 impl TurningPart {
+    pub const ALL: [Self; 3] = [Self::Wheel, Self::Gearbox, Self::FrontWheel];
+
     /// What a finding calls it.
     pub fn word(self) -> &'static str {
         match self {
