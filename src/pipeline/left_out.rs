@@ -2,6 +2,7 @@
 //! gives to another tab.
 
 use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
@@ -51,19 +52,22 @@ pub fn copies(photos: &[SeenPhoto], impressions: &[Option<Impression>]) -> Vec<C
             best_first[..place].iter().filter_map(lies_on).collect()
         })
         .collect();
-    let grains = grains(photos, &best_first, &alike);
-    let mut kept = vec![false; photos.len()];
     let mut copies: Vec<Copied> = Vec::new();
-    for (idx, alike) in best_first.into_iter().zip(alike) {
-        let original = alike.into_iter().find(|alike| {
-            let grains = (&grains[alike.original], &grains[idx]);
-            kept[alike.original]
-                && (!alike.by_grain
-                    || matches!(grains, (Some(first), Some(second)) if first.is_one_with(second)))
-        });
-        match original {
-            Some(Alike { original, .. }) => copies.push(Copied { photo: idx, original }),
-            None => kept[idx] = true,
+    for group in groups(best_first.into_iter().zip(alike), photos.len()) {
+        let grains = grains(photos, &group);
+        let mut kept: BTreeSet<usize> = BTreeSet::new();
+        for (photo, alike) in group {
+            let is_original = |alike: &Alike| {
+                let grains = || Some((grains.get(&alike.original)?, grains.get(&photo)?));
+                kept.contains(&alike.original)
+                    && (!alike.by_grain || grains().is_some_and(|(a, b)| a.is_one_with(b)))
+            };
+            match alike.into_iter().find(is_original) {
+                Some(Alike { original, .. }) => copies.push(Copied { photo, original }),
+                None => {
+                    kept.insert(photo);
+                }
+            }
         }
     }
     copies.sort_unstable();
@@ -84,28 +88,52 @@ pub fn leave_out(photos: &mut [SeenPhoto], copies: Vec<Copied>, findings: &mut V
 }
 
 /// A photo that another lies on.
+#[derive(Clone)]
 struct Alike {
     original: usize,
     /// Whether their grain tells if they are one; else they are.
     by_grain: bool,
 }
 
-/// The grain of those photos where it tells something. Looks at their files again: it takes memory
-/// that photos which are like no other need not.
-fn grains(photos: &[SeenPhoto], best_first: &[usize], alike: &[Vec<Alike>]) -> Vec<Option<Grain>> {
-    let mut wanted = vec![false; photos.len()];
-    for (&idx, alike) in best_first.iter().zip(alike) {
+/// A photo with those before it that it lies on.
+type LiesOn = (usize, Vec<Alike>);
+
+/// Photos (of so many) that lie on each other, each after those that it lies on. Those that lie on none,
+/// and on which none lies, are left away.
+fn groups(photos: impl Iterator<Item = LiesOn>, n_photos: usize) -> Vec<Vec<LiesOn>> {
+    let mut group_of: Vec<usize> = (0..n_photos).collect();
+    let mut members: Vec<Vec<LiesOn>> = vec![Vec::new(); n_photos];
+    for (photo, alike) in photos {
+        // It brings the groups of all that it lies on together.
+        for Alike { original, .. } in &alike {
+            let (other, own) = (group_of[*original], group_of[photo]);
+            if other != own {
+                group_of.iter_mut().filter(|group| **group == other).for_each(|group| *group = own);
+                let joined = std::mem::take(&mut members[other]);
+                members[own].extend(joined);
+            }
+        }
+        members[group_of[photo]].push((photo, alike));
+    }
+    members.retain(|group| group.len() > 1);
+    members
+}
+
+/// The grain of those photos where it tells something. Looks at their files again, group by group:
+/// it takes memory that photos which are like no other need not.
+fn grains(photos: &[SeenPhoto], group: &[LiesOn]) -> BTreeMap<usize, Grain> {
+    let mut wanted: BTreeSet<usize> = BTreeSet::new();
+    for (photo, alike) in group {
         for Alike { original, .. } in alike.iter().filter(|alike| alike.by_grain) {
-            wanted[idx] = true;
-            wanted[*original] = true;
+            wanted.extend([*photo, *original]);
         }
     }
-    let grain_of = |(photo, wanted): (&SeenPhoto, bool)| {
-        let file = wanted.then_some(&photo.file)?;
+    let grain_of = |photo: usize| {
+        let file = &photos[photo].file;
         let _room = Room::for_photo(&file.path);
-        Some(Grain::of(&file.read().ok()?.luma))
+        Some((photo, Grain::of(&file.read().ok()?.luma)))
     };
-    photos.par_iter().zip(wanted).map(grain_of).collect()
+    wanted.into_par_iter().filter_map(grain_of).collect()
 }
 
 fn finding_of(copy: &SeenPhoto, original: &SeenPhoto) -> Finding {

@@ -1,7 +1,7 @@
 //! The linear part of the cord's fit: the light of paper and cord that fits a lane best, and its
 //! change with the cord's place.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn, SMatrix, SVector};
 
 use crate::math::px_mm::Mm;
 
@@ -23,6 +23,7 @@ const CORD_BEND: f64 = 0.08;
 pub struct Linear {
     pub residuals: Vec<f64>,
     pub cost: f64,
+    /// The light of paper and cord, which all lanes share.
     pub values: DVector<f64>,
 }
 
@@ -33,48 +34,112 @@ pub type Held = [(f64, f64); N];
 const LIGHT_HELD: f64 = 1e-3;
 const USUAL_LIGHT: f64 = 0.7;
 
-/// A lane's row: places among the unknowns, and factors.
+/// A sample's row: places among the light's unknowns, and factors.
 type Row = Vec<(usize, f64)>;
 
-/// The normal equations of the light of paper, cord and each lane's unevenness.
-struct LightEquations {
-    normal: DMatrix<f64>,
+/// The normal equations of the light of paper and cord, which all lanes share, and of what each lane
+/// has of its own, `OWN` unknowns: an arrow, from which each lane's own are eliminated first, so
+/// that work grows with the lanes and not with their cube.
+struct LightEquations<const OWN: usize> {
+    /// The lower triangle.
+    common: DMatrix<f64>,
     right: DVector<f64>,
-    /// Of each lane's samples.
-    rows: Vec<Vec<Row>>,
+    lanes: Vec<OfLane<OWN>>,
 }
 
-impl LightEquations {
-    /// `gains` scale the lanes' light, `weights` are the samples' (robust).
-    fn at(lanes: &[FineLane], place: &Place, gains: &[f64], weights: &[Vec<f64>]) -> Self {
-        let n = N_LIGHT + 2 * lanes.len();
-        let (mut normal, mut right) = (DMatrix::zeros(n, n), DVector::zeros(n));
-        hold_bend(&mut normal, 0, N_PAPER, PAPER_BEND);
-        hold_bend(&mut normal, N_PAPER, N_LIGHT, CORD_BEND);
+/// One lane's part of them.
+struct OfLane<const OWN: usize> {
+    own: SMatrix<f64, OWN, OWN>,
+    with_common: SMatrix<f64, N_LIGHT, OWN>,
+    right: SVector<f64, OWN>,
+}
+
+/// Their solution.
+struct Light<const OWN: usize> {
+    common: DVector<f64>,
+    own: Vec<SVector<f64, OWN>>,
+    /// The common equations without the lanes' own unknowns, and the inverse of each lane's own.
+    factor: Cholesky<f64, Dyn>,
+    inverses: Vec<SMatrix<f64, OWN, OWN>>,
+    lanes: Vec<OfLane<OWN>>,
+}
+
+impl<const OWN: usize> LightEquations<OWN> {
+    /// `gains` scale the lanes' light, `weights` are the samples' (robust), `rows` the common
+    /// unknowns' factors and `own_row` those of a lane's own, which are held at zero with `held`
+    /// (1 / sigma^2).
+    fn at(
+        lanes: &[FineLane],
+        gains: &[f64],
+        weights: &[Vec<f64>],
+        rows: &[Vec<Row>],
+        held: [f64; OWN],
+        own_row: impl Fn(usize, usize) -> SVector<f64, OWN>,
+    ) -> Self {
+        let (mut common, mut right) = (DMatrix::zeros(N_LIGHT, N_LIGHT), DVector::zeros(N_LIGHT));
+        hold_bend(&mut common, 0, N_PAPER, PAPER_BEND);
+        hold_bend(&mut common, N_PAPER, N_LIGHT, CORD_BEND);
         for i in 0..N_LIGHT {
-            normal[(i, i)] += LIGHT_HELD;
+            common[(i, i)] += LIGHT_HELD;
             right[i] += LIGHT_HELD * USUAL_LIGHT;
         }
-        for k in 0..lanes.len() {
-            for (i, sigma) in UNEVEN.iter().enumerate() {
-                normal[(N_LIGHT + 2 * k + i, N_LIGHT + 2 * k + i)] += sigma.powi(-2);
-            }
-        }
-        let rows: Vec<Vec<Row>> =
-            lanes.iter().enumerate().map(|(k, lane)| uneven_rows(lane, k, place)).collect();
-        for (k, lane) in lanes.iter().enumerate() {
+        let mut of_lane = |(k, lane): (usize, &FineLane)| {
+            let mut of_lane = OfLane {
+                own: SMatrix::from_diagonal(&SVector::from(held)),
+                with_common: SMatrix::zeros(),
+                right: SVector::zeros(),
+            };
             for (i, row) in rows[k].iter().enumerate() {
                 let weight = weights[k][i] / (lane.sigma * lane.sigma);
                 let value = lane.light[i] * gains[k];
+                let own = own_row(k, i);
                 for &(a, fa) in row {
                     right[a] += weight * fa * value;
-                    for &(b, fb) in row {
-                        normal[(b, a)] += weight * fa * fb;
+                    for &(b, fb) in row.iter().filter(|(b, _)| *b >= a) {
+                        common[(b, a)] += weight * fa * fb;
+                    }
+                    for j in 0..OWN {
+                        of_lane.with_common[(a, j)] += weight * fa * own[j];
                     }
                 }
+                of_lane.own += own * own.transpose() * weight;
+                of_lane.right += own * (weight * value);
             }
+            of_lane
+        };
+        let lanes = lanes.iter().enumerate().map(&mut of_lane).collect();
+        Self { common, right, lanes }
+    }
+
+    /// None where they determine nothing.
+    fn solve(self) -> Option<Light<OWN>> {
+        let Self { mut common, mut right, lanes } = self;
+        let mut inverses = Vec::with_capacity(lanes.len());
+        for lane in &lanes {
+            let inverse = lane.own.cholesky()?.inverse();
+            let by_own = lane.with_common * inverse;
+            for j in 0..OWN {
+                common.syger(-1.0, &by_own.column(j), &lane.with_common.column(j), 1.0);
+            }
+            right -= by_own * lane.right;
+            inverses.push(inverse);
         }
-        Self { normal, right, rows }
+        let factor = common.cholesky()?;
+        let common = factor.solve(&right);
+        let own_of = |(lane, inverse): (&OfLane<OWN>, &SMatrix<f64, OWN, OWN>)| {
+            inverse * (lane.right - lane.with_common.tr_mul(&common))
+        };
+        let own = lanes.iter().zip(&inverses).map(own_of).collect();
+        Some(Light { common, own, factor, inverses, lanes })
+    }
+}
+
+impl<const OWN: usize> Light<OWN> {
+    /// The covariance of a lane's own unknowns.
+    fn covariance(&self, lane: usize) -> SMatrix<f64, OWN, OWN> {
+        let (with_common, inverse) = (&self.lanes[lane].with_common, &self.inverses[lane]);
+        let by_common = with_common.tr_mul(&self.factor.solve(with_common));
+        inverse + inverse * by_common * inverse
     }
 }
 
@@ -90,15 +155,15 @@ fn hold_bend(normal: &mut DMatrix<f64>, from: usize, to: usize, sigma: f64) {
     }
 }
 
-/// The rows of the `k`-th lane, its unevenness included.
-fn uneven_rows(lane: &FineLane, k: usize, place: &Place) -> Vec<Row> {
-    let mut rows = lane.rows(place, Mm(0.0));
+/// How a lane's light may differ from the others' at its `i`-th sample: evenly, and from one side to
+/// the other.
+fn uneven(lane: &FineLane, i: usize) -> [f64; 2] {
     let last = (lane.light.len() - 1).max(1) as f64;
-    for (i, row) in rows.iter_mut().enumerate() {
-        row.push((N_LIGHT + 2 * k, 1.0));
-        row.push((N_LIGHT + 2 * k + 1, 2.0 * i as f64 / last - 1.0));
-    }
-    rows
+    [1.0, 2.0 * i as f64 / last - 1.0]
+}
+
+fn rows_of(lanes: &[FineLane], place: &Place) -> Vec<Vec<Row>> {
+    lanes.iter().map(|lane| lane.rows(place, Mm(0.0))).collect()
 }
 
 fn light_of(row: &[(usize, f64)], values: &DVector<f64>) -> f64 {
@@ -113,13 +178,17 @@ pub fn linear(
     gains: &[f64],
     weights: &[Vec<f64>],
 ) -> Option<Linear> {
-    let LightEquations { normal, right, rows } = LightEquations::at(lanes, place, gains, weights);
-    let values = normal.cholesky()?.solve(&right);
+    let rows = rows_of(lanes, place);
+    let own_row = |k: usize, i: usize| SVector::from(uneven(&lanes[k], i));
+    let held = UNEVEN.map(|sigma| sigma.powi(-2));
+    let light = LightEquations::at(lanes, gains, weights, &rows, held, own_row).solve()?;
+    let values = light.common.clone();
     let mut residuals = Vec::new();
     let mut cost = 0.0;
     for (k, lane) in lanes.iter().enumerate() {
         for (i, row) in rows[k].iter().enumerate() {
-            let r = (lane.light[i] * gains[k] - light_of(row, &values)) / lane.sigma;
+            let model = light_of(row, &values) + light.own[k].dot(&own_row(k, i));
+            let r = (lane.light[i] * gains[k] - model) / lane.sigma;
             residuals.push(r * weights[k][i].sqrt());
             cost += if r.abs() <= BOUND { r * r } else { BOUND * (2.0 * r.abs() - BOUND) };
         }
@@ -136,9 +205,9 @@ pub fn linear(
     for i in N_PAPER + 1..N_LIGHT - 1 {
         prior((values[i - 1] - 2.0 * values[i] + values[i + 1]) / CORD_BEND);
     }
-    for k in 0..lanes.len() {
-        for (i, sigma) in UNEVEN.iter().enumerate() {
-            prior(values[N_LIGHT + 2 * k + i] / sigma);
+    for own in &light.own {
+        for (value, sigma) in own.iter().zip(UNEVEN) {
+            prior(value / sigma);
         }
     }
     Some(Linear { residuals, cost, values })
@@ -152,32 +221,24 @@ pub fn lane_shifts(
     gains: &[f64],
     weights: &[Vec<f64>],
 ) -> Option<Vec<(Mm, Mm)>> {
-    let LightEquations { normal, right, rows } = LightEquations::at(lanes, place, gains, weights);
-    let n_plain = right.len();
-    let n = n_plain + lanes.len();
-    let plain = normal.clone().cholesky()?.solve(&right);
-    let (mut normal, mut right) = (normal.resize(n, n, 0.0), right.resize_vertically(n, 0.0));
-    for (k, lane) in lanes.iter().enumerate() {
+    let rows = rows_of(lanes, place);
+    let [even, aslant] = UNEVEN.map(|sigma| sigma.powi(-2));
+    let plain = |k: usize, i: usize| SVector::from(uneven(&lanes[k], i));
+    let plain = LightEquations::at(lanes, gains, weights, &rows, [even, aslant], plain).solve()?;
+    let change_of = |lane: &FineLane| -> Vec<f64> {
         let [less, more] = [-1.0, 1.0].map(|s| lane.rows(place, Mm(s * SHIFT_STEP.0)));
-        for (i, row) in rows[k].iter().enumerate() {
-            let change =
-                (light_of(&more[i], &plain) - light_of(&less[i], &plain)) / (2.0 * SHIFT_STEP.0);
-            let weight = weights[k][i] / (lane.sigma * lane.sigma);
-            let at = n_plain + k;
-            let value = lane.light[i] * gains[k];
-            right[at] += weight * change * value;
-            normal[(at, at)] += weight * change * change;
-            for &(b, fb) in row.iter() {
-                normal[(b, at)] += weight * change * fb;
-                normal[(at, b)] += weight * change * fb;
-            }
-        }
-        normal[(n_plain + k, n_plain + k)] += 1.0;
-    }
-    let factor = normal.cholesky()?;
-    let values = factor.solve(&right);
-    let inverse = factor.inverse();
-    let shift =
-        |k: usize| (Mm(values[n_plain + k]), Mm(inverse[(n_plain + k, n_plain + k)].sqrt()));
+        let change = |(more, less): (&Row, &Row)| {
+            (light_of(more, &plain.common) - light_of(less, &plain.common)) / (2.0 * SHIFT_STEP.0)
+        };
+        more.iter().zip(&less).map(change).collect()
+    };
+    let changes: Vec<Vec<f64>> = lanes.iter().map(change_of).collect();
+    let own_row = |k: usize, i: usize| {
+        let [even, aslant] = uneven(&lanes[k], i);
+        SVector::from([even, aslant, changes[k][i]])
+    };
+    let held = [even, aslant, 1.0];
+    let light = LightEquations::at(lanes, gains, weights, &rows, held, own_row).solve()?;
+    let shift = |k: usize| (Mm(light.own[k][2]), Mm(light.covariance(k)[(2, 2)].sqrt()));
     Some((0..lanes.len()).map(shift).collect())
 }
